@@ -1,0 +1,77 @@
+"""From the call for heat to flame: the igniter, the flame sensor and the second valve.
+
+Current runs through the heat circuit, the flame sensor and the igniter. The igniter's heat opens the radiant sensor,
+that sends the current through the second valve's coil, gas comes, and the flame holds the sensor open.
+`attempt` runs it second by second; `seconds_to_flame` is the same first-order model solved, for the drum's time steps.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .machines import Machines
+from .psychro import Array
+
+LINE_VOLTS = 120.0
+GLOW_C = 700.0  # glowing, to the eye
+LIGHTS_C = 760.0  # hot enough to light gas
+_HOT_C, _RISE_S, _SENSOR_LAG_S = 1150.0, 14.0, 9.0
+
+
+class Attempt(NamedTuple):
+    """Traces of shape (seconds, N)."""
+
+    igniter_c: Array
+    sensor_open: NDArray[np.bool_]
+    flame: NDArray[np.bool_]
+
+
+def circuit_ohms(m: Machines) -> Array:
+    """Series resistance (ohm) between line and igniter: safety devices, contacts, connector and flame sensor."""
+    control = np.where(m.board > 0.5, m.relay_ohm, m.cycling_ohm + m.timer_ohm)
+    return control + m.centrifugal_ohm + m.connector_ohm + m.limit_ohm + m.fuse_ohm + m.sensor_ohm
+
+
+def igniter_volts(m: Machines) -> Array:
+    """Voltage across the igniter at the start of an attempt."""
+    return LINE_VOLTS * m.igniter_ohm / (m.igniter_ohm + circuit_ohms(m))
+
+
+def final_igniter_c(m: Machines) -> Array:
+    """Temperature (C) at which the igniter would settle; a cracked one has high resistance and stays cold."""
+    power = np.square(igniter_volts(m) / LINE_VOLTS) * np.minimum(1.0, 400.0 / m.igniter_ohm)
+    return m.room_c + _HOT_C * power
+
+
+def seconds_to_flame(m: Machines) -> Array:
+    """Seconds from the call for heat until the second valve is told to open; infinite when that never comes."""
+    rise = final_igniter_c(m) - m.room_c
+    need = np.maximum(m.sensor_opens_c, LIGHTS_C) - m.room_c
+    with np.errstate(divide="ignore", invalid="ignore"):
+        heating = -_RISE_S * np.log(1.0 - need / rise)
+    return np.where(rise > need, heating + _SENSOR_LAG_S, np.inf)
+
+
+def glows(m: Machines) -> NDArray[np.bool_]:
+    """Whether the igniter would be seen to glow when heat is called."""
+    return np.asarray(final_igniter_c(m) > GLOW_C)
+
+
+def attempt(m: Machines, seconds: int = 90, valve_opens: Array | None = None) -> Attempt:
+    """Run one call for heat second by second. `valve_opens` (N, 0 or 1): coils pull in and gas is there."""
+    opens = np.ones(len(m), bool) if valve_opens is None else valve_opens > 0.5
+    final, hot = final_igniter_c(m), m.room_c.copy()
+    seen_for = np.zeros(len(m))
+    flame = np.zeros(len(m), bool)
+    rows: list[tuple[Array, NDArray[np.bool_], NDArray[np.bool_]]] = []
+    for _ in range(seconds):
+        sensor = (seen_for > _SENSOR_LAG_S) | flame
+        flame = flame | (sensor & opens & (hot > LIGHTS_C))
+        target = np.where(sensor, m.room_c, final)  # an open sensor takes the igniter out of the circuit
+        hot = hot + (target - hot) * (1.0 - np.exp(-1.0 / _RISE_S))
+        seen_for = np.where(hot > np.maximum(m.sensor_opens_c, LIGHTS_C), seen_for + 1.0, np.maximum(seen_for - 0.5, 0.0))
+        rows.append((hot.copy(), sensor, flame.copy()))
+    return Attempt(*(np.array(column) for column in zip(*rows, strict=True)))

@@ -1,0 +1,155 @@
+"""What to do next: ranked checks and repairs, and one piece of advice.
+
+`advise(appliance, belief, situation)` is the whole of it. Checks and repairs are ranked by the expected cost of the whole
+job; the advice is the cheapest of: a check, a repair, leaving (only after the machine has passed a verification run),
+or handing the job over.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from faultodds.advice import words
+from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way
+from faultodds.advice.onestep import CheckPrice, RepairPrice, Terminal, price_checks, price_repairs, value_now
+from faultodds.advice.problem import Price, Problem, Situation
+from faultodds.advice.stopping import same_decision_probability, value_of_perfect_information
+from faultodds.appliance import Appliance
+from faultodds.belief import Belief
+from faultodds.schema import UNLISTED_MODE
+
+Kind = Literal["check", "repair", "stop", "refer"]
+
+# From this chance on, a mode that is the likeliest but not on the file's list is said in plain words.
+UNLISTED_LEADS = 0.25
+
+
+@dataclass(frozen=True)
+class Action:
+    """One check or repair with everything needed to do it: price, the steps there, the work's own steps, cautions."""
+
+    name: str
+    title: str
+    price: Price
+    steps: list[str]
+    cautions: list[str]
+
+
+@dataclass(frozen=True)
+class Advice:
+    """The next move.
+
+    `kind` and `name` say what to do (`together`: further repairs to do before the same verification run; `name` is empty
+    for stop and refer). `expected_cost` is that of the whole job from here. `evpi`: the most that perfect information
+    could still save. `same_decision`: chance that no remaining check would change the advice to repair, stop or refer.
+    """
+
+    kind: Kind
+    name: str
+    together: tuple[str, ...]
+    expected_cost: float
+    evpi: float
+    same_decision: float
+    why: str
+    notes: tuple[str, ...]
+    checks: list[CheckPrice]
+    repairs: list[RepairPrice]
+    ask: list[str]
+
+
+def advise(appliance: Appliance, belief: Belief, situation: Situation | None = None) -> Advice:
+    """Rank what can be done next and say what to do. Deterministic: same inputs, same answer."""
+    problem = Problem(appliance, belief, situation or Situation())
+    checks = price_checks(problem)
+    repairs = price_repairs(problem)
+    now = value_now(problem)
+    cost_now = float(now.cost[0])
+    same = same_decision_probability(problem)
+    if checks and checks[0].expected_cost < cost_now - 1e-9 and now.move_name(0) != "verify":
+        kind, name, together, expected = "check", checks[0].name, (), checks[0].expected_cost
+        why = words.why_check(problem, checks[0], cost_now)
+    else:
+        kind, name, together, why = _settle(problem, now, repairs, same)
+        expected = cost_now
+    return Advice(
+        kind=kind,  # type: ignore[arg-type]
+        name=name,
+        together=together,
+        expected_cost=expected,
+        evpi=value_of_perfect_information(problem, cost_now),
+        same_decision=same,
+        why=why,
+        notes=_notes(problem, kind, (name, *together)),
+        checks=checks,
+        repairs=repairs,
+        ask=[f for f in appliance.knowledge.equipment if f not in belief.evidence.facts],
+    )
+
+
+def _settle(
+    problem: Problem, now: Terminal, repairs: list[RepairPrice], same: float
+) -> tuple[Kind, str, tuple[str, ...], str]:
+    move = now.move_name(0)
+    if move == "repair":
+        names = problem.bundles[int(now.bundle[0])]
+        return "repair", names[0], names[1:], words.why_repair(problem, names, repairs, same)
+    if move == "verify":
+        return "check", problem.knowledge.costs.verify, (), words.why_verify(problem)
+    if move == "stop":
+        return "stop", "", (), words.why_stop(problem)
+    return "refer", "", (), words.why_refer(problem)
+
+
+def _notes(problem: Problem, kind: str, names: tuple[str, ...]) -> tuple[str, ...]:
+    """Things to say beside the advice."""
+    notes = []
+    odds = problem.belief.fault_odds()
+    unlisted = next(o.probability for o in odds if o.name == UNLISTED_MODE)
+    if odds[0].name == UNLISTED_MODE or unlisted >= UNLISTED_LEADS:
+        notes.append(
+            f"What you found fits nothing on this file's list well: a cause it does not know has {words.percent(unlisted)}. "
+            "Look with open eyes, re-check the oddest reading, or ask someone who knows this machine."
+        )
+    if kind == "repair":
+        for name in names:
+            for mode in problem.knowledge.repair[name].fixes:
+                notes += [m.advice for m in _mode_records(problem, mode) if m.advice]
+    return tuple(dict.fromkeys(notes))
+
+
+def _mode_records(problem: Problem, target: str) -> list[object]:
+    component, _, mode = target.partition(".")
+    modes = problem.knowledge.component[component].modes
+    return [modes[mode]] if mode else list(modes.values())
+
+
+def action(appliance: Appliance, name: str, state: State = CLOSED_UP) -> Action:
+    """How to do one check or repair from a machine state: the way there, its own steps, every caution that applies."""
+    k = appliance.knowledge
+    work = k.check.get(name) or k.repair[name]
+    machine = MachineStates(k)
+    way = machine.to_work(state, work)
+    minutes = way.charged + work.minutes
+    named = [c for m in way.moves if m.opens for c in k.access[m.item].cautions]
+    named += [c for item in sorted(way.after) for c in k.access[item].cautions] + list(work.cautions)
+    cautions = [k.caution[c].text for c in dict.fromkeys(named)]
+    price = Price(way, minutes, minutes * k.costs.labour_rate / 60 + work.cost)
+    return Action(name, work.title, price, machine.sentences(way) + list(work.steps), cautions)
+
+
+__all__ = [
+    "CLOSED_UP",
+    "Action",
+    "Advice",
+    "CheckPrice",
+    "MachineStates",
+    "Price",
+    "Problem",
+    "RepairPrice",
+    "Situation",
+    "State",
+    "Way",
+    "action",
+    "advise",
+]

@@ -1,0 +1,72 @@
+"""Errors a user can act on.
+
+Every message names what was found, what is allowed, the nearest valid name where there is one, and what to type next.
+The command line prints the message and exits with `exit_code`; it never shows a traceback for these.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Sequence
+
+
+class FaultoddsError(Exception):
+    """Base of every error that is the user's to mend; `exit_code` is what the command line exits with."""
+
+    exit_code = 2
+
+
+class UnknownName(FaultoddsError):
+    """A name that the knowledge file, the job or the command does not have."""
+
+
+class BadReading(FaultoddsError):
+    """A raw reading that cannot be read, or whose unit has to be asked for."""
+
+
+class KnowledgeError(FaultoddsError):
+    """A knowledge file that cannot be used; names the file and the key."""
+
+
+class ClashError(FaultoddsError):
+    """Findings that no suspect explains; `findings` is the smallest set of names that clash."""
+
+    def __init__(self, message: str, findings: Sequence[str] = ()) -> None:
+        super().__init__(message)
+        self.findings = tuple(findings)
+
+
+class StoreError(FaultoddsError):
+    """The job store cannot be opened, read or written."""
+
+
+class SafetyStop(FaultoddsError):
+    """Gas smell, CO alarm or fire signs: nothing else is computed or shown."""
+
+    exit_code = 3
+
+
+def nearest(found: str, allowed: Iterable[str]) -> str | None:
+    """The allowed name closest to `found`, or None when nothing is close."""
+    by_fold = {name.casefold().replace(" ", "_").replace("-", "_"): name for name in allowed}
+    wanted = found.casefold().replace(" ", "_").replace("-", "_")
+    close = difflib.get_close_matches(wanted, list(by_fold), n=1, cutoff=0.5)
+    return by_fold[close[0]] if close else None
+
+
+def unknown(kind: str, found: str, allowed: Iterable[str], next_step: str = "", where: str = "") -> UnknownName:
+    """An `UnknownName` in the one wording used everywhere.
+
+    `kind` is what was asked for ("check"), `next_step` what to type next, `where` a file and key or a command.
+    """
+    names = list(allowed)
+    close = nearest(found, names)
+    head = f"{where}: " if where else ""
+    parts = [f"{head}there is no {kind} called '{found}'."]
+    if close:
+        parts.append(f"Did you mean '{close}'?")
+    shown = ", ".join(names[:12]) + (f" and {len(names) - 12} more" if len(names) > 12 else "")
+    parts.append(f"Known: {shown or 'none'}.")
+    if next_step:
+        parts.append(next_step)
+    return UnknownName(" ".join(parts))

@@ -1,0 +1,93 @@
+"""The pgmpy network behind the two arrays: built, checked, exported, and used as the reference in tests.
+
+pgmpy takes seconds to import, so this module is imported only where a network is wanted. Names and states are
+identifier-like, because network files lose or merge anything else; words and units stay in the knowledge file's labels.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+
+from faultodds.belief import Evidence
+from faultodds.errors import KnowledgeError
+from faultodds.schema import OK, Knowledge
+from faultodds.suspects import Suspects
+from faultodds.tables import build_tables
+
+SOFT_PREFIX = "seen"
+
+
+def _quiet_pgmpy() -> tuple[Any, Any]:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", FutureWarning)
+        from pgmpy.factors.discrete import TabularCPD
+        from pgmpy.models import DiscreteBayesianNetwork
+    return DiscreteBayesianNetwork, TabularCPD
+
+
+def build_network(knowledge: Knowledge) -> Any:
+    """The knowledge file as a checked `pgmpy.models.DiscreteBayesianNetwork`."""
+    network_class, cpd_class = _quiet_pgmpy()
+    tables = build_tables(knowledge)
+    states = {t.node: list(t.states) for t in tables}
+    network = network_class()
+    network.add_nodes_from([t.node for t in tables])
+    network.add_edges_from([(p, t.node) for t in tables for p in t.parents])
+    for t in tables:
+        flat = t.values.reshape(len(t.states), -1)
+        names = {n: states[n] for n in (t.node, *t.parents)}
+        cards = [len(states[p]) for p in t.parents]
+        network.add_cpds(cpd_class(t.node, len(t.states), flat, list(t.parents) or None, cards or None, names))
+    if not network.check_model():
+        raise KnowledgeError("pgmpy does not accept the network; please report this with the knowledge file.")
+    return network
+
+
+def export(knowledge: Knowledge, path: Path, form: Literal["bif", "xmlbif"]) -> None:
+    """Write the network as BIF or XMLBIF.
+
+    pgmpy writes the structure; the numbers go out with 17 significant digits, so that what is read back is the same.
+    """
+    from faultodds.network_files import write_bif, write_xmlbif
+
+    network = build_network(knowledge)
+    (write_bif if form == "bif" else write_xmlbif)(network, path)
+
+
+def hard_evidence(suspects: Suspects, evidence: Evidence) -> dict[str, str]:
+    """Evidence as node-state pairs of the network; for evidence with no repairs and no uncertain findings.
+
+    Equipment facts also say that what this machine does not have is sound.
+    """
+    pairs = dict(evidence.facts)
+    for fact, value in evidence.facts.items():
+        for mode in suspects.lacks.get(fact, {}).get(value, ()):
+            pairs[mode.partition(".")[0]] = OK
+    for s in evidence.seen:
+        (pairs[s.name],) = s.weights
+    return pairs
+
+
+def exact_mode_odds(network: Any, suspects: Suspects, pairs: Mapping[str, str], chunk: int = 12) -> np.ndarray[Any, Any]:
+    """(M,) mode odds by pgmpy's variable elimination, asked in chunks of components (its cleverest use)."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", FutureWarning)
+        from pgmpy.inference import VariableElimination
+
+    engine = VariableElimination(network)
+    wanted = [c for c in suspects.components if c not in pairs]
+    odds = np.zeros(len(suspects.modes))
+    for start in range(0, len(wanted), chunk):
+        asked = wanted[start : start + chunk]
+        answers = engine.query(asked, evidence=dict(pairs), joint=False, show_progress=False)
+        for component in asked:
+            factor = answers[component]
+            for state, chance in zip(factor.state_names[component], factor.values, strict=True):
+                if state != OK:
+                    odds[suspects.mode_index[f"{component}.{state}"]] = chance
+    return odds

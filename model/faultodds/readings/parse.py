@@ -1,0 +1,299 @@
+"""What a technician typed -> a quantity in the check's own unit, or a question back.
+
+A reading is never guessed at: a bare number that only makes sense in another unit is asked about.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from faultodds.errors import BadReading
+from faultodds.readings.numbers import NUMBER, neat, number
+from faultodds.readings.specs import ReadingSpec
+from faultodds.readings.units import RIVALS, convert, family_of, known_units, shown, unit_named
+
+OPEN_WORDS = frozenset(
+    "ol o.l o.l. 0l 0.l .ol open infinite infinity inf ∞ overload".split()
+    + ["open circuit", "no reading", "out of range", "over limit", "over range"]
+)
+SHORT_WORDS = frozenset(["short", "shorted", "dead short", "short circuit"])
+BEEP_WORDS = frozenset(["beep", "beeps", "it beeps", "buzz", "buzzes", "tone", "continuity", "closed", "rings"])
+SILENT_WORDS = frozenset(
+    ["no beep", "no tone", "silent", "no continuity", "does not beep", "doesn't beep", "no buzz", "nothing", "no"]
+)
+
+EXAMPLES = {
+    "resistance": "1.15k, 560 ohm or OL",
+    "continuity": "beeps, no beep, 0.4 ohm or OL",
+    "windings": "1.2k/1.35k/560",
+    "thermistor": "11.2k at 72F",
+    "temperature": "142F or 61C",
+    "bench_heat": "opened at 141F, rated 155F",
+    "voltage": "118 V",
+    "current": "3.4 A",
+    "pressure": "0.6 in wc or 150 Pa",
+    "air_speed": "1150 fpm, 5.8 m/s or 120 cfm",
+    "dial": "84 s per half foot",
+    "moisture": "58 %, or wet 13.3 lb dry 8.5 lb",
+    "angle": "1.5 deg or 1/4 in per ft",
+    "time": "48 min or 1:20",
+}
+
+# What no honest reading leaves, by unit.
+LIMITS = {
+    "ohm": (0.0, 1e9),
+    "F": (-60.0, 1000.0),
+    "C": (-50.0, 540.0),
+    "V": (0.0, 1000.0),
+    "A": (0.0, 100.0),
+    "inwc": (0.0, 60.0),
+    "Pa": (0.0, 15000.0),
+    "mbar": (0.0, 150.0),
+    "fpm": (0.0, 12000.0),
+    "m/s": (0.0, 60.0),
+    "btu_h": (0.0, 500000.0),
+    "percent": (0.0, 400.0),
+    "deg": (0.0, 90.0),
+    "min": (0.0, 1440.0),
+}
+
+BELOW_ZERO = {
+    "pressure": "Swap the two hoses on the manometer, or zero it, and read again.",
+    "voltage": "Set the meter to AC volts and read again.",
+    "air_speed": "Turn the vane to face the draught and read again.",
+}
+
+_LEAD_IN = re.compile(
+    r"^(?:about|approx\.?|approximately|around|roughly|reads?|reading|measures?|cuts? (?:off|out) at|cycles?(?: at)?"
+    r"|between|from|peaks? at|~|≈|=)\s*",
+    re.IGNORECASE,
+)
+_LEADS = re.compile(rf"[,;(]?\s*(?:less |minus )?leads?\s*(?:=|of|are|is|:)?\s*({NUMBER})\s*(ohms?|Ω)?\s*\)?", re.IGNORECASE)
+_UNIT = r"(?:[^\d\s<>].*?)?"
+_RANGE = re.compile(
+    rf"({NUMBER})\s*({_UNIT})\s*(?:-|–|—|\bto\b|\band\b|\.\.+)\s*({NUMBER})\s*({_UNIT})", re.IGNORECASE
+)
+_SPREAD = re.compile(rf"({NUMBER})\s*({_UNIT})\s*(?:±|\+/-|\+-)\s*({NUMBER})\s*({_UNIT})")
+_ONE = re.compile(rf"({NUMBER})\s*({_UNIT})")
+_BEYOND = re.compile(r"(<|>|≥|≤|over|under|above|below|more than|less than)\s*", re.IGNORECASE)
+_CODED = re.compile(r"(\d+)([kKMRr])(\d+)")
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A typed reading in the spec's unit: anywhere from `low` to `high` (equal for a plain number; infinite for OL)."""
+
+    low: float
+    high: float
+
+    @property
+    def middle(self) -> float:
+        """The value to show: halfway, or the finite end of an open-ended reading."""
+        if math.isinf(self.low) or math.isinf(self.high):
+            return self.high if math.isinf(self.low) else self.low
+        return (self.low + self.high) / 2
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """An outcome named outright instead of a number."""
+
+    outcome: str
+
+
+OPEN = Quantity(math.inf, math.inf)
+
+
+def plain(text: str) -> str:
+    """Typed text with odd blanks, quotes and lead-in words taken away."""
+    text = " ".join(text.replace("\u00a0", " ").replace("’", "'").split()).strip(" .;,!?")
+    while match := _LEAD_IN.match(text):
+        text = text[match.end() :]
+    return text
+
+
+def not_read(text: str, spec: ReadingSpec, found: str = "") -> BadReading:
+    """The one wording for a reading that cannot be read; `found` says more closely what is in the way."""
+    head = f"'{text.strip()}' cannot be read as {_article(spec.kind)} reading" + (f": {found}." if found else ".")
+    return BadReading(f"{head} Units: {known_units(spec.kind)}. Type for example {EXAMPLES[spec.kind]}.")
+
+
+def _article(kind: str) -> str:
+    name = kind.replace("_", " ")
+    return f"an {name}" if name[0] in "aeiou" else f"a {name}"
+
+
+def said(text: str, spec: ReadingSpec, outcomes: Sequence[str]) -> Said | None:
+    """The outcome that `text` names outright, by its own name or one of the spec's words; None when it names none."""
+    wanted = _folded(plain(text))
+    for outcome in outcomes:
+        if wanted == _folded(outcome) or wanted in map(_folded, spec.words.get(outcome, [])):
+            return Said(outcome)
+    return None
+
+
+def _folded(text: str) -> str:
+    return re.sub(r"[\s_-]+", " ", text.casefold()).strip()
+
+
+def take_leads(text: str) -> tuple[str, float | None]:
+    """`text` without its "leads 0.3", and the ohms that it names (None when it names none)."""
+    match = _LEADS.search(text)
+    if match is None:
+        return text, None
+    return text[: match.start()] + text[match.end() :], leads_ohms(match.group(1))
+
+
+def leads_ohms(typed: str | float) -> float:
+    """The resistance of the test leads, ohm; raises `BadReading` outside 0 to 5."""
+    value = number(typed) if isinstance(typed, str) and re.fullmatch(NUMBER, typed.strip()) else typed
+    if isinstance(value, str) or not 0 <= value <= 5:
+        raise BadReading(
+            f"'{typed}' cannot be the leads: test leads read 0 to 5 ohm. "
+            "Touch the tips together and type that reading, for example leads 0.3."
+        )
+    return float(value)
+
+
+def quantity(text: str, spec: ReadingSpec) -> Quantity:
+    """A reading of one value: a number with or without a unit, a range, "over" or "under" a number, or OL.
+
+    Raises `BadReading` for what is not a reading of this kind, for a value that nothing shows, and for a bare number
+    that only makes sense in another unit.
+    """
+    typed = plain(text)
+    if not typed:
+        raise BadReading(f"No reading was typed. Type for example {EXAMPLES[spec.kind]}.")
+    ohms = family_of(spec.kind) == "ohm"
+    word = _word(typed.casefold(), spec, ohms)
+    if word is not None:
+        return word
+    if ohms and (coded := _CODED.fullmatch(typed)):
+        typed = f"{coded[1]}.{coded[3]}{coded[2]}"
+    return _within(_numeric(typed, text, spec), text, spec)
+
+
+def _word(typed: str, spec: ReadingSpec, ohms: bool) -> Quantity | None:
+    if typed in OPEN_WORDS and not ohms:
+        raise BadReading(
+            f"'{typed}' is a meter over its range, or an open circuit: neither is {_article(spec.kind)} reading. "
+            f"Pick a higher range, read again and type for example {EXAMPLES[spec.kind]}."
+        )
+    if ohms and typed in OPEN_WORDS:
+        return OPEN
+    if ohms and typed in SHORT_WORDS:
+        return Quantity(0.0, 0.0)
+    if spec.kind == "continuity" and typed in BEEP_WORDS:
+        return Quantity(0.0, 0.0)
+    return OPEN if spec.kind == "continuity" and typed in SILENT_WORDS else None
+
+
+def _numeric(typed: str, text: str, spec: ReadingSpec) -> Quantity:
+    if match := _BEYOND.match(typed):
+        return _beyond(match.group(1), typed[match.end() :], text, spec)
+    if match := _SPREAD.fullmatch(typed):
+        return _spread(match, text, spec)
+    if match := _RANGE.fullmatch(typed):
+        return _range(match, text, spec)
+    if match := _ONE.fullmatch(typed):
+        value = in_unit(match[1], match[2], text, spec)
+        return Quantity(value, value)
+    raise not_read(text, spec, "no number in it" if not re.search(r"\d", typed) else "")
+
+
+def _beyond(word: str, rest: str, text: str, spec: ReadingSpec) -> Quantity:
+    match = _ONE.fullmatch(rest)
+    if match is None:
+        raise not_read(text, spec)
+    value = in_unit(match[1], match[2], text, spec)
+    if word.casefold() in ("<", "≤", "under", "below", "less than"):
+        floor = LIMITS.get(spec.unit, (-math.inf, 0.0))[0]
+        return Quantity(0.0 if floor == 0.0 else -math.inf, value)
+    return Quantity(value, math.inf)
+
+
+def _spread(match: re.Match[str], text: str, spec: ReadingSpec) -> Quantity:
+    first, unit, half, half_unit = match.groups()
+    middle = number(first)
+    if half_unit.strip() == "%":
+        width = abs(middle) * number(half) / 100
+    elif half_unit.strip() in ("", unit.strip()):
+        width = number(half)
+    else:
+        raise not_read(text, spec, "two different units in it")
+    ends = [in_unit(repr(middle + side * width), unit, text, spec) for side in (-1, 1)]
+    return Quantity(min(ends), max(ends))
+
+
+def _range(match: re.Match[str], text: str, spec: ReadingSpec) -> Quantity:
+    first, first_unit, last, last_unit = match.groups()
+    ends = [
+        in_unit(first, first_unit or last_unit, text, spec),
+        in_unit(last, last_unit or first_unit, text, spec),
+    ]
+    if spec.of_range == "between":
+        return Quantity(min(ends), max(ends))
+    chosen = max(ends) if spec.of_range == "highest" else min(ends)
+    return Quantity(chosen, chosen)
+
+
+def in_unit(digits: str, unit: str, text: str, spec: ReadingSpec) -> float:
+    """One typed number and its typed unit ("" for none), in the spec's unit; asks when the unit has slipped."""
+    value = number(digits)
+    if not unit.strip():
+        _ask_if_slipped(value, digits.strip(), spec)
+        return value
+    named = unit_named(unit, spec.kind)
+    if named is None:
+        raise not_read(text, spec, f"'{unit.strip()}' is not a unit of it")
+    return convert(value, named, spec)
+
+
+def _ask_if_slipped(value: float, digits: str, spec: ReadingSpec) -> None:
+    span = plausible_span(spec)
+    if not span or value == 0 or span[0] <= value <= span[1]:
+        return
+    units = RIVALS.get(spec.unit, ())
+    rivals = [unit for unit in units if unit != spec.unit and span[0] <= convert(value, unit, spec) <= span[1]]
+    if not rivals:
+        return
+    own = shown(spec.unit)
+    choices = [f"{digits} {shown(unit)}" for unit in rivals]
+    raise BadReading(
+        f"{digits} {own} or {' or '.join(choices)}? A reading here is usually {neat(span[0])} to {neat(span[1])} {own}. "
+        f"Type {' or '.join(choice.replace(' k', 'k') for choice in choices)} or {digits} {own}."
+    )
+
+
+def plausible_span(spec: ReadingSpec) -> list[float]:
+    """`[low, high]` that a reading is usually in: the spec's own, or a factor of four round its finite edges."""
+    if spec.plausible:
+        return list(spec.plausible)
+    if family_of(spec.kind) != "ohm" or spec.kind in ("continuity", "thermistor"):
+        return []
+    edges = [float(end) for pairs in spec.bands.values() for pair in pairs for end in pair if _finite(end)]
+    edges += [end for winding in spec.windings for end in (winding.low, winding.high)]
+    above = [edge for edge in edges if edge > 0]
+    return [min(above) / 4, max(above) * 4] if above else []
+
+
+def _finite(end: object) -> bool:
+    return isinstance(end, int | float) and math.isfinite(end)
+
+
+def _within(found: Quantity, text: str, spec: ReadingSpec) -> Quantity:
+    low, high = spec.limits or LIMITS.get(spec.unit, (-math.inf, math.inf))
+    least = found.high if math.isinf(found.low) and found.low < 0 else found.low
+    most = found.low if math.isinf(found.high) else found.high
+    if least < 0 <= low:
+        hint = BELOW_ZERO.get(spec.kind, f"Read again and type for example {EXAMPLES[spec.kind]}.")
+        raise BadReading(f"'{text.strip()}' is below zero, and {_article(spec.kind)} reading never is. {hint}")
+    if least < low or most > high:
+        raise BadReading(
+            f"'{text.strip()}' is outside anything this check can show ({neat(low)} to {neat(high)} {shown(spec.unit)}). "
+            f"Check the range and the unit, and type for example {EXAMPLES[spec.kind]}."
+        )
+    return found

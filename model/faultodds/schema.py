@@ -1,0 +1,286 @@
+"""What a knowledge file says, as plain records.
+
+The records are standard-library dataclasses on purpose: pydantic validates a TOML file into them (`knowledge.py`), msgspec
+stores and reloads them beside the compiled arrays (`cache.py`), and the everyday commands use them with neither imported
+at full weight.
+
+Words used here and everywhere else:
+
+* a *mode* is a way a component can be bad, written `component.mode`, for example `coils.drop_out_hot`;
+* a *mechanism* is a named physical state that follows from the modes for sure, written `mechanism.state`;
+* an *observable* is a symptom or a check; its first outcome is the normal one;
+* an *access item* is something that is opened, shut off or moved to get at a part (`front_open`, `unplugged`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any, ClassVar, Literal
+
+from faultodds.readings.specs import ReadingSpec
+
+OK = "ok"
+NOTHING_WRONG = "nothing_wrong"
+UNLISTED = "unlisted"
+UNLISTED_MODE = "unlisted.present"
+
+# Read by pydantic when it validates: a key that no record has is an error, never ignored.
+STRICT: dict[str, Any] = {"extra": "forbid"}
+
+
+@dataclass(frozen=True)
+class Header:
+    """Name and standing of the file. `shares_per` is what the shares add up to (100 calls, say)."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    id: str
+    title: str
+    format: int
+    calls: str
+    note: str = ""
+    shares_per: float = 100.0
+    first_request: str = ""
+
+
+@dataclass(frozen=True)
+class Costs:
+    """Money and time that belong to no single check. `labour_rate` is per hour, the rest per event, in `currency`."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    labour_rate: float
+    callback: float
+    refer: float
+    verify: str
+    currency: str = "USD"
+    travel: float = 0.0
+
+
+@dataclass(frozen=True)
+class OtherCauses:
+    """Shares of the two main causes that are no component, and the companion rate a mode has unless it states one."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    nothing_wrong: float
+    unlisted: float
+    companion: float = 0.003
+
+
+@dataclass(frozen=True)
+class Mode:
+    """One failure mode.
+
+    `share` is its share as main cause, in `Header.shares_per`; `companion` the chance that it is present beside some other
+    main cause; `brings_on` maps another mode to the chance that it is present when *this* one is the main cause.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    title: str
+    share: float = 0.0
+    companion: float | None = None
+    brings_on: dict[str, float] = field(default_factory=dict)
+    advice: str = ""
+
+
+@dataclass(frozen=True)
+class Component:
+    """A part of the machine, its installation, its laundry or its use."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    title: str
+    modes: dict[str, Mode]
+
+
+@dataclass(frozen=True)
+class ContextFact:
+    """A fact asked at intake. `usual` is its spread on calls in general; `more_often` says by what factor a value is
+    more common when a mode (or any mode of a component) is the main cause."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    ask: str
+    values: dict[str, str]
+    usual: dict[str, float]
+    more_often: dict[str, dict[str, float]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class EquipmentFact:
+    """What this machine has. `lacks` maps a value to the components that a machine with that value does not have."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    ask: str
+    values: dict[str, str]
+    usual: dict[str, float]
+    lacks: dict[str, list[str]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Access:
+    """Something opened, shut off or moved to work. Minutes each way; `requires` must be so before it is opened.
+
+    `blocks_running`: the machine cannot run while this is so. `makes_safe` marks the items that shut off a hazard.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    title: str
+    open_step: str
+    close_step: str
+    open_minutes: float
+    close_minutes: float
+    requires: list[str] = field(default_factory=list)
+    blocks_running: bool = True
+    makes_safe: Literal["power", "gas"] | None = None
+    cautions: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Mechanism:
+    """A physical state that follows from the modes for sure; the first state is the normal one.
+
+    `worst_of`: the state furthest down the list that any cause brings. `first_of`: the first cause in the order written
+    decides. `adds_up`: each cause adds that many steps down the list, up to the last state.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    title: str
+    states: dict[str, str]
+    rule: Literal["worst_of", "first_of", "adds_up"]
+    causes: dict[str, str | int]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Observable:
+    """A symptom or check: outcomes (name to words, the first one normal) and how they come about.
+
+    Either `leak` and `links` (noisy-OR, or noisy-MAX over the order of the outcomes: every cause present has its own
+    chance to bring each outcome, the worst one brought shows), or `depends_on` and `table` (a row per combination of the
+    states of what it depends on, written "state" or "state, state", each row summing to 1; `other` for the rest).
+    A number instead of a mapping is the chance of the one outcome that is not normal.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    title: str
+    outcomes: dict[str, str]
+    ask: str = ""
+    leak: float | dict[str, float] = 0.0
+    links: dict[str, float | dict[str, float]] = field(default_factory=dict)
+    depends_on: list[str] = field(default_factory=list)
+    table: dict[str, dict[str, float]] = field(default_factory=dict)
+    needs: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Symptom(Observable):
+    """What the customer reports or anybody sees without tools."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+
+
+@dataclass(frozen=True, kw_only=True)
+class Work:
+    """What checks and repairs share: time, money, the machine state they need, who may do them, what to watch."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    title: str
+    minutes: float
+    cost: float = 0.0
+    access: list[str] = field(default_factory=list)
+    running: bool = False
+    needs: dict[str, str] = field(default_factory=dict)
+    qualified: bool = False
+    energised: bool = False
+    gas_work: bool = False
+    cautions: list[str] = field(default_factory=list)
+    steps: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Check(Observable, Work):
+    """A check a technician does. `minutes` is hands-on time with the machine already in the state it needs;
+    `reason` finishes the sentence "it pays because ..."."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    reason: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Repair(Work):
+    """A repair. `fixes` lists modes or whole components; `cost` is the part; `success` the chance that it takes.
+
+    `by_others`: somebody else does it (the gas supplier, a duct cleaner); the price is then all in `cost`.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    fixes: list[str]
+    success: float = 0.97
+    by_others: bool = False
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A caution shown whenever it applies. `covers` names the hazards it speaks to."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    text: str
+    source: str = "common practice, no source"
+    covers: list[Literal["power", "energised", "gas", "fire", "co", "heat", "sharp", "moving"]] = field(
+        default_factory=list
+    )
+
+
+@dataclass(frozen=True)
+class Stop:
+    """A sign that stops everything (gas smell, CO alarm, fire): asked first, never weighed."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    title: str
+    ask: str
+    steps: list[str]
+    source: str = "common practice, no source"
+
+
+@dataclass(frozen=True)
+class Knowledge:
+    """One appliance: everything a shop may read and edit."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    appliance: Header
+    costs: Costs
+    other_causes: OtherCauses
+    component: dict[str, Component]
+    access: dict[str, Access]
+    mechanism: dict[str, Mechanism]
+    symptom: dict[str, Symptom]
+    check: dict[str, Check]
+    repair: dict[str, Repair]
+    caution: dict[str, Caution]
+    context: dict[str, ContextFact] = field(default_factory=dict)
+    equipment: dict[str, EquipmentFact] = field(default_factory=dict)
+    reading: dict[str, ReadingSpec] = field(default_factory=dict)
+    stop: dict[str, Stop] = field(default_factory=dict)
+
+    def modes(self) -> Iterator[tuple[str, Mode]]:
+        """Every `component.mode` with its record, in file order; `unlisted.present` is not among them."""
+        for name, component in self.component.items():
+            for mode, record in component.modes.items():
+                yield f"{name}.{mode}", record
+
+    def observables(self) -> dict[str, Symptom | Check]:
+        """Symptoms then checks, in file order."""
+        return {**self.symptom, **self.check}
+
+    def modes_under(self, name: str) -> list[str]:
+        """The modes a name stands for: itself, or every mode of a component."""
+        if name in self.component:
+            return [f"{name}.{mode}" for mode in self.component[name].modes]
+        return [name]
+
+    def title_of(self, mode: str) -> str:
+        """Words for a mode: "gas valve coils: drop out when hot"."""
+        if mode == UNLISTED_MODE or mode == UNLISTED:
+            return "a cause this file does not list"
+        if mode == NOTHING_WRONG:
+            return "nothing wrong with the machine"
+        component, _, name = mode.partition(".")
+        record = self.component[component]
+        return f"{record.title}: {record.modes[name].title}"

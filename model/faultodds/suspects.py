@@ -1,0 +1,316 @@
+"""The two arrays that everything else is arithmetic on.
+
+A *suspect* is a set of modes that could all be present on this call. Notation, used throughout:
+
+* `H` suspects, `M` modes, `C` main causes (the modes, the unlisted one among them, then nothing wrong), `R` rows, one per
+  outcome of a symptom or check;
+* `given_main[c, h]`: chance of suspect h when c is the main cause (the design's B);
+* `likelihood[r, h]`: chance of outcome r if suspect h is the truth.
+
+Every set of up to two modes is kept, then the most probable larger ones until the prior mass left out is under a target;
+the kept family is closed under taking modes away, so a repair is an index map (`without`).
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from faultodds.errors import KnowledgeError
+from faultodds.schema import NOTHING_WRONG, UNLISTED_MODE, Knowledge
+from faultodds.tables import Floats, Table, build_tables, main_cause_states, shares
+
+Ints = npt.NDArray[np.int64]
+OMITTED_TARGET = 1e-3
+MOST_SUSPECTS = 300_000
+
+
+@dataclass(frozen=True)
+class Suspects:
+    """Compiled knowledge: see the module's notation. All arrays are read-only.
+
+    `share[c]` sums to 1. `facts[name][v, c]` = P(fact has value v | main cause c). `ok[k, c]` = P(component k is sound |
+    main cause c). `lacks[fact][value]` = modes a machine with that equipment cannot have. `mechanism[i, h]` = state index.
+    `omitted_target` is the prior mass that was allowed to be left out (0: nothing is).
+    """
+
+    modes: tuple[str, ...]
+    mains: tuple[str, ...]
+    components: tuple[str, ...]
+    observables: dict[str, tuple[str, ...]]
+    fact_values: dict[str, tuple[str, ...]]
+    lacks: dict[str, dict[str, tuple[str, ...]]]
+    mechanism_states: dict[str, tuple[str, ...]]
+    omitted_target: float
+    share: Floats
+    given_main: Floats
+    ok: Floats
+    facts: dict[str, Floats]
+    member: npt.NDArray[np.bool_]
+    mechanism: npt.NDArray[np.int8]
+    likelihood: Floats
+    without: npt.NDArray[np.int32]
+
+    @cached_property
+    def rows(self) -> dict[str, slice]:
+        """Where each observable's outcomes lie among the rows of `likelihood`."""
+        ends = list(itertools.accumulate(len(o) for o in self.observables.values()))
+        starts = [0, *ends[:-1]]
+        return {name: slice(a, b) for name, a, b in zip(self.observables, starts, ends, strict=True)}
+
+    @cached_property
+    def mode_index(self) -> dict[str, int]:
+        """Column of each mode in `member` and `without`."""
+        return {mode: i for i, mode in enumerate(self.modes)}
+
+    @cached_property
+    def member_float(self) -> Floats:
+        """`member` as floats, for matrix products."""
+        return self.member.astype(float)
+
+    @cached_property
+    def sound(self) -> int:
+        """Index of the empty suspect: a machine with nothing wrong."""
+        return int(np.flatnonzero(~self.member.any(axis=1))[0])
+
+    def removal(self, modes: Iterable[str]) -> npt.NDArray[np.int32]:
+        """Index map h -> h minus `modes`, shape (H,): what a repair of those modes turns each suspect into."""
+        index = np.arange(len(self.member), dtype=np.int32)
+        for mode in modes:
+            index = self.without[index, self.mode_index[mode]]
+        return index
+
+    def names(self, h: int) -> tuple[str, ...]:
+        """The modes of suspect `h`."""
+        return tuple(self.modes[i] for i in np.flatnonzero(self.member[h]))
+
+
+def compile_suspects(knowledge: Knowledge, omitted_target: float = OMITTED_TARGET) -> Suspects:
+    """Compile a knowledge file into its two arrays; exact apart from the mass of the sets left out.
+
+    Raises KnowledgeError when `omitted_target` is 0 and the file has more than 300,000 sets.
+    """
+    tables = {t.node: t for t in build_tables(knowledge)}
+    mains = main_cause_states(knowledge)
+    modes = mains[:-1]
+    odds = _Odds.of(tables, knowledge, mains, modes)
+    sets = _enumerate(odds, shares(knowledge), omitted_target)
+    member = _membership(sets, len(modes))
+    states = _states(tables, knowledge, modes, member)
+    observables = {n: tables[n].states for n in knowledge.observables()}
+    order = [n for n in tables if tables[n].role == "mechanism"]
+    facts = {n: t.values for n, t in tables.items() if t.role == "fact"}
+    arrays = {
+        "share": shares(knowledge),
+        "given_main": odds.given_main(sets),
+        "ok": np.stack([t.values[0] for t in tables.values() if t.role == "component"]),
+        "member": member,
+        "mechanism": np.stack([states[n] for n in order]).astype(np.int8) if order else np.zeros((0, len(sets)), np.int8),
+        "likelihood": _likelihood(tables, states, len(sets)),
+        "without": _without(sets, member),
+    }
+    for array in (*arrays.values(), *facts.values()):
+        array.setflags(write=False)
+    return Suspects(
+        modes=modes,
+        mains=mains,
+        components=tuple(n for n, t in tables.items() if t.role == "component"),
+        observables=observables,
+        fact_values={n: tables[n].states for n in facts},
+        lacks=_lacks(knowledge),
+        mechanism_states={n: tables[n].states for n in order},
+        omitted_target=omitted_target,
+        facts=facts,
+        **arrays,  # type: ignore[arg-type]
+    )
+
+
+def _lacks(knowledge: Knowledge) -> dict[str, dict[str, tuple[str, ...]]]:
+    return {
+        name: {v: tuple(m for part in parts for m in knowledge.modes_under(part)) for v, parts in fact.lacks.items()}
+        for name, fact in knowledge.equipment.items()
+    }
+
+
+@dataclass(frozen=True)
+class _Odds:
+    """Chance of a set of modes given the main cause, in a form that multiplies.
+
+    `base[c]` = chance that nothing but c itself is present; `odds[c, m]` = chance of m over chance that m's component is
+    sound, so that P(set | c) = base[c] * product of odds over the set without c.
+    """
+
+    base: Floats
+    odds: Floats
+    component: Ints
+
+    @staticmethod
+    def of(tables: Mapping[str, Table], knowledge: Knowledge, mains: Sequence[str], modes: Sequence[str]) -> _Odds:
+        base = np.ones(len(mains))
+        odds = np.zeros((len(mains), len(modes)))
+        names = [mode.partition(".")[0] for mode in modes]
+        component = np.array([list(dict.fromkeys(names)).index(n) for n in names])
+        for name in dict.fromkeys(names):
+            cells = tables[name].values
+            columns = [i for i, n in enumerate(names) if n == name]
+            own = np.isin(np.arange(len(mains)), columns)
+            base *= np.where(own, 1.0, cells[0])
+            odds[:, columns] = np.where(own, 0.0, cells[1:] / np.where(own, 1.0, cells[0])).T
+        # The main cause itself is present for sure: its own factor is 1.
+        odds[np.arange(len(modes)), np.arange(len(modes))] = 1.0
+        return _Odds(base, odds, component)
+
+    def given_main(self, sets: Sequence[tuple[int, ...]]) -> Floats:
+        """(C, H) chance of each set given each main cause."""
+        out = np.zeros((len(self.base), len(sets)))
+        for size, where, members in _by_size(sets):
+            block = np.repeat(self.base[:, None], len(where), axis=1)
+            for k in range(size):
+                block *= self.odds[:, members[:, k]]
+            present = np.zeros((len(self.base), len(where)), dtype=bool)
+            present[-1] = True
+            for k in range(size):
+                present[members[:, k], np.arange(len(where))] = True
+            out[:, where] = np.where(present, block, 0.0)
+        return out
+
+    def mass(self, members: Ints, share: Floats) -> Floats:
+        """(N,) prior chance of N sets of one size, shape (N, size)."""
+        total = share[-1] * self.base[-1] * np.prod(self.odds[-1][members], axis=1)
+        for k in range(members.shape[1]):
+            main = members[:, k]
+            total = total + share[main] * self.base[main] * np.prod(self.odds[main[:, None], members], axis=1)
+        return np.asarray(total)
+
+
+def _by_size(sets: Sequence[tuple[int, ...]]) -> Iterable[tuple[int, Ints, Ints]]:
+    sizes = np.array([len(s) for s in sets])
+    for size in sorted(set(sizes.tolist())):
+        where = np.flatnonzero(sizes == size)
+        yield size, where, np.array([sets[i] for i in where], dtype=np.int64).reshape(len(where), size)
+
+
+def _larger(members: Ints, component: Ints) -> Ints:
+    """Every set of one more mode: add a mode further down the list, from a component not yet in the set."""
+    count = len(component)
+    added = np.arange(count)
+    allowed = added[None, :] > (members[:, -1:] if members.shape[1] else -1)
+    for k in range(members.shape[1]):
+        allowed &= component[None, :] != component[members[:, k], None]
+    which, mode = np.nonzero(np.broadcast_to(allowed, (len(members), count)))
+    return np.concatenate([members[which], mode[:, None]], axis=1)
+
+
+def _enumerate(odds: _Odds, share: Floats, target: float) -> list[tuple[int, ...]]:
+    """The kept sets, smallest first, then in mode order."""
+    level = np.zeros((1, 0), dtype=np.int64)
+    kept: set[tuple[int, ...]] = {()}
+    mass = float(odds.mass(level, share)[0])
+    for _ in range(2):
+        level = _larger(level, odds.component)
+        kept.update(map(tuple, level.tolist()))
+        mass += float(odds.mass(level, share).sum())
+    if target <= 0:
+        _add_all(kept, level, odds)
+    elif 1.0 - mass > target:
+        _add_most_probable(kept, level, mass, odds, share, target)
+    return sorted(kept, key=lambda s: (len(s), s))
+
+
+def _add_all(kept: set[tuple[int, ...]], level: Ints, odds: _Odds) -> None:
+    while len(level):
+        level = _larger(level, odds.component)
+        if len(kept) + len(level) > MOST_SUSPECTS:
+            raise KnowledgeError(
+                f"keeping every set of modes would need more than {MOST_SUSPECTS:,} suspects; "
+                "use an omitted-mass target above 0 (0.001 is usual)."
+            )
+        kept.update(map(tuple, level.tolist()))
+
+
+def _add_most_probable(
+    kept: set[tuple[int, ...]], pairs: Ints, mass: float, odds: _Odds, share: Floats, target: float
+) -> None:
+    """Add sets of three and more, most probable first, and whatever subsets they need."""
+    floor = target * 1e-3
+    while True:
+        pool: list[tuple[float, tuple[int, ...]]] = []
+        level = pairs
+        while len(level):
+            level = _larger(level, odds.component)
+            weight = odds.mass(level, share)
+            level = level[weight > floor]
+            pool += zip((-weight[weight > floor]).tolist(), map(tuple, level.tolist()), strict=True)
+        pool.sort()
+        reached = mass - np.cumsum([w for w, _ in pool])
+        enough = np.flatnonzero(1.0 - reached < target)
+        if len(enough) or floor < 1e-12:
+            break
+        floor *= 0.1
+    for _, chosen in pool[: (int(enough[0]) + 1 if len(enough) else len(pool))]:
+        for size in range(3, len(chosen) + 1):
+            kept.update(itertools.combinations(chosen, size))
+
+
+def _membership(sets: Sequence[tuple[int, ...]], count: int) -> npt.NDArray[np.bool_]:
+    member = np.zeros((len(sets), count), dtype=bool)
+    for size, where, members in _by_size(sets):
+        for k in range(size):
+            member[where, members[:, k]] = True
+    return member
+
+
+def _without(sets: Sequence[tuple[int, ...]], member: npt.NDArray[np.bool_]) -> npt.NDArray[np.int32]:
+    """(H, M) index of each suspect with one mode taken away (itself where the mode is not in it)."""
+    at = {s: i for i, s in enumerate(sets)}
+    out = np.repeat(np.arange(len(sets), dtype=np.int32)[:, None], member.shape[1], axis=1)
+    for i, chosen in enumerate(sets):
+        for k, mode in enumerate(chosen):
+            out[i, mode] = at[chosen[:k] + chosen[k + 1 :]]
+    return out
+
+
+def _states(
+    tables: Mapping[str, Table], knowledge: Knowledge, modes: Sequence[str], member: npt.NDArray[np.bool_]
+) -> dict[str, Ints]:
+    """State index of every component and mechanism (and fold step) under each suspect."""
+    states: dict[str, Ints] = {}
+    for table in tables.values():
+        if table.role == "component":
+            own = [i for i, mode in enumerate(modes) if mode.partition(".")[0] == table.node]
+            states[table.node] = (member[:, own] * np.arange(1, len(own) + 1)).sum(axis=1)
+        elif table.role in ("mechanism", "step"):
+            table_state = table.values.argmax(axis=0)
+            states[table.node] = table_state[tuple(states[p] for p in table.parents)]
+    return states
+
+
+def _likelihood(tables: Mapping[str, Table], states: Mapping[str, Ints], count: int) -> Floats:
+    """(R, H); the noisy parts of a fold are summed out along the chain, which is exact."""
+    parts: dict[str, Floats] = {}
+    rows = []
+    for table in tables.values():
+        if table.role not in ("part", "observable"):
+            continue
+        carried = bool(table.parents) and table.parents[0] in parts
+        known = tuple(states[p] for p in (table.parents[1:] if carried else table.parents))
+        if carried:
+            cells = table.values[(slice(None), slice(None), *known)]
+            if not known:
+                cells = cells[:, :, None]
+            dist = np.einsum("sph,ph->sh", np.broadcast_to(cells, (*cells.shape[:2], count)), parts[table.parents[0]])
+        else:
+            cells = table.values[(slice(None), *known)]
+            dist = np.array(np.broadcast_to(cells if known else cells[:, None], (len(table.states), count)))
+        parts[table.node] = dist
+        if table.role == "observable":
+            rows.append(dist)
+    return np.ascontiguousarray(np.concatenate(rows)) if rows else np.zeros((0, count))
+
+
+__all__ = ["MOST_SUSPECTS", "NOTHING_WRONG", "OMITTED_TARGET", "UNLISTED_MODE", "Suspects", "compile_suspects"]

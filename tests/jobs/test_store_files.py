@@ -1,0 +1,279 @@
+"""Files the store must migrate, refuse or wait for: older, newer, foreign, damaged, read-only, locked."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from faultodds.errors import StoreError
+from faultodds.jobs import Closed, Fact, Finding, Note
+from faultodds.store import Store
+
+ELSEWHERE = "To keep jobs somewhere else, set FAULTODDS_DATA to a folder of yours and repeat the command."
+
+# A store as version 1 wrote it, with one job closed and one open; spelt out, so that it cannot change with the code.
+VERSION_1 = """
+PRAGMA application_id = 1718576228;
+CREATE TABLE jobs (id INTEGER PRIMARY KEY AUTOINCREMENT, appliance TEXT NOT NULL, revision TEXT NOT NULL,
+  title TEXT NOT NULL, opened_at TEXT NOT NULL, outcome TEXT);
+CREATE TABLE steps (job_id INTEGER NOT NULL REFERENCES jobs (id), seq INTEGER NOT NULL, at TEXT NOT NULL,
+  kind TEXT NOT NULL, payload TEXT NOT NULL, PRIMARY KEY (job_id, seq));
+INSERT INTO jobs VALUES (1, 'gas_dryer', '', 'slow', '2025-03-04T08:30:00.000000+00:00', 'gone');
+INSERT INTO jobs VALUES (7, 'gas_dryer', '', 'cold', '2025-03-05T08:30:00.000000+00:00', NULL);
+INSERT INTO steps VALUES (1, 1, '2025-03-04T08:31:00.000000+00:00', 'fact', '{"name": "fuel", "value": "natural"}');
+INSERT INTO steps VALUES (1, 2, '2025-03-04T08:32:00.000000+00:00', 'closed',
+  '{"outcome": "gone", "on": null, "note": ""}');
+INSERT INTO steps VALUES (7, 1, '2025-03-05T08:31:00.000000+00:00', 'finding',
+  '{"name": "heat", "outcome": "none", "likelihood": null, "raw": null, "take": 0}');
+INSERT INTO steps VALUES (7, 2, '2025-03-05T08:32:00.000000+00:00', 'undo', '{"seq": 1}');
+PRAGMA user_version = 1;
+"""
+
+
+def make(path: Path, script: str) -> Path:
+    with closing(sqlite3.connect(path)) as raw:
+        raw.executescript(script)
+    return path
+
+
+def refusal(path: Path) -> str:
+    """What opening and listing the store says."""
+    with pytest.raises(StoreError) as caught, Store.open(path, busy_seconds=0.2) as store:
+        store.list()
+    return str(caught.value)
+
+
+def test_version_1_is_migrated(tmp_path: Path) -> None:
+    """A version 1 file keeps its jobs, takes minutes from then on, and goes on counting ids from the last."""
+    path = make(tmp_path / "jobs.sqlite", VERSION_1)
+    with Store.open(path) as store:
+        old, cold = store.get("1"), store.get("7")
+        assert [step.payload for step in old.steps] == [Fact("fuel", "natural"), Closed("gone")]
+        assert (old.outcome, old.opened_at, old.minutes) == ("gone", datetime(2025, 3, 4, 8, 30, tzinfo=UTC), None)
+        assert (cold.steps, cold.undone[0].payload, cold.last_seq) == ((), Finding("heat", "none"), 2)
+        assert store.append("7", Note("meter borrowed"), minutes=6).minutes == 6
+        assert store.new_job("gas_dryer").id == "8"
+    with closing(sqlite3.connect(path)) as raw:
+        assert raw.execute("PRAGMA user_version").fetchone() == (2,)
+    with Store.open(path) as store:
+        assert store.get("7").minutes == 6
+
+
+def test_migration_that_fails_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A migration is all or nothing: when its last statement fails, the file is at its old version with its jobs."""
+    path = make(tmp_path / "jobs.sqlite", VERSION_1)
+    steps_to_2 = ("ALTER TABLE steps ADD COLUMN minutes REAL", "ALTER TABLE nothing ADD COLUMN more REAL")
+    with monkeypatch.context() as patch:
+        patch.setattr("faultodds.store.MIGRATIONS", ((), steps_to_2))
+        assert "could not be read or written (no such table: nothing)" in refusal(path)
+    with closing(sqlite3.connect(path)) as raw:
+        assert raw.execute("PRAGMA user_version").fetchone() == (1,)
+        assert "minutes" not in [row[1] for row in raw.execute("PRAGMA table_info(steps)")]
+    with Store.open(path) as store:
+        assert store.get("1").outcome == "gone"
+
+
+def test_newer_file_is_refused(tmp_path: Path) -> None:
+    """A file from a newer faultodds is refused, named, and not touched."""
+    path = make(tmp_path / "jobs.sqlite", VERSION_1 + "PRAGMA user_version = 9;")
+    before = path.read_bytes()
+    assert refusal(path) == (
+        f"{path} was written by a newer faultodds (store version 9; this one reads up to 2). It was left alone. "
+        "Type `pip install --upgrade faultodds`."
+    )
+    assert path.read_bytes() == before
+
+
+@pytest.mark.parametrize("content", [b"not a database, a shopping list\n" * 40, b"\x00" * 4096, bytes(range(256)) * 20])
+def test_other_files_are_refused(tmp_path: Path, content: bytes) -> None:
+    """A file that is no database is refused and left byte for byte."""
+    path = tmp_path / "list.txt"
+    path.write_bytes(content)
+    assert refusal(path) == f"{path} is not a job store. It was left alone. {ELSEWHERE}"
+    assert path.read_bytes() == content
+    assert os.listdir(tmp_path) == ["list.txt"]
+
+
+def test_other_programs_database_is_refused(tmp_path: Path) -> None:
+    """Another program's SQLite file gets no tables of ours."""
+    path = make(tmp_path / "photos.db", "CREATE TABLE photos (name TEXT);")
+    before = path.read_bytes()
+    assert refusal(path) == f"{path} is another program's database. It was left alone. {ELSEWHERE}"
+    assert path.read_bytes() == before
+
+
+def test_empty_file_becomes_a_store(tmp_path: Path) -> None:
+    """A file of no bytes, as a kill at the very start leaves, is a new store."""
+    path = tmp_path / "jobs.sqlite"
+    path.touch()
+    with Store.open(path) as store:
+        assert store.new_job("gas_dryer").id == "1"
+
+
+def full_store(path: Path) -> bytes:
+    with Store.open(path) as store:
+        for _ in range(20):
+            store.append(store.new_job("gas_dryer").id, Note("note " * 2000))
+    return path.read_bytes()
+
+
+@pytest.mark.parametrize("spoil", ["middle", "cut short"])
+def test_damaged_file_is_named_and_left(tmp_path: Path, spoil: str) -> None:
+    """A store with overwritten pages, or cut short, is reported as damaged, with the way on, and left as it is."""
+    path = tmp_path / "jobs.sqlite"
+    whole = full_store(path)
+    half = len(whole) // 2
+    spoilt = whole[:half] if spoil == "cut short" else whole[:4096] + b"\xa5" * half + whole[4096 + half :]
+    path.write_bytes(spoilt)
+    assert refusal(path) == (
+        f"{path} is damaged (database disk image is malformed). It was left as it is. Keep a copy, rename it to "
+        "jobs-damaged.sqlite (with any jobs.sqlite-wal beside it), and type the command again to start afresh."
+    )
+    assert path.read_bytes() == spoilt
+
+
+@pytest.mark.parametrize(
+    ("kind", "payload"),
+    [("finding", "{"), ("finding", "[]"), ("finding", '{"name": "heat"}'), ("dance", "{}"), ("undo", "{}"),
+     ("closed", '{"outcome": "gone", "on": "soon", "note": ""}')],
+)
+def test_unreadable_step_is_reported(tmp_path: Path, kind: str, payload: str) -> None:
+    """A row that some other hand has spoilt names its job, with no traceback and no job silently missing."""
+    path = tmp_path / "jobs.sqlite"
+    with Store.open(path) as store:
+        store.new_job("gas_dryer")
+    with closing(sqlite3.connect(path)) as raw, raw:
+        raw.execute("INSERT INTO steps VALUES (1, 1, '2025-03-04T08:30:00+00:00', ?, ?, NULL)", (kind, payload))
+    text = refusal(path)
+    assert text.startswith(f"{path} is damaged (job 1 cannot be read: ")
+    assert text.endswith("and type the command again to start afresh.")
+
+
+def test_locked_store_says_who_to_close(tmp_path: Path) -> None:
+    """While another program holds the write lock, a writer gives up after the wait, a reader does not have to wait."""
+    with Store.open(tmp_path, busy_seconds=0.2) as store:
+        store.new_job("gas_dryer")
+        with closing(sqlite3.connect(store.path)) as other:
+            other.execute("BEGIN IMMEDIATE")
+            assert store.get("1").steps == ()
+            with pytest.raises(StoreError) as caught:
+                store.append("1", Note("x"))
+        assert str(caught.value) == (
+            f"{store.path} was still being written by another terminal or program after 0.2 s. Nothing was saved "
+            "here. Finish or close the other one and type the command again."
+        )
+        assert store.append("1", Note("x")).notes == ("x",)
+
+
+def test_full_disk_saves_nothing_and_says_so(tmp_path: Path) -> None:
+    """When the file cannot grow, the entry is refused whole and what was there stays."""
+    with Store.open(tmp_path) as store:
+        job = store.append(store.new_job("gas_dryer").id, Note("first"))
+        with store._transaction("DEFERRED") as connection:
+            connection.exec_driver_sql("PRAGMA max_page_count = 8")
+        with pytest.raises(StoreError) as caught:
+            store.append("1", Note("x" * 100_000))
+        assert str(caught.value) == (
+            f"the disk that holds {store.path} is full; the last entry was not saved. "
+            "Free some space, enter it again."
+        )
+        assert store.get("1") == job
+
+
+def test_folder_that_cannot_be_made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A data folder that is really a file is refused by name."""
+    (tmp_path / "shop").write_text("a file")
+    monkeypatch.setenv("FAULTODDS_DATA", str(tmp_path / "shop"))
+    with pytest.raises(StoreError) as caught:
+        Store.open()
+    assert str(caught.value) == (
+        f"the folder {tmp_path / 'shop'} for the job store cannot be made: File exists. {ELSEWHERE}"
+    )
+    with pytest.raises(StoreError, match="for the job store cannot be made: Not a directory"):
+        Store.open(tmp_path / "shop" / "inner" / "jobs.sqlite")
+
+
+def test_folder_in_place_of_the_file(tmp_path: Path) -> None:
+    """A folder that has the store's name is refused by name."""
+    (tmp_path / "jobs.sqlite").mkdir()
+    text = f"{tmp_path / 'jobs.sqlite'} cannot be opened; it or its folder may be closed to you. {ELSEWHERE}"
+    assert refusal(tmp_path) == text
+
+
+# As an ordinary user: the administrator, whom file permissions do not stop, steps down first.
+ORDINARY_USER = """
+import os, sys
+from faultodds.errors import StoreError
+from faultodds.jobs import Note
+from faultodds.store import Store
+if os.geteuid() == 0:
+    os.setgid(65534)
+    os.setuid(65534)
+try:
+    with Store.open(sys.argv[1]) as store:
+        store.append("1", Note("x"))
+    print("saved")
+except StoreError as error:
+    print(error)
+"""
+
+
+@pytest.fixture
+def shared_folder() -> Iterator[Path]:
+    """A folder that another user can reach, which pytest's own temporary folders are not."""
+    folder = Path(tempfile.mkdtemp())
+    folder.chmod(0o755)
+    yield folder
+    folder.chmod(0o755)
+    shutil.rmtree(folder)
+
+
+def as_ordinary_user(path: Path) -> str:
+    shown = subprocess.run([sys.executable, "-c", ORDINARY_USER, str(path)], capture_output=True, text=True, check=False)
+    assert shown.stderr == ""
+    return shown.stdout.rstrip("\n")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="file permissions of POSIX systems")
+def test_read_only_folder(shared_folder: Path) -> None:
+    """In a folder closed to writing, a new store and an old one are refused with the way on, and nothing changes."""
+    shared_folder.chmod(0o555)
+    path = shared_folder / "jobs.sqlite"
+    assert as_ordinary_user(shared_folder) == (
+        f"{path} cannot be opened; it or its folder may be closed to you. {ELSEWHERE}"
+    )
+    shared_folder.chmod(0o755)
+    with Store.open(path) as store:
+        store.new_job("gas_dryer")
+    path.chmod(0o444)
+    before = path.read_bytes()
+    shared_folder.chmod(0o555)
+    text = as_ordinary_user(shared_folder)
+    assert text.startswith((f"{path} is read-only", f"{path} cannot be opened"))
+    assert text.endswith(ELSEWHERE)
+    assert path.read_bytes() == before
+
+
+@pytest.mark.skipif(os.name != "posix", reason="file permissions of POSIX systems")
+def test_read_only_file(shared_folder: Path) -> None:
+    """A store file closed to writing is refused as read-only, and not changed."""
+    path = shared_folder / "jobs.sqlite"
+    with Store.open(path) as store:
+        store.new_job("gas_dryer")
+    path.chmod(0o444)
+    shared_folder.chmod(0o777)
+    before = path.read_bytes()
+    assert as_ordinary_user(path) == (
+        f"{path} is read-only, so nothing was saved. Make it writable, or: {ELSEWHERE}"
+    )
+    assert path.read_bytes() == before
