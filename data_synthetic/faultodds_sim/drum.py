@@ -27,9 +27,9 @@ KG_S_PER_CFM = 0.000471947 * 1.204
 BETA_NTC = 3977.0
 #: Lags (s) of the control sensor, high limit, coils and cabinet.
 LAG_CONTROL, LAG_LIMIT, LAG_COIL, LAG_CABINET = 25.0, 60.0, 280.0, 400.0
-COIL_RISE_K, LIMIT_RESET_K, COIL_RESET_K, LOW_HEAT_K = 50.0, 17.0, 12.0, 16.0
+COIL_RISE_K, LIMIT_RESET_K, COIL_RESET_K, LOW_HEAT_K = 50.0, 17.0, 12.0, 29.0
 REST_MIN = 20.0  # the motor's protector lets it start again after this
-FUSE_SHARE = 0.35  # of the burner box's heat above 85 C, felt at the fuse on the blower housing
+FUSE_SHARE = 0.25  # of the burner box's heat above 85 C, felt at the fuse on the blower housing
 WINDOW_MIN = (8.0, 24.0)
 
 
@@ -87,6 +87,8 @@ class Dryer:
         self.run_min, self.inlet_share = motor_minutes(m), inlet_share(m)
         self.take = 1.0 - np.exp(-transfer_units(m, s.load_kg, self.air.cfm))
         self.dry_kj_k = s.load_kg * CP_CLOTH + DRUM_KJ_K
+        # A plunger that sticks on opening also lets go early.
+        self.hold_s = 600.0 * (1.0 - m.valve_stick) / np.maximum(m.valve_stick, 1e-6)
         self.contact = m.bar_contact * np.clip(1.0 - m.tilt_deg / 6.0, 0.0, 1.0)
 
     def step(self) -> None:
@@ -105,10 +107,12 @@ class Dryer:
         m = self.m
         was = self.control_on
         self.control_on = np.where(was, self.control_c < self.opens_c, self.control_c < self.opens_c - m.differential_k)
-        self.cut = was & ~self.control_on & (self.flame > 0)
+        burning = self.flame > 0
+        self.cut = was & ~self.control_on & burning
         held = self.limit_on
         self.limit_on = np.where(held, self.limit_c < m.limit_open_c, self.limit_c < m.limit_open_c - LIMIT_RESET_K)
         self.tripped = held & ~self.limit_on
+        self.cut_c = np.where(self.cut | (self.tripped & burning), self.exhaust_c, 0.0)
         self.coils_on = np.where(self.coils_on, self.coil_c < m.coil_drop_c, self.coil_c < m.coil_drop_c - COIL_RESET_K)
         self.fuse_c = self.control_c + FUSE_SHARE * np.maximum(self.limit_c - 85.0, 0.0)
         self.fuse_on = self.fuse_on & (self.fuse_c < m.fuse_open_c)
@@ -124,7 +128,8 @@ class Dryer:
         stuck = np.mod(self.tries, 1.0) < self.m.valve_stick
         lit_before = self.flame > 0
         gas = (self.kw > 0.05) & self.coils_on
-        opens = due & gas & np.where(lit_before & ~fresh, True, ~stuck)
+        holds = after - self.delay < self.hold_s
+        opens = due & gas & np.where(lit_before & ~fresh, holds, ~stuck)
         part = np.clip((after - self.delay) / self.dt, 0.0, 1.0, where=due, out=np.zeros(len(after)))
         self.started = opens & ~lit_before
         self.flame = np.where(opens, np.where(lit_before, 1.0, np.maximum(part, 1e-9)), 0.0)
@@ -197,7 +202,7 @@ class Recorder:
         n = len(d.m)
         self.d = d
         self.sums = {k: np.zeros(n) for k in
-                     ("flame", "early", "late", "starts", "duds", "glow", "trips", "cuts", "cut_c", "kwh", "motor")}
+                     ("flame", "early", "late", "starts", "duds", "glow", "trips", "trips24", "cuts", "stops", "cut_c", "kwh", "motor")}
         self.peaks = {k: np.zeros(n) for k in ("exhaust", "limit", "fuse", "coil", "cabinet")}
         self.dry_min, self.auto_min, self.dud_min = (np.full(n, np.inf) for _ in range(3))
         self.auto_x, self.timed_x, self.timed_c = (np.full(n, np.nan) for _ in range(3))
@@ -236,8 +241,10 @@ class Recorder:
         s["duds"] += d.dud
         s["glow"] += d.glowing * d.dt
         s["trips"] += d.tripped
+        s["trips24"] += d.tripped * (t <= WINDOW_MIN[1])
         s["cuts"] += d.cut
-        s["cut_c"] += d.cut * d.exhaust_c
+        s["stops"] += d.cut_c > 0.0
+        s["cut_c"] += d.cut_c
         s["kwh"] += d.kw * d.flame * d.dt / 3600.0
         s["motor"] += MOTOR_KW * d.running * d.dt / 3600.0
         peaks = (d.exhaust_c, d.limit_c, d.fuse_c, d.coil_c, d.cabinet_c)
@@ -276,14 +283,14 @@ class Recorder:
     def summary(self) -> Run:
         """Close the records into a `Run`."""
         d, s, p, air = self.d, self.sums, self.peaks, self.d.air
-        cutoff = np.divide(s["cut_c"], s["cuts"], out=np.full(len(d.m), np.nan), where=s["cuts"] > 0)
+        cutoff = np.divide(s["cut_c"], s["stops"], out=np.full(len(d.m), np.nan), where=s["stops"] > 0)
         blew = (~d.fuse_on & (d.m.fuse_ohm < 1e6)).astype(float)
         trace = {name: np.array(rows) for name, rows in (self.trace or {}).items()}
         return Run(
             d.dt, air.cfm, air.hood_cfm, air.outlet_wc, self.dry_min, self.auto_min, self.auto_x,
             np.where(np.isnan(self.timed_x), self.moisture, self.timed_x),
             np.where(np.isnan(self.timed_c), d.cloth_c, self.timed_c), self.moisture,
-            s["flame"], s["early"], s["late"], s["starts"], s["duds"], self.dud_min, s["glow"], s["trips"],
+            s["flame"], s["early"], s["late"], s["starts"], s["duds"], self.dud_min, s["glow"], s["trips"], s["trips24"],
             s["cuts"], cutoff, p["exhaust"], p["limit"], p["fuse"], blew, p["coil"], p["cabinet"],
             s["kwh"], s["motor"], d.s.load_kg * d.s.moisture - d.water, self.ledger, trace,
         )

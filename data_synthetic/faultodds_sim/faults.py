@@ -26,6 +26,11 @@ def _toward(field: str, worst: float) -> Change:
     return lambda m, s: {field: getattr(m, field) + s * (worst - getattr(m, field))}
 
 
+def _choke(field: str, worst: float) -> Change:
+    """Close a passage toward `worst`, fast at first: the last part closed matters most to the flow."""
+    return lambda m, s: {field: getattr(m, field) + (1.0 - np.square(1.0 - s)) * (worst - getattr(m, field))}
+
+
 def _add(field: str, most: float) -> Change:
     """Add up to `most` to a parameter."""
     return lambda m, s: {field: getattr(m, field) + s * most}
@@ -37,11 +42,11 @@ def _contact(field: str) -> Change:
 
 
 def _nearly_blocked(m: Machines, s: Severity) -> Mapping[str, Array]:
-    return {"duct_lint": 0.78 + 0.18 * s}
+    return {"duct_lint": 0.78 + 0.16 * s}
 
 
 def _too_long(m: Machines, s: Severity) -> Mapping[str, Array]:
-    return {"duct_ft": m.duct_ft + s * (150.0 - m.duct_ft), "duct_friction": m.duct_friction + s * (0.05 - m.duct_friction)}
+    return {"duct_ft": m.duct_ft + s * (170.0 - m.duct_ft), "duct_friction": m.duct_friction + s * (0.05 - m.duct_friction)}
 
 
 def _coils_open(m: Machines, s: Severity) -> Mapping[str, Array]:
@@ -60,7 +65,7 @@ def _wrong_orifice(m: Machines, s: Severity) -> Mapping[str, Array]:
 
 def _drifted(m: Machines, s: Severity) -> Mapping[str, Array]:
     """Reads warmer than it is on most machines (heat stops early), colder on a fifth of them."""
-    return {"thermistor_ratio": np.exp(np.where(m.quirk < 0.8, -1.0, 0.6) * s) * m.thermistor_ratio}
+    return {"thermistor_ratio": np.exp(np.where(m.quirk < 0.8, -1.3, 0.7) * s) * m.thermistor_ratio}
 
 
 def _thermistor_dead(m: Machines, s: Severity) -> Mapping[str, Array]:
@@ -101,15 +106,15 @@ def _low_pressure(m: Machines, s: Severity) -> Mapping[str, Array]:
 
 
 MODES: Mapping[str, Change] = {
-    "duct.partly_blocked": _toward("duct_lint", 0.78),
+    "duct.partly_blocked": _choke("duct_lint", 0.78),
     "duct.nearly_blocked": _nearly_blocked,
     "duct.too_long": _too_long,
-    "hood.blocked": _toward("hood_closed", 0.93),
-    "transition.crushed": _toward("transition_crush", 0.95),
+    "hood.blocked": _choke("hood_closed", 0.93),
+    "transition.crushed": _choke("transition_crush", 0.95),
     "transition.come_off": _toward("transition_gap", 1.0),
-    "lint_screen.coated": _toward("screen_film", 0.93),
+    "lint_screen.coated": _choke("screen_film", 0.93),
     "lint_screen.torn": _toward("screen_tear", 1.0),
-    "lint_path.packed": _toward("path_lint", 0.93),
+    "lint_path.packed": _choke("path_lint", 0.93),
     "blower.hub_stripped": _toward("wheel_grip", 0.15),
     "blower.clogged": _toward("wheel_clean", 0.12),
     "coils.drop_out_hot": _toward("coil_drop_c", 50.0),
@@ -125,7 +130,7 @@ MODES: Mapping[str, Change] = {
     "high_limit.trips_low": _toward("limit_open_c", 52.0),
     "high_limit.open": _contact("limit_ohm"),
     "thermal_fuse.open": _contact("fuse_ohm"),
-    "cycling_thermostat.opens_low": _add("cycling_open_c", -32.0),
+    "cycling_thermostat.opens_low": _add("cycling_open_c", -36.0),
     "cycling_thermostat.open": _contact("cycling_ohm"),
     "cycling_thermostat.stuck_closed": _add("cycling_open_c", 80.0),
     "thermistor.drifted": _drifted,

@@ -160,4 +160,4 @@ def motor_minutes(m: Machines) -> Array:
 def inlet_share(m: Machines) -> Array:
     """Part of the inlet air that has just been through the dryer: a loose transition duct, or a starved closet."""
     closet = 0.35 * np.clip(1.0 - m.opening_sqin / 60.0, 0.0, 1.0)
-    return np.asarray(np.minimum(0.45 * m.transition_gap + closet, 0.8))
+    return np.asarray(np.minimum(0.75 * m.transition_gap + closet, 0.8))

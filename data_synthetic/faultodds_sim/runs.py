@@ -25,7 +25,7 @@ class Scenario:
     dry_at: float = DRY
 
 
-def as_used(m: Machines, minutes: float = 110.0) -> Scenario:
+def as_used(m: Machines, minutes: float = 90.0) -> Scenario:
     """The customer's own load and setting, kept running until everything that can get dry is dry."""
     return Scenario(m.load_kg, m.moisture, m.low_heat, minutes)
 
@@ -66,8 +66,8 @@ class Run:
     """Summary of one run, each an array of N.
 
     dry_min is infinite when the load never got dry; auto_stop_min when the sensor never ended the cycle.
-    Temperatures are degrees C, `cutoff_c` the mean exhaust temperature at which the control stopped the heat (NaN when
-    it never did), duties are shares of time with flame.
+    Temperatures are degrees C, `cutoff_c` the mean exhaust temperature when control or high limit stopped the heat
+    (NaN when they never did), duties are shares of time with flame, `early_trips` the high limit's in the first 24 min.
     """
 
     dt_s: float
@@ -88,6 +88,7 @@ class Run:
     first_dud_min: Array
     glow_s: Array
     limit_trips: Array
+    early_trips: Array
     control_cuts: Array
     cutoff_c: Array
     peak_exhaust_c: Array

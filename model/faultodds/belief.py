@@ -161,18 +161,22 @@ class Outlook:
 def outlook(belief: Belief, drop: float = 1e-9) -> Outlook:
     """Every mode's odds, every outcome's chance, and every mode's odds after every outcome.
 
-    Suspects whose posterior adds up to at most `drop` are left out of the sums, so each chance is right to `drop`.
+    Suspects whose posterior adds up to at most `drop` may be left out of the sums, so each chance is right to `drop`.
     """
     s = belief.suspects
-    keep = likely(belief.now, drop)
-    p = belief.now[keep]
-    member = s.member_float[keep] if len(keep) < len(belief.now) else s.member_float
-    joint = (s.likelihood[:, keep] if len(keep) < len(belief.now) else s.likelihood) * p
-    chance = joint.sum(axis=1)
+    p, member, likelihood = belief.now, s.member_float, s.likelihood
+    keep = likely(p, drop)
+    # Picking columns copies the largest array there is; it pays only when it makes that array much smaller.
+    if len(keep) < 0.5 * len(p):
+        p, member, likelihood = p[keep], member[keep], likelihood[:, keep]
+    chance = likelihood @ p
     modes = p @ member
-    after = joint @ member
-    safe = np.where(chance > 0, chance, 1.0)[:, None]
-    return Outlook(chance, modes, np.where(chance[:, None] > 0, after / safe, modes))
+    # The chances go onto the memberships, not onto the likelihoods: a third of the work, and the copy stays small.
+    after = likelihood @ (member * p[:, None])
+    possible = chance > 0
+    after /= np.where(possible, chance, 1.0)[:, None]
+    after[~possible] = modes
+    return Outlook(chance, modes, after)
 
 
 def likely(p: Floats, drop: float) -> np.ndarray[tuple[int], np.dtype[np.intp]]:

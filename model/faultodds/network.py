@@ -15,11 +15,9 @@ import numpy as np
 
 from faultodds.belief import Evidence
 from faultodds.errors import KnowledgeError
-from faultodds.schema import OK, Knowledge
+from faultodds.schema import OK, UNLISTED, Knowledge
 from faultodds.suspects import Suspects
-from faultodds.tables import build_tables
-
-SOFT_PREFIX = "seen"
+from faultodds.tables import MAIN_CAUSE, build_tables
 
 
 def _quiet_pgmpy() -> tuple[Any, Any]:
@@ -43,19 +41,48 @@ def build_network(knowledge: Knowledge) -> Any:
         names = {n: states[n] for n in (t.node, *t.parents)}
         cards = [len(states[p]) for p in t.parents]
         network.add_cpds(cpd_class(t.node, len(t.states), flat, list(t.parents) or None, cards or None, names))
+    network.name = knowledge.appliance.id
+    for node, label in labels(knowledge).items():
+        network.nodes[node]["label"] = label
     if not network.check_model():
         raise KnowledgeError("pgmpy does not accept the network; please report this with the knowledge file.")
     return network
 
 
-def export(knowledge: Knowledge, path: Path, form: Literal["bif", "xmlbif"]) -> None:
-    """Write the network as BIF or XMLBIF.
+def labels(knowledge: Knowledge) -> dict[str, str]:
+    """Words for nodes of the network: title, then each state with its words where they say more than the name.
 
-    pgmpy writes the structure; the numbers go out with 17 significant digits, so that what is read back is the same.
+    Fold steps have none. The words are cut down to what network files can hold.
+    """
+    from faultodds.network_files import plain_words
+
+    out = {MAIN_CAUSE: "the one cause this call is about", UNLISTED: knowledge.title_of(UNLISTED)}
+    for name, component in knowledge.component.items():
+        out[name] = _label(component.title, {mode: record.title for mode, record in component.modes.items()})
+    for name, fact in {**knowledge.context, **knowledge.equipment}.items():
+        out[name] = _label(fact.ask, fact.values)
+    for name, mechanism in knowledge.mechanism.items():
+        out[name] = _label(mechanism.title, mechanism.states)
+    for name, observable in knowledge.observables().items():
+        out[name] = _label(observable.title, observable.outcomes)
+    return {node: plain_words(text) for node, text in out.items()}
+
+
+def _label(title: str, states: Mapping[str, str]) -> str:
+    said = [f"{state} ({words})" for state, words in states.items() if words != state.replace("_", " ")]
+    return f"{title}: {', '.join(said)}" if said else title
+
+
+def export(knowledge: Knowledge, path: Path, form: Literal["bif", "xmlbif"], revision: str = "file") -> None:
+    """Write the network as BIF or XMLBIF, with the appliance and `revision` named in a comment at its head.
+
+    Every number is written so that it reads back as the same double. Raises FaultoddsError for a path that cannot be
+    written.
     """
     from faultodds.network_files import write_bif, write_xmlbif
 
     network = build_network(knowledge)
+    network.graph["revision"] = revision
     (write_bif if form == "bif" else write_xmlbif)(network, path)
 
 

@@ -21,7 +21,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -170,10 +170,15 @@ class Store:
     def __exit__(self, *_error: object) -> None:
         self.close()
 
-    def new_job(self, appliance: str, *, revision: str = "", title: str = "") -> Job:
-        """Start a job. `revision` names the priors in use, empty for the knowledge file as shipped."""
+    def new_job(
+        self, appliance: str, *, revision: str = "", title: str = "", opened_at: datetime | None = None
+    ) -> Job:
+        """Start a job, now or at `opened_at` when it is entered later.
+
+        `revision` names the priors in use; empty stands for the knowledge file as shipped.
+        """
         appliance, revision, title = (_storable(text) for text in (appliance, revision, title))
-        opened_at = self._clock()
+        opened_at = (opened_at or self._clock()).astimezone(UTC)
         row = {"appliance": appliance, "revision": revision, "title": title}
         with self._transaction("IMMEDIATE") as connection:
             statement = sa.insert(_JOBS).values(**row, opened_at=_timestamp(opened_at)).returning(_JOBS.c.id)
@@ -418,8 +423,8 @@ _PLAIN_WORDS: Final = {
         "the disk that holds {file} is full; the last entry was not saved. Free some space, enter it again."
     ),
     "": (
-        "{file} could not be read or written ({reason}); the last entry was not saved. Check the disk, then type "
-        f"`faultodds job list` to see what is there. {_ELSEWHERE}"
+        "{file} could not be read or written ({reason}); the last entry was not saved. Check the disk, then "
+        f"type `faultodds job list` to see what is there. {_ELSEWHERE}"
     ),
 }
 

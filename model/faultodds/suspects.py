@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from faultodds.errors import KnowledgeError
-from faultodds.schema import NOTHING_WRONG, UNLISTED_MODE, Knowledge
+from faultodds.schema import Knowledge
 from faultodds.tables import Floats, Table, build_tables, main_cause_states, shares
 
 Ints = npt.NDArray[np.int64]
@@ -126,7 +126,7 @@ def compile_suspects(knowledge: Knowledge, omitted_target: float = OMITTED_TARGE
         mechanism_states={n: tables[n].states for n in order},
         omitted_target=omitted_target,
         facts=facts,
-        **arrays,  # type: ignore[arg-type]
+        **arrays,
     )
 
 
@@ -192,7 +192,7 @@ def _by_size(sets: Sequence[tuple[int, ...]]) -> Iterable[tuple[int, Ints, Ints]
     sizes = np.array([len(s) for s in sets])
     for size in sorted(set(sizes.tolist())):
         where = np.flatnonzero(sizes == size)
-        yield size, where, np.array([sets[i] for i in where], dtype=np.int64).reshape(len(where), size)
+        yield size, where, np.array([sets[int(i)] for i in where], dtype=np.int64).reshape(len(where), size)
 
 
 def _larger(members: Ints, component: Ints) -> Ints:
@@ -300,17 +300,19 @@ def _likelihood(tables: Mapping[str, Table], states: Mapping[str, Ints], count: 
         carried = bool(table.parents) and table.parents[0] in parts
         known = tuple(states[p] for p in (table.parents[1:] if carried else table.parents))
         if carried:
-            cells = table.values[(slice(None), slice(None), *known)]
-            if not known:
-                cells = cells[:, :, None]
-            dist = np.einsum("sph,ph->sh", np.broadcast_to(cells, (*cells.shape[:2], count)), parts[table.parents[0]])
+            cells = _picked(table.values, 2, known, count)
+            dist = np.einsum("sph,ph->sh", cells, parts[table.parents[0]])
         else:
-            cells = table.values[(slice(None), *known)]
-            dist = np.array(np.broadcast_to(cells if known else cells[:, None], (len(table.states), count)))
+            dist = _picked(table.values, 1, known, count)
         parts[table.node] = dist
         if table.role == "observable":
             rows.append(dist)
     return np.ascontiguousarray(np.concatenate(rows)) if rows else np.zeros((0, count))
 
 
-__all__ = ["MOST_SUSPECTS", "NOTHING_WRONG", "OMITTED_TARGET", "UNLISTED_MODE", "Suspects", "compile_suspects"]
+def _picked(values: Floats, lead: int, known: Sequence[Ints], count: int) -> Floats:
+    """Keep the first `lead` axes; on the rest, pick each suspect's states: shape (..., H)."""
+    flat = values.reshape(*values.shape[:lead], -1)
+    if not known:
+        return np.repeat(flat, count, axis=-1)
+    return flat[..., np.ravel_multi_index(tuple(known), values.shape[lead:])]

@@ -218,7 +218,7 @@ def _mechanism_tables(name: str, mechanism: Mechanism, states: Mapping[str, tupl
             for cause, at in zip(chunk, index[len(carried) :], strict=True):
                 effect = cause.effect[at]
                 state = state if effect is None else combine(state, effect)
-            cells[(state, *index)] = 1.0
+            cells[np.ix_([state], *([int(i)] for i in index))] = 1.0
         node = name if last else f"{name}__{number}"
         parents = (*carried, *(c.parent for c in chunk))
         made.append(Table(node, "mechanism" if last else "step", own, parents, cells))

@@ -1,11 +1,15 @@
-"""A second terminal for the store tests: waits for a line, then appends steps and acknowledges each on stdout.
+"""Second terminals for the store tests: a process with the imports done that forks a terminal on request.
 
-Arguments: store path, tag, number of steps (0 = until killed). An acknowledgement is a line "SEQ RAW".
+A line "run PATH TAG COUNT ACKS" starts a terminal that appends COUNT steps (0: until killed) to the first
+job of the store at PATH, and writes a line "SEQ RAW" to the file ACKS once a step is acknowledged; answered
+with its process id. A line "wait PID" is answered with how it ended, as `os.waitstatus_to_exitcode` gives
+it.
 """
 
 from __future__ import annotations
 
 import itertools
+import os
 import sys
 
 from faultodds.jobs import Finding
@@ -14,17 +18,35 @@ from faultodds.store import Store
 LONG = 60_000  # some steps are larger than a database page, so that a kill can fall in the middle of one
 
 
-def main(path: str, tag: str, count: int) -> None:
-    print("ready", flush=True)
-    sys.stdin.readline()
+def append_steps(path: str, tag: str, count: int, acks: int) -> None:
     with Store.open(path, busy_seconds=20) as store:
-        job = next(iter(store.list()), None) or store.new_job("gas_dryer", title="kill test")
-        print(f"job {job.id}", flush=True)
+        job = next(iter(store.list()), None) or store.new_job("gas_dryer", title="second terminal")
         for number in range(count) if count else itertools.count():
-            raw = f"{tag}.{number}" + ("x" * LONG if number % 5 == 4 else "")
+            raw = f"{tag}.{number}" + (" " + "x" * LONG if number % 5 == 4 else "")
             seq = store.append(job.id, Finding("coil_ohms", "good", raw=raw)).last_seq
-            print(seq, raw[:20], flush=True)
+            os.write(acks, f"{seq} {tag}.{number}\n".encode())
+
+
+def run(path: str, tag: str, count: int, acks: str) -> int:
+    pid = os.fork()
+    if pid:
+        return pid
+    try:
+        append_steps(path, tag, count, os.open(acks, os.O_WRONLY | os.O_CREAT | os.O_APPEND))
+        os._exit(0)
+    except BaseException as error:
+        print(repr(error), file=sys.stderr, flush=True)
+        os._exit(1)
+
+
+def main() -> None:
+    for line in iter(sys.stdin.readline, ""):
+        match line.rstrip("\n").split("\t"):
+            case ["run", path, tag, count, acks]:
+                print(run(path, tag, int(count), acks), flush=True)
+            case ["wait", pid]:
+                print(os.waitstatus_to_exitcode(os.waitpid(int(pid), 0)[1]), flush=True)
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], sys.argv[2], int(sys.argv[3]))
+    main()

@@ -7,9 +7,6 @@ import sys
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
-
 from faultodds.errors import FaultoddsError, StoreError, UnknownName
 from faultodds.jobs import (
     Closed,
@@ -28,6 +25,8 @@ from faultodds.jobs import (
     summary,
     to_json,
 )
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 OPENED = datetime(2025, 3, 4, 8, 30, tzinfo=UTC)
 
@@ -73,7 +72,9 @@ def test_deliberate_remeasurement_counts_as_well() -> None:
 
 def test_after_a_repair_a_finding_is_new_evidence() -> None:
     """What was seen before a repair stays as it was; the same check after it belongs to the next stage."""
-    job = job_of(Finding("duct_off_run", "much_better"), Repair("clean_duct"), Finding("duct_off_run", "no_change"))
+    job = job_of(
+        Finding("duct_off_run", "much_better"), Repair("clean_duct"), Finding("duct_off_run", "no_change")
+    )
     assert counted(job) == [("duct_off_run", "much_better", 0, 1), ("duct_off_run", "no_change", 1, 1)]
     assert job.repairs == ("clean_duct",)
     assert (job.stage, job.next_take("duct_off_run")) == (1, 1)
@@ -91,8 +92,10 @@ def test_skipped_until_done() -> None:
 
 
 def test_closing_forgets_the_machine_state() -> None:
-    """A machine believed unplugged on a later visit could hurt someone, so a closing clears the state; undo restores it."""
-    working = job_of(MachineState({"unplugged": True, "front_open": True}), MachineState({"front_open": False}))
+    """A closing clears the machine's state, which must not be believed on a later visit; undo restores it."""
+    working = job_of(
+        MachineState({"unplugged": True, "front_open": True}), MachineState({"front_open": False})
+    )
     assert working.machine_state == {"unplugged": True, "front_open": False}
     closed = working.plus(Step(3, OPENED, Closed("gone")))
     assert closed.machine_state == {}
@@ -106,8 +109,9 @@ def test_closed_job_takes_no_work() -> None:
     with pytest.raises(StoreError) as caught:
         job.plus(Step(3, OPENED, Finding("heat", "normal")))
     assert str(caught.value) == (
-        "job 5 is closed (gone), so 'heat = normal' was not added. If the complaint came back, close it as came_back "
-        "with the date; that opens it again. If it was closed by mistake, type `faultodds job undo 5`."
+        "job 5 is closed (gone), so 'heat = normal' was not added. If the complaint came back, close it "
+        "as came_back with the date; that opens it again. If it was closed by mistake, "
+        "type `faultodds job undo 5`."
     )
     assert job.plus(Step(3, OPENED, Note("paid"))).notes == ("paid",)
 
@@ -170,12 +174,24 @@ def test_nothing_to_undo() -> None:
             "heat: likelihoods must be 0 or more with at least one above 0; found nothing. "
             "Give each outcome a weight, for example 70 and 30.",
         ),
-        (lambda: Finding("heat", "none", take=-1), "heat: take -1 is below 0. Leave it out, or count from 1."),
+        (
+            lambda: Finding("heat", "none", take=-1),
+            "heat: take -1 is below 0. Leave it out, or count from 1.",
+        ),
         (lambda: Finding(" ", "none"), "the finding is blank. Give its name, for example lint_screen_look."),
-        (lambda: Finding("heat", ""), "the outcome of heat is blank. Give its name, for example lint_screen_look."),
-        (lambda: Closed("came_back"), "came_back needs the day the complaint came back. Give it as YYYY-MM-DD."),
+        (
+            lambda: Finding("heat", ""),
+            "the outcome of heat is blank. Give its name, for example lint_screen_look.",
+        ),
+        (
+            lambda: Closed("came_back"),
+            "came_back needs the day the complaint came back. Give it as YYYY-MM-DD.",
+        ),
         (lambda: Step(1, OPENED, Note(""), -3), "-3 minutes is not a time. Give 0 or more, such as 2.5."),
-        (lambda: Step(1, OPENED, Note(""), float("nan")), "nan minutes is not a time. Give 0 or more, such as 2.5."),
+        (
+            lambda: Step(1, OPENED, Note(""), float("nan")),
+            "nan minutes is not a time. Give 0 or more, such as 2.5.",
+        ),
     ],
 )
 def test_malformed_entries_are_refused(make: object, text: str) -> None:
@@ -224,7 +240,7 @@ def test_summaries() -> None:
 
 
 def test_export_row_keeps_before_and_after_apart() -> None:
-    """One flat row holds facts, findings by stage, visit and take, raw text, repairs with times, skips and outcome."""
+    """One flat row holds facts, findings by stage, visit and take, raw text, repairs, times, skips, outcome."""
     job = job_of(
         Fact("vent_material", "foil"),
         Finding("fuse_continuity", "open", raw="OL"),
@@ -280,7 +296,9 @@ def test_jobs_needs_only_the_standard_library() -> None:
 NAMES = st.sampled_from(["heat", "coil_ohms", "hood_flap", "seal_test"])
 OUTCOME_WORDS = st.sampled_from(["good", "off", "none"])
 WORK: st.SearchStrategy[Payload] = st.one_of(
-    st.builds(Finding, NAMES, OUTCOME_WORDS, raw=st.sampled_from([None, "1.15k", "OL"]), take=st.integers(0, 2)),
+    st.builds(
+        Finding, NAMES, OUTCOME_WORDS, raw=st.sampled_from([None, "1.15k", "OL"]), take=st.integers(0, 2)
+    ),
     st.builds(Repair, st.sampled_from(["coil_set", "clean_duct"])),
     st.builds(Fact, st.sampled_from(["age", "fuel"]), OUTCOME_WORDS),
     st.builds(Skip, NAMES, st.text(max_size=5)),
@@ -317,9 +335,12 @@ def test_undo_restores_every_view(before: list[Payload], last: Payload) -> None:
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.permutations(["heat", "coil_ohms", "hood_flap", "seal_test"]), st.lists(OUTCOME_WORDS, min_size=4, max_size=4))
+@given(
+    st.permutations(["heat", "coil_ohms", "hood_flap", "seal_test"]),
+    st.lists(OUTCOME_WORDS, min_size=4, max_size=4),
+)
 def test_findings_commute(order: list[str], outcomes: list[str]) -> None:
-    """The order in which different findings of one stage are entered changes nothing about which ones count."""
+    """The order in which different findings of one stage are entered does not change which ones count."""
     outcome_of = dict(zip(["heat", "coil_ohms", "hood_flap", "seal_test"], outcomes, strict=True))
     job = job_of(*(Finding(name, outcome_of[name]) for name in order))
     assert sorted(counted(job)) == sorted((name, outcome, 0, 1) for name, outcome in outcome_of.items())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import random
 import signal
@@ -9,86 +10,93 @@ import sqlite3
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
-
 from faultodds.jobs import Finding
 from faultodds.store import Store
 
 WORKER = Path(__file__).with_name("store_worker.py")
-pytestmark = pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="needs kill -9")
+pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and kill -9")
 
 
-def start(path: Path, tag: str, count: int = 0) -> subprocess.Popen[str]:
-    command = [sys.executable, str(WORKER), str(path), tag, str(count)]
-    return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+class Terminals:
+    """Starts other processes on a store, kills them, and reads what they acknowledged."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._numbers = itertools.count()
+        command = [sys.executable, str(WORKER)]
+        self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+
+    def _ask(self, *words: object) -> int:
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        print(*words, sep="\t", file=self._process.stdin, flush=True)
+        return int(self._process.stdout.readline())
+
+    def start(self, path: Path, tag: str, count: int = 0) -> tuple[int, Path]:
+        acks = self._folder / f"acks{next(self._numbers)}"
+        acks.touch()
+        return self._ask("run", path, tag, count, acks), acks
+
+    def wait(self, terminal: tuple[int, Path]) -> tuple[int, dict[int, str]]:
+        """How the terminal ended, and the steps it acknowledged: seq -> raw."""
+        ended = self._ask("wait", terminal[0])
+        lines = [line.split() for line in terminal[1].read_text().splitlines()]
+        return ended, {int(seq): raw for seq, raw in lines}
+
+    def kill_after(self, terminal: tuple[int, Path], seconds: float) -> dict[int, str]:
+        time.sleep(seconds)
+        os.kill(terminal[0], signal.SIGKILL)
+        ended, promised = self.wait(terminal)
+        assert ended == -signal.SIGKILL
+        return promised
+
+    def close(self) -> None:
+        self._process.communicate()
 
 
-def let_go(worker: subprocess.Popen[str]) -> None:
-    assert worker.stdin is not None
-    worker.stdin.write("go\n")
-    worker.stdin.flush()
-
-
-def wait_until_ready(worker: subprocess.Popen[str]) -> None:
-    assert worker.stdout is not None
-    assert worker.stdout.readline() == "ready\n"
-
-
-def acknowledged(worker: subprocess.Popen[str]) -> list[tuple[int, str]]:
-    """The complete acknowledgements in what the worker printed; a line cut off by the kill is none."""
-    shown, _ = worker.communicate()
-    whole = [line.split() for line in shown.splitlines(keepends=True) if line.endswith("\n")]
-    return [(int(seq), raw) for seq, raw in whole if seq != "job"]
+@pytest.fixture(scope="module")
+def terminals(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Terminals]:
+    """Other terminals; the process that starts them ends with the tests."""
+    started = Terminals(tmp_path_factory.mktemp("acknowledged"))
+    yield started
+    started.close()
 
 
 def stored(path: Path) -> dict[int, str]:
-    """Every step in the store, after SQLite has checked the whole file."""
+    """Every step of the first job, seq -> raw, after SQLite has checked the whole file."""
     with Store.open(path) as store:
         steps = [step for job in store.list() for step in job.steps]
-    with sqlite3.connect(path) as raw:
+    with closing(sqlite3.connect(path)) as raw:
         assert raw.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
-    raw.close()
-    assert all(isinstance(step.payload, Finding) for step in steps)
-    return {step.seq: str(step.payload.raw)[:20] for step in steps if isinstance(step.payload, Finding)}
+    return {step.seq: str(step.payload.raw).split()[0] for step in steps if isinstance(step.payload, Finding)}
 
 
-def test_every_acknowledged_step_survives_kill_9(tmp_path: Path) -> None:
+def test_every_acknowledged_step_survives_kill_9(tmp_path: Path, terminals: Terminals) -> None:
     """Killed 15 times at random moments, the store opens, is sound, and holds every acknowledged step.
 
     Each kill may leave at most one step that was saved but not yet acknowledged, and never half of one.
     """
     path, rng = tmp_path / "jobs.sqlite", random.Random(11)
     promised: dict[int, str] = {}
-    following = start(path, "k0")
     for kill in range(15):
-        worker = following
-        wait_until_ready(worker)
-        let_go(worker)
-        time.sleep(rng.uniform(0.0, 0.15))
-        os.kill(worker.pid, signal.SIGKILL)
-        following = start(path, f"k{kill + 1}")  # imports while this one is looked at
-        promised.update(acknowledged(worker))
-        assert worker.returncode == -signal.SIGKILL
+        promised |= terminals.kill_after(terminals.start(path, f"k{kill}"), rng.uniform(0.0, 0.2))
         kept = stored(path)
         assert {seq: kept.get(seq) for seq in promised} == promised
         assert sorted(kept) == list(range(1, len(kept) + 1))
         assert len(kept) <= len(promised) + kill + 1
-    following.communicate("")
-    assert len(promised) > 30
+    assert len(promised) > 20
 
 
-def test_killed_while_the_store_is_made(tmp_path: Path) -> None:
+def test_killed_while_the_store_is_made(tmp_path: Path, terminals: Terminals) -> None:
     """A kill in the first milliseconds of a new store leaves one that opens and works."""
-    for number, delay in enumerate((0.002, 0.008, 0.014, 0.02)):
+    for number in range(12):
         path = tmp_path / str(number) / "jobs.sqlite"
-        worker = start(path, "new")
-        wait_until_ready(worker)
-        let_go(worker)
-        time.sleep(delay)
-        os.kill(worker.pid, signal.SIGKILL)
-        promised = dict(acknowledged(worker))
+        promised = terminals.kill_after(terminals.start(path, "new"), 0.002 * number)
         kept = stored(path)
         assert {seq: kept.get(seq) for seq in promised} == promised
         with Store.open(path) as store:
@@ -96,44 +104,33 @@ def test_killed_while_the_store_is_made(tmp_path: Path) -> None:
             assert store.append(job.id, Finding("heat", "none")).last_seq == 1
 
 
-def test_two_terminals_lose_nothing(tmp_path: Path) -> None:
-    """Two processes that make one new store together and fill one job at once keep every step, each in its order."""
+def test_two_terminals_lose_nothing(tmp_path: Path, terminals: Terminals) -> None:
+    """Two processes that fill one job at the same time keep every step, each in its own order."""
     path = tmp_path / "jobs.sqlite"
     with Store.open(path) as store:
-        job_id = store.new_job("gas_dryer").id
-    workers = [start(path, tag, 40) for tag in ("a", "b")]
-    for worker in workers:
-        wait_until_ready(worker)
-    for worker in workers:
-        let_go(worker)
-    acks = [acknowledged(worker) for worker in workers]
-    assert [worker.returncode for worker in workers] == [0, 0]
-    assert [len(each) for each in acks] == [40, 40]
-    kept = stored(path)
-    assert kept == dict(acks[0]) | dict(acks[1])
-    assert len(kept) == 80
-    for tag, each in zip("ab", acks, strict=True):
-        in_order = [raw for _, raw in sorted(each)]
-        assert [raw.rstrip("x") for raw in in_order] == [f"{tag}.{number}" for number in range(40)]
-    assert job_id == "1"
+        store.new_job("gas_dryer")
+    with closing(sqlite3.connect(path)) as gate:
+        gate.execute("BEGIN IMMEDIATE")  # holds both at the start line
+        started = [terminals.start(path, tag, 60) for tag in "ab"]
+        time.sleep(0.1)
+    (end_a, acks_a), (end_b, acks_b) = (terminals.wait(each) for each in started)
+    assert (end_a, end_b) == (0, 0)
+    assert list(acks_a.values()) == [f"a.{number}" for number in range(60)]
+    assert list(acks_b.values()) == [f"b.{number}" for number in range(60)]
+    assert stored(path) == acks_a | acks_b
+    assert sorted(acks_a | acks_b) == list(range(1, 121))
+    in_between = max(min(acks_a), min(acks_b)) < min(max(acks_a), max(acks_b))
+    assert in_between, "the two did not overlap, so the test shows nothing"
 
 
-def test_terminals_that_make_a_new_store_together(tmp_path: Path) -> None:
-    """Four processes that open one store that is not there yet all get it, and every job and step is kept."""
+def test_terminals_that_make_a_new_store_together(tmp_path: Path, terminals: Terminals) -> None:
+    """Four processes that open a store that is not there yet all get the same one, and every step is kept."""
     path = tmp_path / "new folder" / "jobs.sqlite"
-    workers = [start(path, tag, 3) for tag in "abcd"]
-    for worker in workers:
-        wait_until_ready(worker)
-    for worker in workers:
-        let_go(worker)
-    acks = [acknowledged(worker) for worker in workers]
-    assert [worker.returncode for worker in workers] == [0, 0, 0, 0]
+    started = [terminals.start(path, tag, 3) for tag in "abcd"]
+    ends = [terminals.wait(each) for each in started]
+    assert [ended for ended, _ in ends] == [0, 0, 0, 0]
     with Store.open(path) as store:
-        kept = sorted(
-            str(step.payload.raw)
-            for job in store.list()
-            for step in job.steps
-            if isinstance(step.payload, Finding)
-        )
-    assert kept == sorted(raw for each in acks for _, raw in each)
-    assert len(kept) == 12
+        findings = [step.payload for job in store.list() for step in job.steps]
+    kept = sorted(str(finding.raw) for finding in findings if isinstance(finding, Finding))
+    assert kept == sorted(f"{tag}.{number}" for tag in "abcd" for number in range(3))
+    assert kept == sorted(raw for _, acks in ends for raw in acks.values())

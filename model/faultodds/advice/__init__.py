@@ -17,6 +17,7 @@ from faultodds.advice.problem import Price, Problem, Situation
 from faultodds.advice.stopping import same_decision_probability, value_of_perfect_information
 from faultodds.appliance import Appliance
 from faultodds.belief import Belief
+from faultodds.knowledge import repair_modes
 from faultodds.schema import UNLISTED_MODE
 
 Kind = Literal["check", "repair", "stop", "refer"]
@@ -67,43 +68,49 @@ def advise(appliance: Appliance, belief: Belief, situation: Situation | None = N
     cost_now = float(now.cost[0])
     same = same_decision_probability(problem)
     if checks and checks[0].expected_cost < cost_now - 1e-9 and now.move_name(0) != "verify":
-        kind, name, together, expected = "check", checks[0].name, (), checks[0].expected_cost
-        why = words.why_check(problem, checks[0], cost_now)
+        move = _Move("check", checks[0].name, (), words.why_check(problem, checks[0], cost_now))
+        expected = checks[0].expected_cost
     else:
-        kind, name, together, why = _settle(problem, now, repairs, same)
-        expected = cost_now
+        move, expected = _settle(problem, now, repairs, same), cost_now
     return Advice(
-        kind=kind,  # type: ignore[arg-type]
-        name=name,
-        together=together,
+        kind=move.kind,
+        name=move.name,
+        together=move.together,
         expected_cost=expected,
         evpi=value_of_perfect_information(problem, cost_now),
         same_decision=same,
-        why=why,
-        notes=_notes(problem, kind, (name, *together)),
+        why=move.why,
+        notes=_notes(problem, move),
         checks=checks,
         repairs=repairs,
         ask=[f for f in appliance.knowledge.equipment if f not in belief.evidence.facts],
     )
 
 
-def _settle(
-    problem: Problem, now: Terminal, repairs: list[RepairPrice], same: float
-) -> tuple[Kind, str, tuple[str, ...], str]:
+@dataclass(frozen=True)
+class _Move:
+    kind: Kind
+    name: str
+    together: tuple[str, ...]
+    why: str
+
+
+def _settle(problem: Problem, now: Terminal, repairs: list[RepairPrice], same: float) -> _Move:
+    """The base policy's own move, for when no check is worth its time."""
     move = now.move_name(0)
     if move == "repair":
         names = problem.bundles[int(now.bundle[0])]
-        return "repair", names[0], names[1:], words.why_repair(problem, names, repairs, same)
+        return _Move("repair", names[0], names[1:], words.why_repair(problem, names, repairs, same))
     if move == "verify":
-        return "check", problem.knowledge.costs.verify, (), words.why_verify(problem)
+        return _Move("check", problem.knowledge.costs.verify, (), words.why_verify(problem))
     if move == "stop":
-        return "stop", "", (), words.why_stop(problem)
-    return "refer", "", (), words.why_refer(problem)
+        return _Move("stop", "", (), words.why_stop(problem))
+    return _Move("refer", "", (), words.why_refer(problem))
 
 
-def _notes(problem: Problem, kind: str, names: tuple[str, ...]) -> tuple[str, ...]:
+def _notes(problem: Problem, move: _Move) -> tuple[str, ...]:
     """Things to say beside the advice."""
-    notes = []
+    notes: list[str] = []
     odds = problem.belief.fault_odds()
     unlisted = next(o.probability for o in odds if o.name == UNLISTED_MODE)
     if odds[0].name == UNLISTED_MODE or unlisted >= UNLISTED_LEADS:
@@ -111,17 +118,12 @@ def _notes(problem: Problem, kind: str, names: tuple[str, ...]) -> tuple[str, ..
             f"What you found fits nothing on this file's list well: a cause it does not know has {words.percent(unlisted)}. "
             "Look with open eyes, re-check the oddest reading, or ask someone who knows this machine."
         )
-    if kind == "repair":
-        for name in names:
-            for mode in problem.knowledge.repair[name].fixes:
-                notes += [m.advice for m in _mode_records(problem, mode) if m.advice]
+    if move.kind == "repair":
+        records = dict(problem.knowledge.modes())
+        for name in (move.name, *move.together):
+            modes = repair_modes(problem.knowledge, problem.knowledge.repair[name])
+            notes += [records[m].advice for m in modes if records[m].advice]
     return tuple(dict.fromkeys(notes))
-
-
-def _mode_records(problem: Problem, target: str) -> list[object]:
-    component, _, mode = target.partition(".")
-    modes = problem.knowledge.component[component].modes
-    return [modes[mode]] if mode else list(modes.values())
 
 
 def action(appliance: Appliance, name: str, state: State = CLOSED_UP) -> Action:

@@ -17,6 +17,8 @@ from faultodds.advice.problem import Price, Problem
 from faultodds.tables import Floats
 
 Move = Literal["repair", "verify", "stop", "refer"]
+# A class less likely than this adds cents at most to the cost under full information.
+NEGLIGIBLE_CLASS = 1e-6
 _MOVES: tuple[Move, ...] = ("repair", "verify", "stop", "refer")
 
 
@@ -150,7 +152,8 @@ def _by_class(problem: Problem, joint: Floats) -> Floats:
     masks, which = problem.classes
     order = np.argsort(which, kind="stable")
     starts = np.searchsorted(which[order], np.arange(len(masks)))
-    return np.asarray(np.add.reduceat(joint[:, order], starts, axis=1))
+    sums: Floats = np.add.reduceat(joint[:, order], starts, axis=1)
+    return sums
 
 
 def _bits(like: Floats, weights: Floats, chance: Floats) -> float:
@@ -173,7 +176,7 @@ def price_repairs(problem: Problem) -> list[RepairPrice]:
     weights = np.repeat(problem.class_weights[None, :], len(singles), axis=0)
     first = np.repeat(problem.bundle_costs(problem.situation.state)[None, :], len(singles), axis=0)
     values = problem.order.values(weights, first, problem.later_costs, forced)
-    chances = problem.class_weights @ problem.order.solves(0)
+    chances = problem.order.chances(problem.class_weights[None, :], np.zeros(1, dtype=np.int64))[0]
     out = [
         RepairPrice(names[0], problem.price_repairs(names), float(chances[i]), float(cost))
         for i, cost in zip(singles, values.cost, strict=True)
@@ -186,7 +189,7 @@ def full_information_cost(problem: Problem) -> float:
     """Expected cost if the truth were told for free: each class goes straight to its own repairs, or is handed over."""
     total = 0.0
     for mask, weight in zip(problem.classes[0], problem.class_weights.tolist(), strict=True):
-        if mask == 0:
+        if mask == 0 or weight < NEGLIGIBLE_CLASS:
             continue
         names = [n for i, n in enumerate(problem.needed) if mask > 0 and mask >> i & 1]
         cost = problem.price_repairs(names).cost if names else problem.refer_cost

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way
-from faultodds.advice.repairs import HOPELESS, RepairOrder
+from faultodds.advice.repairs import HOPELESS, MOST_REPAIRS, RepairOrder
 from faultodds.appliance import Appliance
 from faultodds.belief import Belief, likely
 from faultodds.knowledge import repair_modes
@@ -18,7 +18,7 @@ from faultodds.schema import UNLISTED_MODE, Check, Knowledge, Repair
 from faultodds.tables import Floats
 
 # Suspects that add up to less than this are left out of the sums that rank actions (never of the odds shown).
-DROPPED = 1e-6
+DROPPED = 1e-3
 # Repairs done together are considered for this many of the most probable suspects that need several.
 BUNDLES = 12
 
@@ -54,6 +54,7 @@ class Problem:
     belief: Belief
     situation: Situation
     machine: MachineStates = field(init=False)
+    _trips: dict[tuple[State, frozenset[str]], tuple[Way, float]] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         self.machine = MachineStates(self.knowledge)
@@ -77,10 +78,10 @@ class Problem:
     @cached_property
     def verified(self) -> bool:
         """Whether the verification run has shown a good machine since the last repair."""
-        verify = self.knowledge.costs.verify
-        good = next(iter(self.knowledge.check[verify].outcomes))
+        name = self.knowledge.costs.verify
+        good = next(iter(self.verify.outcomes))
         return any(
-            s.name == verify and s.stage == self.stage and max(s.weights, key=lambda o: s.weights[o]) == good
+            s.name == name and s.stage == self.stage and max(s.weights, key=lambda o: s.weights[o]) == good
             for s in self.belief.evidence.seen
         )
 
@@ -118,12 +119,24 @@ class Problem:
         """Repairs done together from a machine state, with the verification run at the end."""
         start = self.situation.state if state is None else state
         work = [self.knowledge.repair[n] for n in names]
-        verify = self.knowledge.check[self.knowledge.costs.verify]
-        way = self.machine.way(start, {i for r in work for i in r.access})
-        run = self.machine.to_work(way.after, verify)
-        minutes = way.charged + run.charged + verify.minutes + sum(r.minutes for r in work)
-        cost = minutes * self.rate + verify.cost + sum(r.cost for r in work)
+        way, fixed_minutes = self._trip(start, frozenset(i for r in work for i in r.access))
+        minutes = fixed_minutes + sum(r.minutes for r in work)
+        cost = minutes * self.rate + self.verify.cost + sum(r.cost for r in work)
         return Price(way, minutes, cost)
+
+    def _trip(self, start: State, access: frozenset[str]) -> tuple[Way, float]:
+        """The way to some parts, and the minutes of going there, closing up and running the machine."""
+        key = (start, access)
+        if key not in self._trips:
+            way = self.machine.way(start, access)
+            run = self.machine.to_work(way.after, self.verify)
+            self._trips[key] = (way, way.charged + run.charged + self.verify.minutes)
+        return self._trips[key]
+
+    @property
+    def verify(self) -> Check:
+        """The verification run."""
+        return self.knowledge.check[self.knowledge.costs.verify]
 
     @cached_property
     def mode_repair(self) -> dict[str, str]:
@@ -149,10 +162,14 @@ class Problem:
 
     @cached_property
     def needed(self) -> list[str]:
-        """The repairs that some active suspect needs, in file order; their position is their bit."""
-        present = self.belief.suspects.member[self.active].any(axis=0)
-        modes = {m for m, here in zip(self.belief.suspects.modes, present, strict=True) if here}
-        names = {self.mode_repair[m] for m in modes if m in self.mode_repair}
+        """The repairs that some active suspect needs (the likeliest 62), in file order; their position is their bit."""
+        present = np.flatnonzero(np.any(self.belief.suspects.member[self.active], axis=0))
+        modes = {self.belief.suspects.modes[i] for i in present}
+        weight: dict[str, float] = {}
+        for mode in sorted(modes & set(self.mode_repair)):
+            name = self.mode_repair[mode]
+            weight[name] = weight.get(name, 0.0) + float(self.belief.mode_odds[self.belief.suspects.mode_index[mode]])
+        names = sorted(weight, key=lambda n: (-weight[n], n))[:MOST_REPAIRS]
         return [n for n in self.knowledge.repair if n in names]
 
     @cached_property
@@ -169,8 +186,8 @@ class Problem:
             else:
                 hopeless[i] = True
         need = member @ bits
-        powers = np.array([1 << i for i in range(len(self.needed))], dtype=object if len(self.needed) > 62 else np.int64)
-        masks = need.astype(powers.dtype) @ powers if len(powers) else np.zeros(len(member), dtype=np.int64)
+        powers = np.array([1 << i for i in range(len(self.needed))], dtype=np.int64)
+        masks = need.astype(np.int64) @ powers
         masks = np.where(member[:, hopeless].any(axis=1), HOPELESS, masks)
         distinct, which = np.unique(masks, return_inverse=True)
         return [int(m) for m in distinct], which.reshape(-1)
@@ -179,7 +196,7 @@ class Problem:
     def class_weights(self) -> Floats:
         """(K,) chance of each class now."""
         masks, which = self.classes
-        return np.bincount(which, self.weights, minlength=len(masks))
+        return np.bincount(which, self.weights, minlength=len(masks)).astype(float)
 
     @cached_property
     def bundles(self) -> list[tuple[str, ...]]:
@@ -212,11 +229,9 @@ class Problem:
     @cached_property
     def later_costs(self) -> Floats:
         """(U,) price of each bundle after a verification run has failed."""
-        verify = self.knowledge.check[self.knowledge.costs.verify]
-        return self.bundle_costs(self.machine.to_work(self.situation.state, verify).after)
+        return self.bundle_costs(self.machine.to_work(self.situation.state, self.verify).after)
 
     def verify_cost(self, state: State) -> float:
         """Price of a verification run from a machine state."""
-        verify = self.knowledge.check[self.knowledge.costs.verify]
-        way = self.machine.to_work(state, verify)
-        return (way.charged + verify.minutes) * self.rate + verify.cost
+        way = self.machine.to_work(state, self.verify)
+        return (way.charged + self.verify.minutes) * self.rate + self.verify.cost

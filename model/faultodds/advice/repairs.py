@@ -13,7 +13,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -24,7 +23,7 @@ from faultodds.tables import Floats
 NEGLIGIBLE = 1e-9
 SOUND = 0
 HOPELESS = -1
-_Key = TypeVar("_Key")
+MOST_REPAIRS = 62
 
 
 @dataclass(frozen=True)
@@ -42,19 +41,20 @@ class RepairValues:
 class RepairOrder:
     """The base policy for given classes, bundles and hand-over cost.
 
-    `class_masks[k]` holds the repairs (as bits) that class k needs: SOUND for a machine with nothing wrong, HOPELESS for what
-    no repair puts right. `bundle_masks` and `success` describe the bundles.
+    `class_masks[k]` holds the repairs (as bits, at most 62 of them) that class k needs: SOUND for a machine with nothing
+    wrong, HOPELESS for what no repair puts right. `bundle_masks` and `success` describe the bundles; the first ones are the
+    single repairs in the order of their bits.
     """
 
     def __init__(
         self, class_masks: Sequence[int], bundle_masks: Sequence[int], success: Sequence[float], refer: float
     ) -> None:
-        self.classes = list(class_masks)
-        self.bundles = list(bundle_masks)
+        self.classes = np.array(class_masks, dtype=np.int64)
+        self.bundles = np.array(bundle_masks, dtype=np.int64)
         self.refer = refer
         self._success = np.array(success, dtype=float)
-        self._solves: dict[int, Floats] = {}
-        self._sound = [k for k, m in enumerate(self.classes) if m == SOUND]
+        self._singles = int(sum(b & (b - 1) == 0 for b in bundle_masks))
+        self._sound = self.classes == SOUND
 
     def unsolved(self, weights: Floats) -> Floats:
         """(B, K) the weights with the sound class set to 0."""
@@ -62,13 +62,17 @@ class RepairOrder:
         rest[:, self._sound] = 0.0
         return rest
 
-    def solves(self, done: int) -> Floats:
-        """(K, U) chance that bundle u finishes class k when the repairs in `done` have been done."""
-        if done not in self._solves:
-            need = [m if m == HOPELESS else m & ~done for m in self.classes]
-            cells = [[float(n > 0 and n & ~b == 0) for b in self.bundles] for n in need]
-            self._solves[done] = np.array(cells).reshape(len(need), len(self.bundles)) * self._success
-        return self._solves[done]
+    def chances(self, weights: Floats, done: npt.NDArray[np.int64]) -> Floats:
+        """(B, U) chance that each bundle finishes the job when the repairs in `done` (B,) have been done."""
+        need = self._need(done)
+        out = np.zeros((len(weights), len(self.bundles)))
+        one = (need > 0) & (need & (need - 1) == 0)
+        row, _ = np.nonzero(one)
+        place = row * len(self.bundles) + np.log2(need[one]).astype(np.int64)
+        out += np.bincount(place, weights[one], minlength=out.size).reshape(out.shape)
+        for u in range(self._singles, len(self.bundles)):
+            out[:, u] = np.where((need > 0) & (need & ~self.bundles[u] == 0), weights, 0.0).sum(axis=1)
+        return out * self._success
 
     def values(
         self, weights: Floats, first_cost: Floats, later_cost: Floats, forced: npt.NDArray[np.int64] | None = None
@@ -79,44 +83,34 @@ class RepairOrder:
         after a verification run. The first bundle is paid for whatever the truth, since nothing has shown yet that
         the machine works. `forced[b]` makes belief b start with that bundle.
         """
-        rest = self.unsolved(weights)
-        rows = np.arange(len(rest))
-        done = [0] * len(rest)
-        used = np.zeros((len(rest), len(self.bundles)), dtype=bool)
-        spent, reach = np.zeros(len(rest)), np.ones(len(rest))
-        best, first = np.full(len(rest), np.inf), np.zeros(len(rest), dtype=np.int64)
+        count = len(weights)
+        best, first = np.full(count, np.inf), np.zeros(count, dtype=np.int64)
+        live = np.arange(count)
+        rest, done = self.unsolved(weights), np.zeros(count, dtype=np.int64)
+        spent, reach = np.zeros(count), np.ones(count)
+        used = np.zeros((count, len(self.bundles)), dtype=bool)
         for step in range(len(self.bundles)):
-            cost = first_cost if step == 0 else np.broadcast_to(later_cost, first_cost.shape)
-            index = np.where(used, -1.0, self._chances(rest, done) / np.maximum(cost, 1e-9))
+            cost = first_cost if step == 0 else np.broadcast_to(later_cost, used.shape)
+            index = np.where(used, -1.0, self.chances(rest, done) / np.maximum(cost, 1e-9))
             chosen = index.argmax(axis=1) if step or forced is None else forced
-            spent += reach * cost[rows, chosen]
-            self._finish(rest, done, chosen)
-            used[rows, chosen] = True
-            reach = rest.sum(axis=1)
-            best = np.minimum(best, spent + reach * self.refer)
             if step == 0:
                 first = chosen.astype(np.int64)
-            # Once everything that is left costs more than handing over, no longer prefix can win.
-            if not np.any((reach > NEGLIGIBLE) & (spent < best)):
+            spent = spent + reach * cost[np.arange(len(live)), chosen]
+            need = self._need(done)
+            solved = (need > 0) & (need & ~self.bundles[chosen][:, None] == 0)
+            rest = np.where(solved, rest * (1.0 - self._success[chosen])[:, None], rest)
+            done = done | self.bundles[chosen]
+            used[np.arange(len(live)), chosen] = True
+            reach = rest.sum(axis=1)
+            best[live] = np.minimum(best[live], spent + reach * self.refer)
+            # Once what is spent already passes the best prefix, no longer one can win.
+            on = (reach > NEGLIGIBLE) & (spent < best[live])
+            if not on.any():
                 break
+            live, rest, done, spent, reach, used = (x[on] for x in (live, rest, done, spent, reach, used))
         return RepairValues(best, first)
 
-    def _chances(self, rest: Floats, done: Sequence[int]) -> Floats:
-        """(B, U) chance that each bundle finishes the job; rows with the same repairs done go together."""
-        out = np.empty((len(rest), len(self.bundles)))
-        for key, rows in _groups(done).items():
-            out[rows] = rest[rows] @ self.solves(key)
-        return out
-
-    def _finish(self, rest: Floats, done: list[int], chosen: npt.NDArray[np.int64]) -> None:
-        for (before, bundle), rows in _groups(list(zip(done, chosen.tolist(), strict=True))).items():
-            rest[rows] *= 1.0 - self.solves(before)[:, bundle]
-            for row in rows:
-                done[row] = before | self.bundles[bundle]
-
-
-def _groups(keys: Sequence[_Key]) -> dict[_Key, list[int]]:
-    groups: dict[_Key, list[int]] = {}
-    for i, key in enumerate(keys):
-        groups.setdefault(key, []).append(i)
-    return groups
+    def _need(self, done: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+        """(B, K) the repairs each class still needs; what no repair puts right stays HOPELESS."""
+        need: npt.NDArray[np.int64] = np.where(self.classes == HOPELESS, HOPELESS, self.classes & ~done[:, None])
+        return need

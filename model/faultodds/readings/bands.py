@@ -1,8 +1,9 @@
 """Bands with soft edges: how much of an uncertain reading lies in each outcome's band.
 
-The true value is taken as normal about the reading with standard uncertainty u. A meter's accuracy +/-a is a rectangle of
-half-width a, so u = a / sqrt(3) (JCGM 100:2008, 4.3.7); a band edge that is itself only known to +/-t adds t / sqrt(3) in
-quadrature, at that edge. A range typed as such is spread evenly between its ends.
+The true value is taken as normal about the reading with standard uncertainty u. A meter's accuracy +/-a is
+a rectangle of half-width a, so u = a / sqrt(3) (JCGM 100:2008, 4.3.7); a band edge that is itself only
+known to +/-t adds t / sqrt(3) in quadrature, at that edge. A range typed as such is spread evenly between
+its ends.
 """
 
 from __future__ import annotations
@@ -32,8 +33,10 @@ def _end(limit: Limit, without: float) -> float:
     return math.inf if limit == "OL" else without if limit is None else float(limit)
 
 
-def segments(bands: Mapping[str, Sequence[Band]], otherwise: str | None, floor: float = -math.inf) -> list[Segment]:
-    """Bands in order along the line, gaps given to `otherwise`; a band that starts at `floor` has no lower end.
+def segments(
+    bands: Mapping[str, Sequence[Band]], otherwise: str | None, floor: float = -math.inf
+) -> list[Segment]:
+    """Bands in order, gaps given to `otherwise`; a band that starts at `floor` has no lower end.
 
     The bands must not overlap, and without `otherwise` must leave no gap (`ReadingSpec.validate` says so).
     """
@@ -57,10 +60,10 @@ def edge_uncertainty(spec: ReadingSpec, edge: float) -> float:
 
 
 def shares(spec: ReadingSpec, line: Sequence[Segment], low: float, high: float, u: float) -> dict[str, float]:
-    """Chance of each outcome on `line` for a true value spread from `low` to `high` with uncertainty `u`; sums to 1.
+    """Chance of each outcome for a true value spread from `low` to `high`, blurred by `u`; sums to 1.
 
-    Where one end is infinite ("still closed at 180 F") each outcome gets the chance that its band reaches that far,
-    scaled to sum to 1: how far beyond the value lies is not known.
+    Where one end is infinite ("still closed at 180 F") each outcome gets the chance that its band reaches
+    that far, scaled to sum to 1: how far beyond the value lies is not known.
     """
     if math.isinf(low) and low == high:
         return {(line[-1] if low > 0 else line[0])[2]: 1.0}
@@ -69,7 +72,9 @@ def shares(spec: ReadingSpec, line: Sequence[Segment], low: float, high: float, 
     return _closed(spec, line, low, high, u)
 
 
-def _closed(spec: ReadingSpec, line: Sequence[Segment], low: float, high: float, u: float) -> dict[str, float]:
+def _closed(
+    spec: ReadingSpec, line: Sequence[Segment], low: float, high: float, u: float
+) -> dict[str, float]:
     inner = [segment[0] for segment in line[1:]]
     below = [chance_below(edge, low, high, math.hypot(u, edge_uncertainty(spec, edge))) for edge in inner]
     steps = [0.0, *_never_falling(below), 1.0]
@@ -79,12 +84,16 @@ def _closed(spec: ReadingSpec, line: Sequence[Segment], low: float, high: float,
     return found
 
 
-def _open_ended(spec: ReadingSpec, line: Sequence[Segment], low: float, high: float, u: float) -> dict[str, float]:
+def _open_ended(
+    spec: ReadingSpec, line: Sequence[Segment], low: float, high: float, u: float
+) -> dict[str, float]:
     upward = math.isinf(high)
     found: dict[str, float] = {}
     for start, stop, outcome in line:
         edge, seen = (stop, low) if upward else (start, high)
-        below = chance_below(edge, seen, seen, math.hypot(u, edge_uncertainty(spec, edge)) if abs(edge) < math.inf else 0)
+        below = chance_below(
+            edge, seen, seen, math.hypot(u, edge_uncertainty(spec, edge)) if abs(edge) < math.inf else 0
+        )
         found[outcome] = max(found.get(outcome, 0.0), below if upward else 1.0 - below)
     total = sum(found.values())
     return {outcome: share / total for outcome, share in found.items()}

@@ -29,6 +29,13 @@ def number(text: str) -> float:
     return sign * value
 
 
+def either_way(digits: str) -> tuple[float, float] | None:
+    """Both values of a number such as 1,150, whose comma may mark thousands or decimals; else None."""
+    if not _EITHER_WAY.fullmatch(digits.strip()):
+        return None
+    return float(digits.replace(",", "")), float(digits.replace(",", "."))
+
+
 def _sign(text: str) -> tuple[float, str]:
     if text[:1] in "-+":
         return (-1.0 if text[:1] == "-" else 1.0), text[1:]
@@ -43,8 +50,8 @@ def _of_fraction(text: str, match: re.Match[str]) -> float:
 
 
 def _of_decimal(text: str, digits: str) -> float:
-    if _EITHER_WAY.fullmatch(digits):
-        joined, pointed = digits.replace(",", ""), digits.replace(",", ".")
+    if either_way(digits):
+        joined, pointed = digits.replace(",", ""), digits.replace(",", ".").rstrip("0").rstrip(".")
         raise BadReading(f"'{digits}' could be {joined} or {pointed}. Type {joined} or {pointed}.")
     if _THOUSANDS.fullmatch(digits):
         digits = digits.replace(",", "")
@@ -55,7 +62,9 @@ def _of_decimal(text: str, digits: str) -> float:
     try:
         return float(digits)
     except ValueError:
-        raise BadReading(f"'{text.strip()}' is not a number: type digits with one decimal point, such as 1.15.") from None
+        raise BadReading(
+            f"'{text.strip()}' is not a number: type digits with one decimal point, such as 1.15."
+        ) from None
 
 
 def neat(value: float) -> str:

@@ -11,67 +11,29 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from faultodds.errors import BadReading
-from faultodds.readings.numbers import NUMBER, neat, number
+from faultodds.readings.bands import ends
+from faultodds.readings.lexicon import (
+    BEEP_WORDS,
+    BELOW_ZERO,
+    EXAMPLES,
+    LIMITS,
+    OPEN_WORDS,
+    SHORT_WORDS,
+    SILENT_WORDS,
+)
+from faultodds.readings.numbers import NUMBER, either_way, neat, number
 from faultodds.readings.specs import ReadingSpec
-from faultodds.readings.units import RIVALS, convert, family_of, known_units, shown, unit_named
-
-OPEN_WORDS = frozenset(
-    "ol o.l o.l. 0l 0.l .ol open infinite infinity inf ∞ overload".split()
-    + ["open circuit", "no reading", "out of range", "over limit", "over range"]
-)
-SHORT_WORDS = frozenset(["short", "shorted", "dead short", "short circuit"])
-BEEP_WORDS = frozenset(["beep", "beeps", "it beeps", "buzz", "buzzes", "tone", "continuity", "closed", "rings"])
-SILENT_WORDS = frozenset(
-    ["no beep", "no tone", "silent", "no continuity", "does not beep", "doesn't beep", "no buzz", "nothing", "no"]
-)
-
-EXAMPLES = {
-    "resistance": "1.15k, 560 ohm or OL",
-    "continuity": "beeps, no beep, 0.4 ohm or OL",
-    "windings": "1.2k/1.35k/560",
-    "thermistor": "11.2k at 72F",
-    "temperature": "142F or 61C",
-    "bench_heat": "opened at 141F, rated 155F",
-    "voltage": "118 V",
-    "current": "3.4 A",
-    "pressure": "0.6 in wc or 150 Pa",
-    "air_speed": "1150 fpm, 5.8 m/s or 120 cfm",
-    "dial": "84 s per half foot",
-    "moisture": "58 %, or wet 13.3 lb dry 8.5 lb",
-    "angle": "1.5 deg or 1/4 in per ft",
-    "time": "48 min or 1:20",
-}
-
-# What no honest reading leaves, by unit.
-LIMITS = {
-    "ohm": (0.0, 1e9),
-    "F": (-60.0, 1000.0),
-    "C": (-50.0, 540.0),
-    "V": (0.0, 1000.0),
-    "A": (0.0, 100.0),
-    "inwc": (0.0, 60.0),
-    "Pa": (0.0, 15000.0),
-    "mbar": (0.0, 150.0),
-    "fpm": (0.0, 12000.0),
-    "m/s": (0.0, 60.0),
-    "btu_h": (0.0, 500000.0),
-    "percent": (0.0, 400.0),
-    "deg": (0.0, 90.0),
-    "min": (0.0, 1440.0),
-}
-
-BELOW_ZERO = {
-    "pressure": "Swap the two hoses on the manometer, or zero it, and read again.",
-    "voltage": "Set the meter to AC volts and read again.",
-    "air_speed": "Turn the vane to face the draught and read again.",
-}
+from faultodds.readings.units import RIVALS, convert, family_of, is_small_m, known_units, shown, unit_named
 
 _LEAD_IN = re.compile(
-    r"^(?:about|approx\.?|approximately|around|roughly|reads?|reading|measures?|cuts? (?:off|out) at|cycles?(?: at)?"
+    r"^(?:about|approx\.?|approximately|around|roughly|reads?|reading|measures?|"
+    r"cuts? (?:off|out) at|cycles?(?: at)?"
     r"|between|from|peaks? at|~|≈|=)\s*",
     re.IGNORECASE,
 )
-_LEADS = re.compile(rf"[,;(]?\s*(?:less |minus )?leads?\s*(?:=|of|are|is|:)?\s*({NUMBER})\s*(ohms?|Ω)?\s*\)?", re.IGNORECASE)
+_LEADS = re.compile(
+    rf"[,;(]?\s*(?:less |minus )?leads?\s*(?:=|of|are|is|:)?\s*({NUMBER})\s*(ohms?|Ω)?\s*\)?", re.IGNORECASE
+)
 _UNIT = r"(?:[^\d\s<>].*?)?"
 _RANGE = re.compile(
     rf"({NUMBER})\s*({_UNIT})\s*(?:-|–|—|\bto\b|\band\b|\.\.+)\s*({NUMBER})\s*({_UNIT})", re.IGNORECASE
@@ -84,7 +46,7 @@ _CODED = re.compile(r"(\d+)([kKMRr])(\d+)")
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """A typed reading in the spec's unit: anywhere from `low` to `high` (equal for a plain number; infinite for OL)."""
+    """A typed reading in the spec's unit, from `low` to `high`: equal for a plain number, infinite for OL."""
 
     low: float
     high: float
@@ -109,7 +71,7 @@ OPEN = Quantity(math.inf, math.inf)
 
 def plain(text: str) -> str:
     """Typed text with odd blanks, quotes and lead-in words taken away."""
-    text = " ".join(text.replace("\u00a0", " ").replace("’", "'").split()).strip(" .;,!?")
+    text = " ".join(text.replace("\u00a0", " ").replace("’", "'").split()).rstrip(" .;,!?").lstrip(" ;,!?")
     while match := _LEAD_IN.match(text):
         text = text[match.end() :]
     return text
@@ -117,7 +79,9 @@ def plain(text: str) -> str:
 
 def not_read(text: str, spec: ReadingSpec, found: str = "") -> BadReading:
     """The one wording for a reading that cannot be read; `found` says more closely what is in the way."""
-    head = f"'{text.strip()}' cannot be read as {_article(spec.kind)} reading" + (f": {found}." if found else ".")
+    head = f"'{text.strip()}' cannot be read as {_article(spec.kind)} reading" + (
+        f": {found}." if found else "."
+    )
     return BadReading(f"{head} Units: {known_units(spec.kind)}. Type for example {EXAMPLES[spec.kind]}.")
 
 
@@ -127,8 +91,10 @@ def _article(kind: str) -> str:
 
 
 def said(text: str, spec: ReadingSpec, outcomes: Sequence[str]) -> Said | None:
-    """The outcome that `text` names outright, by its own name or one of the spec's words; None when it names none."""
+    """The outcome that `text` names outright, by its name or one of the spec's words; None for none."""
     wanted = _folded(plain(text))
+    if family_of(spec.kind) == "ohm" and wanted in OPEN_WORDS:
+        return None  # an open circuit is a reading, and the bands know whose it is
     for outcome in outcomes:
         if wanted == _folded(outcome) or wanted in map(_folded, spec.words.get(outcome, [])):
             return Said(outcome)
@@ -161,14 +127,14 @@ def leads_ohms(typed: str | float) -> float:
 def quantity(text: str, spec: ReadingSpec) -> Quantity:
     """A reading of one value: a number with or without a unit, a range, "over" or "under" a number, or OL.
 
-    Raises `BadReading` for what is not a reading of this kind, for a value that nothing shows, and for a bare number
-    that only makes sense in another unit.
+    Raises `BadReading` for what is not a reading of this kind, for a value that nothing shows, and for a
+    bare number that only makes sense in another unit.
     """
     typed = plain(text)
     if not typed:
         raise BadReading(f"No reading was typed. Type for example {EXAMPLES[spec.kind]}.")
     ohms = family_of(spec.kind) == "ohm"
-    word = _word(typed.casefold(), spec, ohms)
+    word = _word(typed, spec, ohms)
     if word is not None:
         return word
     if ohms and (coded := _CODED.fullmatch(typed)):
@@ -176,10 +142,12 @@ def quantity(text: str, spec: ReadingSpec) -> Quantity:
     return _within(_numeric(typed, text, spec), text, spec)
 
 
-def _word(typed: str, spec: ReadingSpec, ohms: bool) -> Quantity | None:
+def _word(said_as: str, spec: ReadingSpec, ohms: bool) -> Quantity | None:
+    typed = said_as.casefold()
     if typed in OPEN_WORDS and not ohms:
         raise BadReading(
-            f"'{typed}' is a meter over its range, or an open circuit: neither is {_article(spec.kind)} reading. "
+            f"'{said_as}' is a meter over its range, or an open circuit: neither is "
+            f"{_article(spec.kind)} reading. "
             f"Pick a higher range, read again and type for example {EXAMPLES[spec.kind]}."
         )
     if ohms and typed in OPEN_WORDS:
@@ -241,47 +209,62 @@ def _range(match: re.Match[str], text: str, spec: ReadingSpec) -> Quantity:
 
 
 def in_unit(digits: str, unit: str, text: str, spec: ReadingSpec) -> float:
-    """One typed number and its typed unit ("" for none), in the spec's unit; asks when the unit has slipped."""
-    value = number(digits)
+    """One typed number and its unit ("" for none), in the spec's unit; asks when the unit slipped."""
     if not unit.strip():
+        value = number(digits)
         _ask_if_slipped(value, digits.strip(), spec)
         return value
+    if is_small_m(unit, spec.kind):
+        raise BadReading(
+            f"{digits} M or {digits} milliohm? A small m could be millions or thousandths of an ohm. "
+            f"Type {digits}M or {digits} milliohm."
+        )
     named = unit_named(unit, spec.kind)
     if named is None:
         raise not_read(text, spec, f"'{unit.strip()}' is not a unit of it")
-    return convert(value, named, spec)
+    return _with_comma(digits, named, spec)
+
+
+def _with_comma(digits: str, unit: str, spec: ReadingSpec) -> float:
+    # "1,150 ohm": where only one of 1150 and 1.15 can be meant, the unit has already said which.
+    both, span = either_way(digits), plausible_span(spec)
+    fitting = [value for value in both or () if span and span[0] <= convert(value, unit, spec) <= span[1]]
+    return convert(fitting[0] if len(fitting) == 1 else number(digits), unit, spec)
 
 
 def _ask_if_slipped(value: float, digits: str, spec: ReadingSpec) -> None:
     span = plausible_span(spec)
-    if not span or value == 0 or span[0] <= value <= span[1]:
+    if not span or value <= 0 or span[0] <= value <= span[1]:
         return
     units = RIVALS.get(spec.unit, ())
-    rivals = [unit for unit in units if unit != spec.unit and span[0] <= convert(value, unit, spec) <= span[1]]
+    rivals = [
+        unit for unit in units if unit != spec.unit and span[0] <= convert(value, unit, spec) <= span[1]
+    ]
     if not rivals:
         return
     own = shown(spec.unit)
     choices = [f"{digits} {shown(unit)}" for unit in rivals]
     raise BadReading(
-        f"{digits} {own} or {' or '.join(choices)}? A reading here is usually {neat(span[0])} to {neat(span[1])} {own}. "
+        f"{digits} {own} or {' or '.join(choices)}? "
+        f"A reading here is usually {neat(span[0])} to {neat(span[1])} {own}. "
         f"Type {' or '.join(choice.replace(' k', 'k') for choice in choices)} or {digits} {own}."
     )
 
 
 def plausible_span(spec: ReadingSpec) -> list[float]:
-    """`[low, high]` that a reading is usually in: the spec's own, or a factor of four round its finite edges."""
+    """`[low, high]` that a reading is usually in: the spec's own, or a factor of four round its edges."""
     if spec.plausible:
         return list(spec.plausible)
+    if spec.kind == "bench_heat" and spec.rated_range:
+        return [spec.rated_range[0] - 50, spec.rated_range[1] + 100]
     if family_of(spec.kind) != "ohm" or spec.kind in ("continuity", "thermistor"):
         return []
-    edges = [float(end) for pairs in spec.bands.values() for pair in pairs for end in pair if _finite(end)]
+    edges = [
+        end for pairs in spec.bands.values() for pair in pairs for end in ends(pair) if math.isfinite(end)
+    ]
     edges += [end for winding in spec.windings for end in (winding.low, winding.high)]
     above = [edge for edge in edges if edge > 0]
     return [min(above) / 4, max(above) * 4] if above else []
-
-
-def _finite(end: object) -> bool:
-    return isinstance(end, int | float) and math.isfinite(end)
 
 
 def _within(found: Quantity, text: str, spec: ReadingSpec) -> Quantity:
@@ -290,10 +273,25 @@ def _within(found: Quantity, text: str, spec: ReadingSpec) -> Quantity:
     most = found.low if math.isinf(found.high) else found.high
     if least < 0 <= low:
         hint = BELOW_ZERO.get(spec.kind, f"Read again and type for example {EXAMPLES[spec.kind]}.")
-        raise BadReading(f"'{text.strip()}' is below zero, and {_article(spec.kind)} reading never is. {hint}")
+        raise BadReading(
+            f"'{text.strip()}' is below zero, and {_article(spec.kind)} reading never is. {hint}"
+        )
     if least < low or most > high:
         raise BadReading(
-            f"'{text.strip()}' is outside anything this check can show ({neat(low)} to {neat(high)} {shown(spec.unit)}). "
+            f"'{text.strip()}' is outside anything this check can show "
+            f"({neat(low)} to {neat(high)} {shown(spec.unit)}). "
             f"Check the range and the unit, and type for example {EXAMPLES[spec.kind]}."
         )
     return found
+
+
+def split_windings(text: str) -> list[str]:
+    """ "1.2k/1.35k/560", "1.2k, 1.35k, 560" or "1.2k 1.35k 560" as one text for each winding."""
+    typed = plain(text)
+    if re.search(r"[/;]", typed):
+        parts = re.split(r"[/;]", typed)
+    elif re.search(r",\s", typed):
+        parts = re.split(r",\s+", typed)
+    else:
+        parts = re.split(r"\s+(?=[\d.]|OL\b|O\.L|0\.?L\b|open\b)|\s+and\s+", typed, flags=re.I)
+    return [part.strip() for part in parts]

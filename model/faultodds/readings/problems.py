@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise
 
 from faultodds.errors import nearest
 from faultodds.readings.bands import ends
@@ -28,7 +29,9 @@ OWN_UNITS: dict[str, tuple[str, ...]] = {
 }
 
 # Below this nothing is shown, so the lowest band must start there; without an entry, at -inf.
-FLOORS = {unit: 0.0 for unit in ("ohm", "V", "A", "inwc", "Pa", "mbar", "fpm", "m/s", "btu_h", "percent", "deg", "min")}
+FLOORS = dict.fromkeys(
+    ("ohm", "V", "A", "inwc", "Pa", "mbar", "fpm", "m/s", "btu_h", "percent", "deg", "min"), 0.0
+)
 
 
 def floor_of(spec: ReadingSpec) -> float:
@@ -38,7 +41,13 @@ def floor_of(spec: ReadingSpec) -> float:
 
 def spec_problems(spec: ReadingSpec, outcomes: Sequence[str]) -> list[str]:
     """Problems with `spec` for a check with `outcomes`, one sentence each; empty when it is sound."""
-    return [*_unit(spec), *_numbers(spec), *_names(spec, outcomes), *_remarks(spec), *_of_kind(spec, outcomes)]
+    return [
+        *_unit(spec),
+        *_numbers(spec),
+        *_names(spec, outcomes),
+        *_remarks(spec),
+        *_of_kind(spec, outcomes),
+    ]
 
 
 def _unit(spec: ReadingSpec) -> Iterator[str]:
@@ -59,7 +68,11 @@ def _numbers(spec: ReadingSpec) -> Iterator[str]:
     for name in ("duct_inches", "heating_value"):
         if not getattr(spec, name) > 0:
             yield f"{name} is {getattr(spec, name):g}: it must be above 0."
-    yield from (f"heating_values.{fuel} is {value:g}: it must be above 0." for fuel, value in spec.heating_values.items() if not value > 0)
+    yield from (
+        f"heating_values.{fuel} is {value:g}: it must be above 0."
+        for fuel, value in spec.heating_values.items()
+        if not value > 0
+    )
     for name in ("plausible", "limits", "rated_range"):
         span = getattr(spec, name)
         if span and not (len(span) == 2 and span[0] < span[1]):
@@ -75,7 +88,8 @@ def _names(spec: ReadingSpec, outcomes: Sequence[str]) -> Iterator[str]:
         if name not in outcomes:
             close = nearest(name, outcomes)
             hint = f" Did you mean '{close}'?" if close else ""
-            yield f"{key} names '{name}', which is no outcome of this check.{hint} Known: {', '.join(outcomes)}."
+            known = ", ".join(outcomes)
+            yield f"{key} names '{name}', which is no outcome of this check.{hint} Known: {known}."
     reached = set(used.values()) | ({outcomes[0]} if spec.kind == "windings" and outcomes else set())
     for outcome in outcomes:
         if outcome not in reached:
@@ -111,7 +125,9 @@ def _windings(spec: ReadingSpec, outcomes: Sequence[str]) -> Iterator[str]:
         if not 0 <= winding.low < winding.high < math.inf:
             yield f"the winding '{winding.name}' needs 0 <= low < high, in ohm."
     names = [winding.name for winding in spec.windings]
-    yield from (f"the winding '{name}' is named twice." for name in sorted({n for n in names if names.count(n) > 1}))
+    yield from (
+        f"the winding '{name}' is named twice." for name in sorted({n for n in names if names.count(n) > 1})
+    )
 
 
 def _chart(spec: ReadingSpec) -> Iterator[str]:
@@ -120,9 +136,9 @@ def _chart(spec: ReadingSpec) -> Iterator[str]:
         yield "chart needs at least two rows of [temperature, ohm]."
         return
     ordered = sorted(rows)
-    if any(row[1] <= 0 for row in rows) or any(a[0] == b[0] for a, b in zip(ordered, ordered[1:], strict=False)):
+    if any(row[1] <= 0 for row in rows) or any(a[0] == b[0] for a, b in pairwise(ordered)):
         yield "chart needs a different temperature on each row, and ohms above 0."
-    if any(b[1] >= a[1] for a, b in zip(ordered, ordered[1:], strict=False)):
+    if any(b[1] >= a[1] for a, b in pairwise(ordered)):
         yield "chart must fall: a dryer's thermistor reads fewer ohms when it is warmer."
 
 
@@ -137,7 +153,7 @@ def _cover(key: str, bands: Mapping[str, Sequence[Band]], spec: ReadingSpec) -> 
     for low, high, outcome in written:
         if not low < high:
             yield f"{key}.{outcome} runs from {neat(low)} to {neat(high)}: low must be under high."
-    for (_, high, first), (low, _, second) in zip(written, written[1:], strict=False):
+    for (_, high, first), (low, _, second) in pairwise(written):
         if low < high:
             yield f"{key}: {first} and {second} overlap between {neat(low)} and {neat(high)}."
     if spec.otherwise is None:
@@ -148,7 +164,7 @@ def _gaps(key: str, written: Sequence[tuple[float, float, str]], floor: float) -
     tail = "Widen a band, or name the outcome that takes the rest with otherwise."
     if written[0][0] > floor:
         yield f"{key}: nothing covers values under {neat(written[0][0])}. {tail}"
-    for (_, high, _), (low, _, _) in zip(written, written[1:], strict=False):
+    for (_, high, _), (low, _, _) in pairwise(written):
         if low > high:
             yield f"{key}: nothing covers {neat(high)} to {neat(low)}. {tail}"
     if written[-1][1] < math.inf:

@@ -1,7 +1,8 @@
 """How a check is read: what the meter shows, what each outcome's band is, how far each can be trusted.
 
-These classes are part of the knowledge file's schema (a `[reading.<check>]` table). They are plain standard-library
-dataclasses so that the everyday commands can load them without pydantic, and so that they can be stored as data.
+These classes are part of the knowledge file's schema (a `[reading.<check>]` table). They are plain
+standard-library dataclasses so that the everyday commands can load them without pydantic, and so that they
+can be stored as data.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ Kind = Literal[
 ]
 
 Limit = float | Literal["OL"] | None
-"""One end of a band: a number, "OL" (open circuit, or simply no upper end), or nothing (no end on that side)."""
+"""One end of a band: a number, "OL" (open circuit, or no upper end), or nothing (no end there)."""
 
 Band = list[Limit]
 """`[low, high]` in the spec's unit."""
@@ -58,13 +59,14 @@ class Remark:
 class ReadingSpec:
     """How one check's reading is turned into a likelihood over the check's outcomes.
 
-    `bands` gives each outcome its band or bands; `otherwise` names the outcome that takes everything else. What the
-    band is measured in depends on the kind:
+    `bands` gives each outcome its band or bands; `otherwise` names the outcome that takes everything else.
+    What the band is measured in depends on the kind:
 
     * thermistor: percent of the chart's value at the room's temperature;
     * bench_heat: degrees above the rating at which the thermostat opened (below it: negative);
     * dial: Btu/h worked out from seconds for a dial; moisture: percent of the dry weight held as water;
-    * windings: not used, each winding has its own `low` and `high`, and the first outcome means "all in band";
+    * windings: not used, each winding has its own `low` and `high`, and the first outcome means "all in
+    band";
     * every other kind: `unit`.
     """
 
@@ -111,7 +113,7 @@ class ReadingSpec:
     __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
 
     def validate(self, outcomes: Sequence[str]) -> list[str]:
-        """Problems with this spec for a check that has `outcomes`, each one sentence; empty when it is sound."""
+        """Problems with this spec for a check with `outcomes`, one sentence each; empty when sound."""
         from faultodds.readings.problems import spec_problems
 
         return spec_problems(self, outcomes)

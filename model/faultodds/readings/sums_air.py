@@ -22,7 +22,8 @@ ELBOW_FEET: dict[tuple[int, int], float] = {
     (10, 90): 1.5,
 }
 
-# Source: IRC M1502 (limit on equivalent length where the maker gives none; transition duct one piece, at most 8 ft).
+# Source: IRC M1502 (limit on equivalent length where the maker gives none; transition duct one piece, at
+# most 8 ft).
 DUCT_LIMIT_FEET = 35.0
 TRANSITION_LIMIT_FEET = 8.0
 
@@ -46,23 +47,29 @@ class DuctLength:
 def elbow_feet(radius: int, angle: int) -> float:
     """Feet of straight 4 in duct that one elbow stands for (IRC Table M1502.4.5.1).
 
-    `radius` in inches is 0 (mitred), 6, 8 or 10; `angle` in degrees is 45 or 90. Raises `BadReading` for others.
+    `radius` in inches is 0 (mitred), 6, 8 or 10; `angle` in degrees is 45 or 90. Raises `BadReading` for
+    others.
     """
     if (radius, angle) not in ELBOW_FEET:
         raise BadReading(
-            f"The table has no elbow of {radius} in radius and {angle} degrees: radius 0 (mitred), 6, 8 or 10 in, "
-            "angle 45 or 90. Type the nearest smaller radius, which counts for more feet."
+            f"The table has no elbow of {radius} in radius and {angle} degrees: radius 0 (mitred), 6, 8 "
+            "or 10 in, angle 45 or 90. Type the nearest smaller radius, which counts for more feet."
         )
     return ELBOW_FEET[radius, angle]
 
 
-def duct_length(straight_feet: float, elbows: Sequence[tuple[int, int]], limit: float = DUCT_LIMIT_FEET) -> DuctLength:
+def duct_length(
+    straight_feet: float, elbows: Sequence[tuple[int, int]], limit: float = DUCT_LIMIT_FEET
+) -> DuctLength:
     """Equivalent length, feet: the straight runs plus each (radius, angle) elbow.
 
     Source: IRC M1502.4.5.1. The maker's own limit, where given, is passed as `limit`.
     """
     if not (math.isfinite(straight_feet) and 0 <= straight_feet <= 500):
-        raise BadReading(f"A straight run of {straight_feet:g} ft is outside 0 to 500 ft. Type the sum of the runs in feet.")
+        raise BadReading(
+            f"A straight run of {straight_feet:g} ft is outside 0 to 500 ft. "
+            "Type the sum of the runs in feet."
+        )
     feet = straight_feet + sum(elbow_feet(radius, angle) for radius, angle in elbows)
     return DuctLength(feet, positive(limit, "the limit", "ft"))
 
@@ -90,5 +97,7 @@ def velocity_pressure(fpm: float) -> float:
 def speed_of_pressure(inwc: float) -> float:
     """Air speed, ft/min, from a pitot reading in w.c.: 4005 sqrt(p), standard air."""
     if not (math.isfinite(inwc) and inwc >= 0):
-        raise BadReading(f"A velocity pressure of {inwc:g} in w.c. is not one: swap the pitot's two hoses and read again.")
+        raise BadReading(
+            f"A velocity pressure of {inwc:g} in w.c. is not one: swap the pitot's two hoses and read again."
+        )
     return STANDARD_AIR * math.sqrt(inwc)

@@ -14,8 +14,8 @@ from faultodds.errors import BadReading
 # representative values). The gas bill comes before both.
 HEAT_CONTENT = {"natural": 1039.0, "propane": 2500.0}
 
-# Carbon monoxide, ppm: stop work and ventilate at 35 (NIOSH recommended exposure limit, 8 hours); leave at 200 (NIOSH
-# ceiling).
+# Carbon monoxide, ppm: stop work and ventilate at 35 (NIOSH recommended exposure limit, 8 hours); leave at
+# 200 (NIOSH ceiling).
 CO_STOP_PPM = 35.0
 CO_LEAVE_PPM = 200.0
 
@@ -28,7 +28,7 @@ def positive(value: float, name: str, unit: str) -> float:
 
 
 def clocked_flow(dial_cu_ft: float, seconds: float) -> float:
-    """Gas flow, cubic feet an hour, from the seconds that a dial of `dial_cu_ft` takes: 3600 x dial / seconds.
+    """Gas flow, cubic feet an hour: 3600 x dial / seconds that it takes.
 
     Source: the meter-clocking procedure of the National Fuel Gas Code (second-hand copy).
     """
@@ -47,12 +47,16 @@ def seconds_for_input(btu_h: float, dial_cu_ft: float, heating_value: float = 10
 
 
 def input_at_altitude(btu_h: float, feet: float) -> float:
-    """Rated input after the altitude derate, Btu/h: none to 2,000 ft; above, 4 % for each 1,000 ft above *sea level*.
+    """Rated input after the altitude derate, Btu/h.
+
+    None to 2,000 ft; above that, 4 % for each 1,000 ft above *sea level*.
 
     Source: NFPA 54 text in UMC 2009 Appendix B. The maker's own instructions come first.
     """
     if not -1500 <= feet <= 15000:
-        raise BadReading(f"An altitude of {feet:g} ft is outside -1,500 to 15,000 ft. Type it in feet, for example 5000.")
+        raise BadReading(
+            f"An altitude of {feet:g} ft is outside -1,500 to 15,000 ft. Type it in feet, for example 5000."
+        )
     rated = positive(btu_h, "the input", "Btu/h")
     return rated if feet <= 2000 else rated * (1.0 - 0.04 * feet / 1000.0)
 
@@ -60,25 +64,33 @@ def input_at_altitude(btu_h: float, feet: float) -> float:
 def orifice_flow(drill_inches: float, pressure_inwc: float, gravity: float = 0.60, k: float = 0.90) -> float:
     """Gas through an orifice, cubic feet an hour: 1658.5 K A sqrt(p / sg).
 
-    `drill_inches` is the hole's diameter, A its area in square inches, p in inches of water, sg the specific gravity
-    against air, K the discharge coefficient. Source: BCcampus open textbook Plumbing 3e, Appendix 2.
+    `drill_inches` is the hole's diameter, A its area in square inches, p in inches of water, sg the
+    specific gravity against air, K the discharge coefficient. Source: BCcampus open textbook Plumbing 3e,
+    Appendix 2.
     """
     area = math.pi / 4 * positive(drill_inches, "the hole", "in") ** 2
-    head = positive(pressure_inwc, "the pressure", "in w.c.") / positive(gravity, "the specific gravity", "(air 1)")
+    head = positive(pressure_inwc, "the pressure", "in w.c.") / positive(
+        gravity, "the specific gravity", "(air 1)"
+    )
     return 1658.5 * positive(k, "the discharge coefficient", "(about 0.9)") * area * math.sqrt(head)
 
 
 def input_at_pressure(btu_h: float, rated_inwc: float, actual_inwc: float) -> float:
     """Heat input at another manifold pressure, Btu/h: it goes with the square root (the orifice equation)."""
-    ratio = positive(actual_inwc, "the pressure", "in w.c.") / positive(rated_inwc, "the rated pressure", "in w.c.")
+    ratio = positive(actual_inwc, "the pressure", "in w.c.") / positive(
+        rated_inwc, "the rated pressure", "in w.c."
+    )
     return positive(btu_h, "the input", "Btu/h") * math.sqrt(ratio)
 
 
 def co_action(ppm: float) -> Literal["carry on", "stop", "leave"]:
     """What a carbon monoxide reading asks for: stop work at 35 ppm, leave at 200 ppm.
 
-    Source: NIOSH recommended exposure limit and ceiling. A lower local limit, an alarm, or a headache comes first.
+    Source: NIOSH recommended exposure limit and ceiling. A lower local limit, an alarm, or a headache comes
+    first.
     """
     if not (math.isfinite(ppm) and ppm >= 0):
-        raise BadReading(f"A CO reading of {ppm:g} ppm is not one. Zero the meter outdoors and type the ppm it shows.")
+        raise BadReading(
+            f"A CO reading of {ppm:g} ppm is not one. Zero the meter outdoors and type the ppm it shows."
+        )
     return "leave" if ppm >= CO_LEAVE_PPM else "stop" if ppm >= CO_STOP_PPM else "carry on"

@@ -1,4 +1,4 @@
-"""Sums on heat: thermistors, the resistance of warm copper, the water in a load and the least time to dry it."""
+"""Sums on heat: thermistors, warm copper, the water in a load and the least time to dry it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from faultodds.readings.sums_gas import positive
 
 KELVIN = 273.15
 
-# Copper's resistance falls to nothing, on a straight line, at -234.5 C (IEC and UL winding-resistance method).
+# Copper's resistance falls to nothing, on a straight line, at -234.5 C (IEC and UL winding-resistance
+# method).
 COPPER_ZERO_C = 234.5
 
 BTU_PER_KWH = 3412.14163
@@ -35,14 +36,14 @@ def _kelvin(celsius: float) -> float:
 def ntc_beta_ohms(t_c: float, r25: float, beta: float) -> float:
     """Resistance, ohm, of a thermistor at `t_c` by the plain beta rule: R25 exp(B (1/T - 1/298.15)).
 
-    Good to a few per cent near the two temperatures that B was taken between (B25/85: 25 and 85 C), and about 4 % off at
-    0 C; use `ntc_ohms` for a chart.
+    Good to a few per cent near the two temperatures that B was taken between (B25/85: 25 and 85 C), and
+    about 4 % off at 0 C; use `ntc_ohms` for a chart.
     """
     return positive(r25, "R25", "ohm") * math.exp(beta * (1 / _kelvin(t_c) - 1 / (25 + KELVIN)))
 
 
-# Four-term fit ln(R/R25) = A + B/T + C/T^2 + D/T^3 of a generic 10 k part, B25/85 3977 K (generic component data sheet,
-# second-hand copy).
+# Four-term fit ln(R/R25) = A + B/T + C/T^2 + D/T^3 of a generic 10 k part, B25/85 3977 K (generic component
+# data sheet, second-hand copy).
 NTC_10K = (-14.6337, 4791.842, -115334.0, -3.730535e6)
 
 
@@ -56,15 +57,17 @@ def ntc_ohms(t_c: float, r25: float = 10_000.0, terms: Sequence[float] = NTC_10K
 def steinhart_hart_fit(points: Sequence[tuple[float, float]]) -> tuple[float, float, float]:
     """A, B, C of 1/T = A + B ln R + C (ln R)^3 through three (C, ohm) points.
 
-    Source: Steinhart and Hart 1968; solved by hand so that numpy is not needed. Raises `BadReading` unless there are
-    three different points.
+    Source: Steinhart and Hart 1968; solved by hand so that numpy is not needed. Raises `BadReading` unless
+    there are three different points.
     """
     if len({t for t, _ in points}) != 3 or len({r for _, r in points}) != 3 or len(points) != 3:
         raise BadReading(
             f"A fit needs three different points, temperature and ohms each; {len(points)} were given. "
             "Type three, for example 5C=25k 25C=10k 45C=4k."
         )
-    (l1, y1), (l2, y2), (l3, y3) = [(math.log(positive(r, "a resistance", "ohm")), 1 / _kelvin(t)) for t, r in points]
+    (l1, y1), (l2, y2), (l3, y3) = [
+        (math.log(positive(r, "a resistance", "ohm")), 1 / _kelvin(t)) for t, r in points
+    ]
     g2, g3 = (y2 - y1) / (l2 - l1), (y3 - y1) / (l3 - l1)
     c = (g3 - g2) / (l3 - l2) / (l1 + l2 + l3)
     b = g2 - c * (l1 * l1 + l1 * l2 + l2 * l2)
@@ -86,7 +89,8 @@ def chart_ohms(chart: Sequence[tuple[float, float]], t_c: float) -> float:
     if not rows[0][0] - 5 <= t_c <= rows[-1][0] + 5:
         raise BadReading(
             f"{t_c:.0f} C ({fahrenheit(t_c):.0f} F) is outside the chart ({fahrenheit(rows[0][0]):.0f} to "
-            f"{fahrenheit(rows[-1][0]):.0f} F). Let the part come to room temperature, or type the room's own temperature."
+            f"{fahrenheit(rows[-1][0]):.0f} F). "
+            "Let the part come to room temperature, or type the room's own temperature."
         )
     at = next((i for i in range(1, len(rows) - 1) if t_c <= rows[i][0]), len(rows) - 1)
     (t0, r0), (t1, r1) = rows[at - 1], rows[at]
@@ -96,27 +100,32 @@ def chart_ohms(chart: Sequence[tuple[float, float]], t_c: float) -> float:
 
 
 def copper_temperature(cold_ohms: float, cold_c: float, hot_ohms: float) -> float:
-    """Temperature of a warm copper winding, C: R2/R1 = (234.5 + T2) / (234.5 + T1) (IEC and UL resistance method)."""
-    ratio = positive(hot_ohms, "the hot resistance", "ohm") / positive(cold_ohms, "the cold resistance", "ohm")
+    """Temperature of a warm copper winding, C: R2/R1 = (234.5+T2) / (234.5+T1) (IEC, UL method)."""
+    ratio = positive(hot_ohms, "the hot resistance", "ohm") / positive(
+        cold_ohms, "the cold resistance", "ohm"
+    )
     return ratio * (COPPER_ZERO_C + cold_c) - COPPER_ZERO_C
 
 
 def copper_ohms(cold_ohms: float, cold_c: float, hot_c: float) -> float:
     """Resistance of a copper winding at `hot_c`, ohm, from its cold reading; the same rule turned round."""
-    return positive(cold_ohms, "the cold resistance", "ohm") * (COPPER_ZERO_C + hot_c) / (COPPER_ZERO_C + cold_c)
+    return (
+        positive(cold_ohms, "the cold resistance", "ohm") * (COPPER_ZERO_C + hot_c) / (COPPER_ZERO_C + cold_c)
+    )
 
 
 def water_in_load(dry_lb: float, start_percent: float, end_percent: float) -> float:
     """Water to be driven off, lb: dry weight x (start - end) / 100, both in percent of the dry weight."""
     if not 0 <= end_percent < start_percent <= 400:
         raise BadReading(
-            f"Drying from {start_percent:g} % to {end_percent:g} % is not drying: the start must be wetter than the end, "
-            "0 to 400 %. Type for example 57.5 and 2."
+            f"Drying from {start_percent:g} % to {end_percent:g} % is not drying: the start must be "
+            "wetter than the end, 0 to 400 %. Type for example 57.5 and 2."
         )
     return positive(dry_lb, "the dry weight", "lb") * (start_percent - end_percent) / 100
 
 
-# Latent heat of water near 85 F, Btu/lb (steam tables, from memory); heat before that, and in cloth and metal, is extra.
+# Latent heat of water near 85 F, Btu/lb (steam tables, from memory); heat before that, and in cloth and
+# metal, is extra.
 LATENT_BTU_PER_LB = 1054.0
 
 
@@ -128,6 +137,7 @@ def drying_heat(water_lb: float, latent: float = LATENT_BTU_PER_LB) -> float:
 def drying_floor(water_lb: float, btu_h: float = 22_000.0, latent: float = LATENT_BTU_PER_LB) -> float:
     """Minutes that no dryer of this input can beat: the water's latent heat over the burner's whole output.
 
-    A real cycle takes two to three times as long; a cycle *below* the floor means that the load was drier than assumed.
+    A real cycle takes two to three times as long; a cycle *below* the floor means that the load was drier
+    than assumed.
     """
     return drying_heat(water_lb, latent) * BTU_PER_KWH / positive(btu_h, "the input", "Btu/h") * 60

@@ -1,7 +1,7 @@
 """The units a technician types, and how they turn into the unit a check is read in.
 
-Common spellings and decimal prefixes are a table here; every other conversion goes through pint, which is only loaded
-then (it takes about a third of a second).
+Common spellings and decimal prefixes are a table here; every other conversion goes through pint, which is
+only loaded then (it takes about a third of a second).
 """
 
 from __future__ import annotations
@@ -29,9 +29,11 @@ SPELLINGS: dict[str, dict[str, str]] = {
     "current": dict.fromkeys(("a", "amp", "amps", "aac", "ampere", "amperes"), "A")
     | dict.fromkeys(("ma", "milliamp", "milliamps"), "mA"),
     "pressure": dict.fromkeys(
-        ("inwc", "inwg", "inwater", "inh2o", '"wc', '"wg', "wc", "wg", "iwc", "inch", "in", "inches", '"'), "inwc"
+        ("inwc", "inwg", "inwater", "inh2o", '"wc', '"wg', "wc", "wg", "iwc", "inch", "in", "inches", '"'),
+        "inwc",
     )
     | {"incheswc": "inwc", "incheswater": "inwc", "inchwc": "inwc", "incheswatercolumn": "inwc"}
+    | {"inofwater": "inwc", "inchesofwater": "inwc", '"ofwater': "inwc", "inchofwater": "inwc"}
     | {"inwatercolumn": "inwc", '"w': "inwc", '"watercolumn': "inwc", '"h2o': "inwc"}
     | dict.fromkeys(("pa", "pascal", "pascals"), "Pa")
     | dict.fromkeys(("kpa",), "kPa")
@@ -65,8 +67,8 @@ DECIMAL = {"ohm": 1.0, "kohm": 1e3, "Mohm": 1e6, "mohm": 1e-3}
 PINT_NAMES = {
     "F": "degF",
     "C": "degC",
-    "inwc": "inch_H2O_39F",
-    "mmwc": "mm_H2O",
+    "inwc": "inch_of_water",
+    "mmwc": "millimetre_of_water",
     "fpm": "foot/minute",
     "m/s": "meter/second",
     "mph": "mile/hour",
@@ -114,18 +116,19 @@ def family_of(kind: str) -> str:
 
 
 def fold(text: str) -> str:
-    """A unit as typed, reduced to what tells it apart: no blanks, dots or stops between, one ohm sign, one prime."""
-    text = text.replace("\u2126", "Ω").replace("\u2033", '"').replace("''", '"').replace("”", '"').replace("º", "°")
+    """A unit as typed, reduced to what tells it apart: no blanks or dots, one ohm sign, one prime."""
+    text = (
+        text.replace("\u2126", "Ω")
+        .replace("\u2033", '"')
+        .replace("''", '"')
+        .replace("”", '"')
+        .replace("º", "°")
+    )
     return re.sub(r"[\s.]+|(?<=[a-z])-(?=[a-z])", "", text.casefold())
 
 
 def unit_named(typed: str, kind: str) -> str | None:
-    """The unit that `typed` spells for a kind of reading, or None when there is none.
-
-    Raises `BadReading` for a small m before ohms: it is milli by the book and millions in haste.
-    """
-    if family_of(kind) == "ohm" and re.fullmatch(r"m(?:ohms?|[Ωω\u2126])?", typed.strip()):
-        raise BadReading(f"'{typed.strip()}' could be thousandths or millions of an ohm. Type M or milliohm after the number.")
+    """The unit that `typed` spells for a kind of reading, or None when there is none."""
     return SPELLINGS[family_of(kind)].get(fold(typed))
 
 
@@ -134,8 +137,15 @@ def shown(unit: str) -> str:
     return SHOWN.get(unit, unit)
 
 
+def is_small_m(typed: str, kind: str) -> bool:
+    """Whether `typed` is a small m for ohms: milli by the book, millions in haste, so it is asked."""
+    return family_of(kind) == "ohm" and re.fullmatch(r"m(?:ohms?|[Ωω\u2126])?", typed.strip()) is not None
+
+
 def known_units(kind: str) -> str:
     """The units a kind of reading may be typed in, for a message."""
+    if kind == "dial":
+        return "s or min for a dial of so many cu ft, cu ft/h, Btu/h"
     return ", ".join(dict.fromkeys(shown(unit) for unit in SPELLINGS[family_of(kind)].values()))
 
 
@@ -143,7 +153,11 @@ def known_units(kind: str) -> str:
 def _registry() -> Any:
     import pint
 
-    return pint.UnitRegistry(cache_folder=None)
+    registry: Any = pint.UnitRegistry()
+    # Conventional water (NIST SP 811); pint's own names for these changed between versions.
+    registry.define("inch_of_water = 249.0889 pascal")
+    registry.define("millimetre_of_water = 9.80665 pascal")
+    return registry
 
 
 def convert(value: float, unit: str, spec: ReadingSpec) -> float:
@@ -166,7 +180,9 @@ def convert_plain(value: float, unit: str, target: str) -> float:
     if unit == target:
         return value
     if unit not in PINT_NAMES or target not in PINT_NAMES:
-        raise BadReading(f"{shown(unit)} cannot be turned into {shown(target)}: type the reading in {shown(target)}.")
+        raise BadReading(
+            f"{shown(unit)} cannot be turned into {shown(target)}: type the reading in {shown(target)}."
+        )
     registry = _registry()
     return float(registry.Quantity(value, PINT_NAMES[unit]).to(PINT_NAMES[target]).magnitude)
 

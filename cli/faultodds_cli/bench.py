@@ -1,0 +1,82 @@
+"""`faultodds bench`: the guided call."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from faultodds_cli.common import AmbientOption, LabourOption, QualifiedOption, new_app
+from faultodds_cli.visits import DataOption, FileOption, appliance_named, opened_store, resume, start
+
+if TYPE_CHECKING:
+    from faultodds.store import Store
+    from faultodds.visit import Visit
+
+    from faultodds_cli.bench_talk import Talk
+
+_HELP = "A guided call: findings in, odds and the next check out. Every line is saved as it is typed."
+
+app = new_app(_HELP)
+
+
+@app.command(help=_HELP)
+def bench(
+    job: Annotated[
+        str | None, typer.Argument(metavar="[JOB]", help="A saved job to go on with; a new one without.")
+    ] = None,
+    title: Annotated[
+        str, typer.Option("--title", metavar="TEXT", help="A few words to know a new job by.")
+    ] = "",
+    appliance: FileOption = None,
+    data: DataOption = None,
+    ambient: AmbientOption = None,
+    qualified: QualifiedOption = True,
+    labour_rate: LabourOption = None,
+) -> None:
+    """The guided call, or going on with one."""
+    from faultodds_cli.bench_talk import Talk
+
+    settings = {"qualified": qualified, "labour_rate": labour_rate, "ambient": ambient}
+    with opened_store(data) as store:
+        if job is None:
+            _new(Talk(), store, appliance, title, settings)
+        else:
+            _go_on(Talk(), resume(store, job, appliance, **settings))
+
+
+def _new(talk: Talk, store: Store, name: str | None, title: str, settings: dict[str, Any]) -> None:
+    """A new call. The job begins with the first answer, so that looking in leaves nothing behind."""
+    from faultodds_cli.bench_intake import first_answers
+
+    appliance = appliance_named(name)
+    talk.tell(
+        f"A new call: {appliance.knowledge.appliance.title}. Type help at any time, leave to go; all is saved."
+    )
+    visit, safe = first_answers(talk, appliance.knowledge, lambda: start(store, appliance, title, **settings))
+    if visit is None:
+        talk.tell("Nothing was entered, so no job was started.")
+    else:
+        _talk_through(talk, visit, safe, fresh=True)
+
+
+def _go_on(talk: Talk, visit: Visit) -> None:
+    """A saved job: safety again, then what is still to be asked, then the findings."""
+    from faultodds_cli.bench_intake import still_safe
+
+    talk.tell(f"Going on with job {visit.job.id}. Type help at any time, leave to go; all is saved.")
+    _talk_through(
+        talk, visit, still_safe(talk, visit), fresh=not visit.job.findings and not visit.job.is_closed
+    )
+
+
+def _talk_through(talk: Talk, visit: Visit, safe: bool, fresh: bool) -> None:
+    """The call after the safety questions; `safe` is false when the input ended before they were answered."""
+    from faultodds_cli.bench_call import Call
+    from faultodds_cli.bench_intake import complaint, intake
+
+    call = Call(visit, talk)
+    if safe and (not fresh or (intake(call) and complaint(call))):
+        call.run()
+    else:
+        talk.say(call.goodbye())

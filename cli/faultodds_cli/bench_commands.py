@@ -1,0 +1,267 @@
+"""The words a guided call knows besides findings: one short function each."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from faultodds import typed
+from faultodds.errors import FaultoddsError, UnknownName, nearest
+from faultodds.jobs import summary
+from faultodds.names import fold, match
+
+from faultodds_cli import bench_screen, show
+from faultodds_cli.visits import view_of
+
+if TYPE_CHECKING:
+    from faultodds_cli.bench_call import Call
+
+
+@dataclass(frozen=True)
+class Command:
+    """A word, how it is typed, what it does, and the function that does it: true when the screen is to be shown anew."""
+
+    usage: str
+    help: str
+    run: Callable[[Call, str], bool]
+
+
+def help_(call: Call, rest: str) -> bool:
+    """What can be typed."""
+    if rest:
+        command = COMMANDS[match("command", rest.split()[0], COMMANDS, next_step="Type help for all.")]
+        call.talk.tell(f"{command.usage}: {command.help}")
+        return False
+    call.talk.tell("Type what you found: 2 weak, hood_flap weak, ig oh open, coil_ohms 1.15k/1.35k/550,")
+    call.talk.tell("or not sure: hood_flap weak 70 / strong 30. Names may be shortened. Or a word:")
+    for command in COMMANDS.values():
+        call.talk.say(show.wrap(command.help, f"  {command.usage:<22} "))
+    return False
+
+
+def odds(call: Call, rest: str) -> bool:
+    """All the odds, and what is known."""
+    view = view_of(call.visit)
+    call.talk.say(bench_screen.odds_lines(call.visit, 15))
+    call.talk.say([*show.evidence_lines(view), *show.left_out_lines(view)])
+    return False
+
+
+def checks(call: Call, rest: str) -> bool:
+    """Every check that can be done now, numbered."""
+    view = view_of(call.visit)
+    call.numbered = [c.name for c in view.advice.checks]
+    call.talk.say(show.check_lines(view, len(call.numbered)))
+    return False
+
+
+def repairs(call: Call, rest: str) -> bool:
+    """Repairs worth naming."""
+    call.talk.say(show.repair_lines(view_of(call.visit), 10) or ["No repair is worth naming yet."])
+    return False
+
+
+def why(call: Call, rest: str) -> bool:
+    """Why this advice, or what one check would tell."""
+    if rest:
+        name = typed.observable(call.visit.knowledge, rest, call.numbered)
+        call.talk.say(bench_screen.why_check_lines(call.visit, name))
+    else:
+        call.talk.say(bench_screen.why_lines(call.visit))
+    return False
+
+
+def how(call: Call, rest: str) -> bool:
+    """Steps and cautions of one check or repair."""
+    name, _ = typed.work(call.visit.knowledge, rest or call.advised(), call.numbered)
+    call.talk.say(bench_screen.how_lines(call.visit, name))
+    return False
+
+
+def skip(call: Call, rest: str) -> bool:
+    """Cannot do that now."""
+    name, reason = typed.work(call.visit.knowledge, rest or call.advised(), call.numbered)
+    call.visit.skip(name, reason)
+    call.talk.tell(
+        f"{name} is not offered any more on this visit; enter it all the same if you can do it after all."
+    )
+    return True
+
+
+def undo(call: Call, rest: str) -> bool:
+    """Take back the last entry."""
+    taken = call.visit.undo()
+    call.talk.tell(f"Taken back: {'; and '.join(summary(s.payload) for s in taken)}.")
+    return True
+
+
+def fact(call: Call, rest: str) -> bool:
+    """Enter or correct intake facts, or list them."""
+    if not rest:
+        call.talk.say(bench_screen.fact_lines(call.visit))
+        return False
+    for name, value in typed.facts(call.visit.knowledge, rest):
+        given = call.visit.fact(name, value)
+        call.talk.tell(f"Noted: {given.name} = {given.value}.")
+    return True
+
+
+def repair(call: Call, rest: str) -> bool:
+    """A repair was done."""
+    if not rest:
+        return repairs(call, rest)
+    k = call.visit.knowledge
+    done = call.visit.fix(rest)
+    call.talk.tell(
+        f"Repaired: {k.repair[done.name].title}. Next, run the machine and type: verify {call.verify_words()}."
+    )
+    return True
+
+
+def verify(call: Call, rest: str) -> bool:
+    """How the run after a repair ended."""
+    call.enter(
+        call.visit.knowledge.costs.verify,
+        typed.value_of(call.visit.knowledge, call.visit.knowledge.costs.verify, rest),
+    )
+    return True
+
+
+def again(call: Call, rest: str) -> bool:
+    """A deliberate re-measurement: counts beside the earlier one."""
+    if not rest:
+        raise FaultoddsError("again what? Type for example: again hood_flap weak.")
+    for each in typed.findings(call.visit.knowledge, rest, call.numbered):
+        call.enter(each.name, each.value, again=True)
+    return True
+
+
+def state(call: Call, rest: str) -> bool:
+    """What is open, shut off or moved."""
+    call.talk.say(bench_screen.state_lines(call.visit))
+    return False
+
+
+def open_(call: Call, rest: str) -> bool:
+    """Correct the machine's state: an item is open, shut off or moved."""
+    return _set_open(call, rest, True)
+
+
+def shut(call: Call, rest: str) -> bool:
+    """Correct the machine's state: an item is not."""
+    return _set_open(call, rest, False)
+
+
+def _set_open(call: Call, rest: str, is_open: bool) -> bool:
+    if not rest:
+        return state(call, rest)
+    call.visit.set_open(rest, is_open)
+    return True
+
+
+def symptoms(call: Call, rest: str) -> bool:
+    """The symptoms, numbered."""
+    call.numbered = call.symptoms()
+    call.talk.say(bench_screen.symptom_lines(call.visit, call.numbered))
+    return False
+
+
+def note(call: Call, rest: str) -> bool:
+    """Free text with the job."""
+    call.visit.note(rest)
+    call.talk.tell("Noted.")
+    return False
+
+
+def story(call: Call, rest: str) -> bool:
+    """The job from its beginning."""
+    call.talk.say(bench_screen.story_lines(call.visit.job))
+    return False
+
+
+def close(call: Call, rest: str) -> bool:
+    """How the call ended."""
+    word, day = _ending(rest)
+    steps = call.visit.closing_up()
+    unverified = call.visit.unverified
+    closed = call.visit.close(word, day)
+    if closed.outcome == "came_back":
+        call.talk.tell(
+            f"Noted: came back on {closed.on}. The job is open again; the machine is taken as closed up."
+        )
+        return True
+    if closed.outcome == "gone" and unverified:
+        call.talk.tell("Closed without a run after the last repair: the job says so.", "!! ")
+    if steps:
+        call.talk.tell("Before you go, put the machine back:")
+        call.talk.say([line for i, step in enumerate(steps, 1) for line in show.wrap(step, f"  {i:2}. ")])
+    call.talk.tell(f"Job {call.visit.job.id} is closed: {closed.outcome}.")
+    call.over = True
+    return False
+
+
+def _ending(rest: str) -> tuple[str, str | None]:
+    words = rest.split()
+    if not words:
+        raise FaultoddsError("close how? Type close gone, close referred, or close came back YYYY-MM-DD.")
+    if not words[-1][:1].isdigit():
+        return " ".join(words), None
+    return " ".join(words[:-1]), words[-1]
+
+
+def leave(call: Call, rest: str) -> bool:
+    """Save and leave."""
+    call.over = True
+    call.talk.say(call.goodbye())
+    return False
+
+
+COMMANDS: dict[str, Command] = {
+    "help": Command("help [WORD]", "this list", help_),
+    "how": Command("how [CHECK|REPAIR]", "its steps and cautions from where the machine is now", how),
+    "why": Command("why [CHECK]", "why this advice, or what one check would tell", why),
+    "odds": Command("odds", "all fault odds, and what is known", odds),
+    "checks": Command("checks", "every check that can be done now, numbered", checks),
+    "repairs": Command("repairs", "repairs with the chance that each is the one", repairs),
+    "symptoms": Command("symptoms", "every symptom, numbered", symptoms),
+    "skip": Command("skip NAME [REASON]", "cannot do that now: it is not offered again", skip),
+    "again": Command("again CHECK VALUE", "measured anew on purpose: counts beside the first", again),
+    "undo": Command("undo", "take back the last entry", undo),
+    "fact": Command("fact [K=V ...]", "enter or correct what was asked at the start, or list it", fact),
+    "repair": Command("repair NAME", "you did this repair", repair),
+    "verify": Command("verify OUTCOME", "how the run after a repair ended", verify),
+    "state": Command("state", "what is open, shut off or moved", state),
+    "open": Command("open ITEM", "correct that: it is open, shut off or moved", open_),
+    "shut": Command("shut ITEM", "correct that: it is closed, on or back in place", shut),
+    "note": Command("note TEXT", "keep a remark with the job", note),
+    "story": Command("story", "the job from its beginning", story),
+    "close": Command("close HOW", "gone, referred, or came back YYYY-MM-DD", close),
+    "leave": Command("leave", "save and leave; everything is saved already", leave),
+}
+_SAME = {"quit": "leave", "exit": "leave", "q": "leave", "bye": "leave", "?": "help", "facts": "fact"}
+
+
+def exact(word: str) -> str | None:
+    """The command that a word is, in full."""
+    name = _SAME.get(word.casefold(), fold(word))
+    return name if name in COMMANDS else None
+
+
+def beginning(word: str, has_more: bool) -> str | None:
+    """The one command that begins with a word; "rep" is `repair` with a name after it and `repairs` without."""
+    start = fold(word)
+    found = [name for name in COMMANDS if start and name.startswith(start)]
+    if found == ["repairs", "repair"]:
+        return "repair" if has_more else "repairs"
+    return found[0] if len(found) == 1 else None
+
+
+def near_miss(word: str, problem: UnknownName) -> FaultoddsError:
+    """What to say to a line that is neither a command nor a finding."""
+    close_to = nearest(word, COMMANDS)
+    if close_to and "Did you mean" not in str(problem) and "fits more than one" not in str(problem):
+        return UnknownName(
+            f"'{word}' is neither a word this knows nor a symptom or check. Did you mean '{close_to}'? Type help for all."
+        )
+    return UnknownName(f"{problem} Type help for what can be typed.")

@@ -1,0 +1,153 @@
+"""The beginning of a guided call: the stop signs, what is known of the machine, and the complaint."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from faultodds import typed
+from faultodds.errors import FaultoddsError, SafetyStop
+from faultodds.explain import why_asked
+from faultodds.names import fold
+from faultodds.schema import ContextFact, EquipmentFact, Knowledge
+from faultodds.visit import Visit
+
+from faultodds_cli import bench_screen
+from faultodds_cli.bench_call import Call, refuse
+from faultodds_cli.bench_talk import Talk
+
+
+def first_answers(talk: Talk, knowledge: Knowledge, begin: Callable[[], Visit]) -> tuple[Visit | None, bool]:
+    """Ask every stop sign before anything else; the job begins with the first answer.
+
+    Returns the visit (None when the input ended before any answer) and whether all were answered with no. Raises SafetyStop,
+    with the sign noted in the job, at the first answer that is not a plain no.
+    """
+    talk.tell("First, is it safe? A plain no to each of these, or everything stops.")
+    visit: Visit | None = None
+    for sign, stop in knowledge.stop.items():
+        reply = _reply(talk, stop.ask)
+        if reply is None:
+            return visit, False
+        visit = visit or begin()
+        refuse(talk, visit, sign, reply)
+    visit = visit or begin()
+    if knowledge.stop:
+        visit.note("Asked first, and no to all: " + "; ".join(s.title for s in knowledge.stop.values()) + ".")
+    return visit, True
+
+
+def _reply(talk: Talk, question: str) -> str | None:
+    """An answer that is not blank, or None at the end of input."""
+    while True:
+        answer = talk.ask(question)
+        if answer is None or answer:
+            return answer
+
+
+def still_safe(talk: Talk, visit: Visit) -> bool:
+    """On going on with a job, all stop signs in one question; false at the end of input. Raises SafetyStop as above."""
+    stops = visit.knowledge.stop
+    if not stops:
+        return True
+    signs = ", ".join(s.title for s in stops.values())
+    reply = _reply(talk, f"Before going on, any of these now: {signs}? (a plain no)")
+    if reply is None:
+        return False
+    refuse(talk, visit, typed.stop_sign_in(visit.knowledge, reply) or next(iter(stops)), reply)
+    return True
+
+
+def intake(call: Call) -> bool:
+    """The machine first, then its surroundings; every question can be left with Enter. False at the end of input."""
+    k = call.visit.knowledge
+    asked = {**k.equipment, **k.context}
+    left = [name for name in asked if name not in call.visit.job.facts]
+    if left:
+        call.talk.say()
+        call.talk.tell("The machine: a number or name, Enter to skip, ? for why it is asked, done to go on.")
+    for name in left:
+        if name in call.visit.job.facts:  # told together with an earlier one
+            continue
+        going = _ask_fact(call, name, asked[name])
+        if going is None:
+            return False
+        if not going:
+            break
+    return True
+
+
+def _ask_fact(call: Call, name: str, fact: ContextFact | EquipmentFact) -> bool | None:
+    """Ask one fact until it is answered or left: false on "done", None at the end of input."""
+    values = ", ".join(f"{i} {words}" for i, words in enumerate(fact.values.values(), 1))
+    while True:
+        line = call.talk.ask(f"{fact.ask} {values}:")
+        if line is None:
+            return None
+        if not line:
+            return True
+        if fold(line) == "done":
+            return False
+        if line == "?":
+            call.talk.tell(why_asked(call.visit.knowledge, name), "   ")
+            continue
+        if _take_fact(call, name, fact, line):
+            return True
+
+
+def _take_fact(call: Call, name: str, fact: ContextFact | EquipmentFact, line: str) -> bool:
+    """Take an answer to one question, or NAME=VALUE pairs; true when the question is answered."""
+    visit = call.visit
+    try:
+        call.watch_for_danger(line)
+        pairs = (
+            typed.facts(visit.knowledge, line)
+            if "=" in line
+            else [(name, typed.fact_value(fact.values, line))]
+        )
+        for each, value in pairs:
+            visit.fact(each, value)
+    except FaultoddsError as error:
+        if isinstance(error, SafetyStop):
+            raise
+        call.talk.tell(str(error), "?  ")
+    return name in visit.job.facts
+
+
+def complaint(call: Call) -> bool:
+    """What is wrong, by number or name, several on a line. False at the end of input."""
+    talk = call.talk
+    call.numbered = call.symptoms()
+    talk.say()
+    talk.tell(
+        "What is wrong? Several on a line: 1=2 heat=none. A number alone means yes. Enter when told all."
+    )
+    talk.say(bench_screen.symptom_lines(call.visit, call.numbered))
+    while True:
+        line = talk.ask("Complaint:")
+        if line is None:
+            return False
+        if not line and call.question is None or fold(line) in ("done", "none"):
+            return True
+        if line:
+            _take_complaint(call, line)
+
+
+def _take_complaint(call: Call, line: str) -> None:
+    """Enter the symptoms on a line; what cannot be taken is answered with what to type instead."""
+    try:
+        call.watch_for_danger(line)
+        question, call.question = call.question, None
+        if question and call.answer(question, line):
+            return
+        found = [_plain_yes(call, each) for each in typed.findings(call.visit.knowledge, line, call.numbered)]
+        call.try_out(found)
+        call.enter_all(found)
+    except FaultoddsError as error:
+        if isinstance(error, SafetyStop):
+            raise
+        call.talk.tell(str(error), "?  ")
+
+
+def _plain_yes(call: Call, each: typed.Typed) -> typed.Typed:
+    outcomes = list(call.visit.knowledge.observables()[each.name].outcomes)
+    return typed.Typed(each.name, "yes") if not each.value and outcomes == ["no", "yes"] else each

@@ -1,0 +1,68 @@
+"""Talking with a person, or with a pipe, one line at a time."""
+
+from __future__ import annotations
+
+import io
+import sys
+from collections.abc import Iterable
+
+from faultodds_cli.common import say
+from faultodds_cli.show import width, wrap
+
+
+class Talk:
+    """Lines in and out. On a pipe the typed line is printed after its prompt, so that a record of the call reads well."""
+
+    def __init__(self) -> None:
+        self._person = sys.stdin.isatty()
+        if isinstance(sys.stdin, io.TextIOWrapper):
+            sys.stdin.reconfigure(errors="replace")  # a byte that is no text is no reason to lose a call
+        if self._person:
+            _line_editing()
+
+    def ask(self, prompt: str) -> str | None:
+        """One line from the other side, blanks trimmed; None at the end of input or on Ctrl-C."""
+        try:
+            line = self._from_person(prompt) if self._person else self._from_pipe(prompt)
+        except (EOFError, KeyboardInterrupt):
+            say()
+            return None
+        return "".join(c if c.isprintable() else " " for c in line).strip()
+
+    def say(self, lines: str | Iterable[str] = "") -> None:
+        """Print lines as they are."""
+        say(lines)
+
+    def tell(self, text: str, first: str = "") -> None:
+        """Print a text, wrapped; its line breaks are kept."""
+        for part in text.splitlines() or [""]:
+            say(wrap(part, first))
+
+    def rule(self) -> None:
+        """A line across the screen."""
+        say("-" * (width() - 1))
+
+    @staticmethod
+    def _from_person(prompt: str) -> str:
+        *above, last = wrap(prompt)
+        if above:
+            say(above)
+        return input(last + " ")
+
+    @staticmethod
+    def _from_pipe(prompt: str) -> str:
+        sys.stdout.flush()
+        line = sys.stdin.readline()
+        if not line:
+            say(wrap(prompt))
+            raise EOFError
+        say(wrap(f"{prompt} {line.strip()}"))
+        sys.stdout.flush()
+        return line
+
+
+def _line_editing() -> None:
+    try:
+        import readline  # noqa: F401  (importing it gives input() its arrow keys)
+    except ImportError:
+        pass

@@ -1,0 +1,384 @@
+"""`faultodds job`: a call step by step, for scripts. Every command changes or shows one stored job and says which."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from faultodds_cli.common import (
+    AmbientOption,
+    JsonOption,
+    LabourOption,
+    QualifiedOption,
+    complain,
+    new_app,
+    say,
+    say_json,
+)
+from faultodds_cli.visits import DataOption, FileOption, appliance_named, opened_store, resume, start, view_of
+
+if TYPE_CHECKING:
+    from faultodds.call import Taken
+    from faultodds.visit import Visit
+
+app = new_app("A call step by step, for scripts. Every step is on disk before the command ends.")
+
+JobArgument = Annotated[str, typer.Argument(metavar="JOB", help="The number of the job.")]
+MinutesOption = Annotated[
+    float | None, typer.Option("--minutes", metavar="MIN", min=0, help="How long it took.")
+]
+FactsOption = Annotated[
+    list[str] | None, typer.Option("--fact", "-f", metavar="NAME=VALUE", help="An intake fact. Repeatable.")
+]
+FoundOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--found", "-o", metavar="NAME=OUTCOME", help="A symptom or check and what it showed. Repeatable."
+    ),
+]
+ReadingOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--reading", "-r", metavar="CHECK=TEXT", help='A raw reading: coil_ohms="1.15k". Repeatable.'
+    ),
+]
+
+
+@app.command()
+def new(
+    fact: FactsOption = None,
+    found: FoundOption = None,
+    reading: ReadingOption = None,
+    title: Annotated[
+        str, typer.Option("--title", metavar="TEXT", help="A few words to know the job by.")
+    ] = "",
+    appliance: FileOption = None,
+    ambient: AmbientOption = None,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Start a job, with what is known at the start, and print its number.
+
+    Example: faultodds job new --title "slow dryer, ground floor" --found dry_time=longer
+    """
+    with opened_store(data) as store:
+        visit = start(store, appliance_named(appliance), title, ambient=ambient)
+        taken = _enter(visit, fact or [], found or [], reading or [])
+        _answer(visit, as_json, f"Job {visit.job.id} is started.", taken, since=0)
+
+
+@app.command()
+def find(
+    job: JobArgument,
+    findings: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[NAME=OUTCOME|READING]...", help="What symptoms and checks showed."),
+    ] = None,
+    reading: ReadingOption = None,
+    again: Annotated[
+        bool, typer.Option("--again", help="Measured anew on purpose: counts beside the earlier finding.")
+    ] = False,
+    ambient: AmbientOption = None,
+    minutes: MinutesOption = None,
+    appliance: FileOption = None,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Enter what symptoms and checks showed.
+
+    Examples: faultodds job find 7 hood_flap=weak / faultodds job find 7 thermistor_ohms=9.2k --ambient 72F
+    """
+    _need_some([*(findings or []), *(reading or [])], "find", "hood_flap=weak")
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance, ambient=ambient)
+        since = visit.job.last_seq
+        taken = _enter(visit, [], findings or [], reading or [], again=again, minutes=minutes)
+        _answer(visit, as_json, f"Job {visit.job.id}:", taken, since)
+
+
+@app.command()
+def fact(
+    job: JobArgument,
+    facts: Annotated[
+        list[str], typer.Argument(metavar="NAME=VALUE...", help="Intake facts: control=board age=to_8.")
+    ],
+    appliance: FileOption = None,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Enter or correct intake facts."""
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance)
+        since = visit.job.last_seq
+        _enter(visit, facts, [], [])
+        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
+
+
+@app.command()
+def fix(
+    job: JobArgument,
+    repairs: Annotated[list[str], typer.Argument(metavar="REPAIR...", help="The repairs done, in order.")],
+    minutes: MinutesOption = None,
+    appliance: FileOption = None,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Enter repairs that were done; the run that verifies them comes next."""
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance)
+        since = visit.job.last_seq
+        visit.check_repairs(repairs)
+        for name in repairs:
+            visit.fix(name, minutes)
+        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
+        if not as_json:
+            say(f"Next, run the machine: faultodds job verify {visit.job.id} OUTCOME")
+
+
+@app.command()
+def verify(
+    job: JobArgument,
+    outcome: Annotated[
+        str, typer.Argument(metavar="OUTCOME", help="How the run ended, or its minutes: '48 min'.")
+    ],
+    minutes: MinutesOption = None,
+    appliance: FileOption = None,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Enter how the run after a repair ended."""
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance)
+        since = visit.job.last_seq
+        taken = visit.verify(outcome, minutes)
+        _answer(visit, as_json, f"Job {visit.job.id}:", [taken], since)
+
+
+@app.command()
+def skip(
+    job: JobArgument,
+    name: Annotated[str, typer.Argument(metavar="NAME", help="A check or repair.")],
+    reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why not.")] = "",
+    appliance: FileOption = None,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Enter that a check or repair cannot be done now."""
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance)
+        since = visit.job.last_seq
+        visit.skip(name, reason)
+        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
+
+
+@app.command()
+def state(
+    job: JobArgument,
+    opened: Annotated[
+        list[str] | None,
+        typer.Option("--open", metavar="ITEM", help="Is open, shut off or moved. Repeatable."),
+    ] = None,
+    shut: Annotated[
+        list[str] | None,
+        typer.Option("--shut", metavar="ITEM", help="Is closed, on or back in place. Repeatable."),
+    ] = None,
+    appliance: FileOption = None,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Correct what is open, shut off or moved; without options, show it."""
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance)
+        since = visit.job.last_seq
+        for items, is_open in ((opened, True), (shut, False)):
+            for item in items or []:
+                visit.set_open(item, is_open)
+        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
+        if not as_json:
+            from faultodds_cli.bench_screen import state_lines
+
+            say(state_lines(visit)[1:])
+
+
+@app.command()
+def undo(
+    job: JobArgument, appliance: FileOption = None, data: DataOption = None, as_json: JsonOption = False
+) -> None:
+    """Take back the last entry, with the opening and shutting that came with it."""
+    from faultodds.jobs import summary
+
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance)
+        taken = [summary(step.payload) for step in visit.undo()]
+        if as_json:
+            from faultodds.explain import job_answer
+
+            say_json({**job_answer(visit, advice=False), "taken_back": taken})
+        else:
+            say([f"Job {visit.job.id}:", *(f"  taken back: {text}" for text in taken)])
+
+
+@app.command()
+def note(
+    job: JobArgument,
+    text: Annotated[list[str], typer.Argument(metavar="TEXT...", help="Free text, kept with the job.")],
+    appliance: FileOption = None,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Keep a remark with the job; it is never evidence."""
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance)
+        since = visit.job.last_seq
+        visit.note(" ".join(text))
+        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
+
+
+@app.command()
+def close(
+    job: JobArgument,
+    outcome: Annotated[str, typer.Argument(metavar="gone|referred|came_back", help="How the call ended.")],
+    on: Annotated[
+        str | None, typer.Option("--on", metavar="YYYY-MM-DD", help="The day the complaint came back.")
+    ] = None,
+    remark: Annotated[str, typer.Option("--note", metavar="TEXT", help="A remark on the ending.")] = "",
+    appliance: FileOption = None,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Close a job; came_back opens it again."""
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance)
+        since = visit.job.last_seq
+        steps = visit.closing_up()
+        visit.close(outcome, on, remark)
+        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
+        if steps and visit.job.is_closed and not as_json:
+            say(["Put the machine back:", *(f"  {i:2}. {step}" for i, step in enumerate(steps, 1))])
+
+
+@app.command()
+def show(
+    job: JobArgument,
+    appliance: FileOption = None,
+    qualified: QualifiedOption = True,
+    labour_rate: LabourOption = None,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """The whole story of a job: times, findings and raw readings, repairs, how it ended, odds and advice now."""
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance, qualified=qualified, labour_rate=labour_rate)
+        if as_json:
+            from faultodds.explain import job_answer
+
+            say_json(job_answer(visit))
+            return
+        from faultodds_cli import bench_screen
+
+        say([*bench_screen.story_lines(visit.job), "", *bench_screen.screen(visit)])
+
+
+@app.command("next")
+def next_(
+    job: JobArgument,
+    appliance: FileOption = None,
+    qualified: QualifiedOption = True,
+    labour_rate: LabourOption = None,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """What to do next on a stored job."""
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance, qualified=qualified, labour_rate=labour_rate)
+        now = visit.now  # a clash is said as an error: there is no advice then
+        if as_json:
+            from faultodds.explain import now_answer
+
+            say_json({"job": visit.job.id, **now_answer(visit)})
+            return
+        from faultodds_cli import bench_screen
+        from faultodds_cli.show import check_lines
+
+        view = view_of(visit)
+        lines = bench_screen.next_lines(visit, view)
+        say([*bench_screen.header(visit), "", *lines, "", *(check_lines(view) if now.advice.checks else [])])
+
+
+@app.command("list")
+def list_(
+    only_open: Annotated[bool, typer.Option("--open", help="Only jobs that are not closed.")] = False,
+    only_closed: Annotated[bool, typer.Option("--closed", help="Only closed jobs.")] = False,
+    limit: Annotated[
+        int, typer.Option("--limit", metavar="N", min=1, help="At most so many, the newest.")
+    ] = 50,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """The jobs there are, newest first."""
+    from faultodds.explain import job_line
+
+    status: Any = "all" if only_open == only_closed else "open" if only_open else "closed"
+    with opened_store(data) as store:
+        jobs = store.list(status, limit)
+    if as_json:
+        say_json({"jobs": [job_line(job) for job in jobs]})
+        return
+    from faultodds_cli.bench_screen import list_lines
+
+    say(list_lines(jobs) if jobs else "No jobs yet. Start one with: faultodds bench, or faultodds job new")
+
+
+def _need_some(given: Sequence[str], command: str, example: str) -> None:
+    from faultodds.errors import FaultoddsError
+
+    if not given:
+        raise FaultoddsError(f"nothing to enter. Type for example: faultodds job {command} 7 {example}")
+
+
+def _enter(
+    visit: Visit,
+    facts: Iterable[str],
+    found: Iterable[str],
+    readings: Iterable[str],
+    again: bool = False,
+    minutes: float | None = None,
+) -> list[Taken]:
+    """Enter all of it, or nothing: stop signs first, then everything is judged, then it is saved."""
+    from faultodds.call import pair
+
+    findings = [(*pair(text, "--found"), False) for text in found] + [
+        (*pair(t, "--reading"), True) for t in readings
+    ]
+    findings = [f for f in findings if not visit.stop_sign(f[0], f[1])]
+    given = [pair(text, "--fact") for text in facts]
+    visit.check_facts(given)
+    for name, value, reading in findings:
+        visit.judge(name, value, again=again, reading=reading)
+    for name, value in given:
+        visit.fact(name, value)
+    return [visit.find(n, v, again=again, reading=r, minutes=minutes) for n, v, r in findings]
+
+
+def _answer(visit: Visit, as_json: bool, head: str, taken: Iterable[Taken], since: int) -> None:
+    """Say what was saved; findings that clash are saved and said, with exit code 2."""
+    clash = visit.clash()
+    if as_json:
+        from faultodds.answers import read_answer
+        from faultodds.explain import job_answer
+
+        answer = job_answer(visit, advice=False)
+        answer["saved"] = [step for step in answer["steps"] if step["seq"] > since]
+        answer["readings"] = [read_answer(t.finding.name, t.judgement) for t in taken if t.judgement]
+        answer["clash"] = {"findings": list(clash.findings), "message": str(clash)} if clash else None
+        say_json(answer)
+    else:
+        from faultodds_cli.bench_screen import entered_lines
+
+        say([head, *entered_lines(visit, taken, since)])
+    if clash:
+        if not as_json:
+            complain(f"{clash} The job is kept: faultodds job undo {visit.job.id}")
+        raise typer.Exit(2)

@@ -1,0 +1,185 @@
+"""Entry point of `faultodds`: finds the command, runs it, and turns whatever goes wrong into plain words.
+
+Sub-commands are imported only when they are typed. Exit codes: 0 done, 1 a fault of this program, 2 bad input,
+3 a safety stop, 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable, Sequence
+from importlib import import_module
+from typing import Any
+
+import typer
+from typer.core import TyperGroup
+
+from faultodds.errors import FaultoddsError, SafetyStop, nearest
+from faultodds_cli.common import complain, new_app, say
+
+DEBUG_VARIABLE = "FAULTODDS_DEBUG"
+INTERRUPTED = 130
+
+# Command -> (module, the typer app in it, what `faultodds --help` says), in the order of that list.
+COMMANDS: dict[str, tuple[str, str, str]] = {
+    "demo": ("demo", "app", "A whole worked job on the gas dryer, nothing to type."),
+    "bench": ("bench", "app", "Guided call: findings in, odds and next check out, undo, save."),
+    "next": ("one_shot", "next_app", "What to do next, from what you know now."),
+    "odds": ("one_shot", "odds_app", "Fault odds, with the weight of each finding."),
+    "read": ("one_shot", "read_app", 'Judge one raw reading, such as coil_ohms "1.15k".'),
+    "calc": ("calc", "app", "The trade's sums: duct, input, drytime, thermistor, airflow ..."),
+    "job": ("job_cmd", "app", "A call step by step, for scripts: new, find, fix, close ..."),
+    "appliance": ("appliance_cmd", "app", "Knowledge files: list, show, check, export."),
+}
+
+# Typer keeps its own copy of click from 0.26 on; its base classes are reached through what it exports.
+UsageError: Any = typer.BadParameter.__mro__[1]
+ClickException: Any = UsageError.__mro__[1]
+
+
+class LazyGroup(TyperGroup):
+    """The top command: knows its sub-commands by name, imports the one that was typed."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        """Every command, in the order of need."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        """The command of that name, imported now; None when there is none."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, name, _ = COMMANDS[cmd_name]
+        command = typer.main.get_command(getattr(import_module(f"faultodds_cli.{module}"), name))
+        command.name = cmd_name
+        return command
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        """As typer does, with our own words for a command that is not there."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            raise FaultoddsError(no_such_command("faultodds", args[0], COMMANDS))
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """The list of commands, without importing any."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, help_text) for name, (_, _, help_text) in COMMANDS.items()])
+
+
+def no_such_command(above: str, found: str, known: Iterable[str]) -> str:
+    """The message for a command that does not exist."""
+    names = list(known)
+    close = nearest(found, names)
+    guess = f" Did you mean '{close}'?" if close else ""
+    return f"there is no command '{above} {found}'.{guess} Commands: {', '.join(names)}."
+
+
+app = new_app(
+    "Fault odds for a household appliance, and the next check that pays. Start with 'faultodds demo', or with "
+    "'faultodds next --found dry_time=longer'."
+)
+
+
+@app.callback(cls=LazyGroup, no_args_is_help=True)
+def _top(
+    version: bool = typer.Option(False, "--version", is_eager=True, help="Print the version and leave."),
+) -> None:
+    if version:
+        from importlib.metadata import version as installed
+
+        say(f"faultodds {installed('faultodds')}")
+        raise typer.Exit
+
+
+def run(argv: Sequence[str] | None = None) -> int:
+    """Run one command line and return its exit code; nothing but SystemExit-free plain words comes out of it."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    code = _guarded(arguments)
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        code = _pipe_closed()
+    return code
+
+
+def _guarded(arguments: list[str]) -> int:
+    try:
+        result = typer.main.get_command(app).main(arguments, prog_name="faultodds", standalone_mode=False)
+        return result if isinstance(result, int) else 0
+    except FaultoddsError as error:
+        return _refused(error, arguments)
+    except ClickException as error:
+        return _misused(error)
+    except (KeyboardInterrupt, typer.Abort):
+        complain("\nStopped.")
+        return INTERRUPTED
+    except BrokenPipeError:
+        return _pipe_closed()
+    except SystemExit as leaving:
+        return leaving.code if isinstance(leaving.code, int) else 1
+    except Exception as error:
+        return _own_fault(error)
+
+
+def _refused(error: FaultoddsError, arguments: Sequence[str]) -> int:
+    """Bad input, or a stop sign. A stop goes to standard output as well, unless a program reads that."""
+    text = wrapped(str(error))
+    both_on_screen = sys.stdout.isatty() and sys.stderr.isatty()
+    if isinstance(error, SafetyStop) and "--json" not in arguments:
+        say(text)
+        if both_on_screen:
+            return error.exit_code
+    complain(text)
+    return error.exit_code
+
+
+def wrapped(text: str) -> str:
+    """A message broken to the terminal's width, its own line breaks kept."""
+    from faultodds_cli.show import wrap
+
+    return "\n".join(line for part in text.splitlines() for line in wrap(part))
+
+
+def _misused(error: Any) -> int:
+    """A command line that cannot be parsed, in a sentence with what to type."""
+    context = getattr(error, "ctx", None)
+    path = context.command_path if context is not None else "faultodds"
+    message = str(error.format_message())
+    if type(error).__name__ == "NoArgsIsHelpError":
+        complain(message)
+        return 2
+    message = message[:1].upper() + message[1:]
+    complain(
+        wrapped(
+            f"{message.rstrip('.?')}{'?' if message.endswith('?') else '.'} Type '{path} --help' for what it takes."
+        )
+    )
+    return 2
+
+
+def _own_fault(error: Exception) -> int:
+    """Anything unforeseen: one line, and how to tell us."""
+    if os.environ.get(DEBUG_VARIABLE) == "1":
+        import traceback
+
+        traceback.print_exc()
+        return 1
+    what = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
+    complain(
+        wrapped(
+            f"faultodds hit an error of its own ({' '.join(what.split())[:300]}). Please report it with what you typed; "
+            f"set {DEBUG_VARIABLE}=1 and run it again for the details to send."
+        )
+    )
+    return 1
+
+
+def _pipe_closed() -> int:
+    """Whoever read our output has gone (as `head` does): nothing to say, and nothing to say it to."""
+    # What is still buffered must not raise again when Python shuts down.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(run())

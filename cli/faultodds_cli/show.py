@@ -1,0 +1,348 @@
+"""Answers as text for an 80-column terminal without colour. Every function returns lines; nothing prints.
+
+The order is that of need: what to do, why, what can hurt, the steps; the other checks; then the odds.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from faultodds_cli.common import View
+
+if TYPE_CHECKING:
+    from faultodds.advice import Action, CheckPrice
+    from faultodds.belief import Belief
+    from faultodds.readings.judge import Judgement
+    from faultodds.schema import Knowledge
+
+WIDEST = 80
+NARROWEST = 40
+BAR_CELLS = 16
+FOR_THE_QUALIFIED = (
+    "QUALIFIED PEOPLE ONLY, as the local code asks. If that is not you, ask again with --no-qualified-work."
+)
+_EIGHTHS = " ▏▎▍▌▋▊▉█"
+
+
+def width() -> int:
+    """Columns to write in: the terminal's, at most 80."""
+    return max(NARROWEST, min(WIDEST, shutil.get_terminal_size((WIDEST, 24)).columns))
+
+
+def wrap(text: str, first: str = "", rest: str | None = None) -> list[str]:
+    """Text broken to the width; `first` starts the first line, `rest` the others (blanks unless given)."""
+    follow = " " * len(first) if rest is None else rest
+    lines = textwrap.wrap(
+        text, width(), initial_indent=first, subsequent_indent=follow, break_on_hyphens=False
+    )
+    return lines or [first.rstrip()]
+
+
+def money(amount: float, knowledge: Knowledge) -> str:
+    """An amount in the file's currency."""
+    from faultodds.advice.words import money as in_words
+
+    return in_words(amount, knowledge.costs.currency)
+
+
+def percent(p: float) -> str:
+    """A chance as a whole percent, never a false 0 or 100."""
+    from faultodds.advice.words import percent as in_words
+
+    return in_words(p)
+
+
+def capital(text: str) -> str:
+    """The text with its first letter large."""
+    return text[:1].upper() + text[1:]
+
+
+def bar(p: float, cells: int = BAR_CELLS) -> str:
+    """A chance as a bar of `cells` columns; any chance above 0 shows."""
+    if not _has_blocks():
+        full = max(round(p * cells), 1 if p > 0 else 0)
+        return ("#" * full).ljust(cells, ".")
+    eighths = max(round(p * cells * 8), 1 if p > 0 else 0)
+    full, part = divmod(eighths, 8)
+    return ("█" * full + (_EIGHTHS[part] if part else "")).ljust(cells)
+
+
+def _has_blocks() -> bool:
+    try:
+        _EIGHTHS.encode(sys.stdout.encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
+# ---- what to do ----
+
+
+def advice_lines(view: View) -> list[str]:
+    """The next move: what, why, the steps there, what can hurt, and what to tell afterwards."""
+    advice, k = view.advice, view.appliance.knowledge
+    lines = wrap(_headline(view), "DO NEXT: ", "         ")
+    lines += wrap(advice.why, "  ")
+    if advice.kind in ("check", "repair"):
+        for action in actions(view, (advice.name, *advice.together)):
+            lines += ["", *action_lines(action, k)]
+    else:
+        closing = _closing_steps(view)
+        lines += ["", *_numbered(closing)] if closing else []
+    for note in advice.notes:
+        lines += ["", *wrap(note, "  Note: ")]
+    return lines + _tell_lines(view)
+
+
+def _headline(view: View) -> str:
+    advice, k = view.advice, view.appliance.knowledge
+    if advice.kind == "stop":
+        return "stop here and close the job."
+    if advice.kind == "refer":
+        return f"hand the job over (about {money(k.costs.refer, k)})."
+    if advice.kind == "repair":
+        titles = [k.repair[n].title for n in (advice.name, *advice.together)]
+        return f"REPAIR: {' and '.join(titles)}. Then verify."
+    (action,) = actions(view, (advice.name,))
+    return f"CHECK: {action.title} ({action.price.minutes:.0f} min, {money(action.price.cost, k)})."
+
+
+def actions(view: View, names: Iterable[str]) -> list[Action]:
+    """How to do these one after the other, from the machine state as it is."""
+    from faultodds.advice import action
+
+    state, out = view.situation.state, []
+    for name in names:
+        out.append(action(view.appliance, name, state))
+        state = out[-1].price.way.after
+    return out
+
+
+def action_lines(action: Action, knowledge: Knowledge) -> list[str]:
+    """One check or repair: its cautions, clearly marked and before the work, then its numbered steps."""
+    work = knowledge.check.get(action.name) or knowledge.repair[action.name]
+    lines = wrap(f"{capital(action.title)} [{action.name}]", "  ")
+    if work.qualified:
+        lines += wrap(FOR_THE_QUALIFIED, "  !! ")
+    for caution in action.cautions:
+        lines += wrap(caution, "  !! ")
+    return lines + _numbered(action.steps)
+
+
+def _numbered(steps: Sequence[str]) -> list[str]:
+    return [line for i, step in enumerate(steps, 1) for line in wrap(step, f"  {i:2}. ")]
+
+
+def _closing_steps(view: View) -> list[str]:
+    from faultodds.advice import MachineStates
+
+    machine = MachineStates(view.appliance.knowledge)
+    return machine.sentences(machine.closing_up(view.situation.state))
+
+
+def _tell_lines(view: View) -> list[str]:
+    """What to enter when the advised work is done."""
+    advice, k = view.advice, view.appliance.knowledge
+    if advice.kind == "check":
+        outcomes = " | ".join(k.check[advice.name].outcomes)
+        typed = f"Then enter what it shows: {advice.name}={outcomes}"
+        return ["", *wrap(typed + (", or the raw reading." if advice.name in k.reading else ""), "  ")]
+    if advice.kind == "repair":
+        typed = outcomes_of(k, k.costs.verify)
+        return ["", *wrap(f"Then run the machine and enter what it shows: {typed}", "  ")]
+    return []
+
+
+def outcomes_of(knowledge: Knowledge, name: str) -> str:
+    """A symptom or check with all it can show, as typed: "glow=yes | no"."""
+    return f"{name}=" + " | ".join(knowledge.observables()[name].outcomes)
+
+
+# ---- the other things one could do ----
+
+
+def check_lines(view: View, count: int = 3) -> list[str]:
+    """The next checks, best first: minutes, cost, what the whole job then costs, and why."""
+    checks = view.advice.checks[:count]
+    if not checks:
+        return ["CHECKS: none left that can be done now."]
+    lines = [_columns("CHECKS, BEST FIRST", "min", "cost", "whole job")]
+    for number, check in enumerate(checks, 1):
+        lines += _check(view, number, check)
+    return lines
+
+
+def _check(view: View, number: int, check: CheckPrice) -> list[str]:
+    k = view.appliance.knowledge
+    record = k.check[check.name]
+    lines = _row(
+        f"{number}. {capital(record.title)}", f"{check.price.minutes:.0f}",
+        money(check.price.cost, k), money(check.expected_cost, k),
+    )  # fmt: skip
+    reason = f"because {record.reason.rstrip('.')}" if record.reason else "may change what to do next"
+    only = " (qualified people only)" if record.qualified else ""
+    return lines + wrap(f"{check.name}: {reason}{only}.", "     ")
+
+
+def repair_lines(view: View, count: int = 3) -> list[str]:
+    """The repairs worth naming, cheapest expected job first."""
+    k = view.appliance.knowledge
+    repairs = [r for r in view.advice.repairs if r.chance >= 0.01][:count]
+    if not repairs:
+        return []
+    lines = [_columns("REPAIRS, IF YOU WOULD START NOW", "fixes it", "cost", "whole job")]
+    for r in repairs:
+        title = f"{capital(k.repair[r.name].title)} [{r.name}]"
+        lines += _row(title, percent(r.chance), money(r.price.cost, k), money(r.expected_cost, k))
+    return lines
+
+
+_CELLS = (10, 8, 11)
+
+
+def _columns(head: str, *cells: str) -> str:
+    return head.ljust(width() - sum(_CELLS)) + "".join(c.rjust(w) for c, w in zip(cells, _CELLS, strict=True))
+
+
+def _row(head: str, *cells: str) -> list[str]:
+    room = width() - sum(_CELLS) - 2
+    first, *more = textwrap.wrap(head, room, subsequent_indent="   ", break_on_hyphens=False)
+    return [_columns(f"  {first}", *cells), *(f"  {line}" for line in more)]
+
+
+# ---- the odds ----
+
+
+def odds_lines(view: View, count: int = 8, before: Belief | None = None) -> list[str]:
+    """Bars for the likeliest faults, with what they were: before any finding, or at `before`."""
+    belief, k = view.belief, view.appliance.knowledge
+    odds = belief.fault_odds()
+    was = {o.name: o.prior for o in odds}
+    if before is not None:
+        was = {o.name: o.probability for o in before.fault_odds()}
+    shown = [o for o in odds[:count] if o.probability >= 0.001]
+    rows = [(k.title_of(o.name), o.probability, was[o.name]) for o in shown]
+    if belief.sound >= 0.005:
+        rows.append(("nothing wrong with the machine", belief.sound, _sound_before(belief, before)))
+    lines = [_odds_row("FAULT ODDS", "", "now", "was" if before is not None else "at first")]
+    lines += [_odds_row(f"  {title}", bar(p), percent(p), percent(w)) for title, p, w in rows]
+    return lines
+
+
+def _sound_before(belief: Belief, before: Belief | None) -> float:
+    return before.sound if before is not None else float(belief.prior[belief.suspects.sound])
+
+
+def _odds_row(title: str, drawn: str, now: str, was: str) -> str:
+    room = width() - BAR_CELLS - 22
+    label = title if len(title) <= room else title[: room - 2].rstrip() + ".."
+    return f"{label:<{room}}  {drawn:<{BAR_CELLS}}{now:>10}{was:>10}"
+
+
+def weight_lines(view: View, count: int = 3) -> list[str]:
+    """What each finding says about the leading faults, in decibans (10 is ten to one) and in words."""
+    from faultodds.belief import weights_of_evidence
+
+    k = view.appliance.knowledge
+    leading = [o.name for o in view.belief.fault_odds()[:count]]
+    weights = weights_of_evidence(view.belief, leading)
+    if not weights:
+        return ['FINDINGS: none yet. Add one with --found NAME=OUTCOME or --reading CHECK="1.15k".']
+    lines = ["WHAT EACH FINDING SAYS (10 decibans = ten to one)"]
+    for column, mode in enumerate(leading):
+        lines += wrap(k.title_of(mode), "  ")
+        ranked = sorted(weights.items(), key=lambda item: -abs(item[1][column]))
+        for label, row in ranked:
+            weight = float(row[column])
+            lines += wrap(f"{weight:+6.1f}  {label} {weight_words(weight)}", "  ", " " * 10)
+    return lines
+
+
+def weight_words(decibans: float) -> str:
+    """A weight of evidence in plain words."""
+    size = abs(decibans)
+    side = "for it" if decibans > 0 else "against it"
+    if size < 1:
+        return "says next to nothing"
+    if size < 5:
+        return f"speaks a little {side}"
+    if size < 10:
+        return f"speaks {side}"
+    if size < 20:
+        return f"speaks strongly {side}"
+    return "all but proves it" if decibans > 0 else "all but rules it out"
+
+
+def evidence_lines(view: View) -> list[str]:
+    """What is known so far, in the words of the file."""
+    k, job = view.appliance.knowledge, view.job
+    said = [f"{name}={value}" for name, value in job.facts.items()]
+    for placed in job.findings:
+        f = placed.finding
+        shown = f.outcome if f.outcome is not None else likelihood_words(f.likelihood or {})
+        raw = f' ("{f.raw}")' if f.raw else ""
+        said.append(f"{f.name}={shown}{raw}")
+    said += [f"repaired {k.repair[name].title}" for name in job.repairs]
+    return wrap("; ".join(said) or "nothing yet", "Known: ")
+
+
+def likelihood_words(likelihood: Mapping[str, float]) -> str:
+    """A likelihood over outcomes, largest first, as shares: "good 97 % / off 3 %"."""
+    total = sum(likelihood.values())
+    parts = sorted(((w / total, o) for o, w in likelihood.items() if w > 0), key=lambda x: (-x[0], x[1]))
+    if parts[0][0] > 0.995:
+        return parts[0][1]
+    return " / ".join(f"{o} {percent(w)}" for w, o in parts if w >= 0.005)
+
+
+def left_out_lines(view: View) -> list[str]:
+    """What the odds leave out, and the facts about the machine that are still worth telling."""
+    k = view.appliance.knowledge
+    lines = []
+    if view.belief.omitted_mass >= 0.0005:
+        share = percent_fine(view.belief.omitted_mass)
+        lines += wrap(f"Left out: rare combinations of faults, {share} of such calls.")
+    open_facts = [f for f in k.equipment if f not in view.belief.evidence.facts]
+    if open_facts:
+        asked = "; ".join(f"{f}={'|'.join(k.equipment[f].values)}" for f in open_facts)
+        lines += wrap(
+            f"Not told about this machine: {asked}. Work that depends on it is not offered until you do."
+        )
+    return lines
+
+
+def percent_fine(p: float) -> str:
+    """A small chance with two digits."""
+    return f"{p * 100:.2g} %"
+
+
+def unlisted_lines(view: View) -> list[str]:
+    """A plain word when a cause that the file does not list leads."""
+    return [line for note in view.advice.notes if "file's list" in note for line in wrap(note, "Note: ")]
+
+
+def paragraphs(parts: Iterable[Sequence[str]]) -> list[str]:
+    """Blocks of lines with a blank line between those that say something."""
+    full = [part for part in parts if part]
+    return [line for i, part in enumerate(full) for line in ([""] if i else []) + list(part)]
+
+
+# ---- readings ----
+
+
+def judgement_lines(knowledge: Knowledge, name: str, judgement: Judgement) -> list[str]:
+    """One raw reading, what it was held against and what it says."""
+    check = knowledge.check[name]
+    verdict = check.outcomes.get(judgement.verdict, judgement.verdict)
+    lines = wrap(f"{capital(check.title)} [{name}]: {judgement.text}")
+    said = f"{judgement.verdict} ({verdict})" if verdict != judgement.verdict else verdict
+    lines += wrap(said, "  Says:    ")
+    lines += wrap(judgement.spec, "  Against: ")
+    lines += wrap(likelihood_words(judgement.outcomes), "  Odds:    ")
+    if judgement.note:
+        lines += wrap(judgement.note, "  Note:    ")
+    return lines

@@ -1,0 +1,95 @@
+"""Jobs of the shop in chunks: first visits and callbacks as arrays, before anybody writes them down."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.random import PCG64, Generator, SeedSequence
+from numpy.typing import NDArray
+
+from .cases import Cases, draw_cases, modes_left, take_cases
+from .errors import SimError
+from .facts import equipment, told_facts
+from .psychro import Array
+from .shop import DT, MINUTES, Visit, assign, visit
+from .symptoms import Codes, complaint, time_ratio
+from .drum import simulate
+from .runs import as_used
+from .checks import View
+
+Flags = NDArray[np.bool_]
+CHUNK = 8192
+JOBS_A_DAY, LONGEST_DAYS = 1.6, 1095.0
+CALLBACK_DAYS = 30.0
+SHOP_STREAM = 7  # keeps the log's random numbers apart from those of `call.calls`
+
+
+@dataclass
+class Jobs:
+    """N jobs, every field an array over them.
+
+    first : row of the first visit of the same trouble in this chunk (its own row for a first visit). ratio : drying time
+    over normal as the customer has it. present : modes (modes, N) at arrival.
+    """
+
+    cases: Cases
+    visit: Visit
+    told: dict[str, Codes]
+    facts: dict[str, Codes]
+    equipment: dict[str, Codes]
+    ratio: Array
+    day: Array
+    first: Codes
+    present: Flags
+
+    def __len__(self) -> int:
+        return len(self.day)
+
+
+def _first_visits(n: int, rng: Generator, days: tuple[float, float]) -> Jobs:
+    cases = draw_cases(n, rng, DT, MINUTES, days)
+    seen = View(cases.now, cases.used, cases.used, cases.used)
+    told = complaint(seen, cases.normal_min, cases.houses.candour, rng)
+    done = visit(cases.now, cases.sound, cases.normal_min, cases.used, assign(cases, rng), rng)
+    facts = dict(told_facts(cases.houses, cases.sudden(), rng))
+    return Jobs(cases, done, told, facts, dict(equipment(cases.houses)), time_ratio(cases.used, cases.normal_min),
+                cases.houses.day.astype(float), np.arange(n), cases.present)
+
+
+def _callbacks(jobs: Jobs, rng: Generator) -> Jobs:
+    """The second visits to customers of `jobs` who called again within the shop's window."""
+    rows = np.flatnonzero(jobs.visit.back_days <= CALLBACK_DAYS)
+    cases = take_cases(jobs.cases, rows)
+    left = jobs.visit.after.take(rows)
+    used = simulate(left, as_used(left, MINUTES), DT)
+    cases.present = modes_left(left, cases.sound, cases.present)
+    cases.now, cases.used = left, used
+    other = np.where(rng.random(len(rows)) < 0.45, jobs.visit.tech[rows], assign(cases, rng))
+    told = complaint(View(left, used, used, used), cases.normal_min, cases.houses.candour, rng)
+    done = visit(left, cases.sound, cases.normal_min, used, other, rng)
+    facts = {name: codes[rows] for name, codes in jobs.facts.items()}
+    return Jobs(cases, done, told, facts, dict(equipment(cases.houses)), time_ratio(used, cases.normal_min),
+                jobs.day[rows] + jobs.visit.back_days[rows], rows, cases.present)
+
+
+def chunk_size(jobs: int) -> int:
+    """Households in a chunk of a log of `jobs` rows."""
+    return int(min(CHUNK, max(jobs, 64)))
+
+
+def chunks(jobs: int, seed: int) -> Iterator[tuple[Jobs, Jobs]]:
+    """Yield (first visits, callbacks) until there are at least `jobs` rows; the same for the same `jobs` and seed."""
+    if jobs < 1:
+        raise SimError(f"cannot write a log of {jobs} jobs; give a number of 1 or more")
+    size, made, number = chunk_size(jobs), 0, 0
+    span = min(jobs / JOBS_A_DAY, LONGEST_DAYS)
+    pieces = -(-jobs // size)
+    while made < jobs:
+        rng = Generator(PCG64(SeedSequence(seed, spawn_key=(SHOP_STREAM, number))))
+        start = span * (number % pieces) / pieces
+        first = _first_visits(size, rng, (start, start + span / pieces))
+        second = _callbacks(first, rng)
+        made, number = made + len(first) + len(second), number + 1
+        yield first, second

@@ -1,0 +1,244 @@
+"""A service call as the program sees it: what people type becomes steps of a job, and a job becomes evidence.
+
+Everything the command line takes in goes through here: facts, findings (a name and an outcome, a split such as
+"open 70 / closed 30", or a raw reading), repairs, what cannot be done now, the machine's state. Signs that stop everything are
+asked about first and never weighed.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from faultodds.advice import Situation
+from faultodds.appliance import Appliance
+from faultodds.belief import Evidence, Fixed, Seen
+from faultodds.errors import BadReading, FaultoddsError, SafetyStop
+from faultodds.jobs import Fact, Finding, Job, MachineState, Payload, Repair, Skip
+from faultodds.knowledge import repair_modes
+from faultodds.names import fold, match
+from faultodds.readings.judge import Judgement, judge
+from faultodds.schema import ContextFact, EquipmentFact, Knowledge
+
+_YES = {"yes", "y", "true", "1", "on", "there", "present"}
+_NO = {"no", "n", "false", "0", "off", "none"}
+_SPLIT = re.compile(r"^\s*(?P<name>.+?)\s*[:= ]\s*(?P<share>\d+(?:[.,]\d+)?)\s*%?\s*$")
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A finding taken in, with the judgement of its reading when it was one."""
+
+    finding: Finding
+    judgement: Judgement | None = None
+
+
+def pair(text: str, option: str) -> tuple[str, str]:
+    """Split "NAME=VALUE"; raises FaultoddsError naming the option when there is no "="."""
+    name, sign, value = text.partition("=")
+    if not sign or not name.strip() or not value.strip():
+        raise FaultoddsError(f"{option} '{text}': write NAME=VALUE, for example {option} {_EXAMPLES.get(option, 'name=value')}.")
+    return name.strip(), value.strip()
+
+
+_EXAMPLES = {
+    "--fact": "control=board",
+    "--found": "dry_time=longer",
+    "--reading": 'coil_ohms="1.15k"',
+}
+
+
+def take_fact(knowledge: Knowledge, name: str, value: str) -> Fact:
+    """A context or equipment fact from what was typed."""
+    facts: dict[str, ContextFact | EquipmentFact] = {**knowledge.context, **knowledge.equipment}
+    fact = match("fact", name, facts, {n: f.ask for n, f in facts.items()})
+    return Fact(fact, match(f"value of '{fact}'", value, facts[fact].values, facts[fact].values))
+
+
+def stop_if_danger(knowledge: Knowledge, name: str, value: str = "yes") -> bool:
+    """Whether `name` is one of the stop signs; raises SafetyStop when it is and `value` does not say no.
+
+    Anything but a plain no counts as yes: a doubtful answer about gas is not an all-clear.
+    """
+    sign = fold(name)
+    if sign not in knowledge.stop:
+        return False
+    if fold(value) not in _NO:
+        raise SafetyStop(safety_text(knowledge, sign))
+    return True
+
+
+def safety_text(knowledge: Knowledge, sign: str) -> str:
+    """What is shown when a stop sign is there: the sign, then its steps."""
+    stop = knowledge.stop[sign]
+    return "\n".join([f"STOP. {stop.title}.", *(f"{i}. {step}" for i, step in enumerate(stop.steps, 1))])
+
+
+def take_finding(
+    knowledge: Knowledge,
+    name: str,
+    value: str,
+    facts: Mapping[str, str] | None = None,
+    ambient: str | None = None,
+    take: int = 0,
+    reading: bool = False,
+) -> Taken:
+    """A symptom or check with what it showed, from what was typed.
+
+    `value` is an outcome (by name, words or unique beginning), a split over outcomes, or a raw reading; `reading` says that
+    it can only be a reading. Raises UnknownName or BadReading with what to type instead.
+    """
+    observables = knowledge.observables()
+    found = match(
+        "symptom or check", name, observables, {n: o.title for n, o in observables.items()},
+        f"Type 'faultodds appliance show {knowledge.appliance.id}' for all of them.",
+    )
+    outcomes = observables[found].outcomes
+    if not reading:
+        split = _split(found, value, outcomes)
+        if split is not None:
+            return Taken(Finding(found, likelihood=split, raw=value, take=take))
+        if fold(value) in {fold(o) for o in outcomes} | {fold(w) for w in outcomes.values()}:
+            return Taken(Finding(found, outcome=match("outcome", value, outcomes, outcomes), take=take))
+    if found in knowledge.reading and (reading or any(c.isdigit() for c in value) or _is_meter_word(value)):
+        return _judged(knowledge, found, value, facts, ambient, take)
+    if reading:
+        raise BadReading(
+            f"'{found}' is not read with a meter; say what it showed: {found}=" + " or ".join(outcomes) + "."
+        )
+    try:
+        return Taken(Finding(found, outcome=_outcome(found, value, outcomes), take=take))
+    except FaultoddsError:
+        if found in knowledge.reading:
+            return _judged(knowledge, found, value, facts, ambient, take)
+        raise
+
+
+def _outcome(found: str, value: str, outcomes: Mapping[str, str]) -> str:
+    if set(outcomes) == {"no", "yes"} and fold(value) in _YES | _NO:
+        return "yes" if fold(value) in _YES else "no"
+    return match(f"outcome of '{found}'", value, outcomes, outcomes)
+
+
+def _is_meter_word(value: str) -> bool:
+    return fold(value) in {"ol", "o_l", "0l", "0_l", "infinite", "inf"} or "beep" in fold(value)
+
+
+def _judged(
+    knowledge: Knowledge, name: str, text: str, facts: Mapping[str, str] | None, ambient: str | None, take: int
+) -> Taken:
+    outcomes = list(knowledge.check[name].outcomes)
+    judgement = judge(knowledge.reading[name], outcomes, text, ambient=ambient, fuel=(facts or {}).get("fuel"))
+    return Taken(Finding(name, likelihood=dict(judgement.outcomes), raw=text, take=take), judgement)
+
+
+def _split(name: str, value: str, outcomes: Mapping[str, str]) -> dict[str, float] | None:
+    """ "open 70 / closed 30" as weights; None when the text is not a split."""
+    parts = [p for p in re.split(r"\s*/\s*|\s*;\s*|\s*,\s+", value.strip()) if p]
+    matches = [_SPLIT.match(p) for p in parts]
+    if len(parts) < 2 or not all(matches):
+        return None
+    weights: dict[str, float] = {}
+    for m in matches:
+        if m is None or not re.search(r"[A-Za-z]", m["name"]):
+            return None
+        outcome = match(f"outcome of '{name}'", m["name"], outcomes, outcomes)
+        weights[outcome] = float(m["share"].replace(",", "."))
+    total = sum(weights.values())
+    if not total > 0:
+        raise FaultoddsError(f"{name}: the shares in '{value}' add up to nothing; write for example 'open 70 / closed 30'.")
+    return {o: w / total for o, w in weights.items()}
+
+
+def take_repair(knowledge: Knowledge, name: str) -> Repair:
+    """A repair done, from what was typed."""
+    return Repair(match("repair", name, knowledge.repair, {n: r.title for n, r in knowledge.repair.items()}))
+
+
+def take_skip(knowledge: Knowledge, name: str, reason: str = "") -> Skip:
+    """A check or repair that cannot be done now."""
+    work = {**knowledge.check, **knowledge.repair}
+    return Skip(match("check or repair", name, work, {n: w.title for n, w in work.items()}), reason)
+
+
+def take_state(knowledge: Knowledge, items: Iterable[str]) -> MachineState:
+    """The machine's state as the set of access items that are open now; everything else is closed.
+
+    Raises FaultoddsError when an item cannot be open without another that is not said to be.
+    """
+    open_now = {match("access item", i, knowledge.access, {n: a.title for n, a in knowledge.access.items()}) for i in items}
+    return MachineState({name: name in open_now for name in knowledge.access})
+
+
+def evidence_of(appliance: Appliance, job: Job) -> Evidence:
+    """A job as evidence: facts (those implied by the checks done among them), findings by stage, repairs."""
+    k = appliance.knowledge
+    seen = []
+    facts = dict(job.facts)
+    for placed in job.findings:
+        f = placed.finding
+        weights = {f.outcome: 1.0} if f.outcome is not None else {o: w for o, w in (f.likelihood or {}).items() if w > 0}
+        seen.append(Seen(f.name, weights, placed.stage, f.take))
+        _imply(k, facts, f.name)
+    return Evidence(facts, tuple(seen), tuple(fixed(appliance, name) for name in job.repairs))
+
+
+def _imply(knowledge: Knowledge, facts: dict[str, str], name: str) -> None:
+    """A check on a part says that the machine has the part."""
+    observable = knowledge.observables().get(name)
+    for fact, value in (observable.needs if observable else {}).items():
+        if facts.get(fact, value) != value:
+            words = knowledge.equipment[fact].values
+            raise FaultoddsError(
+                f"'{name}' is for a machine with {words[value]}, but this one is said to have {words[facts[fact]]} "
+                f"({fact}={facts[fact]}). Correct the fact, or undo the finding."
+            )
+        facts[fact] = value
+
+
+def fixed(appliance: Appliance, name: str) -> Fixed:
+    """A repair as evidence: the modes it takes away and the chance that it takes."""
+    repair = appliance.knowledge.repair[name]
+    return Fixed(name, tuple(repair_modes(appliance.knowledge, repair)), repair.success)
+
+
+def situation_of(job: Job, qualified: bool = True, labour_rate: float | None = None) -> Situation:
+    """Where the technician stands on this job."""
+    state = frozenset(item for item, is_open in job.machine_state.items() if is_open)
+    return Situation(state, frozenset(job.skipped), qualified, labour_rate)
+
+
+def state_after(appliance: Appliance, job: Job, work: str) -> MachineState | None:
+    """The machine state a check or repair leaves, as a step; None when it changes nothing."""
+    from faultodds.advice import MachineStates
+
+    k = appliance.knowledge
+    state = frozenset(item for item, is_open in job.machine_state.items() if is_open)
+    record = k.check.get(work) or k.repair.get(work)
+    if record is None:
+        return None
+    after = MachineStates(k).to_work(state, record).after
+    changes = {i: i in after for i in k.access if (i in after) != (i in state)}
+    return MachineState(changes) if changes else None
+
+
+def steps_for_one_shot(
+    knowledge: Knowledge,
+    facts: Iterable[str],
+    found: Iterable[str],
+    readings: Iterable[str],
+    repairs: Iterable[str] = (),
+    ambient: str | None = None,
+) -> list[Payload]:
+    """The steps of a call given all at once on the command line; stop signs are looked for before anything else."""
+    pairs = [pair(text, "--found") for text in found]
+    measured = [pair(text, "--reading") for text in readings]
+    for name, value in [*pairs, *measured]:
+        stop_if_danger(knowledge, name, value)
+    steps: list[Payload] = [take_fact(knowledge, *pair(text, "--fact")) for text in facts]
+    known = {s.name: s.value for s in steps if isinstance(s, Fact)}
+    steps += [take_finding(knowledge, n, v, known, ambient).finding for n, v in pairs if fold(n) not in knowledge.stop]
+    steps += [take_finding(knowledge, n, v, known, ambient, reading=True).finding for n, v in measured]
+    steps += [take_repair(knowledge, name) for name in repairs]
+    return steps

@@ -1,0 +1,175 @@
+"""Why, in words and numbers: what a check would tell, what must not be forgotten, why a fact is asked, how the job went."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from faultodds.answers import next_answer
+from faultodds.belief import FaultOdds
+from faultodds.errors import ClashError
+from faultodds.jobs import Closed, Fact, Finding, Job, Payload, Repair, kind_of, summary
+from faultodds.schema import Knowledge
+from faultodds.visit import Visit
+
+# From this chance on a fault is taken as found, and what its entry says about it is shown.
+AS_GOOD_AS_FOUND = 0.5
+
+
+@dataclass(frozen=True)
+class Tells:
+    """What one outcome of a check would tell: its chance now, and the leading faults after it."""
+
+    outcome: str
+    chance: float
+    leading: tuple[FaultOdds, ...]
+
+
+def tells(visit: Visit, check: str, count: int = 2) -> list[Tells]:
+    """For every outcome of a symptom or check: its chance, and the `count` faults that would lead after it."""
+    belief, s = visit.now.belief, visit.appliance.suspects
+    out = []
+    for row, (outcome, chance) in zip(
+        s.likelihood[s.rows[check]], belief.outcome_odds(check).items(), strict=True
+    ):
+        joint = belief.now * row
+        total = float(joint.sum())
+        after = replace(belief, now=joint / total) if total > 0 else belief
+        out.append(Tells(outcome, chance, tuple(after.fault_odds()[:count])))
+    return out
+
+
+def reminders(visit: Visit) -> list[str]:
+    """What must not be forgotten: what the file says of each fault as good as found, and the run after a repair.
+
+    A fault counts as found when its chance in the machine *as it came in* has reached a half, so that "find out why it
+    blew" is still said after the fuse was changed.
+    """
+    s = visit.appliance.suspects
+    odds = visit.now.belief.original @ s.member_float
+    advice = {name: mode.advice for name, mode in visit.knowledge.modes() if mode.advice}
+    texts = [advice[m] for m, p in zip(s.modes, odds, strict=True) if m in advice and p >= AS_GOOD_AS_FOUND]
+    if visit.unverified:
+        texts.append("A repair is not done until the machine has run: verify it before you leave.")
+    return list(dict.fromkeys(texts))
+
+
+def why_asked(knowledge: Knowledge, fact: str) -> str:
+    """Why an intake question is worth answering, in one sentence."""
+    if fact in knowledge.equipment:
+        parts = {c for lacks in knowledge.equipment[fact].lacks.values() for c in lacks}
+        needs = [n for n, w in {**knowledge.check, **knowledge.repair}.items() if fact in w.needs]
+        titles = [knowledge.component[c].title for c in knowledge.component if c in parts]
+        if titles:
+            return f"Not every machine has: {', '.join(titles)}. Their checks and repairs are offered once this is known."
+        return (
+            f"It decides whether these are offered: {', '.join(needs)}."
+            if needs
+            else "It says which machine this is."
+        )
+    strongest: dict[str, float] = {}
+    for target, factors in knowledge.context[fact].more_often.items():
+        strongest[target] = max(f if f >= 1 else 1 / max(f, 1e-9) for f in factors.values())
+    top = sorted(strongest, key=lambda t: -strongest[t])[:3]
+    return (
+        f"It moves the odds of {'; '.join(_title(knowledge, t) for t in top)}."
+        if top
+        else "It is kept with the job."
+    )
+
+
+def _title(knowledge: Knowledge, target: str) -> str:
+    return knowledge.component[target].title if target in knowledge.component else knowledge.title_of(target)
+
+
+@dataclass(frozen=True)
+class Line:
+    """One step of a job as it is told: when, under which visit and stage, what kind, in words."""
+
+    seq: int
+    at: datetime
+    visit: int
+    stage: int
+    kind: str
+    text: str
+    minutes: float | None
+    payload: Payload
+
+
+def story(job: Job) -> list[Line]:
+    """The steps that stand, in order, each with its visit and its stage (the repairs done before it)."""
+    lines, visit, stage = [], 1, 0
+    for step in job.steps:
+        p = step.payload
+        lines.append(Line(step.seq, step.at, visit, stage, kind_of(p), summary(p), step.minutes, p))
+        stage += isinstance(p, Repair)
+        visit += isinstance(p, Closed) and p.outcome == "came_back"
+    return lines
+
+
+def job_answer(visit: Visit, advice: bool = True) -> dict[str, Any]:
+    """A job as plain data: its story, where it stands and, if asked, the odds and advice now (or the clash)."""
+    job = visit.job
+    answer: dict[str, Any] = {
+        **job_line(job),
+        "facts": job.facts,
+        "steps": [_step(line) for line in story(job)],
+        "undone": [
+            {"seq": s.seq, "kind": kind_of(s.payload), "text": summary(s.payload)} for s in job.undone
+        ],
+        "repairs": list(job.repairs),
+        "open": sorted(visit.state),
+        "skipped": job.skipped,
+        "notes": list(job.notes),
+    }
+    if advice:
+        answer |= now_answer(visit)
+    return answer
+
+
+def now_answer(visit: Visit) -> dict[str, Any]:
+    """Odds and advice now, as `next --json` has them, with what must not be forgotten; or the findings that clash."""
+    try:
+        now = visit.now
+    except ClashError as clash:
+        return {"clash": {"findings": list(clash.findings), "message": str(clash)}}
+    return {
+        **next_answer(visit.appliance, now.belief, now.advice, visit.state),
+        "reminders": reminders(visit),
+    }
+
+
+def job_line(job: Job) -> dict[str, Any]:
+    """One job in a list."""
+    return {
+        "job": job.id,
+        "appliance": job.appliance,
+        "revision": job.revision,
+        "title": job.title,
+        "opened_at": job.opened_at.isoformat(),
+        "outcome": job.outcome,
+        "closed": job.is_closed,
+        "visit": job.visit,
+        "stage": job.stage,
+        "minutes": job.minutes,
+    }
+
+
+def _step(line: Line) -> dict[str, Any]:
+    p = line.payload
+    step: dict[str, Any] = {
+        "seq": line.seq,
+        "at": line.at.isoformat(),
+        "visit": line.visit,
+        "stage": line.stage,
+        "kind": line.kind,
+        "text": line.text,
+        "minutes": line.minutes,
+    }
+    if isinstance(p, Finding):
+        outcomes = {p.outcome: 1.0} if p.outcome is not None else dict(p.likelihood or {})
+        step |= {"name": p.name, "outcomes": outcomes, "raw": p.raw, "take": p.take}
+    elif isinstance(p, Repair | Fact):
+        step["name"] = p.name
+    return step

@@ -1,0 +1,55 @@
+"""Names as people type them: exact, in other spelling, as a unique beginning, or as a near miss that is answered with a question."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from faultodds.errors import UnknownName, unknown
+
+
+def fold(text: str) -> str:
+    """Case, spaces, hyphens and punctuation made alike: "Igniter Ohms" -> "igniter_ohms"."""
+    return "_".join("".join(c if c.isalnum() else " " for c in text.casefold()).split())
+
+
+def match(kind: str, typed: str, names: Iterable[str], words: Mapping[str, str] | None = None, next_step: str = "") -> str:
+    """The one of `names` that `typed` stands for.
+
+    Tried in turn: the name; the name or its `words` in other spelling; the only name that begins so; the only name of whose
+    parts each begins so ("ig oh" for igniter_ohms); the only one whose words contain what was typed. Raises
+    UnknownName: when several fit it lists them, when none fits it names the nearest.
+    """
+    known = list(names)
+    if typed in known:
+        return typed
+    wanted = fold(typed)
+    if not wanted:
+        raise unknown(kind, typed, known, next_step)
+    for found in _readings(wanted, known, words or {}):
+        if len(found) == 1:
+            return found[0]
+        if len(found) > 1:
+            listed = ", ".join(f"'{n}'" for n in found[:8])
+            raise UnknownName(f"'{typed}' fits more than one {kind}: {listed}. Type a little more of the name.")
+    raise unknown(kind, typed, known, next_step)
+
+
+def _readings(wanted: str, known: Sequence[str], words: Mapping[str, str]) -> Iterable[list[str]]:
+    yield [n for n in known if fold(n) == wanted]
+    yield [n for n in known if fold(words.get(n, "")) == wanted]
+    yield [n for n in known if fold(n).startswith(wanted)]
+    yield [n for n in known if _parts_begin(wanted.split("_"), fold(n).split("_"))]
+    if len(wanted) >= 4:
+        yield [n for n in known if wanted in fold(words.get(n, ""))]
+
+
+def _parts_begin(typed: Sequence[str], parts: Sequence[str]) -> bool:
+    """Whether each typed part begins a later part of the name, in order."""
+    at = 0
+    for piece in typed:
+        while at < len(parts) and not parts[at].startswith(piece):
+            at += 1
+        if at == len(parts):
+            return False
+        at += 1
+    return True

@@ -1,0 +1,58 @@
+"""How readings and bands are put into words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from faultodds.readings.bands import ends
+from faultodds.readings.numbers import neat
+from faultodds.readings.parse import Quantity
+from faultodds.readings.problems import floor_of
+from faultodds.readings.specs import ReadingSpec
+from faultodds.readings.units import shown
+
+
+def in_words(value: Quantity, unit: str) -> str:
+    """A reading for people: "1,150 ohm", "OL", "over 180 F", "110 to 130 ohm"."""
+    if math.isinf(value.low) and value.low > 0:
+        return "OL"
+    if math.isinf(value.high):
+        return f"over {neat(value.low)} {shown(unit)}"
+    if value.low == value.high:
+        return f"{neat(value.low)} {shown(unit)}"
+    if math.isinf(value.low):
+        return f"under {neat(value.high)} {shown(unit)}"
+    return f"{neat(value.low)} to {neat(value.high)} {shown(unit)}"
+
+
+def describe(spec: ReadingSpec, outcomes: Sequence[str], fuel: str | None = None) -> str:
+    """The bands in one line, outcome by outcome: "normal under 600 ohm; open over 600 ohm"."""
+    if spec.kind == "windings":
+        parts = [f"{each.name} {neat(each.low)} to {neat(each.high)} ohm" for each in spec.windings]
+        return "; ".join([*parts, f"{spec.otherwise} when any is out"])
+    unit = {"thermistor": "% of chart", "bench_heat": f"{spec.unit} from its rating"}.get(
+        spec.kind, shown(spec.unit)
+    )
+    bands = spec.bands_of(fuel)
+    parts = []
+    for name in outcomes:
+        if name in bands:
+            spans = " or ".join(_span(*ends(band), floor_of(spec)) for band in bands[name])
+            parts.append(f"{name} {spans} {unit}")
+    return "; ".join([*parts, f"{spec.otherwise} otherwise"] if spec.otherwise else parts)
+
+
+def _span(low: float, high: float, floor: float) -> str:
+    if low <= floor:
+        return f"under {neat(high)}"
+    return f"over {neat(low)}" if math.isinf(high) else f"{neat(low)} to {neat(high)}"
+
+
+def borderline(chances: Mapping[str, float], outcomes: Sequence[str]) -> str:
+    """The sentence for a reading that no outcome owns."""
+    first, second = sorted(outcomes, key=lambda outcome: -chances[outcome])[:2]
+    return (
+        f"Too near the edge between {first} and {second} to say: read it again, with good contact, "
+        "before buying a part."
+    )

@@ -1,0 +1,147 @@
+"""A line as a technician types it, taken apart into names and what they showed.
+
+"2 weak", "ig oh open", "coil_ohms 1.15k", "hood_flap weak 70 / strong 30", "1=2 heat=none": numbers stand for what is
+on the screen, names may be shortened, and the value may have several words.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from faultodds.errors import FaultoddsError, UnknownName
+from faultodds.names import fold, match
+from faultodds.schema import Knowledge
+
+_NEXT_PAIR = re.compile(r"[\s,;]+(?=[\w.-]+\s*=)")
+
+
+@dataclass(frozen=True)
+class Typed:
+    """One name of a symptom or check, and what was typed for it ("" when nothing was)."""
+
+    name: str
+    value: str
+
+
+def findings(knowledge: Knowledge, line: str, numbered: Sequence[str] = ()) -> list[Typed]:
+    """The findings on one line. `numbered`: what 1, 2, 3 ... stand for. Raises UnknownName for what is no finding."""
+    parts = _NEXT_PAIR.split(line.strip()) if line.count("=") > 1 else [line.strip()]
+    return [_finding(knowledge, part, numbered) for part in parts if part]
+
+
+def _finding(knowledge: Knowledge, text: str, numbered: Sequence[str]) -> Typed:
+    head, sign, tail = text.partition("=")
+    if sign:
+        name = observable(knowledge, head.strip(), numbered)
+        return Typed(name, value_of(knowledge, name, tail.strip()))
+    words = text.split()
+    problem: UnknownName | None = None
+    # The longest beginning that is a name wins, so that "thermal fuse open" is not "thermal".
+    for count in range(len(words), 0, -1):
+        try:
+            name = observable(knowledge, " ".join(words[:count]), numbered)
+        except UnknownName as error:
+            # Of several complaints the one about the first word is the one that helps.
+            problem = error
+            continue
+        return Typed(name, value_of(knowledge, name, " ".join(words[count:]).lstrip(": ")))
+    assert problem is not None
+    raise problem
+
+
+def observable(knowledge: Knowledge, text: str, numbered: Sequence[str] = ()) -> str:
+    """The symptom or check that a number on the screen or a name stands for."""
+    if text.isdigit():
+        return by_number("line", text, numbered)
+    known = knowledge.observables()
+    return match("symptom or check", text, known, {n: o.title for n, o in known.items()})
+
+
+def value_of(knowledge: Knowledge, name: str, text: str) -> str:
+    """What was typed for a value, a number standing for the outcome in that place unless the check is read with a meter."""
+    outcomes = list(knowledge.observables()[name].outcomes)
+    if text.isdigit() and name not in knowledge.reading:
+        return by_number(f"outcome of '{name}'", text, outcomes)
+    return text
+
+
+def by_number(kind: str, text: str, names: Sequence[str]) -> str:
+    """The name in the place that `text` says, counted from 1; raises UnknownName beyond the end."""
+    place = int(text)
+    if not 1 <= place <= len(names):
+        allowed = f"1 to {len(names)}" if names else "none: nothing is numbered now"
+        raise UnknownName(
+            f"there is no {kind} {text}. Known: {allowed}. Type a number on the screen, or a name."
+        )
+    return names[place - 1]
+
+
+def stop_sign_in(knowledge: Knowledge, line: str) -> str | None:
+    """The stop sign that a line speaks of ("smell gas", "there is smoke"), or None.
+
+    A line speaks of a sign when it holds every part of the sign's name, or one of the things its title lists. It is a
+    reason to ask, not yet a stop.
+    """
+    words = fold(line).split("_")
+    if fold(line) in knowledge.stop:
+        return fold(line)
+    for name, stop in knowledge.stop.items():
+        if all(
+            any(w == part or (len(part) > 3 and w.startswith(part)) for w in words)
+            for part in name.split("_")
+        ):
+            return name
+        listed = [fold(thing).split("_") for thing in re.split(r",| or ", stop.title)]
+        if any(_together(thing, words) for thing in listed if thing != [""]):
+            return name
+    return None
+
+
+def _together(thing: Sequence[str], words: Sequence[str]) -> bool:
+    return any(list(words[i : i + len(thing)]) == list(thing) for i in range(len(words)))
+
+
+def work(knowledge: Knowledge, text: str, numbered: Sequence[str] = ()) -> tuple[str, str]:
+    """A check or repair at the beginning of `text`, and the rest of it; raises UnknownName when there is none."""
+    words = text.split()
+    known = {**knowledge.check, **knowledge.repair}
+    titles = {n: w.title for n, w in known.items()}
+    for count in range(len(words), 1, -1):
+        with contextlib.suppress(UnknownName):
+            return match("check or repair", " ".join(words[:count]), known, titles), " ".join(words[count:])
+    first = words[0] if words else ""
+    name = (
+        by_number("line", first, numbered)
+        if first.isdigit()
+        else match("check or repair", first, known, titles)
+    )
+    return name, " ".join(words[1:])
+
+
+def facts(knowledge: Knowledge, line: str) -> list[tuple[str, str]]:
+    """The NAME=VALUE pairs on one line; raises FaultoddsError when there is none."""
+    parts = [p.partition("=") for p in _NEXT_PAIR.split(line.strip())]
+    if not all(sign and name.strip() and value.strip() for name, sign, value in parts):
+        some = next(iter({**knowledge.equipment, **knowledge.context}.items()), None)
+        example = f", for example {some[0]}={next(iter(some[1].values))}" if some else ""
+        raise FaultoddsError(f"'{line.strip()}': write NAME=VALUE{example}.")
+    return [(name.strip(), value.strip()) for name, _, value in parts]
+
+
+def fact_value(values: Mapping[str, str], text: str) -> str:
+    """A value of a fact typed as its number in the list or by name."""
+    return by_number("answer", text, list(values)) if text.isdigit() else text
+
+
+def reading_again(first: str, answer: str) -> list[str]:
+    """The readings that `answer` may complete `first` to, likeliest first: "k" after "1.15", "72F" after "9.2k"."""
+    answer = answer.strip()
+    if not any(c.isdigit() for c in answer):
+        # A bare unit: put it behind the number, before a room temperature if one was given.
+        number, sign, rest = first.partition(" at ")
+        joined = f"{number.strip()} {answer}" + (f" at {rest}" if sign else "")
+        return [joined, answer]
+    return [answer, f"{first} at {answer}"]

@@ -1,0 +1,342 @@
+"""One technician on one call: the appliance, the job store and the job, bound together.
+
+Everything entered goes through a `Visit`: it is judged, it is in the store before anything is answered, and the belief and the
+advice follow from the job as it then stands. The guided call and the `job` commands are thin screens over it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from faultodds.advice import Action, Advice, MachineStates, Situation, State, action, advise
+from faultodds.appliance import Appliance, open_appliance
+from faultodds.belief import Belief, infer
+from faultodds.call import (
+    Taken,
+    evidence_of,
+    situation_of,
+    state_after,
+    stop_if_danger,
+    take_fact,
+    take_finding,
+    take_repair,
+    take_skip,
+)
+from faultodds.errors import ClashError, FaultoddsError, SafetyStop
+from faultodds.jobs import (
+    OUTCOMES,
+    Closed,
+    Fact,
+    Finding,
+    Job,
+    MachineState,
+    Note,
+    Payload,
+    Repair,
+    Skip,
+    Step,
+)
+from faultodds.names import match
+from faultodds.schema import Knowledge
+
+if TYPE_CHECKING:
+    from faultodds.store import Store
+
+
+@dataclass(frozen=True)
+class Now:
+    """The job worked out as it stands: belief and advice, and the belief before the last thing that counted."""
+
+    belief: Belief
+    advice: Advice
+    before: Belief | None
+
+
+class Visit:
+    """A job being worked on.
+
+    `qualified`: whether energised and gas-pressure work may be offered; `labour_rate` overrides the file's, per hour; `ambient` is
+    the room's temperature for readings that need it. Methods that enter something return once it is on disk.
+    They raise FaultoddsError for what cannot be taken (nothing is saved then) and SafetyStop for a stop sign. Findings that
+    clash *are* saved: `now` then raises ClashError until one is undone or replaced.
+    """
+
+    def __init__(
+        self,
+        appliance: Appliance,
+        store: Store,
+        job: Job,
+        *,
+        qualified: bool = True,
+        labour_rate: float | None = None,
+        ambient: str | None = None,
+    ) -> None:
+        self.appliance = appliance
+        self.store = store
+        self.job = job
+        self.qualified = qualified
+        self.labour_rate = labour_rate
+        self.ambient = ambient
+        self._now: Now | ClashError | None = None
+
+    @classmethod
+    def start(cls, store: Store, appliance: Appliance, title: str = "", **settings: Any) -> Visit:
+        """Start a job in the store; `settings` are those of the class."""
+        job = store.new_job(appliance.knowledge.appliance.id, revision=appliance.revision, title=title)
+        return cls(appliance, store, job, **settings)
+
+    @classmethod
+    def resume(cls, store: Store, job_id: str, appliance: str | None = None, **settings: Any) -> Visit:
+        """Go on with a job. `appliance`: a knowledge file to use, when the job's own is not a shipped one.
+
+        Raises UnknownName when there is no such job, FaultoddsError when the file is for another appliance.
+        """
+        job = store.get(job_id)
+        opened = open_appliance(appliance or job.appliance)
+        found = opened.knowledge.appliance.id
+        if found != job.appliance:
+            raise FaultoddsError(
+                f"job {job.id} is about '{job.appliance}', but {appliance} describes '{found}'. "
+                "Leave out --appliance, or give the file that the job was started with."
+            )
+        return cls(opened, store, job, **settings)
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """The appliance's knowledge file."""
+        return self.appliance.knowledge
+
+    # --- entering ---
+
+    def fact(self, name: str, value: str) -> Fact:
+        """Enter a context or equipment fact."""
+        fact = take_fact(self.knowledge, name, value)
+        self._enter(fact)
+        return fact
+
+    def find(
+        self,
+        name: str,
+        value: str,
+        *,
+        again: bool = False,
+        reading: bool = False,
+        minutes: float | None = None,
+    ) -> Taken:
+        """Enter what a symptom or check showed.
+
+        The machine is then in the state that the check needs. `again` is a deliberate re-measurement: it counts beside the
+        earlier one, where a plain repeat takes its place.
+        """
+        self.stop_sign(name, value)
+        taken = self.judge(name, value, again=again, reading=reading)
+        self._enter(taken.finding, minutes)
+        return taken
+
+    def judge(self, name: str, value: str, *, again: bool = False, reading: bool = False) -> Taken:
+        """What `find` would enter, entering nothing."""
+        observables = self.knowledge.observables()
+        found = match("symptom or check", name, observables, {n: o.title for n, o in observables.items()})
+        spec = self.knowledge.reading.get(found)
+        if (
+            spec is not None
+            and spec.kind == "thermistor"
+            and self.ambient
+            and " at " not in value
+            and _has_digit(value)
+        ):
+            value = f"{value} at {self.ambient}"  # the raw reading is kept together with what it depends on
+        take = self.job.next_take(found) if again else 0
+        return take_finding(self.knowledge, found, value, self.job.facts, self.ambient, take, reading)
+
+    def fix(self, name: str, minutes: float | None = None) -> Repair:
+        """Enter a repair that was done; the machine is then in the state that it needs."""
+        repair = take_repair(self.knowledge, name)
+        self._enter(repair, minutes)
+        return repair
+
+    def check_facts(self, pairs: Iterable[tuple[str, str]]) -> None:
+        """Raise for the first of these facts that cannot be taken; nothing is entered."""
+        for name, value in pairs:
+            take_fact(self.knowledge, name, value)
+
+    def check_repairs(self, names: Iterable[str]) -> None:
+        """Raise for the first of these repairs that there is not; nothing is entered."""
+        for name in names:
+            take_repair(self.knowledge, name)
+
+    def verify(self, value: str, minutes: float | None = None) -> Taken:
+        """Enter how the verification run ended."""
+        return self.find(self.knowledge.costs.verify, value, minutes=minutes)
+
+    def skip(self, name: str, reason: str = "") -> Skip:
+        """Enter that a check or repair cannot be done now; it is offered no more on this visit."""
+        skip = take_skip(self.knowledge, name, reason)
+        self._enter(skip)
+        return skip
+
+    def note(self, text: str) -> Note:
+        """Enter free text; never evidence."""
+        if not text.strip():
+            raise FaultoddsError("a note needs some text. Type for example: note key with the neighbour.")
+        note = Note(text.strip())
+        self._enter(note)
+        return note
+
+    def set_open(self, item: str, is_open: bool) -> str:
+        """Correct the machine's state: an access item ("front_open", "unplugged") is open or done now, or is not."""
+        access = self.knowledge.access
+        name = match("access item", item, access, {n: a.title for n, a in access.items()})
+        self._enter(MachineState({name: is_open}))
+        return name
+
+    def close(self, outcome: str, on: str | None = None, note: str = "") -> Closed:
+        """Enter how the call ended: gone, referred, or came_back on a day YYYY-MM-DD (which opens the job again)."""
+        closed = Closed(match("outcome of a job", outcome, OUTCOMES), _day(on), note)
+        self._enter(closed)
+        return closed
+
+    def undo(self) -> tuple[Step, ...]:
+        """Take back the last step, and with a check or repair the opening and shutting that came with it."""
+        self.job, step = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
+        taken = [step]
+        if isinstance(step.payload, Finding | Repair) and self._came_along(step.payload.name):
+            self.job, state = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
+            taken.append(state)
+        self._now = None
+        return tuple(taken)
+
+    def stop_sign(self, sign: str, value: str) -> bool:
+        """Whether `sign` is a stop sign that `value` plainly denies; raises SafetyStop, noted in the job, unless it does."""
+        try:
+            return stop_if_danger(self.knowledge, sign, value)
+        except SafetyStop as stop:
+            self._append(Note(f"{str(stop).splitlines()[0]} Nothing else was advised."))
+            raise
+
+    # --- answering ---
+
+    @cached_property
+    def machine(self) -> MachineStates:
+        """Ways between the states of this machine."""
+        return MachineStates(self.knowledge)
+
+    @property
+    def situation(self) -> Situation:
+        """Where the technician stands."""
+        return situation_of(self.job, self.qualified, self.labour_rate)
+
+    @property
+    def state(self) -> State:
+        """The access items that are open, shut off or moved now."""
+        return self.situation.state
+
+    @property
+    def now(self) -> Now:
+        """Belief and advice for the job as it stands; raises ClashError while its findings fit no fault."""
+        if self._now is None:
+            try:
+                belief = self._belief(self.job)
+                self._now = Now(belief, advise(self.appliance, belief, self.situation), self._before())
+            except ClashError as error:
+                self._now = error
+        if isinstance(self._now, ClashError):
+            raise self._now
+        return self._now
+
+    def clash(self) -> ClashError | None:
+        """The clash of the findings as they stand, or None; costs a belief, no advice."""
+        try:
+            self._belief(self.job)
+        except ClashError as error:
+            return error
+        return None
+
+    @property
+    def unverified(self) -> bool:
+        """Whether a repair was done and the machine has not had its verification run since, on this visit."""
+        verify = self.knowledge.costs.verify
+        return self.job.stage > 0 and not any(
+            p.finding.name == verify and p.stage == self.job.stage and p.visit == self.job.visit
+            for p in self.job.findings
+        )
+
+    def how(self, name: str) -> Action:
+        """How to do a check or repair from the machine's state as it is now."""
+        work = {**self.knowledge.check, **self.knowledge.repair}
+        return action(
+            self.appliance,
+            match("check or repair", name, work, {n: w.title for n, w in work.items()}),
+            self.state,
+        )
+
+    def closing_up(self) -> list[str]:
+        """The steps that put the machine back together and on again."""
+        return self.machine.sentences(self.machine.closing_up(self.state))
+
+    def change(self, mode: str) -> float | None:
+        """How far the chance of a mode moved with the last thing that counted; None when there was nothing before."""
+        now = self.now
+        if now.before is None:
+            return None
+        column = self.appliance.suspects.mode_index[mode]
+        return float(now.belief.mode_odds[column] - now.before.mode_odds[column])
+
+    # --- inside ---
+
+    def _enter(self, payload: Payload, minutes: float | None = None) -> None:
+        """Put a step on disk, after the change of machine state that it brings; nothing when the facts rule it out."""
+        tried = self.job.plus(Step(self.job.last_seq + 1, self.job.opened_at, payload))
+        evidence_of(self.appliance, tried)
+        if isinstance(payload, Finding | Repair):
+            state = state_after(self.appliance, self.job, payload.name)
+            if state is not None:
+                self._append(state)
+        self._append(payload, minutes)
+
+    def _append(self, payload: Payload, minutes: float | None = None) -> None:
+        self._now = None
+        try:
+            self.job = self.store.append(self.job.id, payload, minutes, expected_seq=self.job.last_seq)
+        except FaultoddsError as error:
+            self.job = getattr(error, "job", self.job)  # another terminal was here: go on from what it left
+            raise
+
+    def _came_along(self, work: str) -> bool:
+        """Whether the job's last step is the change of machine state that went with `work`."""
+        if not self.job.steps or not isinstance(self.job.steps[-1].payload, MachineState):
+            return False
+        earlier = replace(self.job, steps=self.job.steps[:-1])
+        return state_after(self.appliance, earlier, work) == self.job.steps[-1].payload
+
+    def _belief(self, job: Job) -> Belief:
+        return infer(self.appliance.suspects, evidence_of(self.appliance, job))
+
+    def _before(self) -> Belief | None:
+        """The belief before the last fact, finding or repair; None when there is none or it clashed."""
+        counted = [i for i, s in enumerate(self.job.steps) if isinstance(s.payload, Fact | Finding | Repair)]
+        if not counted:
+            return None
+        try:
+            return self._belief(replace(self.job, steps=self.job.steps[: counted[-1]]))
+        except FaultoddsError:
+            return None
+
+
+def _day(text: str | None) -> date | None:
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise FaultoddsError(
+            f"'{text}' is not a day. Type it as YYYY-MM-DD, for example 2025-03-31."
+        ) from None
+
+
+def _has_digit(text: str) -> bool:
+    return any(c.isdigit() for c in text)
