@@ -51,7 +51,7 @@ def _new(talk: Talk, store: Store, name: str | None, title: str, settings: dict[
 
     appliance = appliance_named(name)
     talk.tell(
-        f"A new call: {appliance.knowledge.appliance.title}. Type help at any time, leave to go; all is saved."
+        f"A new call: {appliance.knowledge.appliance.title}. Type help or leave at any time; all is saved."
     )
     visit, safe = first_answers(talk, appliance.knowledge, lambda: start(store, appliance, title, **settings))
     if visit is None:
@@ -64,7 +64,7 @@ def _go_on(talk: Talk, visit: Visit) -> None:
     """A saved job: safety again, then what is still to be asked, then the findings."""
     from faultodds_cli.bench_intake import still_safe
 
-    talk.tell(f"Going on with job {visit.job.id}. Type help at any time, leave to go; all is saved.")
+    talk.tell(f"Going on with job {visit.job.id}. Type help or leave at any time; all is saved.")
     _talk_through(
         talk, visit, still_safe(talk, visit), fresh=not visit.job.findings and not visit.job.is_closed
     )

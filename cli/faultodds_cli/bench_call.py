@@ -1,4 +1,5 @@
-"""The guided call: safety first, then the machine, the complaint, and one finding after another until the job is closed."""
+"""The guided call: safety first, then the machine, the complaint, and one finding after another until the
+job is closed."""
 
 from __future__ import annotations
 
@@ -7,7 +8,6 @@ from dataclasses import dataclass, field
 
 from faultodds import typed
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop, UnknownName
-from faultodds.names import fold
 from faultodds.visit import Visit
 
 from faultodds_cli import bench_screen, show
@@ -19,7 +19,8 @@ PROMPT = ">"
 
 @dataclass(frozen=True)
 class Question:
-    """A symptom or check that was named, and what is still to be said about it: its unit, the room, or everything."""
+    """A symptom or check that was named, and what is still to be said about it: its unit, the room, or
+    everything."""
 
     name: str
     value: str
@@ -28,7 +29,10 @@ class Question:
 
 @dataclass
 class Call:
-    """One guided call in progress. `numbered` is what the numbers on the screen stand for; `question` waits for an answer."""
+    """One guided call in progress.
+
+    `numbered` is what the numbers on the screen stand for; `question` waits for an answer.
+    """
 
     visit: Visit
     talk: Talk
@@ -85,7 +89,10 @@ class Call:
         return COMMANDS[command].run(self, rest.strip())
 
     def findings(self, line: str, question: Question | None) -> list[typed.Typed] | None:
-        """The findings on a line; None when it is an abbreviated command. Raises FaultoddsError when it is neither."""
+        """The findings on a line; None when it is an abbreviated command.
+
+        Raises FaultoddsError when it is neither.
+        """
         word, _, rest = line.partition(" ")
         command = beginning(word, bool(rest.strip()))
         try:
@@ -110,7 +117,8 @@ class Call:
 
     def enter_all(self, found: Iterable[typed.Typed]) -> bool:
         """Enter every finding of a line; true when at least one was taken."""
-        return any([self.enter(each.name, each.value) for each in found])
+        taken = [self.enter(each.name, each.value) for each in found]
+        return any(taken)
 
     def enter(self, name: str, value: str, again: bool = False) -> bool:
         """Enter one finding, or ask for what is missing; true when it was taken."""
@@ -139,8 +147,8 @@ class Call:
     def ask_back(self, question: Question, problem: BadReading) -> None:
         """Ask about a reading that cannot be taken yet; the next line may be the answer alone."""
         self.question = question
-        self.talk.tell(str(problem), "?  ")
-        self.talk.tell("The answer alone will do (k, or 72F); anything else leaves it.", "   ")
+        self.talk.tell(str(problem).replace("--ambient ", ""), "?  ")
+        self.talk.tell("The answer alone will do; any other line leaves it.", "   ")
 
     def answer(self, question: Question, line: str) -> bool:
         """Whether a line answers what was asked; it is entered then, or leads to the next question."""
@@ -177,7 +185,7 @@ class Call:
         """Stop when a line names a stop sign; ask when it speaks of one."""
         name, sign, value = line.partition("=")
         if refuse(self.talk, self.visit, name.strip(), value.strip() if sign else "yes"):
-            raise FaultoddsError(f"Good: no {self.visit.knowledge.stop[fold(name)].title}.")
+            raise FaultoddsError("Good. Go on.")
         spoken = typed.stop_sign_in(self.visit.knowledge, line)
         reply: str | None = ""
         while spoken is not None and not reply:
@@ -224,7 +232,8 @@ class Call:
 
 
 def refuse(talk: Talk, visit: Visit, sign: str, reply: str) -> bool:
-    """Note the answer to a stop question; unless it is a plain no, say that the job is kept and raise SafetyStop."""
+    """Note the answer to a stop question; unless it is a plain no, say that the job is kept and raise
+    SafetyStop."""
     try:
         return visit.stop_sign(sign, reply)
     except SafetyStop:

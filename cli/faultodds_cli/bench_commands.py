@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from faultodds import typed
-from faultodds.errors import FaultoddsError, UnknownName, nearest
+from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.jobs import summary
 from faultodds.names import fold, match
 
@@ -20,7 +21,8 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Command:
-    """A word, how it is typed, what it does, and the function that does it: true when the screen is to be shown anew."""
+    """A word, how it is typed, what it does, and the function that does it: true when the screen is to be
+    shown anew."""
 
     usage: str
     help: str
@@ -101,8 +103,7 @@ def fact(call: Call, rest: str) -> bool:
     if not rest:
         call.talk.say(bench_screen.fact_lines(call.visit))
         return False
-    for name, value in typed.facts(call.visit.knowledge, rest):
-        given = call.visit.fact(name, value)
+    for given in call.visit.facts(typed.facts(call.visit.knowledge, rest)):
         call.talk.tell(f"Noted: {given.name} = {given.value}.")
     return True
 
@@ -113,9 +114,8 @@ def repair(call: Call, rest: str) -> bool:
         return repairs(call, rest)
     k = call.visit.knowledge
     done = call.visit.fix(rest)
-    call.talk.tell(
-        f"Repaired: {k.repair[done.name].title}. Next, run the machine and type: verify {call.verify_words()}."
-    )
+    title = k.repair[done.name].title
+    call.talk.tell(f"Repaired: {title}. Next, run the machine and type: verify {call.verify_words()}.")
     return True
 
 
@@ -249,7 +249,8 @@ def exact(word: str) -> str | None:
 
 
 def beginning(word: str, has_more: bool) -> str | None:
-    """The one command that begins with a word; "rep" is `repair` with a name after it and `repairs` without."""
+    """The one command that begins with a word; "rep" is `repair` with a name after it and `repairs`
+    without."""
     start = fold(word)
     found = [name for name in COMMANDS if start and name.startswith(start)]
     if found == ["repairs", "repair"]:
@@ -259,9 +260,11 @@ def beginning(word: str, has_more: bool) -> str | None:
 
 def near_miss(word: str, problem: UnknownName) -> FaultoddsError:
     """What to say to a line that is neither a command nor a finding."""
-    close_to = nearest(word, COMMANDS)
-    if close_to and "Did you mean" not in str(problem) and "fits more than one" not in str(problem):
+    if not str(problem).startswith("there is no symptom or check"):
+        return problem  # the name was understood: what is wrong is the rest of the line
+    close = difflib.get_close_matches(word.casefold(), COMMANDS, n=1, cutoff=0.7)
+    if close:
         return UnknownName(
-            f"'{word}' is neither a word this knows nor a symptom or check. Did you mean '{close_to}'? Type help for all."
+            f"'{word}' is no word of this program. Did you mean '{close[0]}'? Type help for all."
         )
     return UnknownName(f"{problem} Type help for what can be typed.")

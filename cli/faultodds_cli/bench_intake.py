@@ -19,8 +19,8 @@ from faultodds_cli.bench_talk import Talk
 def first_answers(talk: Talk, knowledge: Knowledge, begin: Callable[[], Visit]) -> tuple[Visit | None, bool]:
     """Ask every stop sign before anything else; the job begins with the first answer.
 
-    Returns the visit (None when the input ended before any answer) and whether all were answered with no. Raises SafetyStop,
-    with the sign noted in the job, at the first answer that is not a plain no.
+    Returns the visit (None when the input ended before any answer) and whether all were answered with no.
+    Raises SafetyStop, with the sign noted in the job, at the first answer that is not a plain no.
     """
     talk.tell("First, is it safe? A plain no to each of these, or everything stops.")
     visit: Visit | None = None
@@ -45,7 +45,10 @@ def _reply(talk: Talk, question: str) -> str | None:
 
 
 def still_safe(talk: Talk, visit: Visit) -> bool:
-    """On going on with a job, all stop signs in one question; false at the end of input. Raises SafetyStop as above."""
+    """On going on with a job, all stop signs in one question; false at the end of input.
+
+    Raises SafetyStop as above.
+    """
     stops = visit.knowledge.stop
     if not stops:
         return True
@@ -58,9 +61,12 @@ def still_safe(talk: Talk, visit: Visit) -> bool:
 
 
 def intake(call: Call) -> bool:
-    """The machine first, then its surroundings; every question can be left with Enter. False at the end of input."""
+    """The machine first, then its surroundings; every question can be left with Enter.
+
+    False at the end of input.
+    """
     k = call.visit.knowledge
-    asked = {**k.equipment, **k.context}
+    asked = typed.asked(k)
     left = [name for name in asked if name not in call.visit.job.facts]
     if left:
         call.talk.say()
@@ -104,8 +110,7 @@ def _take_fact(call: Call, name: str, fact: ContextFact | EquipmentFact, line: s
             if "=" in line
             else [(name, typed.fact_value(fact.values, line))]
         )
-        for each, value in pairs:
-            visit.fact(each, value)
+        visit.facts(pairs)
     except FaultoddsError as error:
         if isinstance(error, SafetyStop):
             raise
@@ -126,7 +131,7 @@ def complaint(call: Call) -> bool:
         line = talk.ask("Complaint:")
         if line is None:
             return False
-        if not line and call.question is None or fold(line) in ("done", "none"):
+        if (not line and call.question is None) or fold(line) in ("done", "none"):
             return True
         if line:
             _take_complaint(call, line)

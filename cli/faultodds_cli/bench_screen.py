@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
+from faultodds import typed
 from faultodds.advice import CheckPrice
 from faultodds.call import Taken
 from faultodds.errors import ClashError
@@ -26,7 +27,8 @@ _CHANGE = 8
 
 
 def screen(visit: Visit) -> list[str]:
-    """Where the job stands: odds with their change, the next checks, the advice, and what must not be forgotten."""
+    """Where the job stands: odds with their change, the next checks, the advice, and what must not be
+    forgotten."""
     if visit.job.is_closed:
         return [*header(visit), *closed_lines(visit)]
     try:
@@ -76,7 +78,7 @@ def odds_lines(visit: Visit, count: int) -> list[str]:
             k.title_of(o.name),
             bar(o.probability, BAR_CELLS),
             percent(o.probability),
-            _points(visit.change(o.name)),
+            _points(visit.now.change(o.name)),
         )
     if belief.sound >= 0.02:
         before = visit.now.before
@@ -105,7 +107,8 @@ def clash_lines(clash: ClashError) -> list[str]:
     for name in clash.findings:
         lines += wrap(name, "   - ")
     return lines + wrap(
-        "Look at the oddest one again and enter it anew, or type undo to take back the last. The job is kept.",
+        "Look at the oddest one again and enter it anew, or type undo to take back the last. "
+        "The job is kept.",
         "   ",
     )
 
@@ -118,7 +121,7 @@ def closed_lines(visit: Visit) -> list[str]:
     )
 
 
-# ---- asked for by name -------------------------------------------------------------------------------------------------
+# ---- asked for by name -------------------------------------------------------------------------------
 
 
 def why_lines(visit: Visit) -> list[str]:
@@ -127,8 +130,8 @@ def why_lines(visit: Visit) -> list[str]:
     advice, k = view.advice, visit.knowledge
     lines = wrap(advice.why)
     lines += wrap(
-        f"The job is likely to cost about {money(advice.expected_cost, k)} from here. Knowing everything could save at most "
-        f"{money(advice.evpi, k)} against repairing at once."
+        f"The job is likely to cost about {money(advice.expected_cost, k)} from here. "
+        f"Knowing everything could save at most {money(advice.evpi, k)} against repairing at once."
     )
     if visit.job.findings:
         lines += ["", *show.weight_lines(view)]
@@ -136,7 +139,8 @@ def why_lines(visit: Visit) -> list[str]:
 
 
 def why_check_lines(visit: Visit, name: str) -> list[str]:
-    """What one check would tell: for each outcome its chance and the faults that lead after it, and what the check is worth."""
+    """What one check would tell: for each outcome its chance and the faults that lead after it, and what
+    the check is worth."""
     k = visit.knowledge
     observable = k.observables()[name]
     lines = wrap(f"{capital(observable.title)} [{name}]")
@@ -163,7 +167,8 @@ def _worth(visit: Visit, price: CheckPrice) -> list[str]:
     k, advice = visit.knowledge, visit.now.advice
     reason = k.check[price.name].reason
     best = advice.repairs[0].expected_cost if advice.repairs else None
-    text = f"{price.price.minutes:.0f} min, {money(price.price.cost, k)}; the whole job then costs about {money(price.expected_cost, k)}"
+    text = f"{price.price.minutes:.0f} min, {money(price.price.cost, k)}; "
+    text += f"the whole job then costs about {money(price.expected_cost, k)}"
     text += f", against {money(best, k)} with the best repair at once." if best is not None else "."
     return wrap(f"{capital(reason.rstrip('.'))}." if reason else "", "  ") + wrap(
         f"{text} It tells {price.bits:.2f} bits.", "  "
@@ -231,7 +236,7 @@ def symptom_lines(visit: Visit, names: list[str]) -> list[str]:
 def fact_lines(visit: Visit) -> list[str]:
     """Every intake fact with the answer given, or the answers there are."""
     lines = []
-    for name, fact in {**visit.knowledge.equipment, **visit.knowledge.context}.items():
+    for name, fact in typed.asked(visit.knowledge).items():
         given = visit.job.facts.get(name)
         text = (
             f"{name} = {given} ({fact.values[given]})" if given else f"{name} = ? ({' | '.join(fact.values)})"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import sys
 from collections.abc import Iterable
@@ -11,7 +12,10 @@ from faultodds_cli.show import width, wrap
 
 
 class Talk:
-    """Lines in and out. On a pipe the typed line is printed after its prompt, so that a record of the call reads well."""
+    """Lines in and out.
+
+    On a pipe the typed line is printed after its prompt, so that a record of the call reads well.
+    """
 
     def __init__(self) -> None:
         self._person = sys.stdin.isatty()
@@ -51,18 +55,23 @@ class Talk:
 
     @staticmethod
     def _from_pipe(prompt: str) -> str:
+        *above, last = wrap(prompt)
+        if above:
+            say(above)
+        sys.stdout.write(
+            f"{last} ".encode(sys.stdout.encoding or "utf-8", "replace").decode(
+                sys.stdout.encoding or "utf-8"
+            )
+        )
         sys.stdout.flush()
         line = sys.stdin.readline()
         if not line:
-            say(wrap(prompt))
             raise EOFError
-        say(wrap(f"{prompt} {line.strip()}"))
-        sys.stdout.flush()
+        fits = len(last) + 1 + len(line.strip()) <= width()
+        say(line.strip() if fits else ["", *wrap(line.strip(), "  ")])
         return line
 
 
 def _line_editing() -> None:
-    try:
+    with contextlib.suppress(ImportError):
         import readline  # noqa: F401  (importing it gives input() its arrow keys)
-    except ImportError:
-        pass

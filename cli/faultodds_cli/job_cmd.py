@@ -1,33 +1,45 @@
-"""`faultodds job`: a call step by step, for scripts. Every command changes or shows one stored job and says which."""
+"""`faultodds job`: a call step by step, for scripts.
+
+Every command changes or shows one stored job and says which.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from faultodds_cli import job_show
 from faultodds_cli.common import (
+    DEFAULT_APPLIANCE,
     AmbientOption,
     JsonOption,
-    LabourOption,
-    QualifiedOption,
     complain,
     new_app,
     say,
     say_json,
+    unsaved_job,
 )
-from faultodds_cli.visits import DataOption, FileOption, appliance_named, opened_store, resume, start, view_of
+from faultodds_cli.visits import (
+    DataOption,
+    FileOption,
+    JobArgument,
+    appliance_named,
+    opened_store,
+    resume,
+    start,
+)
 
 if TYPE_CHECKING:
+    from faultodds.appliance import Appliance
     from faultodds.call import Taken
     from faultodds.visit import Visit
 
 app = new_app("A call step by step, for scripts. Every step is on disk before the command ends.")
 
-JobArgument = Annotated[str, typer.Argument(metavar="JOB", help="The number of the job.")]
 MinutesOption = Annotated[
-    float | None, typer.Option("--minutes", metavar="MIN", min=0, help="How long it took.")
+    float | None, typer.Option("--minutes", metavar="MIN", help="How long it took.")
 ]
 FactsOption = Annotated[
     list[str] | None, typer.Option("--fact", "-f", metavar="NAME=VALUE", help="An intake fact. Repeatable.")
@@ -63,8 +75,13 @@ def new(
 
     Example: faultodds job new --title "slow dryer, ground floor" --found dry_time=longer
     """
+    from faultodds.stops import stop_first
+
+    stop_first(appliance or DEFAULT_APPLIANCE, [*(found or []), *(reading or [])])
     with opened_store(data) as store:
-        visit = start(store, appliance_named(appliance), title, ambient=ambient)
+        opened = appliance_named(appliance)
+        _refuse_bad_start(opened, fact or [], found or [], reading or [], ambient)
+        visit = start(store, opened, title, ambient=ambient)
         taken = _enter(visit, fact or [], found or [], reading or [])
         _answer(visit, as_json, f"Job {visit.job.id} is started.", taken, since=0)
 
@@ -129,9 +146,7 @@ def fix(
     with opened_store(data) as store:
         visit = resume(store, job, appliance)
         since = visit.job.last_seq
-        visit.check_repairs(repairs)
-        for name in repairs:
-            visit.fix(name, minutes)
+        visit.fixes(repairs, minutes)
         _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
         if not as_json:
             say(f"Next, run the machine: faultodds job verify {visit.job.id} OUTCOME")
@@ -259,76 +274,19 @@ def close(
             say(["Put the machine back:", *(f"  {i:2}. {step}" for i, step in enumerate(steps, 1))])
 
 
-@app.command()
-def show(
-    job: JobArgument,
-    appliance: FileOption = None,
-    qualified: QualifiedOption = True,
-    labour_rate: LabourOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+app.command("show")(job_show.show)
+app.command("next")(job_show.next_)
+app.command("list")(job_show.list_)
+
+
+def _refuse_bad_start(
+    appliance: Appliance, facts: list[str], found: list[str], readings: list[str], ambient: str | None
 ) -> None:
-    """The whole story of a job: times, findings and raw readings, repairs, how it ended, odds and advice now."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance, qualified=qualified, labour_rate=labour_rate)
-        if as_json:
-            from faultodds.explain import job_answer
+    """Raise for what cannot be entered before there is a job: a bad start leaves none behind."""
+    from faultodds.call import evidence_of, steps_for_one_shot
 
-            say_json(job_answer(visit))
-            return
-        from faultodds_cli import bench_screen
-
-        say([*bench_screen.story_lines(visit.job), "", *bench_screen.screen(visit)])
-
-
-@app.command("next")
-def next_(
-    job: JobArgument,
-    appliance: FileOption = None,
-    qualified: QualifiedOption = True,
-    labour_rate: LabourOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """What to do next on a stored job."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance, qualified=qualified, labour_rate=labour_rate)
-        now = visit.now  # a clash is said as an error: there is no advice then
-        if as_json:
-            from faultodds.explain import now_answer
-
-            say_json({"job": visit.job.id, **now_answer(visit)})
-            return
-        from faultodds_cli import bench_screen
-        from faultodds_cli.show import check_lines
-
-        view = view_of(visit)
-        lines = bench_screen.next_lines(visit, view)
-        say([*bench_screen.header(visit), "", *lines, "", *(check_lines(view) if now.advice.checks else [])])
-
-
-@app.command("list")
-def list_(
-    only_open: Annotated[bool, typer.Option("--open", help="Only jobs that are not closed.")] = False,
-    only_closed: Annotated[bool, typer.Option("--closed", help="Only closed jobs.")] = False,
-    limit: Annotated[
-        int, typer.Option("--limit", metavar="N", min=1, help="At most so many, the newest.")
-    ] = 50,
-    data: DataOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """The jobs there are, newest first."""
-    from faultodds.explain import job_line
-
-    status: Any = "all" if only_open == only_closed else "open" if only_open else "closed"
-    with opened_store(data) as store:
-        jobs = store.list(status, limit)
-    if as_json:
-        say_json({"jobs": [job_line(job) for job in jobs]})
-        return
-    from faultodds_cli.bench_screen import list_lines
-
-    say(list_lines(jobs) if jobs else "No jobs yet. Start one with: faultodds bench, or faultodds job new")
+    steps = steps_for_one_shot(appliance.knowledge, facts, found, readings, ambient=ambient)
+    evidence_of(appliance, unsaved_job(appliance, steps))
 
 
 def _need_some(given: Sequence[str], command: str, example: str) -> None:
@@ -347,18 +305,17 @@ def _enter(
     minutes: float | None = None,
 ) -> list[Taken]:
     """Enter all of it, or nothing: stop signs first, then everything is judged, then it is saved."""
-    from faultodds.call import pair
+    from faultodds.call import pair, take_fact
 
     findings = [(*pair(text, "--found"), False) for text in found] + [
         (*pair(t, "--reading"), True) for t in readings
     ]
     findings = [f for f in findings if not visit.stop_sign(f[0], f[1])]
-    given = [pair(text, "--fact") for text in facts]
-    visit.check_facts(given)
-    for name, value, reading in findings:
-        visit.judge(name, value, again=again, reading=reading)
-    for name, value in given:
-        visit.fact(name, value)
+    judged = [visit.judge(name, value, again=again, reading=reading) for name, value, reading in findings]
+    given = [take_fact(visit.knowledge, *pair(text, "--fact")) for text in facts]
+    visit.try_out([*given, *(taken.finding for taken in judged)])
+    for each in given:
+        visit.fact(each.name, each.value)
     return [visit.find(n, v, again=again, reading=r, minutes=minutes) for n, v, r in findings]
 
 

@@ -1,21 +1,22 @@
 """Entry point of `faultodds`: finds the command, runs it, and turns whatever goes wrong into plain words.
 
-Sub-commands are imported only when they are typed. Exit codes: 0 done, 1 a fault of this program, 2 bad input,
-3 a safety stop, 130 interrupted.
+Sub-commands are imported only when they are typed. Exit codes: 0 done, 1 a fault of this program, 2 bad
+input, 3 a safety stop, 130 interrupted.
 """
 
 from __future__ import annotations
 
 import os
+import re
 import sys
 from collections.abc import Iterable, Sequence
 from importlib import import_module
 from typing import Any
 
 import typer
+from faultodds.errors import FaultoddsError, SafetyStop, nearest
 from typer.core import TyperGroup
 
-from faultodds.errors import FaultoddsError, SafetyStop, nearest
 from faultodds_cli.common import complain, new_app, say
 
 DEBUG_VARIABLE = "FAULTODDS_DEBUG"
@@ -75,24 +76,30 @@ def no_such_command(above: str, found: str, known: Iterable[str]) -> str:
 
 
 app = new_app(
-    "Fault odds for a household appliance, and the next check that pays. Start with 'faultodds demo', or with "
-    "'faultodds next --found dry_time=longer'."
+    "Fault odds for a household appliance, and the next check that pays. "
+    "Start with 'faultodds demo', or with 'faultodds next --found dry_time=longer'."
 )
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        say(f"faultodds {version('faultodds')}")
+        raise typer.Exit
 
 
 @app.callback(cls=LazyGroup, no_args_is_help=True)
 def _top(
-    version: bool = typer.Option(False, "--version", is_eager=True, help="Print the version and leave."),
+    version: bool = typer.Option(
+        False, "--version", is_eager=True, callback=_print_version, help="Print the version and leave."
+    ),
 ) -> None:
-    if version:
-        from importlib.metadata import version as installed
-
-        say(f"faultodds {installed('faultodds')}")
-        raise typer.Exit
+    """Options before the command."""
 
 
 def run(argv: Sequence[str] | None = None) -> int:
-    """Run one command line and return its exit code; nothing but SystemExit-free plain words comes out of it."""
+    """Run one command line and return its exit code. Nothing escapes it."""
     arguments = list(sys.argv[1:] if argv is None else argv)
     code = _guarded(arguments)
     try:
@@ -103,19 +110,23 @@ def run(argv: Sequence[str] | None = None) -> int:
 
 
 def _guarded(arguments: list[str]) -> int:
+    arguments = _minus_signs(arguments)
     try:
         result = typer.main.get_command(app).main(arguments, prog_name="faultodds", standalone_mode=False)
         return result if isinstance(result, int) else 0
     except FaultoddsError as error:
         return _refused(error, arguments)
     except ClickException as error:
-        return _misused(error)
+        return _misused(error, arguments)
     except (KeyboardInterrupt, typer.Abort):
         complain("\nStopped.")
         return INTERRUPTED
     except BrokenPipeError:
         return _pipe_closed()
     except SystemExit as leaving:
+        # Typer meets a closed pipe by leaving with 1.
+        if isinstance(leaving.__context__, BrokenPipeError):
+            return _pipe_closed()
         return leaving.code if isinstance(leaving.code, int) else 1
     except Exception as error:
         return _own_fault(error)
@@ -140,21 +151,35 @@ def wrapped(text: str) -> str:
     return "\n".join(line for part in text.splitlines() for line in wrap(part))
 
 
-def _misused(error: Any) -> int:
+def _minus_signs(arguments: list[str]) -> list[str]:
+    """For commands that take readings, "-0.5 in wc" with a minus sign in place of what looks like an option."""
+    if arguments[:1] not in (["read"], ["calc"]):
+        return arguments
+    return ["\u2212" + a[1:] if re.match(r"-[.,]?\d", a) else a for a in arguments]
+
+
+def _misused(error: Any, arguments: Sequence[str]) -> int:
     """A command line that cannot be parsed, in a sentence with what to type."""
     context = getattr(error, "ctx", None)
-    path = context.command_path if context is not None else "faultodds"
+    path = " ".join(["faultodds", *(a for a in arguments[:1] if a in COMMANDS)])
+    path = context.command_path if context is not None else path
     message = str(error.format_message())
     if type(error).__name__ == "NoArgsIsHelpError":
         complain(message)
         return 2
+    if type(error).__name__ == "NoSuchOption":
+        message = _no_such_option(error, context)
     message = message[:1].upper() + message[1:]
-    complain(
-        wrapped(
-            f"{message.rstrip('.?')}{'?' if message.endswith('?') else '.'} Type '{path} --help' for what it takes."
-        )
-    )
+    end = "?" if message.endswith("?") else "."
+    complain(wrapped(f"{message.rstrip('.?')}{end} Type '{path} --help' for what it takes."))
     return 2
+
+
+def _no_such_option(error: Any, context: Any) -> str:
+    options = [o for p in context.command.get_params(context) for o in p.opts if o.startswith("--")]
+    close = nearest(error.option_name, options)
+    guess = f" Did you mean '{close}'?" if close else ""
+    return f"there is no option '{error.option_name}'.{guess} Options: {', '.join(options)}."
 
 
 def _own_fault(error: Exception) -> int:
@@ -167,8 +192,8 @@ def _own_fault(error: Exception) -> int:
     what = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
     complain(
         wrapped(
-            f"faultodds hit an error of its own ({' '.join(what.split())[:300]}). Please report it with what you typed; "
-            f"set {DEBUG_VARIABLE}=1 and run it again for the details to send."
+            f"faultodds hit an error of its own ({' '.join(what.split())[:300]}). Please report it with what "
+            f"you typed; set {DEBUG_VARIABLE}=1 and run it again for the details to send."
         )
     )
     return 1

@@ -82,13 +82,14 @@ def call_as_given(
     qualified: bool = True,
     labour_rate: float | None = None,
 ) -> View:
-    """The call as given on the command line. A stop sign among the findings stops before anything is loaded."""
+    """The call as given on the command line. A stop sign stops before anything is loaded."""
     from faultodds.stops import stop_first
 
     stop_first(appliance, [*(fact or []), *(found or []), *(reading or []), *(after or [])])
 
     from faultodds.appliance import open_appliance
     from faultodds.call import steps_for_one_shot, take_skip, take_state
+
     from faultodds_cli.common import look, unsaved_job
 
     ready = open_appliance(appliance)

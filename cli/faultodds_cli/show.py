@@ -83,19 +83,26 @@ def _has_blocks() -> bool:
 
 
 def advice_lines(view: View) -> list[str]:
-    """The next move: what, why, the steps there, what can hurt, and what to tell afterwards."""
+    """The next move: what, why, what can hurt, the steps there, and what to tell afterwards."""
+    return work_lines(view) + _tell_lines(view)
+
+
+def work_lines(view: View) -> list[str]:
+    """The next move without what to tell afterwards."""
     advice, k = view.advice, view.appliance.knowledge
     lines = wrap(_headline(view), "DO NEXT: ", "         ")
     lines += wrap(advice.why, "  ")
     if advice.kind in ("check", "repair"):
-        for action in actions(view, (advice.name, *advice.together)):
-            lines += ["", *action_lines(action, k)]
+        todo = actions(view, (advice.name, *advice.together))
+        for action in todo:
+            # One piece of work is in the headline already; its title would only be said twice.
+            lines += ["", *action_lines(action, k)[len(_title_lines(action)) if len(todo) == 1 else 0 :]]
     else:
         closing = _closing_steps(view)
         lines += ["", *_numbered(closing)] if closing else []
     for note in advice.notes:
         lines += ["", *wrap(note, "  Note: ")]
-    return lines + _tell_lines(view)
+    return lines
 
 
 def _headline(view: View) -> str:
@@ -106,9 +113,9 @@ def _headline(view: View) -> str:
         return f"hand the job over (about {money(k.costs.refer, k)})."
     if advice.kind == "repair":
         titles = [k.repair[n].title for n in (advice.name, *advice.together)]
-        return f"REPAIR: {' and '.join(titles)}. Then verify."
+        return f"REPAIR. {capital(' and '.join(titles))}. Then verify."
     (action,) = actions(view, (advice.name,))
-    return f"CHECK: {action.title} ({action.price.minutes:.0f} min, {money(action.price.cost, k)})."
+    return f"CHECK. {capital(action.title)} ({action.price.minutes:.0f} min, {money(action.price.cost, k)})."
 
 
 def actions(view: View, names: Iterable[str]) -> list[Action]:
@@ -125,12 +132,16 @@ def actions(view: View, names: Iterable[str]) -> list[Action]:
 def action_lines(action: Action, knowledge: Knowledge) -> list[str]:
     """One check or repair: its cautions, clearly marked and before the work, then its numbered steps."""
     work = knowledge.check.get(action.name) or knowledge.repair[action.name]
-    lines = wrap(f"{capital(action.title)} [{action.name}]", "  ")
+    lines = _title_lines(action)
     if work.qualified:
         lines += wrap(FOR_THE_QUALIFIED, "  !! ")
     for caution in action.cautions:
         lines += wrap(caution, "  !! ")
     return lines + _numbered(action.steps)
+
+
+def _title_lines(action: Action) -> list[str]:
+    return wrap(f"{capital(action.title)} [{action.name}]", "  ")
 
 
 def _numbered(steps: Sequence[str]) -> list[str]:
@@ -238,9 +249,19 @@ def _sound_before(belief: Belief, before: Belief | None) -> float:
 
 
 def _odds_row(title: str, drawn: str, now: str, was: str) -> str:
-    room = width() - BAR_CELLS - 22
-    label = title if len(title) <= room else title[: room - 2].rstrip() + ".."
-    return f"{label:<{room}}  {drawn:<{BAR_CELLS}}{now:>10}{was:>10}"
+    room = width() - BAR_CELLS - 19
+    return f"{fitted(title, room):<{room}}  {drawn:<{BAR_CELLS}}{now:>8}{was:>9}"
+
+
+def fitted(title: str, room: int) -> str:
+    """A fault's title cut to `room` columns: of "component: mode" the component gives way first."""
+    component, colon, mode = title.partition(": ")
+    if len(title) <= room:
+        return title
+    left = room - len(mode) - 4
+    if colon and left >= 10:
+        return f"{component[:left].rstrip(' ,')}..: {mode}"
+    return title[: room - 2].rstrip(" ,") + ".."
 
 
 def weight_lines(view: View, count: int = 3) -> list[str]:

@@ -23,6 +23,7 @@ DataOption = Annotated[
         help="Where jobs are kept, instead of your data folder (or FAULTODDS_DATA).",
     ),
 ]
+JobArgument = Annotated[str, typer.Argument(metavar="JOB", help="The number of the job.")]
 FileOption = Annotated[
     str | None,
     typer.Option(

@@ -1,7 +1,7 @@
 """Air through the machine: the blower's curve against everything in its way.
 
-All resistances are pressure drops in in w.c. at 100 cfm of standard air and grow with the square of the flow, so the
-working point has a closed form. Standard air throughout: 4 in duct, velocity pressure (V/4005)^2.
+All resistances are pressure drops in in w.c. at 100 cfm of standard air and grow with the square of the flow,
+so the working point has a closed form. Standard air throughout: 4 in duct, velocity pressure (V/4005)^2.
 """
 
 from __future__ import annotations
@@ -21,7 +21,10 @@ MIN_CFM = 3.0  # a stopped wheel still lets a little warm air rise through
 
 
 class Air(NamedTuple):
-    """Flow and pressure, each an array of N: blower cfm, cfm at the hood, static in w.c. at the dryer's outlet."""
+    """Flow and pressure, each an array of N: blower cfm, cfm at the hood, static in w.c.
+
+    at the dryer's outlet.
+    """
 
     cfm: Array
     hood_cfm: Array
@@ -55,7 +58,9 @@ def inside_resistance(m: Machines) -> Array:
 
 def outside_resistance(m: Machines) -> tuple[Array, Array]:
     """Transition, duct and hood: (in w.c. at 100 cfm, share of the air that gets as far as the hood)."""
-    transition = _choked(np.full(len(m), TRANSITION_FRICTION * TRANSITION_FT / DIAMETER_FT * _VP_100), m.transition_crush)
+    transition = _choked(
+        np.full(len(m), TRANSITION_FRICTION * TRANSITION_FT / DIAMETER_FT * _VP_100), m.transition_crush
+    )
     duct = _choked(m.duct_friction * m.duct_ft / DIAMETER_FT * _VP_100, m.duct_lint)
     hood = _choked(np.full(len(m), HOOD_K * _VP_100), m.hood_closed)
     down_duct = 1.0 / np.sqrt(transition + duct + hood)

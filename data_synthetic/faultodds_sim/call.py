@@ -1,9 +1,9 @@
 """One simulated service call: what policy trials and drills play against.
 
-Random numbers are common to all who play the same call: what a check shows on call `i` depends on the seed, the call,
-the check and how often it has been done, never on what was asked before. (What has been *repaired* before matters, of
-course.) Calls are made in blocks, so that the physics of a block is run at once; every state that can be reached by
-taking away some of a call's faults is run with it.
+Random numbers are common to all who play the same call: what a check shows on call `i` depends on the seed,
+the call, the check and how often it has been done, never on what was asked before. (What has been *repaired*
+before matters, of course.) Calls are made in blocks, so that the physics of a block is run at once; every
+state that can be reached by taking away some of a call's faults is run with it.
 """
 
 from __future__ import annotations
@@ -20,11 +20,12 @@ from . import facts as intake
 from .cases import Cases, draw_cases
 from .checks import View, read, view
 from .errors import SimError, pick
+from .hazards import MODE_NAMES
+from .instruments import LateView
 from .machines import Machines, stack
 from .names import CHECK_NEEDS, CHECKS, NOTHING, SYMPTOMS
 from .psychro import Array
 from .repairs import CURES, REPAIRS, restore, withstands
-from .runs import Run
 from .symptoms import UNTOLD, Codes, complaint, troubles
 from .technicians import Technician, technician
 from .wording import text, unit
@@ -36,7 +37,9 @@ CALLBACK_DAYS = 30
 
 @dataclass(frozen=True)
 class Observation:
-    """What a check gave: outcome by name, value (None for a look), unit, the raw reading, and the room's temperature (F)."""
+    """What a check gave: outcome by name, value (None for a look), unit, the raw reading, and the room's
+    temperature (F).
+    """
 
     check: str
     outcome: str
@@ -63,12 +66,9 @@ def _stream(*key: int) -> Generator:
     return Generator(PCG64(SeedSequence(key[0], spawn_key=key[1:])))
 
 
-def _column(run: Run, i: int) -> Run:
-    return Run(**{k: (v[i : i + 1] if isinstance(v, np.ndarray) else v) for k, v in vars(run).items()})
-
-
 def _one(v: View, i: int) -> View:
-    return View(v.m.take(slice(i, i + 1)), _column(v.used, i), _column(v.bench, i), _column(v.verified, i))
+    here = slice(i, i + 1)
+    return View(v.m.take(here), v.used.take(here), v.bench.take(here), v.verified.take(here))
 
 
 def _reachable(cases: Cases) -> Machines:
@@ -94,14 +94,10 @@ def _make_block(seed: int, number: int) -> _Block:
     machines = _reachable(cases)
     seen = view(machines, DT)
     views = {machines.data[:, i].tobytes(): _one(seen, i) for i in range(len(machines))}
-    found = View(cases.now, *(_head(run, BLOCK) for run in (seen.used, seen.bench, seen.verified)))
+    found = View(cases.now, *(run.take(slice(BLOCK)) for run in (seen.used, seen.bench, seen.verified)))
     told = complaint(found, cases.normal_min, cases.houses.candour, rng)
     known = dict(intake.told_facts(cases.houses, cases.sudden(), rng))
     return _Block(seed, number, cases, told, known, dict(intake.equipment(cases.houses)), views)
-
-
-def _head(run: Run, n: int) -> Run:
-    return Run(**{k: (v[:n] if isinstance(v, np.ndarray) else v) for k, v in vars(run).items()})
 
 
 class SimCall:
@@ -109,9 +105,9 @@ class SimCall:
 
     Attributes
     ----------
-    seed, number : which call this is. facts, equipment, complaint : dicts of names to words; what is unknown is absent.
-    true_modes : frozenset of "component.mode" there at arrival ("nothing_wrong" and "unlisted" stand alone).
-    main_cause : the one that the customer's call goes back to. repairs_done : names in order.
+    seed, number : which call this is. facts, equipment, complaint : dicts of names to words; what is unknown
+    is absent. true_modes : frozenset of "component.mode" there at arrival ("nothing_wrong" and "unlisted"
+    stand alone). main_cause : the one that the customer's call goes back to. repairs_done : names in order.
     """
 
     def __init__(self, block: _Block, row: int) -> None:
@@ -119,7 +115,7 @@ class SimCall:
         self.seed, self.number = block.seed, block.number * BLOCK + row
         cases = block.cases
         self.true_modes: frozenset[str] = cases.modes(row)
-        self.main_cause = str(_mode_name(int(cases.main[row])))
+        self.main_cause = MODE_NAMES[int(cases.main[row])]
         self.equipment = intake.words(intake.EQUIPMENT, block.equipment, row)
         self.facts = intake.words(intake.FACTS, block.facts, row)
         self.complaint = {k: SYMPTOMS[k][int(c[row])] for k, c in block.told.items() if int(c[row]) != UNTOLD}
@@ -145,20 +141,27 @@ class SimCall:
         fact, value = CHECK_NEEDS.get(pick("check", check, CHECKS), ("", ""))
         return not fact or self.equipment[fact] == value
 
-    def check(self, name: str, who: Technician | str | float = "T2", rng: Generator | None = None) -> Observation:
+    def check(
+        self, name: str, who: Technician | str | float = "T2", rng: Generator | None = None
+    ) -> Observation:
         """Do a check and return what a technician makes of it.
 
-        `who` is a technician, an id such as "T1", or a skill from 0 to 1. With `rng` the reading is drawn from it
-        instead of from the call's own numbers. Raises `UnknownNameError` for a check that does not exist, `SimError` for
-        one that this machine has no part for.
+        `who` is a technician, an id such as "T1", or a skill from 0 to 1. With `rng` the reading is drawn
+        from it instead of from the call's own numbers. Raises `UnknownNameError` for a check that does not
+        exist, `SimError` for one that this machine has no part for.
         """
         if not self.possible(name):
-            raise SimError(f"check {name!r} does not fit this machine ({CHECK_NEEDS[name][0]} is not {CHECK_NEEDS[name][1]})")
+            raise SimError(
+                f"check {name!r} does not fit this machine: its {CHECK_NEEDS[name][0]} is "
+                f"{self.equipment[CHECK_NEEDS[name][0]]!r}; ask `possible` first"
+            )
         skill = _skill(who)
         reading = read(name, self._view(), rng or self._next(name), np.array([skill]))
         value, outcome = float(reading.value[0]), CHECKS[name][int(reading.code[0])]
         room_f = round(float(self._m.room_c[0]) * 1.8 + 32.0)
-        return Observation(name, outcome, None if np.isnan(value) else value, unit(name), text(name, value, outcome), room_f)
+        return Observation(
+            name, outcome, None if np.isnan(value) else value, unit(name), text(name, value, outcome), room_f
+        )
 
     def repair(self, name: str) -> bool:
         """Do a repair; return whether the work itself came off (which the technician does not see).
@@ -178,7 +181,9 @@ class SimCall:
         return came_off
 
     def works(self) -> bool:
-        """Whether the customer would now have nothing to complain of, by the physics of the customer's own use."""
+        """Whether the customer would now have nothing to complain of, by the physics of the customer's own
+        use.
+        """
         return not bool(troubles(self._view(), self._normal_min).any()[0])
 
     def verify(self, who: Technician | str | float = "T2") -> str:
@@ -188,8 +193,9 @@ class SimCall:
     def comes_back(self) -> bool:
         """Whether the shop hears from this customer again within `CALLBACK_DAYS`.
 
-        True when the machine does not do its work, and when a fuse that was changed without its cause gives out again
-        (its run comes within 3 C of opening). A few customers call for no reason, a few put up with a lot.
+        True when the machine does not do its work, and when a fuse that was changed without its cause gives
+        out again (its run comes within 3 C of opening). A few customers call for no reason, a few put up with
+        a lot.
         """
         roll = float(_stream(self.seed, self.number, zlib.crc32(b"comes_back")).random())
         close = bool(self._view().used.peak_fuse_c[0] > self._m.fuse_open_c[0] - 3.0)
@@ -201,7 +207,7 @@ class SimCall:
         if self._seen is None:
             key = self._m.data[:, 0].tobytes()
             if key not in self._block.views:
-                self._block.views[key] = view(self._m.copy(), DT)
+                self._block.views[key] = LateView(self._m.copy(), DT)
             self._seen = self._block.views[key]
         return self._seen
 
@@ -218,14 +224,11 @@ def _skill(who: Technician | str | float) -> float:
     return technician(who).skill if isinstance(who, str) else float(who)
 
 
-def _mode_name(code: int) -> str:
-    from .hazards import MODE_NAMES
-
-    return MODE_NAMES[code]
-
-
 def calls(n: int, seed: int = 0) -> Iterator[SimCall]:
-    """Yield the first `n` calls of a seed, the same ones whatever `n` is. Raises `SimError` when `n` is negative."""
+    """Yield the first `n` calls of a seed, the same ones whatever `n` is.
+
+    Raises `SimError` when `n` is negative.
+    """
     if n < 0:
         raise SimError(f"cannot make {n} calls; give a number of 0 or more")
     for number in range(-(-n // BLOCK)):

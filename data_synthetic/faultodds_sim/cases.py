@@ -1,7 +1,8 @@
 """Service calls as they come in: households, what has failed there, what that has brought on, and who calls.
 
-Causes compete: a household calls in proportion to the sum of its yearly rates, and the cause is drawn in proportion to
-each. Restriction then trips limits and blows fuses through the physics, and whoever has no trouble does not call.
+Causes compete: a household calls in proportion to the sum of its yearly rates, and the cause is drawn in
+proportion to each. Restriction then trips limits and blows fuses through the physics, and whoever has no
+trouble does not call.
 """
 
 from __future__ import annotations
@@ -32,7 +33,9 @@ COMPANION_YEARS = 0.3  # how long a second fault may have gone unnoticed
 
 @dataclass
 class Cases:
-    """N calls: households, their machines sound and as found, and which modes are there (modes, N) with which cause."""
+    """N calls: households, their machines sound and as found, and which modes are there (modes, N) with which
+    cause.
+    """
 
     houses: Houses
     sound: Machines
@@ -59,7 +62,7 @@ class Cases:
 def _pick_cause(rates: Array, rng: Generator) -> Codes:
     """Draw one mode a household in proportion to its rates."""
     ladder = np.cumsum(rates, axis=0)
-    return (ladder < rng.random(rates.shape[1]) * ladder[-1]).sum(axis=0)
+    return np.asarray((ladder < rng.random(rates.shape[1]) * ladder[-1]).sum(axis=0), np.intp)
 
 
 def _who_has_a_fault(n: int, rng: Generator, days: tuple[float, float]) -> tuple[Houses, Array, Codes]:
@@ -85,10 +88,15 @@ def _companions(rates: Array, main: Codes, rng: Generator) -> NDArray[np.bool_]:
 
 #: cause -> (what it brings on, chance)
 _BRINGS = (
-    ("lint_screen.torn", "lint_path.packed", 0.45), ("lint_screen.torn", "blower.clogged", 0.25),
-    ("rollers.dragging", "belt.slipping", 0.3), ("rollers.dragging", "motor.weak", 0.2), ("use.overloaded", "belt.slipping", 0.05),
-    ("duct.nearly_blocked", "lint_path.packed", 0.12), ("transition.come_off", "lint_path.packed", 0.1),
-    ("drum_seals.worn", "lint_path.packed", 0.1), ("lint_path.packed", "burner.fouled", 0.06),
+    ("lint_screen.torn", "lint_path.packed", 0.45),
+    ("lint_screen.torn", "blower.clogged", 0.25),
+    ("rollers.dragging", "belt.slipping", 0.3),
+    ("rollers.dragging", "motor.weak", 0.2),
+    ("use.overloaded", "belt.slipping", 0.05),
+    ("duct.nearly_blocked", "lint_path.packed", 0.12),
+    ("transition.come_off", "lint_path.packed", 0.1),
+    ("drum_seals.worn", "lint_path.packed", 0.1),
+    ("lint_path.packed", "burner.fouled", 0.06),
 )
 
 
@@ -123,7 +131,9 @@ def _give(now: Machines, present: NDArray[np.bool_], main: Codes, rng: Generator
     return severity
 
 
-def _wear_out(now: Machines, present: NDArray[np.bool_], used: Run, houses: Houses, rng: Generator) -> NDArray[np.intp]:
+def _wear_out(
+    now: Machines, present: NDArray[np.bool_], used: Run, houses: Houses, rng: Generator
+) -> NDArray[np.intp]:
     """Blow the fuses and wear the limits that the physics has overheated; return the rows that changed."""
     n = len(now)
     blown = used.fuse_blew > 0.5
@@ -141,7 +151,9 @@ def _wear_out(now: Machines, present: NDArray[np.bool_], used: Run, houses: Hous
 
 
 def modes_left(after: Machines, sound: Machines, present: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Which of the modes (modes, N) are still there, judged by the parameters that their repair would put back."""
+    """Which of the modes (modes, N) are still there, judged by the parameters that their repair would put
+    back.
+    """
     left = present.copy()
     for code, mode in enumerate(MODE_NAMES):
         if mode not in CURES or not present[code].any():
@@ -151,50 +163,55 @@ def modes_left(after: Machines, sound: Machines, present: NDArray[np.bool_]) -> 
     return left
 
 
-def put_rows(run: Run, rows: NDArray[np.intp], part: Run) -> None:
-    """Overwrite some columns of a run with those of another, in place."""
-    for name, values in vars(run).items():
-        if isinstance(values, np.ndarray):
-            values[rows] = getattr(part, name)
-
-
 def _draw(n: int, rng: Generator, dt: float, minutes: float, days: tuple[float, float]) -> Cases:
-    """Draw `n` machines with a fault, let the faults bring each other on, and keep those whose customer would call."""
+    """Draw `n` machines with a fault, let the faults bring each other on, and keep those whose customer would
+    call.
+    """
     houses, rates, main = _who_has_a_fault(n, rng, days)
     sound = sound_machines(houses, rng)
     present = _companions(rates, main, rng)
     now = sound.copy()
     severity = _give(now, present, main, rng)
-    normal = simulate(sound, as_used(sound, 60.0), dt).dry_min
+    normal = simulate(sound, as_used(sound, 60.0), dt, until_dry=True).dry_min
     used = simulate(now, as_used(now, minutes), dt)
     changed = _wear_out(now, present, used, houses, rng)
     if len(changed):
         part = now.take(changed)
-        put_rows(used, changed, simulate(part, as_used(part, minutes), dt))
+        used.put(changed, simulate(part, as_used(part, minutes), dt))
     cases = Cases(houses, sound, now, present, main, severity, used, normal)
     view = View(now, used, used, used)
     t = troubles(view, normal)
     slow = used.dry_min / normal > houses.tolerance
-    calls = slow | t.no_heat | t.auto | t.still | t.noise | ((t.hot | t.humid | t.lint) & (rng.random(n) < 0.6))
+    calls = (
+        slow | t.no_heat | t.auto | t.still | t.noise | ((t.hot | t.humid | t.lint) & (rng.random(n) < 0.6))
+    )
     mistaken = (main == CODE[NOTHING]) & ~t.any()
     return take_cases(cases, np.flatnonzero((calls & (main != CODE[NOTHING])) | mistaken))
 
 
 def take_cases(c: Cases, rows: NDArray[np.intp]) -> Cases:
     """Return some of the calls."""
-    run = Run(**{k: (v[rows] if isinstance(v, np.ndarray) else v) for k, v in vars(c.used).items()})
-    return Cases(c.houses.take(rows), c.sound.take(rows), c.now.take(rows), c.present[:, rows], c.main[rows],
-                 c.severity[rows], run, c.normal_min[rows])
+    return Cases(
+        c.houses.take(rows),
+        c.sound.take(rows),
+        c.now.take(rows),
+        c.present[:, rows],
+        c.main[rows],
+        c.severity[rows],
+        c.used.take(rows),
+        c.normal_min[rows],
+    )
 
 
-def draw_cases(n: int, rng: Generator, dt: float = 20.0, minutes: float = 90.0,
-               days: tuple[float, float] = (0.0, 365.0)) -> Cases:
-    """Draw `n` service calls. More are drawn than asked for, since not every fault makes a call; SimError if too few do."""
+def draw_cases(
+    n: int, rng: Generator, dt: float = 20.0, minutes: float = 90.0, days: tuple[float, float] = (0.0, 365.0)
+) -> Cases:
+    """Draw `n` service calls.
+
+    More are drawn than asked for, since not every fault makes a call; SimError if too few do.
+    """
     for factor in (1.45, 2.5, 5.0):
         cases = _draw(int(n * factor) + 24, rng, dt, minutes, days)
         if len(cases) >= n:
             return take_cases(cases, np.arange(n))
     raise SimError(f"only {len(cases)} of {n} simulated households would call; check the hazards")
-
-
-__all__ = ["Cases", "draw_cases", "put_rows", "take_cases"]

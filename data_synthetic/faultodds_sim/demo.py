@@ -15,12 +15,13 @@ FOLDER = Path(__file__).resolve().parent.parent / "demo"
 
 README = f"""# SYNTHETIC: demo job log of an invented shop
 
-Nothing here is real. `Harbour Lane Appliance Service`, its customers, technicians (T1 to T4) and machines are invented;
-every row was made by the simulator `faultodds_sim` from the physics of a gas dryer. Do not read it as field data.
+Nothing here is real. `Harbour Lane Appliance Service`, its customers, technicians (T1 to T4) and machines are
+invented; every row was made by the simulator `faultodds_sim` from dryer physics. It is not field data.
 
-* `{NAME}`: {DEMO_JOBS} jobs as a shop might keep them: one row a job, mixed units and hands, blanks that mean "not done" or
-  "fine", abbreviations, slips, duplicate tickets, a few impossible readings.
-* `{NAME.replace('.csv', '_truth.csv')}`: what was really the matter on each of those rows.
+* `{NAME}`: {DEMO_JOBS} jobs as a shop might keep them: one row a job, mixed units and hands, blanks
+  that mean "not done" or "fine", abbreviations, slips, duplicate tickets, a few impossible readings.
+* `{NAME.replace(".csv", "_truth.csv")}`: what was really the matter on each of those rows: the cause that the
+  customer's first call goes back to, the modes there on arrival, whether the machine worked when it was left.
 
 Remade byte for byte (seed {DEMO_SEED}) by:
 
@@ -42,7 +43,9 @@ def make_demo(folder: Path = FOLDER) -> Path:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command and say what was written."""
-    parser = argparse.ArgumentParser(prog="python -m faultodds_sim.demo", description="Remake the synthetic demo log.")
+    parser = argparse.ArgumentParser(
+        prog="python -m faultodds_sim.demo", description="Remake the synthetic demo log."
+    )
     parser.add_argument("folder", type=Path, nargs="?", default=FOLDER)
     sys.stdout.write(f"{make_demo(parser.parse_args(argv).folder)}\n")
     return 0

@@ -1,14 +1,15 @@
 """The dryer running: lumped heat, water and air balances of N machines in step.
 
-Air enters the burner box, is heated, gives heat to the cloth and takes up its water (constant rate while the cloth is
-wet, falling with its moisture below `CRITICAL`), is joined by what leaks past the drum seals, and leaves through the
-blower. Air is quasi-steady; the cloth and drum are one heat store, solved implicitly so that a step of tens of
-seconds stays stable and the balances close. Units: s, kg, kJ, kW, degrees C.
+Air enters the burner box, is heated, gives heat to the cloth and takes up its water (constant rate while the
+cloth is wet, falling with its moisture below `CRITICAL`), is joined by what leaks past the drum seals, and
+leaves through the blower. Air is quasi-steady; the cloth and drum are one heat store, solved implicitly so
+that a step of tens of seconds stays stable and the balances close. Units: s, kg, kJ, kW, degrees C.
 """
 
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from . import psychro
 from .airflow import working_point
@@ -16,21 +17,20 @@ from .gas import WATER_PER_MJ, burner_kw
 from .ignition import glows, seconds_to_flame
 from .machines import UP_TO_SPEED, Machines, drum_turn, inlet_share, motor_minutes, shaft_speed
 from .psychro import CP_DRY, CP_VAPOUR, CP_WATER, LATENT_0C, Array
-from .runs import Ledger, Run, Scenario
+from .recorder import WINDOW_MIN, Recorder
+from .runs import Run, Scenario
 
 CRITICAL = 0.20  # moisture below which the drying rate falls
-BOX_LOSS, WALL_LOSS = 0.006, 0.007  # kW/K, burner box and drum to the room
+BOX_LOSS, WALL_LOSS = 0.004, 0.005  # kW/K, burner box and drum to the room
 CP_CLOTH, DRUM_KJ_K = 1.34, 4.5
-NTU_RATED, RATED_CFM, RATED_KG = 2.2, 135.0, 3.833
-MOTOR_KW = 0.22
+NTU_RATED, RATED_CFM, RATED_KG = 2.9, 135.0, 3.833
 KG_S_PER_CFM = 0.000471947 * 1.204
 BETA_NTC = 3977.0
 #: Lags (s) of the control sensor, high limit, coils and cabinet.
 LAG_CONTROL, LAG_LIMIT, LAG_COIL, LAG_CABINET = 25.0, 60.0, 280.0, 400.0
-COIL_RISE_K, LIMIT_RESET_K, COIL_RESET_K, LOW_HEAT_K = 50.0, 17.0, 12.0, 29.0
+COIL_RISE_K, LIMIT_RESET_K, COIL_RESET_K, LOW_HEAT_K = 50.0, 17.0, 12.0, 34.0
 REST_MIN = 20.0  # the motor's protector lets it start again after this
 FUSE_SHARE = 0.25  # of the burner box's heat above 85 C, felt at the fuse on the blower housing
-WINDOW_MIN = (8.0, 24.0)
 
 
 def control_opens_c(m: Machines, low_heat: Array) -> Array:
@@ -40,14 +40,19 @@ def control_opens_c(m: Machines, low_heat: Array) -> Array:
     return np.where(m.board > 0.5, board, m.cycling_open_c - LOW_HEAT_K * low_heat)
 
 
-def _can_call(m: Machines) -> Array:
-    """Whether control and motor would ever call for heat: motor up to speed, board content with its thermistor."""
+def _can_call(m: Machines) -> NDArray[np.bool_]:
+    """Whether control and motor would ever call for heat: motor up to speed, board content with its
+    thermistor.
+    """
     code = (m.board > 0.5) & (np.abs(np.log(m.thermistor_ratio)) > 3.0)
     return (shaft_speed(m) > UP_TO_SPEED) & ~code
 
 
 def transfer_units(m: Machines, load_kg: Array, cfm: Array) -> Array:
-    """Heat-transfer units between air and cloth. More air lifts and opens the load, so it grows a little with flow."""
+    """Heat-transfer units between air and cloth.
+
+    More air lifts and opens the load, so it grows a little with flow.
+    """
     crowd = (1.0 + (RATED_KG / 8.0) ** 4) / (1.0 + (load_kg / 8.0) ** 4)
     tumble = m.tumbling * (0.2 + 0.8 * np.clip(drum_turn(m), 0.0, 1.0)) * crowd
     return NTU_RATED * (load_kg / RATED_KG) ** 0.4 * tumble * (cfm / RATED_CFM) ** 0.12
@@ -79,7 +84,9 @@ class Dryer:
         density = self.pressure / psychro.STANDARD_PA * KG_S_PER_CFM
         self.total_kg_s = self.air.cfm * density
         self.drum_kg_s = self.total_kg_s * (1.0 - m.seal_leak)
-        self.kw = burner_kw(m.orifice_in, m.manifold_wc * m.cock_open * m.house_gas, m.fuel, m.altitude_ft, m.burner_fouled)
+        self.kw = burner_kw(
+            m.orifice_in, m.manifold_wc * m.cock_open * m.house_gas, m.fuel, m.altitude_ft, m.burner_fouled
+        )
         self.delay = seconds_to_flame(m)
         self.glow = glows(m)
         self.opens_c = control_opens_c(m, s.low_heat)
@@ -106,17 +113,29 @@ class Dryer:
         """Open and close the control, the high limit, the coils and the fuse by their temperatures."""
         m = self.m
         was = self.control_on
-        self.control_on = np.where(was, self.control_c < self.opens_c, self.control_c < self.opens_c - m.differential_k)
+        self.control_on = np.where(
+            was, self.control_c < self.opens_c, self.control_c < self.opens_c - m.differential_k
+        )
         burning = self.flame > 0
         self.cut = was & ~self.control_on & burning
         held = self.limit_on
-        self.limit_on = np.where(held, self.limit_c < m.limit_open_c, self.limit_c < m.limit_open_c - LIMIT_RESET_K)
+        self.limit_on = np.where(
+            held, self.limit_c < m.limit_open_c, self.limit_c < m.limit_open_c - LIMIT_RESET_K
+        )
         self.tripped = held & ~self.limit_on
         self.cut_c = np.where(self.cut | (self.tripped & burning), self.exhaust_c, 0.0)
-        self.coils_on = np.where(self.coils_on, self.coil_c < m.coil_drop_c, self.coil_c < m.coil_drop_c - COIL_RESET_K)
+        self.coils_on = np.where(
+            self.coils_on, self.coil_c < m.coil_drop_c, self.coil_c < m.coil_drop_c - COIL_RESET_K
+        )
         self.fuse_c = self.control_c + FUSE_SHARE * np.maximum(self.limit_c - 85.0, 0.0)
         self.fuse_on = self.fuse_on & (self.fuse_c < m.fuse_open_c)
-        circuit = self.can_call & self.control_on & self.limit_on & self.fuse_on & (self.cabinet_c < m.connector_heat_c)
+        circuit = (
+            self.can_call
+            & self.control_on
+            & self.limit_on
+            & self.fuse_on
+            & (self.cabinet_c < m.connector_heat_c)
+        )
         self.calls = circuit & (self.running > 0)
 
     def _burner(self) -> None:
@@ -130,7 +149,7 @@ class Dryer:
         gas = (self.kw > 0.05) & self.coils_on
         holds = after - self.delay < self.hold_s
         opens = due & gas & np.where(lit_before & ~fresh, holds, ~stuck)
-        part = np.clip((after - self.delay) / self.dt, 0.0, 1.0, where=due, out=np.zeros(len(after)))
+        part = np.minimum((after - self.delay) / self.dt, 1.0)  # of the step; only read where the gas opens
         self.started = opens & ~lit_before
         self.flame = np.where(opens, np.where(lit_before, 1.0, np.maximum(part, 1e-9)), 0.0)
         self.dud = due & ~opens
@@ -142,8 +161,10 @@ class Dryer:
     def _inlet(self) -> tuple[Array, Array]:
         """Temperature and humidity ratio of the air that is drawn in, with what comes round again."""
         share = self.inlet_share
-        return (self.m.room_c + share * (self.exhaust_c - self.m.room_c),
-                self.room_w + share * (self.exhaust_w - self.room_w))
+        return (
+            self.m.room_c + share * (self.exhaust_c - self.m.room_c),
+            self.room_w + share * (self.exhaust_w - self.room_w),
+        )
 
     def _exchange(self) -> None:
         """Heat the air, give heat to the cloth, take its water, mix with the leak, and store the rest."""
@@ -172,7 +193,10 @@ class Dryer:
         wall = WALL_LOSS * (self.cloth_c + rise - self.m.room_c)
         rise = (given - evaporated * latent - wall) / store  # the same, unless the water ran out in the step
         out_w = box_w + evaporated / flow
-        out_h = psychro.enthalpy(box_c, box_w) + (evaporated * (LATENT_0C + CP_VAPOUR * self.cloth_c) - given) / flow
+        out_h = (
+            psychro.enthalpy(box_c, box_w)
+            + (evaporated * (LATENT_0C + CP_VAPOUR * self.cloth_c) - given) / flow
+        )
         leak = self.m.seal_leak
         self.exhaust_w = (1.0 - leak) * out_w + leak * in_w
         mixed = (1.0 - leak) * out_h + leak * psychro.enthalpy(in_c, in_w)
@@ -187,119 +211,31 @@ class Dryer:
         """Let the sensors follow their surroundings, each with its own lag."""
         dt, m = self.dt, self.m
         self.control_c += (self.exhaust_c - self.control_c) * -np.expm1(-dt / LAG_CONTROL)
-        self.limit_c += (self.in_c + 0.88 * (self.box_c - self.in_c) - self.limit_c) * -np.expm1(-dt / LAG_LIMIT)
-        self.cabinet_c += (m.room_c + 0.16 * (self.box_c - m.room_c) - self.cabinet_c) * -np.expm1(-dt / LAG_CABINET)
+        self.limit_c += (self.in_c + 0.88 * (self.box_c - self.in_c) - self.limit_c) * -np.expm1(
+            -dt / LAG_LIMIT
+        )
+        self.cabinet_c += (m.room_c + 0.16 * (self.box_c - m.room_c) - self.cabinet_c) * -np.expm1(
+            -dt / LAG_CABINET
+        )
         self.coil_c += (self.cabinet_c + COIL_RISE_K * self.calls - self.coil_c) * -np.expm1(-dt / LAG_COIL)
         moisture = self.water / self.s.load_kg
         now = self.contact * moisture / (moisture + 0.12) + m.bar_short
         self.signal += (now - self.signal) * -np.expm1(-dt / 60.0)
 
 
-class Recorder:
-    """Sums and first times of a run, kept beside the state that it watches."""
-
-    def __init__(self, d: Dryer) -> None:
-        n = len(d.m)
-        self.d = d
-        self.sums = {k: np.zeros(n) for k in
-                     ("flame", "early", "late", "starts", "duds", "glow", "trips", "trips24", "cuts", "stops", "cut_c", "kwh", "motor")}
-        self.peaks = {k: np.zeros(n) for k in ("exhaust", "limit", "fuse", "coil", "cabinet")}
-        self.dry_min, self.auto_min, self.dud_min = (np.full(n, np.inf) for _ in range(3))
-        self.auto_x, self.timed_x, self.timed_c = (np.full(n, np.nan) for _ in range(3))
-        self.moisture = d.s.moisture + np.zeros(n)
-        self.ledger: Ledger | None = None
-        self.trace: dict[str, list[Array]] | None = None
-
-    def keep_books(self) -> None:
-        """Start an energy and water ledger."""
-        zero = [np.zeros(len(self.d.m)) for _ in range(7)]
-        self.ledger = Ledger(*zero)
-
-    def book(self, gas: Array, burnt: Array, flow: Array, inlet: tuple[Array, Array], lost: Array) -> None:
-        """Enter one step's energy and water, with the enthalpies of the air as it came in and left."""
-        if self.ledger is None:
-            return
-        d, book = self.d, self.ledger
-        book.gas_kj += gas * d.dt
-        book.air_in_kj += flow * psychro.enthalpy(*inlet) * d.dt
-        book.air_out_kj += flow * psychro.enthalpy(d.exhaust_c, d.exhaust_w) * d.dt
-        book.lost_kj += lost * d.dt
-        book.water_in_kg += flow * inlet[1] * d.dt
-        book.water_burnt_kg += burnt * d.dt
-        book.water_out_kg += flow * d.exhaust_w * d.dt
-
-    def note(self) -> None:
-        """Add one step to the sums, peaks and first times."""
-        d, s, minutes = self.d, self.sums, self.d.dt / 60.0
-        t = d.t / 60.0
-        s["flame"] += d.flame * minutes
-        if t <= WINDOW_MIN[0]:
-            s["early"] += d.flame * minutes / WINDOW_MIN[0]
-        elif t <= WINDOW_MIN[1]:
-            s["late"] += d.flame * minutes / (WINDOW_MIN[1] - WINDOW_MIN[0])
-        s["starts"] += d.started
-        s["duds"] += d.dud
-        s["glow"] += d.glowing * d.dt
-        s["trips"] += d.tripped
-        s["trips24"] += d.tripped * (t <= WINDOW_MIN[1])
-        s["cuts"] += d.cut
-        s["stops"] += d.cut_c > 0.0
-        s["cut_c"] += d.cut_c
-        s["kwh"] += d.kw * d.flame * d.dt / 3600.0
-        s["motor"] += MOTOR_KW * d.running * d.dt / 3600.0
-        peaks = (d.exhaust_c, d.limit_c, d.fuse_c, d.coil_c, d.cabinet_c)
-        for peak, now in zip(self.peaks.values(), peaks, strict=True):
-            np.maximum(peak, now, out=peak)
-        self.dud_min = np.where(d.dud & np.isinf(self.dud_min), t, self.dud_min)
-        self._first_times(t, minutes)
-        if self.trace is not None:
-            self._trace(t)
-
-    def _first_times(self, t: float, minutes: float) -> None:
-        """Find when the load was dry, when the sensor ended the cycle, and how the timed cycle ended."""
-        d = self.d
-        moisture = d.water / d.s.load_kg
-        dry = (moisture < d.s.dry_at) & np.isinf(self.dry_min)
-        if dry.any():
-            part = (self.moisture - d.s.dry_at) / np.maximum(self.moisture - moisture, 1e-12)
-            self.dry_min = np.where(dry, t - minutes * (1.0 - np.clip(part, 0.0, 1.0)), self.dry_min)
-        ends = (d.signal < 0.25) & np.isinf(self.auto_min) & (t > 4.0)
-        self.auto_min = np.where(ends, t, self.auto_min)
-        self.auto_x = np.where(ends, moisture, self.auto_x)
-        timed = (t >= d.m.timed_min) & np.isnan(self.timed_x)
-        self.timed_x = np.where(timed, moisture, self.timed_x)
-        self.timed_c = np.where(timed, d.cloth_c, self.timed_c)
-        self.moisture = moisture
-
-    def _trace(self, t: float) -> None:
-        """Keep the curves of a run that is to be drawn."""
-        d = self.d
-        now = {"minutes": np.full(len(d.m), t), "moisture": self.moisture, "cloth_c": d.cloth_c, "exhaust_c": d.exhaust_c,
-               "box_c": d.box_c, "coil_c": d.coil_c, "flame": d.flame, "limit_c": d.limit_c}
-        assert self.trace is not None
-        for name, values in now.items():
-            self.trace.setdefault(name, []).append(values.copy())
-
-    def summary(self) -> Run:
-        """Close the records into a `Run`."""
-        d, s, p, air = self.d, self.sums, self.peaks, self.d.air
-        cutoff = np.divide(s["cut_c"], s["stops"], out=np.full(len(d.m), np.nan), where=s["stops"] > 0)
-        blew = (~d.fuse_on & (d.m.fuse_ohm < 1e6)).astype(float)
-        trace = {name: np.array(rows) for name, rows in (self.trace or {}).items()}
-        return Run(
-            d.dt, air.cfm, air.hood_cfm, air.outlet_wc, self.dry_min, self.auto_min, self.auto_x,
-            np.where(np.isnan(self.timed_x), self.moisture, self.timed_x),
-            np.where(np.isnan(self.timed_c), d.cloth_c, self.timed_c), self.moisture,
-            s["flame"], s["early"], s["late"], s["starts"], s["duds"], self.dud_min, s["glow"], s["trips"], s["trips24"],
-            s["cuts"], cutoff, p["exhaust"], p["limit"], p["fuse"], blew, p["coil"], p["cabinet"],
-            s["kwh"], s["motor"], d.s.load_kg * d.s.moisture - d.water, self.ledger, trace,
-        )
-
-
-def simulate(m: Machines, scenario: Scenario, dt: float = 20.0, *, ledger: bool = False, trace: bool = False) -> Run:
+def simulate(
+    m: Machines,
+    scenario: Scenario,
+    dt: float = 20.0,
+    *,
+    ledger: bool = False,
+    trace: bool = False,
+    until_dry: bool = False,
+) -> Run:
     """Run N machines through a scenario in steps of `dt` seconds and return its summary.
 
-    With `ledger` the energy and water books are kept, with `trace` the curves (steps, N).
+    With `ledger` the energy and water books are kept, with `trace` the curves (steps, N). With `until_dry` the run
+    ends when every load is dry: enough for `dry_min`.
     """
     dryer = Dryer(m, scenario, dt)
     if ledger:
@@ -308,13 +244,13 @@ def simulate(m: Machines, scenario: Scenario, dt: float = 20.0, *, ledger: bool 
         dryer.log.trace = {}
     for step in range(round(scenario.minutes * 60.0 / dt)):
         dryer.step()
-        if step % 12 == 11 and not trace and _settled(dryer):
+        if step % 6 == 5 and not trace and _settled(dryer, until_dry):
             break
     return dryer.log.summary()
 
 
-def _settled(d: Dryer) -> bool:
+def _settled(d: Dryer, until_dry: bool) -> bool:
     """Whether every load is dry and nothing else can be learned from going on."""
     log = d.log
     past = d.t / 60.0 > max(WINDOW_MIN[1], float(d.m.timed_min.max()))
-    return bool(past and np.isfinite(log.dry_min).all())
+    return bool((past or until_dry) and np.isfinite(log.dry_min).all())

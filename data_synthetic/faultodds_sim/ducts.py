@@ -24,7 +24,7 @@ FITTING_FT: Mapping[str, float] = {
     "radius_10_90": 1.5,
 }
 
-#: Darcy friction factor by vent material, lint-free. Common practice puts foil at two to three times rigid pipe.
+#: Darcy friction factor by vent material, lint-free (common practice: foil is two to three times rigid pipe).
 FRICTION: Mapping[str, float] = {"rigid": 0.021, "semi_rigid": 0.030, "foil": 0.050}
 
 
@@ -33,7 +33,9 @@ def equivalent_length(straight_ft: float, fittings: Mapping[str, int]) -> float:
 
     Raises `UnknownNameError` for a fitting that the table does not have.
     """
-    return straight_ft + sum(n * FITTING_FT[pick("fitting", name, FITTING_FT)] for name, n in fittings.items())
+    return straight_ft + sum(
+        n * FITTING_FT[pick("fitting", name, FITTING_FT)] for name, n in fittings.items()
+    )
 
 
 def over_limit(equivalent_ft: float) -> float:

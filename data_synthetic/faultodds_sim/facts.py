@@ -33,8 +33,15 @@ EQUIPMENT: Mapping[str, tuple[str, ...]] = {
 }
 #: Chance that nobody knows, and that what is told is wrong.
 _VAGUE: Mapping[str, tuple[float, float]] = {
-    "vent_material": (0.10, 0.05), "vent_length": (0.22, 0.12), "duct_cleaned": (0.18, 0.12), "loads_per_week": (0.06, 0.10),
-    "age": (0.14, 0.08), "fuel": (0.02, 0.005), "place": (0.01, 0.01), "opened_before": (0.20, 0.08), "onset": (0.10, 0.14),
+    "vent_material": (0.10, 0.05),
+    "vent_length": (0.22, 0.12),
+    "duct_cleaned": (0.18, 0.12),
+    "loads_per_week": (0.06, 0.10),
+    "age": (0.14, 0.08),
+    "fuel": (0.02, 0.005),
+    "place": (0.01, 0.01),
+    "opened_before": (0.20, 0.08),
+    "onset": (0.10, 0.14),
     "after": (0.05, 0.03),
 }
 
@@ -43,10 +50,16 @@ def true_facts(h: Houses, sudden: NDArray[np.bool_]) -> Mapping[str, Codes]:
     """Codes of the facts as they are, each an array of N."""
     cut = np.digitize
     return {
-        "vent_material": h.material, "vent_length": cut(h.duct_ft, [10.0, 25.0, 35.0], right=True),
-        "duct_cleaned": cut(h.months_since_clean, [12.0, 36.0]), "loads_per_week": cut(h.loads, [3.5, 7.5]),
-        "age": cut(h.age, [4.0, 9.0, 14.0]), "fuel": h.propane.astype(np.intp), "place": h.closet.astype(np.intp),
-        "opened_before": h.opened.astype(np.intp), "onset": (~sudden).astype(np.intp), "after": h.after,
+        "vent_material": h.material,
+        "vent_length": cut(h.duct_ft, [10.0, 25.0, 35.0], right=True),
+        "duct_cleaned": cut(h.months_since_clean, [12.0, 36.0]),
+        "loads_per_week": cut(h.loads, [3.5, 7.5]),
+        "age": cut(h.age, [4.0, 9.0, 14.0]),
+        "fuel": h.propane.astype(np.intp),
+        "place": h.closet.astype(np.intp),
+        "opened_before": h.opened.astype(np.intp),
+        "onset": (~sudden).astype(np.intp),
+        "after": h.after,
     }
 
 
@@ -63,9 +76,15 @@ def told_facts(h: Houses, sudden: NDArray[np.bool_], rng: Generator) -> Mapping[
 
 def equipment(h: Houses) -> Mapping[str, Codes]:
     """Codes of the equipment, read off the machine."""
-    return {"control": h.board.astype(np.intp), "auto_dry": h.auto.astype(np.intp), "coil_layout": h.two_coils.astype(np.intp)}
+    return {
+        "control": h.board.astype(np.intp),
+        "auto_dry": h.auto.astype(np.intp),
+        "coil_layout": h.two_coils.astype(np.intp),
+    }
 
 
-def words(table: Mapping[str, tuple[str, ...]], codes: Mapping[str, Array | Codes], row: int) -> dict[str, str]:
+def words(
+    table: Mapping[str, tuple[str, ...]], codes: Mapping[str, Array | Codes], row: int
+) -> dict[str, str]:
     """Turn one machine's codes into words, leaving out what is unknown."""
     return {name: table[name][int(code[row])] for name, code in codes.items() if int(code[row]) != UNKNOWN}

@@ -1,6 +1,7 @@
 """Every failure mode as a change of physical parameters, continuous in its severity (0 none, 1 complete).
 
-`nearly_blocked` starts where `partly_blocked` ends. What a fault does to heat, flow or sound is left to the physics.
+`nearly_blocked` starts where `partly_blocked` ends. What a fault does to heat, flow or sound is left to the
+physics.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import pick
-from .gas import MANIFOLD_WC, orifice_for
+from .gas import orifice_for
 from .machines import NEVER, OPEN, Machines
 from .names import NOTHING, UNLISTED
 from .psychro import Array
@@ -24,6 +25,11 @@ _SPAN_OHM = 9.5  # decades from a good contact to an open circuit
 def _toward(field: str, worst: float) -> Change:
     """Move a parameter in a straight line from its value now to `worst`."""
     return lambda m, s: {field: getattr(m, field) + s * (worst - getattr(m, field))}
+
+
+def _shut(field: str) -> Change:
+    """Take a parameter to zero, which it reaches at severity 0.9."""
+    return lambda m, s: {field: getattr(m, field) * np.maximum(1.0 - s / 0.9, 0.0)}
 
 
 def _choke(field: str, worst: float) -> Change:
@@ -46,13 +52,20 @@ def _nearly_blocked(m: Machines, s: Severity) -> Mapping[str, Array]:
 
 
 def _too_long(m: Machines, s: Severity) -> Mapping[str, Array]:
-    return {"duct_ft": m.duct_ft + s * (170.0 - m.duct_ft), "duct_friction": m.duct_friction + s * (0.05 - m.duct_friction)}
+    return {
+        "duct_ft": m.duct_ft + s * (170.0 - m.duct_ft),
+        "duct_friction": m.duct_friction + s * (0.05 - m.duct_friction),
+    }
 
 
 def _coils_open(m: Machines, s: Severity) -> Mapping[str, Array]:
     """One winding, by the machine's quirk, goes open; a valve with an open winding does not pull in."""
     factor = 10.0 ** (6.0 * s)
-    parts = {"coil_two_ohm": m.quirk < 0.5, "coil_mid_ohm": (m.quirk >= 0.5) & (m.quirk < 0.75), "coil_far_ohm": m.quirk >= 0.75}
+    parts = {
+        "coil_two_ohm": m.quirk < 0.5,
+        "coil_mid_ohm": (m.quirk >= 0.5) & (m.quirk < 0.75),
+        "coil_far_ohm": m.quirk >= 0.75,
+    }
     out = {name: np.where(rows, getattr(m, name) * factor, getattr(m, name)) for name, rows in parts.items()}
     return {**out, "coil_drop_c": np.where(s > 0.05, -NEVER, m.coil_drop_c)}
 
@@ -80,8 +93,10 @@ def _weak_motor(m: Machines, s: Severity) -> Mapping[str, Array]:
 def _bars_damaged(m: Machines, s: Severity) -> Mapping[str, Array]:
     """A broken lead (never sees water) or, on the others, a leak to the frame (never sees dry)."""
     broken = m.quirk < 0.6
-    return {"bar_contact": np.where(broken, m.bar_contact * (1.0 - s), m.bar_contact),
-            "bar_short": np.where(broken, m.bar_short, m.bar_short + s)}
+    return {
+        "bar_contact": np.where(broken, m.bar_contact * (1.0 - s), m.bar_contact),
+        "bar_short": np.where(broken, m.bar_short, m.bar_short + s),
+    }
 
 
 def _loose_connector(m: Machines, s: Severity) -> Mapping[str, Array]:
@@ -97,8 +112,10 @@ def _starved(m: Machines, s: Severity) -> Mapping[str, Array]:
 def _unlisted(m: Machines, s: Severity) -> Mapping[str, Array]:
     """Causes that no list of parts has: a drum baffle gone, or a burner funnel that has come adrift."""
     baffle = m.quirk < 0.5
-    return {"tumbling": np.where(baffle, m.tumbling * (1.0 - 0.8 * s), m.tumbling),
-            "drum_r": np.where(baffle, m.drum_r, m.drum_r + 3.0 * s)}
+    return {
+        "tumbling": np.where(baffle, m.tumbling * (1.0 - 0.8 * s), m.tumbling),
+        "drum_r": np.where(baffle, m.drum_r, m.drum_r + 3.0 * s),
+    }
 
 
 def _low_pressure(m: Machines, s: Severity) -> Mapping[str, Array]:
@@ -123,7 +140,7 @@ MODES: Mapping[str, Change] = {
     "flame_sensor.stuck_closed": _add("sensor_opens_c", 700.0),
     "flame_sensor.open": _contact("sensor_ohm"),
     "gas_valve.sticking": _toward("valve_stick", 1.0),
-    "gas_supply.shut": _toward("cock_open", 0.0),
+    "gas_supply.shut": _shut("cock_open"),
     "gas_supply.low_pressure": _low_pressure,
     "burner.fouled": _toward("burner_fouled", 1.0),
     "burner.wrong_orifice": _wrong_orifice,
@@ -140,7 +157,7 @@ MODES: Mapping[str, Change] = {
     "motor.centrifugal_contacts": _contact("centrifugal_ohm"),
     "motor.weak": _weak_motor,
     "belt.slipping": _toward("drum_speed", 0.12),
-    "belt.broken": _toward("drum_speed", 0.0),
+    "belt.broken": _shut("drum_speed"),
     "rollers.dragging": _toward("drag", 1.0),
     "drum_seals.worn": _toward("seal_leak", 0.70),
     "moisture_sensor.coated": _toward("bar_contact", 0.02),
@@ -169,14 +186,23 @@ MODE_NEEDS: Mapping[str, tuple[str, float]] = {
 }
 
 #: Modes that are there or not: a switch has welded, a part has gone open, a cock is shut.
-ABRUPT = frozenset({
-    "igniter.open", "coils.open", "flame_sensor.open", "high_limit.open", "thermal_fuse.open", "cycling_thermostat.open",
-    "board.heat_relay_open", "belt.broken", "gas_supply.shut", "thermistor.open_or_shorted", "burner.wrong_orifice",
-    "timer.contacts_burnt", "motor.centrifugal_contacts",
-})
-
-#: The propane pressure is part of the house, not of a fault; kept here so that a test can hold it against `gas.py`.
-NOMINAL_PRESSURE = MANIFOLD_WC
+ABRUPT = frozenset(
+    {
+        "igniter.open",
+        "coils.open",
+        "flame_sensor.open",
+        "high_limit.open",
+        "thermal_fuse.open",
+        "cycling_thermostat.open",
+        "board.heat_relay_open",
+        "belt.broken",
+        "gas_supply.shut",
+        "thermistor.open_or_shorted",
+        "burner.wrong_orifice",
+        "timer.contacts_burnt",
+        "motor.centrifugal_contacts",
+    }
+)
 
 
 def apply(m: Machines, mode: str, severity: float | Array, rows: NDArray[np.intp] | None = None) -> None:

@@ -1,7 +1,8 @@
 """Gas input of the burner: orifice, pressure, fuel and altitude; and the sum that clocks a meter.
 
-Sources. Orifice: Q = 1658.5 K A sqrt(p/sg) cu ft/h, BCcampus Plumbing 3e, App. 2. Altitude: NFPA 54 text in UMC 2009 App. B.
-Heating values: US EIA 2021 (natural gas), DOE representative value (propane). Clocking: National Fuel Gas Code procedure.
+Sources. Orifice: Q = 1658.5 K A sqrt(p/sg) cu ft/h, BCcampus Plumbing 3e, App. 2. Altitude: NFPA 54 text in
+UMC 2009 App. B. Heating values: US EIA 2021 (natural gas), DOE representative value (propane). Clocking:
+National Fuel Gas Code procedure.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ DISCHARGE = 0.90
 GRAVITY = np.array([0.60, 1.52])
 BTU_PER_CUFT = np.array([1039.0, 2500.0])
 MANIFOLD_WC = np.array([3.5, 10.0])
-#: Water made by burning, kg per MJ of gross heat: CH4 -> 2 H2O, 2.25 kg of water and 55.5 MJ per kg of methane.
+#: Water made by burning, kg per MJ of gross heat: 2.25 kg of water and 55.5 MJ per kg of methane (CH4).
 WATER_PER_MJ = 2.25 / 55.5
 
 
@@ -29,7 +30,9 @@ def orifice_flow(diameter_in: Any, pressure_wc: Any, gravity: Any, discharge: fl
 
 
 def orifice_for(input_btuh: float, fuel: int) -> float:
-    """Diameter (in) of the orifice that gives `input_btuh` at the nominal manifold pressure of `fuel` (0 or 1)."""
+    """Diameter (in) of the orifice that gives `input_btuh` at the nominal manifold pressure of `fuel` (0 or
+    1).
+    """
     flow = input_btuh / BTU_PER_CUFT[fuel]
     area = flow / (1658.5 * DISCHARGE * np.sqrt(MANIFOLD_WC[fuel] / GRAVITY[fuel]))
     return float(np.sqrt(area * 4.0 / np.pi))
@@ -41,7 +44,9 @@ def altitude_factor(altitude_ft: Any) -> Any:
     return np.where(high > 2000.0, 1.0 - 0.04 * high / 1000.0, 1.0)
 
 
-def burner_kw(diameter_in: Array, manifold_wc: Array, fuel: Array, altitude_ft: Array, fouled: Array) -> Array:
+def burner_kw(
+    diameter_in: Array, manifold_wc: Array, fuel: Array, altitude_ft: Array, fouled: Array
+) -> Array:
     """Gross heat input (kW). `fouled` (0 to 1) is the part of the air way that lint has closed."""
     kind = fuel.astype(int)
     flow = orifice_flow(diameter_in, manifold_wc, GRAVITY[kind])

@@ -79,17 +79,31 @@ def draw_houses(n: int, rng: Generator, days: tuple[float, float] = (0.0, 365.0)
     cleaned = np.where(rng.random(n) < 0.25, age * 12.0, np.minimum(rng.exponential(20.0, n), age * 12.0))
     closet = rng.random(n) < 0.24
     return Houses(
-        day=day, month=month_of(day), material=rng.choice(3, n, p=[0.50, 0.30, 0.20]), duct_ft=_duct_feet(n, rng),
-        months_since_clean=cleaned, loads=np.clip(rng.gamma(3.4, 1.5, n), 0.5, 18.0), age=age,
-        propane=rng.random(n) < 0.13, closet=closet, opened=rng.random(n) < 1.0 - np.exp(-0.045 * age),
-        board=rng.random(n) < np.where(age < 8.0, 0.68, 0.33), auto=rng.random(n) < np.where(age < 8.0, 0.93, 0.74),
-        two_coils=rng.random(n) < 0.82, after=rng.choice(3, n, p=[0.90, 0.06, 0.04]), lint=rng.lognormal(0.0, 0.45, n),
-        sheets=rng.random(n) < 0.5, tolerance=1.0 + rng.lognormal(-1.15, 0.35, n), candour=rng.beta(5.0, 2.0, n),
+        day=day,
+        month=month_of(day),
+        material=rng.choice(3, n, p=[0.50, 0.30, 0.20]),
+        duct_ft=_duct_feet(n, rng),
+        months_since_clean=cleaned,
+        loads=np.clip(rng.gamma(3.4, 1.5, n), 0.5, 18.0),
+        age=age,
+        propane=rng.random(n) < 0.13,
+        closet=closet,
+        opened=rng.random(n) < 1.0 - np.exp(-0.045 * age),
+        board=rng.random(n) < np.where(age < 8.0, 0.68, 0.33),
+        auto=rng.random(n) < np.where(age < 8.0, 0.93, 0.74),
+        two_coils=rng.random(n) < 0.82,
+        after=rng.choice(3, n, p=[0.90, 0.06, 0.04]),
+        lint=rng.lognormal(0.0, 0.45, n),
+        sheets=rng.random(n) < 0.5,
+        tolerance=1.0 + rng.lognormal(-1.15, 0.35, n),
+        candour=rng.beta(5.0, 2.0, n),
     )
 
 
 def sound_machines(h: Houses, rng: Generator) -> Machines:
-    """Every household's machine with nothing wrong: making tolerances, harmless wear, the house and its habits."""
+    """Every household's machine with nothing wrong: making tolerances, harmless wear, the house and its
+    habits.
+    """
     n = len(h)
     m = typical(n)
     _draw_air(m, h, rng)
@@ -109,7 +123,9 @@ def _draw_air(m: Machines, h: Houses, rng: Generator) -> None:
     for field, relative in (("blower_wc", 0.04), ("blower_cfm", 0.03), ("drum_r", 0.06)):
         _spread(m, field, relative, rng)
     m.duct_ft[:] = np.minimum(h.duct_ft, 42.0)
-    m.duct_friction[:] = np.array([FRICTION[k] for k in MATERIALS])[h.material] * np.exp(0.06 * rng.normal(size=n))
+    m.duct_friction[:] = np.array([FRICTION[k] for k in MATERIALS])[h.material] * np.exp(
+        0.06 * rng.normal(size=n)
+    )
     m.duct_lint[:] = rng.uniform(0.0, 0.22, n)
     m.hood_closed[:] = rng.uniform(0.0, 0.2, n)
     m.transition_crush[:] = rng.uniform(0.0, 0.28, n)
@@ -127,10 +143,11 @@ def _draw_burner(m: Machines, h: Houses, rng: Generator) -> None:
     m.orifice_in[:] = sizes[h.propane.astype(int)] * np.exp(0.012 * rng.normal(size=n))
     m.manifold_wc[:] = MANIFOLD_WC[h.propane.astype(int)] * np.exp(0.02 * rng.normal(size=n))
     m.altitude_ft[:] = rng.uniform(10.0, 900.0, n)
-    m.igniter_ohm[:] = rng.uniform(70.0, 320.0, n)
+    m.igniter_rated_ohm[:] = m.igniter_ohm[:] = rng.uniform(70.0, 320.0, n)
     m.sensor_opens_c[:] = rng.uniform(810.0, 890.0, n)
     m.coil_two_ohm[:], m.coil_mid_ohm[:], m.coil_far_ohm[:] = (
-        rng.uniform(low, high, n) for low, high in ((1060, 1250), (1315, 1385), (515, 585)))
+        rng.uniform(low, high, n) for low, high in ((1060, 1250), (1315, 1385), (515, 585))
+    )
     m.quirk[:] = rng.random(n)
 
 

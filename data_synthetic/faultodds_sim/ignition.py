@@ -1,8 +1,9 @@
 """From the call for heat to flame: the igniter, the flame sensor and the second valve.
 
-Current runs through the heat circuit, the flame sensor and the igniter. The igniter's heat opens the radiant sensor,
-that sends the current through the second valve's coil, gas comes, and the flame holds the sensor open.
-`attempt` runs it second by second; `seconds_to_flame` is the same first-order model solved, for the drum's time steps.
+Current runs through the heat circuit, the flame sensor and the igniter. The igniter's heat opens the radiant
+sensor, that sends the current through the second valve's coil, gas comes, and the flame holds the sensor
+open. `attempt` runs it second by second; `seconds_to_flame` is the same first-order model solved, for the
+drum's time steps.
 """
 
 from __future__ import annotations
@@ -30,7 +31,9 @@ class Attempt(NamedTuple):
 
 
 def circuit_ohms(m: Machines) -> Array:
-    """Series resistance (ohm) between line and igniter: safety devices, contacts, connector and flame sensor."""
+    """Series resistance (ohm) between line and igniter: safety devices, contacts, connector and flame
+    sensor.
+    """
     control = np.where(m.board > 0.5, m.relay_ohm, m.cycling_ohm + m.timer_ohm)
     return control + m.centrifugal_ohm + m.connector_ohm + m.limit_ohm + m.fuse_ohm + m.sensor_ohm
 
@@ -42,12 +45,14 @@ def igniter_volts(m: Machines) -> Array:
 
 def final_igniter_c(m: Machines) -> Array:
     """Temperature (C) at which the igniter would settle; a cracked one has high resistance and stays cold."""
-    power = np.square(igniter_volts(m) / LINE_VOLTS) * np.minimum(1.0, 400.0 / m.igniter_ohm)
+    power = np.square(igniter_volts(m) / LINE_VOLTS) * m.igniter_rated_ohm / m.igniter_ohm
     return m.room_c + _HOT_C * power
 
 
 def seconds_to_flame(m: Machines) -> Array:
-    """Seconds from the call for heat until the second valve is told to open; infinite when that never comes."""
+    """Seconds from the call for heat until the second valve is told to open; infinite when that never
+    comes.
+    """
     rise = final_igniter_c(m) - m.room_c
     need = np.maximum(m.sensor_opens_c, LIGHTS_C) - m.room_c
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -72,6 +77,8 @@ def attempt(m: Machines, seconds: int = 90, valve_opens: Array | None = None) ->
         flame = flame | (sensor & opens & (hot > LIGHTS_C))
         target = np.where(sensor, m.room_c, final)  # an open sensor takes the igniter out of the circuit
         hot = hot + (target - hot) * (1.0 - np.exp(-1.0 / _RISE_S))
-        seen_for = np.where(hot > np.maximum(m.sensor_opens_c, LIGHTS_C), seen_for + 1.0, np.maximum(seen_for - 0.5, 0.0))
+        seen_for = np.where(
+            hot > np.maximum(m.sensor_opens_c, LIGHTS_C), seen_for + 1.0, np.maximum(seen_for - 0.5, 0.0)
+        )
         rows.append((hot.copy(), sensor, flame.copy()))
     return Attempt(*(np.array(column) for column in zip(*rows, strict=True)))

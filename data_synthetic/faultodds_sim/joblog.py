@@ -1,8 +1,10 @@
-"""Job logs as shops keep them: one row a job, mixed units and hands, blanks that mean two things, slips and duplicates."""
+"""Job logs as shops keep them: one row a job, mixed units and hands, blanks that mean two things, slips and
+duplicates.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,55 +12,58 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from . import logwords as words
+from .findings import CHECK_CODE, NONE, REPAIR_NAMES, TECH_NAMES
 from .hazards import MODE_NAMES
 from .households import START
 from .jobs import CALLBACK_DAYS, Jobs, chunks
-from .names import SYMPTOMS
-from .shop import CHECK_CODE, NONE, REPAIR_NAMES, TECH_NAMES
+from .logcells import Codes, Text, by_code, choose, fact_cells, join
+from .names import NOTHING, SYMPTOMS
 from .technicians import TECHNICIANS
 
 if TYPE_CHECKING:
     import pandas as pd
 
-Codes = NDArray[np.intp]
-Text = NDArray[np.object_]
 
 #: column -> checks whose words go into it, in the order of the columns.
 CHECK_COLUMNS: dict[str, tuple[str, ...]] = {
-    "lint_scrn": ("lint_screen_look",), "hood": ("hood_flap",), "hood_fpm": ("hood_air_speed",), "trans_duct": ("transition_look",),
-    "duct_off": ("duct_off_run",), "static_wc": ("static_pressure",), "exh_temp": ("exhaust_cycling",), "load_q": ("load_questions",),
-    "spin_wt": ("spun_load_weight",), "meter_sec": ("meter_clock",), "gas": ("gas_cock_look", "other_appliances"),
-    "manif": ("manifold_pressure",), "dry_bars": ("sensor_bar_test",), "diag_code": ("diagnostic_codes",), "burner": ("burner_watch",),
-    "blower": ("blower_turn",), "lint_path": ("lint_path_look",), "drum": ("belt_rollers_look", "level_check"), "seals": ("seal_test",),
-    "ign_ohm": ("igniter_ohms",), "coil_ohm": ("coil_ohms",), "coil_hot": ("coil_ohms_hot",), "flame_sens": ("flame_sensor_continuity",),
-    "t_fuse": ("fuse_continuity",), "hi_limit": ("high_limit_continuity",), "cyc_cont": ("cycling_continuity",),
-    "cyc_temp": ("cycling_bench_heat",), "thermistor": ("thermistor_ohms",), "contacts": ("timer_contacts", "centrifugal_contacts", "relay_output"),
-    "harness": ("harness_look",), "volts": ("burner_voltage",),
+    "lint_scrn": ("lint_screen_look",),
+    "hood": ("hood_flap",),
+    "hood_fpm": ("hood_air_speed",),
+    "trans_duct": ("transition_look",),
+    "duct_off": ("duct_off_run",),
+    "static_wc": ("static_pressure",),
+    "exh_temp": ("exhaust_cycling",),
+    "load_q": ("load_questions",),
+    "spin_wt": ("spun_load_weight",),
+    "meter_sec": ("meter_clock",),
+    "gas": ("gas_cock_look", "other_appliances"),
+    "manif": ("manifold_pressure",),
+    "dry_bars": ("sensor_bar_test",),
+    "diag_code": ("diagnostic_codes",),
+    "burner": ("burner_watch",),
+    "blower": ("blower_turn",),
+    "lint_path": ("lint_path_look",),
+    "drum": ("belt_rollers_look", "level_check"),
+    "seals": ("seal_test",),
+    "ign_ohm": ("igniter_ohms",),
+    "coil_ohm": ("coil_ohms",),
+    "coil_hot": ("coil_ohms_hot",),
+    "flame_sens": ("flame_sensor_continuity",),
+    "t_fuse": ("fuse_continuity",),
+    "hi_limit": ("high_limit_continuity",),
+    "cyc_cont": ("cycling_continuity",),
+    "cyc_temp": ("cycling_bench_heat",),
+    "thermistor": ("thermistor_ohms",),
+    "contacts": ("timer_contacts", "centrifugal_contacts", "relay_output"),
+    "harness": ("harness_look",),
+    "volts": ("burner_voltage",),
 }
 
 
-def _choose(options: Sequence[str], n: int, rng: Generator) -> Text:
-    """Draw `n` of some words."""
-    table = np.array(options, dtype=object)
-    return table[rng.integers(0, len(options), n)]
-
-
-def _by_code(table: Sequence[Sequence[str]], codes: Codes, rng: Generator) -> Text:
-    """A word for every code, drawn from that code's spellings; empty for a negative code."""
-    out = np.full(len(codes), "", dtype=object)
-    for code, options in enumerate(table):
-        rows = np.flatnonzero(codes == code)
-        out[rows] = _choose(options, len(rows), rng)
-    return out
-
-
-def _join(parts: Sequence[Text], between: str) -> Text:
-    """Join the non-empty texts of every row."""
-    return np.array([between.join([t for t in row if t]) for row in zip(*parts, strict=True)], dtype=object)
-
-
 def _written(jobs: Jobs, check: str, rng: Generator) -> NDArray[np.bool_]:
-    """Rows where the technician did the check and bothered to write it down; a bad finding more often than a good one."""
+    """Rows where the technician did the check and bothered to write it down; a bad finding more often than a
+    good one.
+    """
     row, n = CHECK_CODE[check], len(jobs)
     keeps = np.array([t.writes for t in TECHNICIANS.values()])[jobs.visit.tech]
     blank = np.array(words.BLANK_WHEN_FINE)[jobs.visit.tech]
@@ -74,58 +79,21 @@ def _check_cell(jobs: Jobs, check: str, rng: Generator) -> Text:
     number = words.NUMBERS.get(check)
     if number is None:
         table = words.LOOK_WORDS.get(check, words.SWITCH_WORDS)
-        out[rows] = _by_code(table, jobs.visit.code[CHECK_CODE[check], rows], rng)
+        out[rows] = by_code(table, jobs.visit.code[CHECK_CODE[check], rows], rng)
         return out
     values = jobs.visit.value[CHECK_CODE[check], rows].tolist()
-    styles = np.where(rng.random(len(rows)) < 0.85, jobs.visit.tech[rows], rng.integers(0, 4, len(rows))).tolist()
+    styles = np.where(
+        rng.random(len(rows)) < 0.85, jobs.visit.tech[rows], rng.integers(0, 4, len(rows))
+    ).tolist()
     out[rows] = [number(v, s) for v, s in zip(values, styles, strict=True)]
     slips = rows[rng.random(len(rows)) < 0.006]
-    out[slips] = _choose(words.IMPOSSIBLE, len(slips), rng)
-    return out
-
-
-def _facts(jobs: Jobs, rng: Generator) -> dict[str, Text]:
-    """The columns of the intake: numbers rounded, in words or left out as customers tell them."""
-    f, h = jobs.facts, jobs.cases.houses
-    hist = [_by_code((("",), ("opened b4", "been apart")), f["opened_before"], rng),
-            _by_code((("",), ("just moved", "after move"), ("prev svc", "worked on recently")), f["after"], rng)]
-    feet = _numbers(h.duct_ft, f["vent_length"], ("{:.0f} ft", "{:.0f}'", "{:.0f}", "abt {:.0f}ft"), rng)
-    metres = np.flatnonzero((rng.random(len(jobs)) < 0.08) & (feet != ""))
-    feet[metres] = [f"{x * 0.3048:.1f} m" for x in h.duct_ft[metres]]
-    return {
-        "age": _numbers(h.age, f["age"], ("{:.0f}", "{:.0f} yr", "~{:.0f}", "{:.0f}y"), rng),
-        "fuel": _by_code((("NG", "nat", "gas", ""), ("LP", "propane")), f["fuel"], rng),
-        "ctrl": _by_code((("timer", "mech", "tmr"), ("board", "elec", "ctrl bd")), jobs.equipment["control"], rng),
-        "auto": _by_code((("n", "no", ""), ("y", "yes", "Y")), jobs.equipment["auto_dry"], rng),
-        "vent": _by_code((("rigid", "metal", "RIGID"), ("semi", "semi-rigid", "semi rgd"), ("foil", "FOIL", "slinky")), f["vent_material"], rng),
-        "vent_len": feet, "cleaned": _cleaned(h.months_since_clean, f["duct_cleaned"], rng),
-        "loads_wk": _numbers(h.loads, f["loads_per_week"], ("{:.0f}", "{:.0f}/wk", "{:.0f}", "{:.0f} wk"), rng),
-        "place": _by_code((("laundry rm", "open", "bsmt", ""), ("closet", "clst")), f["place"], rng),
-        "onset": _by_code((("sudden", "all at once"), ("gradual", "crept up", "slowly")), f["onset"], rng),
-        "hist": _join(hist, "; "),
-    }
-
-
-def _numbers(values: NDArray[np.float64], known: Codes, hands: Sequence[str], rng: Generator) -> Text:
-    """Round numbers in one of several hands; empty where nobody knows."""
-    out = np.full(len(values), "", dtype=object)
-    rows = np.flatnonzero(known >= 0)
-    pick = rng.integers(0, len(hands), len(rows)).tolist()
-    out[rows] = [hands[p].format(v) for p, v in zip(pick, np.maximum(values[rows], 1.0).tolist(), strict=True)]
-    return out
-
-
-def _cleaned(months: NDArray[np.float64], known: Codes, rng: Generator) -> Text:
-    """Time since the duct was cleaned: months, years, "never"."""
-    out = _numbers(months, known, ("{:.0f} mo", "{:.0f}mo", "{:.0f} months"), rng)
-    long = np.flatnonzero((months > 20.0) & (known >= 0))
-    out[long] = [f"{m / 12.0:.0f} yr" if m < 60.0 else "never" for m in months[long].tolist()]
+    out[slips] = choose(words.IMPOSSIBLE, len(slips), rng)
     return out
 
 
 def _complaint(jobs: Jobs, rng: Generator) -> Text:
-    cells = [_by_code(words.COMPLAINT_WORDS[name], jobs.told[name], rng) for name in SYMPTOMS]
-    return _join(cells, ", ")
+    cells = [by_code(words.COMPLAINT_WORDS[name], jobs.told[name], rng) for name in SYMPTOMS]
+    return join(cells, ", ")
 
 
 def _dry_times(jobs: Jobs, rng: Generator) -> Text:
@@ -134,8 +102,10 @@ def _dry_times(jobs: Jobs, rng: Generator) -> Text:
     out = np.full(len(jobs), "", dtype=object)
     told = jobs.ratio[rows] * np.exp(0.2 * rng.normal(size=len(rows)))
     hands = jobs.visit.tech[rows].tolist()
-    out[rows] = ["never" if not np.isfinite(x) else (f"{x:.1f}x", f"{x:.0f}x", f"{45.0 * x:.0f} min", f"x{x:.0f}")[s]
-                 for x, s in zip(told.tolist(), hands, strict=True)]
+    out[rows] = [
+        "never" if not np.isfinite(x) else (f"{x:.1f}x", f"{x:.0f}x", f"{45.0 * x:.0f} min", f"x{x:.0f}")[s]
+        for x, s in zip(told.tolist(), hands, strict=True)
+    ]
     return out
 
 
@@ -143,8 +113,11 @@ def _dates(day: NDArray[np.float64], hands: Codes) -> Text:
     """Dates in four hands."""
     stamps = (START + day.astype(np.intp)).astype(object).tolist()
     forms: tuple[Callable[[Any], str], ...] = (
-        lambda d: str(d.isoformat()), lambda d: f"{d.month:02d}/{d.day:02d}/{d.year}", lambda d: f"{d.day} {_MONTHS[d.month - 1]} {d.year}",
-        lambda d: f"{d.month}/{d.day}/{d.year % 100:02d}")
+        lambda d: str(d.isoformat()),
+        lambda d: f"{d.month:02d}/{d.day:02d}/{d.year}",
+        lambda d: f"{d.day} {_MONTHS[d.month - 1]} {d.year}",
+        lambda d: f"{d.month}/{d.day}/{d.year % 100:02d}",
+    )
     return np.array([forms[h](d) for d, h in zip(stamps, hands.tolist(), strict=True)], dtype=object)
 
 
@@ -153,9 +126,15 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 
 def _parts(jobs: Jobs, rng: Generator) -> Text:
     """Work and parts of every job, separated by semicolons; a tired technician forgets one."""
-    cells = [_by_code([words.PART_WORDS[name] for name in REPAIR_NAMES], np.where(rng.random(len(jobs)) < 0.96, row, NONE), rng)
-             for row in jobs.visit.repairs]
-    return _join(cells, "; ")
+    cells = [
+        by_code(
+            [words.PART_WORDS[name] for name in REPAIR_NAMES],
+            np.where(rng.random(len(jobs)) < 0.96, row, NONE),
+            rng,
+        )
+        for row in jobs.visit.repairs
+    ]
+    return join(cells, "; ")
 
 
 def _money(jobs: Jobs, rng: Generator) -> tuple[Text, Text]:
@@ -163,26 +142,60 @@ def _money(jobs: Jobs, rng: Generator) -> tuple[Text, Text]:
     minutes = np.array([*(words.PRICE_LIST[name][0] for name in REPAIR_NAMES), 0], float)
     price = np.array([*(words.PRICE_LIST[name][1] for name in REPAIR_NAMES), 0], float)
     pace = np.array([t.pace for t in TECHNICIANS.values()])[jobs.visit.tech]
-    time = (words.TRIP_MINUTES + 3.5 * jobs.visit.done.sum(axis=0) + minutes[jobs.visit.repairs].sum(axis=0)
-            + 25.0 * (jobs.visit.verified != NONE)) * pace * np.exp(0.12 * rng.normal(size=len(jobs)))
+    time = (
+        (
+            words.TRIP_MINUTES
+            + 3.5 * jobs.visit.done.sum(axis=0)
+            + minutes[jobs.visit.repairs].sum(axis=0)
+            + 25.0 * (jobs.visit.verified != NONE)
+        )
+        * pace
+        * np.exp(0.12 * rng.normal(size=len(jobs)))
+    )
     time = np.maximum(5.0 * np.round(time / 5.0), 15.0)
     bill = time / 60.0 * words.LABOUR_AN_HOUR + 1.4 * price[jobs.visit.repairs].sum(axis=0)
     hands = jobs.visit.tech.tolist()
-    spell = [(f"{t:.0f}", f"{t:.0f} min", f"{t / 60.0:.2f} h", f"{t:.0f}")[s] for t, s in zip(time.tolist(), hands, strict=True)]
-    cost = [(f"{b:.2f}", f"${b:.0f}", f"{b:.0f}", f"${b:.2f}")[s] for b, s in zip(bill.tolist(), hands, strict=True)]
+    spell = [
+        (f"{t:.0f}", f"{t:.0f} min", f"{t / 60.0:.2f} h", f"{t:.0f}")[s]
+        for t, s in zip(time.tolist(), hands, strict=True)
+    ]
+    cost = [
+        (f"{b:.2f}", f"${b:.0f}", f"{b:.0f}", f"${b:.2f}")[s]
+        for b, s in zip(bill.tolist(), hands, strict=True)
+    ]
     return np.array(spell, dtype=object), np.array(cost, dtype=object)
 
 
-_REMARKS = ("", "", "", "", "cust happy", "told cust to clean vent yearly", "dog hair everywhere", "tight closet", "old machine", "will call if not ok",
-            "parts on truck", "hard to pull out", "no answer first time", "soap tested ok", "advised vent clng each yr", "cust in hurry")
+_REMARKS = (
+    "",
+    "",
+    "",
+    "",
+    "cust happy",
+    "told cust to clean vent yearly",
+    "dog hair everywhere",
+    "tight closet",
+    "old machine",
+    "will call if not ok",
+    "parts on truck",
+    "hard to pull out",
+    "no answer first time",
+    "soap tested ok",
+    "advised vent clng each yr",
+    "cust in hurry",
+)
 
 
 def _notes(jobs: Jobs, rng: Generator) -> Text:
     """Free text: a remark, and now and then a finding in words; some mistyped."""
     n = len(jobs)
-    doubt = np.where((jobs.visit.verified > 0) & (rng.random(n) < 0.5), "still not right, wait + see", "").astype(object)
-    alone = np.where((jobs.visit.repairs[0] == NONE) & (rng.random(n) < 0.7), "no fault found", "").astype(object)
-    notes = _join([alone, _choose(_REMARKS, n, rng), doubt], ". ")
+    doubt = np.where(
+        (jobs.visit.verified > 0) & (rng.random(n) < 0.5), "still not right, wait + see", ""
+    ).astype(object)
+    alone = np.where((jobs.visit.repairs[0] == NONE) & (rng.random(n) < 0.7), "no fault found", "").astype(
+        object
+    )
+    notes = join([alone, choose(_REMARKS, n, rng), doubt], ". ")
     return _typos(notes, 0.05, rng)
 
 
@@ -200,15 +213,32 @@ def _rows(jobs: Jobs, rng: Generator) -> dict[str, Text]:
     hand = np.where(rng.random(len(jobs)) < 0.9, jobs.visit.tech, rng.integers(0, 4, len(jobs)))
     spent, bill = _money(jobs, rng)
     back = jobs.visit.back_days <= CALLBACK_DAYS
-    result = np.where(back, _choose(("cb", "callback", "came back"), len(jobs), rng),
-                      np.where(rng.random(len(jobs)) < 0.55, _choose(("done", "fixed", "ok", "complete"), len(jobs), rng), ""))
-    cells = {column: _join([_check_cell(jobs, c, rng) for c in checks], "; ") if len(checks) > 1 else _check_cell(jobs, checks[0], rng)
-             for column, checks in CHECK_COLUMNS.items()}
+    result = np.where(
+        back,
+        choose(("cb", "callback", "came back"), len(jobs), rng),
+        np.where(
+            rng.random(len(jobs)) < 0.55, choose(("done", "fixed", "ok", "complete"), len(jobs), rng), ""
+        ),
+    )
+    cells = {
+        column: join([_check_cell(jobs, c, rng) for c in checks], "; ")
+        if len(checks) > 1
+        else _check_cell(jobs, checks[0], rng)
+        for column, checks in CHECK_COLUMNS.items()
+    }
     return {
-        "date": _dates(jobs.day, hand), "tech": np.where(slip, "", tech).astype(object), **_facts(jobs, rng),
-        "complaint": _typos(_complaint(jobs, rng), 0.04, rng), "dry_x": _dry_times(jobs, rng), **cells,
-        "parts": _typos(_parts(jobs, rng), 0.02, rng), "labor": spent, "total": bill,
-        "wet_test": _by_code(words.VERIFY_WORDS, jobs.visit.verified, rng), "result": result.astype(object), "notes": _notes(jobs, rng),
+        "date": _dates(jobs.day, hand),
+        "tech": np.where(slip, "", tech).astype(object),
+        **fact_cells(jobs, rng),
+        "complaint": _typos(_complaint(jobs, rng), 0.04, rng),
+        "dry_x": _dry_times(jobs, rng),
+        **cells,
+        "parts": _typos(_parts(jobs, rng), 0.02, rng),
+        "labor": spent,
+        "total": bill,
+        "wet_test": by_code(words.VERIFY_WORDS, jobs.visit.verified, rng),
+        "result": result.astype(object),
+        "notes": _notes(jobs, rng),
     }
 
 
@@ -218,15 +248,21 @@ def _truth_rows(jobs: Jobs) -> dict[str, Any]:
     modes = [""] * len(jobs)
     for row, column in zip(*np.nonzero(jobs.present.T), strict=True):
         modes[row] += ("|" if modes[row] else "") + MODE_NAMES[column]
-    return {"main_cause": names[jobs.cases.main], "modes": np.array(modes, dtype=object), "severity": np.round(jobs.cases.severity, 3),
-            "works_after": jobs.visit.works.astype(int), "back_in_30_days": (jobs.visit.back_days <= CALLBACK_DAYS).astype(int)}
+    return {
+        "main_cause": names[jobs.cases.main],
+        "modes": np.array([text or NOTHING for text in modes], dtype=object),
+        "severity": np.round(jobs.cases.severity, 3),
+        "works_after": jobs.visit.works.astype(int),
+        "back_in_30_days": (jobs.visit.back_days <= CALLBACK_DAYS).astype(int),
+    }
 
 
 def log_frames(jobs: int, seed: int) -> Iterator[tuple[pd.DataFrame, pd.DataFrame]]:
-    """Yield (log, truth) frames, chunk by chunk, `jobs` rows in all; the same bytes for the same `jobs` and `seed`.
+    """Yield (log, truth) frames, chunk by chunk, `jobs` rows in all; the same bytes for the same `jobs` and
+    `seed`.
 
-    Every log cell is text. The truth has ticket, first_ticket, main_cause, modes, severity, works_after, back_in_30_days.
-    Raises `SimError` when `jobs` is under 1.
+    Every log cell is text. The truth has ticket, first_ticket, main_cause, modes, severity, works_after,
+    back_in_30_days. Raises `SimError` when `jobs` is under 1.
     """
     made = 0
     for number, (first, second) in enumerate(chunks(jobs, seed)):
@@ -248,11 +284,21 @@ def _frames(first: Jobs, second: Jobs, ticket: int, rng: Generator) -> tuple[pd.
     place[order] = np.arange(len(order))
     numbers = place + ticket
     begun = np.concatenate([numbers[: len(first)], numbers[second.first]])
-    log = pd.DataFrame({"ticket": _tickets(numbers, "HL"), "cust": _tickets(50000 + begun, "C"),
-                        **{name: np.concatenate([a[name], b[name]]) for name in a}})
+    log = pd.DataFrame(
+        {
+            "ticket": _tickets(numbers, "HL"),
+            "cust": _tickets(50000 + begun, "C"),
+            **{name: np.concatenate([a[name], b[name]]) for name in a},
+        }
+    )
     known = [_truth_rows(first), _truth_rows(second)]
-    truth = pd.DataFrame({"ticket": _tickets(numbers, "HL"), "first_ticket": _tickets(begun, "HL"),
-                          **{name: np.concatenate([k[name] for k in known]) for name in known[0]}})
+    truth = pd.DataFrame(
+        {
+            "ticket": _tickets(numbers, "HL"),
+            "first_ticket": _tickets(begun, "HL"),
+            **{name: np.concatenate([k[name] for k in known]) for name in known[0]},
+        }
+    )
     doubled = np.repeat(order, 1 + (rng.random(len(order)) < 0.012))
     return log.iloc[doubled].reset_index(drop=True), truth.iloc[doubled].reset_index(drop=True)
 

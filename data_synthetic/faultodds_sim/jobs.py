@@ -10,14 +10,14 @@ from numpy.random import PCG64, Generator, SeedSequence
 from numpy.typing import NDArray
 
 from .cases import Cases, draw_cases, modes_left, take_cases
+from .checks import View
+from .drum import simulate
 from .errors import SimError
 from .facts import equipment, told_facts
 from .psychro import Array
+from .runs import as_used
 from .shop import DT, MINUTES, Visit, assign, visit
 from .symptoms import Codes, complaint, time_ratio
-from .drum import simulate
-from .runs import as_used
-from .checks import View
 
 Flags = NDArray[np.bool_]
 CHUNK = 8192
@@ -30,8 +30,8 @@ SHOP_STREAM = 7  # keeps the log's random numbers apart from those of `call.call
 class Jobs:
     """N jobs, every field an array over them.
 
-    first : row of the first visit of the same trouble in this chunk (its own row for a first visit). ratio : drying time
-    over normal as the customer has it. present : modes (modes, N) at arrival.
+    first : row of the first visit of the same trouble in this chunk (its own row for a first visit). ratio :
+    drying time over normal as the customer has it. present : modes (modes, N) at arrival.
     """
 
     cases: Cases
@@ -54,8 +54,17 @@ def _first_visits(n: int, rng: Generator, days: tuple[float, float]) -> Jobs:
     told = complaint(seen, cases.normal_min, cases.houses.candour, rng)
     done = visit(cases.now, cases.sound, cases.normal_min, cases.used, assign(cases, rng), rng)
     facts = dict(told_facts(cases.houses, cases.sudden(), rng))
-    return Jobs(cases, done, told, facts, dict(equipment(cases.houses)), time_ratio(cases.used, cases.normal_min),
-                cases.houses.day.astype(float), np.arange(n), cases.present)
+    return Jobs(
+        cases,
+        done,
+        told,
+        facts,
+        dict(equipment(cases.houses)),
+        time_ratio(cases.used, cases.normal_min),
+        cases.houses.day.astype(float),
+        np.arange(n),
+        cases.present,
+    )
 
 
 def _callbacks(jobs: Jobs, rng: Generator) -> Jobs:
@@ -70,8 +79,17 @@ def _callbacks(jobs: Jobs, rng: Generator) -> Jobs:
     told = complaint(View(left, used, used, used), cases.normal_min, cases.houses.candour, rng)
     done = visit(left, cases.sound, cases.normal_min, used, other, rng)
     facts = {name: codes[rows] for name, codes in jobs.facts.items()}
-    return Jobs(cases, done, told, facts, dict(equipment(cases.houses)), time_ratio(used, cases.normal_min),
-                jobs.day[rows] + jobs.visit.back_days[rows], rows, cases.present)
+    return Jobs(
+        cases,
+        done,
+        told,
+        facts,
+        dict(equipment(cases.houses)),
+        time_ratio(used, cases.normal_min),
+        jobs.day[rows] + jobs.visit.back_days[rows],
+        rows,
+        cases.present,
+    )
 
 
 def chunk_size(jobs: int) -> int:
@@ -80,7 +98,9 @@ def chunk_size(jobs: int) -> int:
 
 
 def chunks(jobs: int, seed: int) -> Iterator[tuple[Jobs, Jobs]]:
-    """Yield (first visits, callbacks) until there are at least `jobs` rows; the same for the same `jobs` and seed."""
+    """Yield (first visits, callbacks) until there are at least `jobs` rows; the same for the same `jobs` and
+    seed.
+    """
     if jobs < 1:
         raise SimError(f"cannot write a log of {jobs} jobs; give a number of 1 or more")
     size, made, number = chunk_size(jobs), 0, 0

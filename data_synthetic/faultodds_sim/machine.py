@@ -16,7 +16,8 @@ from .runs import Run, as_used
 def dryer(modes: Mapping[str, float] | None = None, **parameters: float) -> Machines:
     """Return one typical dryer with `modes` (name -> severity) and other parameters of `machines.FIELDS` set.
 
-    The equipment follows the faults: a thermistor fault gives a board. Raises `UnknownNameError` for a strange mode.
+    The equipment follows the faults: a thermistor fault gives a board. Raises `UnknownNameError` for a
+    strange mode.
     """
     m = typical(1)
     for mode in modes or {}:

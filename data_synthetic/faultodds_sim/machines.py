@@ -1,7 +1,8 @@
 """Many dryers at once: one physical parameter a row, one machine a column.
 
-`FIELDS` is the whole list of what a simulated dryer, its house and its laundry are. A fault (`faults.py`) changes
-some of these numbers, a repair (`repairs.py`) puts them back; nothing else says what is wrong with a machine.
+`FIELDS` is the whole list of what a simulated dryer, its house and its laundry are. A fault (`faults.py`)
+changes some of these numbers, a repair (`repairs.py`) puts them back; nothing else says what is wrong with a
+machine.
 """
 
 from __future__ import annotations
@@ -49,6 +50,7 @@ FIELDS: Mapping[str, tuple[str, float, str]] = {
     "valve_stick": ("-", 0.0, "share of attempts on which the valve body does not open"),
     # ignition and the heat circuit
     "igniter_ohm": ("ohm", 140.0, "igniter resistance, cold"),
+    "igniter_rated_ohm": ("ohm", 140.0, "what it was when whole"),
     "sensor_ohm": ("ohm", 0.2, "flame sensor, cold"),
     "sensor_opens_c": ("C", 850.0, "igniter temperature at which the flame sensor opens"),
     "coil_two_ohm": ("ohm", 1150.0, "two-terminal coil at 20 C"),
@@ -105,7 +107,9 @@ UP_TO_SPEED = 0.72
 
 
 class Machines:
-    """N machines as one array `data` of shape (fields, N); `machines.duct_ft` is a writable view of N values."""
+    """N machines as one array `data` of shape (fields, N); `machines.duct_ft` is a writable view of N
+    values.
+    """
 
     def __init__(self, data: Array) -> None:
         self.data = data
@@ -142,7 +146,9 @@ def stack(parts: list[Machines]) -> Machines:
 
 
 def shaft_speed(m: Machines) -> Array:
-    """Motor speed over rated speed once the drag of the drum is on it; 0 when a belt switch has stopped it."""
+    """Motor speed over rated speed once the drag of the drum is on it; 0 when a belt switch has stopped
+    it.
+    """
     stopped = (m.drum_speed < 0.05) & (m.belt_switch > 0.5)
     return np.where(stopped, 0.0, m.motor_speed * (1.0 - 0.22 * m.drag))
 
@@ -158,6 +164,8 @@ def motor_minutes(m: Machines) -> Array:
 
 
 def inlet_share(m: Machines) -> Array:
-    """Part of the inlet air that has just been through the dryer: a loose transition duct, or a starved closet."""
+    """Part of the inlet air that has just been through the dryer: a loose transition duct, or a starved
+    closet.
+    """
     closet = 0.35 * np.clip(1.0 - m.opening_sqin / 60.0, 0.0, 1.0)
     return np.asarray(np.minimum(0.75 * m.transition_gap + closet, 0.8))

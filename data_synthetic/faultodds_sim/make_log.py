@@ -1,6 +1,8 @@
-"""Write a job log of the invented shop: python -m faultodds_sim.make_log --jobs 100000 --out log.csv --seed 1.
+"""Write a job log of the invented shop: python -m faultodds_sim.make_log --jobs 100000 --out log.csv --seed
+1.
 
-The hidden truth goes beside it (log_truth.csv). CSV or Parquet by the name's ending; memory does not grow with the jobs.
+The hidden truth goes beside it (log_truth.csv). CSV or Parquet by the name's ending; memory does not grow
+with the jobs.
 """
 
 from __future__ import annotations
@@ -32,7 +34,9 @@ def _sink(path: Path) -> Iterator[Callable[[pd.DataFrame], None]]:
     kind = pick("file kind", path.suffix.lstrip(".").lower(), KINDS)
     if kind == "csv":
         with path.open("w", encoding="utf-8", newline="") as handle:
-            yield lambda frame: frame.to_csv(handle, index=False, header=handle.tell() == 0, lineterminator="\n")
+            yield lambda frame: frame.to_csv(
+                handle, index=False, header=handle.tell() == 0, lineterminator="\n"
+            )
         return
     import pyarrow as pa
     import pyarrow.parquet as pq
@@ -53,7 +57,9 @@ def _sink(path: Path) -> Iterator[Callable[[pd.DataFrame], None]]:
 
 
 def write_log(jobs: int, out: Path, seed: int = 1, on_rows: Callable[[int], None] | None = None) -> Path:
-    """Write a log of `jobs` rows and its truth; return the truth's path. `on_rows` is told how many rows are written.
+    """Write a log of `jobs` rows and its truth; return the truth's path.
+
+    `on_rows` is told how many rows are written.
 
     Raises `SimError` for a bad number of jobs, `UnknownNameError` for an ending other than .csv or .parquet.
     """
@@ -71,7 +77,9 @@ def write_log(jobs: int, out: Path, seed: int = 1, on_rows: Callable[[int], None
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command; return 0, or 2 with one line on stderr for bad input."""
-    parser = argparse.ArgumentParser(prog="python -m faultodds_sim.make_log", description="Write a synthetic job log and its truth.")
+    parser = argparse.ArgumentParser(
+        prog="python -m faultodds_sim.make_log", description="Write a synthetic job log and its truth."
+    )
     parser.add_argument("--jobs", type=int, default=1000, help="rows to write (default 1000)")
     parser.add_argument("--out", type=Path, required=True, help="file to write, .csv or .parquet")
     parser.add_argument("--seed", type=int, default=1, help="same seed and jobs, same bytes (default 1)")

@@ -1,4 +1,6 @@
-"""The simulator's vocabulary: modes, repairs, symptoms and checks, each with its outcomes (the first is the normal one)."""
+"""The simulator's vocabulary: modes, repairs, symptoms and checks, each with its outcomes (the first is the
+normal one).
+"""
 
 from __future__ import annotations
 
@@ -13,9 +15,23 @@ SYMPTOMS: Mapping[str, tuple[str, ...]] = {
     "glow": ("normal", "glow_no_flame", "no_glow"),
     "clothes": ("dry", "hot_damp", "cool_damp"),
     "noise": ("none", "thump", "squeal", "rattle"),
-    **{name: ("no", "yes") for name in (
-        "cabinet_hot", "auto_stops_early", "auto_never_stops", "timed_ok_auto_not", "room_humid", "lint_around",
-        "weak_puff", "burning_smell", "drum_still", "code_airflow", "code_sensor", "code_ignition")},
+    **dict.fromkeys(
+        (
+            "cabinet_hot",
+            "auto_stops_early",
+            "auto_never_stops",
+            "timed_ok_auto_not",
+            "room_humid",
+            "lint_around",
+            "weak_puff",
+            "burning_smell",
+            "drum_still",
+            "code_airflow",
+            "code_sensor",
+            "code_ignition",
+        ),
+        ("no", "yes"),
+    ),
 }
 
 CHECKS: Mapping[str, tuple[str, ...]] = {

@@ -1,7 +1,7 @@
 """Moist air for arrays: saturation tables made once by psychrolib, then looked up by numpy.
 
-SI units: degrees C, Pa, kJ per kg of dry air, kg water per kg dry air. `tests/sim/test_psychro.py` holds every
-function here against psychrolib's scalar calls.
+SI units: degrees C, Pa, kJ per kg of dry air, kg water per kg dry air. `tests/sim/test_psychro.py` holds
+every function here against psychrolib's scalar calls.
 """
 
 from __future__ import annotations
@@ -46,7 +46,9 @@ def saturation_ratio(t_c: Array, pressure: Array) -> Array:
 
 
 def saturation_slope(t_c: Array, ratio: Array) -> Array:
-    """Slope of the saturation ratio (1/K) at `t_c`, by Clausius and Clapeyron; only steadies the time step."""
+    """Slope of the saturation ratio (1/K) at `t_c`, by Clausius and Clapeyron; only steadies the time
+    step.
+    """
     return ratio * 5423.0 / (t_c + 273.15) ** 2 * (1.0 + ratio / 0.621945)
 
 

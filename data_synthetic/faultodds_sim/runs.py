@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from .machines import Machines
+from .machines import Machines, Rows
 from .psychro import Array
 
 #: Dry enough that a person says "dry" (water over dry mass).
@@ -43,7 +43,10 @@ def verification(m: Machines, minutes: float = 25.0) -> Scenario:
 
 
 def federal_test(m: Machines, minutes: float = 110.0) -> Scenario:
-    """The federal test load: 8.45 lb, 57.5 % to 2 % (10 CFR 430 App. D2; the moisture figures from memory)."""
+    """The federal test load: 8.45 lb, 57.5 % to 2 % (10 CFR 430 App.
+
+    D2; the moisture figures from memory).
+    """
     n = len(m)
     return Scenario(np.full(n, 8.45 * 0.45359237), np.full(n, 0.575), np.zeros(n), minutes, dry_at=0.02)
 
@@ -66,8 +69,9 @@ class Run:
     """Summary of one run, each an array of N.
 
     dry_min is infinite when the load never got dry; auto_stop_min when the sensor never ended the cycle.
-    Temperatures are degrees C, `cutoff_c` the mean exhaust temperature when control or high limit stopped the heat
-    (NaN when they never did), duties are shares of time with flame, `early_trips` the high limit's in the first 24 min.
+    Temperatures are degrees C, `cutoff_c` the mean exhaust temperature when control or high limit stopped the
+    heat (NaN when they never did), duties are shares of time with flame, `early_trips` the high limit's in
+    the first 24 min.
     """
 
     dt_s: float
@@ -102,3 +106,23 @@ class Run:
     water_removed_kg: Array
     ledger: Ledger | None = None
     trace: dict[str, Array] = field(default_factory=dict)
+
+    def columns(self) -> dict[str, Array]:
+        """Return the arrays of N by name, without ledger and trace."""
+        return {name: values for name, values in vars(self).items() if isinstance(values, np.ndarray)}
+
+    def take(self, rows: Rows) -> Run:
+        """Return the summary of some of the machines, in any order and as often as asked."""
+        part = replace(self, ledger=None, trace={})
+        for name, values in self.columns().items():
+            setattr(part, name, values[rows])
+        return part
+
+    def put(self, rows: Rows, part: Run) -> None:
+        """Overwrite some machines' summary with those of `part`, in place."""
+        for name, values in self.columns().items():
+            values[rows] = part.columns()[name]
+
+    def copy(self) -> Run:
+        """Return a copy that can be overwritten."""
+        return self.take(np.arange(len(self.cfm)))

@@ -2,8 +2,8 @@
 
     python -m faultodds_sim.sheet --out sheet.csv --figure sheet.png
 
-A technician can read down it and say whether the physics is credible. Each cell is the outcome that a skilled technician
-calls most often in `DRAWS` tries on a typical machine, with the middle reading where there is one.
+A technician can read down it and say whether the physics is credible. Each cell is the outcome that a skilled
+technician calls most often in `DRAWS` tries on a typical machine, with the middle reading where there is one.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from .drum import simulate
 from .faults import MODES, make
 from .machines import Machines, stack, typical
 from .names import CHECK_NEEDS, CHECKS
-from .runs import Run, as_used
+from .runs import as_used
 from .wording import UNITS, text
 
 if TYPE_CHECKING:
@@ -42,11 +42,7 @@ def _every_mode(severities: Sequence[float]) -> tuple[list[tuple[str, float]], M
 def _repeated(v: View, times: int) -> View:
     """Every machine `times` over, side by side."""
     rows = np.repeat(np.arange(len(v.m)), times)
-
-    def run(r: Run) -> Run:
-        return Run(**{k: (x[rows] if isinstance(x, np.ndarray) else x) for k, x in vars(r).items()})
-
-    return View(v.m.take(rows), run(v.used), run(v.bench), run(v.verified))
+    return View(v.m.take(rows), v.used.take(rows), v.bench.take(rows), v.verified.take(rows))
 
 
 def _cells(check: str, reading: Reading, fits: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> list[str]:
@@ -63,7 +59,8 @@ def _cells(check: str, reading: Reading, fits: np.ndarray[tuple[int], np.dtype[n
 
 
 def sheet(severities: Sequence[float] = SEVERITIES, seed: int = 0) -> pd.DataFrame:
-    """Return the sheet: mode, severity, air (cfm), minutes to dry the usual load (inf never), and one column a check.
+    """Return the sheet: mode, severity, air (cfm), minutes to dry the usual load (inf never), and one column
+    a check.
 
     Cells read "outcome (reading)"; "-" where the machine has no such part.
     """
@@ -73,11 +70,16 @@ def sheet(severities: Sequence[float] = SEVERITIES, seed: int = 0) -> pd.DataFra
     seen = view(machines)
     many = _repeated(seen, DRAWS)
     rng, skill = np.random.default_rng(seed), np.full(len(many.m), SKILL)
-    has = {("control", "timer"): machines.board < 0.5, ("control", "board"): machines.board > 0.5,
-           ("auto_dry", "yes"): machines.auto > 0.5}
+    has = {
+        ("control", "timer"): machines.board < 0.5,
+        ("control", "board"): machines.board > 0.5,
+        ("auto_dry", "yes"): machines.auto > 0.5,
+    }
     every = np.ones(len(machines), bool)
     columns: dict[str, object] = {
-        "mode": [mode for mode, _ in keys], "severity": [level for _, level in keys], "cfm": np.round(seen.used.cfm),
+        "mode": [mode for mode, _ in keys],
+        "severity": [level for _, level in keys],
+        "cfm": np.round(seen.used.cfm),
         "dry_minutes": np.round(simulate(machines, as_used(machines)).dry_min, 1),
     }
     for check in CHECKS:
@@ -97,17 +99,22 @@ def codes(table: pd.DataFrame) -> np.ndarray[tuple[int, int], np.dtype[np.float6
 
 
 def figure(table: pd.DataFrame) -> Figure:
-    """Draw a sheet: modes down, checks across, a panel a severity; pale is normal, the other outcomes are coloured."""
+    """Draw a sheet: modes down, checks across, a panel a severity; pale is normal, the other outcomes are
+    coloured.
+    """
     from matplotlib.colors import ListedColormap
     from matplotlib.figure import Figure
 
     levels, modes = sorted(set(table["severity"])), list(dict.fromkeys(table["mode"]))
     fig = Figure(figsize=(6.4 * len(levels) + 3.0, 12.5), layout="constrained")
     axes = fig.subplots(1, len(levels), sharey=True, squeeze=False)[0]
-    colours = ListedColormap(["#eef1f4", "#2c7fb8", "#d95f0e", "#756bb1", "#31a354"])
-    colours.set_bad("#ffffff")
+    colours = ListedColormap(["#eef1f4", "#2c7fb8", "#d95f0e", "#756bb1", "#31a354"]).with_extremes(
+        bad="#ffffff"
+    )
     for axis, level in zip(axes, levels, strict=True):
-        axis.imshow(codes(table[table["severity"] == level]), cmap=colours, vmin=-0.5, vmax=4.5, aspect="auto")
+        axis.imshow(
+            codes(table[table["severity"] == level]), cmap=colours, vmin=-0.5, vmax=4.5, aspect="auto"
+        )
         axis.set_title(f"severity {level:g}")
         axis.set_xticks(range(len(CHECKS)), list(CHECKS), rotation=90, fontsize=7)
         axis.set_yticks(range(len(modes)), modes, fontsize=7)
@@ -115,14 +122,18 @@ def figure(table: pd.DataFrame) -> Figure:
         axis.set_yticks(np.arange(len(modes)) - 0.5, minor=True)
         axis.grid(which="minor", color="white", linewidth=0.8)
         axis.tick_params(which="both", length=0)
-    fig.suptitle("What each fault shows on each check (pale: normal; white: not fitted; blue, orange, violet, green: the "
-                 "check's 1st to 4th other outcome). Simulated.")
+    fig.suptitle(
+        "What each fault shows on each check (pale: normal; white: not fitted; colours: the "
+        "check's 1st to 4th other outcome: blue, orange, violet, green). Simulated."
+    )
     return fig
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Write the sheet as a table and, if asked, as a figure."""
-    parser = argparse.ArgumentParser(prog="python -m faultodds_sim.sheet", description="What every fault shows on every check.")
+    parser = argparse.ArgumentParser(
+        prog="python -m faultodds_sim.sheet", description="What every fault shows on every check."
+    )
     parser.add_argument("--out", type=Path, required=True, help="CSV file to write")
     parser.add_argument("--figure", type=Path, help="PNG, SVG or PDF file to draw")
     args = parser.parse_args(argv)

@@ -1,80 +1,54 @@
 """Harbour Lane Appliance Service at work: what its technicians do on a batch of calls, and how that ends.
 
 One `visit` takes N machines: every technician goes down an order of checks, stops when something explains the
-complaint, changes what it points to (or guesses), and may run a verification. Customers whose machine does not do
-its work, or blows its new fuse, come back; their second visit is a job of its own.
+complaint, changes what it points to (or guesses), and may run a verification. Customers whose machine does
+not do its work, or blows its new fuse, come back; their second visit is a job of its own.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.random import Generator
-from numpy.typing import NDArray
 
-from .cases import Cases, put_rows
+from .cases import Cases
 from .checks import View, read
 from .drum import simulate
+from .findings import (
+    AIR,
+    CHECK_CODE,
+    CHECK_NAMES,
+    GUESSES,
+    IS_AIR,
+    NONE,
+    POINTS,
+    REPAIR_CODE,
+    REPAIR_NAMES,
+    TECH_NAMES,
+    Codes,
+    Flags,
+)
 from .machines import INDEX, Machines
-from .names import CHECK_NEEDS, CHECKS
+from .names import CHECK_NEEDS
 from .psychro import Array
 from .repairs import REPAIRS
 from .runs import Run, as_used, bench, verification
 from .symptoms import Troubles, troubles
 from .technicians import TECHNICIANS
 
-Codes = NDArray[np.intp]
-Flags = NDArray[np.bool_]
-CHECK_NAMES = tuple(CHECKS)
-CHECK_CODE = {name: i for i, name in enumerate(CHECK_NAMES)}
-REPAIR_NAMES = tuple(REPAIRS)
-REPAIR_CODE = {name: i for i, name in enumerate(REPAIR_NAMES)}
-TECH_NAMES = tuple(TECHNICIANS)
-NONE = -1
 MAX_REPAIRS = 4
-DT, MINUTES = 30.0, 75.0
-
-#: What a finding makes a technician do, by check and outcome.
-POINTS_TO: Mapping[tuple[str, str], str] = {
-    ("lint_screen_look", "coated"): "lint_screen_wash", ("lint_screen_look", "torn"): "lint_screen_new",
-    ("transition_look", "crushed"): "new_transition", ("transition_look", "off"): "refit_transition",
-    ("load_questions", "overloaded"): "advise_use", ("load_questions", "low_heat"): "advise_use",
-    ("spun_load_weight", "wet"): "advise_use", ("level_check", "off"): "level", ("gas_cock_look", "shut"): "open_cock",
-    ("other_appliances", "weak"): "gas_supplier", ("manifold_pressure", "low"): "gas_supplier",
-    ("meter_clock", "low"): "burner_clean", ("sensor_bar_test", "coated"): "sensor_clean", ("sensor_bar_test", "dead"): "sensor_bars",
-    ("diagnostic_codes", "sensor"): "thermistor", ("burner_watch", "glow_no_flame"): "coil_set",
-    ("burner_watch", "lights_then_fails"): "coil_set", ("blower_turn", "slips"): "blower_wheel",
-    ("blower_turn", "clogged"): "blower_wheel", ("lint_path_look", "packed"): "clean_lint_path",
-    ("belt_rollers_look", "slipping"): "belt_idler", ("belt_rollers_look", "broken"): "belt_idler",
-    ("belt_rollers_look", "dragging"): "rollers", ("seal_test", "loose"): "drum_seals", ("igniter_ohms", "open"): "igniter",
-    ("coil_ohms", "off"): "coil_set", ("coil_ohms_hot", "off"): "coil_set", ("flame_sensor_continuity", "open"): "flame_sensor",
-    ("fuse_continuity", "open"): "thermal_fuse", ("high_limit_continuity", "open"): "high_limit_kit",
-    ("cycling_continuity", "open"): "cycling_thermostat", ("cycling_bench_heat", "opens_low"): "cycling_thermostat",
-    ("cycling_bench_heat", "stays_closed"): "cycling_thermostat", ("thermistor_ohms", "off_chart"): "thermistor",
-    ("thermistor_ohms", "open_or_shorted"): "thermistor", ("timer_contacts", "burnt"): "timer",
-    ("centrifugal_contacts", "open"): "motor", ("harness_look", "burnt"): "connector", ("relay_output", "stays_open"): "board",
-    ("exhaust_cycling", "runs_hot"): "cycling_thermostat",
-}
-#: Findings that say "not enough air" without saying where.
-AIR_BAD = {("hood_flap", "weak"), ("hood_flap", "none"), ("hood_air_speed", "low"), ("hood_air_speed", "very_low"),
-           ("duct_off_run", "much_better"), ("static_pressure", "high"), ("static_pressure", "very_high"),
-           ("burner_watch", "short_cycles"), ("diagnostic_codes", "airflow")}
-AIR_REPAIRS = frozenset({"lint_screen_wash", "lint_screen_new", "new_transition", "refit_transition", "blower_wheel",
-                         "clean_lint_path", "drum_seals"})
-#: What is changed on a guess, with and without heat.
-GUESSES = {True: ("coil_set", "igniter", "thermal_fuse", "flame_sensor", "high_limit_kit"),
-           False: ("clean_duct", "coil_set", "cycling_thermostat", "thermistor", "lint_screen_wash")}
+DT, MINUTES = 30.0, 66.0
 
 
 @dataclass
 class Visit:
     """What happened on N visits.
 
-    tech : technician codes. code, value : outcome code and reading of every check (checks, N). done : which were done.
-    repairs : repair codes in order, `NONE` for no more (MAX_REPAIRS, N). verified : outcome code, `NONE` when not run.
-    works : by the physics. back_days : days until the callback, NaN when there is none. after : the machines as left.
+    tech : technician codes. code, value : outcome code and reading of every check (checks, N). done : which
+    were done. repairs : repair codes in order, `NONE` for no more (MAX_REPAIRS, N). verified : outcome code,
+    `NONE` when not run. works : by the physics. back_days : days until the callback, NaN when there is none.
+    after : the machines as left.
     """
 
     tech: Codes
@@ -90,7 +64,11 @@ class Visit:
 
 def _fits(m: Machines) -> Flags:
     """Which checks fit which machines, (checks, N)."""
-    has = {("control", "timer"): m.board < 0.5, ("control", "board"): m.board > 0.5, ("auto_dry", "yes"): m.auto > 0.5}
+    has = {
+        ("control", "timer"): m.board < 0.5,
+        ("control", "board"): m.board > 0.5,
+        ("auto_dry", "yes"): m.auto > 0.5,
+    }
     every = np.ones(len(m), bool)
     return np.stack([has[CHECK_NEEDS[name]] if name in CHECK_NEEDS else every for name in CHECK_NAMES])
 
@@ -99,21 +77,6 @@ def _read_all(v: View, skill: Array, rng: Generator) -> tuple[Codes, Array]:
     """Read every check on every machine, done or not: arrays (checks, N) of outcome codes and values."""
     readings = [read(name, v, rng, skill) for name in CHECK_NAMES]
     return np.stack([r.code for r in readings]), np.stack([r.value for r in readings])
-
-
-def _tables() -> tuple[Codes, Flags]:
-    """POINTS_TO and AIR_BAD as arrays by check and outcome code."""
-    widest = max(len(outcomes) for outcomes in CHECKS.values())
-    points, air = np.full((len(CHECKS), widest), NONE, np.intp), np.zeros((len(CHECKS), widest), bool)
-    for (check, outcome), repair in POINTS_TO.items():
-        points[CHECK_CODE[check], CHECKS[check].index(outcome)] = REPAIR_CODE[repair]
-    for check, outcome in AIR_BAD:
-        air[CHECK_CODE[check], CHECKS[check].index(outcome)] = True
-    return points, air
-
-
-_POINTS, _AIR = _tables()
-_IS_AIR = np.array([name in AIR_REPAIRS for name in REPAIR_NAMES])
 
 
 @dataclass
@@ -128,16 +91,25 @@ class _Plan:
 
 
 def _new_plan(n: int) -> _Plan:
-    return _Plan(np.full((MAX_REPAIRS, n), NONE, np.intp), np.zeros(n, np.intp), np.zeros(n, bool), np.ones(n, bool),
-                 np.zeros((len(CHECK_NAMES), n), bool))
+    return _Plan(
+        np.full((MAX_REPAIRS, n), NONE, np.intp),
+        np.zeros(n, np.intp),
+        np.zeros(n, bool),
+        np.ones(n, bool),
+        np.zeros((len(CHECK_NAMES), n), bool),
+    )
 
 
 def _prompted(plan: _Plan, t: Troubles, fits: Flags, code: Codes, skill: Array, rng: Generator) -> None:
-    """First look at what the complaint itself points to: a still or noisy drum, an auto cycle that ends wrongly."""
+    """First look at what the complaint itself points to: a still or noisy drum, an auto cycle that ends
+    wrongly.
+    """
     attentive = rng.random(len(skill)) < 0.25 + 0.7 * skill
-    prompts = ((t.still | t.noise, ("belt_rollers_look", "level_check")),
-               (t.auto & ~t.slow & ~t.no_heat, ("sensor_bar_test", "level_check", "load_questions")),
-               (t.slow & (rng.random(len(skill)) < 0.4), ("load_questions", "spun_load_weight")))
+    prompts = (
+        (t.still | t.noise, ("belt_rollers_look", "level_check")),
+        (t.auto & ~t.slow & ~t.no_heat, ("sensor_bar_test", "level_check", "load_questions")),
+        (t.slow & (rng.random(len(skill)) < 0.4), ("load_questions", "spun_load_weight")),
+    )
     for which, checks in prompts:
         for check in checks:
             rows = np.flatnonzero(which & attentive & plan.active & fits[CHECK_CODE[check]])
@@ -152,22 +124,35 @@ def _walk(plan: _Plan, fits: Flags, code: Codes, tech: Codes, rng: Generator) ->
         patience = plan.done[:, mine].sum(axis=0) + 7 + rng.poisson(13.0 * person.skill, len(mine))
         for check in person.order:
             here = CHECK_CODE[check]
-            goes = plan.active[mine] & (plan.done[:, mine].sum(axis=0) < patience) & fits[here, mine] & ~plan.done[here, mine]
+            goes = (
+                plan.active[mine]
+                & (plan.done[:, mine].sum(axis=0) < patience)
+                & fits[here, mine]
+                & ~plan.done[here, mine]
+            )
             _look(plan, mine[goes], check, code, person.skill, rng)
 
 
 def _look(plan: _Plan, rows: Codes, check: str, code: Codes, skill: float, rng: Generator) -> None:
-    """Do one check on some machines and note what it points to; most technicians stop at the first explanation."""
+    """Do one check on some machines and note what it points to; most technicians stop at the first
+    explanation.
+    """
     row = CHECK_CODE[check]
     plan.done[row, rows] = True
     outcome = code[row, rows]
-    plan.short_of_air[rows] |= _AIR[row, outcome]
-    repair = _POINTS[row, outcome]
-    new = (repair != NONE) & (plan.count[rows] < MAX_REPAIRS - 1) & ~(plan.repairs[:, rows] == repair).any(axis=0)
+    plan.short_of_air[rows] |= AIR[row, outcome]
+    repair = POINTS[row, outcome]
+    new = (
+        (repair != NONE)
+        & (plan.count[rows] < MAX_REPAIRS - 1)
+        & ~(plan.repairs[:, rows] == repair).any(axis=0)
+    )
     hit = rows[new]
     plan.repairs[plan.count[hit], hit] = repair[new]
     plan.count[hit] += 1
-    fuse = repair[new] == REPAIR_CODE["thermal_fuse"]  # a blown fuse has a cause; the better technicians go on
+    fuse = (
+        repair[new] == REPAIR_CODE["thermal_fuse"]
+    )  # a blown fuse has a cause; the better technicians go on
     goes_on = rng.random(len(hit)) < np.where(fuse, 0.35 + 0.6 * skill, 0.08 + 0.3 * skill)
     plan.active[hit] &= goes_on
 
@@ -181,9 +166,11 @@ def _add(plan: _Plan, rows: Codes, repair: Codes | int) -> None:
 
 
 def _conclude(plan: _Plan, m: Machines, code: Codes, cold: Flags, tech: Codes, rng: Generator) -> None:
-    """Turn "short of air" into duct or hood, unless the duct was found to make no difference; the rest into guesses."""
+    """Turn "short of air" into duct or hood, unless the duct was found to make no difference; the rest into
+    guesses.
+    """
     n = len(tech)
-    has_air = ((plan.repairs != NONE) & _IS_AIR[plan.repairs]).any(axis=0)
+    has_air = ((plan.repairs != NONE) & IS_AIR[plan.repairs]).any(axis=0)
     static, off = CHECK_CODE["static_pressure"], CHECK_CODE["duct_off_run"]
     cleared = (plan.done[static] & (code[static] == 1)) | (plan.done[off] & (code[off] == 0))
     duct = plan.short_of_air & ~has_air & ~(cleared & (rng.random(n) < 0.7))
@@ -215,16 +202,12 @@ def mend(m: Machines, sound: Machines, repairs: Codes, rng: Generator) -> Machin
 def _rerun(before: View, after: Machines) -> View:
     """Run the machines again that a repair has changed."""
     changed = np.flatnonzero((before.m.data != after.data).any(axis=0))
-    used, verified = _copy(before.used), _copy(before.verified)
+    used, verified = before.used.copy(), before.verified.copy()
     if len(changed):
         part = after.take(changed)
-        put_rows(used, changed, simulate(part, as_used(part, MINUTES), DT))
-        put_rows(verified, changed, simulate(part, verification(part), DT))
+        used.put(changed, simulate(part, as_used(part, MINUTES), DT))
+        verified.put(changed, simulate(part, verification(part), DT))
     return View(after, used, before.bench, verified)
-
-
-def _copy(run: Run) -> Run:
-    return Run(**{k: (v.copy() if isinstance(v, np.ndarray) else v) for k, v in vars(run).items()})
 
 
 def visit(m: Machines, sound: Machines, normal_min: Array, used: Run, tech: Codes, rng: Generator) -> Visit:
@@ -239,7 +222,9 @@ def visit(m: Machines, sound: Machines, normal_min: Array, used: Run, tech: Code
     cold = used.flame_min < 3.0
     _conclude(plan, m, code, cold, tech, rng)
     after = _rerun(seen, mend(m, sound, plan.repairs, rng))
-    verified = np.where(rng.random(len(m)) < 0.15 + 0.7 * skill, read("verification_run", after, rng, skill).code, NONE)
+    verified = np.where(
+        rng.random(len(m)) < 0.15 + 0.7 * skill, read("verification_run", after, rng, skill).code, NONE
+    )
     again = np.flatnonzero(verified > 0)
     if len(again):
         _second_try(plan, again, fits, code, cold, tech, rng)
@@ -247,10 +232,14 @@ def visit(m: Machines, sound: Machines, normal_min: Array, used: Run, tech: Code
         second = read("verification_run", after, rng, skill).code
         verified[again] = second[again]
     works = ~troubles(after, normal_min).any()
-    return Visit(tech, code, value, plan.done, plan.repairs, verified, works, _callbacks(after, works, rng), after.m)
+    return Visit(
+        tech, code, value, plan.done, plan.repairs, verified, works, _callbacks(after, works, rng), after.m
+    )
 
 
-def _second_try(plan: _Plan, rows: Codes, fits: Flags, code: Codes, cold: Flags, tech: Codes, rng: Generator) -> None:
+def _second_try(
+    plan: _Plan, rows: Codes, fits: Flags, code: Codes, cold: Flags, tech: Codes, rng: Generator
+) -> None:
     """When the wet load stays wet: go on down the order, and guess if that finds nothing either."""
     plan.active[:] = False
     plan.active[rows] = True
@@ -267,7 +256,9 @@ def _callbacks(after: View, works: Flags, rng: Generator) -> Array:
     n = len(works)
     close = after.used.peak_fuse_c > after.m.fuse_open_c - 3.0
     calls = np.where(works & ~close, rng.random(n) < 0.012, rng.random(n) < 0.7)
-    days = np.ceil(np.where(works & ~close, rng.uniform(1.0, 60.0, n), np.minimum(rng.gamma(1.3, 9.0, n), 90.0)))
+    days = np.ceil(
+        np.where(works & ~close, rng.uniform(1.0, 60.0, n), np.minimum(rng.gamma(1.3, 9.0, n), 90.0))
+    )
     return np.where(calls, np.maximum(days, 1.0), np.nan)
 
 

@@ -13,7 +13,7 @@ from .checks import View
 from .machines import drum_turn, inlet_share
 from .names import SYMPTOMS
 from .psychro import Array
-from .runs import DRY, Run
+from .runs import Run
 
 Codes = NDArray[np.intp]
 Flags = NDArray[np.bool_]
@@ -36,7 +36,7 @@ class Troubles(NamedTuple):
 
     def any(self) -> Flags:
         """Whether there is any."""
-        return np.logical_or.reduce(self)
+        return np.asarray(np.logical_or.reduce(self), bool)
 
 
 def time_ratio(used: Run, normal_min: Array) -> Array:
@@ -59,10 +59,14 @@ def troubles(v: View, normal_min: Array) -> Troubles:
     m, r = v.m, v.used
     turning = drum_turn(m) > 0.05
     return Troubles(
-        slow=time_ratio(r, normal_min) > SLOW_RATIO, no_heat=r.flame_min < 3.0,
-        auto=(m.uses_auto > 0.5) & (auto_early(v) | auto_never(v)), hot=(r.peak_exhaust_c > 80.5) & (r.hood_cfm > 25.0),
-        humid=inlet_share(m) > 0.15, lint=(m.screen_tear > 0.25) | (m.transition_gap > 0.3),
-        noise=(m.drag > 0.5) | (m.tilt_deg > 2.5) | (m.drum_speed < 0.55), still=~turning,
+        slow=time_ratio(r, normal_min) > SLOW_RATIO,
+        no_heat=r.flame_min < 3.0,
+        auto=(m.uses_auto > 0.5) & (auto_early(v) | auto_never(v)),
+        hot=(r.peak_exhaust_c > 80.5) & (r.hood_cfm > 25.0),
+        humid=inlet_share(m) > 0.15,
+        lint=(m.screen_tear > 0.25) | (m.transition_gap > 0.3),
+        noise=(m.drag > 0.5) | (m.tilt_deg > 2.5) | (m.drum_speed < 0.55),
+        still=~turning,
     )
 
 
@@ -78,30 +82,50 @@ def _truth(v: View, normal_min: Array) -> dict[str, Codes]:
     damp = np.where(np.isfinite(r.dry_min) & (m.uses_auto > 0.5), auto_early(v), stop > DAMP)
     hot = (r.timed_cloth_c > 33.0) & ~none
     flags: dict[str, Flags] = {
-        "cabinet_hot": t.hot | (r.peak_limit_c > 118.0) | ((inlet_share(m) > 0.2) & ~none), "auto_stops_early": auto_early(v),
-        "auto_never_stops": auto_never(v), "timed_ok_auto_not": t.auto & ~t.slow & ~t.no_heat, "room_humid": t.humid,
-        "lint_around": t.lint, "weak_puff": r.hood_cfm < 60.0, "burning_smell": (m.path_lint > 0.72) | (m.drag > 0.75),
-        "drum_still": t.still, "code_airflow": (m.board > 0.5) & (r.early_trips > 3),
+        "cabinet_hot": t.hot | (r.peak_limit_c > 118.0) | ((inlet_share(m) > 0.2) & ~none),
+        "auto_stops_early": auto_early(v),
+        "auto_never_stops": auto_never(v),
+        "timed_ok_auto_not": t.auto & ~t.slow & ~t.no_heat,
+        "room_humid": t.humid,
+        "lint_around": t.lint,
+        "weak_puff": r.hood_cfm < 60.0,
+        "burning_smell": (m.path_lint > 0.72) | (m.drag > 0.75),
+        "drum_still": t.still,
+        "code_airflow": (m.board > 0.5) & (r.early_trips > 3),
         "code_sensor": (m.board > 0.5) & (np.abs(np.log(m.thermistor_ratio)) > 1.0),
         "code_ignition": (m.board > 0.5) & none & (r.duds > 3),
     }
-    noise = np.select([m.tilt_deg > 2.5, m.drum_speed < 0.6, (m.drag > 0.45) | (m.wheel_grip < 0.6)], [1, 2, 3], 0)
+    noise = np.select(
+        [m.tilt_deg > 2.5, m.drum_speed < 0.6, (m.drag > 0.45) | (m.wheel_grip < 0.6)], [1, 2, 3], 0
+    )
     return {
         "dry_time": np.where(none | (ratio > 2.0), 2, np.where(ratio > SLOW_RATIO, 1, 0)),
         "heat": np.where(none, 2, np.where(cools, 1, 0)),
         "glow": np.where(lit_glow, 1, np.where(none & (r.glow_s < 5.0), 2, 0)),
-        "clothes": np.where(damp, np.where(hot, 1, 2), 0), "noise": noise.astype(np.intp),
+        "clothes": np.where(damp, np.where(hot, 1, 2), 0),
+        "noise": noise.astype(np.intp),
         **{name: f.astype(np.intp) for name, f in flags.items()},
     }
 
 
 #: Chance that a customer mentions a symptom when it is there, mentions its absence, and has it wrong.
 _TELLS: Mapping[str, tuple[float, float, float]] = {
-    "dry_time": (0.93, 0.6, 0.10), "heat": (0.88, 0.7, 0.07), "glow": (0.14, 0.05, 0.08), "clothes": (0.82, 0.5, 0.10),
-    "noise": (0.7, 0.35, 0.03), "cabinet_hot": (0.5, 0.2, 0.04), "auto_stops_early": (0.7, 0.25, 0.04),
-    "auto_never_stops": (0.7, 0.2, 0.02), "timed_ok_auto_not": (0.5, 0.2, 0.04), "room_humid": (0.5, 0.2, 0.04),
-    "lint_around": (0.6, 0.2, 0.03), "weak_puff": (0.25, 0.12, 0.10), "burning_smell": (0.5, 0.35, 0.03),
-    "drum_still": (0.97, 0.7, 0.004), "code_airflow": (0.5, 0.4, 0.01), "code_sensor": (0.75, 0.4, 0.01),
+    "dry_time": (0.93, 0.6, 0.10),
+    "heat": (0.88, 0.7, 0.07),
+    "glow": (0.14, 0.05, 0.08),
+    "clothes": (0.82, 0.5, 0.10),
+    "noise": (0.7, 0.35, 0.03),
+    "cabinet_hot": (0.5, 0.2, 0.04),
+    "auto_stops_early": (0.7, 0.25, 0.04),
+    "auto_never_stops": (0.7, 0.2, 0.02),
+    "timed_ok_auto_not": (0.5, 0.2, 0.04),
+    "room_humid": (0.5, 0.2, 0.04),
+    "lint_around": (0.6, 0.2, 0.03),
+    "weak_puff": (0.25, 0.12, 0.10),
+    "burning_smell": (0.5, 0.35, 0.03),
+    "drum_still": (0.97, 0.7, 0.004),
+    "code_airflow": (0.5, 0.4, 0.01),
+    "code_sensor": (0.75, 0.4, 0.01),
     "code_ignition": (0.6, 0.4, 0.01),
 }
 
@@ -123,12 +147,11 @@ def complaint(v: View, normal_min: Array, candour: Array, rng: Generator) -> dic
 
 
 def _exclude(told: dict[str, Codes]) -> dict[str, Codes]:
-    """Nobody says in one breath that the drum stops early and never stops, or dries normally and stays damp cold."""
+    """Nobody says in one breath that the drum stops early and never stops, or dries normally and stays damp
+    cold.
+    """
     both = (told["auto_stops_early"] == 1) & (told["auto_never_stops"] == 1)
     told["auto_never_stops"] = np.where(both, UNTOLD, told["auto_never_stops"])
     silly = (told["dry_time"] == 0) & (told["heat"] == 2)
     told["dry_time"] = np.where(silly, UNTOLD, told["dry_time"])
     return told
-
-
-__all__ = ["DRY", "Troubles", "complaint", "troubles"]

@@ -1,4 +1,6 @@
-"""Resistance of the 10k thermistor (B25/85 3977), by a Steinhart-Hart fit through three points of its chart."""
+"""Resistance of the 10k thermistor (B25/85 3977), by a Steinhart-Hart fit through three points of its
+chart.
+"""
 
 from __future__ import annotations
 

@@ -9,11 +9,27 @@ from .names import CHECKS
 
 #: Unit of a check's value; checks that are not here are looks.
 UNITS: Mapping[str, str] = {
-    "hood_air_speed": "ft/min", "static_pressure": "in w.c.", "exhaust_cycling": "F", "level_check": "deg",
-    "spun_load_weight": "%", "meter_clock": "s", "igniter_ohms": "ohm", "coil_ohms": "ohm", "coil_ohms_hot": "ohm",
-    "flame_sensor_continuity": "ohm", "fuse_continuity": "ohm", "high_limit_continuity": "ohm", "cycling_continuity": "ohm",
-    "cycling_bench_heat": "F", "thermistor_ohms": "ohm", "timer_contacts": "ohm", "centrifugal_contacts": "ohm",
-    "burner_voltage": "V", "relay_output": "V", "manifold_pressure": "in w.c.", "verification_run": "%",
+    "hood_air_speed": "ft/min",
+    "static_pressure": "in w.c.",
+    "exhaust_cycling": "F",
+    "level_check": "deg",
+    "spun_load_weight": "%",
+    "meter_clock": "s",
+    "igniter_ohms": "ohm",
+    "coil_ohms": "ohm",
+    "coil_ohms_hot": "ohm",
+    "flame_sensor_continuity": "ohm",
+    "fuse_continuity": "ohm",
+    "high_limit_continuity": "ohm",
+    "cycling_continuity": "ohm",
+    "cycling_bench_heat": "F",
+    "thermistor_ohms": "ohm",
+    "timer_contacts": "ohm",
+    "centrifugal_contacts": "ohm",
+    "burner_voltage": "V",
+    "relay_output": "V",
+    "manifold_pressure": "in w.c.",
+    "verification_run": "%",
 }
 
 

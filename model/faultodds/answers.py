@@ -56,6 +56,7 @@ def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: Sta
         "repairs": [
             {
                 "repair": r.name,
+                "together": list(r.together),
                 "chance_it_fixes": _round(r.chance),
                 "cost": _round(r.price.cost),
                 "expected_cost": _round(r.expected_cost),

@@ -18,7 +18,7 @@ from faultodds.errors import BadReading, FaultoddsError, SafetyStop
 from faultodds.jobs import Fact, Finding, Job, MachineState, Payload, Repair, Skip
 from faultodds.knowledge import repair_modes
 from faultodds.names import fold, match
-from faultodds.readings.judge import Judgement, judge
+from faultodds.readings.judge import Judgement
 from faultodds.schema import ContextFact, EquipmentFact, Knowledge
 
 _YES = {"yes", "y", "true", "1", "on", "there", "present"}

@@ -1,4 +1,5 @@
-"""Why, in words and numbers: what a check would tell, what must not be forgotten, why a fact is asked, how the job went."""
+"""Why, in words and numbers: what a check would tell, what must not be forgotten, why a fact is asked, how
+the job went."""
 
 from __future__ import annotations
 
@@ -11,10 +12,8 @@ from faultodds.belief import FaultOdds
 from faultodds.errors import ClashError
 from faultodds.jobs import Closed, Fact, Finding, Job, Payload, Repair, kind_of, summary
 from faultodds.schema import Knowledge
+from faultodds.standing import AS_GOOD_AS_FOUND
 from faultodds.visit import Visit
-
-# From this chance on a fault is taken as found, and what its entry says about it is shown.
-AS_GOOD_AS_FOUND = 0.5
 
 
 @dataclass(frozen=True)
@@ -27,7 +26,8 @@ class Tells:
 
 
 def tells(visit: Visit, check: str, count: int = 2) -> list[Tells]:
-    """For every outcome of a symptom or check: its chance, and the `count` faults that would lead after it."""
+    """For every outcome of a symptom or check: its chance, and the `count` faults that would lead after
+    it."""
     belief, s = visit.now.belief, visit.appliance.suspects
     out = []
     for row, (outcome, chance) in zip(
@@ -41,10 +41,10 @@ def tells(visit: Visit, check: str, count: int = 2) -> list[Tells]:
 
 
 def reminders(visit: Visit) -> list[str]:
-    """What must not be forgotten: what the file says of each fault as good as found, and the run after a repair.
+    """What must not be forgotten: what the file says of faults as good as found, the run after a repair.
 
-    A fault counts as found when its chance in the machine *as it came in* has reached a half, so that "find out why it
-    blew" is still said after the fuse was changed.
+    A fault counts as found when its chance in the machine *as it came in* has reached a half, so that "find
+    out why it blew" is still said after the fuse was changed.
     """
     s = visit.appliance.suspects
     odds = visit.now.belief.original @ s.member_float
@@ -62,7 +62,7 @@ def why_asked(knowledge: Knowledge, fact: str) -> str:
         needs = [n for n, w in {**knowledge.check, **knowledge.repair}.items() if fact in w.needs]
         titles = [knowledge.component[c].title for c in knowledge.component if c in parts]
         if titles:
-            return f"Not every machine has: {', '.join(titles)}. Their checks and repairs are offered once this is known."
+            return f"Not every machine has: {', '.join(titles)}. Their work is offered once this is known."
         return (
             f"It decides whether these are offered: {', '.join(needs)}."
             if needs
@@ -109,7 +109,8 @@ def story(job: Job) -> list[Line]:
 
 
 def job_answer(visit: Visit, advice: bool = True) -> dict[str, Any]:
-    """A job as plain data: its story, where it stands and, if asked, the odds and advice now (or the clash)."""
+    """A job as plain data: its story, where it stands and, if asked, the odds and advice now (or the
+    clash)."""
     job = visit.job
     answer: dict[str, Any] = {
         **job_line(job),
@@ -129,7 +130,8 @@ def job_answer(visit: Visit, advice: bool = True) -> dict[str, Any]:
 
 
 def now_answer(visit: Visit) -> dict[str, Any]:
-    """Odds and advice now, as `next --json` has them, with what must not be forgotten; or the findings that clash."""
+    """Odds and advice now, as `next --json` has them, with what must not be forgotten; or the findings that
+    clash."""
     try:
         now = visit.now
     except ClashError as clash:

@@ -341,9 +341,10 @@ class Job:
 
     def _refuse_if_closed(self, payload: Payload) -> None:
         if self.is_closed and not isinstance(payload, Note | Closed):
+            came_back = f"`faultodds job close {self.id} came_back --on YYYY-MM-DD`"
             raise StoreError(
                 f"job {self.id} is closed ({self.outcome}), so '{summary(payload)}' was not added. "
-                f"If the complaint came back, close it as came_back with the date; that opens it again. "
+                f"If the complaint came back, type {came_back}. "
                 f"If it was closed by mistake, type `faultodds job undo {self.id}`."
             )
 

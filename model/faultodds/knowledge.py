@@ -398,9 +398,13 @@ def _access_circle(k: Knowledge) -> Iterator[str]:
 
 
 def _work_problems(k: Knowledge, key: str, work: Work) -> Iterator[str]:
-    for item in work.access:
-        if item not in k.access:
-            yield _no_such(f"{key}.access", "access item", item, k.access)
+    for field in ("access", "closed"):
+        for item in getattr(work, field):
+            if item not in k.access:
+                yield _no_such(f"{key}.{field}", "access item", item, k.access)
+    both = [i for i in work.closed if i in work.access or any(i in k.access[a].requires for a in work.access if a in k.access)]
+    if both:
+        yield f"{key}.closed: '{both[0]}' is needed open by this very work; take it out of one of the lists."
     for caution in work.cautions:
         if caution not in k.caution:
             yield _no_such(f"{key}.cautions", "caution", caution, k.caution)

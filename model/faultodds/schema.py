@@ -178,13 +178,18 @@ class Symptom(Observable):
 
 @dataclass(frozen=True, kw_only=True)
 class Work:
-    """What checks and repairs share: time, money, the machine state they need, who may do them, what to watch."""
+    """What checks and repairs share: time, money, the machine state they need, who may do them, what to watch.
+
+    `access` lists what must be open, `closed` what must not be; `running` closes everything that keeps the machine
+    from running.
+    """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     title: str
     minutes: float
     cost: float = 0.0
     access: list[str] = field(default_factory=list)
+    closed: list[str] = field(default_factory=list)
     running: bool = False
     needs: dict[str, str] = field(default_factory=dict)
     qualified: bool = False

@@ -1,7 +1,7 @@
-"""Stop signs before anything else: looked for in what was typed before the appliance is validated, compiled or loaded.
+"""Stop signs before anything else: looked for in what was typed before the appliance is validated or loaded.
 
-A smell of gas must stop a call even when the rest of the line is wrong, the knowledge file has a mistake in it, or its
-arrays are not compiled yet. So only the `[stop.*]` tables of the file are read here.
+A smell of gas must stop a call even when the rest of the line is wrong, the knowledge file has a mistake in it,
+or its arrays are not compiled yet. So only the `[stop.*]` tables are read here.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ _ELSEWHERE = re.compile(r"(?m)^[ \t]*stop[ \t]*[.=]")
 def stop_first(appliance: str, typed: Iterable[str]) -> None:
     """Raise SafetyStop when one of the "NAME=VALUE" texts tells of a stop sign and does not plainly deny it.
 
-    `appliance` is a shipped name or a path. A sign with no value counts as there. A file that cannot be read or has no
-    stop signs stops nothing here; whatever is wrong with it is said when it is opened.
+    `appliance` is a shipped name or a path. A sign with no value counts as there. A file that cannot be read
+    or has no stop signs stops nothing here; whatever is wrong with it is said when it is opened.
     """
     named = [(fold(name), fold(value)) for name, _, value in (text.partition("=") for text in typed)]
     told = [name for name, value in named if name and value not in NO]
@@ -42,7 +42,7 @@ def stop_first(appliance: str, typed: Iterable[str]) -> None:
 
 
 def stop_signs(appliance: str) -> Mapping[str, Mapping[str, Any]]:
-    """The stop signs of a file as written, with nothing else looked at; empty when there are none to be had."""
+    """The stop signs of a file as written, nothing else looked at; empty when there are none."""
     try:
         raw = _stop_tables(read_bytes(find(appliance)).decode("utf-8"))
     except (FaultoddsError, ValueError):
@@ -52,7 +52,7 @@ def stop_signs(appliance: str) -> Mapping[str, Mapping[str, Any]]:
 
 
 def _stop_tables(text: str) -> Mapping[str, Any]:
-    """The file's `[stop...]` tables alone where they can be cut out: parsing all of it takes a tenth of a second."""
+    """The file's `[stop...]` tables alone where they can be cut out: parsing all of it takes too long."""
     if not _ELSEWHERE.search(text):
         with contextlib.suppress(tomllib.TOMLDecodeError):
             return tomllib.loads("".join(_TABLES.findall(text)))
@@ -65,7 +65,9 @@ def stop_text(title: str, steps: Iterable[object]) -> str:
 
 
 def _sign(name: str, signs: Mapping[str, Mapping[str, Any]]) -> str | None:
-    """The sign that a folded name stands for: its own name, its title, or either with a letter or two wrong."""
-    words = {sign: sign for sign in signs} | {fold(str(s.get("title", ""))): sign for sign, s in signs.items()}
+    """The sign that a folded name stands for: its name or title, give or take a letter or two."""
+    words = {sign: sign for sign in signs} | {
+        fold(str(s.get("title", ""))): sign for sign, s in signs.items()
+    }
     close = difflib.get_close_matches(name, list(words), n=1, cutoff=CLOSE)
     return words[close[0]] if close else None

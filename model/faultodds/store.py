@@ -383,7 +383,7 @@ def _version(connection: sa.Connection, file: Path) -> int:
     if version > len(MIGRATIONS):
         raise StoreError(
             f"{file} was written by a newer faultodds (store version {version}; this one reads up to "
-            f"{len(MIGRATIONS)}). It was left alone. Type `pip install --upgrade faultodds`."
+            f"{len(MIGRATIONS)}). It was left alone. Update this faultodds and type the command again."
         )
     return version
 

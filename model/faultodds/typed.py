@@ -1,20 +1,23 @@
 """A line as a technician types it, taken apart into names and what they showed.
 
-"2 weak", "ig oh open", "coil_ohms 1.15k", "hood_flap weak 70 / strong 30", "1=2 heat=none": numbers stand for what is
-on the screen, names may be shortened, and the value may have several words.
+"2 weak", "ig oh open", "coil_ohms 1.15k", "hood_flap weak 70 / strong 30", "1=2 heat=none": numbers stand
+for what is on the screen, names may be shortened, and the value may have several words.
 """
 
 from __future__ import annotations
 
 import contextlib
+import difflib
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.names import fold, match
-from faultodds.schema import Knowledge
+from faultodds.schema import ContextFact, EquipmentFact, Knowledge
 
+# A name this close to a stop sign's is taken for it.
+CLOSE = 0.85
 _NEXT_PAIR = re.compile(r"[\s,;]+(?=[\w.-]+\s*=)")
 
 
@@ -27,7 +30,10 @@ class Typed:
 
 
 def findings(knowledge: Knowledge, line: str, numbered: Sequence[str] = ()) -> list[Typed]:
-    """The findings on one line. `numbered`: what 1, 2, 3 ... stand for. Raises UnknownName for what is no finding."""
+    """The findings on one line.
+
+    `numbered`: what 1, 2, 3 ... stand for. Raises UnknownName for what is no finding.
+    """
     parts = _NEXT_PAIR.split(line.strip()) if line.count("=") > 1 else [line.strip()]
     return [_finding(knowledge, part, numbered) for part in parts if part]
 
@@ -61,7 +67,8 @@ def observable(knowledge: Knowledge, text: str, numbered: Sequence[str] = ()) ->
 
 
 def value_of(knowledge: Knowledge, name: str, text: str) -> str:
-    """What was typed for a value, a number standing for the outcome in that place unless the check is read with a meter."""
+    """What was typed for a value, a number standing for the outcome in that place unless the check is read
+    with a meter."""
     outcomes = list(knowledge.observables()[name].outcomes)
     if text.isdigit() and name not in knowledge.reading:
         return by_number(f"outcome of '{name}'", text, outcomes)
@@ -79,15 +86,23 @@ def by_number(kind: str, text: str, names: Sequence[str]) -> str:
     return names[place - 1]
 
 
+def stop_sign_named(knowledge: Knowledge, text: str) -> str | None:
+    """The stop sign that `text` names, in full or with a letter or two wrong: a slip is no all-clear."""
+    signs = {name: name for name in knowledge.stop} | {fold(s.title): n for n, s in knowledge.stop.items()}
+    close = difflib.get_close_matches(fold(text), list(signs), n=1, cutoff=CLOSE)
+    return signs[close[0]] if close else None
+
+
 def stop_sign_in(knowledge: Knowledge, line: str) -> str | None:
     """The stop sign that a line speaks of ("smell gas", "there is smoke"), or None.
 
-    A line speaks of a sign when it holds every part of the sign's name, or one of the things its title lists. It is a
-    reason to ask, not yet a stop.
+    A line speaks of a sign when it holds every part of the sign's name, or one of the things its title
+    lists. It is a reason to ask, not yet a stop.
     """
     words = fold(line).split("_")
-    if fold(line) in knowledge.stop:
-        return fold(line)
+    named = stop_sign_named(knowledge, line)
+    if named is not None:
+        return named
     for name, stop in knowledge.stop.items():
         if all(
             any(w == part or (len(part) > 3 and w.startswith(part)) for w in words)
@@ -105,7 +120,8 @@ def _together(thing: Sequence[str], words: Sequence[str]) -> bool:
 
 
 def work(knowledge: Knowledge, text: str, numbered: Sequence[str] = ()) -> tuple[str, str]:
-    """A check or repair at the beginning of `text`, and the rest of it; raises UnknownName when there is none."""
+    """A check or repair at the beginning of `text`, and the rest of it; raises UnknownName when there is
+    none."""
     words = text.split()
     known = {**knowledge.check, **knowledge.repair}
     titles = {n: w.title for n, w in known.items()}
@@ -121,14 +137,28 @@ def work(knowledge: Knowledge, text: str, numbered: Sequence[str] = ()) -> tuple
     return name, " ".join(words[1:])
 
 
+def asked(knowledge: Knowledge) -> dict[str, ContextFact | EquipmentFact]:
+    """Every fact asked at intake: what the machine has, then what surrounds it."""
+    return {**knowledge.equipment, **knowledge.context}
+
+
 def facts(knowledge: Knowledge, line: str) -> list[tuple[str, str]]:
-    """The NAME=VALUE pairs on one line; raises FaultoddsError when there is none."""
+    """The NAME=VALUE pairs on one line, a number standing for the value in that place.
+
+    Raises FaultoddsError for what is no such pair.
+    """
     parts = [p.partition("=") for p in _NEXT_PAIR.split(line.strip())]
     if not all(sign and name.strip() and value.strip() for name, sign, value in parts):
-        some = next(iter({**knowledge.equipment, **knowledge.context}.items()), None)
+        some = next(iter(asked(knowledge).items()), None)
         example = f", for example {some[0]}={next(iter(some[1].values))}" if some else ""
         raise FaultoddsError(f"'{line.strip()}': write NAME=VALUE{example}.")
-    return [(name.strip(), value.strip()) for name, _, value in parts]
+    return [_fact(knowledge, name.strip(), value.strip()) for name, _, value in parts]
+
+
+def _fact(knowledge: Knowledge, name: str, value: str) -> tuple[str, str]:
+    known = asked(knowledge)
+    fact = match("fact", name, known, {n: f.ask for n, f in known.items()})
+    return fact, fact_value(known[fact].values, value)
 
 
 def fact_value(values: Mapping[str, str], text: str) -> str:
@@ -137,7 +167,8 @@ def fact_value(values: Mapping[str, str], text: str) -> str:
 
 
 def reading_again(first: str, answer: str) -> list[str]:
-    """The readings that `answer` may complete `first` to, likeliest first: "k" after "1.15", "72F" after "9.2k"."""
+    """The readings that `answer` may complete `first` to, likeliest first: "k" after "1.15", "72F" after
+    "9.2k"."""
     answer = answer.strip()
     if not any(c.isdigit() for c in answer):
         # A bare unit: put it behind the number, before a room temperature if one was given.

@@ -1,20 +1,20 @@
 """One technician on one call: the appliance, the job store and the job, bound together.
 
-Everything entered goes through a `Visit`: it is judged, it is in the store before anything is answered, and the belief and the
-advice follow from the job as it then stands. The guided call and the `job` commands are thin screens over it.
+Everything entered goes through a `Visit`: it is judged, it is in the store before anything is answered, and
+the belief and the advice follow from the job as it then stands. The guided call and the `job` commands are
+thin screens over it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from faultodds.advice import Action, Advice, MachineStates, Situation, State, action, advise
+from faultodds.advice import Action, MachineStates, Situation, State, action
 from faultodds.appliance import Appliance, open_appliance
-from faultodds.belief import Belief, infer
 from faultodds.call import (
     Taken,
     evidence_of,
@@ -42,27 +42,21 @@ from faultodds.jobs import (
 )
 from faultodds.names import match
 from faultodds.schema import Knowledge
+from faultodds.standing import Standing, believe, stand, unverified
+from faultodds.typed import stop_sign_named
 
 if TYPE_CHECKING:
     from faultodds.store import Store
 
 
-@dataclass(frozen=True)
-class Now:
-    """The job worked out as it stands: belief and advice, and the belief before the last thing that counted."""
-
-    belief: Belief
-    advice: Advice
-    before: Belief | None
-
-
 class Visit:
     """A job being worked on.
 
-    `qualified`: whether energised and gas-pressure work may be offered; `labour_rate` overrides the file's, per hour; `ambient` is
-    the room's temperature for readings that need it. Methods that enter something return once it is on disk.
-    They raise FaultoddsError for what cannot be taken (nothing is saved then) and SafetyStop for a stop sign. Findings that
-    clash *are* saved: `now` then raises ClashError until one is undone or replaced.
+    `qualified`: whether energised and gas-pressure work may be offered; `labour_rate` overrides the file's,
+    per hour; `ambient` is the room's temperature for readings that need it. Methods that enter something
+    return once it is on disk. They raise FaultoddsError for what cannot be taken (nothing is saved then)
+    and SafetyStop for a stop sign. Findings that clash *are* saved: `now` then raises ClashError until one
+    is undone or replaced.
     """
 
     def __init__(
@@ -81,7 +75,7 @@ class Visit:
         self.qualified = qualified
         self.labour_rate = labour_rate
         self.ambient = ambient
-        self._now: Now | ClashError | None = None
+        self._now: Standing | ClashError | None = None
 
     @classmethod
     def start(cls, store: Store, appliance: Appliance, title: str = "", **settings: Any) -> Visit:
@@ -114,9 +108,15 @@ class Visit:
 
     def fact(self, name: str, value: str) -> Fact:
         """Enter a context or equipment fact."""
-        fact = take_fact(self.knowledge, name, value)
-        self._enter(fact)
-        return fact
+        return self.facts([(name, value)])[0]
+
+    def facts(self, pairs: Iterable[tuple[str, str]]) -> list[Fact]:
+        """Enter several facts, or none of them when one cannot be taken."""
+        facts = [take_fact(self.knowledge, name, value) for name, value in pairs]
+        self.try_out(facts)
+        for fact in facts:
+            self._enter(fact)
+        return facts
 
     def find(
         self,
@@ -129,8 +129,8 @@ class Visit:
     ) -> Taken:
         """Enter what a symptom or check showed.
 
-        The machine is then in the state that the check needs. `again` is a deliberate re-measurement: it counts beside the
-        earlier one, where a plain repeat takes its place.
+        The machine is then in the state that the check needs. `again` is a deliberate re-measurement: it
+        counts beside the earlier one, where a plain repeat takes its place.
         """
         self.stop_sign(name, value)
         taken = self.judge(name, value, again=again, reading=reading)
@@ -155,19 +155,14 @@ class Visit:
 
     def fix(self, name: str, minutes: float | None = None) -> Repair:
         """Enter a repair that was done; the machine is then in the state that it needs."""
-        repair = take_repair(self.knowledge, name)
-        self._enter(repair, minutes)
-        return repair
+        return self.fixes([name], minutes)[0]
 
-    def check_facts(self, pairs: Iterable[tuple[str, str]]) -> None:
-        """Raise for the first of these facts that cannot be taken; nothing is entered."""
-        for name, value in pairs:
-            take_fact(self.knowledge, name, value)
-
-    def check_repairs(self, names: Iterable[str]) -> None:
-        """Raise for the first of these repairs that there is not; nothing is entered."""
-        for name in names:
-            take_repair(self.knowledge, name)
+    def fixes(self, names: Iterable[str], minutes: float | None = None) -> list[Repair]:
+        """Enter several repairs in order, or none when one is no repair. `minutes` is what each took."""
+        repairs = [take_repair(self.knowledge, name) for name in names]
+        for repair in repairs:
+            self._enter(repair, minutes)
+        return repairs
 
     def verify(self, value: str, minutes: float | None = None) -> Taken:
         """Enter how the verification run ended."""
@@ -188,17 +183,26 @@ class Visit:
         return note
 
     def set_open(self, item: str, is_open: bool) -> str:
-        """Correct the machine's state: an access item ("front_open", "unplugged") is open or done now, or is not."""
+        """Correct the machine's state: an access item ("front_open", "unplugged") is open or done now, or
+        is not."""
         access = self.knowledge.access
         name = match("access item", item, access, {n: a.title for n, a in access.items()})
         self._enter(MachineState({name: is_open}))
         return name
 
     def close(self, outcome: str, on: str | None = None, note: str = "") -> Closed:
-        """Enter how the call ended: gone, referred, or came_back on a day YYYY-MM-DD (which opens the job again)."""
+        """Enter how the call ended: gone, referred, or came_back on a day YYYY-MM-DD (which opens the job
+        again)."""
         closed = Closed(match("outcome of a job", outcome, OUTCOMES), _day(on), note)
         self._enter(closed)
         return closed
+
+    def try_out(self, payloads: Iterable[Payload]) -> None:
+        """Raise FaultoddsError when these cannot be entered one after the other; nothing is entered."""
+        job = self.job
+        for payload in payloads:
+            job = job.plus(Step(job.last_seq + 1, job.opened_at, payload))
+        evidence_of(self.appliance, job)
 
     def undo(self) -> tuple[Step, ...]:
         """Take back the last step, and with a check or repair the opening and shutting that came with it."""
@@ -211,9 +215,13 @@ class Visit:
         return tuple(taken)
 
     def stop_sign(self, sign: str, value: str) -> bool:
-        """Whether `sign` is a stop sign that `value` plainly denies; raises SafetyStop, noted in the job, unless it does."""
+        """Whether `sign` is a stop sign that `value` plainly denies; raises SafetyStop, noted in the job,
+        unless it does."""
+        named = stop_sign_named(self.knowledge, sign)
+        if named is None:
+            return False
         try:
-            return stop_if_danger(self.knowledge, sign, value)
+            return stop_if_danger(self.knowledge, named, value)
         except SafetyStop as stop:
             self._append(Note(f"{str(stop).splitlines()[0]} Nothing else was advised."))
             raise
@@ -236,12 +244,11 @@ class Visit:
         return self.situation.state
 
     @property
-    def now(self) -> Now:
+    def now(self) -> Standing:
         """Belief and advice for the job as it stands; raises ClashError while its findings fit no fault."""
         if self._now is None:
             try:
-                belief = self._belief(self.job)
-                self._now = Now(belief, advise(self.appliance, belief, self.situation), self._before())
+                self._now = stand(self.appliance, self.job, self.situation)
             except ClashError as error:
                 self._now = error
         if isinstance(self._now, ClashError):
@@ -251,7 +258,7 @@ class Visit:
     def clash(self) -> ClashError | None:
         """The clash of the findings as they stand, or None; costs a belief, no advice."""
         try:
-            self._belief(self.job)
+            believe(self.appliance, self.job)
         except ClashError as error:
             return error
         return None
@@ -259,11 +266,7 @@ class Visit:
     @property
     def unverified(self) -> bool:
         """Whether a repair was done and the machine has not had its verification run since, on this visit."""
-        verify = self.knowledge.costs.verify
-        return self.job.stage > 0 and not any(
-            p.finding.name == verify and p.stage == self.job.stage and p.visit == self.job.visit
-            for p in self.job.findings
-        )
+        return unverified(self.knowledge, self.job)
 
     def how(self, name: str) -> Action:
         """How to do a check or repair from the machine's state as it is now."""
@@ -278,20 +281,12 @@ class Visit:
         """The steps that put the machine back together and on again."""
         return self.machine.sentences(self.machine.closing_up(self.state))
 
-    def change(self, mode: str) -> float | None:
-        """How far the chance of a mode moved with the last thing that counted; None when there was nothing before."""
-        now = self.now
-        if now.before is None:
-            return None
-        column = self.appliance.suspects.mode_index[mode]
-        return float(now.belief.mode_odds[column] - now.before.mode_odds[column])
-
     # --- inside ---
 
     def _enter(self, payload: Payload, minutes: float | None = None) -> None:
-        """Put a step on disk, after the change of machine state that it brings; nothing when the facts rule it out."""
-        tried = self.job.plus(Step(self.job.last_seq + 1, self.job.opened_at, payload))
-        evidence_of(self.appliance, tried)
+        """Put a step on disk, after the change of machine state that it brings; nothing when the facts rule
+        it out."""
+        self.try_out([payload])
         if isinstance(payload, Finding | Repair):
             state = state_after(self.appliance, self.job, payload.name)
             if state is not None:
@@ -312,19 +307,6 @@ class Visit:
             return False
         earlier = replace(self.job, steps=self.job.steps[:-1])
         return state_after(self.appliance, earlier, work) == self.job.steps[-1].payload
-
-    def _belief(self, job: Job) -> Belief:
-        return infer(self.appliance.suspects, evidence_of(self.appliance, job))
-
-    def _before(self) -> Belief | None:
-        """The belief before the last fact, finding or repair; None when there is none or it clashed."""
-        counted = [i for i, s in enumerate(self.job.steps) if isinstance(s.payload, Fact | Finding | Repair)]
-        if not counted:
-            return None
-        try:
-            return self._belief(replace(self.job, steps=self.job.steps[: counted[-1]]))
-        except FaultoddsError:
-            return None
 
 
 def _day(text: str | None) -> date | None:

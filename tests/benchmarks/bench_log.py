@@ -1,4 +1,5 @@
-"""How long a synthetic job log takes, against pandas writing the same rows to CSV, in one run: bench_log.py [JOBS].
+"""How long a synthetic job log takes, against pandas writing the same rows to CSV, in one run: bench_log.py
+[JOBS].
 
 Prints seconds, the ratio (the aim is at most 20) and peak memory (the aim is under 2 GiB).
 """
@@ -29,8 +30,13 @@ def main(jobs: int) -> None:
         log.to_csv(Path(folder) / "again.csv", index=False)
         truth.to_csv(Path(folder) / "truth_again.csv", index=False)
         wrote = time.perf_counter() - start
-    print(f"jobs {len(log)}  columns {log.shape[1]}  made and written {made:.1f} s ({1e6 * made / jobs:.0f} us a job)")
-    print(f"pandas writes the same log and truth in {wrote:.2f} s  ratio {made / wrote:.1f}  (aim: at most 20)")
+    print(
+        f"jobs {len(log)}  columns {log.shape[1]}  made and written {made:.1f} s "
+        f"({1e6 * made / jobs:.0f} us a job)"
+    )
+    print(
+        f"pandas writes the same log and truth in {wrote:.2f} s  ratio {made / wrote:.1f}  (aim: at most 20)"
+    )
     print(f"peak memory while making it {peak:.2f} GiB  (aim: under 2)")
 
 

@@ -11,10 +11,12 @@ from __future__ import annotations
 import itertools
 import os
 import sys
+import time
 
 from faultodds.jobs import Finding
 from faultodds.store import Store
 
+PAUSE = 0.005  # seconds between the steps of a counted run, so that two terminals take turns
 LONG = 60_000  # some steps are larger than a database page, so that a kill can fall in the middle of one
 
 
@@ -25,6 +27,7 @@ def append_steps(path: str, tag: str, count: int, acks: int) -> None:
             raw = f"{tag}.{number}" + (" " + "x" * LONG if number % 5 == 4 else "")
             seq = store.append(job.id, Finding("coil_ohms", "good", raw=raw)).last_seq
             os.write(acks, f"{seq} {tag}.{number}\n".encode())
+            time.sleep(PAUSE if count else 0)
 
 
 def run(path: str, tag: str, count: int, acks: str) -> int:

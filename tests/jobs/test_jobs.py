@@ -109,8 +109,8 @@ def test_closed_job_takes_no_work() -> None:
     with pytest.raises(StoreError) as caught:
         job.plus(Step(3, OPENED, Finding("heat", "normal")))
     assert str(caught.value) == (
-        "job 5 is closed (gone), so 'heat = normal' was not added. If the complaint came back, close it "
-        "as came_back with the date; that opens it again. If it was closed by mistake, "
+        "job 5 is closed (gone), so 'heat = normal' was not added. If the complaint came back, type "
+        "`faultodds job close 5 came_back --on YYYY-MM-DD`. If it was closed by mistake, "
         "type `faultodds job undo 5`."
     )
     assert job.plus(Step(3, OPENED, Note("paid"))).notes == ("paid",)
@@ -240,7 +240,7 @@ def test_summaries() -> None:
 
 
 def test_export_row_keeps_before_and_after_apart() -> None:
-    """One flat row holds facts, findings by stage, visit and take, raw text, repairs, times, skips, outcome."""
+    """One flat row holds facts, findings by stage, visit and take, raw text, repairs, times and outcome."""
     job = job_of(
         Fact("vent_material", "foil"),
         Finding("fuse_continuity", "open", raw="OL"),

@@ -10,10 +10,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from faultodds.advice import words
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way
-from faultodds.advice.onestep import CheckPrice, RepairPrice, Terminal, price_checks, price_repairs, value_now
 from faultodds.advice.problem import Price, Problem, Situation
+from faultodds.advice.ranking import CheckPrice, Ranking, RepairPrice
 from faultodds.advice.stopping import same_decision_probability, value_of_perfect_information
 from faultodds.appliance import Appliance
 from faultodds.belief import Belief
@@ -61,28 +63,19 @@ class Advice:
 
 def advise(appliance: Appliance, belief: Belief, situation: Situation | None = None) -> Advice:
     """Rank what can be done next and say what to do. Deterministic: same inputs, same answer."""
-    problem = Problem(appliance, belief, situation or Situation())
-    checks = price_checks(problem)
-    repairs = price_repairs(problem)
-    now = value_now(problem)
-    cost_now = float(now.cost[0])
-    same = same_decision_probability(problem)
-    if checks and checks[0].expected_cost < cost_now - 1e-9 and now.move_name(0) != "verify":
-        move = _Move("check", checks[0].name, (), words.why_check(problem, checks[0], cost_now))
-        expected = checks[0].expected_cost
-    else:
-        move, expected = _settle(problem, now, repairs, same), cost_now
+    ranking = Ranking(Problem(appliance, belief, situation or Situation()))
+    move = _best(ranking)
     return Advice(
         kind=move.kind,
         name=move.name,
         together=move.together,
-        expected_cost=expected,
-        evpi=value_of_perfect_information(problem, cost_now),
-        same_decision=same,
+        expected_cost=move.cost,
+        evpi=value_of_perfect_information(ranking, move.cost),
+        same_decision=move.same,
         why=move.why,
-        notes=_notes(problem, move),
-        checks=checks,
-        repairs=repairs,
+        notes=_notes(ranking.problem, move),
+        checks=ranking.checks,
+        repairs=ranking.repairs,
         ask=[f for f in appliance.knowledge.equipment if f not in belief.evidence.facts],
     )
 
@@ -92,20 +85,32 @@ class _Move:
     kind: Kind
     name: str
     together: tuple[str, ...]
+    cost: float
+    same: float
     why: str
 
 
-def _settle(problem: Problem, now: Terminal, repairs: list[RepairPrice], same: float) -> _Move:
-    """The base policy's own move, for when no check is worth its time."""
-    move = now.move_name(0)
-    if move == "repair":
-        names = problem.bundles[int(now.bundle[0])]
-        return _Move("repair", names[0], names[1:], words.why_repair(problem, names, repairs, same))
-    if move == "verify":
-        return _Move("check", problem.knowledge.costs.verify, (), words.why_verify(problem))
-    if move == "stop":
-        return _Move("stop", "", (), words.why_stop(problem))
-    return _Move("refer", "", (), words.why_refer(problem))
+def _best(ranking: Ranking) -> _Move:
+    """The cheapest of: the best check, the best repair, leaving, handing over."""
+    problem = ranking.problem
+    check = ranking.checks[0] if ranking.checks else None
+    repair = ranking.repairs[0] if ranking.repairs else None
+    costs: dict[Kind, float] = {
+        "repair": repair.expected_cost if repair else np.inf,
+        "stop": ranking.stop_cost,
+        "refer": problem.refer_cost,
+        "check": check.expected_cost if check else np.inf,
+    }
+    kind = min(costs, key=lambda k: costs[k])
+    same = same_decision_probability(ranking)
+    otherwise = min(v for k, v in costs.items() if k != "check")
+    if kind == "check" and check:
+        return _Move(kind, check.name, (), costs[kind], same, words.why_check(problem, check, otherwise))
+    if kind == "repair" and repair:
+        why = words.why_repair(problem, repair, same)
+        return _Move(kind, repair.name, repair.together, costs[kind], same, why)
+    why = words.why_stop(problem) if kind == "stop" else words.why_refer(problem)
+    return _Move(kind, "", (), costs[kind], same, why)
 
 
 def _notes(problem: Problem, move: _Move) -> tuple[str, ...]:
@@ -148,6 +153,7 @@ __all__ = [
     "MachineStates",
     "Price",
     "Problem",
+    "Ranking",
     "RepairPrice",
     "Situation",
     "State",

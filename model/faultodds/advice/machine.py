@@ -44,23 +44,24 @@ class MachineStates:
     def __init__(self, knowledge: Knowledge) -> None:
         self._access = knowledge.access
         self._order = _requirements_first(knowledge.access)
-        self._known: dict[tuple[State, tuple[str, ...], bool], Way] = {}
+        self._known: dict[tuple[State, frozenset[str], frozenset[str], bool], Way] = {}
 
-    def way(self, state: State, access: Iterable[str], running: bool = False) -> Way:
-        """The way from `state` to where `access` is open (and, if `running`, the machine can run)."""
-        wanted = tuple(sorted(set(access)))
-        key = (state, wanted, running)
+    def way(
+        self, state: State, access: Iterable[str], running: bool = False, closed: Iterable[str] = ()
+    ) -> Way:
+        """The way from `state` to where `access` is open, `closed` is not, and, if `running`, the machine can run."""
+        key = (state, frozenset(access), frozenset(closed), running)
         if key not in self._known:
-            self._known[key] = self._work_out(state, wanted, running)
+            self._known[key] = self._work_out(*key)
         return self._known[key]
 
     def to_work(self, state: State, work: Work) -> Way:
         """The way to the state that a check or repair needs."""
-        return self.way(state, work.access, work.running)
+        return self.way(state, work.access, work.running, work.closed)
 
     def closing_up(self, state: State) -> Way:
         """The way to everything closed, put back and switched on."""
-        walk = _Walk(self._access, self._order, state)
+        walk = _Walk(self._access, state)
         for item in reversed(self._order):
             walk.close(item)
         return self._way(state, walk)
@@ -86,20 +87,19 @@ class MachineStates:
             self._access[m.item].open_step if m.opens else self._access[m.item].close_step for m in way.moves
         ]
 
-    def _work_out(self, state: State, wanted: tuple[str, ...], running: bool) -> Way:
-        walk = _Walk(self._access, self._order, state)
+    def _work_out(self, state: State, wanted: frozenset[str], closed: frozenset[str], running: bool) -> Way:
+        walk = _Walk(self._access, state)
         for item in self._order:
             if item in wanted:
                 walk.open(item)
-        if running:
-            for item in reversed(self._order):
-                if self._access[item].blocks_running and item not in wanted:
-                    walk.close(item)
-        else:
-            for item in wanted:
-                for needed in self._order:
-                    if needed in self.safe_requirements(item):
-                        walk.open(needed)
+        # Put back first what lies behind other things, and switch on last.
+        for item in reversed(self._order):
+            if item in closed or (running and self._access[item].blocks_running and item not in wanted):
+                walk.close(item)
+        if not running:
+            for item in self._order:
+                if any(item in self.safe_requirements(w) for w in wanted):
+                    walk.open(item)
         return self._way(state, walk)
 
     def _way(self, state: State, walk: _Walk) -> Way:
@@ -110,9 +110,8 @@ class MachineStates:
 class _Walk:
     """A walk from state to state that never opens or closes an item without what it requires."""
 
-    def __init__(self, access: dict[str, Access], order: list[str], state: State) -> None:
+    def __init__(self, access: dict[str, Access], state: State) -> None:
         self.access = access
-        self.order = order
         self.state = set(state)
         self.moves: list[Move] = []
         self.minutes = 0.0
@@ -129,6 +128,9 @@ class _Walk:
         if item not in self.state:
             return
         self._secure(item)
+        if self.access[item].makes_safe is None:
+            for other in sorted(o for o in self.state if item in self.access[o].requires):
+                self.close(other)
         self.state.discard(item)
         self._note(item, False, self.access[item].close_minutes)
 

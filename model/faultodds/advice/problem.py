@@ -1,4 +1,9 @@
-"""The decision at hand: which checks and repairs are open to this technician on this machine, and what they cost from here."""
+"""The decision at hand: what is open to this technician on this machine, what it costs from here, what it would show.
+
+Suspects are grouped into *classes* by the repairs they need, since nothing is gained by telling apart what the same
+repair puts right. Everything that ranks actions is arithmetic on the classes. Shapes: K classes, R outcomes of the open
+checks, U bundles (repairs done together before one verification run), S machine states.
+"""
 
 from __future__ import annotations
 
@@ -10,17 +15,26 @@ import numpy as np
 import numpy.typing as npt
 
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way
-from faultodds.advice.repairs import HOPELESS, MOST_REPAIRS, RepairOrder
 from faultodds.appliance import Appliance
 from faultodds.belief import Belief, likely
 from faultodds.knowledge import repair_modes
-from faultodds.schema import UNLISTED_MODE, Check, Knowledge, Repair
+from faultodds.schema import UNLISTED_MODE, Check, Knowledge, Repair, Work
 from faultodds.tables import Floats
 
-# Suspects that add up to less than this are left out of the sums that rank actions (never of the odds shown).
+Ints = npt.NDArray[np.int64]
+
+# Ranking actions looks at this many of the likeliest classes (the odds shown always count every suspect).
+CLASSES = 96
+# Suspects that add up to less than this are not even grouped.
 DROPPED = 1e-3
-# Repairs done together are considered for this many of the most probable suspects that need several.
+# Several repairs before one verification run are considered for this many of the likeliest classes that need several.
 BUNDLES = 12
+# A repair changes what a check shows when an outcome's chance moves by this much.
+CHANGED = 0.2
+# Repairs are bits of a 64-bit mask.
+MOST_REPAIRS = 62
+SOUND = 0
+HOPELESS = -1
 
 
 @dataclass(frozen=True)
@@ -54,10 +68,12 @@ class Problem:
     belief: Belief
     situation: Situation
     machine: MachineStates = field(init=False)
-    _trips: dict[tuple[State, frozenset[str]], tuple[Way, float]] = field(init=False, default_factory=dict)
+    _trips: dict[tuple[State, frozenset[str]], tuple[Way, float, State]] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         self.machine = MachineStates(self.knowledge)
+
+    # --- what is open ---------------------------------------------------------------------------------------------------
 
     @property
     def knowledge(self) -> Knowledge:
@@ -70,10 +86,25 @@ class Problem:
         rate = self.situation.labour_rate
         return (self.knowledge.costs.labour_rate if rate is None else rate) / 60.0
 
+    @property
+    def refer_cost(self) -> float:
+        """Price of handing the job over."""
+        return self.knowledge.costs.refer
+
+    @property
+    def callback_cost(self) -> float:
+        """Price of having to come back, before anything is done there."""
+        return self.knowledge.costs.callback + self.knowledge.costs.travel
+
     @cached_property
     def stage(self) -> int:
         """Number of repairs done so far."""
         return len(self.belief.evidence.repairs)
+
+    @property
+    def verify(self) -> Check:
+        """The verification run."""
+        return self.knowledge.check[self.knowledge.costs.verify]
 
     @cached_property
     def verified(self) -> bool:
@@ -87,12 +118,11 @@ class Problem:
 
     @cached_property
     def checks(self) -> dict[str, Check]:
-        """Checks that can be offered now: this machine has the part, nobody skipped them, not done since the last repair."""
-        done = {s.name for s in self.belief.evidence.seen if s.stage == self.stage}
+        """Checks that can be offered now: this machine has the part, nobody skipped them, and they would show something new."""
         return {
             name: check
             for name, check in self.knowledge.check.items()
-            if name not in done and name not in self.situation.skipped and self._allowed(check.needs, check.qualified)
+            if not self._shown(name) and name not in self.situation.skipped and self._allowed(check.needs, check.qualified)
         }
 
     @cached_property
@@ -104,39 +134,50 @@ class Problem:
             if name not in self.situation.skipped and self._allowed(repair.needs, repair.qualified)
         }
 
+    def _shown(self, name: str) -> bool:
+        """Whether a check has been done and no repair since could have changed what it shows."""
+        stages = [s.stage for s in self.belief.evidence.seen if s.name == name]
+        if not stages:
+            return False
+        s = self.belief.suspects
+        rows = s.likelihood[s.rows[name]]
+        since = [m for r in self.belief.evidence.repairs[max(stages) :] for m in r.modes]
+        alone = [int(np.flatnonzero(s.member[:, s.mode_index[m]] & (s.member.sum(axis=1) == 1))[0]) for m in since]
+        return all(np.abs(rows[:, h] - rows[:, s.sound]).max() < CHANGED for h in alone)
+
     def _allowed(self, needs: dict[str, str], qualified: bool) -> bool:
         facts = self.belief.evidence.facts
         return (self.situation.qualified or not qualified) and all(facts.get(f) == v for f, v in needs.items())
 
-    def price_check(self, name: str) -> Price:
-        """A check from the machine state as it is now."""
-        check = self.knowledge.check[name]
-        way = self.machine.to_work(self.situation.state, check)
-        minutes = way.charged + check.minutes
-        return Price(way, minutes, minutes * self.rate + check.cost)
+    # --- prices ---------------------------------------------------------------------------------------------------------
+
+    def price_check(self, name: str, state: State | None = None) -> Price:
+        """A check from a machine state, this one unless said otherwise."""
+        return self._price(self.knowledge.check[name], state)
+
+    def _price(self, work: Work, state: State | None) -> Price:
+        way = self.machine.to_work(self.situation.state if state is None else state, work)
+        minutes = way.charged + work.minutes
+        return Price(way, minutes, minutes * self.rate + work.cost)
 
     def price_repairs(self, names: Iterable[str], state: State | None = None) -> Price:
         """Repairs done together from a machine state, with the verification run at the end."""
         start = self.situation.state if state is None else state
         work = [self.knowledge.repair[n] for n in names]
-        way, fixed_minutes = self._trip(start, frozenset(i for r in work for i in r.access))
-        minutes = fixed_minutes + sum(r.minutes for r in work)
-        cost = minutes * self.rate + self.verify.cost + sum(r.cost for r in work)
-        return Price(way, minutes, cost)
+        way, trip_minutes, _ = self.trip(start, frozenset(i for r in work for i in r.access))
+        minutes = trip_minutes + sum(r.minutes for r in work)
+        return Price(way, minutes, minutes * self.rate + self.verify.cost + sum(r.cost for r in work))
 
-    def _trip(self, start: State, access: frozenset[str]) -> tuple[Way, float]:
-        """The way to some parts, and the minutes of going there, closing up and running the machine."""
+    def trip(self, start: State, access: frozenset[str]) -> tuple[Way, float, State]:
+        """The way to some parts; the minutes of going there, closing up and running the machine; the state after."""
         key = (start, access)
         if key not in self._trips:
             way = self.machine.way(start, access)
             run = self.machine.to_work(way.after, self.verify)
-            self._trips[key] = (way, way.charged + run.charged + self.verify.minutes)
+            self._trips[key] = (way, way.charged + run.charged + self.verify.minutes, run.after)
         return self._trips[key]
 
-    @property
-    def verify(self) -> Check:
-        """The verification run."""
-        return self.knowledge.check[self.knowledge.costs.verify]
+    # --- classes of suspects --------------------------------------------------------------------------------------------
 
     @cached_property
     def mode_repair(self) -> dict[str, str]:
@@ -150,9 +191,13 @@ class Problem:
         return {mode: name for mode, (_, name) in chosen.items()}
 
     @cached_property
-    def active(self) -> npt.NDArray[np.intp]:
-        """Indices of the suspects that take part in ranking actions."""
+    def _considered(self) -> npt.NDArray[np.intp]:
         return likely(self.belief.now, DROPPED)
+
+    @cached_property
+    def active(self) -> npt.NDArray[np.intp]:
+        """(A,) indices of the suspects that take part in ranking actions: those of the likeliest classes."""
+        return self._grouped[0]
 
     @cached_property
     def weights(self) -> Floats:
@@ -163,75 +208,132 @@ class Problem:
     @cached_property
     def needed(self) -> list[str]:
         """The repairs that some active suspect needs (the likeliest 62), in file order; their position is their bit."""
-        present = np.flatnonzero(np.any(self.belief.suspects.member[self.active], axis=0))
-        modes = {self.belief.suspects.modes[i] for i in present}
+        s = self.belief.suspects
+        present = np.flatnonzero(np.any(s.member[self._considered], axis=0))
         weight: dict[str, float] = {}
-        for mode in sorted(modes & set(self.mode_repair)):
-            name = self.mode_repair[mode]
-            weight[name] = weight.get(name, 0.0) + float(self.belief.mode_odds[self.belief.suspects.mode_index[mode]])
+        for i in present:
+            name = self.mode_repair.get(s.modes[i])
+            if name is not None:
+                weight[name] = weight.get(name, 0.0) + float(self.belief.mode_odds[i])
         names = sorted(weight, key=lambda n: (-weight[n], n))[:MOST_REPAIRS]
         return [n for n in self.knowledge.repair if n in names]
 
     @cached_property
-    def classes(self) -> tuple[list[int], npt.NDArray[np.int64]]:
-        """Distinct repair masks, and which of them each active suspect has."""
+    def _grouped(self) -> tuple[npt.NDArray[np.intp], Ints, Ints]:
+        """The active suspects, the distinct masks, and which of them each active suspect has."""
         s = self.belief.suspects
-        member = s.member[self.active]
+        member = s.member[self._considered]
         bits = np.zeros((len(s.modes), len(self.needed)), dtype=bool)
-        hopeless = np.zeros(len(s.modes), dtype=bool)
+        hopeless = np.ones(len(s.modes), dtype=bool)
         for i, mode in enumerate(s.modes):
             repair = self.mode_repair.get(mode) if mode != UNLISTED_MODE else None
             if repair in self.needed:
                 bits[i, self.needed.index(repair)] = True
-            else:
-                hopeless[i] = True
-        need = member @ bits
+                hopeless[i] = False
         powers = np.array([1 << i for i in range(len(self.needed))], dtype=np.int64)
-        masks = need.astype(np.int64) @ powers
+        masks = (member @ bits).astype(np.int64) @ powers
         masks = np.where(member[:, hopeless].any(axis=1), HOPELESS, masks)
-        distinct, which = np.unique(masks, return_inverse=True)
-        return [int(m) for m in distinct], which.reshape(-1)
+        found, which = np.unique(masks, return_inverse=True)
+        weight = np.bincount(which.reshape(-1), self.belief.now[self._considered])
+        kept = found[np.argsort(-weight, kind="stable")[:CLASSES]]
+        chosen = np.isin(masks, kept)
+        distinct = np.array(sorted({m for mask in kept.tolist() for m in _submasks(mask)}), dtype=np.int64)
+        return self._considered[chosen], distinct, np.searchsorted(distinct, masks[chosen])
+
+    @property
+    def masks(self) -> Ints:
+        """(K,) repairs each class needs, as bits, in ascending order: HOPELESS for what no repair here puts right, SOUND for
+        nothing wrong; closed under taking repairs away.
+        """
+        return self._grouped[1]
+
+    @cached_property
+    def to_class(self) -> Floats:
+        """(A, K) one-hot: the class of each active suspect."""
+        return np.eye(len(self.masks))[self._grouped[2]]
 
     @cached_property
     def class_weights(self) -> Floats:
         """(K,) chance of each class now."""
-        masks, which = self.classes
-        return np.bincount(which, self.weights, minlength=len(masks)).astype(float)
+        return self.weights @ self.to_class
+
+    def names(self, mask: int) -> tuple[str, ...]:
+        """The repairs in a mask."""
+        return tuple(n for i, n in enumerate(self.needed) if mask > 0 and mask >> i & 1)
 
     @cached_property
     def bundles(self) -> list[tuple[str, ...]]:
-        """Every needed repair alone, then the repairs that the most probable several-repair classes need together."""
-        masks, _ = self.classes
-        several = [(-w, m) for w, m in zip(self.class_weights.tolist(), masks, strict=True) if m > 0 and m & (m - 1)]
-        together = [self._names(m) for _, m in sorted(several)[:BUNDLES]]
-        return [(n,) for n in self.needed] + together
-
-    def _names(self, mask: int) -> tuple[str, ...]:
-        return tuple(n for i, n in enumerate(self.needed) if mask >> i & 1)
+        """Every needed repair alone, then the repairs that the likeliest several-repair classes need together."""
+        several = [
+            (-w, m) for w, m in zip(self.class_weights.tolist(), self.masks.tolist(), strict=True) if m > 0 and m & (m - 1)
+        ]
+        return [(n,) for n in self.needed] + [self.names(m) for _, m in sorted(several)[:BUNDLES]]
 
     @cached_property
-    def order(self) -> RepairOrder:
-        """The base policy over these classes and bundles."""
-        bit = {n: 1 << i for i, n in enumerate(self.needed)}
-        masks = [sum(bit[n] for n in names) for names in self.bundles]
-        success = [float(np.prod([self.knowledge.repair[n].success for n in names])) for names in self.bundles]
-        return RepairOrder(self.classes[0], masks, success, self.refer_cost)
-
-    @property
-    def refer_cost(self) -> float:
-        """Price of handing the job over."""
-        return self.knowledge.costs.refer
-
-    def bundle_costs(self, state: State) -> Floats:
-        """(U,) price of each bundle from a machine state, verification included."""
-        return np.array([self.price_repairs(names, state).cost for names in self.bundles])
+    def check_names(self) -> list[str]:
+        """The open checks, in file order."""
+        return list(self.checks)
 
     @cached_property
-    def later_costs(self) -> Floats:
-        """(U,) price of each bundle after a verification run has failed."""
-        return self.bundle_costs(self.machine.to_work(self.situation.state, self.verify).after)
+    def rows(self) -> dict[str, slice]:
+        """Where each open check's outcomes lie among the R rows below."""
+        out, start = {}, 0
+        for name in self.check_names:
+            size = len(self.belief.suspects.observables[name])
+            out[name] = slice(start, start + size)
+            start += size
+        return out
 
-    def verify_cost(self, state: State) -> float:
-        """Price of a verification run from a machine state."""
-        way = self.machine.to_work(state, self.verify)
-        return (way.charged + self.verify.minutes) * self.rate + self.verify.cost
+    @cached_property
+    def _check_rows(self) -> npt.NDArray[np.intp]:
+        """(R,) rows of the open checks in the full likelihood."""
+        s = self.belief.suspects
+        return np.concatenate([np.arange(s.rows[n].start, s.rows[n].stop) for n in self.check_names] or [np.zeros(0)]).astype(
+            np.intp
+        )
+
+    @cached_property
+    def suspect_likelihood(self) -> Floats:
+        """(R, A) likelihood of each outcome of the open checks under each active suspect."""
+        return self.belief.suspects.likelihood[np.ix_(self._check_rows, self.active)]
+
+    @cached_property
+    def class_likelihood(self) -> Floats:
+        """(R, K) likelihood of each outcome under each class, its suspects weighed as they are now.
+
+        A class that no suspect is in now comes up after a repair; its suspects are then those of the larger classes
+        with the repaired modes taken away.
+        """
+        weight = self.class_weights
+        joint = (self.suspect_likelihood * self.weights) @ self.to_class
+        for k in np.flatnonzero(weight <= 0):
+            joint[:, k] = self._after_repair_likelihood(int(self.masks[k]))
+        out: Floats = joint / np.where(weight > 0, weight, 1.0)
+        return out
+
+    def _after_repair_likelihood(self, mask: int) -> Floats:
+        """(R,) likelihood of each outcome for a class that is what repairs leave of larger ones."""
+        s, which = self.belief.suspects, self._grouped[2]
+        if mask == SOUND:
+            return s.likelihood[self._check_rows, s.sound]
+        weight = np.zeros(len(s.member))
+        for k, larger in enumerate(self.masks.tolist()):
+            if larger > mask and larger & mask == mask:
+                done = self.names(larger & ~mask)
+                removal = s.removal(m for m, name in self.mode_repair.items() if name in done)
+                rows = which == k
+                np.add.at(weight, removal[self.active[rows]], self.weights[rows])
+        kept = np.flatnonzero(weight)
+        chances: Floats = s.likelihood[np.ix_(self._check_rows, kept)] @ weight[kept] / weight.sum()
+        return chances
+
+
+def _submasks(mask: int) -> list[int]:
+    """The mask and everything that is left of it when some of its repairs are done; SOUND is always among them."""
+    if mask <= 0:
+        return [mask, SOUND]
+    subs, sub = [SOUND], mask
+    while sub:
+        subs.append(sub)
+        sub = (sub - 1) & mask
+    return subs

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from faultodds.advice.onestep import CheckPrice, RepairPrice
 from faultodds.advice.problem import Problem
+from faultodds.advice.ranking import CheckPrice, RepairPrice
 from faultodds.belief import Belief
 
 MONEY_SIGNS = {"USD": "$", "GBP": "£", "EUR": "€"}
@@ -30,11 +30,13 @@ def likeliest(belief: Belief, problem: Problem, count: int = 2) -> str:
     return " and ".join(f"{problem.knowledge.title_of(o.name)} ({percent(o.probability)})" for o in top)
 
 
-def why_check(problem: Problem, check: CheckPrice, cost_now: float) -> str:
-    """Why this check is next."""
+def why_check(problem: Problem, check: CheckPrice, otherwise: float) -> str:
+    """Why this check is next; `otherwise` is the price of the job without any check first."""
+    if check.name == problem.knowledge.costs.verify:
+        return why_verify(problem)
     record = problem.knowledge.check[check.name]
     currency = problem.knowledge.costs.currency
-    saves = cost_now - check.expected_cost
+    saves = otherwise - check.expected_cost
     reason = f"It pays because {record.reason.rstrip('.')}." if record.reason else "It pays because it may change what you do next."
     return (
         f"{reason} It takes about {check.price.minutes:.0f} min from where the machine is now and saves "
@@ -42,19 +44,17 @@ def why_check(problem: Problem, check: CheckPrice, cost_now: float) -> str:
     )
 
 
-def why_repair(problem: Problem, names: tuple[str, ...], repairs: list[RepairPrice], same: float) -> str:
+def why_repair(problem: Problem, repair: RepairPrice, same: float) -> str:
     """Why to stop checking and repair."""
-    chances = {r.name: r for r in repairs}
     top = likeliest(problem.belief, problem)
-    alone = chances[names[0]].chance if names[0] in chances else 0.0
-    title = problem.knowledge.repair[names[0]].title
+    title = problem.knowledge.repair[repair.name].title
     tail = "no check left is worth its time"
     if same < 0.995:
         tail += f"; the chance that all of them together would change this is {percent(1 - same)}"
-    if len(names) > 1:
-        rest = " and ".join(problem.knowledge.repair[n].title for n in names[1:])
+    if repair.together:
+        rest = " and ".join(problem.knowledge.repair[n].title for n in repair.together)
         return f"Most likely: {top}. {title}, and with it {rest}, then verify: {tail}."
-    return f"Most likely: {top}. {title} alone puts it right {percent(alone)} of the time, and {tail}."
+    return f"Most likely: {top}. {title} alone puts it right {percent(repair.chance)} of the time, and {tail}."
 
 
 def why_refer(problem: Problem) -> str:

@@ -1,0 +1,247 @@
+"""`demo`: one whole job on the gas dryer with nothing to type.
+
+Customer, shop and machine are invented, and so is what each check shows; odds, prices and advice come from
+the same engine as in a real call. The fault is fixed here, the way to it is not:
+change a share or a price in the knowledge file and the job goes another way.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from faultodds_cli.common import DEFAULT_APPLIANCE, View, look, new_app, say, unsaved_job
+
+if TYPE_CHECKING:
+    from faultodds.appliance import Appliance
+    from faultodds.call import Taken
+    from faultodds.jobs import Job, Payload
+    from faultodds.readings.judge import Judgement
+
+app = new_app("A whole worked job on the gas dryer, nothing to type.")
+
+# What is wrong with the invented machine: good coils on the bench, weak ones in the heat.
+FAULT = "coils.drop_out_hot"
+FACTS = {
+    "age": "to_13",
+    "vent_material": "rigid",
+    "duct_cleaned": "under_12",
+    "control": "timer",
+    "auto_dry": "yes",
+}
+FACTS |= {"coil_layout": "two_coils_two_three_terminal", "fuel": "natural"}
+COMPLAINT = {"dry_time": "over_twice", "heat": "cools_off", "clothes": "cool_damp"}
+# What the checks show on this machine before the repair, where that is not the plain good outcome.
+WITH_FAULT = {
+    "burner_watch": "lights_then_fails",
+    "exhaust_cycling": "92-124F",
+    "coil_ohms_hot": "OL/1.42k/590",
+    "meter_clock": "84 s per half foot",
+    "verification_run": "slow",
+}
+# Readings of sound parts, as a meter shows them.
+SOUND = {
+    "hood_air_speed": "1280 fpm",
+    "static_pressure": "0.45 in wc",
+    "exhaust_cycling": "121-154F",
+    "coil_ohms": "1.16k/1.35k/560",
+    "coil_ohms_hot": "1.3k/1.42k/620",
+    "igniter_ohms": "140 ohm",
+    "flame_sensor_continuity": "0.2 ohm",
+    "fuse_continuity": "0.2 ohm",
+    "high_limit_continuity": "0.3 ohm",
+    "cycling_continuity": "0.2 ohm",
+    "timer_contacts": "0.3 ohm",
+    "centrifugal_contacts": "0.3 ohm",
+    "spun_load_weight": "wet 13.1 lb dry 8.5 lb",
+    "meter_clock": "84 s per half foot",
+    "verification_run": "46 min",
+}
+MOST_MOVES = 20
+
+DataOption = Annotated[
+    str | None,
+    typer.Option("--save", metavar="FOLDER", help="Keep the demo job in this folder, to look at with 'job'."),
+]
+
+
+@dataclass
+class Story:
+    """The job as it grows: its appliance and its steps."""
+
+    appliance: Appliance
+    steps: list[tuple[Payload, float | None]]
+
+    @property
+    def job(self) -> Job:
+        """The job so far."""
+        return unsaved_job(self.appliance, (payload for payload, _ in self.steps))
+
+    @property
+    def view(self) -> View:
+        """Belief and advice as they stand."""
+        return look(self.appliance, self.job)
+
+    def add(self, payload: Payload, minutes: float | None = None) -> None:
+        """One more step."""
+        self.steps.append((payload, minutes))
+
+    @property
+    def repaired(self) -> bool:
+        """Whether a repair done so far puts the machine's fault right."""
+        from faultodds.knowledge import repair_modes
+
+        k = self.appliance.knowledge
+        return any(FAULT in repair_modes(k, k.repair[name]) for name in self.job.repairs)
+
+
+@app.command()
+def demo(save: DataOption = None) -> None:
+    """A whole worked job on the gas dryer: complaint, checks, repair, verification, closed."""
+    from faultodds.appliance import open_appliance
+
+    story = Story(open_appliance(DEFAULT_APPLIANCE), [])
+    _opening(story)
+    number = 1
+    view = story.view
+    while view.advice.kind in ("check", "repair") and number <= MOST_MOVES:
+        number, view = number + 1, _move(story, view, number)
+    _ending(story, view)
+    if save is not None:
+        _save(story, save)
+    _what_next(save)
+
+
+def _opening(story: Story) -> None:
+    from faultodds.call import take_fact, take_finding
+
+    from faultodds_cli import show
+
+    k = story.appliance.knowledge
+    say("A DEMO JOB. Shop, customer and machine are invented.")
+    say(
+        show.wrap(
+            "Harbour Lane Appliance Service, Tuesday, 8:40. 'It takes two or three cycles now. It starts out "
+            "warm, but the clothes come out cool and damp.' Gas dryer with a dial timer, nine years old; "
+            "rigid duct, cleaned in spring."
+        )
+    )
+    say()
+    say("First, before anything is weighed:")
+    for stop in k.stop.values():
+        say(show.wrap(f"{stop.ask} No.", "  - "))
+    for name, value in FACTS.items():
+        if name in {**k.context, **k.equipment}:
+            story.add(take_fact(k, name, value))
+    for name, value in COMPLAINT.items():
+        story.add(take_finding(k, name, value).finding)
+    say()
+    say(show.evidence_lines(story.view))
+    say()
+    say(show.odds_lines(story.view, 5))
+
+
+def _move(story: Story, view: View, number: int) -> View:
+    """One check or repair: advised, done, entered; returns how things stand after it."""
+    from faultodds_cli import show
+
+    say()
+    say(f"---- move {number} ".ljust(show.width(), "-"))
+    say(show.work_lines(view))
+    say()
+    for action in show.actions(view, (view.advice.name, *view.advice.together)):
+        _enter_state(story, action.name)
+        if view.advice.kind == "check":
+            say(_found(story, action.name, action.price.minutes))
+        else:
+            _repaired(story, action.name, action.price.minutes)
+    after = story.view
+    say()
+    say(show.odds_lines(after, 4, view.belief))
+    return after
+
+
+def _enter_state(story: Story, name: str) -> None:
+    """The machine state that the work leaves."""
+    from faultodds.call import state_after
+
+    state = state_after(story.appliance, story.job, name)
+    if state is not None:
+        story.add(state)
+
+
+def _found(story: Story, name: str, minutes: float) -> list[str]:
+    """Enter what the check shows on this machine, and say it."""
+    from faultodds_cli.show import judgement_lines, wrap
+
+    k = story.appliance.knowledge
+    taken = _shows(story, name)
+    story.add(taken.finding, minutes)
+    judgement: Judgement | None = taken.judgement
+    if judgement is not None:
+        return [
+            *wrap(f"The technician enters: {name} = {taken.finding.raw}", ""),
+            *judgement_lines(k, name, judgement),
+        ]
+    outcome = taken.finding.outcome or ""
+    return wrap(f"The technician enters: {name} = {outcome} ({k.check[name].outcomes[outcome]})")
+
+
+def _shows(story: Story, name: str) -> Taken:
+    """What the invented machine shows: its fault until that is repaired, a sound part's reading otherwise."""
+    from faultodds.call import take_finding
+
+    k = story.appliance.knowledge
+    shown = None if story.repaired else WITH_FAULT.get(name)
+    text = shown or SOUND.get(name) or next(iter(k.check[name].outcomes))
+    return take_finding(k, name, text, FACTS, ambient="72F")
+
+
+def _repaired(story: Story, name: str, minutes: float) -> None:
+    from faultodds.jobs import Repair
+
+    from faultodds_cli.show import wrap
+
+    story.add(Repair(name), minutes)
+    say(wrap(f"Done: {story.appliance.knowledge.repair[name].title}."))
+
+
+def _ending(story: Story, view: View) -> None:
+    from faultodds.jobs import Closed
+
+    from faultodds_cli import show
+
+    say()
+    say("---- the end ".ljust(show.width(), "-"))
+    say(show.advice_lines(view))
+    story.add(Closed("gone" if view.advice.kind == "stop" else "referred"))
+    k = story.appliance.knowledge
+    minutes = sum(m for _, m in story.steps if m is not None)
+    titles = " and ".join(k.repair[name].title for name in story.job.repairs) or "no repair"
+    truth = "It was what the machine had." if story.repaired else "The machine had something else."
+    say()
+    say(show.wrap(f"Job closed: {story.job.outcome}. About {minutes:.0f} minutes of work; {titles}. {truth}"))
+
+
+def _save(story: Story, folder: str) -> None:
+    from faultodds_cli.visits import opened_store
+
+    with opened_store(folder) as store:
+        k = story.appliance.knowledge
+        job = store.new_job(k.appliance.id, revision=story.appliance.revision, title="demo job, invented")
+        for payload, minutes in story.steps:
+            store.append(job.id, payload, minutes)
+    say(f"Kept as job {job.id} in {folder}.")
+
+
+def _what_next(folder: str | None) -> None:
+    say()
+    say("Now yours. Type one of these:")
+    say("  faultodds bench                            a guided call, with undo and save")
+    say("  faultodds next --found dry_time=longer     one answer, nothing kept")
+    say('  faultodds read coil_ohms "1.15k/1.35k/560" one meter reading judged')
+    say("  faultodds appliance show                   every name you can type")
+    if folder is not None:
+        say(f"  faultodds job list --data {folder}")

@@ -1,0 +1,80 @@
+"""The `faultodds job` commands that only look: show, next, list."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from faultodds_cli.common import JsonOption, LabourOption, QualifiedOption, say, say_json
+from faultodds_cli.visits import DataOption, FileOption, JobArgument, opened_store, resume, view_of
+
+
+def show(
+    job: JobArgument,
+    appliance: FileOption = None,
+    qualified: QualifiedOption = True,
+    labour_rate: LabourOption = None,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """The whole story of a job: times, findings and raw readings, repairs, how it ended, odds and advice
+    now."""
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance, qualified=qualified, labour_rate=labour_rate)
+        if as_json:
+            from faultodds.explain import job_answer
+
+            say_json(job_answer(visit))
+            return
+        from faultodds_cli import bench_screen
+
+        say([*bench_screen.story_lines(visit.job), "", *bench_screen.screen(visit)])
+
+
+def next_(
+    job: JobArgument,
+    appliance: FileOption = None,
+    qualified: QualifiedOption = True,
+    labour_rate: LabourOption = None,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """What to do next on a stored job."""
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance, qualified=qualified, labour_rate=labour_rate)
+        now = visit.now  # a clash is said as an error: there is no advice then
+        if as_json:
+            from faultodds.explain import now_answer
+
+            say_json({"job": visit.job.id, **now_answer(visit)})
+            return
+        from faultodds_cli import bench_screen
+        from faultodds_cli.show import check_lines
+
+        view = view_of(visit)
+        lines = bench_screen.next_lines(visit, view)
+        say([*bench_screen.header(visit), "", *lines, "", *(check_lines(view) if now.advice.checks else [])])
+
+
+def list_(
+    only_open: Annotated[bool, typer.Option("--open", help="Only jobs that are not closed.")] = False,
+    only_closed: Annotated[bool, typer.Option("--closed", help="Only closed jobs.")] = False,
+    limit: Annotated[
+        int, typer.Option("--limit", metavar="N", min=1, help="At most so many, the newest.")
+    ] = 50,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """The jobs there are, newest first."""
+    from faultodds.explain import job_line
+
+    status: Any = "all" if only_open == only_closed else "open" if only_open else "closed"
+    with opened_store(data) as store:
+        jobs = store.list(status, limit)
+    if as_json:
+        say_json({"jobs": [job_line(job) for job in jobs]})
+        return
+    from faultodds_cli.bench_screen import list_lines
+
+    say(list_lines(jobs) if jobs else "No jobs yet. Start one with: faultodds bench, or faultodds job new")

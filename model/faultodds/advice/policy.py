@@ -1,0 +1,174 @@
+"""The base policy: a quick, sensible rule for what to do next, applied to many beliefs at once.
+
+It values what is not known yet at a price per bit: a belief is taken to cost what its repairs cost if the truth were told,
+plus `bit_price` for every bit that is missing about *which repairs are needed*. So a check is worth its bits times that
+price, less its own; a repair is worth what it may finish. Nothing is spent on telling apart what the same repair fixes.
+On its own it is a fair technician; following it to the end of the job from every first move (`rollout.py`) is what
+makes good advice out of it.
+
+Beliefs are rows of weights over classes and need not sum to 1: every price grows in proportion to its row, so a row weighed
+with the chance of getting there gives its part of an expectation. Shapes: B beliefs, K classes, C checks, R outcomes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from faultodds.advice.ledger import Ledger
+from faultodds.advice.problem import SOUND, Ints, Problem
+from faultodds.tables import Floats
+
+Bools = npt.NDArray[np.bool_]
+
+# Bundles looked at for each belief: the ones with the best chance of finishing the job for their price.
+TRIED = 2
+CHECK, REPAIR, RUN, REFER = 0, 1, 2, 3
+
+
+@dataclass(frozen=True)
+class Move:
+    """A first move: `kind` is CHECK, REPAIR, RUN or REFER; `which` the check or bundle."""
+
+    kind: int
+    which: int = 0
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What the policy does in each belief: `move` (CHECK, REPAIR, RUN or REFER), `which` check or bundle, `value` it expects."""
+
+    move: Ints
+    which: Ints
+    value: Floats
+
+
+class Policy:
+    """The base policy for one problem."""
+
+    def __init__(self, problem: Problem, ledger: Ledger) -> None:
+        self.problem = problem
+        self.ledger = ledger
+        self.sound = problem.masks == SOUND
+        self.like = problem.class_likelihood
+        self.starts = np.array([r.start for r in problem.rows.values()], dtype=np.int64)
+        # Running the machine is a move of its own: a verification run is taken to tell for sure.
+        verify = problem.knowledge.costs.verify
+        self.ordinary = np.array([n != verify for n in problem.check_names], dtype=bool)
+
+    @cached_property
+    def _noise(self) -> Floats:
+        """(C, K) entropy of each check's outcome when the class is known, bits."""
+        terms = -_xlogx(self.like)
+        return np.asarray(np.add.reduceat(terms, self.starts, axis=0)) if len(self.starts) else np.zeros((0, len(self.sound)))
+
+    def missing_bits(self, weights: Floats) -> Floats:
+        """(B,) entropy of the classes times the weight of the row."""
+        total = weights.sum(axis=1)
+        return np.asarray(_xlogx(total) - _xlogx(weights).sum(axis=1))
+
+    def value(self, weights: Floats, state: Ints, bit_price: float) -> Floats:
+        """(B,) price taken for going on from each belief."""
+        known = (weights * self.ledger.class_cost[state]).sum(axis=1)
+        value: Floats = np.minimum(known + bit_price * self.missing_bits(weights), self._refer(weights))
+        return value
+
+    def _refer(self, weights: Floats) -> Floats:
+        refer: Floats = weights.sum(axis=1) * self.problem.refer_cost
+        return refer
+
+    def choose(self, weights: Floats, state: Ints, done: Bools, bit_price: float) -> Choice:
+        """The policy's move in each belief; `done` (B, C) marks the checks that would show nothing new."""
+        refer = self._refer(weights)
+        best, move, which = refer, np.full(len(weights), REFER), np.zeros(len(weights), dtype=np.int64)
+        options = [
+            (CHECK, *self._best_check(weights, state, done, bit_price)),
+            (REPAIR, *self._best_repair(weights, state, bit_price)),
+            (RUN, self._run(weights, state, bit_price), which),
+        ]
+        for kind, cost, what in options:
+            better = cost < best
+            best = np.where(better, cost, best)
+            move = np.where(better, kind, move)
+            which = np.where(better, what, which)
+        return Choice(move.astype(np.int64), which, best)
+
+    def check_values(self, weights: Floats, state: Ints, done: Bools, bit_price: float) -> Floats:
+        """(B, C) price of doing each check now; infinite where it is done or is the verification run."""
+        ledger, total = self.ledger, weights.sum(axis=1, keepdims=True)
+        chance = weights @ self.like.T
+        bits = _xlogx(total) - np.add.reduceat(_xlogx(chance), self.starts, axis=1) - weights @ self._noise.T
+        known = weights @ ledger.class_cost.T
+        after = np.take_along_axis(known, ledger.check_next[state], axis=1)
+        missing = self.missing_bits(weights)[:, None]
+        cost = total * ledger.check_cost[state] + after + bit_price * np.maximum(missing - bits, 0.0)
+        return np.where(done | ~self.ordinary, np.inf, cost)
+
+    def estimates(self, weights: Floats, moves: Sequence[Move], bit_price: float) -> Floats:
+        """(len(moves),) the policy's own price of each first move from the belief `weights` (K,) and the state now."""
+        row, state = weights[None], np.zeros(1, dtype=np.int64)
+        checks = np.zeros((1, len(self.problem.check_names)), dtype=bool)
+        by_check = self.check_values(row, state, checks, bit_price)[0] if len(self.starts) else np.zeros(0)
+        count = len(self.problem.bundles)
+        many = np.repeat(row, count, axis=0)
+        by_bundle = self.repair_values(many, np.zeros(count, dtype=np.int64), np.arange(count), bit_price)
+        run = self._run(row, state, bit_price)[0]
+        prices = {CHECK: by_check, REPAIR: by_bundle, RUN: np.array([run])}
+        return np.array([float(prices[m.kind][m.which]) for m in moves])
+
+    def repair_values(self, weights: Floats, state: Ints, bundle: Ints, bit_price: float) -> Floats:
+        """(B,) price of each belief's bundle and what comes after it."""
+        onward = self.value(self.after_repair(weights, bundle), self.ledger.bundle_next[state, bundle], bit_price)
+        cost: Floats = weights.sum(axis=1) * self.ledger.bundle_cost[state, bundle] + onward
+        return cost
+
+    def _best_check(self, weights: Floats, state: Ints, done: Bools, bit_price: float) -> tuple[Floats, Ints]:
+        if not len(self.starts):
+            return np.full(len(weights), np.inf), np.zeros(len(weights), dtype=np.int64)
+        cost = self.check_values(weights, state, done, bit_price)
+        which = cost.argmin(axis=1)
+        return cost[np.arange(len(cost)), which], which
+
+    def _best_repair(self, weights: Floats, state: Ints, bit_price: float) -> tuple[Floats, Ints]:
+        rows = np.arange(len(weights))
+        best, which = np.full(len(weights), np.inf), np.zeros(len(weights), dtype=np.int64)
+        if not self.problem.bundles:
+            return best, which
+        finishes = (self.ledger.left == np.flatnonzero(self.sound)[0]) & ~self.sound[None, :]
+        index = (weights @ finishes.T) * self.ledger.bundle_success / np.maximum(self.ledger.bundle_cost[state], 1e-9)
+        for _ in range(min(TRIED, index.shape[1])):
+            bundle = index.argmax(axis=1)
+            index[rows, bundle] = -1.0
+            cost = self.repair_values(weights, state, bundle, bit_price)
+            which = np.where(cost < best, bundle, which)
+            best = np.minimum(best, cost)
+        return best, which
+
+    def _run(self, weights: Floats, state: Ints, bit_price: float) -> Floats:
+        """(B,) price of running the machine: what is sound is done, the rest goes on."""
+        some = weights[:, self.sound].sum(axis=1) > 0
+        wrong = np.where(self.sound, 0.0, weights)
+        onward = self.value(wrong, self.ledger.verify_next[state], bit_price)
+        run: Floats = np.where(some, weights.sum(axis=1) * self.ledger.verify_cost[state] + onward, np.inf)
+        return run
+
+    def after_repair(self, weights: Floats, bundle: Ints) -> Floats:
+        """(B, K) what is still wrong after each belief's bundle and its run: its repairs taken away where it took."""
+        took = self.ledger.bundle_success[bundle][:, None] * weights
+        rest = weights - took
+        rows = np.broadcast_to(np.arange(len(weights))[:, None], weights.shape)
+        place = rows * weights.shape[1] + self.ledger.left[bundle]
+        moved = np.bincount(place.reshape(-1), took.reshape(-1), minlength=rest.size)
+        rest = rest + moved.reshape(rest.shape)
+        rest[:, self.sound] = 0.0
+        return rest
+
+
+def _xlogx(p: Floats) -> Floats:
+    """p log2 p, 0 at 0."""
+    out: Floats = p * np.log2(np.maximum(p, 1e-300))
+    return out

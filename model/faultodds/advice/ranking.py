@@ -1,0 +1,132 @@
+"""Everything that can be done now, priced by the expected cost of the whole job and ranked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from faultodds.advice.ledger import Ledger
+from faultodds.advice.policy import CHECK, REPAIR, RUN, Move, Policy
+from faultodds.advice.problem import SOUND, Price, Problem
+from faultodds.advice.rollout import BIT_PRICES, Rollout, calibrate
+from faultodds.tables import Floats
+
+
+# Rollout in two stages: (least branch followed, how many of the most promising moves).
+STAGES = ((0.02, 14), (0.004, 5))
+
+
+@dataclass(frozen=True)
+class CheckPrice:
+    """One check: its own price, the expected cost of the whole job if it is done now, and what it may show."""
+
+    name: str
+    price: Price
+    expected_cost: float
+    bits: float
+    outcomes: dict[str, float]
+
+
+@dataclass(frozen=True)
+class RepairPrice:
+    """Repairs done first (`together` beside `name`), with their run: chance that they put the machine right, their price,
+    and the expected cost of the whole job."""
+
+    name: str
+    together: tuple[str, ...]
+    price: Price
+    chance: float
+    expected_cost: float
+
+
+class Ranking:
+    """Prices of everything that can be done now."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.ledger = Ledger(problem)
+        self.policy = Policy(problem, self.ledger)
+
+    @cached_property
+    def _moves(self) -> list[Move]:
+        p = self.problem
+        verify = p.knowledge.costs.verify
+        checks = [Move(RUN) if n == verify else Move(CHECK, c) for c, n in enumerate(p.check_names)]
+        return checks + [Move(REPAIR, u) for u in range(len(p.bundles))]
+
+    @cached_property
+    def _prices(self) -> Floats:
+        """Price of every move: the base policy's estimate, made exact by rollout for the most promising ones.
+
+        The estimates of the rest are moved by what rollout changed at the most promising one, and never come before it.
+        """
+        weights = self.problem.class_weights
+        bit_price, branch_price, _ = self._base(weights)
+        out = self.policy.estimates(weights, self._moves, bit_price)
+        for least, width in STAGES:
+            best = np.argsort(out, kind="stable")[:width]
+            rollout = Rollout(self.policy, least)
+            priced = rollout.settled(rollout.prices(weights, [self._moves[i] for i in best], bit_price), branch_price)
+            out = np.maximum(out + priced[0] - out[best[0]], priced.min() + 1e-6)
+            out[best] = priced
+        return out
+
+    def _base(self, weights: Floats) -> tuple[float, float, float]:
+        """The base policy that does the job cheapest: its price of a bit, that of branches not followed, the cost."""
+        tried = [(*calibrate(self.policy, weights, p, STAGES[0][0], STAGES[-1][0]), p) for p in BIT_PRICES]
+        branch_price, cost, bit_price = min(tried, key=lambda t: t[1])
+        return bit_price, branch_price, cost
+
+    @cached_property
+    def checks(self) -> list[CheckPrice]:
+        """Every open check, cheapest expected job first (file order where equal)."""
+        p = self.problem
+        chance = p.class_likelihood @ p.class_weights
+        out = []
+        for c, name in enumerate(p.check_names):
+            rows = p.rows[name]
+            outcomes = dict(zip(p.belief.suspects.observables[name], chance[rows].tolist(), strict=True))
+            bits = _bits(p.suspect_likelihood[rows], p.weights, chance[rows])
+            out.append(CheckPrice(name, p.price_check(name), float(self._prices[c]), bits, outcomes))
+        return sorted(out, key=lambda c: c.expected_cost)
+
+    @cached_property
+    def repairs(self) -> list[RepairPrice]:
+        """Every bundle done first, cheapest expected job first."""
+        p = self.problem
+        wrong = np.where(p.masks == SOUND, 0.0, p.class_weights)
+        finishes = self.ledger.left == int(np.searchsorted(p.masks, SOUND))
+        chances = (finishes @ wrong) * self.ledger.bundle_success
+        prices = self._prices[len(p.check_names) :]
+        out = [
+            RepairPrice(names[0], names[1:], p.price_repairs(names), float(chances[u]), float(prices[u]))
+            for u, names in enumerate(p.bundles)
+        ]
+        return sorted(out, key=lambda r: r.expected_cost)
+
+    @cached_property
+    def stop_cost(self) -> float:
+        """Price of leaving now: a callback and what follows if something is wrong; infinite before a good run."""
+        p = self.problem
+        if not p.verified:
+            return float("inf")
+        wrong = np.where(p.masks == SOUND, 0.0, p.class_weights)
+        return float(wrong.sum()) * (p.callback_cost + self._base(wrong / max(float(wrong.sum()), 1e-12))[2])
+
+    @cached_property
+    def full_information_cost(self) -> float:
+        """Expected cost if the truth were told for free."""
+        return float(self.ledger.class_cost[0] @ self.problem.class_weights)
+
+
+def _bits(like: Floats, weights: Floats, chance: Floats) -> float:
+    """Information the check gives about which suspect is the truth, in bits."""
+    return max(0.0, float(_entropy(chance[:, None])[0] - _entropy(like) @ weights))
+
+
+def _entropy(p: Floats) -> Floats:
+    with np.errstate(divide="ignore", invalid="ignore"):
+        terms = np.where(p > 0, p * np.log2(p), 0.0)
+    return np.asarray(-terms.sum(axis=0))

@@ -1,0 +1,513 @@
+"""The guided call on a pipe: what can be typed, what is kept, what stops it."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from calls import SAFE, STRAIGHT_ON, bench, command, looked_at
+
+from faultodds.jobs import Finding, MachineState
+from faultodds.store import Store
+
+
+def findings(data: Path, job: str = "1") -> dict[str, Finding]:
+    """The findings of a stored job by name."""
+    with Store.open(data) as store:
+        return {p.finding.name: p.finding for p in store.get(job).findings}
+
+
+def last_screen(out: str) -> str:
+    """What was printed from the last rule across the screen on."""
+    return out[out.rindex("-" * 60) :]
+
+
+def test_a_fresh_call_asks_safety_then_the_machine_then_the_complaint_then_advises(tmp_path: Path) -> None:
+    """The order of a call: stop questions, equipment before context, complaint, then odds, checks and advice."""
+    ended = bench(tmp_path, *SAFE, *[""] * 13, "1=2", "", "leave")
+    out = ended.out
+    places = [
+        out.index(text)
+        for text in (
+            "Can you or the customer smell gas?",
+            "Any smoke, scorched clothes or panels, or flames?",
+            "Dial timer, or electronic board?",
+            "Which coils sit on the gas valve?",
+            "What is the vent made of",
+            "Did it begin after a move or a service visit?",
+            "What is wrong?",
+            "FAULT ODDS",
+            "CHECKS, BEST FIRST",
+            "DO NEXT: CHECK",
+            "Job 1 is saved. Go on with: faultodds bench 1",
+        )
+    ]
+    assert ended.code == 0
+    assert places == sorted(places)
+    assert findings(tmp_path)["dry_time"].outcome == "longer"
+
+
+@pytest.mark.parametrize(
+    ("line", "name", "outcome"),
+    [
+        ("hood_flap weak", "hood_flap", "weak"),
+        ("hood flap weak", "hood_flap", "weak"),
+        ("ig oh open", "igniter_ohms", "open"),
+        ("hood_flap=2", "hood_flap", "weak"),
+        ("heat none", "heat", "none"),
+        ("glow no flame", "glow", "glow_no_flame"),
+        ("drum still yes", "drum_still", "yes"),
+        ("lint screen look coat", "lint_screen_look", "coated"),
+    ],
+)
+def test_findings_are_taken_by_name_number_and_abbreviation(
+    tmp_path: Path, line: str, name: str, outcome: str
+) -> None:
+    """Names and outcomes may be shortened as long as one thing only can be meant; outcomes have numbers."""
+    assert bench(tmp_path, *STRAIGHT_ON, line).code == 0
+    assert findings(tmp_path)[name].outcome == outcome
+
+
+def test_a_number_stands_for_the_check_on_the_screen(tmp_path: Path) -> None:
+    """ "2 ..." is the second check listed."""
+    bench(tmp_path, *SAFE, "done", "1=2", "done")
+    with looked_at(tmp_path) as visit:
+        second = visit.now.advice.checks[1].name
+        outcome = list(visit.knowledge.check[second].outcomes)[1]
+    bench(tmp_path, "no", f"2 {outcome}", options=["1"])
+    assert findings(tmp_path)[second].outcome == outcome
+
+
+def test_several_symptoms_fit_on_one_line(tmp_path: Path) -> None:
+    """Numbers, names and values mix; a number alone means yes."""
+    bench(tmp_path, *SAFE, "done", "1=3 heat=cools off 4=2", "5", "done")
+    found = findings(tmp_path)
+    assert {n: f.outcome for n, f in found.items()} == {
+        "dry_time": "over_twice",
+        "heat": "cools_off",
+        "clothes": "hot_damp",
+        "cabinet_hot": "yes",
+    }
+
+
+def test_several_facts_fit_on_one_line_and_are_not_asked_again(tmp_path: Path) -> None:
+    """An answer may run ahead of the questions."""
+    ended = bench(tmp_path, *SAFE, "control=board age=2 vent_material=foil", "done", "done")
+    with looked_at(tmp_path) as visit:
+        assert visit.job.facts == {"control": "board", "age": "to_8", "vent_material": "foil"}
+    assert ended.out.count("Dial timer, or electronic board?") == 1
+
+
+def test_raw_readings_are_judged_and_kept_as_typed(tmp_path: Path) -> None:
+    """The judgement is shown with its band, and the raw text is stored."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "coil_ohms 1150/1350/560", "static 1.4 in wc")
+    assert "two-terminal coil 1,000 to 1,300 ohm" in ended.out
+    found = findings(tmp_path)
+    assert found["coil_ohms"].raw == "1150/1350/560"
+    assert found["static_pressure"].raw == "1.4 in wc"
+
+
+def test_a_missing_unit_is_asked_for_and_answered_on_the_next_line(tmp_path: Path) -> None:
+    """1.15 without a unit is asked about, never guessed; the answer may be the unit alone."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "igniter_ohms 1.15", "k")
+    assert "1.15 ohm or 1.15 k?" in ended.out
+    assert findings(tmp_path)["igniter_ohms"].raw == "1.15 k"
+
+
+def test_a_thermistor_asks_for_the_room_and_takes_it_alone(tmp_path: Path) -> None:
+    """Unit and room are asked for one after the other, and the raw reading keeps both."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "thermistor 9.2", "k", "72F")
+    assert "room's temperature, for example 72F" in " ".join(ended.out.split())
+    assert findings(tmp_path)["thermistor_ohms"].raw == "9.2 k at 72F"
+
+
+def test_an_open_question_is_dropped_by_another_finding(tmp_path: Path) -> None:
+    """A technician who goes on without answering is not held up, and nothing wrong is entered."""
+    bench(tmp_path, *STRAIGHT_ON, "igniter_ohms 1.15", "hood_flap weak", "k")
+    assert set(findings(tmp_path)) == {"hood_flap"}
+
+
+def test_a_check_named_without_an_outcome_is_asked_about(tmp_path: Path) -> None:
+    """The question lists the outcomes with numbers, and the number alone is an answer."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "hood_flap", "2")
+    assert "2 weak (flap half open, weak)" in " ".join(ended.out.split())
+    assert findings(tmp_path)["hood_flap"].outcome == "weak"
+
+
+def test_an_unsure_finding_is_kept_as_shares(tmp_path: Path) -> None:
+    """ "weak 70 / strong 30" is a likelihood."""
+    bench(tmp_path, *STRAIGHT_ON, "hood_flap weak 70 / strong 30")
+    assert findings(tmp_path)["hood_flap"].likelihood == {"weak": 0.7, "strong": 0.3}
+
+
+@pytest.mark.parametrize(
+    ("line", "text"),
+    [
+        ("verfy slow", "'verfy' is no word of this program. Did you mean 'verify'? Type help for all."),
+        ("igniter_ohm5 open", "there is no symptom or check called 'igniter_ohm5'. Did you mean 'igniter_ohms'?"),
+        ("hood weak", "'hood' fits more than one symptom or check: 'hood_flap', 'hood_air_speed'."),
+        ("hood_flap stong", "there is no outcome of 'hood_flap' called 'stong'. Did you mean 'strong'?"),
+        ("9 weak", "there is no line 9. Known: 1 to 3."),
+        ("skip zzz", "there is no check or repair called 'zzz'."),
+        ("again", "again what? Type for example: again hood_flap weak."),
+        ("close", "close how? Type close gone, close referred, or close came back YYYY-MM-DD."),
+        ("close came back tomorrow", "there is no outcome of a job called 'came back tomorrow'."),
+        ("close came back 2025-13-40", "'2025-13-40' is not a day. Type it as YYYY-MM-DD, for example 2025-03-31."),
+        ("fact age", "'age': write NAME=VALUE, for example control=timer."),
+        ("open sesame", "there is no access item called 'sesame'."),
+        ("repair warp_core", "there is no repair called 'warp_core'."),
+        ("note", "a note needs some text."),
+        ("coil_ohms 12 bananas", "'12 bananas' cannot be read as a windings reading"),
+        ("how bananas", "there is no check or repair called 'bananas'."),
+    ],
+)
+def test_what_cannot_be_taken_is_answered_with_what_to_type(tmp_path: Path, line: str, text: str) -> None:
+    """A near miss names the nearest, and nothing of it is stored."""
+    ended = bench(tmp_path, *STRAIGHT_ON, line)
+    assert text in " ".join(ended.out.split())
+    assert ended.code == 0
+    assert not findings(tmp_path)
+
+
+def test_undo_gives_back_the_earlier_screen_exactly(tmp_path: Path) -> None:
+    """After undo, odds, changes, checks, machine state and advice are those of before, to the letter."""
+    first = bench(tmp_path, *SAFE, "done", "1=2", "done", "hood_flap weak")
+    both = bench(tmp_path, "no", "coil_ohms 1150/1350/560", "undo", options=["1"])
+    assert "Machine now: unplugged, gas cock shut, top and front panel open" in " ".join(both.out.split())
+    assert last_screen(first.out).partition("> ")[0] == last_screen(both.out).partition("> ")[0]
+    assert "Taken back: coil_ohms" in both.out
+
+
+def test_doing_a_check_leaves_the_machine_as_the_check_needs_it(tmp_path: Path) -> None:
+    """Access is paid for once: the next check behind the same panel costs its own minutes only."""
+    bench(tmp_path, *STRAIGHT_ON, "igniter_ohms 120 ohm")
+    with looked_at(tmp_path) as visit:
+        assert visit.state == {"unplugged", "gas_shut", "front_open"}
+        price = next(c.price for c in visit.now.advice.checks if c.name == "coil_ohms")
+        assert price.minutes == visit.knowledge.check["coil_ohms"].minutes
+        assert isinstance(visit.job.steps[-2].payload, MachineState)
+
+
+def test_the_machine_state_is_shown_and_can_be_corrected(tmp_path: Path) -> None:
+    """`open` and `shut` set one item; `state` lists them all."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "igniter_ohms 120 ohm", "shut front_open", "open pulled out", "state")
+    assert "YES  pulled_out" in ended.out
+    assert "no   front_open" in ended.out
+    with looked_at(tmp_path) as visit:
+        assert visit.state == {"unplugged", "gas_shut", "pulled_out"}
+
+
+def test_a_skipped_check_is_not_offered_again(tmp_path: Path) -> None:
+    """`skip` with a reason takes the check off the list; its reason is kept."""
+    bench(tmp_path, *STRAIGHT_ON, "dry_time longer", "skip hood flap no ladder")
+    with looked_at(tmp_path) as visit:
+        assert visit.job.skipped == {"hood_flap": "no ladder"}
+        assert "hood_flap" not in [c.name for c in visit.now.advice.checks]
+
+
+def test_a_clash_is_shown_kept_and_undone(tmp_path: Path) -> None:
+    """Findings that no fault explains are named, the job is kept, and undo gives the advice back."""
+    toy = tmp_path / "clash.toml"
+    toy.write_text(CLASHING, encoding="utf-8")
+    options = ["--appliance", str(toy)]
+    ended = bench(tmp_path, "done", "listen hums", "look dark", options=options)
+    shown = last_screen(ended.out)
+    assert "These cannot all be true of one machine:" in shown
+    assert "- listen=hums" in shown
+    assert "- look=dark" in shown
+    assert "DO NEXT" not in shown
+    again = bench(tmp_path, "undo", options=["1", *options])
+    assert "Taken back: look = dark" in again.out
+    assert "DO NEXT" in last_screen(again.out)
+    assert set(findings(tmp_path)) == {"listen"}
+
+
+def test_a_repeated_finding_takes_the_earlier_ones_place_and_again_counts_both(tmp_path: Path) -> None:
+    """A plain repeat corrects; `again` is a second measurement."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "hood_flap weak", "hood_flap none", "again hood_flap none")
+    assert "It takes the place of the earlier one." in ended.out
+    with looked_at(tmp_path) as visit:
+        assert [(p.finding.outcome, p.finding.take) for p in visit.job.findings] == [("none", 0), ("none", 1)]
+
+
+def test_a_repair_is_followed_by_advice_to_verify(tmp_path: Path) -> None:
+    """After a repair, and before leaving, the machine has to run."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "heat none", "ig oh open", "repair igniter")
+    shown = " ".join(last_screen(ended.out).split())
+    assert "DO NEXT: CHECK. Timed run with a wet load" in shown
+    assert "A repair is not done until the machine has run" in shown
+    passed = bench(tmp_path, "no", "verify 45 min", "close gone", options=["1"])
+    assert "type: close gone" in passed.out
+    assert "Job 1 is closed: gone." in passed.out
+    assert passed.code == 0
+
+
+def test_a_blown_fuse_always_comes_with_find_why(tmp_path: Path) -> None:
+    """From the reading on, and after the new fuse too, the screen says to find the cause."""
+    find_why = "A blown fuse has a cause: find it"
+    ended = bench(tmp_path, *STRAIGHT_ON, "heat none", "fuse_continuity OL", "repair thermal_fuse")
+    screens = [" ".join(part.split()) for part in ended.out.split("-" * 79)]
+    assert [find_why in screen for screen in screens] == [False, False, True, True]
+
+
+def test_a_complaint_that_came_back_opens_the_job_again(tmp_path: Path) -> None:
+    """After a callback the advice is not to stop because of the run that was passed before."""
+    typed = ["heat none", "ig oh open", "repair igniter", "verify 45 min", "close gone"]
+    bench(tmp_path, *STRAIGHT_ON, *typed)
+    closed = bench(tmp_path, "no", options=["1"])
+    assert "This job is closed: gone." in closed.out
+    again = bench(tmp_path, "no", "close came back 2099-01-01", options=["1"])
+    assert "The job is open again" in again.out
+    assert "stop here" not in last_screen(again.out)
+    with looked_at(tmp_path) as visit:
+        assert visit.job.visit == 2
+        assert visit.state == frozenset()
+
+
+@pytest.mark.parametrize("place", range(4))
+@pytest.mark.parametrize("reply", ["yes", "y", "not sure", "maybe a bit", "yesterday"])
+def test_anything_but_a_plain_no_to_a_stop_question_stops_everything(
+    tmp_path: Path, place: int, reply: str
+) -> None:
+    """Exit 3, the usual steps, no odds and no advice, and the job is kept with the reason."""
+    ended = bench(tmp_path, *SAFE[:place], reply, "no", "no", "no", "no", "done", "1=2")
+    assert ended.code == 3
+    assert "STOP." in ended.out
+    assert "1. " in ended.out
+    assert "FAULT ODDS" not in ended.out
+    assert "Job 1 is kept." in ended.out
+    with Store.open(tmp_path) as store:
+        job = store.get("1")
+    assert not job.findings
+    assert job.notes[-1].startswith("STOP.")
+
+
+@pytest.mark.parametrize(
+    ("line", "code"),
+    [
+        ("gas_smell", 3),
+        ("gas smell", 3),
+        ("gas_smel", 3),
+        ("smell of gas", 3),
+        ("gas_smell=yes", 3),
+        ("gas_smell=no", 0),
+        ("CO alarm", 3),
+        ("fire_signs=bit of smoke", 3),
+    ],
+)
+def test_a_stop_sign_typed_later_stops_as_well(tmp_path: Path, line: str, code: int) -> None:
+    """At the prompt, a stop sign by name stops at once unless it is denied."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "dry_time longer", line)
+    assert ended.code == code
+    assert set(findings(tmp_path)) == {"dry_time"}
+    assert ("Job 1 is kept" in ended.out) == (code == 3)
+
+
+@pytest.mark.parametrize(("reply", "code"), [("no", 0), ("yes", 3), ("dunno", 3)])
+def test_a_line_that_speaks_of_a_stop_sign_is_asked_about(tmp_path: Path, reply: str, code: int) -> None:
+    """A remark about gas or smoke is not passed over: the question is put, and only a plain no goes on."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "note there is some smoke at the back", reply, "hood_flap weak")
+    assert ended.code == code
+    assert "Any smoke, scorched clothes or panels, or flames?" in ended.out.rpartition("> note")[2]
+    assert bool(findings(tmp_path)) == (code == 0)
+
+
+def test_going_on_with_a_job_asks_about_safety_again(tmp_path: Path) -> None:
+    """A saved job starts with the stop signs in one question, and stops like a fresh one."""
+    bench(tmp_path, *STRAIGHT_ON, "dry_time longer")
+    assert bench(tmp_path, "smell of gas, a little", options=["1"]).code == 3
+    going_on = bench(tmp_path, "no", "odds", options=["1"])
+    assert going_on.code == 0
+    assert "dry_time=longer" in going_on.out
+
+
+def test_the_input_may_end_anywhere(tmp_path: Path) -> None:
+    """A call cut off after any line ends cleanly, and what was typed until then is in the store."""
+    typed = [*SAFE, "control=timer", "done", "1=2", "heat=none", "", "hood_flap weak", "igniter_ohms 1.15", "k"]
+    for count in range(1, len(typed) + 1):
+        folder = tmp_path / str(count)
+        ended = bench(folder, *typed[:count])
+        assert ended.code == 0, typed[count - 1]
+        assert "Go on with: faultodds bench 1" in ended.out
+        expected = ["dry_time", "heat", "hood_flap", "igniter_ohms"]
+        done = [count > 6, count > 7, count > 9, count > 11]
+        assert list(findings(folder)) == [n for n, d in zip(expected, done, strict=True) if d]
+
+
+def test_looking_in_and_leaving_starts_no_job(tmp_path: Path) -> None:
+    """With no answer at all there is nothing to keep."""
+    ended = bench(tmp_path)
+    assert ended.code == 0
+    assert "Nothing was entered, so no job was started." in ended.out
+    with Store.open(tmp_path) as store:
+        assert store.list() == ()
+
+
+def test_a_call_that_was_cut_off_is_gone_on_with(tmp_path: Path) -> None:
+    """A job without findings is asked its open questions; one with findings goes straight to the advice."""
+    bench(tmp_path, *SAFE, "control=board")
+    second = bench(tmp_path, "no", "done", "1=2", "done", options=["1"])
+    assert "Dial timer" not in second.out
+    assert "What is wrong?" in second.out
+    third = bench(tmp_path, "no", options=["1"])
+    assert "What is wrong?" not in third.out
+    assert "DO NEXT" in third.out
+
+
+def test_every_command_can_be_shortened_and_none_is_lost(tmp_path: Path) -> None:
+    """Each word of the help list does something, by its unique beginning as well."""
+    typed = ["he", "odd", "rep", "why", "why hood_flap", "how", "how coil set", "sta", "sto", "sy", "che", "facts"]
+    ended = bench(tmp_path, *STRAIGHT_ON, "dry_time longer", *typed, "no key under the mat")
+    assert ended.code == 0
+    assert "?  " not in ended.out
+    with looked_at(tmp_path) as visit:
+        assert visit.job.notes[-1] == "key under the mat"
+
+
+def test_why_tells_what_each_outcome_would_mean(tmp_path: Path) -> None:
+    """For every outcome its chance, and the faults that lead after it."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "dry_time longer", "why hood_flap")
+    told = " ".join(ended.out.rpartition("> why")[2].split())
+    for outcome in ("strong", "weak", "none"):
+        assert f"if {outcome} (" in told
+    assert "bits" in told
+
+
+def test_qualified_work_and_the_labour_rate_can_be_set(tmp_path: Path) -> None:
+    """A shop may leave live and gas-pressure work out, and set its own rate."""
+    lines = ("heat none", "checks")
+    every = bench(tmp_path / "a", *STRAIGHT_ON, *lines)
+    fewer = bench(tmp_path / "b", *STRAIGHT_ON, *lines, options=["--no-qualified-work", "--labour-rate", "0"])
+    assert "qualified people only" in every.out.rpartition("> checks")[2]
+    assert "qualified people only" not in fewer.out.rpartition("> checks")[2]
+    assert "$0" in fewer.out.rpartition("> checks")[2]
+
+
+def test_an_unknown_job_is_answered_plainly(tmp_path: Path) -> None:
+    """A number that is no job names the way to the list."""
+    bench(tmp_path, *STRAIGHT_ON)
+    ended = bench(tmp_path, options=["7"])
+    assert ended.code == 2
+    assert "there is no job called '7'." in ended.err
+
+
+def in_own_process(data: Path, typed: bytes, **environment: str) -> subprocess.CompletedProcess[bytes]:
+    """A guided call in another process, with bytes on its standard input."""
+    return subprocess.run(
+        [sys.executable, "-m", "faultodds_cli.main", "bench", "--data", str(data), "--labour-rate", "95"],
+        input=typed,
+        capture_output=True,
+        check=False,
+        env={**os.environ, **environment},
+        timeout=120,
+    )
+
+
+def test_a_terminal_without_unicode_gets_plain_characters(tmp_path: Path) -> None:
+    """On an ASCII terminal bars are drawn with # and nothing fails, whatever bytes are typed."""
+    typed = "\n".join([*STRAIGHT_ON, "dry_time longer", "note naïve £5 key", "how hood_flap", "story", "leave", ""])
+    ended = in_own_process(tmp_path, typed.encode("latin-1"), PYTHONIOENCODING="ascii", PYTHONUTF8="0")
+    assert ended.returncode == 0, ended.stderr
+    assert ended.stdout.isascii()
+    assert b"##" in ended.stdout
+    assert b"Traceback" not in ended.stderr
+
+
+def test_no_line_is_wider_than_80_columns(tmp_path: Path) -> None:
+    """Screens, lists, questions, errors and the echo of long lines all fit."""
+    long_line = "note " + "a very long remark about the laundry room " * 6
+    typed = [*SAFE, "?", "", "?", "done", "1=2 heat=none", "bogus", "done", "checks", "repairs", "odds", "why", "help"]
+    typed += [long_line, "x" * 200, "why static_pressure", "how coil set", "state", "symptoms", "fact", "story"]
+    typed += ["coil_ohms 1.15", "k", "fuse_continuity OL", "repair thermal_fuse", "repair clean_duct", "verify 50 min"]
+    ended = in_own_process(tmp_path, "\n".join([*typed, "close gone", ""]).encode())
+    assert ended.returncode == 0
+    wide = [line for line in ended.stdout.decode().splitlines() if len(line) > 80]
+    assert wide == []
+
+
+def test_a_screen_takes_less_than_the_blink_it_should(tmp_path: Path) -> None:
+    """A finding, stored and answered with a full screen, takes well under a second even on a busy machine."""
+    import time
+
+    bench(tmp_path, *STRAIGHT_ON, "dry_time longer")
+    with looked_at(tmp_path) as visit:
+        from faultodds_cli.bench_screen import screen
+
+        times = []
+        for outcome in ("weak", "none", "strong", "weak", "none"):
+            start = time.perf_counter()
+            visit.find("hood_flap", outcome)
+            screen(visit)
+            times.append(time.perf_counter() - start)
+    assert min(times) < 0.6
+
+
+CLASHING = """
+[appliance]
+id = "clash"
+title = "toy lamp"
+format = 1
+calls = "toy calls"
+shares_per = 100
+[costs]
+labour_rate = 60
+callback = 100
+refer = 200
+verify = "run_test"
+[other_causes]
+nothing_wrong = 30
+unlisted = 10
+companion = 0.01
+[component.bulb]
+title = "bulb"
+[component.bulb.modes.dead]
+title = "dead"
+share = 60
+[access]
+[mechanism.light]
+title = "light"
+states = { on = "on", off = "off" }
+rule = "worst_of"
+causes = { "bulb.dead" = "off" }
+[symptom.dark]
+title = "dark"
+outcomes = { no = "no", yes = "yes" }
+leak = 0.05
+links = { "light.off" = 0.9, "unlisted.present" = 0.5 }
+[check.look]
+title = "look"
+minutes = 1
+outcomes = { bright = "bright", dark = "dark" }
+depends_on = ["bulb"]
+table = { ok = { bright = 1.0, dark = 0.0 }, dead = { bright = 0.0, dark = 1.0 } }
+[check.listen]
+title = "listen"
+minutes = 1
+outcomes = { hums = "hums", silent = "silent" }
+depends_on = ["bulb"]
+table = { ok = { hums = 1.0, silent = 0.0 }, dead = { hums = 0.0, silent = 1.0 } }
+[check.run_test]
+title = "run test"
+minutes = 5
+outcomes = { good = "good", bad = "bad" }
+leak = 0.02
+links = { "light.off" = 0.95, "unlisted.present" = 0.9 }
+[repair.new_bulb]
+title = "new bulb"
+minutes = 5
+cost = 5
+fixes = ["bulb.dead"]
+[caution.hot]
+text = "Let it cool first."
+covers = ["heat"]
+"""
+
+
+def test_the_command_is_on_the_list() -> None:
+    """`faultodds bench --help` says what it is."""
+    ended = command("bench", "--help")
+    assert ended.code == 0
+    assert "A guided call" in ended.out

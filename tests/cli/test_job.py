@@ -1,0 +1,228 @@
+"""`faultodds job`: the same call step by step, for scripts."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from calls import command, looked_at
+
+from faultodds.store import Store
+
+
+def job(data: Path, *arguments: str) -> Any:
+    """The object that a `job` command prints with --json."""
+    ended = command("job", *arguments, "--data", str(data), "--json")
+    assert ended.code == 0, ended.err
+    assert ended.err == ""
+    return json.loads(ended.out)
+
+
+def said(data: Path, *arguments: str) -> str:
+    """What a `job` command prints, on one line."""
+    ended = command("job", *arguments, "--data", str(data))
+    assert ended.code == 0, ended.err
+    return " ".join(ended.out.split())
+
+
+def test_a_call_from_new_to_closed(tmp_path: Path) -> None:
+    """Each step prints the job's number and what was saved; the story at the end has them all in order."""
+    assert said(tmp_path, "new", "--title", "slow dryer", "--found", "heat=none").startswith("Job 1 is started.")
+    said(tmp_path, "fact", "1", "control=timer", "age=to_8")
+    said(tmp_path, "skip", "1", "hood_flap", "--reason", "no ladder")
+    assert "Says: open" in said(tmp_path, "find", "1", "--reading", "igniter_ohms=OL", "--minutes", "3")
+    assert "verify 1 OUTCOME" in said(tmp_path, "fix", "1", "igniter", "--minutes", "20")
+    said(tmp_path, "verify", "1", "45 min")
+    said(tmp_path, "note", "1", "customer", "pleased")
+    assert "Put the machine back" not in said(tmp_path, "close", "1", "gone")
+    story = said(tmp_path, "show", "1")
+    texts = [
+        "slow dryer",
+        "before any repair",
+        "heat = none",
+        "control = timer",
+        "skip hood_flap (no ladder)",
+        "unplugged: yes",
+        'igniter_ohms = open (read "OL") [3 min]',
+        "repair igniter [20 min]",
+        "after 1 repair",
+        'verification_run = dry_in_time (read "45 min")',
+        "note: customer pleased",
+        "closed: gone",
+    ]
+    places = [story.index(text) for text in texts]
+    assert places == sorted(places)
+
+
+def test_every_command_prints_one_json_object(tmp_path: Path) -> None:
+    """With --json there is one object and nothing else, with the job's number in it."""
+    assert job(tmp_path, "new", "--found", "dry_time=longer")["job"] == "1"
+    assert job(tmp_path, "fact", "1", "control=board")["facts"] == {"control": "board"}
+    found = job(tmp_path, "find", "1", "thermistor_ohms=9.2k at 72F")
+    assert [s["kind"] for s in found["saved"]] == ["machine_state", "finding"]
+    assert found["readings"][0]["verdict"] == "off_chart"
+    assert found["clash"] is None
+    assert job(tmp_path, "skip", "1", "hood_flap", "--reason", "dark")["skipped"] == {"hood_flap": "dark"}
+    assert job(tmp_path, "state", "1", "--open", "front_open")["open"] == [
+        "front_open",
+        "gas_shut",
+        "pulled_out",
+        "rear_open",
+        "unplugged",
+    ]
+    assert job(tmp_path, "note", "1", "hello")["notes"] == ["hello"]
+    assert job(tmp_path, "fix", "1", "thermistor")["repairs"] == ["thermistor"]
+    assert job(tmp_path, "verify", "1", "dry_in_time")["saved"][-1]["stage"] == 1
+    advice = job(tmp_path, "next", "1")
+    assert {"job", "advice", "checks", "repairs", "faults", "reminders"} <= set(advice)
+    assert job(tmp_path, "close", "1", "referred")["outcome"] == "referred"
+    assert job(tmp_path, "undo", "1")["taken_back"] == ["closed: referred"]
+    shown = job(tmp_path, "show", "1")
+    assert shown["steps"][0]["name"] == "dry_time"
+    assert shown["undone"][0]["text"] == "closed: referred"
+    assert [j["job"] for j in job(tmp_path, "list")["jobs"]] == ["1"]
+
+
+def test_next_advises_as_the_guided_call_does(tmp_path: Path) -> None:
+    """`job next` gives the advice, its steps and cautions for a stored job."""
+    job(tmp_path, "new", "--found", "dry_time=longer")
+    with looked_at(tmp_path) as visit:
+        advice = visit.now.advice
+    text = said(tmp_path, "next", "1")
+    assert "DO NEXT: CHECK" in text
+    assert advice.name in text
+    assert job(tmp_path, "next", "1")["advice"]["name"] == advice.name
+
+
+def test_undo_takes_back_a_finding_with_the_opening_it_brought(tmp_path: Path) -> None:
+    """After undo the answer is the earlier one exactly, and the file still keeps the step."""
+    job(tmp_path, "new", "--found", "heat=none")
+    before = job(tmp_path, "next", "1")
+    job(tmp_path, "find", "1", "igniter_ohms=120 ohm")
+    assert job(tmp_path, "next", "1") != before
+    assert len(job(tmp_path, "undo", "1")["taken_back"]) == 2
+    assert job(tmp_path, "next", "1") == before
+    assert len(job(tmp_path, "show", "1")["undone"]) == 2
+
+
+def test_a_state_entered_by_hand_outlives_the_undo_of_a_check(tmp_path: Path) -> None:
+    """Only the opening that came with the check goes with it."""
+    job(tmp_path, "new")
+    job(tmp_path, "state", "1", "--open", "unplugged")
+    job(tmp_path, "find", "1", "igniter_ohms=120 ohm")
+    assert job(tmp_path, "undo", "1")["open"] == ["unplugged"]
+
+
+def test_all_of_a_command_is_entered_or_none(tmp_path: Path) -> None:
+    """One bad name among several leaves the job as it was."""
+    job(tmp_path, "new")
+    for arguments in (
+        ["find", "1", "heat=none", "hood_flap=stong"],
+        ["find", "1", "heat=none", "--reading", "igniter_ohms=1.15"],
+        ["fact", "1", "control=board", "age=ancient"],
+        ["fix", "1", "igniter", "warp_core"],
+    ):
+        assert command("job", *arguments, "--data", str(tmp_path)).code == 2
+        with Store.open(tmp_path) as store:
+            assert store.get("1").steps == ()
+
+
+def test_a_bad_start_leaves_no_job(tmp_path: Path) -> None:
+    """`job new` with a name that there is not starts nothing."""
+    ended = command("job", "new", "--found", "heat=nonne", "--data", str(tmp_path))
+    assert ended.code == 2
+    with Store.open(tmp_path) as store:
+        assert store.list() == ()
+
+
+@pytest.mark.parametrize("found", ["gas_smell=yes", "gas_smel=yes", "co_alarm=perhaps", "fire_signs=1"])
+def test_a_stop_sign_stops_with_exit_3_and_is_kept(tmp_path: Path, found: str) -> None:
+    """Nothing is computed; the job notes why."""
+    job(tmp_path, "new")
+    ended = command("job", "find", "1", "heat=none", found, "--data", str(tmp_path))
+    assert ended.code == 3
+    assert "STOP." in ended.out
+    with Store.open(tmp_path) as store:
+        assert store.get("1").notes[0].startswith("STOP.")
+        assert store.get("1").findings == ()
+
+
+def test_a_denied_stop_sign_is_no_finding(tmp_path: Path) -> None:
+    """`gas_smell=no` lets the rest through."""
+    assert [s["text"] for s in job(tmp_path, "new", "--found", "gas_smell=no", "--found", "heat=none")["saved"]] == [
+        "heat = none"
+    ]
+
+
+def test_a_reading_may_take_the_rooms_temperature_as_an_option(tmp_path: Path) -> None:
+    """What the reading depends on is kept with it."""
+    job(tmp_path, "new")
+    found = job(tmp_path, "find", "1", "thermistor_ohms=9.2k", "--ambient", "72F")
+    assert found["saved"][-1]["raw"] == "9.2k at 72F"
+
+
+def test_a_fact_that_contradicts_a_check_is_refused(tmp_path: Path) -> None:
+    """A machine whose thermistor was measured has a board."""
+    job(tmp_path, "new", "--found", "thermistor_ohms=on_chart")
+    ended = command("job", "fact", "1", "control=timer", "--data", str(tmp_path))
+    assert ended.code == 2
+    assert "Correct the fact, or undo the finding." in " ".join(ended.err.split())
+    assert job(tmp_path, "show", "1")["facts"] == {}
+
+
+def test_again_counts_beside_the_first(tmp_path: Path) -> None:
+    """A deliberate re-measurement is a second piece of evidence."""
+    job(tmp_path, "new", "--found", "hood_flap=weak")
+    job(tmp_path, "find", "1", "hood_flap=weak", "--again")
+    with looked_at(tmp_path) as visit:
+        assert len(visit.now.belief.evidence.seen) == 2
+    job(tmp_path, "find", "1", "hood_flap=none")
+    with looked_at(tmp_path) as visit:
+        assert sorted(p.finding.take for p in visit.job.findings) == [0, 1]
+
+
+def test_list_can_be_narrowed(tmp_path: Path) -> None:
+    """Open and closed jobs, the newest first."""
+    for title in ("first", "second", "third"):
+        job(tmp_path, "new", "--title", title)
+    job(tmp_path, "close", "2", "gone")
+    assert [j["title"] for j in job(tmp_path, "list")["jobs"]] == ["third", "second", "first"]
+    assert [j["title"] for j in job(tmp_path, "list", "--closed")["jobs"]] == ["second"]
+    assert [j["title"] for j in job(tmp_path, "list", "--open", "--limit", "1")["jobs"]] == ["third"]
+    assert "2 " in said(tmp_path, "list", "--closed")
+    assert said(tmp_path / "other", "list").startswith("No jobs yet.")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "text"),
+    [
+        (["find", "9", "heat=none"], "there is no job called '9'."),
+        (["find", "1"], "nothing to enter. Type for example: faultodds job find 7 hood_flap=weak"),
+        (["find", "1", "heat"], "write NAME=VALUE"),
+        (["find", "1", "hea=nonne"], "there is no outcome of 'heat' called 'nonne'. Did you mean 'none'?"),
+        (["find", "1", "igniter_ohms=1.15"], "1.15 ohm or 1.15 k?"),
+        (["find", "1", "thermistor_ohms=9.2k"], "Add the room's temperature, for example --ambient 72F."),
+        (["fact", "1", "control=bord"], "Did you mean 'board'?"),
+        (["fix", "1", "coilset"], "there is no repair called 'coilset'. Did you mean 'coil_set'?"),
+        (["verify", "1", "dray"], "verification_run"),
+        (["skip", "1", "bananas"], "there is no check or repair called 'bananas'."),
+        (["close", "1", "finished"], "there is no outcome of a job called 'finished'."),
+        (["close", "1", "came_back"], "came_back needs the day the complaint came back."),
+        (["close", "1", "came_back", "--on", "soon"], "'soon' is not a day. Type it as YYYY-MM-DD"),
+        (["state", "1", "--open", "sesame"], "there is no access item called 'sesame'."),
+        (["undo", "1"], "job 1 has nothing to undo."),
+        (["note", "1", " "], "a note needs some text."),
+        (["show", "one"], "there is no job called 'one'."),
+        (["findd", "1"], "findd"),
+        (["find", "1", "heat=none", "--minutes", "-3"], "-3"),
+    ],
+)
+def test_bad_input_is_answered_with_what_to_type(tmp_path: Path, arguments: list[str], text: str) -> None:
+    """Exit 2, a message that says what was found and what to type, and no traceback."""
+    job(tmp_path, "new")
+    ended = command("job", *arguments, "--data", str(tmp_path))
+    assert ended.code == 2
+    assert text in " ".join(ended.err.split())
+    assert "Traceback" not in ended.err

@@ -1,0 +1,233 @@
+"""`next` and `odds`: advice and odds from one command line."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any
+
+import pytest
+from run_cli import faultodds, write_toy
+from toys import raw_toy, toy
+
+from faultodds.advice import Situation, advise
+from faultodds.appliance import compiled
+from faultodds.belief import Evidence, Fixed, Seen, infer
+
+
+@pytest.fixture(scope="module")
+def toy_file(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """A toy appliance with a stop sign, a fact and a reading."""
+    folder = tmp_path_factory.mktemp("toy")
+    stop = {"smoke": {"title": "smoke or flames", "ask": "Any smoke?", "steps": ["Leave.", "Call from outside."]}}
+    kind = {"ask": "Which kind?", "values": {"full": "full", "bare": "bare"}, "usual": {"full": 1, "bare": 1}}
+    reading = {"fuse_test": {"kind": "continuity", "unit": "ohm", "bands": {"closed": [[0, 5]]}, "otherwise": "open"}}
+    equipment = {"kind": {**kind, "lacks": {"bare": ["belt"]}}}
+    return str(write_toy(folder / "toy.toml", stop=stop, equipment=equipment, reading=reading))
+
+
+def test_next_says_what_the_library_says(toy_file: str) -> None:
+    """The object of `next --json` holds the engine's own odds, checks and advice, with every documented key."""
+    got = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes").answer
+    assert list(got) == [
+        "appliance", "revision", "evidence", "faults", "suspects", "omitted_mass", "checks", "repairs", "advice",
+        "ask", "cautions",
+    ]  # fmt: skip
+    appliance = compiled(toy())
+    belief = infer(appliance.suspects, Evidence(seen=(Seen("slow", {"yes": 1.0}),)))
+    want = {o.name: o.probability for o in belief.fault_odds()}
+    for fault in got["faults"]:
+        assert math.isclose(fault["probability"], want[f"{fault['component']}.{fault['mode']}"], rel_tol=1e-5)
+    advice = advise(appliance, belief)
+    assert (got["advice"]["kind"], got["advice"]["name"]) == (advice.kind, advice.name)
+    assert [c["check"] for c in got["checks"]] == [c.name for c in advice.checks]
+
+
+def test_a_long_dry_time_asks_for_air_first() -> None:
+    """The first advice for a bare long dry time is a check of the air; common practice, no source."""
+    got = faultodds("next", "--json", "--found", "dry_time=longer").answer
+    assert got["advice"]["kind"] == "check"
+    air = {"hood_flap", "hood_air_speed", "duct_off_run", "static_pressure", "lint_screen_look", "transition_look"}
+    assert got["advice"]["name"] in air
+
+
+def test_the_text_leads_with_what_to_do() -> None:
+    """The text gives, in order: what is known, what to do, the steps, other checks, repairs, odds; at most 80 wide."""
+    ran = faultodds("next", "--found", "dry_time=longer", "--fact", "control=board")
+    assert ran.code == 0, ran.err
+    heads = ["Known: control=board; dry_time=longer", "DO NEXT: ", "   1. ", "Then enter what it shows: ",
+             "CHECKS, BEST FIRST", "REPAIRS, IF YOU WOULD START NOW", "FAULT ODDS", "Left out: "]  # fmt: skip
+    places = [ran.out.index(head) for head in heads]
+    assert places == sorted(places)
+    assert max(map(len, ran.out.splitlines())) <= 80
+    assert "\x1b" not in ran.out
+
+
+def test_the_same_question_gets_the_same_bytes() -> None:
+    """Two runs of one command line print the same object."""
+    argv = ["next", "--json", "--found", "heat=none", "--fact", "fuel=natural"]
+    assert faultodds(*argv).out == faultodds(*argv).out
+
+
+@pytest.mark.parametrize("sign", ["gas_smell=yes", "gas_smell", "Gas-Smell = not sure", "gas_smel=y", "smell of gas=yes"])
+@pytest.mark.parametrize("command", ["next", "odds"])
+def test_a_stop_sign_stops_everything(command: str, sign: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A smell of gas, sure or not, misspelt or not, ends with the steps and exit 3 before anything is loaded."""
+    import faultodds.appliance
+
+    def loaded(*_: object, **__: object) -> None:
+        raise AssertionError("the appliance was opened")
+
+    monkeypatch.setattr(faultodds.appliance, "open_appliance", loaded)
+    ran = faultodds(command, "--found", "nonsense", "--found", sign)
+    assert ran.code == 3
+    assert ran.out.startswith("STOP. smell of gas.\n1. ")
+    assert "gas supplier" in ran.text
+    assert "STOP." in ran.err
+
+
+@pytest.mark.parametrize("option", ["--found", "--fact", "--reading", "--after"])
+def test_a_stop_sign_is_heard_wherever_it_is_typed(option: str) -> None:
+    """Whichever option carries it, with --json too; standard output is then empty."""
+    ran = faultodds("next", "--json", option, "co_alarm=yes")
+    assert (ran.code, ran.out) == (3, "")
+    assert "STOP. carbon monoxide alarm" in ran.said
+
+
+def test_a_stop_sign_is_heard_in_a_broken_file(tmp_path: Path) -> None:
+    """A knowledge file with a mistake in it still stops for its stop signs."""
+    path = tmp_path / "broken.toml"
+    path.write_text('nonsense = 1\n[stop.smoke]\ntitle = "smoke"\nsteps = ["Leave."]\n[costs]\nx = 2\n')
+    assert faultodds("next", "--appliance", str(path), "--found", "smoke=yes").code == 3
+    assert faultodds("next", "--appliance", str(path), "--found", "smoke=no").code == 2
+
+
+def test_no_gas_smell_is_no_evidence(toy_file: str) -> None:
+    """A stop sign plainly denied changes nothing."""
+    plain = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes")
+    denied = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--found", "smoke=no")
+    assert denied.code == 0, denied.err
+    assert denied.out == plain.out
+
+
+def test_a_reading_is_judged(toy_file: str) -> None:
+    """--reading takes what the meter shows; the same text under --found is the same finding."""
+    reading = faultodds("odds", "--json", "--appliance", toy_file, "--reading", "fuse_test=OL").answer
+    assert reading["faults"][0]["component"] == "fuse"
+    found = faultodds("odds", "--json", "--appliance", toy_file, "--found", "fuse_test=OL").answer
+    assert found == reading
+
+
+def test_an_uncertain_finding_moves_the_odds_less(toy_file: str) -> None:
+    """ "open 70 / closed 30" lies between not looking and a sure "open"."""
+
+    def fuse(*found: str) -> float:
+        got = faultodds("odds", "--json", "--appliance", toy_file, *found).answer
+        return next(f["probability"] for f in got["faults"] if f["component"] == "fuse")
+
+    assert fuse() < fuse("--found", "fuse_test=open 70 / closed 30") < fuse("--found", "fuse_test=open")
+
+
+def test_what_is_found_after_a_repair(toy_file: str) -> None:
+    """--repaired takes the fault away and --after is read on the machine as it then is, as the library has it."""
+    argv = ["--found", "fuse_test=open", "--repaired", "new_fuse", "--after", "run_test=good"]
+    got = faultodds("next", "--json", "--appliance", toy_file, *argv).answer
+    s = compiled(toy()).suspects
+    seen = (Seen("fuse_test", {"open": 1.0}), Seen("run_test", {"good": 1.0}, stage=1))
+    belief = infer(s, Evidence(seen=seen, repairs=(Fixed("new_fuse", ("fuse.open",), 0.97),)))
+    want = belief.mode_odds[s.mode_index["fuse.open"]]
+    fuse = next(f for f in got["faults"] if f["component"] == "fuse")
+    assert math.isclose(fuse["probability"], want, rel_tol=1e-5)
+    assert got["advice"]["kind"] == "stop"
+
+
+def test_a_skipped_check_is_not_offered(toy_file: str) -> None:
+    """--skip takes a check out of the list."""
+    before = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes").answer
+    first = before["checks"][0]["check"]
+    after = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--skip", first).answer
+    assert first not in [c["check"] for c in after["checks"]]
+
+
+def test_an_open_panel_makes_its_checks_cheaper(toy_file: str) -> None:
+    """--open says where the machine stands: what lies behind an open panel needs no steps to get there."""
+
+    def fuse_test(*opened: str) -> dict[str, Any]:
+        got = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes", *opened).answer
+        found: dict[str, Any] = next(c for c in got["checks"] if c["check"] == "fuse_test")
+        return found
+
+    closed, opened = fuse_test(), fuse_test("--open", "unplugged", "--open", "panel")
+    assert opened["minutes"] < closed["minutes"]
+    assert "Unplug it." in closed["steps"]
+    assert opened["steps"] == []
+
+
+def test_work_for_the_qualified_can_be_left_out() -> None:
+    """--no-qualified-work offers no check or repair marked for qualified people."""
+    from faultodds.knowledge import load
+
+    k = load("gas_dryer")
+    got = faultodds("next", "--json", "--found", "heat=none", "--fact", "control=timer", "--no-qualified-work").answer
+    offered = [c["check"] for c in got["checks"]] + [r["repair"] for r in got["repairs"]]
+    assert not [n for n in offered if ({**k.check, **k.repair})[n].qualified]
+    every = faultodds("next", "--json", "--found", "heat=none", "--fact", "control=timer").answer
+    assert [c for c in every["checks"] if k.check[c["check"]].qualified]
+
+
+def test_the_labour_rate_is_the_shops(toy_file: str) -> None:
+    """--labour-rate prices minutes: at nothing an hour only parts cost."""
+    got = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--labour-rate", "0").answer
+    assert {c["cost"] for c in got["checks"]} == {0.0}
+
+
+def test_top_is_how_many(toy_file: str) -> None:
+    """--top N lists N checks in the text."""
+    ran = faultodds("next", "--appliance", toy_file, "--top", "1")
+    assert "  1. " in ran.out
+    assert "\n  2. " not in ran.out[ran.out.index("CHECKS, BEST FIRST") :]
+
+
+def test_odds_weigh_each_finding(toy_file: str) -> None:
+    """`odds` gives decibans in the object and plain words in the text."""
+    argv = ["--appliance", toy_file, "--found", "fuse_test=open", "--found", "slow=yes"]
+    got = faultodds("odds", "--json", *argv).answer
+    weights = {w["found"]: w["decibans"] for w in got["weights"]}
+    assert weights["fuse_test=open"]["fuse.open"] > 10
+    text = faultodds("odds", *argv).text
+    assert "fuse_test=open speaks strongly for it" in text
+    assert "WHAT EACH FINDING SAYS" in text
+
+
+@pytest.mark.parametrize(
+    ("decibans", "words"),
+    [(0.4, "says next to nothing"), (3.0, "speaks a little for it"), (-7.0, "speaks against it"),
+     (12.0, "speaks strongly for it"), (25.0, "all but proves it"), (-25.0, "all but rules it out")],
+)  # fmt: skip
+def test_a_weight_in_words(decibans: float, words: str) -> None:
+    """Weights of evidence have the same words on every screen."""
+    from faultodds_cli.show import weight_words
+
+    assert weight_words(decibans) == words
+
+
+@pytest.mark.parametrize("columns", ["40", "60", "80", "200"])
+def test_the_text_fits_the_terminal(columns: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing is wider than the terminal, nor than 80 columns; names to type may stick out of a narrow one."""
+    monkeypatch.setenv("COLUMNS", columns)
+    ran = faultodds("odds", "--found", "dry_time=longer")
+    assert max(map(len, ran.out.splitlines())) <= max(44, min(80, int(columns)))
+
+
+def test_steps_shut_off_what_can_hurt() -> None:
+    """No check behind a panel is advised without the step that turns the power off, unless it is off already."""
+    got = faultodds("next", "--json", "--found", "heat=none").answer
+    behind = next(c for c in got["checks"] if c["check"] == "fuse_continuity")
+    assert any("plug" in step for step in behind["steps"])
+    assert any("unplug" in caution for caution in behind["cautions"])
+    assert Situation().qualified
+
+
+def test_the_toy_is_the_toy() -> None:
+    """The file used here says what `toys.raw_toy` says."""
+    assert set(raw_toy()["check"]) == {"fuse_test", "listen", "run_test"}
