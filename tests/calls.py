@@ -1,4 +1,5 @@
-"""Calls played in tests: a terminal session on a pipe, and a machine with known faults that answers every check."""
+"""Calls played in tests: a terminal session on a pipe, and a machine with known faults that answers every
+check."""
 
 from __future__ import annotations
 
@@ -34,9 +35,9 @@ def command(*arguments: str, typed: Iterable[str] = ()) -> Ended:
     from faultodds_cli.main import run
 
     out, err = io.StringIO(), io.StringIO()
-    with _stdin("".join(f"{line}\n" for line in typed)):
-        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-            code = run(list(arguments))
+    given = _stdin("".join(f"{line}\n" for line in typed))
+    with given, contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = run(list(arguments))
     return Ended(code, out.getvalue(), err.getvalue())
 
 
@@ -63,8 +64,11 @@ def looked_at(data: Path, job: str = "1") -> Iterator[Visit]:
 
 @dataclass
 class Machine:
-    """A machine with known faults. `readings` is what each check shows while any fault is left, as the technician types it;
-    a check not in it shows its normal outcome, as every check does once all faults are mended."""
+    """A machine with known faults.
+
+    `readings` is what each check shows while any fault is left, as the technician types it; a check not
+    in it shows its normal outcome, as every check does once all faults are mended.
+    """
 
     knowledge: Knowledge
     faults: set[str]

@@ -6,6 +6,7 @@ written from the meaning of the file (schema.py) without `tables.py`, so that a 
 
 from __future__ import annotations
 
+import functools
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -57,7 +58,7 @@ class GumNet:
         return np.asarray(self.engine.posterior(node).toarray())
 
 
-def sample_evidence(suspects: Suspects, knowledge: Knowledge, rng: np.random.Generator, most: int) -> dict[str, str]:
+def sample_evidence(suspects: Suspects, rng: np.random.Generator, most: int) -> dict[str, str]:
     """Facts and findings as node to state, drawn together from the model itself, up to `most` observables.
 
     A main cause is drawn, facts and a suspect given it, then findings given the suspect.
@@ -69,7 +70,7 @@ def sample_evidence(suspects: Suspects, knowledge: Knowledge, rng: np.random.Gen
         chances = suspects.facts[str(fact)][:, cause]
         value = suspects.fact_values[str(fact)][rng.choice(len(chances), p=chances / chances.sum())]
         pairs[str(fact)] = value
-        lacking |= {m for m in suspects.lacks.get(str(fact), {}).get(value, ())}
+        lacking |= set(suspects.lacks.get(str(fact), {}).get(value, ()))
     weight = suspects.given_main[cause].copy()
     weight[suspects.member[:, [suspects.mode_index[m] for m in lacking]].any(axis=1)] = 0.0
     h = rng.choice(len(weight), p=weight / weight.sum())
@@ -229,6 +230,7 @@ def enumerate_odds(
     Each repair takes (its modes go) or does not, once for all that comes after it.
     """
     odds = dict.fromkeys([*dict(k.modes()), UNLISTED_MODE], 0.0)
+    chances_of = functools.cache(functools.partial(outcome_chances, k))
     whole = seen = 0.0
     for case in cases(k, facts):
         whole += case.weight
@@ -239,7 +241,7 @@ def enumerate_odds(
                 weight *= success if yes else 1.0 - success
                 now.append(now[-1] - modes if yes else now[-1])
             for name, likelihood, stage in found:
-                chances = outcome_chances(k, name, now[stage])
+                chances = chances_of(name, now[stage])
                 weight *= sum(likelihood.get(o, 0.0) * p for o, p in chances.items())
             seen += weight
             for mode in now[-1]:

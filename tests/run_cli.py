@@ -10,9 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from toys import raw_toy
-
 from faultodds_cli.main import run
+from toys import raw_toy
 
 
 @dataclass(frozen=True)

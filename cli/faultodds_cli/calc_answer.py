@@ -12,7 +12,7 @@ def answer(as_json: bool, name: str, values: dict[str, Any], text: list[str], so
     if as_json:
         say_json({"calc": name, **{k: _round(v) for k, v in values.items()}, "source": source})
         return
-    from faultodds_cli.show import wrap
+    from faultodds_cli.text import wrap
 
     for sentence in text:
         say(wrap(sentence))

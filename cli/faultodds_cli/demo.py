@@ -202,7 +202,7 @@ def _shows(story: Story, name: str) -> Taken:
 def _repaired(story: Story, name: str, minutes: float) -> None:
     from faultodds.jobs import Repair
 
-    from faultodds_cli.show import wrap
+    from faultodds_cli.text import wrap
 
     story.add(Repair(name), minutes)
     say(wrap(f"Done: {story.appliance.knowledge.repair[name].title}."))

@@ -38,9 +38,7 @@ if TYPE_CHECKING:
 
 app = new_app("A call step by step, for scripts. Every step is on disk before the command ends.")
 
-MinutesOption = Annotated[
-    float | None, typer.Option("--minutes", metavar="MIN", help="How long it took.")
-]
+MinutesOption = Annotated[float | None, typer.Option("--minutes", metavar="MIN", help="How long it took.")]
 FactsOption = Annotated[
     list[str] | None, typer.Option("--fact", "-f", metavar="NAME=VALUE", help="An intake fact. Repeatable.")
 ]

@@ -18,6 +18,7 @@ from faultodds.errors import FaultoddsError, SafetyStop, nearest
 from typer.core import TyperGroup
 
 from faultodds_cli.common import complain, new_app, say
+from faultodds_cli.light import lighten
 
 DEBUG_VARIABLE = "FAULTODDS_DEBUG"
 INTERRUPTED = 130
@@ -31,6 +32,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "read": ("one_shot", "read_app", 'Judge one raw reading, such as coil_ohms "1.15k".'),
     "calc": ("calc", "app", "The trade's sums: duct, input, drytime, thermistor, airflow ..."),
     "job": ("job_cmd", "app", "A call step by step, for scripts: new, find, fix, close ..."),
+    "trial": ("trial_cmd", "app", "Policies side by side on simulated jobs: what each costs."),
     "appliance": ("appliance_cmd", "app", "Knowledge files: list, show, check, export."),
 }
 
@@ -53,7 +55,7 @@ class LazyGroup(TyperGroup):
         module, name, _ = COMMANDS[cmd_name]
         command = typer.main.get_command(getattr(import_module(f"faultodds_cli.{module}"), name))
         command.name = cmd_name
-        return command
+        return lighten(command)
 
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         """As typer does, with our own words for a command that is not there."""
@@ -112,7 +114,9 @@ def run(argv: Sequence[str] | None = None) -> int:
 def _guarded(arguments: list[str]) -> int:
     arguments = _minus_signs(arguments)
     try:
-        result = typer.main.get_command(app).main(arguments, prog_name="faultodds", standalone_mode=False)
+        result = lighten(typer.main.get_command(app)).main(
+            arguments, prog_name="faultodds", standalone_mode=False
+        )
         return result if isinstance(result, int) else 0
     except FaultoddsError as error:
         return _refused(error, arguments)
@@ -146,13 +150,13 @@ def _refused(error: FaultoddsError, arguments: Sequence[str]) -> int:
 
 def wrapped(text: str) -> str:
     """A message broken to the terminal's width, its own line breaks kept."""
-    from faultodds_cli.show import wrap
+    from faultodds_cli.text import wrap
 
     return "\n".join(line for part in text.splitlines() for line in wrap(part))
 
 
 def _minus_signs(arguments: list[str]) -> list[str]:
-    """For commands that take readings, "-0.5 in wc" with a minus sign in place of what looks like an option."""
+    """For commands that take readings, "-0.5 in wc" with a minus sign that is no option."""
     if arguments[:1] not in (["read"], ["calc"]):
         return arguments
     return ["\u2212" + a[1:] if re.match(r"-[.,]?\d", a) else a for a in arguments]

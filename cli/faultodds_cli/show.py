@@ -5,13 +5,23 @@ The order is that of need: what to do, why, what can hurt, the steps; the other 
 
 from __future__ import annotations
 
-import shutil
-import sys
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from faultodds_cli.common import View
+from faultodds_cli.text import (
+    BAR_CELLS,
+    bar,
+    capital,
+    fitted,
+    money,
+    paragraphs,
+    percent,
+    percent_fine,
+    width,
+    wrap,
+)
 
 if TYPE_CHECKING:
     from faultodds.advice import Action, CheckPrice
@@ -19,64 +29,35 @@ if TYPE_CHECKING:
     from faultodds.readings.judge import Judgement
     from faultodds.schema import Knowledge
 
-WIDEST = 80
-NARROWEST = 40
-BAR_CELLS = 16
+__all__ = [
+    "BAR_CELLS",
+    "action_lines",
+    "actions",
+    "advice_lines",
+    "bar",
+    "capital",
+    "check_lines",
+    "evidence_lines",
+    "judgement_lines",
+    "left_out_lines",
+    "likelihood_words",
+    "money",
+    "odds_lines",
+    "outcomes_of",
+    "paragraphs",
+    "percent",
+    "repair_lines",
+    "unlisted_lines",
+    "weight_lines",
+    "weight_words",
+    "width",
+    "work_lines",
+    "wrap",
+]
+
 FOR_THE_QUALIFIED = (
     "QUALIFIED PEOPLE ONLY, as the local code asks. If that is not you, ask again with --no-qualified-work."
 )
-_EIGHTHS = " ▏▎▍▌▋▊▉█"
-
-
-def width() -> int:
-    """Columns to write in: the terminal's, at most 80."""
-    return max(NARROWEST, min(WIDEST, shutil.get_terminal_size((WIDEST, 24)).columns))
-
-
-def wrap(text: str, first: str = "", rest: str | None = None) -> list[str]:
-    """Text broken to the width; `first` starts the first line, `rest` the others (blanks unless given)."""
-    follow = " " * len(first) if rest is None else rest
-    lines = textwrap.wrap(
-        text, width(), initial_indent=first, subsequent_indent=follow, break_on_hyphens=False
-    )
-    return lines or [first.rstrip()]
-
-
-def money(amount: float, knowledge: Knowledge) -> str:
-    """An amount in the file's currency."""
-    from faultodds.advice.words import money as in_words
-
-    return in_words(amount, knowledge.costs.currency)
-
-
-def percent(p: float) -> str:
-    """A chance as a whole percent, never a false 0 or 100."""
-    from faultodds.advice.words import percent as in_words
-
-    return in_words(p)
-
-
-def capital(text: str) -> str:
-    """The text with its first letter large."""
-    return text[:1].upper() + text[1:]
-
-
-def bar(p: float, cells: int = BAR_CELLS) -> str:
-    """A chance as a bar of `cells` columns; any chance above 0 shows."""
-    if not _has_blocks():
-        full = max(round(p * cells), 1 if p > 0 else 0)
-        return ("#" * full).ljust(cells, ".")
-    eighths = max(round(p * cells * 8), 1 if p > 0 else 0)
-    full, part = divmod(eighths, 8)
-    return ("█" * full + (_EIGHTHS[part] if part else "")).ljust(cells)
-
-
-def _has_blocks() -> bool:
-    try:
-        _EIGHTHS.encode(sys.stdout.encoding or "ascii")
-    except (UnicodeEncodeError, LookupError):
-        return False
-    return True
 
 
 # ---- what to do ----
@@ -249,19 +230,8 @@ def _sound_before(belief: Belief, before: Belief | None) -> float:
 
 
 def _odds_row(title: str, drawn: str, now: str, was: str) -> str:
-    room = width() - BAR_CELLS - 19
-    return f"{fitted(title, room):<{room}}  {drawn:<{BAR_CELLS}}{now:>8}{was:>9}"
-
-
-def fitted(title: str, room: int) -> str:
-    """A fault's title cut to `room` columns: of "component: mode" the component gives way first."""
-    component, colon, mode = title.partition(": ")
-    if len(title) <= room:
-        return title
-    left = room - len(mode) - 4
-    if colon and left >= 10:
-        return f"{component[:left].rstrip(' ,')}..: {mode}"
-    return title[: room - 2].rstrip(" ,") + ".."
+    room = width() - BAR_CELLS - 22
+    return f"{fitted(title, room):<{room}}  {drawn:<{BAR_CELLS}}{now:>10}{was:>10}"
 
 
 def weight_lines(view: View, count: int = 3) -> list[str]:
@@ -336,20 +306,9 @@ def left_out_lines(view: View) -> list[str]:
     return lines
 
 
-def percent_fine(p: float) -> str:
-    """A small chance with two digits."""
-    return f"{p * 100:.2g} %"
-
-
 def unlisted_lines(view: View) -> list[str]:
     """A plain word when a cause that the file does not list leads."""
     return [line for note in view.advice.notes if "file's list" in note for line in wrap(note, "Note: ")]
-
-
-def paragraphs(parts: Iterable[Sequence[str]]) -> list[str]:
-    """Blocks of lines with a blank line between those that say something."""
-    full = [part for part in parts if part]
-    return [line for i, part in enumerate(full) for line in ([""] if i else []) + list(part)]
 
 
 # ---- readings ----

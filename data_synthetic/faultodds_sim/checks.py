@@ -25,11 +25,13 @@ from .thermistor import NOMINAL_OHM, chart_ohm
 
 
 def hood_air_speed(v: View, rng: Generator, skill: Array) -> Reading:
+    """Anemometer at the hood (ft/min), 5 % and where it is held."""
     speed = np.maximum(metered(blur(air_speed(v.used.hood_cfm), rng, skill, 60.0), rng, 0.05, 20.0), 0.0)
     return Reading(speed, np.where(speed < 560.0, 2, np.where(speed < 1080.0, 1, 0)))
 
 
 def static_pressure(v: View, rng: Generator, skill: Array) -> Reading:
+    """Manometer at the dryer's outlet (in w.c.), 3 %."""
     value = np.maximum(metered(v.used.outlet_wc, rng, 0.03, 0.015), 0.0)
     code = np.select([value > 1.35, value > 0.85, value < 0.16], [3, 2, 1], 0)
     return Reading(value, code.astype(np.intp))
@@ -70,6 +72,7 @@ def meter_clock(v: View, rng: Generator, skill: Array) -> Reading:
 
 
 def igniter_ohms(v: View, rng: Generator, skill: Array) -> Reading:
+    """Igniter resistance, cold (ohm)."""
     value = ohms(v.m.igniter_ohm, rng)
     return Reading(value, (value > 1500.0).astype(np.intp))
 
@@ -101,6 +104,7 @@ def _windings(v: View, rng: Generator, t_c: Array, lost: Flags) -> Reading:
 
 
 def coil_ohms(v: View, rng: Generator, skill: Array) -> Reading:
+    """Every winding at room temperature (ohm)."""
     return _windings(v, rng, v.m.room_c + 2.0 * rng.random(len(v.m)), np.zeros(len(v.m), bool))
 
 
@@ -121,6 +125,7 @@ def cycling_bench_heat(v: View, rng: Generator, skill: Array) -> Reading:
 
 
 def thermistor_ohms(v: View, rng: Generator, skill: Array) -> Reading:
+    """Thermistor against its chart at the room's temperature (ohm)."""
     scale = v.m.thermistor_ratio * v.m.thermistor_ohm / NOMINAL_OHM
     value = ohms(chart_ohm(v.m.room_c + rng.normal(size=len(v.m)) * 0.6) * scale, rng)
     away = np.abs(np.log(np.maximum(value, 1e-3) / chart_ohm(v.m.room_c)))
@@ -143,6 +148,7 @@ def burner_voltage(v: View, rng: Generator, skill: Array) -> Reading:
 
 
 def relay_output(v: View, rng: Generator, skill: Array) -> Reading:
+    """Volts at the board's heat relay on a call for heat."""
     code = np.abs(np.log(v.m.thermistor_ratio)) > 3.0
     volts = np.where(code | (v.m.relay_ohm > 1e4), 0.0, LINE_VOLTS)
     value = np.maximum(metered(volts, rng, 0.01, 0.3), 0.0)
@@ -150,6 +156,7 @@ def relay_output(v: View, rng: Generator, skill: Array) -> Reading:
 
 
 def manifold_pressure(v: View, rng: Generator, skill: Array) -> Reading:
+    """Manometer at the manifold tap (in w.c.), 2 %."""
     value = np.maximum(metered(v.m.manifold_wc * v.m.cock_open * v.m.house_gas, rng, 0.02, 0.05), 0.0)
     return Reading(value, (value < 0.82 * MANIFOLD_WC[v.m.fuel.astype(int)]).astype(np.intp))
 

@@ -46,7 +46,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(
         prog="python -m faultodds_sim.demo", description="Remake the synthetic demo log."
     )
-    parser.add_argument("folder", type=Path, nargs="?", default=FOLDER)
+    # An installed copy has no demo folder beside it: write into the working folder then.
+    default = FOLDER if FOLDER.is_dir() else Path("harbour_lane_demo")
+    parser.add_argument("folder", type=Path, nargs="?", default=default, help=f"default {default}")
     sys.stdout.write(f"{make_demo(parser.parse_args(argv).folder)}\n")
     return 0
 

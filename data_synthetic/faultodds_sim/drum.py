@@ -234,8 +234,8 @@ def simulate(
 ) -> Run:
     """Run N machines through a scenario in steps of `dt` seconds and return its summary.
 
-    With `ledger` the energy and water books are kept, with `trace` the curves (steps, N). With `until_dry` the run
-    ends when every load is dry: enough for `dry_min`.
+    With `ledger` the energy and water books are kept, with `trace` the curves (steps, N). With
+    `until_dry` the run ends when every load is dry: enough for `dry_min`.
     """
     dryer = Dryer(m, scenario, dt)
     if ledger:

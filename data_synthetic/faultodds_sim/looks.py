@@ -10,16 +10,19 @@ from .psychro import Array
 
 
 def lint_screen_look(v: View, rng: Generator, skill: Array) -> Reading:
+    """Film that water beads on, or a hole."""
     film = blur(v.m.screen_film, rng, skill, 0.10)
     return look(v, film > 0.45, blur(v.m.screen_tear, rng, skill, 0.05) > 0.2)
 
 
 def hood_flap(v: View, rng: Generator, skill: Array) -> Reading:
+    """Draught at the hood by hand and eye; wind and a heavy flap deceive."""
     felt = blur(v.used.hood_cfm * v.m.flap_loose, rng, skill, 11.0)
     return look(v, felt < 88.0, felt < 32.0)
 
 
 def transition_look(v: View, rng: Generator, skill: Array) -> Reading:
+    """Kinks and gaps behind the dryer."""
     return look(
         v,
         blur(v.m.transition_crush, rng, skill, 0.10) > 0.48,
@@ -42,20 +45,24 @@ def load_questions(v: View, rng: Generator, skill: Array) -> Reading:
 
 
 def level_check(v: View, rng: Generator, skill: Array) -> Reading:
+    """Bubble level on the top (degrees)."""
     value = np.abs(blur(v.m.tilt_deg, rng, skill, 0.3))
     return Reading(value, (value > 1.6).astype(np.intp))
 
 
 def other_appliances(v: View, rng: Generator, skill: Array) -> Reading:
+    """Whether the stove or heater has its usual flame."""
     gas = blur(v.m.house_gas, rng, skill, 0.08)
     return look(v, gas < 0.62, gas < 0.12)
 
 
 def gas_cock_look(v: View, rng: Generator, skill: Array) -> Reading:
+    """The handle across the pipe; now and then overlooked."""
     return look(v, (v.m.cock_open < 0.5) & (rng.random(len(v.m)) > 0.03 * (1.5 - skill)))
 
 
 def sensor_bar_test(v: View, rng: Generator, skill: Array) -> Reading:
+    """Bars wiped with a wet finger or bridged in the diagnostic mode."""
     seen = blur(v.m.bar_contact, rng, skill, 0.09)
     return look(v, seen < 0.55, (v.m.bar_contact < 0.06) | (v.m.bar_short > 0.3))
 
@@ -81,16 +88,19 @@ def burner_watch(v: View, rng: Generator, skill: Array) -> Reading:
 
 
 def blower_turn(v: View, rng: Generator, skill: Array) -> Reading:
+    """Wheel held while the drum is turned by hand."""
     return look(
         v, blur(v.m.wheel_grip, rng, skill, 0.06) < 0.82, blur(v.m.wheel_clean, rng, skill, 0.08) < 0.6
     )
 
 
 def lint_path_look(v: View, rng: Generator, skill: Array) -> Reading:
+    """Lint in the chute and the blower housing."""
     return look(v, blur(v.m.path_lint, rng, skill, 0.09) > 0.52)
 
 
 def belt_rollers_look(v: View, rng: Generator, skill: Array) -> Reading:
+    """Belt and rollers by eye and by turning the drum."""
     drag = blur(v.m.drag, rng, skill, 0.10) > 0.42
     slips = blur(v.m.drum_speed, rng, skill, 0.07) < 0.78
     code = np.select([v.m.drum_speed < 0.05, slips, drag], [2, 1, 3], 0)
@@ -98,6 +108,7 @@ def belt_rollers_look(v: View, rng: Generator, skill: Array) -> Reading:
 
 
 def seal_test(v: View, rng: Generator, skill: Array) -> Reading:
+    """Paper strip or lamp at the drum seals."""
     return look(v, blur(v.m.seal_leak, rng, skill, 0.06) > 0.27)
 
 

@@ -37,7 +37,6 @@ class Recorder:
                 "cuts",
                 "stops",
                 "cut_c",
-                "kwh",
                 "motor",
             )
         }

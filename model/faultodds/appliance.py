@@ -1,6 +1,6 @@
 """An appliance ready for use: its knowledge file and the two arrays compiled from it, kept on disk.
 
-The cache holds numbers and JSON in one NumPy archive, never a pickle. Its name is a hash of the knowledge file, the revision
+The cache holds numbers and MessagePack in one NumPy archive, never a pickle. Its name is a hash of the knowledge file, the revision
 on top of it and the code that compiles them, so that a stale entry cannot be picked up; every part carries a checksum, so that a
 half-written or damaged one is noticed, and compiled again.
 """
@@ -92,7 +92,7 @@ def _save(entry: Path, appliance: Appliance) -> None:
         "mechanism_states": s.mechanism_states,
         "omitted_target": s.omitted_target,
     }
-    text = msgspec.json.encode(
+    text = msgspec.msgpack.encode(
         {"about": about, "knowledge": appliance.knowledge, "fingerprint": appliance.fingerprint}
     )
     arrays: dict[str, Any] = {name: getattr(s, name) for name in _ARRAYS}
@@ -119,7 +119,7 @@ def _load(entry: Path) -> Appliance | None:
     try:
         with np.load(entry, allow_pickle=False) as archive:
             arrays = {name: archive[name] for name in archive.files}
-        text = msgspec.json.decode(arrays.pop("text").tobytes())
+        text = msgspec.msgpack.decode(arrays.pop("text").tobytes())
         knowledge = msgspec.convert(text["knowledge"], Knowledge)
         about = msgspec.convert(text["about"], _About)
         facts = {name.removeprefix("fact_"): arrays.pop(name) for name in list(arrays) if name.startswith("fact_")}

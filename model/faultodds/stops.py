@@ -1,7 +1,7 @@
 """Stop signs before anything else: looked for in what was typed before the appliance is validated or loaded.
 
-A smell of gas must stop a call even when the rest of the line is wrong, the knowledge file has a mistake in it,
-or its arrays are not compiled yet. So only the `[stop.*]` tables are read here.
+A smell of gas must stop a call even when the rest of the line is wrong, the knowledge file has a mistake in
+it, or its arrays are not compiled yet. So only the `[stop.*]` tables are read here.
 """
 
 from __future__ import annotations

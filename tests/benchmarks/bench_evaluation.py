@@ -96,7 +96,7 @@ def _states(knowledge: Knowledge, suspects: Suspects) -> list[tuple[str, dict[st
     rng = np.random.default_rng(7)
     more: dict[str, str] = {}
     while sum(n in suspects.observables for n in more) < 4:
-        drawn = sample_evidence(suspects, knowledge, rng, 12)
+        drawn = sample_evidence(suspects, rng, 12)
         more = {n: o for n, o in drawn.items() if n in suspects.observables and n != complaint}
     return [("nothing known", {}), ("complaint only", first), ("complaint and 4 findings", first | dict(list(more.items())[:4]))]
 

@@ -47,7 +47,7 @@ def test_the_text_names_units_and_source(line: str) -> None:
 
 
 def test_elbow_table_drill_sizes() -> None:
-    """#61 drill (0.039 in) at 3.5 in w.c. passes 4.307 cu ft/h of natural gas (BCcampus Plumbing 3e, App. 2)."""
+    """#61 drill (0.039 in) at 3.5 in w.c. passes 4.307 cu ft/h (BCcampus Plumbing 3e, App. 2)."""
     got = faultodds("calc", "orifice", "0.039in", "3.5inwc", "--json").answer
     assert got["cu_ft_h"] == pytest.approx(4.307, rel=2e-3)
 

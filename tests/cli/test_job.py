@@ -8,7 +8,6 @@ from typing import Any
 
 import pytest
 from calls import command, looked_at
-
 from faultodds.store import Store
 
 
@@ -29,7 +28,9 @@ def said(data: Path, *arguments: str) -> str:
 
 def test_a_call_from_new_to_closed(tmp_path: Path) -> None:
     """Each step prints the job's number and what was saved; the story at the end has them all in order."""
-    assert said(tmp_path, "new", "--title", "slow dryer", "--found", "heat=none").startswith("Job 1 is started.")
+    assert said(tmp_path, "new", "--title", "slow dryer", "--found", "heat=none").startswith(
+        "Job 1 is started."
+    )
     said(tmp_path, "fact", "1", "control=timer", "age=to_8")
     said(tmp_path, "skip", "1", "hood_flap", "--reason", "no ladder")
     assert "Says: open" in said(tmp_path, "find", "1", "--reading", "igniter_ohms=OL", "--minutes", "3")
@@ -151,9 +152,9 @@ def test_a_stop_sign_stops_with_exit_3_and_is_kept(tmp_path: Path, found: str) -
 
 def test_a_denied_stop_sign_is_no_finding(tmp_path: Path) -> None:
     """`gas_smell=no` lets the rest through."""
-    assert [s["text"] for s in job(tmp_path, "new", "--found", "gas_smell=no", "--found", "heat=none")["saved"]] == [
-        "heat = none"
-    ]
+    assert [
+        s["text"] for s in job(tmp_path, "new", "--found", "gas_smell=no", "--found", "heat=none")["saved"]
+    ] == ["heat = none"]
 
 
 def test_a_reading_may_take_the_rooms_temperature_as_an_option(tmp_path: Path) -> None:
@@ -201,12 +202,12 @@ def test_list_can_be_narrowed(tmp_path: Path) -> None:
         (["find", "9", "heat=none"], "there is no job called '9'."),
         (["find", "1"], "nothing to enter. Type for example: faultodds job find 7 hood_flap=weak"),
         (["find", "1", "heat"], "write NAME=VALUE"),
-        (["find", "1", "hea=nonne"], "there is no outcome of 'heat' called 'nonne'. Did you mean 'none'?"),
+        (["find", "1", "heat=nonne"], "there is no outcome of 'heat' called 'nonne'. Did you mean 'none'?"),
         (["find", "1", "igniter_ohms=1.15"], "1.15 ohm or 1.15 k?"),
         (["find", "1", "thermistor_ohms=9.2k"], "Add the room's temperature, for example --ambient 72F."),
         (["fact", "1", "control=bord"], "Did you mean 'board'?"),
         (["fix", "1", "coilset"], "there is no repair called 'coilset'. Did you mean 'coil_set'?"),
-        (["verify", "1", "dray"], "verification_run"),
+        (["verify", "1", "dray"], "'dray' cannot be read as a time reading"),
         (["skip", "1", "bananas"], "there is no check or repair called 'bananas'."),
         (["close", "1", "finished"], "there is no outcome of a job called 'finished'."),
         (["close", "1", "came_back"], "came_back needs the day the complaint came back."),

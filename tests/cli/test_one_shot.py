@@ -7,31 +7,34 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from run_cli import faultodds, write_toy
-from toys import raw_toy, toy
-
 from faultodds.advice import Situation, advise
 from faultodds.appliance import compiled
 from faultodds.belief import Evidence, Fixed, Seen, infer
+from run_cli import faultodds, write_toy
+from toys import raw_toy, toy
 
 
 @pytest.fixture(scope="module")
 def toy_file(tmp_path_factory: pytest.TempPathFactory) -> str:
     """A toy appliance with a stop sign, a fact and a reading."""
     folder = tmp_path_factory.mktemp("toy")
-    stop = {"smoke": {"title": "smoke or flames", "ask": "Any smoke?", "steps": ["Leave.", "Call from outside."]}}
+    stop = {
+        "smoke": {"title": "smoke or flames", "ask": "Any smoke?", "steps": ["Leave.", "Call from outside."]}
+    }
     kind = {"ask": "Which kind?", "values": {"full": "full", "bare": "bare"}, "usual": {"full": 1, "bare": 1}}
-    reading = {"fuse_test": {"kind": "continuity", "unit": "ohm", "bands": {"closed": [[0, 5]]}, "otherwise": "open"}}
+    reading = {
+        "fuse_test": {"kind": "continuity", "unit": "ohm", "bands": {"closed": [[0, 5]]}, "otherwise": "open"}
+    }
     equipment = {"kind": {**kind, "lacks": {"bare": ["belt"]}}}
     return str(write_toy(folder / "toy.toml", stop=stop, equipment=equipment, reading=reading))
 
 
 def test_next_says_what_the_library_says(toy_file: str) -> None:
-    """The object of `next --json` holds the engine's own odds, checks and advice, with every documented key."""
+    """The object of `next --json` holds the engine's own odds and advice, under every documented key."""
     got = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes").answer
     assert list(got) == [
-        "appliance", "revision", "evidence", "faults", "suspects", "omitted_mass", "checks", "repairs", "advice",
-        "ask", "cautions",
+        "appliance", "revision", "evidence", "faults", "suspects", "omitted_mass", "checks", "repairs",
+        "advice", "ask", "cautions",
     ]  # fmt: skip
     appliance = compiled(toy())
     belief = infer(appliance.suspects, Evidence(seen=(Seen("slow", {"yes": 1.0}),)))
@@ -47,12 +50,19 @@ def test_a_long_dry_time_asks_for_air_first() -> None:
     """The first advice for a bare long dry time is a check of the air; common practice, no source."""
     got = faultodds("next", "--json", "--found", "dry_time=longer").answer
     assert got["advice"]["kind"] == "check"
-    air = {"hood_flap", "hood_air_speed", "duct_off_run", "static_pressure", "lint_screen_look", "transition_look"}
+    air = {
+        "hood_flap",
+        "hood_air_speed",
+        "duct_off_run",
+        "static_pressure",
+        "lint_screen_look",
+        "transition_look",
+    }
     assert got["advice"]["name"] in air
 
 
 def test_the_text_leads_with_what_to_do() -> None:
-    """The text gives, in order: what is known, what to do, the steps, other checks, repairs, odds; at most 80 wide."""
+    """The text gives, in order: what is known, what to do, the steps, other checks, repairs, odds."""
     ran = faultodds("next", "--found", "dry_time=longer", "--fact", "control=board")
     assert ran.code == 0, ran.err
     heads = ["Known: control=board; dry_time=longer", "DO NEXT: ", "   1. ", "Then enter what it shows: ",
@@ -69,16 +79,17 @@ def test_the_same_question_gets_the_same_bytes() -> None:
     assert faultodds(*argv).out == faultodds(*argv).out
 
 
-@pytest.mark.parametrize("sign", ["gas_smell=yes", "gas_smell", "Gas-Smell = not sure", "gas_smel=y", "smell of gas=yes"])
+@pytest.mark.parametrize(
+    "sign", ["gas_smell=yes", "gas_smell", "Gas-Smell = not sure", "gas_smel=y", "smell of gas=yes"]
+)
 @pytest.mark.parametrize("command", ["next", "odds"])
 def test_a_stop_sign_stops_everything(command: str, sign: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A smell of gas, sure or not, misspelt or not, ends with the steps and exit 3 before anything is loaded."""
-    import faultodds.appliance
+    """A smell of gas, sure or not, misspelt or not, ends with the steps and exit 3, nothing loaded."""
 
     def loaded(*_: object, **__: object) -> None:
         raise AssertionError("the appliance was opened")
 
-    monkeypatch.setattr(faultodds.appliance, "open_appliance", loaded)
+    monkeypatch.setattr("faultodds.appliance.open_appliance", loaded)
     ran = faultodds(command, "--found", "nonsense", "--found", sign)
     assert ran.code == 3
     assert ran.out.startswith("STOP. smell of gas.\n1. ")
@@ -105,7 +116,9 @@ def test_a_stop_sign_is_heard_in_a_broken_file(tmp_path: Path) -> None:
 def test_no_gas_smell_is_no_evidence(toy_file: str) -> None:
     """A stop sign plainly denied changes nothing."""
     plain = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes")
-    denied = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--found", "smoke=no")
+    denied = faultodds(
+        "next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--found", "smoke=no"
+    )
     assert denied.code == 0, denied.err
     assert denied.out == plain.out
 
@@ -129,7 +142,7 @@ def test_an_uncertain_finding_moves_the_odds_less(toy_file: str) -> None:
 
 
 def test_what_is_found_after_a_repair(toy_file: str) -> None:
-    """--repaired takes the fault away and --after is read on the machine as it then is, as the library has it."""
+    """--repaired takes the fault away and --after is read on the machine as it then is."""
     argv = ["--found", "fuse_test=open", "--repaired", "new_fuse", "--after", "run_test=good"]
     got = faultodds("next", "--json", "--appliance", toy_file, *argv).answer
     s = compiled(toy()).suspects
@@ -145,7 +158,9 @@ def test_a_skipped_check_is_not_offered(toy_file: str) -> None:
     """--skip takes a check out of the list."""
     before = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes").answer
     first = before["checks"][0]["check"]
-    after = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--skip", first).answer
+    after = faultodds(
+        "next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--skip", first
+    ).answer
     assert first not in [c["check"] for c in after["checks"]]
 
 
@@ -168,7 +183,9 @@ def test_work_for_the_qualified_can_be_left_out() -> None:
     from faultodds.knowledge import load
 
     k = load("gas_dryer")
-    got = faultodds("next", "--json", "--found", "heat=none", "--fact", "control=timer", "--no-qualified-work").answer
+    got = faultodds(
+        "next", "--json", "--found", "heat=none", "--fact", "control=timer", "--no-qualified-work"
+    ).answer
     offered = [c["check"] for c in got["checks"]] + [r["repair"] for r in got["repairs"]]
     assert not [n for n in offered if ({**k.check, **k.repair})[n].qualified]
     every = faultodds("next", "--json", "--found", "heat=none", "--fact", "control=timer").answer
@@ -177,7 +194,9 @@ def test_work_for_the_qualified_can_be_left_out() -> None:
 
 def test_the_labour_rate_is_the_shops(toy_file: str) -> None:
     """--labour-rate prices minutes: at nothing an hour only parts cost."""
-    got = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--labour-rate", "0").answer
+    got = faultodds(
+        "next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--labour-rate", "0"
+    ).answer
     assert {c["cost"] for c in got["checks"]} == {0.0}
 
 
@@ -211,16 +230,16 @@ def test_a_weight_in_words(decibans: float, words: str) -> None:
     assert weight_words(decibans) == words
 
 
-@pytest.mark.parametrize("columns", ["40", "60", "80", "200"])
+@pytest.mark.parametrize("columns", ["60", "80", "200"])
 def test_the_text_fits_the_terminal(columns: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Nothing is wider than the terminal, nor than 80 columns; names to type may stick out of a narrow one."""
+    """Nothing is wider than the terminal, nor than 80 columns."""
     monkeypatch.setenv("COLUMNS", columns)
     ran = faultodds("odds", "--found", "dry_time=longer")
-    assert max(map(len, ran.out.splitlines())) <= max(44, min(80, int(columns)))
+    assert max(map(len, ran.out.splitlines())) <= min(80, int(columns))
 
 
 def test_steps_shut_off_what_can_hurt() -> None:
-    """No check behind a panel is advised without the step that turns the power off, unless it is off already."""
+    """No check behind a panel is advised without the step that turns the power off."""
     got = faultodds("next", "--json", "--found", "heat=none").answer
     behind = next(c for c in got["checks"] if c["check"] == "fuse_continuity")
     assert any("plug" in step for step in behind["steps"])

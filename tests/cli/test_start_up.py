@@ -9,7 +9,18 @@ import sys
 import pytest
 from run_cli import faultodds
 
-HEAVY = ("pydantic", "pgmpy", "pandas", "rich", "sqlalchemy", "pint", "scipy", "sklearn", "matplotlib", "networkx")
+HEAVY = (
+    "pydantic",
+    "pgmpy",
+    "pandas",
+    "rich",
+    "sqlalchemy",
+    "pint",
+    "scipy",
+    "sklearn",
+    "matplotlib",
+    "networkx",
+)
 
 
 def imported_by(*argv: str) -> set[str]:
@@ -19,7 +30,11 @@ def imported_by(*argv: str) -> set[str]:
         "print(code, *sorted({m.partition('.')[0] for m in sys.modules}), file=sys.stderr)"
     )
     done = subprocess.run(
-        [sys.executable, "-W", "error", "-c", code, *argv], capture_output=True, text=True, timeout=120, check=True
+        [sys.executable, "-W", "error", "-c", code, *argv],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=True,
     )
     code_text, *names = done.stderr.splitlines()[-1].split()
     assert code_text in ("0", "3"), done.stderr
@@ -39,13 +54,15 @@ def imported_by(*argv: str) -> set[str]:
 def test_everyday_commands_load_nothing_heavy(argv: list[str]) -> None:
     """With a warm cache, `next`, `odds` and `read` need numpy, msgspec, typer and the standard library."""
     faultodds("next", "--json")  # warms the cache
-    assert imported_by(*argv).isdisjoint(HEAVY)
+    assert sorted(imported_by(*argv).intersection(HEAVY)) == []
 
 
-@pytest.mark.parametrize("argv", [["--help"], ["--version"], ["next", "--help"], ["next", "--found", "gas_smell=yes"]])
+@pytest.mark.parametrize(
+    "argv", [["--help"], ["--version"], ["next", "--help"], ["next", "--found", "gas_smell=yes"]]
+)
 def test_help_and_stop_signs_load_not_even_numpy(argv: list[str]) -> None:
     """Help and a stop sign are there at once."""
-    assert imported_by(*argv).isdisjoint({*HEAVY, "numpy"})
+    assert sorted(imported_by(*argv).intersection({*HEAVY, "numpy"})) == []
 
 
 def test_commands_are_imported_only_when_typed() -> None:
@@ -54,7 +71,9 @@ def test_commands_are_imported_only_when_typed() -> None:
         "import sys; from faultodds_cli.main import COMMANDS, run; run(['--help']); "
         "print([m for m, _, _ in COMMANDS.values() if 'faultodds_cli.' + m in sys.modules], file=sys.stderr)"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
+    )
     assert done.stderr.strip() == "[]"
     assert "  next " in done.stdout
 
@@ -81,7 +100,7 @@ def cpu_seconds(argv: list[str]) -> float:
 def test_next_starts_within_reach_of_numpy(capsys: pytest.CaptureFixture[str]) -> None:
     """A cold `next --json` with a warm cache stays under 5 times `import numpy` in processor time.
 
-    The target of 2.5 is measured and printed by tests/benchmarks on a quiet machine; this only catches a slip.
+    The target of 2.5 is for tests/benchmarks to measure on a quiet machine; this only catches a slip.
     """
     if sys.dont_write_bytecode or os.environ.get("PYTHONDONTWRITEBYTECODE"):
         pytest.skip("without compiled bytecode every start compiles every module")
@@ -90,5 +109,7 @@ def test_next_starts_within_reach_of_numpy(capsys: pytest.CaptureFixture[str]) -
     pairs = [(cpu_seconds(command), cpu_seconds([sys.executable, "-c", "import numpy"])) for _ in range(5)]
     ours, numpy = min(a for a, _ in pairs), min(b for _, b in pairs)
     with capsys.disabled():
-        print(f"\nnext --json {ours:.3f} s, import numpy {numpy:.3f} s of processor time: {ours / numpy:.2f} times")
+        print(
+            f"\nnext --json {ours:.3f} s, import numpy {numpy:.3f} s (processor): {ours / numpy:.2f} times"
+        )
     assert ours < 5 * numpy

@@ -7,12 +7,14 @@ from functools import lru_cache
 import numpy as np
 import pytest
 from faultodds_sim.checks import Reading, View, read, view
+from faultodds_sim.drum import simulate
 from faultodds_sim.errors import UnknownNameError
 from faultodds_sim.faults import MODES, apply, make
 from faultodds_sim.households import draw_houses, sound_machines
 from faultodds_sim.machines import FIELDS, INDEX, Machines, stack, typical
 from faultodds_sim.names import CHECK_NEEDS, CHECKS, NOTHING
 from faultodds_sim.repairs import CURES, REPAIRS, restore
+from faultodds_sim.runs import as_used
 from faultodds_sim.symptoms import troubles
 from faultodds_sim.thermistor import chart_ohm
 from hypothesis import given, settings
@@ -183,8 +185,8 @@ def test_every_complete_fault_is_a_trouble(mode: str) -> None:
 
 
 @pytest.mark.parametrize("mode", list(MODES))
-def test_severity_nought_is_sound_and_change_is_gradual(mode: str) -> None:
-    """No severity, no change; a small step of severity is never a jump from sound to complete."""
+def test_severity_nought_is_sound_and_one_is_not(mode: str) -> None:
+    """No severity, no change beyond the equipment a fault needs; full severity, some change."""
     if mode == "duct.nearly_blocked":  # starts where partly blocked ends, at .78 of the area
         assert float(make(typical(1), mode, 0.0).duct_lint[0]) == pytest.approx(0.78)
         return
@@ -208,6 +210,29 @@ def test_a_cure_puts_everything_back(mode: str, severity: float, seed: int) -> N
         apply(m, mode, severity)
         restore(m, sound, repair, 0)
         assert np.array_equal(m.data, sound.data), repair
+
+
+GRADUAL = [
+    "duct.partly_blocked",
+    "burner.fouled",
+    "gas_supply.low_pressure",
+    "drum_seals.worn",
+    "belt.slipping",
+    "washer.leaves_wet",
+    "use.overloaded",
+]
+
+
+@pytest.mark.parametrize("mode", GRADUAL)
+def test_effects_grow_step_by_step(mode: str) -> None:
+    """A fiftieth more severity changes the drying rate by under a fifth, even where the limit begins to trip.
+
+    The first trips of the high limit cost a step, since it stays open until it has cooled.
+    """
+    m = stack([make(typical(1), mode, s) for s in np.linspace(0.0, 1.0, 51)])
+    rate = 1.0 / simulate(m, as_used(m, 140.0), 10.0).dry_min
+    assert np.abs(np.diff(rate)).max() < rate[0] / 5.0
+    assert rate[-1] < 0.8 * rate[0]
 
 
 def test_repairs_touch_only_fields_that_exist() -> None:

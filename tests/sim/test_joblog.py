@@ -43,7 +43,8 @@ def test_the_demo_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) ->
 
 def test_hash_seed_does_not_matter(tmp_path: Path) -> None:
     """Another PYTHONHASHSEED gives the same log."""
-    code = f"from pathlib import Path; from faultodds_sim.make_log import write_log; write_log(80, Path({str(tmp_path)!r})/'a.csv', 3)"
+    out = str(tmp_path / "a.csv")
+    code = f"from pathlib import Path; import faultodds_sim.make_log as m; m.write_log(80, Path({out!r}), 3)"
     texts = []
     for seed in ("0", "77"):
         subprocess.run([sys.executable, "-c", code], check=True, env={"PYTHONHASHSEED": seed, "PATH": ""})

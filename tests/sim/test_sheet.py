@@ -65,7 +65,7 @@ def test_one_machine_on_the_bench() -> None:
     assert machine.minutes_to_dry(m)[0] > machine.minutes_to_dry(machine.dryer())[0]
     assert machine.run(m, 10.0).trace["exhaust_c"].shape == (120, 1)
     assert machine.look(m).used.cfm.shape == (1,)
-    with pytest.raises(UnknownNameError, match="unknown failure mode 'coil.open'"):
+    with pytest.raises(UnknownNameError, match=r"unknown failure mode 'coil\.open'"):
         machine.dryer({"coil.open": 1.0})
     with pytest.raises(UnknownNameError, match="did you mean 'mitred_90'"):
         ducts.equivalent_length(1.0, {"mitre_90": 1})

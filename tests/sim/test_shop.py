@@ -16,7 +16,7 @@ from faultodds_sim.runs import Run
 from faultodds_sim.shop import DT, MINUTES, Visit, assign, visit
 from faultodds_sim.technicians import TECHNICIANS, technician
 
-#: Shares in per cent of slow-dry and no-heat calls, the trade brief's first guesses (common practice, no source).
+#: Shares in per cent of slow-dry and no-heat calls: the brief's first guesses (common practice, no source).
 BRIEF = {
     "duct": 22.0,
     "hood": 4.0,

@@ -10,8 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-
 from faultodds.advice import words
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way
 from faultodds.advice.problem import Price, Problem, Situation
@@ -64,15 +62,16 @@ class Advice:
 def advise(appliance: Appliance, belief: Belief, situation: Situation | None = None) -> Advice:
     """Rank what can be done next and say what to do. Deterministic: same inputs, same answer."""
     ranking = Ranking(Problem(appliance, belief, situation or Situation()))
-    move = _best(ranking)
+    move = _cheapest(ranking)
+    same = same_decision_probability(ranking)
     return Advice(
         kind=move.kind,
         name=move.name,
         together=move.together,
-        expected_cost=move.cost,
-        evpi=value_of_perfect_information(ranking, move.cost),
-        same_decision=move.same,
-        why=move.why,
+        expected_cost=move.expected_cost,
+        evpi=value_of_perfect_information(ranking, move.expected_cost),
+        same_decision=same,
+        why=_why(ranking, move, same),
         notes=_notes(ranking.problem, move),
         checks=ranking.checks,
         repairs=ranking.repairs,
@@ -81,39 +80,42 @@ def advise(appliance: Appliance, belief: Belief, situation: Situation | None = N
 
 
 @dataclass(frozen=True)
-class _Move:
+class NextMove:
+    """The next move alone; the fields are those of `Advice`."""
+
     kind: Kind
     name: str
     together: tuple[str, ...]
-    cost: float
-    same: float
-    why: str
+    expected_cost: float
 
 
-def _best(ranking: Ranking) -> _Move:
-    """The cheapest of: the best check, the best repair, leaving, handing over."""
+def best_move(appliance: Appliance, belief: Belief, situation: Situation | None = None) -> NextMove:
+    """What `advise` says to do, without its reasons: for trials and drills, which ask thousands of times."""
+    return _cheapest(Ranking(Problem(appliance, belief, situation or Situation())))
+
+
+def _cheapest(ranking: Ranking) -> NextMove:
+    """The cheapest of: the best repair, leaving, handing over, the best check; in this order where equal."""
+    moves = [NextMove("repair", r.name, r.together, r.expected_cost) for r in ranking.repairs[:1]]
+    moves.append(NextMove("stop", "", (), ranking.stop_cost))
+    moves.append(NextMove("refer", "", (), ranking.problem.refer_cost))
+    moves += [NextMove("check", c.name, (), c.expected_cost) for c in ranking.checks[:1]]
+    return min(moves, key=lambda m: m.expected_cost)
+
+
+def _why(ranking: Ranking, move: NextMove, same: float) -> str:
+    """The move's reason in words; what a check is held against is the cheapest move that is no check."""
     problem = ranking.problem
-    check = ranking.checks[0] if ranking.checks else None
-    repair = ranking.repairs[0] if ranking.repairs else None
-    costs: dict[Kind, float] = {
-        "repair": repair.expected_cost if repair else np.inf,
-        "stop": ranking.stop_cost,
-        "refer": problem.refer_cost,
-        "check": check.expected_cost if check else np.inf,
-    }
-    kind = min(costs, key=lambda k: costs[k])
-    same = same_decision_probability(ranking)
-    otherwise = min(v for k, v in costs.items() if k != "check")
-    if kind == "check" and check:
-        return _Move(kind, check.name, (), costs[kind], same, words.why_check(problem, check, otherwise))
-    if kind == "repair" and repair:
-        why = words.why_repair(problem, repair, same)
-        return _Move(kind, repair.name, repair.together, costs[kind], same, why)
-    why = words.why_stop(problem) if kind == "stop" else words.why_refer(problem)
-    return _Move(kind, "", (), costs[kind], same, why)
+    if move.kind == "check":
+        repair = [r.expected_cost for r in ranking.repairs[:1]]
+        otherwise = min([ranking.stop_cost, problem.refer_cost, *repair])
+        return words.why_check(problem, ranking.checks[0], otherwise)
+    if move.kind == "repair":
+        return words.why_repair(problem, ranking.repairs[0], same)
+    return words.why_stop(problem) if move.kind == "stop" else words.why_refer(problem)
 
 
-def _notes(problem: Problem, move: _Move) -> tuple[str, ...]:
+def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:
     """Things to say beside the advice."""
     notes: list[str] = []
     odds = problem.belief.fault_odds()
@@ -151,6 +153,7 @@ __all__ = [
     "Advice",
     "CheckPrice",
     "MachineStates",
+    "NextMove",
     "Price",
     "Problem",
     "Ranking",
@@ -160,4 +163,5 @@ __all__ = [
     "Way",
     "action",
     "advise",
+    "best_move",
 ]

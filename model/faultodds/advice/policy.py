@@ -27,6 +27,7 @@ Bools = npt.NDArray[np.bool_]
 
 # Bundles looked at for each belief: the ones with the best chance of finishing the job for their price.
 TRIED = 2
+FAIR_BIT_PRICE = 80.0
 CHECK, REPAIR, RUN, REFER = 0, 1, 2, 3
 
 
@@ -40,11 +41,10 @@ class Move:
 
 @dataclass(frozen=True)
 class Choice:
-    """What the policy does in each belief: `move` (CHECK, REPAIR, RUN or REFER), `which` check or bundle, `value` it expects."""
+    """What the policy does in each belief: `move` (CHECK, REPAIR, RUN or REFER) and `which` check or bundle."""
 
     move: Ints
     which: Ints
-    value: Floats
 
 
 class Policy:
@@ -74,7 +74,7 @@ class Policy:
     def value(self, weights: Floats, state: Ints, bit_price: float) -> Floats:
         """(B,) price taken for going on from each belief."""
         known = (weights * self.ledger.class_cost[state]).sum(axis=1)
-        value: Floats = np.minimum(known + bit_price * self.missing_bits(weights), self._refer(weights))
+        value: Floats = known + bit_price * self.missing_bits(weights)
         return value
 
     def _refer(self, weights: Floats) -> Floats:
@@ -83,19 +83,15 @@ class Policy:
 
     def choose(self, weights: Floats, state: Ints, done: Bools, bit_price: float) -> Choice:
         """The policy's move in each belief; `done` (B, C) marks the checks that would show nothing new."""
-        refer = self._refer(weights)
-        best, move, which = refer, np.full(len(weights), REFER), np.zeros(len(weights), dtype=np.int64)
-        options = [
-            (CHECK, *self._best_check(weights, state, done, bit_price)),
-            (REPAIR, *self._best_repair(weights, state, bit_price)),
-            (RUN, self._run(weights, state, bit_price), which),
-        ]
-        for kind, cost, what in options:
-            better = cost < best
-            best = np.where(better, cost, best)
-            move = np.where(better, kind, move)
-            which = np.where(better, what, which)
-        return Choice(move.astype(np.int64), which, best)
+        check, best_check = self._best_check(weights, state, done, bit_price)
+        repair, best_repair = self._best_repair(weights, state, bit_price)
+        costs = np.stack([check, repair, self._run(weights, state, bit_price)])
+        move = costs.argmin(axis=0)
+        which = np.where(move == CHECK, best_check, np.where(move == REPAIR, best_repair, 0))
+        # Handing over is weighed at a fair price of what is missing, however dear the policy takes a bit to be.
+        fair = self.value(weights, state, min(bit_price, FAIR_BIT_PRICE))
+        give_up = (self._refer(weights) < fair) | np.isinf(costs.min(axis=0))
+        return Choice(np.where(give_up, REFER, move).astype(np.int64), which)
 
     def check_values(self, weights: Floats, state: Ints, done: Bools, bit_price: float) -> Floats:
         """(B, C) price of doing each check now; infinite where it is done or is the verification run."""

@@ -21,7 +21,7 @@ from faultodds.tables import Floats
 LEAST = 0.01
 DEPTH = 40
 # Prices of a bit, in money, that the base policy is tried with; the best of them is followed.
-BIT_PRICES = (40.0, 70.0)
+BIT_PRICES = (60.0, 90.0)
 MOST_BIT_PRICE = 400.0
 
 
@@ -135,9 +135,7 @@ class Rollout:
 
     def _after_repair(self, front: _Front, which: Ints) -> _Front:
         weights = self.policy.after_repair(front.weights, which)
-        # After a repair every check may show something new.
-        done = np.zeros_like(front.done)
-        return _Front(front.move, weights, self.ledger.bundle_next[front.state, which], done)
+        return _Front(front.move, weights, self.ledger.bundle_next[front.state, which], front.done)
 
     def _after_run(self, front: _Front, _which: Ints) -> _Front:
         weights = np.where(self.policy.sound, 0.0, front.weights)

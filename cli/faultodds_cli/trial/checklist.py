@@ -1,0 +1,82 @@
+"""The usual checklist."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from faultodds_sim.names import SYMPTOMS
+
+from faultodds_cli.trial.visit import Visit
+
+
+@dataclass(frozen=True)
+class Item:
+    """A line of the list: a check and, for each outcome that fails it, the repair it calls for (empty: only noted)."""
+
+    check: str
+    fails: Mapping[str, str]
+
+
+#: Slow drying, in the order in which the usual lists go: air, blower, coils, thermistor, seals, cycling thermostat, moisture sensor.
+SLOW = (
+    Item("lint_screen_look", {"coated": "lint_screen_wash", "torn": "lint_screen_new"}),
+    Item("hood_flap", {"weak": "", "none": ""}),
+    Item("transition_look", {"crushed": "new_transition", "off": "refit_transition"}),
+    Item("duct_off_run", {"much_better": "clean_duct"}),
+    Item("blower_turn", {"slips": "blower_wheel", "clogged": "blower_wheel"}),
+    Item("lint_path_look", {"packed": "clean_lint_path"}),
+    Item("coil_ohms", {"off": "coil_set"}),
+    Item("thermistor_ohms", {"off_chart": "thermistor", "open_or_shorted": "thermistor"}),
+    Item("seal_test", {"loose": "drum_seals"}),
+    Item("cycling_continuity", {"open": "cycling_thermostat"}),
+    Item("cycling_bench_heat", {"opens_low": "cycling_thermostat", "stays_closed": "cycling_thermostat"}),
+    Item("sensor_bar_test", {"coated": "sensor_clean", "dead": "sensor_bars"}),
+)
+#: No heat at all: the burner's circuit first.
+NO_HEAT = (
+    Item("gas_cock_look", {"shut": "open_cock"}),
+    Item("fuse_continuity", {"open": "thermal_fuse"}),
+    Item("high_limit_continuity", {"open": "high_limit_kit"}),
+    Item("igniter_ohms", {"open": "igniter"}),
+    Item("flame_sensor_continuity", {"open": "flame_sensor"}),
+    Item("coil_ohms", {"off": "coil_set"}),
+)
+#: Parts changed on a guess before giving up.
+GUESSES = 3
+
+
+def checklist(visit: Visit) -> None:
+    """The usual list from top to bottom (the burner's circuit first when the complaint is no heat); repairs what fails, runs it,
+    leaves when the run is good. A strong draught at the hood skips transition and duct. At the end of the list it changes what most
+    often fails, up to three guesses, then hands over.
+    """
+    cold = visit.call.complaint.get("heat") == SYMPTOMS["heat"][-1]
+    for item in (*NO_HEAT, *SLOW) if cold else (*SLOW, *NO_HEAT):
+        if visit.over or not _applies(visit, item):
+            continue
+        remedy = item.fails.get(visit.check(item.check), "")
+        if remedy and remedy not in visit.repaired and visit.repair([remedy]):
+            visit.close()
+    for name in _commonest(visit)[:GUESSES]:
+        if not visit.over and visit.repair([name]):
+            visit.close()
+    visit.hand_over()
+
+
+def _applies(visit: Visit, item: Item) -> bool:
+    done = any(s.name == item.check for s in visit.seen)
+    skipped = item.check in ("transition_look", "duct_off_run") and visit.last("hood_flap") == "strong"
+    return not done and not skipped and visit.call.possible(item.check)
+
+
+def _commonest(visit: Visit) -> list[str]:
+    """Repairs not done yet, by the share of calls whose main cause they put right, commonest first; no work by others."""
+    k = visit.appliance.knowledge
+    share = {name: mode.share for name, mode in k.modes()}
+    chosen = {m: visit.problem.mode_repair.get(m, "") for m in share}
+    total: dict[str, float] = {}
+    for mode, name in chosen.items():
+        if name and name not in visit.repaired and not k.repair[name].by_others:
+            total[name] = total.get(name, 0.0) + share[mode]
+    return sorted(total, key=lambda n: (-total[n], n))

@@ -1,0 +1,187 @@
+"""Jobs played under every policy, on several processes, the same whatever their number."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import islice
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from faultodds.appliance import Appliance
+    from faultodds_sim.call import SimCall
+
+    from faultodds_cli.trial.visit import Visit
+
+FLOOR, OURS = "clairvoyant", "faultodds"
+#: Policies in the order of the table: name -> module of this package that has the function of that name.
+POLICIES = {
+    "checklist": "checklist",
+    "cheapest": "choosers",
+    "likeliest": "choosers",
+    "information": "choosers",
+    OURS: "choosers",
+    FLOOR: "clairvoyant",
+}
+#: Jobs that a process takes at a time.
+SHARE = 4
+#: Whoever comes to job n is the n-th of these, over and over.
+TECHNICIANS = ("T1", "T2", "T3", "T4")
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What a trial runs on. `appliance` is a name or a path, `policies` names of `POLICIES`."""
+
+    appliance: str
+    jobs: int
+    seed: int
+    policies: tuple[str, ...]
+    qualified: bool = True
+
+
+@dataclass(frozen=True)
+class Played:
+    """One job under one policy. `job` counts from 1; `money` is by stage, in the file's currency."""
+
+    job: int
+    policy: str
+    money: dict[str, float]
+    minutes: float
+    checks: int
+    repairs: int
+    wrong_parts: int
+    put_right: bool
+    came_back: bool
+    handed_over: bool
+
+    @property
+    def cost(self) -> float:
+        """Everything that the job cost."""
+        return sum(self.money.values())
+
+
+def policy_of(name: str) -> Callable[[Visit], None]:
+    """The function that plays a policy."""
+    from importlib import import_module
+
+    found: Callable[[Visit], None] = getattr(import_module(f"faultodds_cli.trial.{POLICIES[name]}"), name)
+    return found
+
+
+def played(appliance: Appliance, call: SimCall, name: str, qualified: bool = True) -> Visit:
+    """One call played to its end under one policy."""
+    from faultodds_cli.trial.visit import Visit
+
+    visit = Visit(appliance, call, TECHNICIANS[call.number % len(TECHNICIANS)], qualified)
+    policy_of(name)(visit)
+    return visit
+
+
+def one_call(job: int, seed: int) -> SimCall:
+    """The call of job number `job`, from 1."""
+    from faultodds_sim.call import calls
+
+    return next(islice(calls(job, seed), job - 1, None))
+
+
+def play_all(setting: Setting, workers: int, tick: Callable[[int], None] = lambda jobs: None) -> list[Played]:
+    """Every job under every policy, by job and then by policy; `tick` is told of jobs done as they are."""
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor, as_completed
+
+    shares = [range(at, min(at + SHARE, setting.jobs)) for at in range(0, setting.jobs, SHARE)]
+    results: list[Played] = []
+    with _one_thread_each():
+        context = multiprocessing.get_context("spawn")
+        pool = ProcessPoolExecutor(min(workers, len(shares)), context, _start, (setting,))
+        try:
+            waiting = {pool.submit(_play_share, share): share for share in shares}
+            for done in as_completed(waiting):
+                results += done.result()
+                tick(len(waiting[done]))
+        finally:
+            pool.shutdown(cancel_futures=True)
+    order = {name: i for i, name in enumerate(setting.policies)}
+    return sorted(results, key=lambda r: (r.job, order[r.policy]))
+
+
+@contextmanager
+def _one_thread_each() -> Iterator[None]:
+    """Child processes do their sums on one thread: as fast here, and the last bits are the same on any machine."""
+    names = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+    before = {name: os.environ.get(name) for name in names}
+    os.environ.update(dict.fromkeys(names, "1"))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
+
+
+class _Desk:
+    """What one process keeps between its shares: the compiled appliance, and how far it has come in the calls."""
+
+    def __init__(self, setting: Setting) -> None:
+        from faultodds.appliance import open_appliance
+        from faultodds_sim.call import calls
+
+        self.setting = setting
+        self.appliance = open_appliance(setting.appliance)
+        self._calls = calls(setting.jobs, setting.seed)
+        self._next = 0
+
+    def take(self, jobs: range) -> list[SimCall]:
+        """The calls of some jobs; shares come in ascending order."""
+        taken = list(islice(self._calls, jobs.start - self._next, jobs.stop - self._next))
+        self._next = jobs.stop
+        return taken
+
+
+_desks: list[_Desk] = []
+
+
+def _start(setting: Setting) -> None:
+    _desks[:] = [_Desk(setting)]
+
+
+def _play_share(jobs: range) -> list[Played]:
+    desk = _desks[0]
+    return [
+        _record(played(desk.appliance, call, name, desk.setting.qualified), call.number + 1, name)
+        for call in desk.take(jobs)
+        for name in desk.setting.policies
+    ]
+
+
+def _record(visit: Visit, job: int, policy: str) -> Played:
+    return Played(
+        job=job,
+        policy=policy,
+        money=dict(visit.money),
+        minutes=visit.minutes,
+        checks=visit.checks,
+        repairs=len(visit.repaired),
+        wrong_parts=visit.wrong_parts,
+        put_right=visit.put_right,
+        came_back=visit.came_back,
+        handed_over=visit.ending == "handed over",
+    )
+
+
+def chosen(names: Sequence[str]) -> tuple[str, ...]:
+    """Policies by name, in the table's order and each once; the floor is always among them.
+
+    Raises UnknownName with the nearest name.
+    """
+    from faultodds.errors import unknown
+
+    for name in names:
+        if name not in POLICIES:
+            raise unknown("policy", name, POLICIES, "Type for example --policies checklist,faultodds.", "--policies")
+    return tuple(name for name in POLICIES if name in names or name == FLOOR)

@@ -1,0 +1,84 @@
+"""A trial as tables for an 80-column terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from faultodds_cli.trial.play import OURS, Setting
+from faultodds_cli.trial.stats import Difference, Summary
+
+_STAGES = {
+    "access": "access",
+    "checks": "checks",
+    "repairs": "repairs",
+    "parts": "parts",
+    "verification": "verify",
+    "callbacks": "callback",
+    "handing_over": "hand on",
+}
+
+
+def main_table(found: Sequence[Summary], setting: Setting, currency: str) -> list[str]:
+    """Cost, what not knowing cost, the difference from faultodds, and how the jobs went."""
+    lines = [
+        f"{setting.jobs} simulated jobs, seed {setting.seed}; means per job, money in {currency}",
+        "",
+        "                     above   more than faultodds         wrong first come hand",
+        "policy         cost  floor   mean (95 % interval)   min   part visit back   on",
+    ]
+    lines += [_row(s) for s in found]
+    return [*lines, "", *_legend(found)]
+
+
+def _row(s: Summary) -> str:
+    return (
+        f"{s.policy:<12}{s.cost:7.0f}{s.above_floor.mean:7.0f}   {_against(s.against_ours):<22}{s.minutes:4.0f}"
+        f"{s.wrong_parts:7.2f}{_share(s.first_visit)}{_share(s.callbacks)}{_share(s.handed_over)}"
+    )
+
+
+def _share(value: float) -> str:
+    return f"{100 * value:4.0f}%"
+
+
+def _against(d: Difference | None) -> str:
+    return "" if d is None else f"{d.mean:+5.0f} ({d.low:+.0f} to {d.high:+.0f})"
+
+
+def _legend(found: Sequence[Summary]) -> list[str]:
+    checks = ", ".join(f"{s.policy} {s.checks:.1f}" for s in found)
+    return [
+        "floor: the clairvoyant, who knows the fault. wrong part: parts fitted that were",
+        "not faulty. first visit: put right and not called back. Same calls, same luck.",
+        *_wrapped(f"Checks a job: {checks}."),
+    ]
+
+
+def _wrapped(text: str) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, 80)
+
+
+def money_table(found: Sequence[Summary]) -> list[str]:
+    """Where the money goes, by stage."""
+    head = "policy      " + "".join(f"{word:>9}" for word in _STAGES.values())
+    rows = [
+        f"{s.policy:<12}" + "".join(f"{s.money[stage]:9.0f}" for stage in _STAGES) for s in found
+    ]
+    return ["WHERE THE MONEY GOES, means per job", head, *rows]
+
+
+def verdict(found: Sequence[Summary]) -> str:
+    """The result in a sentence, whatever it says; empty when faultodds did not play."""
+    rivals = [s for s in found if s.against_ours is not None and s.policy != "clairvoyant"]
+    if not rivals or not any(s.policy == OURS for s in found):
+        return ""
+    best = min(rivals, key=lambda s: s.cost)
+    d = best.against_ours
+    assert d is not None
+    if d.low > 0:
+        return f"faultodds is cheapest; next is {best.policy}, {d.mean:.0f} more a job."
+    if d.high < 0:
+        return f"faultodds loses to {best.policy} by {-d.mean:.0f} a job."
+    return f"No difference that {best.policy} and faultodds could not owe to chance."

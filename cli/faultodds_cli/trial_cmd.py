@@ -1,0 +1,147 @@
+"""`trial`: policies side by side on the same simulated calls."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from faultodds_cli.common import (
+    DEFAULT_APPLIANCE,
+    ApplianceOption,
+    JsonOption,
+    QualifiedOption,
+    new_app,
+    say,
+    say_json,
+)
+
+if TYPE_CHECKING:
+    from faultodds.appliance import Appliance
+
+    from faultodds_cli.trial.play import Setting
+
+app = new_app("Policies side by side on the same simulated jobs: what each costs.")
+
+
+@app.command()
+def trial_command(
+    jobs: Annotated[int, typer.Option("--jobs", metavar="N", help="How many simulated jobs.")] = 200,
+    seed: Annotated[int, typer.Option("--seed", metavar="S", help="Which series of jobs.")] = 0,
+    policies: Annotated[
+        str | None,
+        typer.Option(
+            "--policies",
+            metavar="A,B,..",
+            help="Some of checklist, cheapest, likeliest, information, faultodds; the floor always plays.",
+        ),
+    ] = None,
+    where_money_goes: Annotated[
+        bool, typer.Option("--where-money-goes", help="Show the cost by stage as well.")
+    ] = False,
+    trace: Annotated[
+        int | None, typer.Option("--trace", metavar="JOB", help="Print one job's steps under each policy instead.")
+    ] = None,
+    figure: Annotated[
+        Path | None, typer.Option("--figure", metavar="FILE", help="Also write a figure: trial.png.")
+    ] = None,
+    workers: Annotated[int, typer.Option("--workers", metavar="N", help="Processes to use.")] = 2,
+    qualified: QualifiedOption = True,
+    appliance: ApplianceOption = DEFAULT_APPLIANCE,
+    as_json: JsonOption = False,
+) -> None:
+    """Play policies on the same simulated jobs and compare what they cost.
+
+    The jobs come from a simulated dryer and shop that know nothing of the fault odds. Same seed, same
+    answer, whatever --workers is.
+
+    Example: faultodds trial --jobs 100 --where-money-goes
+    """
+    _at_least_one(jobs=jobs, workers=workers, trace=trace)
+    if seed < 0:
+        from faultodds.errors import FaultoddsError
+
+        raise FaultoddsError(f"--seed {seed}: a seed is 0 or more. Type for example --seed 1.")
+    setting, ready = _prepared(appliance, jobs, seed, policies, qualified, figure)
+    if trace is not None:
+        _say_trace(setting, ready, trace)
+        return
+    from faultodds_cli.trial.play import play_all
+    from faultodds_cli.trial.stats import answer, summaries
+
+    with _progress(jobs) as tick:
+        results = play_all(setting, workers, tick)
+    found = summaries(results, setting)
+    k = ready.knowledge
+    if figure is not None:
+        from faultodds_cli.trial.figure import draw
+
+        draw(found, setting, k.costs.currency, figure)
+    if as_json:
+        say_json(answer(found, setting, k.appliance.id, k.costs.currency))
+        return
+    from faultodds_cli.trial import table
+
+    say(table.main_table(found, setting, k.costs.currency))
+    if where_money_goes:
+        say(["", *table.money_table(found)])
+    if table.verdict(found):
+        say(["", table.verdict(found)])
+
+
+def _at_least_one(**numbers: int | None) -> None:
+    from faultodds.errors import FaultoddsError
+
+    for name, value in numbers.items():
+        if value is not None and value < 1:
+            raise FaultoddsError(f"--{name} {value}: give 1 or more. Type for example --{name} 2.")
+
+
+def _prepared(
+    appliance: str, jobs: int, seed: int, policies: str | None, qualified: bool, figure: Path | None
+) -> tuple[Setting, Appliance]:
+    """What to play and on what, everything refused that cannot work before an hour has gone into it."""
+    from faultodds.appliance import open_appliance
+
+    from faultodds_cli.trial.bridge import must_fit
+    from faultodds_cli.trial.figure import check_path
+    from faultodds_cli.trial.play import POLICIES, Setting, chosen
+
+    names = list(POLICIES) if policies is None else [n.strip() for n in policies.split(",") if n.strip()]
+    setting = Setting(appliance, jobs, seed, chosen(names), qualified)
+    if figure is not None:
+        check_path(figure)
+    ready = open_appliance(appliance)  # compiled once here, so that the processes find it in the cache
+    must_fit(ready.knowledge)
+    return setting, ready
+
+
+def _say_trace(setting: Setting, ready: Appliance, job: int) -> None:
+    from faultodds_cli.trial.play import one_call, played
+
+    call = one_call(job, setting.seed)
+    told = {**call.facts, **call.equipment, **call.complaint}
+    say([f"JOB {job}, seed {setting.seed}", "Told: " + ", ".join(f"{k}={v}" for k, v in told.items())])
+    say("Truth: " + ", ".join(sorted(call.true_modes)))
+    for name in setting.policies:
+        visit = played(ready, call, name, setting.qualified)
+        say(["", f"{name}: {visit.cost:.0f}", *visit.steps])
+
+
+@contextmanager
+def _progress(jobs: int) -> Iterator[Callable[[int], None]]:
+    """A progress bar on a terminal's standard error; nothing anywhere else."""
+    if not sys.stderr.isatty():
+        yield lambda done: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
+
+    columns = ("jobs", BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("jobs", total=jobs)
+        yield lambda done: bar.advance(task, done)

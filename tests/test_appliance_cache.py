@@ -1,0 +1,284 @@
+"""The cache of compiled appliances: never stale, never half-read, never in the way, never a pickle."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from faultodds import appliance as module
+from faultodds.appliance import Appliance, cache_folder, open_appliance
+from faultodds.knowledge import find
+
+SMALL = """
+[appliance]
+id = "toy"
+title = "Toy"
+format = 1
+calls = "toy calls"
+[costs]
+labour_rate = 60
+callback = 100
+refer = 200
+verify = "run"
+[other_causes]
+nothing_wrong = 40
+unlisted = 10
+[component.pump]
+title = "pump"
+[component.pump.modes.dead]
+title = "dead"
+share = 50
+[access]
+[mechanism]
+[symptom]
+[check.run]
+title = "run"
+minutes = 5
+outcomes = { good = "good", bad = "bad" }
+leak = 0.05
+links = { "pump.dead" = 0.9 }
+[repair.new_pump]
+title = "new pump"
+minutes = 5
+fixes = ["pump"]
+[caution]
+"""
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    """A small knowledge file."""
+    path = tmp_path / "toy.toml"
+    path.write_text(SMALL)
+    return path
+
+
+@pytest.fixture
+def compiles(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """Grows by one whenever something is compiled."""
+    calls: list[int] = []
+    real = module.compile_suspects
+
+    def counted(*args: Any) -> Any:
+        calls.append(1)
+        return real(*args)
+
+    monkeypatch.setattr(module, "compile_suspects", counted)
+    return calls
+
+
+def _open(file: Path, cache: Path, target: float = 1e-3) -> Appliance:
+    return open_appliance(str(file), target, cache)
+
+
+def _assert_same(one: Appliance, other: Appliance) -> None:
+    assert one.knowledge == other.knowledge
+    assert one.fingerprint == other.fingerprint
+    for name in type(one.suspects).__dataclass_fields__:
+        a, b = getattr(one.suspects, name), getattr(other.suspects, name)
+        if isinstance(a, np.ndarray):
+            assert a.dtype == b.dtype
+            assert a.shape == b.shape
+            assert a.tobytes() == b.tobytes()
+        elif name == "facts":
+            assert {k: v.tolist() for k, v in a.items()} == {k: v.tolist() for k, v in b.items()}
+        else:
+            assert a == b
+            assert type(a) is type(b)
+
+
+def test_the_second_opening_reads_the_cache_and_is_the_same(file: Path, cache: Path, compiles: list[int]) -> None:
+    """What comes out of the cache is what was compiled, to the bit, and nothing is compiled again."""
+    first = _open(file, cache)
+    second = _open(file, cache)
+    assert len(compiles) == 1
+    _assert_same(first, second)
+
+
+def test_the_shipped_dryer_survives_the_cache(cache: Path) -> None:
+    """The whole shipped appliance, facts, readings and all, comes back as it went in."""
+    _assert_same(open_appliance("gas_dryer", cache=cache), open_appliance("gas_dryer", cache=cache))
+
+
+def test_arrays_from_the_cache_cannot_be_changed(file: Path, cache: Path) -> None:
+    """Cached arrays are read-only like compiled ones."""
+    _open(file, cache)
+    with pytest.raises(ValueError, match="read-only"):
+        _open(file, cache).suspects.likelihood[0, 0] = 0.5
+
+
+def test_an_edited_file_is_compiled_again(file: Path, cache: Path, compiles: list[int]) -> None:
+    """One changed number gives a new entry at once, and undoing the edit finds the old one."""
+    before = _open(file, cache)
+    file.write_text(SMALL.replace("0.9", "0.8"))
+    after = _open(file, cache)
+    assert len(compiles) == 2
+    assert before.fingerprint != after.fingerprint
+    assert before.suspects.likelihood.tolist() != after.suspects.likelihood.tolist()
+    file.write_text(SMALL)
+    _assert_same(before, _open(file, cache))
+    assert len(compiles) == 2
+
+
+def test_another_target_is_another_entry(file: Path, cache: Path, compiles: list[int]) -> None:
+    """The omitted-mass target is part of the entry's name."""
+    assert _open(file, cache, 0.0).suspects.omitted_target == 0.0
+    assert _open(file, cache, 0.1).suspects.omitted_target == 0.1
+    assert len(compiles) == 2
+
+
+def test_changed_compiling_code_is_another_entry(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """The code that compiles is part of the name, so that an update never meets old arrays."""
+    before = module._key(b"x", 1e-3)
+    package = tmp_path / "package"
+    for source in module._COMPILING_CODE:
+        (package / source).parent.mkdir(parents=True, exist_ok=True)
+        (package / source).write_bytes((Path(module.__file__).parent / source).read_bytes())
+    monkeypatch.setattr(module, "__file__", str(package / "appliance.py"))
+    assert module._key(b"x", 1e-3) == before
+    (package / "tables.py").write_text("# another version")
+    assert module._key(b"x", 1e-3) != before
+
+
+def _entry(cache: Path) -> Path:
+    (entry,) = cache.iterdir()
+    return entry
+
+
+def test_a_half_written_entry_is_noticed_at_every_length(file: Path, cache: Path, compiles: list[int]) -> None:
+    """Cut off anywhere, the entry is compiled again and replaced; the answer is the same."""
+    whole = _open(file, cache)
+    entry = _entry(cache)
+    data = entry.read_bytes()
+    lengths = sorted({0, 1, 2, 3, 4, 10, 22, len(data) - 1, len(data) - 2, *range(5, len(data), len(data) // 60)})
+    for count, length in enumerate(lengths, start=2):
+        entry.write_bytes(data[:length])
+        _assert_same(whole, _open(file, cache))
+        assert len(compiles) == count, f"cut at {length}"
+        assert entry.read_bytes()[: len(data)] == data or len(entry.read_bytes()) == len(data)
+
+
+def test_a_damaged_entry_never_changes_the_answer(file: Path, cache: Path) -> None:
+    """A byte turned over anywhere is either noticed or harmless: the answer is the same and nothing is raised."""
+    whole = _open(file, cache)
+    entry = _entry(cache)
+    data = entry.read_bytes()
+    for at in range(0, len(data), max(1, len(data) // 300)):
+        damaged = bytearray(data)
+        damaged[at] ^= 0x5A
+        entry.write_bytes(damaged)
+        _assert_same(whole, _open(file, cache))
+
+
+@pytest.mark.parametrize("content", [b"", b"not an archive", b"PK\x03\x04" + bytes(100), bytes(5000)])
+def test_rubbish_in_an_entrys_place_is_replaced(file: Path, cache: Path, content: bytes) -> None:
+    """Anything that is no archive is compiled over."""
+    whole = _open(file, cache)
+    _entry(cache).write_bytes(content)
+    _assert_same(whole, _open(file, cache))
+    assert _entry(cache).read_bytes() != content
+
+
+def test_an_archive_that_lacks_a_part_is_replaced(file: Path, cache: Path, compiles: list[int]) -> None:
+    """A sound archive with an array missing, or one too many, is not used."""
+    whole = _open(file, cache)
+    entry = _entry(cache)
+    with np.load(entry, allow_pickle=False) as archive:
+        arrays = {n: archive[n] for n in archive.files}
+    for lost in ("member", "text"):
+        np.savez(entry, **{n: a for n, a in arrays.items() if n != lost})
+        _assert_same(whole, _open(file, cache))
+    np.savez(entry, **arrays, stray=np.zeros(2))
+    _assert_same(whole, _open(file, cache))
+    assert len(compiles) == 4
+
+
+def test_a_pickle_in_an_entry_is_never_loaded(file: Path, cache: Path, tmp_path: Path) -> None:
+    """An entry that holds an object array runs no code: it is refused and replaced."""
+    whole = _open(file, cache)
+    mark = tmp_path / "ran"
+
+    class Trap:
+        def __reduce__(self) -> Any:
+            return (Path.touch, (mark,))
+
+    np.savez(_entry(cache), text=np.array([Trap()], dtype=object), allow_pickle=True)
+    mark.unlink(missing_ok=True)
+    _assert_same(whole, _open(file, cache))
+    assert not mark.exists()
+    with np.load(_entry(cache), allow_pickle=False) as archive:
+        assert all(archive[n].dtype != object for n in archive.files)
+
+
+def test_a_cache_that_cannot_be_written_is_done_without(file: Path, tmp_path: Path, compiles: list[int]) -> None:
+    """A file in the folder's place stops nobody: it is compiled each time."""
+    blocked = tmp_path / "blocked"
+    blocked.write_text("in the way")
+    _assert_same(_open(file, blocked), _open(file, blocked))
+    _open(file, blocked / "below")
+    assert len(compiles) == 3
+    assert blocked.read_text() == "in the way"
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may write anywhere")
+def test_a_read_only_folder_is_done_without(file: Path, cache: Path) -> None:
+    """A folder without write permission gives the answer all the same."""
+    cache.mkdir()
+    cache.chmod(0o500)
+    _open(file, cache)
+    assert list(cache.iterdir()) == []
+    cache.chmod(0o700)
+
+
+def test_a_disk_that_is_full_leaves_nothing_behind(file: Path, cache: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """When writing fails half-way, there is an answer, no entry and no part of one."""
+
+    def full(*args: Any, **kwargs: Any) -> None:
+        args[0].write(b"half")
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(np, "savez", full)
+    _open(file, cache)
+    assert list(cache.iterdir()) == []
+
+
+_WORKER = """
+import sys
+from pathlib import Path
+from faultodds.appliance import open_appliance
+a = open_appliance(sys.argv[1], cache=Path(sys.argv[2]))
+print(a.suspects.likelihood.sum())
+"""
+
+
+def test_two_processes_at_once(file: Path, cache: Path) -> None:
+    """Processes that start together with an empty cache all answer the same and leave one whole entry."""
+    command = [sys.executable, "-c", _WORKER, str(file), str(cache)]
+    running = [subprocess.Popen(command, stdout=subprocess.PIPE, text=True) for _ in range(3)]
+    answers = {process.communicate(timeout=120)[0] for process in running}
+    assert all(process.returncode == 0 for process in running)
+    assert len(answers) == 1
+    assert _entry(cache).suffix == ".npz"
+    assert answers.pop().strip() == str(_open(file, cache).suspects.likelihood.sum())
+
+
+def test_the_cache_folder_is_the_users_or_the_variables(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """FAULTODDS_CACHE names the folder; without it, it is the user's cache folder."""
+    monkeypatch.setenv("FAULTODDS_CACHE", str(tmp_path))
+    assert cache_folder() == tmp_path
+    monkeypatch.setenv("FAULTODDS_CACHE", "~/somewhere")
+    assert cache_folder() == Path.home() / "somewhere"
+    monkeypatch.delenv("FAULTODDS_CACHE")
+    assert cache_folder().name == "faultodds"
+
+
+def test_a_shipped_name_wins_over_nothing_and_paths_work(file: Path) -> None:
+    """A shipped appliance is found by name, a file by its path."""
+    assert find("gas_dryer").name == "gas_dryer.toml"
+    assert find(str(file)) == file
