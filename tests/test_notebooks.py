@@ -63,9 +63,7 @@ def test_there_are_notebooks() -> None:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_a_notebook_runs_from_top_to_bottom(
-    name: str, this_python: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_notebook_runs_from_top_to_bottom(name: str, this_python: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Every cell of every notebook runs, its assertions with it."""
     done = run(stored(name), this_python, monkeypatch)
     counts = [cell.execution_count for cell in done.cells if cell.cell_type == "code"]
@@ -78,9 +76,7 @@ def test_a_wrong_number_in_a_notebook_fails(this_python: Path, monkeypatch: pyte
 
     notebook = stored("one_call_by_hand.ipynb")
     for cell in notebook.cells:
-        cell.source = cell.source.replace(
-            'table["link"] = [0.30, 0.90, 0.40]', 'table["link"] = [0.30, 0.80, 0.40]'
-        )
+        cell.source = cell.source.replace('table["link"] = [0.30, 0.90, 0.40]', 'table["link"] = [0.30, 0.80, 0.40]')
     with pytest.raises(CellExecutionError, match="AssertionError"):
         run(notebook, this_python, monkeypatch)
 

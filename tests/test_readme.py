@@ -66,9 +66,7 @@ def test_ci_finds_the_test_command() -> None:
     ci = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     (line,) = [line for line in ci.splitlines() if "<!-- test command -->" in line]
     script = line.strip().removeprefix("command=$(").removesuffix(")")
-    done = subprocess.run(
-        ["bash", "-c", script], cwd=ROOT, capture_output=True, text=True, timeout=30, check=True
-    )
+    done = subprocess.run(["bash", "-c", script], cwd=ROOT, capture_output=True, text=True, timeout=30, check=True)
     assert done.stdout.splitlines() == [
         "python3 -m venv .venv && .venv/bin/pip install --quiet -e '.[test]' && .venv/bin/python -m pytest"
     ]
@@ -89,8 +87,7 @@ def test_files_that_the_documents_name_exist(document: str) -> None:
 def test_links_inside_the_readme_lead_to_a_heading() -> None:
     """A link to a section names a section that is there."""
     headings = {
-        re.sub(r"[^\w -]", "", h).strip().lower().replace(" ", "-")
-        for h in re.findall(r"^#+ (.+)$", TEXT, re.M)
+        re.sub(r"[^\w -]", "", h).strip().lower().replace(" ", "-") for h in re.findall(r"^#+ (.+)$", TEXT, re.M)
     }
     assert set(re.findall(r"\]\(#([^)]+)\)", TEXT)) <= headings
 
@@ -129,9 +126,7 @@ def test_what_is_typed_on_a_pipe_and_the_exit_code_are_shown(tmp_path: Path) -> 
     assert wrong.endswith("exit code 2\n")
 
 
-@pytest.mark.parametrize(
-    "line", ["ls", "faultodds demo | sort", "cat x | faultodds bench", "faultodds demo > out"]
-)
+@pytest.mark.parametrize("line", ["ls", "faultodds demo | sort", "cat x | faultodds bench", "faultodds demo > out"])
 def test_a_line_that_cannot_be_run_here_is_refused(line: str, tmp_path: Path) -> None:
     """Nothing but faultodds is run, so a README block cannot quietly mean something else."""
     with shop(tmp_path), pytest.raises(ValueError, match="a README block cannot run"):

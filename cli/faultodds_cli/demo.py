@@ -25,14 +25,12 @@ app = new_app("A whole worked job on the gas dryer, nothing to type.")
 # What is wrong with the invented machine: good coils on the bench, weak ones in the heat.
 FAULT = "coils.drop_out_hot"
 FACTS = {
-    "age": "to_13",
-    "vent_material": "rigid",
-    "duct_cleaned": "under_12",
     "control": "timer",
     "auto_dry": "yes",
+    "coil_layout": "two_coils_two_three_terminal",
+    "fuel": "natural",
 }
-FACTS |= {"coil_layout": "two_coils_two_three_terminal", "fuel": "natural"}
-COMPLAINT = {"dry_time": "over_twice", "heat": "cools_off", "clothes": "cool_damp"}
+COMPLAINT = {"dry_time": "longer"}
 # What the checks show on this machine before the repair, where that is not the plain good outcome.
 WITH_FAULT = {
     "burner_watch": "lights_then_fails",
@@ -123,9 +121,8 @@ def _opening(story: Story) -> None:
     say("A DEMO JOB. Shop, customer and machine are invented.")
     say(
         show.wrap(
-            "Harbour Lane Appliance Service, Tuesday, 8:40. 'It takes two or three cycles now. It starts out "
-            "warm, but the clothes come out cool and damp.' Gas dryer with a dial timer, nine years old; "
-            "rigid duct, cleaned in spring."
+            "Harbour Lane Appliance Service, Tuesday, 8:40. 'It takes far longer than it used to.' "
+            "Gas dryer, dial timer, auto-dry. More the customer cannot say."
         )
     )
     say()
@@ -160,7 +157,22 @@ def _move(story: Story, view: View, number: int) -> View:
     after = story.view
     say()
     say(show.odds_lines(after, 4, view.belief))
+    say(show.wrap(_comment(view, after), "  "))
     return after
+
+
+def _comment(before: View, after: View) -> str:
+    """What the last entry did to the odds, in one sentence."""
+    from faultodds_cli.text import percent
+
+    k = after.appliance.knowledge
+    first, last = before.belief.fault_odds()[0], after.belief.fault_odds()[0]
+    if after.belief.sound > last.probability:
+        return f"Most likely nothing is wrong with the machine any more: {percent(after.belief.sound)}."
+    if first.name != last.name:
+        return f"Now {k.title_of(last.name)} leads, no longer {k.title_of(first.name)}."
+    moved = f"from {percent(first.probability)} to {percent(last.probability)}"
+    return f"Still in the lead: {k.title_of(last.name)}, {moved}."
 
 
 def _enter_state(story: Story, name: str) -> None:
@@ -182,7 +194,7 @@ def _found(story: Story, name: str, minutes: float) -> list[str]:
     judgement: Judgement | None = taken.judgement
     if judgement is not None:
         return [
-            *wrap(f"The technician enters: {name} = {taken.finding.raw}", ""),
+            *wrap(f"The technician enters: {name} = {taken.finding.raw}"),
             *judgement_lines(k, name, judgement),
         ]
     outcome = taken.finding.outcome or ""

@@ -112,8 +112,6 @@ def _save(entry: Path, appliance: Appliance) -> None:
 
 def _load(entry: Path) -> Appliance | None:
     """The cached appliance, or None when there is none or it is damaged."""
-    import zipfile
-
     import msgspec
 
     try:
@@ -127,7 +125,9 @@ def _load(entry: Path) -> Appliance | None:
             array.setflags(write=False)
         suspects = Suspects(**{f: getattr(about, f) for f in _About.__dataclass_fields__}, facts=facts, **arrays)
         return Appliance(knowledge, suspects, str(text["fingerprint"]))
-    except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile, msgspec.MsgspecError):
+    except Exception:
+        # Damage to an archive shows in a dozen ways (compression method, encryption flag, sizes ...); whatever it is, the
+        # answer is the same: compile again.
         return None
 
 

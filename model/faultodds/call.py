@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from faultodds.advice import Situation
 from faultodds.appliance import Appliance
@@ -18,8 +19,10 @@ from faultodds.errors import BadReading, FaultoddsError, SafetyStop
 from faultodds.jobs import Fact, Finding, Job, MachineState, Payload, Repair, Skip
 from faultodds.knowledge import repair_modes
 from faultodds.names import fold, match
-from faultodds.readings.judge import Judgement
 from faultodds.schema import ContextFact, EquipmentFact, Knowledge
+
+if TYPE_CHECKING:
+    from faultodds.readings.judge import Judgement
 
 _YES = {"yes", "y", "true", "1", "on", "there", "present"}
 _NO = {"no", "n", "false", "0", "off", "none"}
@@ -128,6 +131,8 @@ def _is_meter_word(value: str) -> bool:
 def _judged(
     knowledge: Knowledge, name: str, text: str, facts: Mapping[str, str] | None, ambient: str | None, take: int
 ) -> Taken:
+    from faultodds.readings.judge import judge
+
     outcomes = list(knowledge.check[name].outcomes)
     judgement = judge(knowledge.reading[name], outcomes, text, ambient=ambient, fuel=(facts or {}).get("fuel"))
     return Taken(Finding(name, likelihood=dict(judgement.outcomes), raw=text, take=take), judgement)
@@ -168,6 +173,13 @@ def take_state(knowledge: Knowledge, items: Iterable[str]) -> MachineState:
     Raises FaultoddsError when an item cannot be open without another that is not said to be.
     """
     open_now = {match("access item", i, knowledge.access, {n: a.title for n, a in knowledge.access.items()}) for i in items}
+    for item in sorted(open_now):
+        missing = [r for r in knowledge.access[item].requires if r not in open_now]
+        if missing:
+            raise FaultoddsError(
+                f"'{item}' cannot be open without '{missing[0]}': {knowledge.access[missing[0]].open_step} "
+                f"Add '{missing[0]}', or leave '{item}' out."
+            )
     return MachineState({name: name in open_now for name in knowledge.access})
 
 

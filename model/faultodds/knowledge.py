@@ -11,7 +11,7 @@ import hashlib
 import tomllib
 import typing
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from importlib import resources
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -21,12 +21,12 @@ from faultodds.schema import NOTHING_WRONG, OK, UNLISTED, UNLISTED_MODE, Knowled
 FORMAT = 1
 SUM_TOLERANCE = 1e-6
 KNOWLEDGE_SUFFIX = ".toml"
+SHIPPED_FOLDER = Path(__file__).parent / "appliances"
 
 
 def shipped() -> list[str]:
     """Names of the appliances that come with the package, sorted."""
-    folder = resources.files("faultodds") / "appliances"
-    return sorted(f.name.removesuffix(KNOWLEDGE_SUFFIX) for f in folder.iterdir() if f.name.endswith(KNOWLEDGE_SUFFIX))
+    return sorted(f.stem for f in SHIPPED_FOLDER.iterdir() if f.suffix == KNOWLEDGE_SUFFIX)
 
 
 def find(name: str) -> Path:
@@ -35,7 +35,7 @@ def find(name: str) -> Path:
     Raises KnowledgeError naming the shipped appliances when there is none.
     """
     if name in shipped():
-        return Path(str(resources.files("faultodds") / "appliances" / (name + KNOWLEDGE_SUFFIX)))
+        return SHIPPED_FOLDER / (name + KNOWLEDGE_SUFFIX)
     path = Path(name).expanduser()
     if path.is_file():
         return path
@@ -85,10 +85,10 @@ def parse(data: bytes, where: str = "knowledge file") -> Knowledge:
 
 def from_mapping(raw: Mapping[str, Any], where: str = "knowledge") -> Knowledge:
     """Validate a mapping shaped like a knowledge file (tests and notebooks build small appliances this way)."""
-    from pydantic import TypeAdapter, ValidationError
+    from pydantic import ValidationError
 
     try:
-        knowledge: Knowledge = TypeAdapter(Knowledge).validate_python(raw)
+        knowledge: Knowledge = _validator().validate_python(raw)
     except ValidationError as error:
         raise KnowledgeError(_pydantic_message(error, where)) from None
     for check in _CHECKS:
@@ -96,6 +96,13 @@ def from_mapping(raw: Mapping[str, Any], where: str = "knowledge") -> Knowledge:
         if problem is not None:
             raise KnowledgeError(f"{where}: {problem}")
     return knowledge
+
+
+@cache
+def _validator() -> Any:
+    from pydantic import TypeAdapter
+
+    return TypeAdapter(Knowledge)
 
 
 def _pydantic_message(error: Any, where: str) -> str:

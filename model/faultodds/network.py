@@ -15,7 +15,7 @@ import numpy as np
 
 from faultodds.belief import Evidence
 from faultodds.errors import KnowledgeError
-from faultodds.schema import OK, UNLISTED, Knowledge
+from faultodds.schema import OK, UNLISTED, ContextFact, EquipmentFact, Knowledge
 from faultodds.suspects import Suspects
 from faultodds.tables import MAIN_CAUSE, build_tables
 
@@ -59,7 +59,8 @@ def labels(knowledge: Knowledge) -> dict[str, str]:
     out = {MAIN_CAUSE: "the one cause this call is about", UNLISTED: knowledge.title_of(UNLISTED)}
     for name, component in knowledge.component.items():
         out[name] = _label(component.title, {mode: record.title for mode, record in component.modes.items()})
-    for name, fact in {**knowledge.context, **knowledge.equipment}.items():
+    facts: dict[str, ContextFact | EquipmentFact] = {**knowledge.context, **knowledge.equipment}
+    for name, fact in facts.items():
         out[name] = _label(fact.ask, fact.values)
     for name, mechanism in knowledge.mechanism.items():
         out[name] = _label(mechanism.title, mechanism.states)

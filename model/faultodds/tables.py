@@ -212,15 +212,16 @@ def _mechanism_tables(name: str, mechanism: Mechanism, states: Mapping[str, tupl
         last = number == len(chunks)
         carried = [made[-1].node] if made else []
         shape = [len(own)] * len(carried) + [len(c.effect) for c in chunk]
-        cells = np.zeros((len(own), *shape))
+        cells = np.zeros((len(own), int(np.prod(shape))))
         for index in itertools.product(*map(range, shape)):
             state = index[0] if carried else 0
             for cause, at in zip(chunk, index[len(carried) :], strict=True):
                 effect = cause.effect[at]
                 state = state if effect is None else combine(state, effect)
-            cells[np.ix_([state], *([int(i)] for i in index))] = 1.0
+            cells[state, np.ravel_multi_index(index, shape)] = 1.0
         node = name if last else f"{name}__{number}"
         parents = (*carried, *(c.parent for c in chunk))
+        cells = cells.reshape(len(own), *shape)
         made.append(Table(node, "mechanism" if last else "step", own, parents, cells))
     return made
 
@@ -273,14 +274,14 @@ def _small_table(name: str, observable: Observable, states: Mapping[str, tuple[s
     parents = tuple(observable.depends_on)
     shape = tuple(len(states[p]) for p in parents)
     _refuse_large(name, parents, len(outcomes) * int(np.prod(shape)), max_cells)
-    cells = np.zeros((len(outcomes), *shape))
+    cells = np.zeros((len(outcomes), int(np.prod(shape))))
     for index in itertools.product(*map(range, shape)):
         key = ", ".join(states[p][i] for p, i in zip(parents, index, strict=True))
         row = observable.table.get(key, observable.table.get("other"))
         if row is None:
             raise KnowledgeError(f"'{name}' has no row for '{key}'; add one, or a row called 'other'.")
-        cells[(slice(None), *index)] = [row.get(o, 0.0) for o in outcomes]
-    return Table(name, "observable", outcomes, parents, cells)
+        cells[:, np.ravel_multi_index(index, shape)] = [row.get(o, 0.0) for o in outcomes]
+    return Table(name, "observable", outcomes, parents, cells.reshape(len(outcomes), *shape))
 
 
 def _refuse_large(node: str, parents: Sequence[str], size: int, limit: int) -> None:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
 from calls import SAFE, STRAIGHT_ON, bench, command, looked_at
 from faultodds.jobs import Finding, MachineState
 from faultodds.store import Store
+from faultodds_cli.bench_screen import screen
 
 
 def findings(data: Path, job: str = "1") -> dict[str, Finding]:
@@ -63,9 +65,7 @@ def test_a_fresh_call_asks_safety_then_the_machine_then_the_complaint_then_advis
         ("lint screen look coat", "lint_screen_look", "coated"),
     ],
 )
-def test_findings_are_taken_by_name_number_and_abbreviation(
-    tmp_path: Path, line: str, name: str, outcome: str
-) -> None:
+def test_findings_are_taken_by_name_number_and_abbreviation(tmp_path: Path, line: str, name: str, outcome: str) -> None:
     """Names and outcomes may be shortened as long as one thing only can be meant; outcomes have numbers."""
     assert bench(tmp_path, *STRAIGHT_ON, line).code == 0
     assert findings(tmp_path)[name].outcome == outcome
@@ -199,9 +199,7 @@ def test_doing_a_check_leaves_the_machine_as_the_check_needs_it(tmp_path: Path) 
 
 def test_the_machine_state_is_shown_and_can_be_corrected(tmp_path: Path) -> None:
     """`open` and `shut` set one item; `state` lists them all."""
-    ended = bench(
-        tmp_path, *STRAIGHT_ON, "igniter_ohms 120 ohm", "shut front_open", "open pulled out", "state"
-    )
+    ended = bench(tmp_path, *STRAIGHT_ON, "igniter_ohms 120 ohm", "shut front_open", "open pulled out", "state")
     assert "YES  pulled_out" in ended.out
     assert "no   front_open" in ended.out
     with looked_at(tmp_path) as visit:
@@ -277,9 +275,7 @@ def test_a_complaint_that_came_back_opens_the_job_again(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("place", range(4))
 @pytest.mark.parametrize("reply", ["yes", "y", "not sure", "maybe a bit", "yesterday"])
-def test_anything_but_a_plain_no_to_a_stop_question_stops_everything(
-    tmp_path: Path, place: int, reply: str
-) -> None:
+def test_anything_but_a_plain_no_to_a_stop_question_stops_everything(tmp_path: Path, place: int, reply: str) -> None:
     """Exit 3, the usual steps, no odds and no advice, and the job is kept with the reason."""
     ended = bench(tmp_path, *SAFE[:place], reply, "no", "no", "no", "no", "done", "1=2")
     assert ended.code == 3
@@ -439,9 +435,7 @@ def in_own_process(data: Path, typed: bytes, **environment: str) -> subprocess.C
 
 def test_a_terminal_without_unicode_gets_plain_characters(tmp_path: Path) -> None:
     """On an ASCII terminal bars are drawn with # and nothing fails, whatever bytes are typed."""
-    typed = "\n".join(
-        [*STRAIGHT_ON, "dry_time longer", "note naïve £5 key", "how hood_flap", "story", "leave", ""]
-    )
+    typed = "\n".join([*STRAIGHT_ON, "dry_time longer", "note naïve £5 key", "how hood_flap", "story", "leave", ""])
     ended = in_own_process(tmp_path, typed.encode("latin-1"), PYTHONIOENCODING="ascii", PYTHONUTF8="0")
     assert ended.returncode == 0, ended.stderr
     assert ended.stdout.isascii()
@@ -491,20 +485,16 @@ def test_no_line_is_wider_than_80_columns(tmp_path: Path) -> None:
     assert wide == []
 
 
-def test_a_screen_takes_less_than_the_blink_it_should(tmp_path: Path) -> None:
-    """A finding, stored and answered with a full screen, takes well under a second even on a busy machine."""
-    import time
-
+def test_a_screen_takes_no_more_than_a_blink(tmp_path: Path) -> None:
+    """A finding, stored and answered with a full screen: about 0.3 s of one core, with a margin for slow ones."""
     bench(tmp_path, *STRAIGHT_ON, "dry_time longer")
     with looked_at(tmp_path) as visit:
-        from faultodds_cli.bench_screen import screen
-
         times = []
         for outcome in ("weak", "none", "strong", "weak", "none"):
-            start = time.perf_counter()
+            start = time.process_time()
             visit.find("hood_flap", outcome)
             screen(visit)
-            times.append(time.perf_counter() - start)
+            times.append(time.process_time() - start)
     assert min(times) < 0.6
 
 

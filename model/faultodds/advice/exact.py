@@ -67,7 +67,8 @@ def _layer(
     out = np.repeat(total * p.refer_cost, len(ledger.states), axis=1)
     for i, (c, rows) in enumerate(checks):
         if not seen[i]:
-            after = sum(value[(*seen[:i], o + 1, *seen[i + 1 :])] for o in range(rows.stop - rows.start))
+            parts = [value[(*seen[:i], o + 1, *seen[i + 1 :])] for o in range(rows.stop - rows.start)]
+            after = np.sum(parts, axis=0)
             out = np.minimum(out, total * ledger.check_cost[:, c] + after[:, ledger.check_next[:, c]])
     place = {tuple(t): i for i, t in enumerate(tries.tolist())}
     for t in sorted(range(len(tries)), key=lambda i: -int(tries[i].sum())):

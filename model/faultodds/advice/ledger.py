@@ -127,7 +127,7 @@ class Ledger:
         cost = minutes * p.rate + p.verify.cost + own
         cost[:, p.masks == SOUND] = 0.0
         cost[:, p.masks == HOPELESS] = p.refer_cost
-        return np.minimum(cost, p.refer_cost)
+        return np.asarray(np.minimum(cost, p.refer_cost))
 
     @cached_property
     def left(self) -> Ints:

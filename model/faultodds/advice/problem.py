@@ -315,7 +315,7 @@ class Problem:
         """(R,) likelihood of each outcome for a class that is what repairs leave of larger ones."""
         s, which = self.belief.suspects, self._grouped[2]
         if mask == SOUND:
-            return s.likelihood[self._check_rows, s.sound]
+            return np.asarray(s.likelihood[self._check_rows, s.sound])
         weight = np.zeros(len(s.member))
         for k, larger in enumerate(self.masks.tolist()):
             if larger > mask and larger & mask == mask:

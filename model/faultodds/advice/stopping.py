@@ -22,27 +22,34 @@ def value_of_perfect_information(ranking: Ranking, cost: float) -> float:
 def same_decision_probability(ranking: Ranking, samples: int = SAMPLES) -> float:
     """Chance that the outcome of every check still open would leave the likeliest repair what it is.
 
-    Chen, Choi and Darwiche 2014. Estimated from `samples` draws of the truth and of all outcomes together, with fixed
-    random numbers, so the same evidence gives the same figure; the standard error is at most 0.5 / sqrt(samples).
+    Chen, Choi and Darwiche 2014. Estimated from `samples` draws of the truth and of all outcomes together, at fixed evenly
+    spread points, so the same evidence gives the same figure; the standard error is about 0.5 / sqrt(samples) at most.
     """
     p = ranking.problem
     if not p.check_names or not p.bundles:
         return 1.0
-    rng = np.random.default_rng(0)
+    spread = _even(samples, len(p.check_names) + 1)
     kept = likely(p.weights, DROPPED)
     weights = p.weights[kept] / p.weights[kept].sum()
-    truth = rng.choice(len(kept), size=samples, p=weights)
+    truth = np.minimum(np.searchsorted(np.cumsum(weights), spread[0]), len(kept) - 1)
     log_post = np.repeat(np.log(weights)[None, :], samples, axis=0)
-    for name in p.check_names:
+    for name, point in zip(p.check_names, spread[1:], strict=True):
         like = p.suspect_likelihood[p.rows[name]][:, kept]
         cut = np.cumsum(like[:, truth], axis=0)
-        outcome = (rng.random(samples)[None, :] > cut[:-1]).sum(axis=0)
+        outcome = (point[None, :] > cut[:-1]).sum(axis=0)
         log_post += np.log(np.maximum(like[outcome], 1e-300))
     post = np.exp(log_post - log_post.max(axis=1, keepdims=True))
     post /= post.sum(axis=1, keepdims=True)
     beliefs = np.concatenate([p.class_weights[None], post @ p.to_class[kept]])
     first = [_settled(ranking, row) for row in beliefs]
     return float(np.mean([f <= first[0] or first[0] <= f for f in first[1:]]))
+
+
+def _even(samples: int, columns: int) -> Floats:
+    """(columns, samples) points that fill the unit cube evenly (an additive recurrence on square roots of primes)."""
+    primes = [n for n in range(2, 20 * columns + 20) if all(n % d for d in range(2, int(n**0.5) + 1))][:columns]
+    step = np.sqrt(np.array(primes, dtype=float)) % 1.0
+    return np.asarray((0.5 + step[:, None] * np.arange(1, samples + 1)) % 1.0)
 
 
 def _settled(ranking: Ranking, belief: Floats) -> frozenset[str]:
