@@ -25,9 +25,7 @@ def bench(
     job: Annotated[
         str | None, typer.Argument(metavar="[JOB]", help="A saved job to go on with; a new one without.")
     ] = None,
-    title: Annotated[
-        str, typer.Option("--title", metavar="TEXT", help="A few words to know a new job by.")
-    ] = "",
+    title: Annotated[str, typer.Option("--title", metavar="TEXT", help="A few words to know a new job by.")] = "",
     appliance: FileOption = None,
     data: DataOption = None,
     ambient: AmbientOption = None,
@@ -50,9 +48,7 @@ def _new(talk: Talk, store: Store, name: str | None, title: str, settings: dict[
     from faultodds_cli.bench_intake import first_answers
 
     appliance = appliance_named(name)
-    talk.tell(
-        f"A new call: {appliance.knowledge.appliance.title}. Type help or leave at any time; all is saved."
-    )
+    talk.tell(f"A new call: {appliance.knowledge.appliance.title}. Type help or leave at any time; all is saved.")
     visit, safe = first_answers(talk, appliance.knowledge, lambda: start(store, appliance, title, **settings))
     if visit is None:
         talk.tell("Nothing was entered, so no job was started.")
@@ -65,9 +61,7 @@ def _go_on(talk: Talk, visit: Visit) -> None:
     from faultodds_cli.bench_intake import still_safe
 
     talk.tell(f"Going on with job {visit.job.id}. Type help or leave at any time; all is saved.")
-    _talk_through(
-        talk, visit, still_safe(talk, visit), fresh=not visit.job.findings and not visit.job.is_closed
-    )
+    _talk_through(talk, visit, still_safe(talk, visit), fresh=not visit.job.findings and not visit.job.is_closed)
 
 
 def _talk_through(talk: Talk, visit: Visit, safe: bool, fresh: bool) -> None:

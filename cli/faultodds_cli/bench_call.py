@@ -134,9 +134,7 @@ class Call:
             return False
         self.talk.say(bench_screen.taken_lines(self.visit, taken))
         if replaced:
-            self.talk.tell(
-                f"It takes the place of the earlier one. To count both: undo, then again {name} {value}."
-            )
+            self.talk.tell(f"It takes the place of the earlier one. To count both: undo, then again {name} {value}.")
         return True
 
     def seen_already(self, name: str) -> bool:
@@ -189,9 +187,7 @@ class Call:
         spoken = typed.stop_sign_in(self.visit.knowledge, line)
         reply: str | None = ""
         while spoken is not None and not reply:
-            reply = self.talk.ask(
-                f"{self.visit.knowledge.stop[spoken].ask} (a plain no, or everything stops)"
-            )
+            reply = self.talk.ask(f"{self.visit.knowledge.stop[spoken].ask} (a plain no, or everything stops)")
             if reply is None:
                 self.over = True
                 return
@@ -221,13 +217,9 @@ class Call:
         if job.is_closed:
             return show.wrap(f"Job {job.id} is closed and kept.")
         lines = show.wrap(f"Job {job.id} is saved. Go on with: faultodds bench {job.id}")
-        left = [
-            self.visit.knowledge.access[i].title for i in self.visit.knowledge.access if i in self.visit.state
-        ]
+        left = [self.visit.knowledge.access[i].title for i in self.visit.knowledge.access if i in self.visit.state]
         return lines + (
-            show.wrap(f"Left like this: {', '.join(left)}. Do not leave it so with people about.")
-            if left
-            else []
+            show.wrap(f"Left like this: {', '.join(left)}. Do not leave it so with people about.") if left else []
         )
 
 

@@ -85,9 +85,7 @@ def skip(call: Call, rest: str) -> bool:
     """Cannot do that now."""
     name, reason = typed.work(call.visit.knowledge, rest or call.advised(), call.numbered)
     call.visit.skip(name, reason)
-    call.talk.tell(
-        f"{name} is not offered any more on this visit; enter it all the same if you can do it after all."
-    )
+    call.talk.tell(f"{name} is not offered any more on this visit; enter it all the same if you can do it after all.")
     return True
 
 
@@ -187,9 +185,7 @@ def close(call: Call, rest: str) -> bool:
     unverified = call.visit.unverified
     closed = call.visit.close(word, day)
     if closed.outcome == "came_back":
-        call.talk.tell(
-            f"Noted: came back on {closed.on}. The job is open again; the machine is taken as closed up."
-        )
+        call.talk.tell(f"Noted: came back on {closed.on}. The job is open again; the machine is taken as closed up.")
         return True
     if closed.outcome == "gone" and unverified:
         call.talk.tell("Closed without a run after the last repair: the job says so.", "!! ")
@@ -264,7 +260,5 @@ def near_miss(word: str, problem: UnknownName) -> FaultoddsError:
         return problem  # the name was understood: what is wrong is the rest of the line
     close = difflib.get_close_matches(word.casefold(), COMMANDS, n=1, cutoff=0.7)
     if close:
-        return UnknownName(
-            f"'{word}' is no word of this program. Did you mean '{close[0]}'? Type help for all."
-        )
+        return UnknownName(f"'{word}' is no word of this program. Did you mean '{close[0]}'? Type help for all.")
     return UnknownName(f"{problem} Type help for what can be typed.")

@@ -105,11 +105,7 @@ def _take_fact(call: Call, name: str, fact: ContextFact | EquipmentFact, line: s
     visit = call.visit
     try:
         call.watch_for_danger(line)
-        pairs = (
-            typed.facts(visit.knowledge, line)
-            if "=" in line
-            else [(name, typed.fact_value(fact.values, line))]
-        )
+        pairs = typed.facts(visit.knowledge, line) if "=" in line else [(name, typed.fact_value(fact.values, line))]
         visit.facts(pairs)
     except FaultoddsError as error:
         if isinstance(error, SafetyStop):
@@ -123,9 +119,7 @@ def complaint(call: Call) -> bool:
     talk = call.talk
     call.numbered = call.symptoms()
     talk.say()
-    talk.tell(
-        "What is wrong? Several on a line: 1=2 heat=none. A number alone means yes. Enter when told all."
-    )
+    talk.tell("What is wrong? Several on a line: 1=2 heat=none. A number alone means yes. Enter when told all.")
     talk.say(bench_screen.symptom_lines(call.visit, call.numbered))
     while True:
         line = talk.ask("Complaint:")

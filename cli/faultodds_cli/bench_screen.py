@@ -107,8 +107,7 @@ def clash_lines(clash: ClashError) -> list[str]:
     for name in clash.findings:
         lines += wrap(name, "   - ")
     return lines + wrap(
-        "Look at the oddest one again and enter it anew, or type undo to take back the last. "
-        "The job is kept.",
+        "Look at the oddest one again and enter it anew, or type undo to take back the last. The job is kept.",
         "   ",
     )
 
@@ -158,9 +157,7 @@ def _tells(knowledge: Knowledge, t: Tells) -> list[str]:
     leading = "; ".join(
         f"{knowledge.title_of(o.name)} {percent(o.probability)}" for o in t.leading if o.probability >= 0.01
     )
-    return wrap(
-        f"{t.outcome} ({percent(t.chance)}): then {leading or 'nothing stands out'}", "  if ", "       "
-    )
+    return wrap(f"{t.outcome} ({percent(t.chance)}): then {leading or 'nothing stands out'}", "  if ", "       ")
 
 
 def _worth(visit: Visit, price: CheckPrice) -> list[str]:
@@ -212,9 +209,7 @@ def state_lines(visit: Visit) -> list[str]:
     """Every access item, open or not, and how to correct it."""
     lines = ["Machine now (correct it with open ITEM or shut ITEM):"]
     for name, access in visit.knowledge.access.items():
-        lines += wrap(
-            f"{'YES' if name in visit.state else 'no ':3}  {name}: {access.title}", "  ", "         "
-        )
+        lines += wrap(f"{'YES' if name in visit.state else 'no ':3}  {name}: {access.title}", "  ", "         ")
     return lines
 
 
@@ -238,9 +233,7 @@ def fact_lines(visit: Visit) -> list[str]:
     lines = []
     for name, fact in typed.asked(visit.knowledge).items():
         given = visit.job.facts.get(name)
-        text = (
-            f"{name} = {given} ({fact.values[given]})" if given else f"{name} = ? ({' | '.join(fact.values)})"
-        )
+        text = f"{name} = {given} ({fact.values[given]})" if given else f"{name} = ? ({' | '.join(fact.values)})"
         lines += wrap(text, "  ", "      ")
     return lines
 
@@ -293,7 +286,5 @@ def list_lines(jobs: Iterable[Job]) -> list[str]:
     for job in jobs:
         stands = job.outcome or "open"
         what = job.title or job.appliance
-        lines += wrap(
-            f"{job.opened_at.astimezone():%Y-%m-%d} {stands:<10} {what}", f"{job.id:>5}  ", " " * 29
-        )
+        lines += wrap(f"{job.opened_at.astimezone():%Y-%m-%d} {stands:<10} {what}", f"{job.id:>5}  ", " " * 29)
     return lines

@@ -59,9 +59,7 @@ class Talk:
         if above:
             say(above)
         sys.stdout.write(
-            f"{last} ".encode(sys.stdout.encoding or "utf-8", "replace").decode(
-                sys.stdout.encoding or "utf-8"
-            )
+            f"{last} ".encode(sys.stdout.encoding or "utf-8", "replace").decode(sys.stdout.encoding or "utf-8")
         )
         sys.stdout.flush()
         line = sys.stdin.readline()

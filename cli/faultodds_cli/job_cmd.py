@@ -44,15 +44,11 @@ FactsOption = Annotated[
 ]
 FoundOption = Annotated[
     list[str] | None,
-    typer.Option(
-        "--found", "-o", metavar="NAME=OUTCOME", help="A symptom or check and what it showed. Repeatable."
-    ),
+    typer.Option("--found", "-o", metavar="NAME=OUTCOME", help="A symptom or check and what it showed. Repeatable."),
 ]
 ReadingOption = Annotated[
     list[str] | None,
-    typer.Option(
-        "--reading", "-r", metavar="CHECK=TEXT", help='A raw reading: coil_ohms="1.15k". Repeatable.'
-    ),
+    typer.Option("--reading", "-r", metavar="CHECK=TEXT", help='A raw reading: coil_ohms="1.15k". Repeatable.'),
 ]
 
 
@@ -61,9 +57,7 @@ def new(
     fact: FactsOption = None,
     found: FoundOption = None,
     reading: ReadingOption = None,
-    title: Annotated[
-        str, typer.Option("--title", metavar="TEXT", help="A few words to know the job by.")
-    ] = "",
+    title: Annotated[str, typer.Option("--title", metavar="TEXT", help="A few words to know the job by.")] = "",
     appliance: FileOption = None,
     ambient: AmbientOption = None,
     data: DataOption = None,
@@ -116,9 +110,7 @@ def find(
 @app.command()
 def fact(
     job: JobArgument,
-    facts: Annotated[
-        list[str], typer.Argument(metavar="NAME=VALUE...", help="Intake facts: control=board age=to_8.")
-    ],
+    facts: Annotated[list[str], typer.Argument(metavar="NAME=VALUE...", help="Intake facts: control=board age=to_8.")],
     appliance: FileOption = None,
     data: DataOption = None,
     as_json: JsonOption = False,
@@ -153,9 +145,7 @@ def fix(
 @app.command()
 def verify(
     job: JobArgument,
-    outcome: Annotated[
-        str, typer.Argument(metavar="OUTCOME", help="How the run ended, or its minutes: '48 min'.")
-    ],
+    outcome: Annotated[str, typer.Argument(metavar="OUTCOME", help="How the run ended, or its minutes: '48 min'.")],
     minutes: MinutesOption = None,
     appliance: FileOption = None,
     data: DataOption = None,
@@ -216,9 +206,7 @@ def state(
 
 
 @app.command()
-def undo(
-    job: JobArgument, appliance: FileOption = None, data: DataOption = None, as_json: JsonOption = False
-) -> None:
+def undo(job: JobArgument, appliance: FileOption = None, data: DataOption = None, as_json: JsonOption = False) -> None:
     """Take back the last entry, with the opening and shutting that came with it."""
     from faultodds.jobs import summary
 
@@ -305,9 +293,7 @@ def _enter(
     """Enter all of it, or nothing: stop signs first, then everything is judged, then it is saved."""
     from faultodds.call import pair, take_fact
 
-    findings = [(*pair(text, "--found"), False) for text in found] + [
-        (*pair(t, "--reading"), True) for t in readings
-    ]
+    findings = [(*pair(text, "--found"), False) for text in found] + [(*pair(t, "--reading"), True) for t in readings]
     findings = [f for f in findings if not visit.stop_sign(f[0], f[1])]
     judged = [visit.judge(name, value, again=again, reading=reading) for name, value, reading in findings]
     given = [take_fact(visit.knowledge, *pair(text, "--fact")) for text in facts]

@@ -60,9 +60,7 @@ def next_(
 def list_(
     only_open: Annotated[bool, typer.Option("--open", help="Only jobs that are not closed.")] = False,
     only_closed: Annotated[bool, typer.Option("--closed", help="Only closed jobs.")] = False,
-    limit: Annotated[
-        int, typer.Option("--limit", metavar="N", min=1, help="At most so many, the newest.")
-    ] = 50,
+    limit: Annotated[int, typer.Option("--limit", metavar="N", min=1, help="At most so many, the newest.")] = 50,
     data: DataOption = None,
     as_json: JsonOption = False,
 ) -> None:

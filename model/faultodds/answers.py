@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from faultodds.advice import Advice, State, action
 from faultodds.appliance import Appliance
 from faultodds.belief import Belief, Evidence, weights_of_evidence
-from faultodds.readings.judge import Judgement
+
+if TYPE_CHECKING:
+    from faultodds.readings.judge import Judgement
 
 SUSPECTS_SHOWN = 8
 

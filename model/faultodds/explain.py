@@ -30,9 +30,7 @@ def tells(visit: Visit, check: str, count: int = 2) -> list[Tells]:
     it."""
     belief, s = visit.now.belief, visit.appliance.suspects
     out = []
-    for row, (outcome, chance) in zip(
-        s.likelihood[s.rows[check]], belief.outcome_odds(check).items(), strict=True
-    ):
+    for row, (outcome, chance) in zip(s.likelihood[s.rows[check]], belief.outcome_odds(check).items(), strict=True):
         joint = belief.now * row
         total = float(joint.sum())
         after = replace(belief, now=joint / total) if total > 0 else belief
@@ -64,18 +62,14 @@ def why_asked(knowledge: Knowledge, fact: str) -> str:
         if titles:
             return f"Not every machine has: {', '.join(titles)}. Their work is offered once this is known."
         return (
-            f"It decides whether these are offered: {', '.join(needs)}."
-            if needs
-            else "It says which machine this is."
+            f"It decides whether these are offered: {', '.join(needs)}." if needs else "It says which machine this is."
         )
     strongest: dict[str, float] = {}
     for target, factors in knowledge.context[fact].more_often.items():
         strongest[target] = max(f if f >= 1 else 1 / max(f, 1e-9) for f in factors.values())
     top = sorted(strongest, key=lambda t: -strongest[t])[:3]
     return (
-        f"It moves the odds of {'; '.join(_title(knowledge, t) for t in top)}."
-        if top
-        else "It is kept with the job."
+        f"It moves the odds of {'; '.join(_title(knowledge, t) for t in top)}." if top else "It is kept with the job."
     )
 
 
@@ -116,9 +110,7 @@ def job_answer(visit: Visit, advice: bool = True) -> dict[str, Any]:
         **job_line(job),
         "facts": job.facts,
         "steps": [_step(line) for line in story(job)],
-        "undone": [
-            {"seq": s.seq, "kind": kind_of(s.payload), "text": summary(s.payload)} for s in job.undone
-        ],
+        "undone": [{"seq": s.seq, "kind": kind_of(s.payload), "text": summary(s.payload)} for s in job.undone],
         "repairs": list(job.repairs),
         "open": sorted(visit.state),
         "skipped": job.skipped,

@@ -60,15 +60,9 @@ def _verify_first(appliance: Appliance, belief: Belief, advice: Advice) -> Advic
     """
     verify = appliance.knowledge.costs.verify
     price = next((c for c in advice.checks if c.name == verify), None)
-    if (
-        advice.name == verify
-        or price is None
-        or (advice.kind == "repair" and _needed(appliance, belief, advice))
-    ):
+    if advice.name == verify or price is None or (advice.kind == "repair" and _needed(appliance, belief, advice)):
         return advice
-    return replace(
-        advice, kind="check", name=verify, together=(), expected_cost=price.expected_cost, why=_WHY_VERIFY
-    )
+    return replace(advice, kind="check", name=verify, together=(), expected_cost=price.expected_cost, why=_WHY_VERIFY)
 
 
 def _needed(appliance: Appliance, belief: Belief, advice: Advice) -> bool:

@@ -80,9 +80,7 @@ def by_number(kind: str, text: str, names: Sequence[str]) -> str:
     place = int(text)
     if not 1 <= place <= len(names):
         allowed = f"1 to {len(names)}" if names else "none: nothing is numbered now"
-        raise UnknownName(
-            f"there is no {kind} {text}. Known: {allowed}. Type a number on the screen, or a name."
-        )
+        raise UnknownName(f"there is no {kind} {text}. Known: {allowed}. Type a number on the screen, or a name.")
     return names[place - 1]
 
 
@@ -104,10 +102,7 @@ def stop_sign_in(knowledge: Knowledge, line: str) -> str | None:
     if named is not None:
         return named
     for name, stop in knowledge.stop.items():
-        if all(
-            any(w == part or (len(part) > 3 and w.startswith(part)) for w in words)
-            for part in name.split("_")
-        ):
+        if all(any(w == part or (len(part) > 3 and w.startswith(part)) for w in words) for part in name.split("_")):
             return name
         listed = [fold(thing).split("_") for thing in re.split(r",| or ", stop.title)]
         if any(_together(thing, words) for thing in listed if thing != [""]):
@@ -129,11 +124,7 @@ def work(knowledge: Knowledge, text: str, numbered: Sequence[str] = ()) -> tuple
         with contextlib.suppress(UnknownName):
             return match("check or repair", " ".join(words[:count]), known, titles), " ".join(words[count:])
     first = words[0] if words else ""
-    name = (
-        by_number("line", first, numbered)
-        if first.isdigit()
-        else match("check or repair", first, known, titles)
-    )
+    name = by_number("line", first, numbered) if first.isdigit() else match("check or repair", first, known, titles)
     return name, " ".join(words[1:])
 
 

@@ -315,9 +315,7 @@ def _day(text: str | None) -> date | None:
     try:
         return date.fromisoformat(text.strip())
     except ValueError:
-        raise FaultoddsError(
-            f"'{text}' is not a day. Type it as YYYY-MM-DD, for example 2025-03-31."
-        ) from None
+        raise FaultoddsError(f"'{text}' is not a day. Type it as YYYY-MM-DD, for example 2025-03-31.") from None
 
 
 def _has_digit(text: str) -> bool:

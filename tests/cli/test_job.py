@@ -28,9 +28,7 @@ def said(data: Path, *arguments: str) -> str:
 
 def test_a_call_from_new_to_closed(tmp_path: Path) -> None:
     """Each step prints the job's number and what was saved; the story at the end has them all in order."""
-    assert said(tmp_path, "new", "--title", "slow dryer", "--found", "heat=none").startswith(
-        "Job 1 is started."
-    )
+    assert said(tmp_path, "new", "--title", "slow dryer", "--found", "heat=none").startswith("Job 1 is started.")
     said(tmp_path, "fact", "1", "control=timer", "age=to_8")
     said(tmp_path, "skip", "1", "hood_flap", "--reason", "no ladder")
     assert "Says: open" in said(tmp_path, "find", "1", "--reading", "igniter_ohms=OL", "--minutes", "3")
@@ -152,9 +150,9 @@ def test_a_stop_sign_stops_with_exit_3_and_is_kept(tmp_path: Path, found: str) -
 
 def test_a_denied_stop_sign_is_no_finding(tmp_path: Path) -> None:
     """`gas_smell=no` lets the rest through."""
-    assert [
-        s["text"] for s in job(tmp_path, "new", "--found", "gas_smell=no", "--found", "heat=none")["saved"]
-    ] == ["heat = none"]
+    assert [s["text"] for s in job(tmp_path, "new", "--found", "gas_smell=no", "--found", "heat=none")["saved"]] == [
+        "heat = none"
+    ]
 
 
 def test_a_reading_may_take_the_rooms_temperature_as_an_option(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from faultodds.tables import Floats
 
 
 # Rollout in two stages: (least branch followed, how many of the most promising moves).
-STAGES = ((0.02, 14), (0.004, 5))
+STAGES = ((0.03, 10), (0.008, 4))
 
 
 @dataclass(frozen=True)

@@ -20,8 +20,10 @@ from faultodds.tables import Floats
 
 LEAST = 0.01
 DEPTH = 40
+# When what is still followed adds up to fewer than this many least branches for each first move, the rest is settled.
+TAIL = 5.0
 # Prices of a bit, in money, that the base policy is tried with; the best of them is followed.
-BIT_PRICES = (60.0, 90.0)
+BIT_PRICES = (75.0,)
 MOST_BIT_PRICE = 400.0
 
 
@@ -94,6 +96,8 @@ class Rollout:
             front = front.pick(~small)
             if not len(front):
                 return cost
+            if front.weights.sum() < TAIL * self.least * count:
+                break
             choice = self.policy.choose(front.weights, front.state, front.done, bit_price)
             front = self._step(front, choice.move, choice.which, cost)
         self._settle(front, cost)
