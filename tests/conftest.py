@@ -9,6 +9,9 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+# As the command line does: the products are small, and threads cost more than they bring.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # Random examples are the same in every run, and a slow machine fails no test.
 settings.register_profile(
     "suite",

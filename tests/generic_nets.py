@@ -110,7 +110,7 @@ def as_gum(net: Net) -> Any:
         for parent in parents:
             made.addArc(parent, node)
     for node, values in net.table.items():
-        made.cpt(node)[:] = np.transpose(values)
+        made.cpt(node)[:] = np.ascontiguousarray(np.transpose(values))
     return made
 
 

@@ -25,8 +25,8 @@ from faultodds_cli.trial.bridge import complaint_of, facts_of, weights_of
 ACCESS, CHECKS, REPAIRS, PARTS = "access", "checks", "repairs", "parts"
 VERIFICATION, CALLBACKS, REFERRAL = "verification", "callbacks", "handing_over"
 STAGES = (ACCESS, CHECKS, REPAIRS, PARTS, VERIFICATION, CALLBACKS, REFERRAL)
-#: Checks and repairs on one job before it is handed over.
-MOST_MOVES = 45
+#: Checks and repairs on one job, and repairs alone, before it is handed over.
+MOST_MOVES, MOST_REPAIRS = 40, 7
 
 
 @dataclass
@@ -137,7 +137,7 @@ class Visit:
     def repair(self, names: Sequence[str]) -> bool:
         """Do some repairs and the verification run; whether the run was good."""
         for name in names:
-            if self._worn_out():
+            if self._worn_out(repairs=1):
                 return False
             self._repair(name)
         return self.verify()
@@ -211,9 +211,11 @@ class Visit:
 
     # --- keeping the books ---
 
-    def _worn_out(self) -> bool:
-        if not self.over and self.checks + len(self.repaired) >= MOST_MOVES:
-            self._note("too many moves")
+    def _worn_out(self, repairs: int = 0) -> bool:
+        """Whether the technician has left or leaves now, for too many moves or one repair too many."""
+        many = self.checks + len(self.repaired) >= MOST_MOVES
+        if not self.over and (many or len(self.repaired) + repairs > MOST_REPAIRS):
+            self._note("enough is enough")
             self.hand_over()
         return self.over
 
