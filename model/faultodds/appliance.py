@@ -1,8 +1,8 @@
 """An appliance ready for use: its knowledge file and the two arrays compiled from it, kept on disk.
 
-The cache holds numbers and MessagePack in one NumPy archive, never a pickle. Its name is a hash of the knowledge file, the revision
-on top of it and the code that compiles them, so that a stale entry cannot be picked up; every part carries a checksum, so that a
-half-written or damaged one is noticed, and compiled again.
+The cache (`cache.py`) holds arrays and records, never a pickle. An entry's name is a hash of the knowledge file, the revision
+on top of it and the code that compiles them, so that a stale entry cannot be picked up; a half-written or damaged one is
+noticed, and compiled again.
 """
 
 from __future__ import annotations
@@ -10,19 +10,17 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-
-import numpy as np
 
 from faultodds.knowledge import find, fingerprint, parse, read_bytes
 from faultodds.schema import Knowledge
 from faultodds.suspects import OMITTED_TARGET, Suspects, compile_suspects
 
 CACHE_VARIABLE = "FAULTODDS_CACHE"
-_COMPILING_CODE = ("schema.py", "tables.py", "suspects.py", "readings/specs.py")
+_COMPILING_CODE = ("schema.py", "tables.py", "suspects.py", "readings/specs.py", "cache.py")
+FACT_PREFIX = "fact_"
 _ARRAYS = ("share", "given_main", "ok", "member", "mechanism", "likelihood", "without")
 
 
@@ -44,7 +42,7 @@ def open_appliance(name: str, omitted_target: float = OMITTED_TARGET, cache: Pat
     """
     path = find(name)
     data = read_bytes(path)
-    entry = (cache or cache_folder()) / f"{path.stem}-{_key(data, omitted_target)}.npz"
+    entry = (cache or cache_folder()) / f"{path.stem}-{_key(data, omitted_target)}.arrays"
     loaded = _load(entry)
     if loaded is None:
         knowledge = parse(data, path.name)
@@ -78,57 +76,40 @@ def _key(data: bytes, omitted_target: float) -> str:
 
 
 def _save(entry: Path, appliance: Appliance) -> None:
-    """Write beside, then rename: readers see the whole entry or none. A cache that cannot be written is no error."""
+    """Store an appliance; a cache that cannot be written is no error."""
     import msgspec
 
+    from faultodds import cache
+
     s = appliance.suspects
-    about = {
-        "modes": s.modes,
-        "mains": s.mains,
-        "components": s.components,
-        "observables": s.observables,
-        "fact_values": s.fact_values,
-        "lacks": s.lacks,
-        "mechanism_states": s.mechanism_states,
-        "omitted_target": s.omitted_target,
-    }
-    text = msgspec.msgpack.encode(
-        {"about": about, "knowledge": appliance.knowledge, "fingerprint": appliance.fingerprint}
-    )
+    about = _About(*(getattr(s, name) for name in _About.__dataclass_fields__))
+    stored = _Stored(about, appliance.knowledge, appliance.fingerprint)
     arrays: dict[str, Any] = {name: getattr(s, name) for name in _ARRAYS}
-    arrays |= {f"fact_{name}": values for name, values in s.facts.items()}
-    arrays["text"] = np.frombuffer(text, dtype=np.uint8)
+    arrays |= {FACT_PREFIX + name: values for name, values in s.facts.items()}
     with contextlib.suppress(OSError):
-        entry.parent.mkdir(parents=True, exist_ok=True)
-        handle, beside = tempfile.mkstemp(dir=entry.parent, suffix=".part")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                np.savez(file, **arrays)
-            os.replace(beside, entry)
-        finally:
-            with contextlib.suppress(OSError):
-                os.unlink(beside)
+        cache.write(entry, msgspec.msgpack.encode(stored), arrays)
 
 
 def _load(entry: Path) -> Appliance | None:
     """The cached appliance, or None when there is none or it is damaged."""
     import msgspec
 
-    try:
-        with np.load(entry, allow_pickle=False) as archive:
-            arrays = {name: archive[name] for name in archive.files}
-        text = msgspec.msgpack.decode(arrays.pop("text").tobytes())
-        knowledge = msgspec.convert(text["knowledge"], Knowledge)
-        about = msgspec.convert(text["about"], _About)
-        facts = {name.removeprefix("fact_"): arrays.pop(name) for name in list(arrays) if name.startswith("fact_")}
-        for array in (*arrays.values(), *facts.values()):
-            array.setflags(write=False)
-        suspects = Suspects(**{f: getattr(about, f) for f in _About.__dataclass_fields__}, facts=facts, **arrays)
-        return Appliance(knowledge, suspects, str(text["fingerprint"]))
-    except Exception:
-        # Damage to an archive shows in a dozen ways (compression method, encryption flag, sizes ...); whatever it is, the
-        # answer is the same: compile again.
+    from faultodds import cache
+
+    found = cache.read(entry)
+    if found is None:
         return None
+    text, arrays = found
+    try:
+        stored = msgspec.msgpack.decode(text, type=_Stored)
+        if {n for n in arrays if not n.startswith(FACT_PREFIX)} != set(_ARRAYS):
+            return None
+    except msgspec.MsgspecError:
+        return None
+    facts = {n.removeprefix(FACT_PREFIX): arrays.pop(n) for n in list(arrays) if n.startswith(FACT_PREFIX)}
+    parts: dict[str, Any] = {**arrays, "facts": facts}
+    about: dict[str, Any] = {name: getattr(stored.about, name) for name in _About.__dataclass_fields__}
+    return Appliance(stored.knowledge, Suspects(**about, **parts), stored.fingerprint)
 
 
 @dataclass(frozen=True)
@@ -143,3 +124,12 @@ class _About:
     lacks: dict[str, dict[str, tuple[str, ...]]]
     mechanism_states: dict[str, tuple[str, ...]]
     omitted_target: float
+
+
+@dataclass(frozen=True)
+class _Stored:
+    """Everything of an appliance that is not an array."""
+
+    about: _About
+    knowledge: Knowledge
+    fingerprint: str

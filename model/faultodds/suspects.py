@@ -26,7 +26,7 @@ from faultodds.schema import Knowledge
 from faultodds.tables import Floats, Table, build_tables, main_cause_states, shares
 
 Ints = npt.NDArray[np.int64]
-OMITTED_TARGET = 1e-3
+OMITTED_TARGET = 3e-4
 MOST_SUSPECTS = 300_000
 
 
