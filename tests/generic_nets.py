@@ -1,9 +1,10 @@
 """The nets that the pgmpy wheel ships, turned into the project's two arrays where they fit its form.
 
-The form: hypotheses whose joint states can be written out, and observables that are independent given them. A set of leaves
-is chosen such that their ancestors have few enough joint states; every joint state becomes a suspect, a mode is
-"node is in a state other than its first", and the leaves' tables are the likelihoods. Ancestors can be observed as well,
-through a row that is 1 exactly where they have that state. What is dropped is barren: it tells nothing about the rest.
+The form: hypotheses whose joint states can be written out, and observables that are independent given them. A
+set of leaves is chosen such that their ancestors have few enough joint states; every joint state becomes a
+suspect, a mode is "node is in a state other than its first", and the leaves' tables are the likelihoods.
+Ancestors can be observed as well, through a row that is 1 exactly where they have that state. What is dropped
+is barren: it tells nothing about the rest.
 """
 
 from __future__ import annotations
@@ -16,7 +17,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-
 from faultodds.suspects import Suspects
 
 Array = np.ndarray[Any, Any]
@@ -64,8 +64,8 @@ def node_count(path: Path) -> int:
 def read(path: Path) -> Net:
     """A bundled net, normalised in double precision.
 
-    Through pyAgrum's reader, which is quick (and of single precision); `child` has state names that it refuses, so that one
-    is read by pgmpy.
+    Through pyAgrum's reader, which is quick (and of single precision); `child` has state names that it
+    refuses, so that one is read by pgmpy.
     """
     with gzip.open(path, "rt") as file:
         text = file.read()
@@ -136,13 +136,15 @@ def as_pgmpy(net: Net) -> Any:
 def fit(net: Net, limit: int) -> tuple[list[str], list[str]]:
     """Leaves and their ancestors (parents first) such that the ancestors have at most `limit` joint states.
 
-    Greedy: the leaf that needs the fewest joint states next, ties by name. No leaves at all when even the cheapest is too
-    dear.
+    Greedy: the leaf that needs the fewest joint states next, ties by name. No leaves at all when even the
+    cheapest is too dear.
     """
     chosen: list[str] = []
     above: set[str] = set()
     while True:
-        options = [(_size(net, above | net.ancestors(leaf)), leaf) for leaf in net.leaves if leaf not in chosen]
+        options = [
+            (_size(net, above | net.ancestors(leaf)), leaf) for leaf in net.leaves if leaf not in chosen
+        ]
         if not options or min(options)[0] > limit:
             break
         leaf = min(options)[1]

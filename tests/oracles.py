@@ -1,7 +1,8 @@
 """Reference answers for tests and benchmarks, none of which uses the project's two arrays.
 
-`GumNet` asks pyAgrum about an exported network; the functions below it enumerate a small knowledge record case by case,
-written from the meaning of the file (schema.py) without `tables.py`, so that a slip there cannot hide.
+`GumNet` asks pyAgrum about an exported network; the functions below it enumerate a small knowledge record
+case by case, written from the meaning of the file (schema.py) without `tables.py`, so that a slip there
+cannot hide.
 """
 
 from __future__ import annotations
@@ -14,7 +15,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-
 from faultodds.belief import Evidence
 from faultodds.schema import NOTHING_WRONG, OK, UNLISTED, UNLISTED_MODE, Knowledge, Observable
 from faultodds.suspects import Suspects
@@ -76,7 +76,9 @@ def sample_evidence(suspects: Suspects, rng: np.random.Generator, most: int) -> 
     h = rng.choice(len(weight), p=weight / weight.sum())
     for name in rng.permutation(list(suspects.observables))[: rng.integers(1, most + 1)]:
         chances = suspects.likelihood[suspects.rows[str(name)], h]
-        pairs[str(name)] = suspects.observables[str(name)][rng.choice(len(chances), p=chances / chances.sum())]
+        pairs[str(name)] = suspects.observables[str(name)][
+            rng.choice(len(chances), p=chances / chances.sum())
+        ]
     return pairs
 
 
@@ -116,7 +118,9 @@ def cases(k: Knowledge, facts: Mapping[str, str]) -> Iterator[Case]:
             weight = start
             for _, chance in combination:
                 weight *= chance
-            present = {m for m, _ in combination if m} | ({UNLISTED_MODE} if cause == UNLISTED_MODE else set())
+            present = {m for m, _ in combination if m} | (
+                {UNLISTED_MODE} if cause == UNLISTED_MODE else set()
+            )
             if weight > 0:
                 yield Case(cause, frozenset(present), weight)
 
@@ -138,7 +142,9 @@ def _fact_chance(k: Knowledge, fact: str, value: str, cause: str) -> float:
     return weights[value] / sum(weights.values())
 
 
-def _component_options(k: Knowledge, name: str, cause: str, facts: Mapping[str, str]) -> list[tuple[str, float]]:
+def _component_options(
+    k: Knowledge, name: str, cause: str, facts: Mapping[str, str]
+) -> list[tuple[str, float]]:
     modes = {f"{name}.{m}": r for m, r in k.component[name].modes.items()}
     lacking = any(name in k.equipment[f].lacks.get(v, []) for f, v in facts.items() if f in k.equipment)
     if cause in modes:

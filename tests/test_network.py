@@ -9,9 +9,6 @@ from typing import Any, Literal
 
 import numpy as np
 import pytest
-from oracles import GumNet, as_evidence, sample_evidence
-from toys import random_toy, raw_toy, toy
-
 from faultodds.belief import infer
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import load
@@ -19,6 +16,8 @@ from faultodds.network import build_network, export, hard_evidence, labels
 from faultodds.network_files import plain_words
 from faultodds.suspects import compile_suspects
 from faultodds.tables import build_tables
+from oracles import GumNet, as_evidence, sample_evidence
+from toys import random_toy, raw_toy, toy
 
 Form = Literal["bif", "xmlbif"]
 FORMS: tuple[Form, ...] = ("bif", "xmlbif")
@@ -108,8 +107,14 @@ def test_awkward_words_do_not_break_readers(form: Form, tmp_path: Path) -> None:
     import pyagrum as gum
 
     raw = raw_toy()
-    raw["component"]["pump"]["title"] = 'pump "A" = 50%; {hot} // 165 °F /* x */ <40 ohm & >=40 ohm -- variable'
-    raw["check"]["listen"]["outcomes"] = {"hums": "under 40 Ω, 0.5 in. w.c.", "weak": "40+ Ω", "silent": "O'L"}
+    raw["component"]["pump"]["title"] = (
+        'pump "A" = 50%; {hot} // 165 °F /* x */ <40 ohm & >=40 ohm -- variable'
+    )
+    raw["check"]["listen"]["outcomes"] = {
+        "hums": "under 40 Ω, 0.5 in. w.c.",
+        "weak": "40+ Ω",
+        "silent": "O'L",
+    }
     knowledge = toy(component=raw["component"], check=raw["check"])
     path = tmp_path / f"toy{SUFFIX[form]}"
     export(knowledge, path, form)

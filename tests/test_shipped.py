@@ -6,13 +6,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from oracles import GumNet, as_evidence, sample_evidence
-
 from faultodds.appliance import open_appliance
 from faultodds.belief import Evidence, infer, outlook
 from faultodds.knowledge import load, shipped
 from faultodds.network import export, hard_evidence
 from faultodds.suspects import Suspects, compile_suspects
+from oracles import GumNet, as_evidence, sample_evidence
 
 SETS = 200
 MOST_FINDINGS = 6
@@ -50,7 +49,9 @@ def test_posteriors_against_pyagrum_on_the_exported_network(
         apart.append((float(difference.max()), suspects.modes[int(difference.argmax())], pairs))
     worst, mode, pairs = max(apart, key=lambda a: a[0])
     median = float(np.median([a[0] for a in apart]))
-    print(f"\n{appliance}: {SETS} evidence sets, largest difference {worst:.1e} ({mode}), median {median:.1e}; {pairs}")
+    print(
+        f"\n{appliance}: {SETS} evidence sets, largest difference {worst:.1e} ({mode}), median {median:.1e}; {pairs}"
+    )
     assert worst < 2e-3, f"{mode} is {worst:.1e} off with {pairs}"
 
 
@@ -76,7 +77,9 @@ def test_every_fact_value_leaves_an_answer(suspects: Suspects) -> None:
             assert belief.omitted_mass < 20 * suspects.omitted_target, f"{fact}={value}"
 
 
-def test_one_finding_of_each_outcome_agrees_with_a_wider_compilation(appliance: str, suspects: Suspects) -> None:
+def test_one_finding_of_each_outcome_agrees_with_a_wider_compilation(
+    appliance: str, suspects: Suspects
+) -> None:
     """With a quarter of the omitted mass, no mode's odds after any one finding move by 2e-3."""
     narrow = outlook(infer(suspects, Evidence()))
     wide = outlook(infer(compile_suspects(load(appliance), suspects.omitted_target / 4), Evidence()))

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from oracles import cases
-from toys import random_toy, toy
-
 from faultodds.belief import Evidence, infer
 from faultodds.errors import KnowledgeError
 from faultodds.schema import Knowledge
 from faultodds.suspects import Suspects, compile_suspects
+from oracles import cases
+from toys import random_toy, toy
 
 
 @pytest.fixture(scope="module", params=range(5))

@@ -8,17 +8,16 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-from oracles import mechanism_states, outcome_chances
-from toys import random_toy, raw_toy, toy
-
 from faultodds import tables
 from faultodds.errors import KnowledgeError
 from faultodds.knowledge import load
 from faultodds.schema import Knowledge
 from faultodds.suspects import compile_suspects
 from faultodds.tables import Table, build_tables, spread
+from hypothesis import given
+from hypothesis import strategies as st
+from oracles import mechanism_states, outcome_chances
+from toys import random_toy, raw_toy, toy
 
 
 def _by_name(knowledge: Knowledge) -> dict[str, Table]:
@@ -64,7 +63,9 @@ def test_noisy_or_equals_its_formula(leak: float, links: list[float]) -> None:
     """Any leak and links give the product formula, with every cause present."""
     effects = [np.array([[1.0, 1 - link], [0.0, link]]) for link in links]
     cells = tables._noisy_max(np.array([[1 - leak], [leak]]), effects)[:, 0]
-    assert cells[(0, *(1,) * len(links))] == pytest.approx((1 - leak) * np.prod(1 - np.array(links)), abs=1e-12)
+    assert cells[(0, *(1,) * len(links))] == pytest.approx(
+        (1 - leak) * np.prod(1 - np.array(links)), abs=1e-12
+    )
     assert cells.sum(axis=0) == pytest.approx(1.0, abs=1e-12)
     assert (cells >= 0).all()
 
@@ -130,7 +131,12 @@ def test_first_of_stops_at_the_first_cause() -> None:
     causes = {"pump.weak": "cut", "fuse.open": "never", "pump.dead": "never"}
     raw = raw_toy()
     raw["mechanism"]["run"] = {"title": "run", "states": states, "rule": "first_of", "causes": causes}
-    raw["check"]["probe"] = {"title": "p", "minutes": 1, "outcomes": {"a": "a", "b": "b"}, "links": {"run.cut": 0.5}}
+    raw["check"]["probe"] = {
+        "title": "p",
+        "minutes": 1,
+        "outcomes": {"a": "a", "b": "b"},
+        "links": {"run.cut": 0.5},
+    }
     knowledge = toy(mechanism=raw["mechanism"], check=raw["check"])
     suspects = compile_suspects(knowledge, 0.0)
     at = list(suspects.mechanism_states).index("run")
@@ -143,7 +149,12 @@ def test_first_of_stops_at_the_first_cause() -> None:
 def test_adds_up_stops_at_the_last_state() -> None:
     """With rule `adds_up` steps are added and the last state holds the rest."""
     causes = {"pump.weak": 1, "pump.dead": 2, "belt.broken": 1, "fuse.open": 2}
-    flow = {"title": "f", "states": {"good": "g", "low": "l", "none": "n"}, "rule": "adds_up", "causes": causes}
+    flow = {
+        "title": "f",
+        "states": {"good": "g", "low": "l", "none": "n"},
+        "rule": "adds_up",
+        "causes": causes,
+    }
     suspects = compile_suspects(toy(mechanism={"flow": flow}), 0.0)
     got = {suspects.names(h): int(s) for h, s in enumerate(suspects.mechanism[0])}
     assert got[("pump.weak",)] == 1
@@ -183,7 +194,10 @@ def test_shares_and_companions_by_hand() -> None:
 
 def test_a_table_too_large_is_refused_with_node_parents_and_size() -> None:
     """The error names node, parents, size and limit, and says what to do instead."""
-    parts = {f"p{i}": {"title": "p", "modes": {f"m{j}": {"title": "m", "share": 1} for j in range(5)}} for i in range(6)}
+    parts = {
+        f"p{i}": {"title": "p", "modes": {f"m{j}": {"title": "m", "share": 1} for j in range(5)}}
+        for i in range(6)
+    }
     raw = raw_toy(component=parts, mechanism={}, symptom={})
     rows = {"other": {"a": 0.5, "b": 0.5}, "ok, ok, ok, ok, ok, ok": {"a": 1.0}}
     raw["check"] = {
@@ -220,7 +234,9 @@ def test_shares_that_add_up_to_nothing_are_refused() -> None:
             mode["share"] = 0
     nothing["other_causes"] = {"nothing_wrong": 0, "unlisted": 0}
     nothing["appliance"]["shares_per"] = 0.0
-    with pytest.raises(KnowledgeError, match="the shares of all main causes add up to nothing; give at least one"):
+    with pytest.raises(
+        KnowledgeError, match="the shares of all main causes add up to nothing; give at least one"
+    ):
         tables.shares(toy(**nothing))
     assert tables.shares(knowledge).sum() == pytest.approx(1.0)
 

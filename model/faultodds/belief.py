@@ -1,9 +1,9 @@
 """From findings to fault odds: short arithmetic on the two arrays.
 
-Prior: `w[c] = share[c] * prod_i P(fact_i | c)`, then `prior = w @ given_main`. A finding multiplies by a row of `likelihood`
-(or a weighted sum of rows when the technician is not sure). A repair is an index map: what is seen after it is read
-through the map, what was seen before stays as it was. A repair may fail to take, so belief is kept over pairs (which
-repairs took, which suspect it was); the pairs are called branches.
+Prior: `w[c] = share[c] * prod_i P(fact_i | c)`, then `prior = w @ given_main`. A finding multiplies by a row
+of `likelihood` (or a weighted sum of rows when the technician is not sure). A repair is an index map: what is
+seen after it is read through the map, what was seen before stays as it was. A repair may fail to take, so
+belief is kept over pairs (which repairs took, which suspect it was); the pairs are called branches.
 """
 
 from __future__ import annotations
@@ -27,9 +27,9 @@ IMPOSSIBLE = 1e-13
 class Seen:
     """One finding: how likely it is under each outcome of a symptom or check.
 
-    `weights` maps outcomes to likelihoods (a sure finding is `{outcome: 1}`; "not sure, 70/30" is `{a: .7, b: .3}`; outcomes
-    left out count as 0). `stage` is the number of repairs done before it was seen. `take` tells deliberate
-    re-measurements apart.
+    `weights` maps outcomes to likelihoods (a sure finding is `{outcome: 1}`; "not sure, 70/30" is `{a: .7, b:
+    .3}`; outcomes left out count as 0). `stage` is the number of repairs done before it was seen. `take`
+    tells deliberate re-measurements apart.
     """
 
     name: str
@@ -88,8 +88,8 @@ class FaultOdds:
 class Belief:
     """Posterior over suspects. `prior`, `original` and `now` have shape (H,) and sum to 1.
 
-    `original` is about the machine as it came in, `now` about the machine after the repairs done so far. `omitted_mass` is
-    the prior chance, under these context facts, of the suspects the compilation left out.
+    `original` is about the machine as it came in, `now` about the machine after the repairs done so far.
+    `omitted_mass` is the prior chance, under these context facts, of the suspects the compilation left out.
     """
 
     suspects: Suspects
@@ -149,8 +149,8 @@ class Belief:
 class Outlook:
     """One full evaluation: what every outcome would tell.
 
-    `chance` (R,): chance of each outcome. `modes` (M,): mode odds now. `after` (R, M): mode odds after each outcome
-    (the odds now where an outcome cannot happen).
+    `chance` (R,): chance of each outcome. `modes` (M,): mode odds now. `after` (R, M): mode odds after each
+    outcome (the odds now where an outcome cannot happen).
     """
 
     chance: Floats
@@ -161,7 +161,8 @@ class Outlook:
 def outlook(belief: Belief, drop: float = 1e-9) -> Outlook:
     """Every mode's odds, every outcome's chance, and every mode's odds after every outcome.
 
-    Suspects whose posterior adds up to at most `drop` may be left out of the sums, so each chance is right to `drop`.
+    Suspects whose posterior adds up to at most `drop` may be left out of the sums, so each chance is right to
+    `drop`.
     """
     s = belief.suspects
     p, member, likelihood = belief.now, s.member_float, s.likelihood
@@ -189,8 +190,8 @@ def likely(p: Floats, drop: float) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
 def infer(suspects: Suspects, evidence: Evidence) -> Belief:
     """Posterior over suspects given the evidence.
 
-    Raises UnknownName for a name the file does not have, and ClashError (naming the smallest set of findings that
-    clash) when no suspect explains the evidence.
+    Raises UnknownName for a name the file does not have, and ClashError (naming the smallest set of findings
+    that clash) when no suspect explains the evidence.
     """
     _check_names(suspects, evidence)
     prior, omitted = prior_for(suspects, evidence.facts)
@@ -300,7 +301,9 @@ def _check_names(suspects: Suspects, evidence: Evidence) -> None:
         if not sum(s.weights.values()) > 0:
             raise FaultoddsError(f"the finding '{s.name}' gives no outcome any weight; name at least one outcome.")
         if not 0 <= s.stage <= len(evidence.repairs):
-            raise FaultoddsError(f"'{s.name}' is said to come after repair {s.stage}, but only {len(evidence.repairs)} were done.")
+            raise FaultoddsError(
+                f"'{s.name}' is said to come after repair {s.stage}, but only {len(evidence.repairs)} were done."
+            )
     for repair in evidence.repairs:
         for mode in repair.modes:
             _known("mode", mode, suspects.modes)
@@ -309,14 +312,16 @@ def _check_names(suspects: Suspects, evidence: Evidence) -> None:
 def _clash(suspects: Suspects, evidence: Evidence, prior: Floats) -> ClashError:
     """The error that names the smallest set of findings that no suspect explains.
 
-    Each finding rules out some suspects; the smallest set that together rules out all of them is searched by size.
+    Each finding rules out some suspects; the smallest set that together rules out all of them is searched by
+    size.
     """
     seen = _distinct(evidence.seen)
-    rules_out = np.stack([_ruled_out(suspects, evidence, s) for s in seen])[:, prior > 0]
+    rules_out = np.stack([_ruled_out(suspects, evidence, s)[:, prior > 0].ravel() for s in seen])
     patterns = np.unique(rules_out, axis=1)
     chosen = list(range(len(seen)))
     for size in range(1, len(seen)):
-        found = next((c for c in itertools.combinations(range(len(seen)), size) if patterns[list(c)].any(axis=0).all()), None)
+        sets = itertools.combinations(range(len(seen)), size)
+        found = next((c for c in sets if patterns[list(c)].any(axis=0).all()), None)
         if found is not None:
             chosen = list(found)
             break
@@ -330,24 +335,23 @@ def _clash(suspects: Suspects, evidence: Evidence, prior: Floats) -> ClashError:
     )
 
 
-def _ruled_out(suspects: Suspects, evidence: Evidence, seen: Seen) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """(H,) whether a finding cannot be, for the original suspect, however the repairs before it went."""
+def _ruled_out(suspects: Suspects, evidence: Evidence, seen: Seen) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
+    """(branch, H) whether a finding cannot be, for each way the repairs can have gone and each original suspect."""
     like = suspect_likelihood(suspects, seen)
-    possible = np.zeros(len(like), dtype=bool)
-    before = evidence.repairs[: seen.stage]
-    for took in itertools.product((True, False), repeat=len(before)):
-        if any(not t and r.success >= 1.0 for t, r in zip(took, before, strict=True)):
-            continue
-        removed = [m for t, r in zip(took, before, strict=True) if t for m in r.modes]
-        possible |= like[suspects.removal(removed)] > IMPOSSIBLE
-    return ~possible
+    impossible = like <= IMPOSSIBLE * like.max()
+    branches = []
+    for took in itertools.product((True, False), repeat=len(evidence.repairs)):
+        if all(t or r.success < 1.0 for t, r in zip(took, evidence.repairs, strict=True)):
+            done = list(zip(took, evidence.repairs, strict=True))[: seen.stage]
+            branches.append(impossible[suspects.removal(m for t, r in done if t for m in r.modes)])
+    return np.stack(branches)
 
 
 def weights_of_evidence(belief: Belief, modes: Sequence[str]) -> dict[str, Floats]:
     """Weight of each finding for each of `modes`, in decibans, given all the other findings (Good 1950).
 
-    Positive speaks for the mode, negative against. Keys are `Seen.label`; values have the order of `modes`. A finding
-    without which nothing is known keeps a finite weight: chances are held within 1e-12 of 0 and 1.
+    Positive speaks for the mode, negative against. Keys are `Seen.label`; values have the order of `modes`. A
+    finding without which nothing is known keeps a finite weight: chances are held within 1e-12 of 0 and 1.
     """
     s = belief.suspects
     columns = [s.mode_index[m] for m in modes]

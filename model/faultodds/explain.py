@@ -12,7 +12,7 @@ from faultodds.belief import FaultOdds
 from faultodds.errors import ClashError
 from faultodds.jobs import Closed, Fact, Finding, Job, Payload, Repair, kind_of, summary
 from faultodds.schema import Knowledge
-from faultodds.standing import AS_GOOD_AS_FOUND
+from faultodds.advice import AS_GOOD_AS_FOUND
 from faultodds.visit import Visit
 
 

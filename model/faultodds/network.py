@@ -1,7 +1,8 @@
 """The pgmpy network behind the two arrays: built, checked, exported, and used as the reference in tests.
 
 pgmpy takes seconds to import, so this module is imported only where a network is wanted. Names and states are
-identifier-like, because network files lose or merge anything else; words and units stay in the knowledge file's labels.
+identifier-like, because network files lose or merge anything else; words and units stay in the knowledge
+file's labels.
 """
 
 from __future__ import annotations
@@ -40,7 +41,9 @@ def build_network(knowledge: Knowledge) -> Any:
         flat = t.values.reshape(len(t.states), -1)
         names = {n: states[n] for n in (t.node, *t.parents)}
         cards = [len(states[p]) for p in t.parents]
-        network.add_cpds(cpd_class(t.node, len(t.states), flat, list(t.parents) or None, cards or None, names))
+        network.add_cpds(
+            cpd_class(t.node, len(t.states), flat, list(t.parents) or None, cards or None, names)
+        )
     network.name = knowledge.appliance.id
     for node, label in labels(knowledge).items():
         network.nodes[node]["label"] = label
@@ -77,8 +80,8 @@ def _label(title: str, states: Mapping[str, str]) -> str:
 def export(knowledge: Knowledge, path: Path, form: Literal["bif", "xmlbif"], revision: str = "file") -> None:
     """Write the network as BIF or XMLBIF, with the appliance and `revision` named in a comment at its head.
 
-    Every number is written so that it reads back as the same double. Raises FaultoddsError for a path that cannot be
-    written.
+    Every number is written so that it reads back as the same double. Raises FaultoddsError for a path that
+    cannot be written.
     """
     from faultodds.network_files import write_bif, write_xmlbif
 
@@ -101,7 +104,9 @@ def hard_evidence(suspects: Suspects, evidence: Evidence) -> dict[str, str]:
     return pairs
 
 
-def exact_mode_odds(network: Any, suspects: Suspects, pairs: Mapping[str, str], chunk: int = 12) -> np.ndarray[Any, Any]:
+def exact_mode_odds(
+    network: Any, suspects: Suspects, pairs: Mapping[str, str], chunk: int = 12
+) -> np.ndarray[Any, Any]:
     """(M,) mode odds by pgmpy's variable elimination, asked in chunks of components (its cleverest use)."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", FutureWarning)

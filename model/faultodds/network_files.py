@@ -1,9 +1,10 @@
 """Network files: BIF and XMLBIF through pgmpy's writers.
 
-pgmpy's writers are right for identifier-like names: they put out the shortest text that reads back as the same double (17
-significant digits at most), so no number changes. What they leave to the caller is done here: which appliance the file is
-about goes in a comment at the top, words and units go in one `label` property a node (a second one would be
-lost in XMLBIF), without the characters that break a reader, and the file is written as UTF-8 whatever the locale, whole or not at all.
+pgmpy's writers are right for identifier-like names: they put out the shortest text that reads back as the
+same double (17 significant digits at most), so no number changes. What they leave to the caller is done here:
+which appliance the file is about goes in a comment at the top, words and units go in one `label` property a
+node (a second one would be lost in XMLBIF), without the characters that break a reader, and the file is
+written as UTF-8 whatever the locale, whole or not at all.
 """
 
 from __future__ import annotations

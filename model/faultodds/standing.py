@@ -10,12 +10,8 @@ from faultodds.belief import Belief, Evidence, infer
 from faultodds.call import evidence_of
 from faultodds.errors import FaultoddsError
 from faultodds.jobs import Fact, Finding, Job, Repair
-from faultodds.knowledge import repair_modes
 from faultodds.schema import Knowledge
 
-# From this chance on a fault is taken as found.
-AS_GOOD_AS_FOUND = 0.5
-_WHY_VERIFY = "A repair is not done until the machine has run: this tells whether to leave or to go on."
 
 
 @dataclass(frozen=True)
@@ -39,10 +35,7 @@ class Standing:
 def stand(appliance: Appliance, job: Job, situation: Situation) -> Standing:
     """Work a job out; raises ClashError when no suspect explains its findings."""
     belief = believe(appliance, job)
-    advice = advise(appliance, belief, situation)
-    if unverified(appliance.knowledge, job):
-        advice = _verify_first(appliance, belief, advice)
-    return Standing(belief, advice, _before(appliance, job))
+    return Standing(belief, advise(appliance, belief, situation), _before(appliance, job))
 
 
 def unverified(knowledge: Knowledge, job: Job) -> bool:
@@ -51,25 +44,6 @@ def unverified(knowledge: Knowledge, job: Job) -> bool:
     return job.stage > 0 and not any(
         (p.finding.name, p.stage, p.visit) == (verify, job.stage, job.visit) for p in job.findings
     )
-
-
-def _verify_first(appliance: Appliance, belief: Belief, advice: Advice) -> Advice:
-    """The advice after a repair: let the machine run, unless it would plainly fail without a further repair.
-
-    A further repair is needed when a fault that it puts right is as good as found; the run would only fail.
-    """
-    verify = appliance.knowledge.costs.verify
-    price = next((c for c in advice.checks if c.name == verify), None)
-    if advice.name == verify or price is None or (advice.kind == "repair" and _needed(appliance, belief, advice)):
-        return advice
-    return replace(advice, kind="check", name=verify, together=(), expected_cost=price.expected_cost, why=_WHY_VERIFY)
-
-
-def _needed(appliance: Appliance, belief: Belief, advice: Advice) -> bool:
-    k, s = appliance.knowledge, belief.suspects
-    modes = {m for name in (advice.name, *advice.together) for m in repair_modes(k, k.repair[name])}
-    columns = [s.mode_index[m] for m in modes]
-    return float(belief.now @ s.member[:, columns].any(axis=1)) >= AS_GOOD_AS_FOUND
 
 
 def believe(appliance: Appliance, job: Job) -> Belief:

@@ -1,10 +1,11 @@
 """One full evaluation on the shipped dryer, side by side with pgmpy and pyAgrum; one core.
 
-An evaluation is: every mode's odds, every outcome's chance for every symptom and check not yet seen, and every mode's odds
-after that outcome. Run `python tests/benchmarks/bench_evaluation.py [--quick]`. Every engine answers the same question on
-the same network in the same process, in turns, and the answers are compared before the times are shown.
-pgmpy would take hours, so it is asked a random sample of the queries it would need (the share is printed) and its time is
-scaled up; a query still running after 10 seconds is stopped and counted as 10, and the ratio is then marked ">".
+An evaluation is: every mode's odds, every outcome's chance for every symptom and check not yet seen, and
+every mode's odds after that outcome. Run `python tests/benchmarks/bench_evaluation.py [--quick]`. Every
+engine answers the same question on the same network in the same process, in turns, and the answers are
+compared before the times are shown. pgmpy would take hours, so it is asked a random sample of the queries it
+would need (the share is printed) and its time is scaled up; a query still running after 10 seconds is stopped
+and counted as 10, and the ratio is then marked ">".
 """
 
 from __future__ import annotations
@@ -31,13 +32,12 @@ import numpy as np  # noqa: E402
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from oracles import GumNet, as_evidence, sample_evidence  # noqa: E402
-
 from faultodds.belief import Belief, infer, outlook  # noqa: E402
 from faultodds.knowledge import load  # noqa: E402
 from faultodds.network import build_network, export, hard_evidence  # noqa: E402
 from faultodds.schema import Knowledge  # noqa: E402
 from faultodds.suspects import OMITTED_TARGET, Suspects, compile_suspects  # noqa: E402
+from oracles import GumNet, as_evidence, sample_evidence  # noqa: E402
 
 QUERY_LIMIT = 10.0
 
@@ -58,8 +58,11 @@ def main() -> None:
     signal.signal(signal.SIGALRM, _stop)
     knowledge = load("gas_dryer")
     suspects = compile_suspects(knowledge, options.target)
-    print(f"shipped dryer: {len(suspects.components)} components, {len(suspects.modes)} modes, "
-          f"{len(suspects.observables)} symptoms and checks, {len(suspects.likelihood)} outcomes, {len(suspects.member):,} suspects")
+    print(
+        f"shipped dryer: {len(suspects.components)} components, {len(suspects.modes)} modes, "
+        f"{len(suspects.observables)} symptoms and checks, {len(suspects.likelihood)} outcomes, "
+        f"{len(suspects.member):,} suspects, omitted-mass target {suspects.omitted_target:g}"
+    )
     print(f"memory after compiling: {_peak():.0f} MiB (peak)")
     ours_peak = _ours_only(knowledge, suspects)
     print(f"memory after our evaluations: {ours_peak:.0f} MiB (peak)")
@@ -75,7 +78,9 @@ def main() -> None:
 def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     parser.add_argument("--quick", action="store_true", help="fewer rounds and smaller samples")
-    parser.add_argument("--target", type=float, default=OMITTED_TARGET, help="omitted-mass target to compile with")
+    parser.add_argument(
+        "--target", type=float, default=OMITTED_TARGET, help="omitted-mass target to compile with"
+    )
     parser.add_argument("--no-pgmpy", action="store_true", help="leave pgmpy out")
     return parser.parse_args()
 
@@ -99,18 +104,29 @@ def _states(knowledge: Knowledge, suspects: Suspects) -> list[tuple[str, dict[st
     while sum(n in suspects.observables for n in more) < 4:
         drawn = sample_evidence(suspects, rng, 12)
         more = {n: o for n, o in drawn.items() if n in suspects.observables and n != complaint}
-    return [("nothing known", {}), ("complaint only", first), ("complaint and 4 findings", first | dict(list(more.items())[:4]))]
+    return [
+        ("nothing known", {}),
+        ("complaint only", first),
+        ("complaint and 4 findings", first | dict(list(more.items())[:4])),
+    ]
 
 
 def _compare(
-    title: str, pairs: dict[str, str], knowledge: Knowledge, suspects: Suspects, network: Any, path: Path, options: argparse.Namespace
+    title: str,
+    pairs: dict[str, str],
+    knowledge: Knowledge,
+    suspects: Suspects,
+    network: Any,
+    path: Path,
+    options: argparse.Namespace,
 ) -> None:
     belief = infer(suspects, as_evidence(suspects, pairs))
     open_names = [n for n in suspects.observables if n not in pairs]
     nodes = hard_evidence(suspects, belief.evidence)
     gum = {e: GumNet(path, suspects, e) for e in ("ShaferShenoyInference", "LazyPropagation")}
     engines: dict[str, Callable[[Sequence[str]], dict[str, Any]]] = {
-        f"pyAgrum {e}": lambda names, g=g: _gum_outcomes(g, nodes, suspects, names) for e, g in gum.items()  # type: ignore[misc]
+        f"pyAgrum {e}": lambda names, g=g: _gum_outcomes(g, nodes, suspects, names)
+        for e, g in gum.items()  # type: ignore[misc]
     }
     size = 12 if options.quick else 24
     rounds = 1 if options.quick else 3
@@ -140,7 +156,11 @@ def _time_ours(belief: Belief) -> float:
 
 
 def _time(
-    ask: Callable[[Sequence[str]], dict[str, Any]], names: list[str], open_names: list[str], suspects: Suspects, belief: Belief
+    ask: Callable[[Sequence[str]], dict[str, Any]],
+    names: list[str],
+    open_names: list[str],
+    suspects: Suspects,
+    belief: Belief,
 ) -> Timing:
     start = time.perf_counter()
     answer = ask(names)
@@ -161,8 +181,13 @@ def _apart(answer: dict[str, Any], names: Sequence[str], suspects: Suspects, bel
     return worst
 
 
-def _print(title: str, pairs: dict[str, str], own: float, timings: dict[str, list[Timing]], count: int) -> None:
-    print(f"\n{title}: {', '.join(f'{k}={v}' for k, v in pairs.items()) or 'no evidence'}; {count} symptoms and checks open")
+def _print(
+    title: str, pairs: dict[str, str], own: float, timings: dict[str, list[Timing]], count: int
+) -> None:
+    print(
+        f"\n{title}: {', '.join(f'{k}={v}' for k, v in pairs.items()) or 'no evidence'}; "
+        f"{count} symptoms and checks open"
+    )
     print(f"  {'engine':38} {'seconds':>10} {'times ours':>11}  {'asked for':>9} {'largest difference':>19}")
     print(f"  {'faultodds, posterior and outlook':38} {own:10.4f} {1:11,.0f}  {1:9.0%}")
     for engine, runs in timings.items():
@@ -170,14 +195,18 @@ def _print(title: str, pairs: dict[str, str], own: float, timings: dict[str, lis
         asked = float(np.median([t.asked for t in runs]))
         ratio = f"{'>' if any(t.cut for t in runs) else ''}{seconds / own:,.0f}"
         apart = max(t.apart for t in runs)
-        print(f"  {engine:38} {seconds:10.3f} {ratio:>11}  {asked:9.2%} {'' if np.isnan(apart) else f'{apart:.1e}':>19}")
+        print(
+            f"  {engine:38} {seconds:10.3f} {ratio:>11}  {asked:9.2%} {'' if np.isnan(apart) else f'{apart:.1e}':>19}"
+        )
 
 
-def _gum_outcomes(gum: GumNet, nodes: dict[str, str], suspects: Suspects, names: Sequence[str]) -> dict[str, Any]:
+def _gum_outcomes(
+    gum: GumNet, nodes: dict[str, str], suspects: Suspects, names: Sequence[str]
+) -> dict[str, Any]:
     """pyAgrum: one change of evidence an outcome, and one pass a check for the chances of its outcomes.
 
-    Making every check a target at once would need one pass fewer a check, but on this network it builds a clique of hundreds
-    of millions of cells; a check at a time, the engine prunes what it does not need.
+    Making every check a target at once would need one pass fewer a check, but on this network it builds a
+    clique of hundreds of millions of cells; a check at a time, the engine prunes what it does not need.
     """
     gum.set(nodes)
     answers = {}
@@ -203,11 +232,14 @@ def _elimination(network: Any) -> Any:
     return VariableElimination(network)
 
 
-def _pgmpy(network: Any, nodes: dict[str, str], suspects: Suspects, names: Sequence[str], queries: int) -> dict[str, Timing]:
-    """Both ways of using pgmpy, on a random sample of the queries that each would need, within `QUERY_LIMIT` seconds each.
+def _pgmpy(
+    network: Any, nodes: dict[str, str], suspects: Suspects, names: Sequence[str], queries: int
+) -> dict[str, Timing]:
+    """Both ways of using pgmpy, on a random sample of the queries that each would need, within `QUERY_LIMIT`
+    seconds each.
 
-    One at a time: a query a component for every outcome, as its manual shows. Joint: a query for the joint of a check and a
-    chunk of components, in whichever of the chunk sizes comes out cheapest.
+    One at a time: a query a component for every outcome, as its manual shows. Joint: a query for the joint of
+    a check and a chunk of components, in whichever of the chunk sizes comes out cheapest.
     """
     engine = _elimination(network)
     wanted = [c for c in suspects.components if c not in nodes]

@@ -1,8 +1,8 @@
 """A cold `faultodds next --json` with a warm cache, against importing numpy.
 
-Run `python tests/benchmarks/bench_start_up.py [PAIRS]`. The two commands are alternated, each in a process of its own; what
-counts is the median of the ratios of neighbouring runs, which a busy machine moves less than either time.
-The target is at most 2.5.
+Run `python tests/benchmarks/bench_start_up.py [PAIRS]`. The two commands are alternated, each in a process of
+its own; what counts is the median of the ratios of neighbouring runs, which a busy machine moves less than
+either time. The target is at most 2.5.
 """
 
 from __future__ import annotations
@@ -28,9 +28,13 @@ def main() -> None:
         runs = [(_seconds(NUMPY, environment), _seconds(NEXT, environment)) for _ in range(pairs)]
     ratios = sorted(answer / bare for bare, answer in runs)
     print(f"first run, which compiles:      {first:6.2f} s")
-    print(f"python -c 'import numpy':       {statistics.median(b for b, _ in runs):6.3f} s (median of {pairs})")
+    print(
+        f"python -c 'import numpy':       {statistics.median(b for b, _ in runs):6.3f} s (median of {pairs})"
+    )
     print(f"faultodds next --json, cached:  {statistics.median(a for _, a in runs):6.3f} s")
-    print(f"ratio: median {statistics.median(ratios):.2f}, from {ratios[0]:.2f} to {ratios[-1]:.2f}; target 2.5")
+    print(
+        f"ratio: median {statistics.median(ratios):.2f}, from {ratios[0]:.2f} to {ratios[-1]:.2f}; target 2.5"
+    )
 
 
 def _seconds(command: list[str], environment: dict[str, str]) -> float:

@@ -11,12 +11,11 @@ from typing import Any
 import generic_nets
 import numpy as np
 import pytest
-from generic_nets import Net
-from toys import raw_toy, toy
-
 from faultodds.belief import Belief, Evidence, Seen, infer, outlook, weights_of_evidence
 from faultodds.schema import Knowledge
 from faultodds.suspects import Suspects, compile_suspects
+from generic_nets import Net
+from toys import raw_toy, toy
 
 
 def _sure(name: str, outcome: str, take: int = 0) -> Seen:
@@ -31,11 +30,16 @@ def _odds(belief: Belief) -> dict[str, float]:
     return dict(zip(belief.suspects.modes, belief.mode_odds.tolist(), strict=True))
 
 
-def _faults(rates: dict[str, float], check: dict[str, Any], shares: dict[str, float] | None = None) -> Knowledge:
+def _faults(
+    rates: dict[str, float], check: dict[str, Any], shares: dict[str, float] | None = None
+) -> Knowledge:
     """An appliance with one mode per component, independent faults when no shares are given, and the checks given."""
     shares = shares or {}
     parts = {
-        name: {"title": name, "modes": {"bad": {"title": "bad", "share": shares.get(name, 0.0), "companion": rate}}}
+        name: {
+            "title": name,
+            "modes": {"bad": {"title": "bad", "share": shares.get(name, 0.0), "companion": rate}},
+        }
         for name, rate in rates.items()
     }
     run = {"title": "run", "minutes": 1, "outcomes": {"good": "good", "bad": "bad"}}
@@ -80,9 +84,15 @@ def test_noisy_or_table() -> None:
     """Fever with inhibitors .6 .2 .1 for cold, flu, malaria. Russell and Norvig, same book; C."""
     links = {"cold.bad": 0.4, "flu.bad": 0.8, "malaria.bad": 0.9}
     fever = {"outcomes": YES_NO, "links": links}
-    suspects = compile_suspects(_faults(dict.fromkeys(("cold", "flu", "malaria"), 0.1), {"fever": fever}), 0.0)
+    suspects = compile_suspects(
+        _faults(dict.fromkeys(("cold", "flu", "malaria"), 0.1), {"fever": fever}), 0.0
+    )
     yes = suspects.likelihood[suspects.rows["fever"]][1]
-    got = {suspects.names(h): chance for h, chance in enumerate(yes.tolist()) if "unlisted.present" not in suspects.names(h)}
+    got = {
+        suspects.names(h): chance
+        for h, chance in enumerate(yes.tolist())
+        if "unlisted.present" not in suspects.names(h)
+    }
     rows = {
         (): 0.0,
         ("malaria.bad",): 0.9,
@@ -113,7 +123,14 @@ def test_asia_net() -> None:
     before = {"t": 0.0104, "l": 0.055, "b": 0.45, "e": 0.064828, "x": 0.11029004, "d": 0.4359706}
     for name, chance in before.items():
         assert prior.outcome_odds(name)["yes"] == pytest.approx(chance, abs=1e-9)
-    given = {"t": 0.087750965, "l": 0.099525145, "e": 0.18229985, "b": 0.81140207, "smoke": 0.62591986, "x": 0.21953886}
+    given = {
+        "t": 0.087750965,
+        "l": 0.099525145,
+        "e": 0.18229985,
+        "b": 0.81140207,
+        "smoke": 0.62591986,
+        "x": 0.21953886,
+    }
     for name, chance in given.items():
         assert after.outcome_odds(name)["yes"] == pytest.approx(chance, abs=6e-9)
 
@@ -184,7 +201,7 @@ def test_disease_test() -> None:
     assert _odds(_infer(suspects, trial="positive"))["thing.bad"] == pytest.approx(0.16385135, abs=5e-9)
 
 
-# --- every net of up to about 80 nodes that the pgmpy wheel ships ------------------------------------------------------
+# --- every net of up to about 80 nodes that the pgmpy wheel ships -------------------------------------------
 
 MOST_NODES = 80
 MOST_SUSPECTS = 20_000
@@ -279,7 +296,9 @@ def _sample(suspects: Suspects, rng: np.random.Generator) -> dict[str, str]:
     found = {}
     for name in rng.permutation(names)[: rng.integers(1, len(names) // 2 + 1)]:
         chances = suspects.likelihood[suspects.rows[str(name)], h]
-        found[str(name)] = suspects.observables[str(name)][rng.choice(len(chances), p=chances / chances.sum())]
+        found[str(name)] = suspects.observables[str(name)][
+            rng.choice(len(chances), p=chances / chances.sum())
+        ]
     return found
 
 

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from faultodds.belief import Seen
 from faultodds.call import take_finding
 from faultodds.errors import BadReading, FaultoddsError
-from faultodds.schema import Knowledge
+from faultodds.schema import ContextFact, EquipmentFact, Knowledge
 from faultodds_sim.call import Observation, SimCall
 from faultodds_sim.names import CHECKS, SYMPTOMS
 from faultodds_sim.repairs import REPAIRS
@@ -37,7 +37,7 @@ def must_fit(knowledge: Knowledge) -> None:
 
 def facts_of(knowledge: Knowledge, call: SimCall) -> dict[str, str]:
     """What is known of machine and house at the door."""
-    known = {**knowledge.context, **knowledge.equipment}
+    known: dict[str, ContextFact | EquipmentFact] = {**knowledge.context, **knowledge.equipment}
     told = {**call.facts, **call.equipment}
     return {name: value for name, value in told.items() if name in known and value in known[name].values}
 

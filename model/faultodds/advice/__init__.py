@@ -10,6 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from faultodds.advice import words
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way
 from faultodds.advice.problem import Price, Problem, Situation
@@ -24,6 +26,8 @@ Kind = Literal["check", "repair", "stop", "refer"]
 
 # From this chance on, a mode that is the likeliest but not on the file's list is said in plain words.
 UNLISTED_LEADS = 0.25
+# From this chance on a fault is taken as found.
+AS_GOOD_AS_FOUND = 0.5
 
 
 @dataclass(frozen=True)
@@ -95,12 +99,30 @@ def best_move(appliance: Appliance, belief: Belief, situation: Situation | None 
 
 
 def _cheapest(ranking: Ranking) -> NextMove:
-    """The cheapest of: the best repair, leaving, handing over, the best check; in this order where equal."""
+    """The cheapest of: the best repair, leaving, handing over, the best check; in this order where equal.
+
+    After a repair the machine runs first; only a fault as good as found is put right before that.
+    """
     moves = [NextMove("repair", r.name, r.together, r.expected_cost) for r in ranking.repairs[:1]]
     moves.append(NextMove("stop", "", (), ranking.stop_cost))
     moves.append(NextMove("refer", "", (), ranking.problem.refer_cost))
     moves += [NextMove("check", c.name, (), c.expected_cost) for c in ranking.checks[:1]]
-    return min(moves, key=lambda m: m.expected_cost)
+    move = min(moves, key=lambda m: m.expected_cost)
+    verify = ranking.problem.knowledge.costs.verify
+    run = next((c for c in ranking.checks if c.name == verify), None)
+    if ranking.problem.unverified and run is not None and not _as_good_as_found(ranking.problem, move):
+        return NextMove("check", verify, (), run.expected_cost)
+    return move
+
+
+def _as_good_as_found(problem: Problem, move: NextMove) -> bool:
+    """Whether the move puts right a fault that is as good as found, so that a run before it would only fail."""
+    if move.kind != "repair":
+        return False
+    k, s = problem.knowledge, problem.belief.suspects
+    modes = {m for name in (move.name, *move.together) for m in repair_modes(k, k.repair[name])}
+    present = np.any(s.member[:, sorted(s.mode_index[m] for m in modes)], axis=1)
+    return float(problem.belief.now @ present) >= AS_GOOD_AS_FOUND
 
 
 def _why(ranking: Ranking, move: NextMove, same: float) -> str:
@@ -109,7 +131,8 @@ def _why(ranking: Ranking, move: NextMove, same: float) -> str:
     if move.kind == "check":
         repair = [r.expected_cost for r in ranking.repairs[:1]]
         otherwise = min([ranking.stop_cost, problem.refer_cost, *repair])
-        return words.why_check(problem, ranking.checks[0], otherwise)
+        check = next(c for c in ranking.checks if c.name == move.name)
+        return words.why_check(problem, check, otherwise)
     if move.kind == "repair":
         return words.why_repair(problem, ranking.repairs[0], same)
     return words.why_stop(problem) if move.kind == "stop" else words.why_refer(problem)
@@ -148,6 +171,7 @@ def action(appliance: Appliance, name: str, state: State = CLOSED_UP) -> Action:
 
 
 __all__ = [
+    "AS_GOOD_AS_FOUND",
     "CLOSED_UP",
     "Action",
     "Advice",

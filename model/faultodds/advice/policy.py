@@ -27,7 +27,8 @@ Bools = npt.NDArray[np.bool_]
 
 # Bundles looked at for each belief: the ones with the best chance of finishing the job for their price.
 TRIED = 2
-FAIR_BIT_PRICE = 80.0
+# Price of a bit, as a share of the job's cost if the truth were told, at which handing over is weighed.
+FAIR_BIT_PRICE = 0.45
 CHECK, REPAIR, RUN, REFER = 0, 1, 2, 3
 
 
@@ -66,6 +67,11 @@ class Policy:
         terms = -_xlogx(self.like)
         return np.asarray(np.add.reduceat(terms, self.starts, axis=0)) if len(self.starts) else np.zeros((0, len(self.sound)))
 
+    @cached_property
+    def scale(self) -> float:
+        """Money that prices of bits are measured in: the job's expected cost if the truth were told."""
+        return max(float(self.ledger.class_cost[0] @ self.problem.class_weights), 1e-9)
+
     def missing_bits(self, weights: Floats) -> Floats:
         """(B,) entropy of the classes times the weight of the row."""
         total = weights.sum(axis=1)
@@ -89,7 +95,7 @@ class Policy:
         move = costs.argmin(axis=0)
         which = np.where(move == CHECK, best_check, np.where(move == REPAIR, best_repair, 0))
         # Handing over is weighed at a fair price of what is missing, however dear the policy takes a bit to be.
-        fair = self.value(weights, state, min(bit_price, FAIR_BIT_PRICE))
+        fair = self.value(weights, state, min(bit_price, FAIR_BIT_PRICE * self.scale))
         give_up = (self._refer(weights) < fair) | np.isinf(costs.min(axis=0))
         return Choice(np.where(give_up, REFER, move).astype(np.int64), which)
 

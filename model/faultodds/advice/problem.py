@@ -117,6 +117,12 @@ class Problem:
         )
 
     @cached_property
+    def unverified(self) -> bool:
+        """Whether a repair was done and the machine has not had its verification run since."""
+        name = self.knowledge.costs.verify
+        return self.stage > 0 and not any(s.name == name and s.stage == self.stage for s in self.belief.evidence.seen)
+
+    @cached_property
     def checks(self) -> dict[str, Check]:
         """Checks that can be offered now: this machine has the part, nobody skipped them, and they would show something new."""
         return {

@@ -75,7 +75,8 @@ class Ranking:
 
     def _base(self, weights: Floats) -> tuple[float, float, float]:
         """The base policy that does the job cheapest: its price of a bit, that of branches not followed, the cost."""
-        tried = [(*calibrate(self.policy, weights, p, STAGES[0][0], STAGES[-1][0]), p) for p in BIT_PRICES]
+        prices = [share * self.policy.scale for share in BIT_PRICES]
+        tried = [(*calibrate(self.policy, weights, p, STAGES[0][0], STAGES[-1][0]), p) for p in prices]
         branch_price, cost, bit_price = min(tried, key=lambda t: t[1])
         return bit_price, branch_price, cost
 

@@ -22,9 +22,10 @@ LEAST = 0.01
 DEPTH = 40
 # When what is still followed adds up to fewer than this many least branches for each first move, the rest is settled.
 TAIL = 5.0
-# Prices of a bit, in money, that the base policy is tried with; the best of them is followed.
-BIT_PRICES = (75.0,)
-MOST_BIT_PRICE = 400.0
+# Prices of a bit that the base policy is tried with, as shares of what the job would cost if the truth were told; the best
+# of them is followed. The last is the most a bit may be taken to cost at a branch that is not followed.
+BIT_PRICES = (0.25, 0.42)
+MOST_BIT_PRICE = 2.5
 
 
 @dataclass
@@ -154,5 +155,5 @@ def calibrate(policy: Policy, weights: Floats, bit_price: float, coarse: float, 
     a, b = (Rollout(policy, least).whole(weights, bit_price) for least in (coarse, fine))
     bits = a[1] - b[1]
     price = (b[0] - a[0]) / bits if bits > 1e-9 else bit_price
-    price = float(np.clip(price, 0.0, MOST_BIT_PRICE))
+    price = float(np.clip(price, 0.0, MOST_BIT_PRICE * policy.scale))
     return price, float(b[0] + price * b[1])

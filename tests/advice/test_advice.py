@@ -1,0 +1,158 @@
+"""Advice on toys and on the shipped dryer."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from toys import raw_toy
+
+from faultodds.advice import Problem, Ranking, Situation, action, advise, best_move
+from faultodds.appliance import Appliance, compiled, open_appliance
+from faultodds.belief import Evidence, Fixed, Seen, infer
+from faultodds.knowledge import from_mapping
+
+AIRFLOW = {"lint_screen_look", "hood_flap", "hood_air_speed", "transition_look", "duct_off_run", "static_pressure"}
+
+
+@pytest.fixture(scope="module")
+def dryer() -> Appliance:
+    """The shipped gas dryer."""
+    return open_appliance("gas_dryer")
+
+
+def _belief(appliance: Appliance, *seen: tuple[str, str], facts: dict[str, str] | None = None):  # type: ignore[no-untyped-def]
+    return infer(appliance.suspects, Evidence(facts or {}, tuple(Seen(n, {o: 1.0}) for n, o in seen)))
+
+
+@pytest.mark.parametrize("facts", [{}, {"control": "timer"}, {"control": "board"}, {"vent_material": "foil"}])
+def test_a_bare_long_dry_time_starts_with_the_air(dryer: Appliance, facts: dict[str, str]) -> None:
+    """The first advice for a long dry time is an airflow check, and no cycling-thermostat check is near the top
+    (common practice, no source)."""
+    advice = advise(dryer, _belief(dryer, ("dry_time", "longer"), facts=facts))
+    assert (advice.kind, advice.name in AIRFLOW) == ("check", True), advice.name
+    order = [c.name for c in advice.checks]
+    if "cycling_continuity" in order:
+        thermostat = min(order.index("cycling_continuity"), order.index("cycling_bench_heat"))
+        assert min(order.index(a) for a in AIRFLOW) < thermostat
+        assert order.index("coil_ohms") < thermostat or order.index("burner_watch") < thermostat
+        assert order.index("igniter_ohms") < thermostat or order.index("burner_watch") < thermostat
+
+
+def test_when_the_fault_is_plain_it_says_repair(dryer: Appliance) -> None:
+    """Lights, then glows without flame: the coil set, and no further check."""
+    belief = _belief(dryer, ("heat", "cools_off"), ("burner_watch", "lights_then_fails"), facts={"control": "timer"})
+    advice = advise(dryer, belief)
+    assert (advice.kind, advice.name) == ("repair", "coil_set")
+    assert "no check left is worth its time" in advice.why
+
+
+def test_after_a_repair_the_machine_runs_before_anything_else(dryer: Appliance) -> None:
+    """A repair is followed by the verification run; a good run by leaving."""
+    seen = (Seen("heat", {"cools_off": 1.0}), Seen("burner_watch", {"lights_then_fails": 1.0}))
+    coils = Fixed("coil_set", ("coils.drop_out_hot", "coils.open"), 0.98)
+    advice = advise(dryer, infer(dryer.suspects, Evidence({"control": "timer"}, seen, (coils,))))
+    assert (advice.kind, advice.name) == ("check", "verification_run")
+    good = Seen("verification_run", {"dry_in_time": 1.0}, stage=1)
+    advice = advise(dryer, infer(dryer.suspects, Evidence({"control": "timer"}, (*seen, good), (coils,))))
+    assert advice.kind == "stop"
+    assert "passed its run" in advice.why
+
+
+def test_leaving_is_never_advised_before_a_good_run(dryer: Appliance) -> None:
+    """Without a verification run the advice is never to stop, whatever has been seen."""
+    advice = advise(dryer, _belief(dryer, ("lint_screen_look", "clean"), ("hood_air_speed", "good")))
+    assert advice.kind != "stop"
+
+
+def test_qualified_work_can_be_switched_off(dryer: Appliance) -> None:
+    """A shop without qualified people is offered no energised or gas-pressure work."""
+    belief = _belief(dryer, ("heat", "none"), facts={"control": "timer"})
+    offered = {c.name for c in advise(dryer, belief, Situation(qualified=False)).checks}
+    assert offered and not any(dryer.knowledge.check[c].qualified for c in offered)
+
+
+def test_a_skipped_check_is_not_offered(dryer: Appliance) -> None:
+    """What cannot be done now is left out, and the next best comes up."""
+    belief = _belief(dryer, ("dry_time", "longer"))
+    first = advise(dryer, belief).name
+    advice = advise(dryer, belief, Situation(skipped=frozenset({first})))
+    assert first not in {c.name for c in advice.checks}
+    assert advice.name != first
+
+
+def test_equipment_the_machine_lacks_is_not_checked(dryer: Appliance) -> None:
+    """A timer machine is offered no thermistor check; an untold one is asked."""
+    timer = advise(dryer, _belief(dryer, ("heat", "none"), facts={"control": "timer"}))
+    assert "thermistor_ohms" not in {c.name for c in timer.checks}
+    assert "control" in advise(dryer, _belief(dryer, ("heat", "none"))).ask
+
+
+def test_a_blown_fuse_comes_with_find_why(dryer: Appliance) -> None:
+    """Every way to replace the fuse shows the caution that it has a cause."""
+    texts = " ".join(action(dryer, "thermal_fuse").cautions).lower()
+    assert "cause" in texts
+
+
+def test_when_only_an_unlisted_cause_is_left_it_is_said_and_handed_over() -> None:
+    """With everything listed ruled out, the note says so in plain words and the job is handed over."""
+    raw = raw_toy()
+    raw["check"]["belt_look"] = {"title": "look", "outcomes": {"sound": "s", "off": "o"}, "minutes": 1.0,
+                                 "leak": 0.01, "links": {"belt.broken": 0.99}}  # fmt: skip
+    raw["costs"]["refer"] = 60
+    appliance = compiled(from_mapping(raw), 0.0)
+    seen = [("slow", "yes"), ("fuse_test", "closed"), ("listen", "hums"), ("run_test", "bad"), ("belt_look", "sound")]
+    advice = advise(appliance, _belief(appliance, *seen))
+    assert any("a cause it does not know" in note for note in advice.notes)
+
+
+def test_advice_and_best_move_agree(dryer: Appliance) -> None:
+    """The quick move used in trials is the one that the full advice gives."""
+    belief = _belief(dryer, ("heat", "none"), facts={"control": "board"})
+    advice, move = advise(dryer, belief), best_move(dryer, belief)
+    assert (advice.kind, advice.name, advice.together) == (move.kind, move.name, move.together)
+
+
+def test_telling_two_modes_apart_that_the_same_repair_fixes_is_worth_nothing() -> None:
+    """A check that splits only the modes of one repair is never advised: it would change nothing."""
+    raw = raw_toy()
+    plain = compiled(from_mapping(raw), 0.0)
+    odds = {o.name: o.probability for o in _belief(plain, ("slow", "yes")).fault_odds()}
+    weak = odds["pump.weak"] / (odds["pump.weak"] + odds["pump.dead"])
+    # For a sound pump it shows what it shows for a bad one on average, so it says nothing of whether the pump is bad.
+    rows = {"ok": weak, "weak": 1.0, "dead": 0.0}
+    table = {state: {"a": 1.0 - chance, "b": chance} for state, chance in rows.items()}
+    raw["check"]["which_pump"] = {"title": "which", "outcomes": {"a": "a", "b": "b"}, "minutes": 0.1,
+                                  "depends_on": ["pump"], "table": table}  # fmt: skip
+    appliance = compiled(from_mapping(raw), 0.0)
+    advice = advise(appliance, _belief(appliance, ("slow", "yes")))
+    which = next(c for c in advice.checks if c.name == "which_pump")
+    assert which.bits > 0.3
+    assert which.expected_cost > advice.expected_cost
+    assert advice.name != "which_pump"
+
+
+@given(st.floats(0.25, 8.0))
+def test_scaling_every_cost_changes_no_decision(factor: float) -> None:
+    """Twice the money for everything, the same move: only ratios of costs matter. (Prices per bit scale too.)"""
+    raw = raw_toy()
+    scaled = raw_toy()
+    scaled["costs"] = {**raw["costs"], "labour_rate": 60 * factor, "callback": 100 * factor, "refer": 200 * factor}
+    for repair in scaled["repair"].values():
+        repair["cost"] = repair["cost"] * factor
+    moves = []
+    for r in (raw, scaled):
+        appliance = compiled(from_mapping(r), 0.0)
+        moves.append(best_move(appliance, _belief(appliance, ("slow", "yes"))))
+    assert (moves[0].kind, moves[0].name) == (moves[1].kind, moves[1].name)
+
+
+def test_prices_are_finite_and_sorted(dryer: Appliance) -> None:
+    """Every check and repair has a finite price, cheapest job first, and outcome chances that sum to 1."""
+    ranking = Ranking(Problem(dryer, _belief(dryer, ("dry_time", "over_twice")), Situation()))
+    for prices in ([c.expected_cost for c in ranking.checks], [r.expected_cost for r in ranking.repairs]):
+        assert np.isfinite(prices).all() and prices == sorted(prices)
+    for check in ranking.checks:
+        assert sum(check.outcomes.values()) == pytest.approx(1.0, abs=1e-9)
+        assert check.bits >= 0.0
