@@ -142,9 +142,7 @@ def fit(net: Net, limit: int) -> tuple[list[str], list[str]]:
     chosen: list[str] = []
     above: set[str] = set()
     while True:
-        options = [
-            (_size(net, above | net.ancestors(leaf)), leaf) for leaf in net.leaves if leaf not in chosen
-        ]
+        options = [(_size(net, above | net.ancestors(leaf)), leaf) for leaf in net.leaves if leaf not in chosen]
         if not options or min(options)[0] > limit:
             break
         leaf = min(options)[1]

@@ -76,9 +76,7 @@ def sample_evidence(suspects: Suspects, rng: np.random.Generator, most: int) -> 
     h = rng.choice(len(weight), p=weight / weight.sum())
     for name in rng.permutation(list(suspects.observables))[: rng.integers(1, most + 1)]:
         chances = suspects.likelihood[suspects.rows[str(name)], h]
-        pairs[str(name)] = suspects.observables[str(name)][
-            rng.choice(len(chances), p=chances / chances.sum())
-        ]
+        pairs[str(name)] = suspects.observables[str(name)][rng.choice(len(chances), p=chances / chances.sum())]
     return pairs
 
 
@@ -118,9 +116,7 @@ def cases(k: Knowledge, facts: Mapping[str, str]) -> Iterator[Case]:
             weight = start
             for _, chance in combination:
                 weight *= chance
-            present = {m for m, _ in combination if m} | (
-                {UNLISTED_MODE} if cause == UNLISTED_MODE else set()
-            )
+            present = {m for m, _ in combination if m} | ({UNLISTED_MODE} if cause == UNLISTED_MODE else set())
             if weight > 0:
                 yield Case(cause, frozenset(present), weight)
 
@@ -142,9 +138,7 @@ def _fact_chance(k: Knowledge, fact: str, value: str, cause: str) -> float:
     return weights[value] / sum(weights.values())
 
 
-def _component_options(
-    k: Knowledge, name: str, cause: str, facts: Mapping[str, str]
-) -> list[tuple[str, float]]:
+def _component_options(k: Knowledge, name: str, cause: str, facts: Mapping[str, str]) -> list[tuple[str, float]]:
     modes = {f"{name}.{m}": r for m, r in k.component[name].modes.items()}
     lacking = any(name in k.equipment[f].lacks.get(v, []) for f, v in facts.items() if f in k.equipment)
     if cause in modes:

@@ -93,9 +93,7 @@ def _assert_same(one: Appliance, other: Appliance) -> None:
             assert type(a) is type(b)
 
 
-def test_the_second_opening_reads_the_cache_and_is_the_same(
-    file: Path, cache: Path, compiles: list[int]
-) -> None:
+def test_the_second_opening_reads_the_cache_and_is_the_same(file: Path, cache: Path, compiles: list[int]) -> None:
     """What comes out of the cache is what was compiled, to the bit, and nothing is compiled again."""
     first = _open(file, cache)
     second = _open(file, cache)
@@ -158,16 +156,12 @@ def test_a_half_written_entry_is_noticed_at_every_length(file: Path, cache: Path
     _open(file, cache)
     entry = _entry(cache)
     data = entry.read_bytes()
-    for length in sorted(
-        {0, 1, 2, 3, 4, len(data) - 1, len(data) - 2, *range(5, len(data), len(data) // 200)}
-    ):
+    for length in sorted({0, 1, 2, 3, 4, len(data) - 1, len(data) - 2, *range(5, len(data), len(data) // 200)}):
         entry.write_bytes(data[:length])
         assert module._load(entry) is None, f"cut at {length}"
 
 
-def test_a_half_written_entry_is_compiled_again_and_replaced(
-    file: Path, cache: Path, compiles: list[int]
-) -> None:
+def test_a_half_written_entry_is_compiled_again_and_replaced(file: Path, cache: Path, compiles: list[int]) -> None:
     """Opening over a cut-off entry gives the same answer and leaves a whole entry."""
     whole = _open(file, cache)
     entry = _entry(cache)
@@ -234,9 +228,7 @@ def test_a_pickle_in_an_entry_is_never_loaded(file: Path, cache: Path, tmp_path:
     assert _entry(cache).read_bytes().startswith(arrays_on_disk.MAGIC)
 
 
-def test_a_cache_that_cannot_be_written_is_done_without(
-    file: Path, tmp_path: Path, compiles: list[int]
-) -> None:
+def test_a_cache_that_cannot_be_written_is_done_without(file: Path, tmp_path: Path, compiles: list[int]) -> None:
     """A file in the folder's place stops nobody: it is compiled each time."""
     blocked = tmp_path / "blocked"
     blocked.write_text("in the way")
@@ -256,9 +248,7 @@ def test_a_read_only_folder_is_done_without(file: Path, cache: Path) -> None:
     cache.chmod(0o700)
 
 
-def test_a_disk_that_is_full_leaves_nothing_behind(
-    file: Path, cache: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_disk_that_is_full_leaves_nothing_behind(file: Path, cache: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """When writing fails half-way, there is an answer, no entry and no part of one."""
 
     def full(*args: Any, **kwargs: Any) -> None:
@@ -289,9 +279,7 @@ def test_two_processes_at_once(file: Path, cache: Path) -> None:
     assert answers.pop().strip() == str(_open(file, cache).suspects.likelihood.sum())
 
 
-def test_the_cache_folder_is_the_users_or_the_variables(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> None:
+def test_the_cache_folder_is_the_users_or_the_variables(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """FAULTODDS_CACHE names the folder; without it, it is the user's cache folder."""
     monkeypatch.setenv("FAULTODDS_CACHE", str(tmp_path))
     assert cache_folder() == tmp_path

@@ -200,18 +200,14 @@ def test_repairs_equal_a_twin_network(seed: int, success: float) -> None:
             factor = engine.query([node], evidence=pairs, show_progress=False)
             for state, chance in zip(factor.state_names[node], factor.values, strict=True):
                 if state != "ok":
-                    assert odds[suspects.mode_index[f"{component}.{state}"]] == pytest.approx(
-                        chance, abs=1e-9
-                    )
+                    assert odds[suspects.mode_index[f"{component}.{state}"]] == pytest.approx(chance, abs=1e-9)
 
 
 def test_looking_again_is_not_repairing_and_looking_again(small: Suspects) -> None:
     """The same bad run after a repair speaks against that fault; without the repair it does not."""
     bad = (_sure("slow", "yes"), _sure("fuse_test", "open"))
     again = infer(small, Evidence({}, (*bad, _sure("run_test", "bad"))))
-    fixed = infer(
-        small, Evidence({}, (*bad, _sure("run_test", "bad", 1)), (Fixed("new_fuse", ("fuse.open",)),))
-    )
+    fixed = infer(small, Evidence({}, (*bad, _sure("run_test", "bad", 1)), (Fixed("new_fuse", ("fuse.open",)),)))
     fuse = small.mode_index["fuse.open"]
     assert again.mode_odds[fuse] > 0.9
     assert fixed.mode_odds[fuse] == 0.0
@@ -653,7 +649,5 @@ def test_predictions_are_outcome_chances_now(small: Suspects) -> None:
     """The prediction of a check before anything is known is its leak and links over the prior."""
     belief = infer(small, Evidence())
     fuse = 0.2 + 0.8 * 0.02
-    assert belief.outcome_odds("fuse_test")["open"] == pytest.approx(
-        fuse * (1 - 0.99 * 0.02) + (1 - fuse) * 0.01
-    )
+    assert belief.outcome_odds("fuse_test")["open"] == pytest.approx(fuse * (1 - 0.99 * 0.02) + (1 - fuse) * 0.01)
     assert belief.sound == pytest.approx(0.1 * (1 - 0.04) * 0.98 * 0.98)

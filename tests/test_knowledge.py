@@ -149,16 +149,12 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
     # Names.
     (
         "bad_name",
-        _set(
-            "symptom/Slow Run", {"title": "s", "outcomes": {"a": "a", "b": "b"}, "links": {"fuse.open": 0.5}}
-        ),
+        _set("symptom/Slow Run", {"title": "s", "outcomes": {"a": "a", "b": "b"}, "links": {"fuse.open": 0.5}}),
         "symptom.Slow Run: a name is lower-case letters, digits and single underscores, and starts with a letter.",
     ),
     (
         "double_underscore",
-        _set(
-            "mechanism/a__1", {"title": "a", "states": {"x": "x", "y": "y"}, "rule": "worst_of", "causes": {}}
-        ),
+        _set("mechanism/a__1", {"title": "a", "states": {"x": "x", "y": "y"}, "rule": "worst_of", "causes": {}}),
         "mechanism.a__1: a name is lower-case letters, digits and single underscores, and starts with a letter.",
     ),
     (
@@ -222,9 +218,7 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
     ),
     (
         "companions_sum",
-        _all(
-            _set("component/pump/modes/dead/companion", 0.6), _set("component/pump/modes/weak/companion", 0.5)
-        ),
+        _all(_set("component/pump/modes/dead/companion", 0.6), _set("component/pump/modes/weak/companion", 0.5)),
         "component.pump: the companion chances of its modes add up to 1.1; keep them under 1.",
     ),
     # Facts.
@@ -712,9 +706,7 @@ def test_titles_and_names_of_modes() -> None:
     """A mode has words; a component's name stands for all its modes; a repair lists modes once."""
     knowledge = from_mapping(raw_toy())
     assert knowledge.title_of("pump.dead") == "pump: dead"
-    assert (
-        knowledge.title_of(UNLISTED_MODE) == knowledge.title_of(UNLISTED) == "a cause this file does not list"
-    )
+    assert knowledge.title_of(UNLISTED_MODE) == knowledge.title_of(UNLISTED) == "a cause this file does not list"
     assert knowledge.title_of(NOTHING_WRONG) == "nothing wrong with the machine"
     assert knowledge.modes_under("pump") == ["pump.dead", "pump.weak"]
     assert knowledge.modes_under("fuse.open") == ["fuse.open"]

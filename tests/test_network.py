@@ -107,9 +107,7 @@ def test_awkward_words_do_not_break_readers(form: Form, tmp_path: Path) -> None:
     import pyagrum as gum
 
     raw = raw_toy()
-    raw["component"]["pump"]["title"] = (
-        'pump "A" = 50%; {hot} // 165 °F /* x */ <40 ohm & >=40 ohm -- variable'
-    )
+    raw["component"]["pump"]["title"] = 'pump "A" = 50%; {hot} // 165 °F /* x */ <40 ohm & >=40 ohm -- variable'
     raw["check"]["listen"]["outcomes"] = {
         "hums": "under 40 Ω, 0.5 in. w.c.",
         "weak": "40+ Ω",

@@ -87,7 +87,5 @@ print(*sorted({m.partition('.')[0] for m in sys.modules}))
 def test_a_whole_evaluation_from_a_warm_cache_loads_nothing_heavy() -> None:
     """With the compiled dryer in the cache, answering needs no validation library and no network library."""
     for _ in range(2):
-        run = subprocess.run(
-            [sys.executable, "-c", _ONE_EVALUATION], capture_output=True, text=True, check=True
-        )
+        run = subprocess.run([sys.executable, "-c", _ONE_EVALUATION], capture_output=True, text=True, check=True)
     assert not set(run.stdout.split()) & HEAVY

@@ -29,9 +29,7 @@ def suspects(appliance: str) -> Suspects:
     return open_appliance(appliance).suspects
 
 
-def test_posteriors_against_pyagrum_on_the_exported_network(
-    appliance: str, suspects: Suspects, tmp_path: Path
-) -> None:
+def test_posteriors_against_pyagrum_on_the_exported_network(appliance: str, suspects: Suspects, tmp_path: Path) -> None:
     """Over 200 evidence sets drawn from the model (up to six findings, any facts) mode odds are within 2e-3 of exact.
 
     The difference is the share of suspects left out; the largest one and its evidence are printed.
@@ -49,9 +47,7 @@ def test_posteriors_against_pyagrum_on_the_exported_network(
         apart.append((float(difference.max()), suspects.modes[int(difference.argmax())], pairs))
     worst, mode, pairs = max(apart, key=lambda a: a[0])
     median = float(np.median([a[0] for a in apart]))
-    print(
-        f"\n{appliance}: {SETS} evidence sets, largest difference {worst:.1e} ({mode}), median {median:.1e}; {pairs}"
-    )
+    print(f"\n{appliance}: {SETS} evidence sets, largest difference {worst:.1e} ({mode}), median {median:.1e}; {pairs}")
     assert worst < 2e-3, f"{mode} is {worst:.1e} off with {pairs}"
 
 
@@ -77,9 +73,7 @@ def test_every_fact_value_leaves_an_answer(suspects: Suspects) -> None:
             assert belief.omitted_mass < 20 * suspects.omitted_target, f"{fact}={value}"
 
 
-def test_one_finding_of_each_outcome_agrees_with_a_wider_compilation(
-    appliance: str, suspects: Suspects
-) -> None:
+def test_one_finding_of_each_outcome_agrees_with_a_wider_compilation(appliance: str, suspects: Suspects) -> None:
     """With a quarter of the omitted mass, no mode's odds after any one finding move by 2e-3."""
     narrow = outlook(infer(suspects, Evidence()))
     wide = outlook(infer(compile_suspects(load(appliance), suspects.omitted_target / 4), Evidence()))

@@ -63,9 +63,7 @@ def test_noisy_or_equals_its_formula(leak: float, links: list[float]) -> None:
     """Any leak and links give the product formula, with every cause present."""
     effects = [np.array([[1.0, 1 - link], [0.0, link]]) for link in links]
     cells = tables._noisy_max(np.array([[1 - leak], [leak]]), effects)[:, 0]
-    assert cells[(0, *(1,) * len(links))] == pytest.approx(
-        (1 - leak) * np.prod(1 - np.array(links)), abs=1e-12
-    )
+    assert cells[(0, *(1,) * len(links))] == pytest.approx((1 - leak) * np.prod(1 - np.array(links)), abs=1e-12)
     assert cells.sum(axis=0) == pytest.approx(1.0, abs=1e-12)
     assert (cells >= 0).all()
 
@@ -195,8 +193,7 @@ def test_shares_and_companions_by_hand() -> None:
 def test_a_table_too_large_is_refused_with_node_parents_and_size() -> None:
     """The error names node, parents, size and limit, and says what to do instead."""
     parts = {
-        f"p{i}": {"title": "p", "modes": {f"m{j}": {"title": "m", "share": 1} for j in range(5)}}
-        for i in range(6)
+        f"p{i}": {"title": "p", "modes": {f"m{j}": {"title": "m", "share": 1} for j in range(5)}} for i in range(6)
     }
     raw = raw_toy(component=parts, mechanism={}, symptom={})
     rows = {"other": {"a": 0.5, "b": 0.5}, "ok, ok, ok, ok, ok, ok": {"a": 1.0}}
@@ -234,9 +231,7 @@ def test_shares_that_add_up_to_nothing_are_refused() -> None:
             mode["share"] = 0
     nothing["other_causes"] = {"nothing_wrong": 0, "unlisted": 0}
     nothing["appliance"]["shares_per"] = 0.0
-    with pytest.raises(
-        KnowledgeError, match="the shares of all main causes add up to nothing; give at least one"
-    ):
+    with pytest.raises(KnowledgeError, match="the shares of all main causes add up to nothing; give at least one"):
         tables.shares(toy(**nothing))
     assert tables.shares(knowledge).sum() == pytest.approx(1.0)
 

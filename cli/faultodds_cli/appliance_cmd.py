@@ -15,9 +15,7 @@ app = new_app("Knowledge files: list, show, check, export.")
 
 NameArgument = Annotated[
     str,
-    typer.Argument(
-        metavar="[NAME|FILE]", help="A shipped appliance, or a knowledge file.", show_default=False
-    ),
+    typer.Argument(metavar="[NAME|FILE]", help="A shipped appliance, or a knowledge file.", show_default=False),
 ]
 
 
@@ -36,11 +34,7 @@ def list_command(as_json: JsonOption = False) -> None:
     found = [(name, load(name)) for name in shipped()]
     if as_json:
         say_json(
-            {
-                "appliances": [
-                    {"name": n, "title": k.appliance.title, "calls": k.appliance.calls} for n, k in found
-                ]
-            }
+            {"appliances": [{"name": n, "title": k.appliance.title, "calls": k.appliance.calls} for n, k in found]}
         )
         return
     from faultodds_cli.text import wrap
@@ -55,9 +49,7 @@ def show_command(
     name: NameArgument = DEFAULT_APPLIANCE,
     what: Annotated[
         str | None,
-        typer.Argument(
-            metavar="[WHAT]", help="faults, symptoms, checks, repairs, facts, access, stops, or one name."
-        ),
+        typer.Argument(metavar="[WHAT]", help="faults, symptoms, checks, repairs, facts, access, stops, or one name."),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -83,9 +75,7 @@ def show_command(
 
 @app.command("check")
 def check_command(
-    name: Annotated[
-        str, typer.Argument(metavar="FILE|NAME", help="A knowledge file, or a shipped appliance.")
-    ],
+    name: Annotated[str, typer.Argument(metavar="FILE|NAME", help="A knowledge file, or a shipped appliance.")],
     as_json: JsonOption = False,
 ) -> None:
     """Validate a knowledge file and print what it says about itself."""
@@ -110,9 +100,7 @@ def export_command(
     to: Annotated[Form, typer.Option("--to", help="Network file format.")] = Form.bif,
     out: Annotated[
         Path | None,
-        typer.Option(
-            "--out", metavar="FILE", help="Where to write it; here, under its own name, if not given."
-        ),
+        typer.Option("--out", metavar="FILE", help="Where to write it; here, under its own name, if not given."),
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
     as_json: JsonOption = False,
@@ -127,9 +115,7 @@ def export_command(
             f"'{path}' is a folder. Give a file, for example --out {path / k.appliance.id}.{to.value}."
         )
     if path.exists() and not force:
-        raise FaultoddsError(
-            f"'{path}' is there already. Add --force to write over it, or give another --out FILE."
-        )
+        raise FaultoddsError(f"'{path}' is there already. Add --force to write over it, or give another --out FILE.")
     from faultodds.network import export
 
     try:

@@ -43,9 +43,7 @@ def names_answer(k: Knowledge) -> dict[str, Any]:
 
 
 def title_lines(k: Knowledge) -> list[str]:
-    return wrap(f"{capital(k.appliance.title)} [{k.appliance.id}]: {k.appliance.calls}.") + wrap(
-        k.appliance.note
-    )
+    return wrap(f"{capital(k.appliance.title)} [{k.appliance.id}]: {k.appliance.calls}.") + wrap(k.appliance.note)
 
 
 def sections(k: Knowledge) -> dict[str, list[str]]:
@@ -189,11 +187,7 @@ def _group_lines(k: Knowledge, report: SelfCheck) -> Iterator[str]:
     for group in report.groups:
         yield from wrap("; ".join(k.title_of(m) for m in group.modes), "  - ")
         cure = " or ".join(group.repairs)
-        same = (
-            f"the same repair fixes them ({cure}), so it does not matter."
-            if cure
-            else "add a check if it matters."
-        )
+        same = f"the same repair fixes them ({cure}), so it does not matter." if cure else "add a check if it matters."
         yield from wrap(same, "    ")
 
 

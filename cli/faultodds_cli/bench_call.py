@@ -151,10 +151,11 @@ class Call:
     def answer(self, question: Question, line: str) -> bool:
         """Whether a line answers what was asked; it is entered then, or leads to the next question."""
         k = self.visit.knowledge
-        if not question.value:
-            options = [typed.value_of(k, question.name, line)]
-        else:
-            options = typed.reading_again(question.value, line)
+        options = (
+            [typed.value_of(k, question.name, line)]
+            if not question.value
+            else typed.reading_again(question.value, line)
+        )
         problem: tuple[str, BadReading] | None = None
         for value in options:
             try:

@@ -11,9 +11,7 @@ from faultodds_cli.common import JsonOption
 
 
 def duct(
-    straight: Annotated[
-        str, typer.Argument(metavar="FEET", help="All straight runs together, such as 22ft.")
-    ],
+    straight: Annotated[str, typer.Argument(metavar="FEET", help="All straight runs together, such as 22ft.")],
     elbow: Annotated[
         list[str] | None,
         typer.Option(
@@ -64,9 +62,7 @@ def _elbow(text: str) -> tuple[int, int]:
 
 
 def airflow(
-    reading: Annotated[
-        str, typer.Argument(metavar="READING", help="Air speed or flow: 1150fpm, 5.8 m/s, 120cfm.")
-    ],
+    reading: Annotated[str, typer.Argument(metavar="READING", help="Air speed or flow: 1150fpm, 5.8 m/s, 120cfm.")],
     inches: Annotated[str, typer.Option("--duct", metavar="INCHES", help="Duct diameter.")] = "4in",
     as_json: JsonOption = False,
 ) -> None:
@@ -103,9 +99,7 @@ def drytime(
     wet: Annotated[
         str, typer.Argument(metavar="WET", help="Its weight out of the washer: 13.3lb. Or its moisture: 57%.")
     ],
-    end: Annotated[
-        str, typer.Option("--end", metavar="PERCENT", help="Moisture when it is dry enough.")
-    ] = "2%",
+    end: Annotated[str, typer.Option("--end", metavar="PERCENT", help="Moisture when it is dry enough.")] = "2%",
     burner: Annotated[str, typer.Option("--input", metavar="BTU", help="Heat input, Btu/h.")] = "22000",
     as_json: JsonOption = False,
 ) -> None:
@@ -117,11 +111,7 @@ def drytime(
     from faultodds.readings.sums import drying_floor, drying_heat, water_in_load
 
     dry_lb = amount(dry, "lb", "8.5lb")
-    start = (
-        amount(wet, "%", "57%")
-        if "%" in wet
-        else 100 * (amount(wet, "lb", "13.3lb") / _above_zero(dry_lb) - 1)
-    )
+    start = amount(wet, "%", "57%") if "%" in wet else 100 * (amount(wet, "lb", "13.3lb") / _above_zero(dry_lb) - 1)
     water = water_in_load(dry_lb, start, amount(end, "%", "2%"))
     btu_h = amount(burner, "Btu/h", "22000")
     minutes = drying_floor(water, btu_h)

@@ -24,9 +24,7 @@ def input_command(
     rated: Annotated[
         str | None, typer.Option("--rated", metavar="BTU", help="Input on the rating plate, Btu/h.")
     ] = None,
-    altitude: Annotated[
-        str | None, typer.Option("--altitude", metavar="FEET", help="Feet above sea level.")
-    ] = None,
+    altitude: Annotated[str | None, typer.Option("--altitude", metavar="FEET", help="Feet above sea level.")] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Heat input from the gas meter, every other appliance off.
@@ -54,16 +52,10 @@ def input_command(
         }
         text.append(
             f"Due: {due:,.0f} Btu/h, {values['due_seconds']:.0f} s a turn. Found: {btu / due:.0%} of it"
-            + (
-                ", within the usual 10 %."
-                if abs(btu / due - 1) <= 0.1
-                else ", more than 10 % off: look into it."
-            )
+            + (", within the usual 10 %." if abs(btu / due - 1) <= 0.1 else ", more than 10 % off: look into it.")
         )
         source += " Altitude: NFPA 54 text in UMC 2009 App. B. The 10 % is common practice, no source."
-    text.append(
-        "Pressure and orifice work is for those licensed for it; rating plate and local code come first."
-    )
+    text.append("Pressure and orifice work is for those licensed for it; rating plate and local code come first.")
     answer(as_json, "input", values, text, source)
 
 
@@ -83,9 +75,7 @@ def orifice(
 
     heat = _heat(fuel, heat_content)
     gravity = _GRAVITY.get(fuel, _GRAVITY["natural"])
-    flow = orifice_flow(
-        amount(drill, "in", "0.086in"), measured(pressure, "pressure", "inwc", "3.5inwc"), gravity
-    )
+    flow = orifice_flow(amount(drill, "in", "0.086in"), measured(pressure, "pressure", "inwc", "3.5inwc"), gravity)
     answer(
         as_json, "orifice",
         {"cu_ft_h": flow, "btu_h": flow * heat, "specific_gravity": gravity, "heat_content_btu_cu_ft": heat},
@@ -144,7 +134,5 @@ def _heat(fuel: str, heat_content: str | None) -> float:
     if heat_content is not None:
         return amount(heat_content, "Btu/cu ft", "1039")
     if fuel not in HEAT_CONTENT:
-        raise unknown(
-            "fuel", fuel, HEAT_CONTENT, "Give --fuel natural, or the Btu per cubic foot with --heat-content."
-        )
+        raise unknown("fuel", fuel, HEAT_CONTENT, "Give --fuel natural, or the Btu per cubic foot with --heat-content.")
     return HEAT_CONTENT[fuel]

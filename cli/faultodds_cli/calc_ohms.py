@@ -12,12 +12,8 @@ from faultodds_cli.common import JsonOption
 
 def thermistor(
     temperature: Annotated[str, typer.Argument(metavar="TEMP", help="Temperature of the part: 72F, 22C.")],
-    at_25: Annotated[
-        str, typer.Option("--r25", metavar="OHMS", help="What it reads at 25 C (77 F).")
-    ] = "10k",
-    measured_ohms: Annotated[
-        str | None, typer.Option("--measured", metavar="OHMS", help="What it does read.")
-    ] = None,
+    at_25: Annotated[str, typer.Option("--r25", metavar="OHMS", help="What it reads at 25 C (77 F).")] = "10k",
+    measured_ohms: Annotated[str | None, typer.Option("--measured", metavar="OHMS", help="What it does read.")] = None,
     as_json: JsonOption = False,
 ) -> None:
     """What a thermistor reads at a temperature.
@@ -75,9 +71,7 @@ def winding(
     from faultodds.readings.sums import celsius, copper_ohms, copper_temperature, fahrenheit
 
     if (hot is None) == (hot_at is None):
-        raise BadReading(
-            "Give one of --hot OHMS (for its temperature) and --hot-at TEMP (for its resistance)."
-        )
+        raise BadReading("Give one of --hot OHMS (for its temperature) and --hot-at TEMP (for its resistance).")
     r_cold = measured(cold, "resistance", "ohm", "1.15k")
     t_cold = celsius(measured(room, "temperature", "F", "72F"))
     if hot is not None:

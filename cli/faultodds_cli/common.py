@@ -27,9 +27,7 @@ DEFAULT_APPLIANCE = "gas_dryer"
 
 ApplianceOption = Annotated[
     str,
-    typer.Option(
-        "--appliance", metavar="NAME|FILE", help="A shipped appliance, or the path of a knowledge file."
-    ),
+    typer.Option("--appliance", metavar="NAME|FILE", help="A shipped appliance, or the path of a knowledge file."),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 AmbientOption = Annotated[

@@ -114,9 +114,7 @@ def run(argv: Sequence[str] | None = None) -> int:
 def _guarded(arguments: list[str]) -> int:
     arguments = _minus_signs(arguments)
     try:
-        result = lighten(typer.main.get_command(app)).main(
-            arguments, prog_name="faultodds", standalone_mode=False
-        )
+        result = lighten(typer.main.get_command(app)).main(arguments, prog_name="faultodds", standalone_mode=False)
         return result if isinstance(result, int) else 0
     except FaultoddsError as error:
         return _refused(error, arguments)

@@ -23,27 +23,19 @@ if TYPE_CHECKING:
 
 FactOption = Annotated[
     list[str] | None,
-    typer.Option(
-        "--fact", "-f", metavar="NAME=VALUE", help="What is known about machine and house. Repeatable."
-    ),
+    typer.Option("--fact", "-f", metavar="NAME=VALUE", help="What is known about machine and house. Repeatable."),
 ]
 FoundOption = Annotated[
     list[str] | None,
-    typer.Option(
-        "--found", "-o", metavar="NAME=OUTCOME", help="A symptom or check and what it showed. Repeatable."
-    ),
+    typer.Option("--found", "-o", metavar="NAME=OUTCOME", help="A symptom or check and what it showed. Repeatable."),
 ]
 ReadingOption = Annotated[
     list[str] | None,
-    typer.Option(
-        "--reading", "-r", metavar="CHECK=TEXT", help='A raw reading: coil_ohms="1.15k". Repeatable.'
-    ),
+    typer.Option("--reading", "-r", metavar="CHECK=TEXT", help='A raw reading: coil_ohms="1.15k". Repeatable.'),
 ]
 RepairedOption = Annotated[
     list[str] | None,
-    typer.Option(
-        "--repaired", metavar="NAME", help="A repair done after all the findings given. Repeatable."
-    ),
+    typer.Option("--repaired", metavar="NAME", help="A repair done after all the findings given. Repeatable."),
 ]
 AfterOption = Annotated[
     list[str] | None,
@@ -51,9 +43,7 @@ AfterOption = Annotated[
 ]
 OpenOption = Annotated[
     list[str] | None,
-    typer.Option(
-        "--open", metavar="ITEM", help="What is open, shut off or moved now: unplugged, front_open."
-    ),
+    typer.Option("--open", metavar="ITEM", help="What is open, shut off or moved now: unplugged, front_open."),
 ]
 SkipOption = Annotated[
     list[str] | None,

@@ -300,9 +300,7 @@ def left_out_lines(view: View) -> list[str]:
     open_facts = [f for f in k.equipment if f not in view.belief.evidence.facts]
     if open_facts:
         asked = "; ".join(f"{f}={'|'.join(k.equipment[f].values)}" for f in open_facts)
-        lines += wrap(
-            f"Not told about this machine: {asked}. Work that depends on it is not offered until you do."
-        )
+        lines += wrap(f"Not told about this machine: {asked}. Work that depends on it is not offered until you do.")
     return lines
 
 

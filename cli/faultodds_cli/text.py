@@ -25,9 +25,7 @@ def width() -> int:
 def wrap(text: str, first: str = "", rest: str | None = None) -> list[str]:
     """Text broken to the width; `first` starts the first line, `rest` the others (blanks unless given)."""
     follow = " " * len(first) if rest is None else rest
-    lines = textwrap.wrap(
-        text, width(), initial_indent=first, subsequent_indent=follow, break_on_hyphens=False
-    )
+    lines = textwrap.wrap(text, width(), initial_indent=first, subsequent_indent=follow, break_on_hyphens=False)
     return lines or [first.rstrip()]
 
 

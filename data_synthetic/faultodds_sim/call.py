@@ -141,9 +141,7 @@ class SimCall:
         fact, value = CHECK_NEEDS.get(pick("check", check, CHECKS), ("", ""))
         return not fact or self.equipment[fact] == value
 
-    def check(
-        self, name: str, who: Technician | str | float = "T2", rng: Generator | None = None
-    ) -> Observation:
+    def check(self, name: str, who: Technician | str | float = "T2", rng: Generator | None = None) -> Observation:
         """Do a check and return what a technician makes of it.
 
         `who` is a technician, an id such as "T1", or a skill from 0 to 1. With `rng` the reading is drawn

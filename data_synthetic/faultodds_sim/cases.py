@@ -131,9 +131,7 @@ def _give(now: Machines, present: NDArray[np.bool_], main: Codes, rng: Generator
     return severity
 
 
-def _wear_out(
-    now: Machines, present: NDArray[np.bool_], used: Run, houses: Houses, rng: Generator
-) -> NDArray[np.intp]:
+def _wear_out(now: Machines, present: NDArray[np.bool_], used: Run, houses: Houses, rng: Generator) -> NDArray[np.intp]:
     """Blow the fuses and wear the limits that the physics has overheated; return the rows that changed."""
     n = len(now)
     blown = used.fuse_blew > 0.5
@@ -182,9 +180,7 @@ def _draw(n: int, rng: Generator, dt: float, minutes: float, days: tuple[float, 
     view = View(now, used, used, used)
     t = troubles(view, normal)
     slow = used.dry_min / normal > houses.tolerance
-    calls = (
-        slow | t.no_heat | t.auto | t.still | t.noise | ((t.hot | t.humid | t.lint) & (rng.random(n) < 0.6))
-    )
+    calls = slow | t.no_heat | t.auto | t.still | t.noise | ((t.hot | t.humid | t.lint) & (rng.random(n) < 0.6))
     mistaken = (main == CODE[NOTHING]) & ~t.any()
     return take_cases(cases, np.flatnonzero((calls & (main != CODE[NOTHING])) | mistaken))
 

@@ -43,9 +43,7 @@ def make_demo(folder: Path = FOLDER) -> Path:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command and say what was written."""
-    parser = argparse.ArgumentParser(
-        prog="python -m faultodds_sim.demo", description="Remake the synthetic demo log."
-    )
+    parser = argparse.ArgumentParser(prog="python -m faultodds_sim.demo", description="Remake the synthetic demo log.")
     # An installed copy has no demo folder beside it: write into the working folder then.
     default = FOLDER if FOLDER.is_dir() else Path("harbour_lane_demo")
     parser.add_argument("folder", type=Path, nargs="?", default=default, help=f"default {default}")

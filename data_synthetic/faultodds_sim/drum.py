@@ -113,29 +113,17 @@ class Dryer:
         """Open and close the control, the high limit, the coils and the fuse by their temperatures."""
         m = self.m
         was = self.control_on
-        self.control_on = np.where(
-            was, self.control_c < self.opens_c, self.control_c < self.opens_c - m.differential_k
-        )
+        self.control_on = np.where(was, self.control_c < self.opens_c, self.control_c < self.opens_c - m.differential_k)
         burning = self.flame > 0
         self.cut = was & ~self.control_on & burning
         held = self.limit_on
-        self.limit_on = np.where(
-            held, self.limit_c < m.limit_open_c, self.limit_c < m.limit_open_c - LIMIT_RESET_K
-        )
+        self.limit_on = np.where(held, self.limit_c < m.limit_open_c, self.limit_c < m.limit_open_c - LIMIT_RESET_K)
         self.tripped = held & ~self.limit_on
         self.cut_c = np.where(self.cut | (self.tripped & burning), self.exhaust_c, 0.0)
-        self.coils_on = np.where(
-            self.coils_on, self.coil_c < m.coil_drop_c, self.coil_c < m.coil_drop_c - COIL_RESET_K
-        )
+        self.coils_on = np.where(self.coils_on, self.coil_c < m.coil_drop_c, self.coil_c < m.coil_drop_c - COIL_RESET_K)
         self.fuse_c = self.control_c + FUSE_SHARE * np.maximum(self.limit_c - 85.0, 0.0)
         self.fuse_on = self.fuse_on & (self.fuse_c < m.fuse_open_c)
-        circuit = (
-            self.can_call
-            & self.control_on
-            & self.limit_on
-            & self.fuse_on
-            & (self.cabinet_c < m.connector_heat_c)
-        )
+        circuit = self.can_call & self.control_on & self.limit_on & self.fuse_on & (self.cabinet_c < m.connector_heat_c)
         self.calls = circuit & (self.running > 0)
 
     def _burner(self) -> None:
@@ -193,10 +181,7 @@ class Dryer:
         wall = WALL_LOSS * (self.cloth_c + rise - self.m.room_c)
         rise = (given - evaporated * latent - wall) / store  # the same, unless the water ran out in the step
         out_w = box_w + evaporated / flow
-        out_h = (
-            psychro.enthalpy(box_c, box_w)
-            + (evaporated * (LATENT_0C + CP_VAPOUR * self.cloth_c) - given) / flow
-        )
+        out_h = psychro.enthalpy(box_c, box_w) + (evaporated * (LATENT_0C + CP_VAPOUR * self.cloth_c) - given) / flow
         leak = self.m.seal_leak
         self.exhaust_w = (1.0 - leak) * out_w + leak * in_w
         mixed = (1.0 - leak) * out_h + leak * psychro.enthalpy(in_c, in_w)
@@ -211,12 +196,8 @@ class Dryer:
         """Let the sensors follow their surroundings, each with its own lag."""
         dt, m = self.dt, self.m
         self.control_c += (self.exhaust_c - self.control_c) * -np.expm1(-dt / LAG_CONTROL)
-        self.limit_c += (self.in_c + 0.88 * (self.box_c - self.in_c) - self.limit_c) * -np.expm1(
-            -dt / LAG_LIMIT
-        )
-        self.cabinet_c += (m.room_c + 0.16 * (self.box_c - m.room_c) - self.cabinet_c) * -np.expm1(
-            -dt / LAG_CABINET
-        )
+        self.limit_c += (self.in_c + 0.88 * (self.box_c - self.in_c) - self.limit_c) * -np.expm1(-dt / LAG_LIMIT)
+        self.cabinet_c += (m.room_c + 0.16 * (self.box_c - m.room_c) - self.cabinet_c) * -np.expm1(-dt / LAG_CABINET)
         self.coil_c += (self.cabinet_c + COIL_RISE_K * self.calls - self.coil_c) * -np.expm1(-dt / LAG_COIL)
         moisture = self.water / self.s.load_kg
         now = self.contact * moisture / (moisture + 0.12) + m.bar_short

@@ -33,9 +33,7 @@ def equivalent_length(straight_ft: float, fittings: Mapping[str, int]) -> float:
 
     Raises `UnknownNameError` for a fitting that the table does not have.
     """
-    return straight_ft + sum(
-        n * FITTING_FT[pick("fitting", name, FITTING_FT)] for name, n in fittings.items()
-    )
+    return straight_ft + sum(n * FITTING_FT[pick("fitting", name, FITTING_FT)] for name, n in fittings.items())
 
 
 def over_limit(equivalent_ft: float) -> float:

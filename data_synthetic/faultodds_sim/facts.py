@@ -83,8 +83,6 @@ def equipment(h: Houses) -> Mapping[str, Codes]:
     }
 
 
-def words(
-    table: Mapping[str, tuple[str, ...]], codes: Mapping[str, Array | Codes], row: int
-) -> dict[str, str]:
+def words(table: Mapping[str, tuple[str, ...]], codes: Mapping[str, Array | Codes], row: int) -> dict[str, str]:
     """Turn one machine's codes into words, leaving out what is unknown."""
     return {name: table[name][int(code[row])] for name, code in codes.items() if int(code[row]) != UNKNOWN}

@@ -44,9 +44,7 @@ def altitude_factor(altitude_ft: Any) -> Any:
     return np.where(high > 2000.0, 1.0 - 0.04 * high / 1000.0, 1.0)
 
 
-def burner_kw(
-    diameter_in: Array, manifold_wc: Array, fuel: Array, altitude_ft: Array, fouled: Array
-) -> Array:
+def burner_kw(diameter_in: Array, manifold_wc: Array, fuel: Array, altitude_ft: Array, fouled: Array) -> Array:
     """Gross heat input (kW). `fouled` (0 to 1) is the part of the air way that lint has closed."""
     kind = fuel.astype(int)
     flow = orifice_flow(diameter_in, manifold_wc, GRAVITY[kind])

@@ -123,9 +123,7 @@ def _draw_air(m: Machines, h: Houses, rng: Generator) -> None:
     for field, relative in (("blower_wc", 0.04), ("blower_cfm", 0.03), ("drum_r", 0.06)):
         _spread(m, field, relative, rng)
     m.duct_ft[:] = np.minimum(h.duct_ft, 42.0)
-    m.duct_friction[:] = np.array([FRICTION[k] for k in MATERIALS])[h.material] * np.exp(
-        0.06 * rng.normal(size=n)
-    )
+    m.duct_friction[:] = np.array([FRICTION[k] for k in MATERIALS])[h.material] * np.exp(0.06 * rng.normal(size=n))
     m.duct_lint[:] = rng.uniform(0.0, 0.22, n)
     m.hood_closed[:] = rng.uniform(0.0, 0.2, n)
     m.transition_crush[:] = rng.uniform(0.0, 0.28, n)

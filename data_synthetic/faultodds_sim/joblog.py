@@ -82,9 +82,7 @@ def _check_cell(jobs: Jobs, check: str, rng: Generator) -> Text:
         out[rows] = by_code(table, jobs.visit.code[CHECK_CODE[check], rows], rng)
         return out
     values = jobs.visit.value[CHECK_CODE[check], rows].tolist()
-    styles = np.where(
-        rng.random(len(rows)) < 0.85, jobs.visit.tech[rows], rng.integers(0, 4, len(rows))
-    ).tolist()
+    styles = np.where(rng.random(len(rows)) < 0.85, jobs.visit.tech[rows], rng.integers(0, 4, len(rows))).tolist()
     out[rows] = [number(v, s) for v, s in zip(values, styles, strict=True)]
     slips = rows[rng.random(len(rows)) < 0.006]
     out[slips] = choose(words.IMPOSSIBLE, len(slips), rng)
@@ -159,10 +157,7 @@ def _money(jobs: Jobs, rng: Generator) -> tuple[Text, Text]:
         (f"{t:.0f}", f"{t:.0f} min", f"{t / 60.0:.2f} h", f"{t:.0f}")[s]
         for t, s in zip(time.tolist(), hands, strict=True)
     ]
-    cost = [
-        (f"{b:.2f}", f"${b:.0f}", f"{b:.0f}", f"${b:.2f}")[s]
-        for b, s in zip(bill.tolist(), hands, strict=True)
-    ]
+    cost = [(f"{b:.2f}", f"${b:.0f}", f"{b:.0f}", f"${b:.2f}")[s] for b, s in zip(bill.tolist(), hands, strict=True)]
     return np.array(spell, dtype=object), np.array(cost, dtype=object)
 
 
@@ -189,12 +184,10 @@ _REMARKS = (
 def _notes(jobs: Jobs, rng: Generator) -> Text:
     """Free text: a remark, and now and then a finding in words; some mistyped."""
     n = len(jobs)
-    doubt = np.where(
-        (jobs.visit.verified > 0) & (rng.random(n) < 0.5), "still not right, wait + see", ""
-    ).astype(object)
-    alone = np.where((jobs.visit.repairs[0] == NONE) & (rng.random(n) < 0.7), "no fault found", "").astype(
+    doubt = np.where((jobs.visit.verified > 0) & (rng.random(n) < 0.5), "still not right, wait + see", "").astype(
         object
     )
+    alone = np.where((jobs.visit.repairs[0] == NONE) & (rng.random(n) < 0.7), "no fault found", "").astype(object)
     notes = join([alone, choose(_REMARKS, n, rng), doubt], ". ")
     return _typos(notes, 0.05, rng)
 
@@ -216,9 +209,7 @@ def _rows(jobs: Jobs, rng: Generator) -> dict[str, Text]:
     result = np.where(
         back,
         choose(("cb", "callback", "came back"), len(jobs), rng),
-        np.where(
-            rng.random(len(jobs)) < 0.55, choose(("done", "fixed", "ok", "complete"), len(jobs), rng), ""
-        ),
+        np.where(rng.random(len(jobs)) < 0.55, choose(("done", "fixed", "ok", "complete"), len(jobs), rng), ""),
     )
     cells = {
         column: join([_check_cell(jobs, c, rng) for c in checks], "; ")

@@ -47,9 +47,7 @@ def fact_cells(jobs: Jobs, rng: Generator) -> dict[str, Text]:
     return {
         "age": _numbers(h.age, f["age"], ("{:.0f}", "{:.0f} yr", "~{:.0f}", "{:.0f}y"), rng),
         "fuel": by_code((("NG", "nat", "gas", ""), ("LP", "propane")), f["fuel"], rng),
-        "ctrl": by_code(
-            (("timer", "mech", "tmr"), ("board", "elec", "ctrl bd")), jobs.equipment["control"], rng
-        ),
+        "ctrl": by_code((("timer", "mech", "tmr"), ("board", "elec", "ctrl bd")), jobs.equipment["control"], rng),
         "auto": by_code((("n", "no", ""), ("y", "yes", "Y")), jobs.equipment["auto_dry"], rng),
         "vent": by_code(
             (("rigid", "metal", "RIGID"), ("semi", "semi-rigid", "semi rgd"), ("foil", "FOIL", "slinky")),
@@ -58,9 +56,7 @@ def fact_cells(jobs: Jobs, rng: Generator) -> dict[str, Text]:
         ),
         "vent_len": feet,
         "cleaned": _cleaned(h.months_since_clean, f["duct_cleaned"], rng),
-        "loads_wk": _numbers(
-            h.loads, f["loads_per_week"], ("{:.0f}", "{:.0f}/wk", "{:.0f}", "{:.0f} wk"), rng
-        ),
+        "loads_wk": _numbers(h.loads, f["loads_per_week"], ("{:.0f}", "{:.0f}/wk", "{:.0f}", "{:.0f} wk"), rng),
         "place": by_code((("laundry rm", "open", "bsmt", ""), ("closet", "clst")), f["place"], rng),
         "onset": by_code((("sudden", "all at once"), ("gradual", "crept up", "slowly")), f["onset"], rng),
         "hist": join(hist, "; "),
@@ -72,9 +68,7 @@ def _numbers(values: NDArray[np.float64], known: Codes, hands: Sequence[str], rn
     out = np.full(len(values), "", dtype=object)
     rows = np.flatnonzero(known >= 0)
     pick = rng.integers(0, len(hands), len(rows)).tolist()
-    out[rows] = [
-        hands[p].format(v) for p, v in zip(pick, np.maximum(values[rows], 1.0).tolist(), strict=True)
-    ]
+    out[rows] = [hands[p].format(v) for p, v in zip(pick, np.maximum(values[rows], 1.0).tolist(), strict=True)]
     return out
 
 

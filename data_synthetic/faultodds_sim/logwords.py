@@ -179,9 +179,7 @@ def _ohm(value: float, style: int) -> str:
     if not math.isfinite(value) or value > 2e7:
         return ("OL", "OL", "open", "inf")[style]
     if value >= 1000.0:
-        return (f"{value:.0f}", f"{value / 1000.0:.2f}k", f"{value / 1000.0:.2f} K", f"{value:.0f} ohm")[
-            style
-        ]
+        return (f"{value:.0f}", f"{value / 1000.0:.2f}k", f"{value / 1000.0:.2f} K", f"{value:.0f} ohm")[style]
     return (f"{value:.0f}", f"{value:.0f}", f"{value:.1f}", f"{value:.0f} ohm")[style]
 
 

@@ -89,9 +89,7 @@ def burner_watch(v: View, rng: Generator, skill: Array) -> Reading:
 
 def blower_turn(v: View, rng: Generator, skill: Array) -> Reading:
     """Wheel held while the drum is turned by hand."""
-    return look(
-        v, blur(v.m.wheel_grip, rng, skill, 0.06) < 0.82, blur(v.m.wheel_clean, rng, skill, 0.08) < 0.6
-    )
+    return look(v, blur(v.m.wheel_grip, rng, skill, 0.06) < 0.82, blur(v.m.wheel_clean, rng, skill, 0.08) < 0.6)
 
 
 def lint_path_look(v: View, rng: Generator, skill: Array) -> Reading:

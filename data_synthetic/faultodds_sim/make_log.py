@@ -34,9 +34,7 @@ def _sink(path: Path) -> Iterator[Callable[[pd.DataFrame], None]]:
     kind = pick("file kind", path.suffix.lstrip(".").lower(), KINDS)
     if kind == "csv":
         with path.open("w", encoding="utf-8", newline="") as handle:
-            yield lambda frame: frame.to_csv(
-                handle, index=False, header=handle.tell() == 0, lineterminator="\n"
-            )
+            yield lambda frame: frame.to_csv(handle, index=False, header=handle.tell() == 0, lineterminator="\n")
         return
     import pyarrow as pa
     import pyarrow.parquet as pq

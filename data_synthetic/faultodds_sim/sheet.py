@@ -108,13 +108,9 @@ def figure(table: pd.DataFrame) -> Figure:
     levels, modes = sorted(set(table["severity"])), list(dict.fromkeys(table["mode"]))
     fig = Figure(figsize=(6.4 * len(levels) + 3.0, 12.5), layout="constrained")
     axes = fig.subplots(1, len(levels), sharey=True, squeeze=False)[0]
-    colours = ListedColormap(["#eef1f4", "#2c7fb8", "#d95f0e", "#756bb1", "#31a354"]).with_extremes(
-        bad="#ffffff"
-    )
+    colours = ListedColormap(["#eef1f4", "#2c7fb8", "#d95f0e", "#756bb1", "#31a354"]).with_extremes(bad="#ffffff")
     for axis, level in zip(axes, levels, strict=True):
-        axis.imshow(
-            codes(table[table["severity"] == level]), cmap=colours, vmin=-0.5, vmax=4.5, aspect="auto"
-        )
+        axis.imshow(codes(table[table["severity"] == level]), cmap=colours, vmin=-0.5, vmax=4.5, aspect="auto")
         axis.set_title(f"severity {level:g}")
         axis.set_xticks(range(len(CHECKS)), list(CHECKS), rotation=90, fontsize=7)
         axis.set_yticks(range(len(modes)), modes, fontsize=7)

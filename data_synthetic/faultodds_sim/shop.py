@@ -142,17 +142,11 @@ def _look(plan: _Plan, rows: Codes, check: str, code: Codes, skill: float, rng: 
     outcome = code[row, rows]
     plan.short_of_air[rows] |= AIR[row, outcome]
     repair = POINTS[row, outcome]
-    new = (
-        (repair != NONE)
-        & (plan.count[rows] < MAX_REPAIRS - 1)
-        & ~(plan.repairs[:, rows] == repair).any(axis=0)
-    )
+    new = (repair != NONE) & (plan.count[rows] < MAX_REPAIRS - 1) & ~(plan.repairs[:, rows] == repair).any(axis=0)
     hit = rows[new]
     plan.repairs[plan.count[hit], hit] = repair[new]
     plan.count[hit] += 1
-    fuse = (
-        repair[new] == REPAIR_CODE["thermal_fuse"]
-    )  # a blown fuse has a cause; the better technicians go on
+    fuse = repair[new] == REPAIR_CODE["thermal_fuse"]  # a blown fuse has a cause; the better technicians go on
     goes_on = rng.random(len(hit)) < np.where(fuse, 0.35 + 0.6 * skill, 0.08 + 0.3 * skill)
     plan.active[hit] &= goes_on
 
@@ -222,9 +216,7 @@ def visit(m: Machines, sound: Machines, normal_min: Array, used: Run, tech: Code
     cold = used.flame_min < 3.0
     _conclude(plan, m, code, cold, tech, rng)
     after = _rerun(seen, mend(m, sound, plan.repairs, rng))
-    verified = np.where(
-        rng.random(len(m)) < 0.15 + 0.7 * skill, read("verification_run", after, rng, skill).code, NONE
-    )
+    verified = np.where(rng.random(len(m)) < 0.15 + 0.7 * skill, read("verification_run", after, rng, skill).code, NONE)
     again = np.flatnonzero(verified > 0)
     if len(again):
         _second_try(plan, again, fits, code, cold, tech, rng)
@@ -232,14 +224,10 @@ def visit(m: Machines, sound: Machines, normal_min: Array, used: Run, tech: Code
         second = read("verification_run", after, rng, skill).code
         verified[again] = second[again]
     works = ~troubles(after, normal_min).any()
-    return Visit(
-        tech, code, value, plan.done, plan.repairs, verified, works, _callbacks(after, works, rng), after.m
-    )
+    return Visit(tech, code, value, plan.done, plan.repairs, verified, works, _callbacks(after, works, rng), after.m)
 
 
-def _second_try(
-    plan: _Plan, rows: Codes, fits: Flags, code: Codes, cold: Flags, tech: Codes, rng: Generator
-) -> None:
+def _second_try(plan: _Plan, rows: Codes, fits: Flags, code: Codes, cold: Flags, tech: Codes, rng: Generator) -> None:
     """When the wet load stays wet: go on down the order, and guess if that finds nothing either."""
     plan.active[:] = False
     plan.active[rows] = True
@@ -256,9 +244,7 @@ def _callbacks(after: View, works: Flags, rng: Generator) -> Array:
     n = len(works)
     close = after.used.peak_fuse_c > after.m.fuse_open_c - 3.0
     calls = np.where(works & ~close, rng.random(n) < 0.012, rng.random(n) < 0.7)
-    days = np.ceil(
-        np.where(works & ~close, rng.uniform(1.0, 60.0, n), np.minimum(rng.gamma(1.3, 9.0, n), 90.0))
-    )
+    days = np.ceil(np.where(works & ~close, rng.uniform(1.0, 60.0, n), np.minimum(rng.gamma(1.3, 9.0, n), 90.0)))
     return np.where(calls, np.maximum(days, 1.0), np.nan)
 
 

@@ -95,9 +95,7 @@ def _truth(v: View, normal_min: Array) -> dict[str, Codes]:
         "code_sensor": (m.board > 0.5) & (np.abs(np.log(m.thermistor_ratio)) > 1.0),
         "code_ignition": (m.board > 0.5) & none & (r.duds > 3),
     }
-    noise = np.select(
-        [m.tilt_deg > 2.5, m.drum_speed < 0.6, (m.drag > 0.45) | (m.wheel_grip < 0.6)], [1, 2, 3], 0
-    )
+    noise = np.select([m.tilt_deg > 2.5, m.drum_speed < 0.6, (m.drag > 0.45) | (m.wheel_grip < 0.6)], [1, 2, 3], 0)
     return {
         "dry_time": np.where(none | (ratio > 2.0), 2, np.where(ratio > SLOW_RATIO, 1, 0)),
         "heat": np.where(none, 2, np.where(cools, 1, 0)),

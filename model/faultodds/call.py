@@ -41,7 +41,9 @@ def pair(text: str, option: str) -> tuple[str, str]:
     """Split "NAME=VALUE"; raises FaultoddsError naming the option when there is no "="."""
     name, sign, value = text.partition("=")
     if not sign or not name.strip() or not value.strip():
-        raise FaultoddsError(f"{option} '{text}': write NAME=VALUE, for example {option} {_EXAMPLES.get(option, 'name=value')}.")
+        raise FaultoddsError(
+            f"{option} '{text}': write NAME=VALUE, for example {option} {_EXAMPLES.get(option, 'name=value')}."
+        )
     return name.strip(), value.strip()
 
 
@@ -94,7 +96,10 @@ def take_finding(
     """
     observables = knowledge.observables()
     found = match(
-        "symptom or check", name, observables, {n: o.title for n, o in observables.items()},
+        "symptom or check",
+        name,
+        observables,
+        {n: o.title for n, o in observables.items()},
         f"Type 'faultodds appliance show {knowledge.appliance.id}' for all of them.",
     )
     outcomes = observables[found].outcomes
@@ -152,7 +157,9 @@ def _split(name: str, value: str, outcomes: Mapping[str, str]) -> dict[str, floa
         weights[outcome] = float(m["share"].replace(",", "."))
     total = sum(weights.values())
     if not total > 0:
-        raise FaultoddsError(f"{name}: the shares in '{value}' add up to nothing; write for example 'open 70 / closed 30'.")
+        raise FaultoddsError(
+            f"{name}: the shares in '{value}' add up to nothing; write for example 'open 70 / closed 30'."
+        )
     return {o: w / total for o, w in weights.items()}
 
 
@@ -172,7 +179,9 @@ def take_state(knowledge: Knowledge, items: Iterable[str]) -> MachineState:
 
     Raises FaultoddsError when an item cannot be open without another that is not said to be.
     """
-    open_now = {match("access item", i, knowledge.access, {n: a.title for n, a in knowledge.access.items()}) for i in items}
+    open_now = {
+        match("access item", i, knowledge.access, {n: a.title for n, a in knowledge.access.items()}) for i in items
+    }
     for item in sorted(open_now):
         missing = [r for r in knowledge.access[item].requires if r not in open_now]
         if missing:
@@ -190,7 +199,9 @@ def evidence_of(appliance: Appliance, job: Job) -> Evidence:
     facts = dict(job.facts)
     for placed in job.findings:
         f = placed.finding
-        weights = {f.outcome: 1.0} if f.outcome is not None else {o: w for o, w in (f.likelihood or {}).items() if w > 0}
+        weights = (
+            {f.outcome: 1.0} if f.outcome is not None else {o: w for o, w in (f.likelihood or {}).items() if w > 0}
+        )
         seen.append(Seen(f.name, weights, placed.stage, f.take))
         _imply(k, facts, f.name)
     return Evidence(facts, tuple(seen), tuple(fixed(appliance, name) for name in job.repairs))

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+from faultodds.advice import AS_GOOD_AS_FOUND
 from faultodds.answers import next_answer
 from faultodds.belief import FaultOdds
 from faultodds.errors import ClashError
 from faultodds.jobs import Closed, Fact, Finding, Job, Payload, Repair, kind_of, summary
 from faultodds.schema import Knowledge
-from faultodds.advice import AS_GOOD_AS_FOUND
 from faultodds.visit import Visit
 
 

@@ -197,9 +197,7 @@ def _check_shares(k: Knowledge) -> Iterator[str]:
     for name, component in k.component.items():
         if not component.modes:
             yield f"component.{name}: has no modes; add one or take the component out."
-        rates = [
-            r.companion if r.companion is not None else k.other_causes.companion for r in component.modes.values()
-        ]
+        rates = [r.companion if r.companion is not None else k.other_causes.companion for r in component.modes.values()]
         if sum(rates) >= 1:
             yield f"component.{name}: the companion chances of its modes add up to {sum(rates):g}; keep them under 1."
 
@@ -409,7 +407,11 @@ def _work_problems(k: Knowledge, key: str, work: Work) -> Iterator[str]:
         for item in getattr(work, field):
             if item not in k.access:
                 yield _no_such(f"{key}.{field}", "access item", item, k.access)
-    both = [i for i in work.closed if i in work.access or any(i in k.access[a].requires for a in work.access if a in k.access)]
+    both = [
+        i
+        for i in work.closed
+        if i in work.access or any(i in k.access[a].requires for a in work.access if a in k.access)
+    ]
     if both:
         yield f"{key}.closed: '{both[0]}' is needed open by this very work; take it out of one of the lists."
     for caution in work.cautions:

@@ -1,4 +1,4 @@
-"""Names as people type them: exact, in other spelling, as a unique beginning, or as a near miss that is answered with a question."""
+"""Names as people type them: exact, in other spelling, as a unique beginning, or as a near miss that is asked about."""
 
 from __future__ import annotations
 
@@ -12,7 +12,9 @@ def fold(text: str) -> str:
     return "_".join("".join(c if c.isalnum() else " " for c in text.casefold()).split())
 
 
-def match(kind: str, typed: str, names: Iterable[str], words: Mapping[str, str] | None = None, next_step: str = "") -> str:
+def match(
+    kind: str, typed: str, names: Iterable[str], words: Mapping[str, str] | None = None, next_step: str = ""
+) -> str:
     """The one of `names` that `typed` stands for.
 
     Tried in turn: the name; the name or its `words` in other spelling; the only name that begins so; the only name of whose

@@ -41,9 +41,7 @@ def build_network(knowledge: Knowledge) -> Any:
         flat = t.values.reshape(len(t.states), -1)
         names = {n: states[n] for n in (t.node, *t.parents)}
         cards = [len(states[p]) for p in t.parents]
-        network.add_cpds(
-            cpd_class(t.node, len(t.states), flat, list(t.parents) or None, cards or None, names)
-        )
+        network.add_cpds(cpd_class(t.node, len(t.states), flat, list(t.parents) or None, cards or None, names))
     network.name = knowledge.appliance.id
     for node, label in labels(knowledge).items():
         network.nodes[node]["label"] = label

@@ -282,7 +282,7 @@ class Knowledge:
 
     def title_of(self, mode: str) -> str:
         """Words for a mode: "gas valve coils: drop out when hot"."""
-        if mode == UNLISTED_MODE or mode == UNLISTED:
+        if mode in (UNLISTED_MODE, UNLISTED):
             return "a cause this file does not list"
         if mode == NOTHING_WRONG:
             return "nothing wrong with the machine"

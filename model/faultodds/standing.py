@@ -13,7 +13,6 @@ from faultodds.jobs import Fact, Finding, Job, Repair
 from faultodds.schema import Knowledge
 
 
-
 @dataclass(frozen=True)
 class Standing:
     """Belief and advice now, and the belief before the last thing that counted (None when there was nothing

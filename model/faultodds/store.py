@@ -170,9 +170,7 @@ class Store:
     def __exit__(self, *_error: object) -> None:
         self.close()
 
-    def new_job(
-        self, appliance: str, *, revision: str = "", title: str = "", opened_at: datetime | None = None
-    ) -> Job:
+    def new_job(self, appliance: str, *, revision: str = "", title: str = "", opened_at: datetime | None = None) -> Job:
         """Start a job, now or at `opened_at` when it is entered later.
 
         `revision` names the priors in use; empty stands for the knowledge file as shipped.

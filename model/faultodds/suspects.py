@@ -110,7 +110,9 @@ def compile_suspects(knowledge: Knowledge, omitted_target: float = OMITTED_TARGE
         "given_main": odds.given_main(sets),
         "ok": np.stack([t.values[0] for t in tables.values() if t.role == "component"]),
         "member": member,
-        "mechanism": np.stack([states[n] for n in order]).astype(np.int8) if order else np.zeros((0, len(sets)), np.int8),
+        "mechanism": np.stack([states[n] for n in order]).astype(np.int8)
+        if order
+        else np.zeros((0, len(sets)), np.int8),
         "likelihood": _likelihood(tables, states, len(sets)),
         "without": _without(sets, member),
     }

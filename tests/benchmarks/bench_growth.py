@@ -98,9 +98,7 @@ def generate(components: int, seed: int = 0) -> Knowledge:
             "title": f"mech {i}",
             "states": {"fine": "fine", "low": "low", "bad": "bad"},
             "rule": "worst_of",
-            "causes": {
-                str(m): str(rng.choice(["low", "bad"])) for m in rng.choice(modes, size=6, replace=False)
-            },
+            "causes": {str(m): str(rng.choice(["low", "bad"])) for m in rng.choice(modes, size=6, replace=False)},
         }
         for i in range(components // 5)
     }

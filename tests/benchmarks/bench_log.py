@@ -30,13 +30,8 @@ def main(jobs: int) -> None:
         log.to_csv(Path(folder) / "again.csv", index=False)
         truth.to_csv(Path(folder) / "truth_again.csv", index=False)
         wrote = time.perf_counter() - start
-    print(
-        f"jobs {len(log)}  columns {log.shape[1]}  made and written {made:.1f} s "
-        f"({1e6 * made / jobs:.0f} us a job)"
-    )
-    print(
-        f"pandas writes the same log and truth in {wrote:.2f} s  ratio {made / wrote:.1f}  (aim: at most 20)"
-    )
+    print(f"jobs {len(log)}  columns {log.shape[1]}  made and written {made:.1f} s ({1e6 * made / jobs:.0f} us a job)")
+    print(f"pandas writes the same log and truth in {wrote:.2f} s  ratio {made / wrote:.1f}  (aim: at most 20)")
     print(f"peak memory while making it {peak:.2f} GiB  (aim: under 2)")
 
 

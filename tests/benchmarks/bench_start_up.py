@@ -28,13 +28,9 @@ def main() -> None:
         runs = [(_seconds(NUMPY, environment), _seconds(NEXT, environment)) for _ in range(pairs)]
     ratios = sorted(answer / bare for bare, answer in runs)
     print(f"first run, which compiles:      {first:6.2f} s")
-    print(
-        f"python -c 'import numpy':       {statistics.median(b for b, _ in runs):6.3f} s (median of {pairs})"
-    )
+    print(f"python -c 'import numpy':       {statistics.median(b for b, _ in runs):6.3f} s (median of {pairs})")
     print(f"faultodds next --json, cached:  {statistics.median(a for _, a in runs):6.3f} s")
-    print(
-        f"ratio: median {statistics.median(ratios):.2f}, from {ratios[0]:.2f} to {ratios[-1]:.2f}; target 2.5"
-    )
+    print(f"ratio: median {statistics.median(ratios):.2f}, from {ratios[0]:.2f} to {ratios[-1]:.2f}; target 2.5")
 
 
 def _seconds(command: list[str], environment: dict[str, str]) -> float:

@@ -103,9 +103,7 @@ def test_check_says_so_in_words(tmp_path: Path) -> None:
     """The text names the group, its common repair, and the mode no check reaches."""
     ran = faultodds("appliance", "check", str(write_toy(tmp_path / "twins.toml", **twins())))
     assert ran.code == 0, ran.err
-    assert (
-        "pump: dead; pump: seized the same repair fixes them (new_pump), so it does not matter." in ran.text
-    )
+    assert "pump: dead; pump: seized the same repair fixes them (new_pump), so it does not matter." in ran.text
     assert "Faults that no check can reach: - fuse: open [fuse.open]: symptoms show it." in ran.text
 
 

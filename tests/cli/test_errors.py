@@ -195,9 +195,7 @@ FILES = [
 
 
 @pytest.mark.parametrize(("edit", "said"), FILES, ids=[said for _, said in FILES])
-def test_a_knowledge_file_with_a_mistake(
-    edit: Callable[[dict[str, Any]], None], said: str, tmp_path: Path
-) -> None:
+def test_a_knowledge_file_with_a_mistake(edit: Callable[[dict[str, Any]], None], said: str, tmp_path: Path) -> None:
     """`appliance check` names the file, the key, what was found and the nearest valid name."""
     raw = raw_toy()
     edit(raw)
@@ -263,14 +261,9 @@ def test_findings_that_clash_are_named(tmp_path: Path) -> None:
     }
     checks = {**raw_toy()["check"], "fuse_test": certain, "fuse_again": certain}
     path = write_toy(tmp_path / "sure.toml", check=checks)
-    ran = faultodds(
-        "next", "--appliance", str(path), "--found", "fuse_test=open", "--found", "fuse_again=closed"
-    )
+    ran = faultodds("next", "--appliance", str(path), "--found", "fuse_test=open", "--found", "fuse_again=closed")
     assert (ran.code, ran.out) == (2, "")
-    assert (
-        "no fault or set of faults explains these findings together: fuse_again=closed, fuse_test=open"
-        in ran.said
-    )
+    assert "no fault or set of faults explains these findings together: fuse_again=closed, fuse_test=open" in ran.said
 
 
 def test_a_fault_of_our_own_is_one_line(monkeypatch: pytest.MonkeyPatch) -> None:

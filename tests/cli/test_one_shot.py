@@ -18,13 +18,9 @@ from toys import raw_toy, toy
 def toy_file(tmp_path_factory: pytest.TempPathFactory) -> str:
     """A toy appliance with a stop sign, a fact and a reading."""
     folder = tmp_path_factory.mktemp("toy")
-    stop = {
-        "smoke": {"title": "smoke or flames", "ask": "Any smoke?", "steps": ["Leave.", "Call from outside."]}
-    }
+    stop = {"smoke": {"title": "smoke or flames", "ask": "Any smoke?", "steps": ["Leave.", "Call from outside."]}}
     kind = {"ask": "Which kind?", "values": {"full": "full", "bare": "bare"}, "usual": {"full": 1, "bare": 1}}
-    reading = {
-        "fuse_test": {"kind": "continuity", "unit": "ohm", "bands": {"closed": [[0, 5]]}, "otherwise": "open"}
-    }
+    reading = {"fuse_test": {"kind": "continuity", "unit": "ohm", "bands": {"closed": [[0, 5]]}, "otherwise": "open"}}
     equipment = {"kind": {**kind, "lacks": {"bare": ["belt"]}}}
     return str(write_toy(folder / "toy.toml", stop=stop, equipment=equipment, reading=reading))
 
@@ -116,9 +112,7 @@ def test_a_stop_sign_is_heard_in_a_broken_file(tmp_path: Path) -> None:
 def test_no_gas_smell_is_no_evidence(toy_file: str) -> None:
     """A stop sign plainly denied changes nothing."""
     plain = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes")
-    denied = faultodds(
-        "next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--found", "smoke=no"
-    )
+    denied = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--found", "smoke=no")
     assert denied.code == 0, denied.err
     assert denied.out == plain.out
 
@@ -158,9 +152,7 @@ def test_a_skipped_check_is_not_offered(toy_file: str) -> None:
     """--skip takes a check out of the list."""
     before = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes").answer
     first = before["checks"][0]["check"]
-    after = faultodds(
-        "next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--skip", first
-    ).answer
+    after = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--skip", first).answer
     assert first not in [c["check"] for c in after["checks"]]
 
 
@@ -183,9 +175,7 @@ def test_work_for_the_qualified_can_be_left_out() -> None:
     from faultodds.knowledge import load
 
     k = load("gas_dryer")
-    got = faultodds(
-        "next", "--json", "--found", "heat=none", "--fact", "control=timer", "--no-qualified-work"
-    ).answer
+    got = faultodds("next", "--json", "--found", "heat=none", "--fact", "control=timer", "--no-qualified-work").answer
     offered = [c["check"] for c in got["checks"]] + [r["repair"] for r in got["repairs"]]
     assert not [n for n in offered if ({**k.check, **k.repair})[n].qualified]
     every = faultodds("next", "--json", "--found", "heat=none", "--fact", "control=timer").answer
@@ -194,9 +184,7 @@ def test_work_for_the_qualified_can_be_left_out() -> None:
 
 def test_the_labour_rate_is_the_shops(toy_file: str) -> None:
     """--labour-rate prices minutes: at nothing an hour only parts cost."""
-    got = faultodds(
-        "next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--labour-rate", "0"
-    ).answer
+    got = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--labour-rate", "0").answer
     assert {c["cost"] for c in got["checks"]} == {0.0}
 
 

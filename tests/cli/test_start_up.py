@@ -57,9 +57,7 @@ def test_everyday_commands_load_nothing_heavy(argv: list[str]) -> None:
     assert sorted(imported_by(*argv).intersection(HEAVY)) == []
 
 
-@pytest.mark.parametrize(
-    "argv", [["--help"], ["--version"], ["next", "--help"], ["next", "--found", "gas_smell=yes"]]
-)
+@pytest.mark.parametrize("argv", [["--help"], ["--version"], ["next", "--help"], ["next", "--found", "gas_smell=yes"]])
 def test_help_and_stop_signs_load_not_even_numpy(argv: list[str]) -> None:
     """Help and a stop sign are there at once."""
     assert sorted(imported_by(*argv).intersection({*HEAVY, "numpy"})) == []
@@ -71,9 +69,7 @@ def test_commands_are_imported_only_when_typed() -> None:
         "import sys; from faultodds_cli.main import COMMANDS, run; run(['--help']); "
         "print([m for m, _, _ in COMMANDS.values() if 'faultodds_cli.' + m in sys.modules], file=sys.stderr)"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
-    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True)
     assert done.stderr.strip() == "[]"
     assert "  next " in done.stdout
 
@@ -109,7 +105,5 @@ def test_next_starts_within_reach_of_numpy(capsys: pytest.CaptureFixture[str]) -
     pairs = [(cpu_seconds(command), cpu_seconds([sys.executable, "-c", "import numpy"])) for _ in range(5)]
     ours, numpy = min(a for a, _ in pairs), min(b for _, b in pairs)
     with capsys.disabled():
-        print(
-            f"\nnext --json {ours:.3f} s, import numpy {numpy:.3f} s (processor): {ours / numpy:.2f} times"
-        )
+        print(f"\nnext --json {ours:.3f} s, import numpy {numpy:.3f} s (processor): {ours / numpy:.2f} times")
     assert ours < 5 * numpy

@@ -72,9 +72,7 @@ def test_deliberate_remeasurement_counts_as_well() -> None:
 
 def test_after_a_repair_a_finding_is_new_evidence() -> None:
     """What was seen before a repair stays as it was; the same check after it belongs to the next stage."""
-    job = job_of(
-        Finding("duct_off_run", "much_better"), Repair("clean_duct"), Finding("duct_off_run", "no_change")
-    )
+    job = job_of(Finding("duct_off_run", "much_better"), Repair("clean_duct"), Finding("duct_off_run", "no_change"))
     assert counted(job) == [("duct_off_run", "much_better", 0, 1), ("duct_off_run", "no_change", 1, 1)]
     assert job.repairs == ("clean_duct",)
     assert (job.stage, job.next_take("duct_off_run")) == (1, 1)
@@ -93,9 +91,7 @@ def test_skipped_until_done() -> None:
 
 def test_closing_forgets_the_machine_state() -> None:
     """A closing clears the machine's state, which must not be believed on a later visit; undo restores it."""
-    working = job_of(
-        MachineState({"unplugged": True, "front_open": True}), MachineState({"front_open": False})
-    )
+    working = job_of(MachineState({"unplugged": True, "front_open": True}), MachineState({"front_open": False}))
     assert working.machine_state == {"unplugged": True, "front_open": False}
     closed = working.plus(Step(3, OPENED, Closed("gone")))
     assert closed.machine_state == {}
@@ -296,9 +292,7 @@ def test_jobs_needs_only_the_standard_library() -> None:
 NAMES = st.sampled_from(["heat", "coil_ohms", "hood_flap", "seal_test"])
 OUTCOME_WORDS = st.sampled_from(["good", "off", "none"])
 WORK: st.SearchStrategy[Payload] = st.one_of(
-    st.builds(
-        Finding, NAMES, OUTCOME_WORDS, raw=st.sampled_from([None, "1.15k", "OL"]), take=st.integers(0, 2)
-    ),
+    st.builds(Finding, NAMES, OUTCOME_WORDS, raw=st.sampled_from([None, "1.15k", "OL"]), take=st.integers(0, 2)),
     st.builds(Repair, st.sampled_from(["coil_set", "clean_duct"])),
     st.builds(Fact, st.sampled_from(["age", "fuel"]), OUTCOME_WORDS),
     st.builds(Skip, NAMES, st.text(max_size=5)),

@@ -111,9 +111,7 @@ def test_unknown_job_in_an_empty_store(store: Store) -> None:
     """In an empty store the message says how to start a job."""
     with pytest.raises(UnknownName) as caught:
         store.get("1")
-    assert (
-        str(caught.value) == "there is no job called '1'. Known: none. Type `faultodds job new` to start one."
-    )
+    assert str(caught.value) == "there is no job called '1'. Known: none. Type `faultodds job new` to start one."
 
 
 def test_list_newest_first_and_by_status(store: Store) -> None:
@@ -205,10 +203,7 @@ def test_tables_match_the_file(store: Store) -> None:
     with store._transaction("DEFERRED") as connection:
         inspector = sa.inspect(connection)
         in_file = {name: [c["name"] for c in inspector.get_columns(name)] for name in ("jobs", "steps")}
-    known = {
-        table.name: [column.name for column in table.columns]
-        for table in store_module._METADATA.sorted_tables
-    }
+    known = {table.name: [column.name for column in table.columns] for table in store_module._METADATA.sorted_tables}
     assert in_file == known
 
 
@@ -231,9 +226,7 @@ def test_path_order(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, argument: s
 
 ANY_TEXT = st.one_of(
     st.text(max_size=40),
-    st.text(
-        st.characters(), max_size=20
-    ),  # lone surrogates too, as a terminal with a wrong locale can pass them
+    st.text(st.characters(), max_size=20),  # lone surrogates too, as a terminal with a wrong locale can pass them
     st.sampled_from(['it\'s "quoted"; -- %s ?', "kΩ · 7 µA · 汉字 · 🔥", "\x00\r\n\t", "long " * 4_000]),
 )
 NAME = ANY_TEXT.filter(lambda text: bool(text.strip()))

@@ -99,9 +99,7 @@ def test_newer_file_is_refused(tmp_path: Path) -> None:
     assert path.read_bytes() == before
 
 
-@pytest.mark.parametrize(
-    "content", [b"not a database, a shopping list\n" * 40, b"\x00" * 4096, bytes(range(256)) * 20]
-)
+@pytest.mark.parametrize("content", [b"not a database, a shopping list\n" * 40, b"\x00" * 4096, bytes(range(256)) * 20])
 def test_other_files_are_refused(tmp_path: Path, content: bytes) -> None:
     """A file that is no database is refused and left byte for byte."""
     path = tmp_path / "list.txt"
@@ -167,9 +165,7 @@ def test_unreadable_step_is_reported(tmp_path: Path, kind: str, payload: str) ->
     with Store.open(path) as store:
         store.new_job("gas_dryer")
     with closing(sqlite3.connect(path)) as raw, raw:
-        raw.execute(
-            "INSERT INTO steps VALUES (1, 1, '2025-03-04T08:30:00+00:00', ?, ?, NULL)", (kind, payload)
-        )
+        raw.execute("INSERT INTO steps VALUES (1, 1, '2025-03-04T08:30:00+00:00', ?, ?, NULL)", (kind, payload))
     text = refusal(path)
     assert text.startswith(f"{path} is damaged (job 1 cannot be read: ")
     assert text.endswith("and type the command again to start afresh.")
@@ -250,8 +246,7 @@ def test_full_disk_saves_nothing_and_says_so(tmp_path: Path) -> None:
         with pytest.raises(StoreError) as caught:
             store.append("1", Note("x" * 100_000))
         assert str(caught.value) == (
-            f"the disk that holds {store.path} is full; the last entry was not saved. "
-            "Free some space, enter it again."
+            f"the disk that holds {store.path} is full; the last entry was not saved. Free some space, enter it again."
         )
         assert store.get("1") == job
 
@@ -317,9 +312,7 @@ def shared_folder() -> Iterator[Path]:
 @pytest.mark.skipif(os.name != "posix", reason="file permissions of POSIX systems")
 def test_read_only(shared_folder: Path) -> None:
     """A closed folder, empty or with a store, and a closed file are refused and left as they are."""
-    empty, used, closed_file, free = (
-        shared_folder / name for name in ("empty", "used", "closed_file", "free")
-    )
+    empty, used, closed_file, free = (shared_folder / name for name in ("empty", "used", "closed_file", "free"))
     empty.mkdir(mode=0o555)
     paths = [folder / "jobs.sqlite" for folder in (used, closed_file, free)]
     for path in paths:
@@ -336,7 +329,5 @@ def test_read_only(shared_folder: Path) -> None:
     # SQLite releases differ in which of the two they notice first.
     assert said[1] in [f"{paths[0]} {words} {ELSEWHERE}" for words in (cannot, read_only)]
     assert said[2] == f"{paths[1]} {read_only} {ELSEWHERE}"
-    assert said[3] == "saved", (
-        "an ordinary user can write where it is allowed, so the refusals mean something"
-    )
+    assert said[3] == "saved", "an ordinary user can write where it is allowed, so the refusals mean something"
     assert [path.read_bytes() for path in paths[:2]] == before

@@ -192,9 +192,7 @@ def test_copper_winding() -> None:
     assert float(copper(np.array(80.0), np.array(83.63))) == pytest.approx(100.0, abs=0.01)
 
 
-@pytest.mark.parametrize(
-    ("cfm", "speed", "inches"), [(100, 1146, 0.082), (150, 1719, 0.184), (200, 2292, 0.328)]
-)
+@pytest.mark.parametrize(("cfm", "speed", "inches"), [(100, 1146, 0.082), (150, 1719, 0.184), (200, 2292, 0.328)])
 def test_air_speed_and_velocity_pressure(cfm: float, speed: float, inches: float) -> None:
     """4 in duct: 100/150/200 cfm are 1,146/1,719/2,292 ft/min and .082/.184/.328 in w.c. Standard air, C."""
     flow = np.array(float(cfm))
@@ -206,9 +204,7 @@ def _with(mode: str, severity: float) -> Machines:
     return make(typical(1), mode, severity)
 
 
-@pytest.mark.parametrize(
-    "mode", ["duct.partly_blocked", "duct.nearly_blocked", "lint_screen.coated", "hood.blocked"]
-)
+@pytest.mark.parametrize("mode", ["duct.partly_blocked", "duct.nearly_blocked", "lint_screen.coated", "hood.blocked"])
 def test_blocked_air_dries_longer_and_leaves_damp(mode: str) -> None:
     """Longer time, or damp at the end, goes with a blocked screen or duct. US CPSC dryer safety alert, 2."""
     sound, blocked = typical(1), _with(mode, 0.9)

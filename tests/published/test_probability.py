@@ -30,9 +30,7 @@ def _odds(belief: Belief) -> dict[str, float]:
     return dict(zip(belief.suspects.modes, belief.mode_odds.tolist(), strict=True))
 
 
-def _faults(
-    rates: dict[str, float], check: dict[str, Any], shares: dict[str, float] | None = None
-) -> Knowledge:
+def _faults(rates: dict[str, float], check: dict[str, Any], shares: dict[str, float] | None = None) -> Knowledge:
     """An appliance with one mode per component, independent faults when no shares are given, and the checks given."""
     shares = shares or {}
     parts = {
@@ -84,9 +82,7 @@ def test_noisy_or_table() -> None:
     """Fever with inhibitors .6 .2 .1 for cold, flu, malaria. Russell and Norvig, same book; C."""
     links = {"cold.bad": 0.4, "flu.bad": 0.8, "malaria.bad": 0.9}
     fever = {"outcomes": YES_NO, "links": links}
-    suspects = compile_suspects(
-        _faults(dict.fromkeys(("cold", "flu", "malaria"), 0.1), {"fever": fever}), 0.0
-    )
+    suspects = compile_suspects(_faults(dict.fromkeys(("cold", "flu", "malaria"), 0.1), {"fever": fever}), 0.0)
     yes = suspects.likelihood[suspects.rows["fever"]][1]
     got = {
         suspects.names(h): chance
@@ -296,9 +292,7 @@ def _sample(suspects: Suspects, rng: np.random.Generator) -> dict[str, str]:
     found = {}
     for name in rng.permutation(names)[: rng.integers(1, len(names) // 2 + 1)]:
         chances = suspects.likelihood[suspects.rows[str(name)], h]
-        found[str(name)] = suspects.observables[str(name)][
-            rng.choice(len(chances), p=chances / chances.sum())
-        ]
+        found[str(name)] = suspects.observables[str(name)][rng.choice(len(chances), p=chances / chances.sum())]
     return found
 
 

@@ -20,9 +20,7 @@ def spec(**given_fields: float) -> ReadingSpec:
     return ReadingSpec(kind="voltage", unit="V", **given_fields)  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize(
-    ("low", "high", "u"), [(4.0, 4.0, 1.5), (3.0, 9.0, 0.7), (8.0, 14.0, 3.0), (0.0, 30.0, 0.01)]
-)
+@pytest.mark.parametrize(("low", "high", "u"), [(4.0, 4.0, 1.5), (3.0, 9.0, 0.7), (8.0, 14.0, 3.0), (0.0, 30.0, 0.01)])
 def test_chance_below_is_the_integral(low: float, high: float, u: float) -> None:
     """The chance below an edge is the blurred rectangle's integral, here a sum of normals on a fine grid."""
     grid = np.linspace(low, high, 4001) if high > low else np.array([low])

@@ -96,9 +96,7 @@ def test_forms(check: str, text: str, value: float) -> None:
     assert read(check, text).value == pytest.approx(value, rel=1e-6, abs=1e-9)
 
 
-@pytest.mark.parametrize(
-    "text", ["OL", "ol", "O.L", "0.L", "0L", "open", "open circuit", "infinite", "∞", "inf"]
-)
+@pytest.mark.parametrize("text", ["OL", "ol", "O.L", "0.L", "0L", "open", "open circuit", "infinite", "∞", "inf"])
 def test_open_circuit(text: str) -> None:
     """Every way a meter or a technician says "open" is an open circuit, and has no number."""
     judged = read("igniter_ohms", text)
@@ -121,9 +119,7 @@ def test_beeps(text: str, verdict: str) -> None:
     assert read("fuse_continuity", text).verdict == verdict
 
 
-@pytest.mark.parametrize(
-    ("text", "outcome"), [("no heat", "no_heat"), ("NO-HEAT", "no_heat"), ("normal", "normal")]
-)
+@pytest.mark.parametrize(("text", "outcome"), [("no heat", "no_heat"), ("NO-HEAT", "no_heat"), ("normal", "normal")])
 def test_outcome_by_name(text: str, outcome: str) -> None:
     """An outcome may be named outright, and the note says that no number was given."""
     judged = read("exhaust_cycling", text)

@@ -46,10 +46,7 @@ def test_one_winding_of_three_says_only_a_little() -> None:
     judged = read("coil_ohms", "1.15k")
     assert judged.verdict == "borderline"
     assert judged.outcomes["good"] == pytest.approx(0.6, abs=0.01)
-    assert (
-        "Not read yet: three-terminal coil, common to middle; three-terminal coil, common to far."
-        in judged.note
-    )
+    assert "Not read yet: three-terminal coil, common to middle; three-terminal coil, common to far." in judged.note
 
 
 @pytest.mark.parametrize(
@@ -182,9 +179,7 @@ def test_judgement_is_plain_json() -> None:
 def test_spec_in_words() -> None:
     """The judgement shows the band that the reading was held against."""
     assert read("igniter_ohms", "85").spec == "normal under 600 ohm; open over 600 ohm"
-    assert read("coil_ohms", "OL").spec.startswith(
-        "two-terminal coil 1,000 to 1,300 ohm; three-terminal coil, common"
-    )
+    assert read("coil_ohms", "OL").spec.startswith("two-terminal coil 1,000 to 1,300 ohm; three-terminal coil, common")
     assert "opens_low under -10 F from its rating" in read("cycling_bench_heat", "141/155").spec
     assert "off_chart otherwise" in read("thermistor_ohms", "11k", ambient="72F").spec
 
@@ -192,9 +187,7 @@ def test_spec_in_words() -> None:
 @given(st.floats(1, 1199), st.floats(0, 400))
 def test_deeper_into_a_one_sided_band(start: float, further: float) -> None:
     """More ohms never make an open igniter less likely."""
-    at, beyond = (
-        read("igniter_ohms", f"{value!r} ohm").outcomes["open"] for value in (start, start + further)
-    )
+    at, beyond = (read("igniter_ohms", f"{value!r} ohm").outcomes["open"] for value in (start, start + further))
     assert beyond >= at - 1e-12
 
 
@@ -204,9 +197,7 @@ def test_deeper_into_a_winding_band(one: float, other: float) -> None:
     flat = replace(SPECS["coil_ohms"], edge=20.0, edge_fraction=0.0, accuracy=0.0, leads=0.0)
     near, deep = sorted((one, other))
     for side in (lambda depth: 1000 + depth, lambda depth: 1300 - depth):
-        good = [
-            judge(flat, ["good", "off"], f"{side(d)!r} ohm/1350/550").outcomes["good"] for d in (near, deep)
-        ]
+        good = [judge(flat, ["good", "off"], f"{side(d)!r} ohm/1350/550").outcomes["good"] for d in (near, deep)]
         assert good[1] >= good[0] - 1e-12
 
 

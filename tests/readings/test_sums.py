@@ -27,9 +27,7 @@ def test_flow_and_speed_turned_round(cfm: float, inches: float) -> None:
 @given(st.floats(5, 2000), st.floats(-20, 60), st.floats(-20, 120))
 def test_copper_turned_round(ohms: float, cold: float, hot: float) -> None:
     """The temperature worked out from a warm winding's resistance is the temperature that gave it."""
-    assert sums.copper_temperature(ohms, cold, sums.copper_ohms(ohms, cold, hot)) == pytest.approx(
-        hot, abs=1e-6
-    )
+    assert sums.copper_temperature(ohms, cold, sums.copper_ohms(ohms, cold, hot)) == pytest.approx(hot, abs=1e-6)
 
 
 @given(st.floats(-20, 110), st.floats(0.1, 10))

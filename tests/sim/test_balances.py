@@ -89,9 +89,7 @@ def test_moist_air_agrees_with_psychrolib(t_c: float) -> None:
     t, p = np.array([t_c]), np.array([psychro.STANDARD_PA])
     assert psychro.saturation_pressure(t)[0] == pytest.approx(psychrolib.GetSatVapPres(t_c), rel=5e-4)
     if t_c < 90.0:
-        assert psychro.saturation_ratio(t, p)[0] == pytest.approx(
-            psychrolib.GetSatHumRatio(t_c, 101325.0), rel=2e-3
-        )
+        assert psychro.saturation_ratio(t, p)[0] == pytest.approx(psychrolib.GetSatHumRatio(t_c, 101325.0), rel=2e-3)
     ratio = psychro.humidity_ratio(np.array([min(t_c, 60.0)]), np.array([0.5]), p)
     want = psychrolib.GetHumRatioFromRelHum(min(t_c, 60.0), 0.5, 101325.0)
     assert ratio[0] == pytest.approx(want, rel=1e-3)

@@ -160,8 +160,7 @@ def _worst() -> dict[str, View]:
     many = view(stack([make(typical(20), mode, 1.0) for mode in keys]))
     rows = {mode: slice(20 * i, 20 * i + 20) for i, mode in enumerate(keys)}
     return {
-        k: View(many.m.take(r), many.used.take(r), many.bench.take(r), many.verified.take(r))
-        for k, r in rows.items()
+        k: View(many.m.take(r), many.used.take(r), many.bench.take(r), many.verified.take(r)) for k, r in rows.items()
     }
 
 

@@ -6,7 +6,7 @@ bands for it, an outcome by name where it has none. What is really wrong never p
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from faultodds.belief import Seen
 from faultodds.call import take_finding
@@ -25,7 +25,11 @@ BY_WORD = frozenset({"coil_ohms", "coil_ohms_hot", "cycling_bench_heat", "verifi
 def must_fit(knowledge: Knowledge) -> None:
     """Raise FaultoddsError when the simulated dryer has words that this knowledge file has not."""
     wanted = {"symptom": SYMPTOMS, "check": CHECKS, "repair": REPAIRS}
-    has = {"symptom": knowledge.symptom, "check": knowledge.check, "repair": knowledge.repair}
+    has: dict[str, Collection[str]] = {
+        "symptom": knowledge.symptom,
+        "check": knowledge.check,
+        "repair": knowledge.repair,
+    }
     for kind, names in wanted.items():
         missing = [n for n in names if n not in has[kind]]
         if missing:

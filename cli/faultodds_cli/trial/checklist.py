@@ -18,7 +18,7 @@ class Item:
     fails: Mapping[str, str]
 
 
-#: Slow drying, in the order in which the usual lists go: air, blower, coils, thermistor, seals, cycling thermostat, moisture sensor.
+#: Slow drying, in the order the usual lists go: air, blower, coils, thermistor, seals, cycling thermostat, moisture sensor.
 SLOW = (
     Item("lint_screen_look", {"coated": "lint_screen_wash", "torn": "lint_screen_new"}),
     Item("hood_flap", {"weak": "", "none": ""}),

@@ -63,9 +63,7 @@ def _wrapped(text: str) -> list[str]:
 def money_table(found: Sequence[Summary]) -> list[str]:
     """Where the money goes, by stage."""
     head = "policy      " + "".join(f"{word:>9}" for word in _STAGES.values())
-    rows = [
-        f"{s.policy:<12}" + "".join(f"{s.money[stage]:9.0f}" for stage in _STAGES) for s in found
-    ]
+    rows = [f"{s.policy:<12}" + "".join(f"{s.money[stage]:9.0f}" for stage in _STAGES) for s in found]
     return ["WHERE THE MONEY GOES, means per job", head, *rows]
 
 

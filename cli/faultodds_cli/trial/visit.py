@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
+import numpy as np
 from faultodds.advice import CLOSED_UP, MachineStates, Problem, Situation, State, Way
 from faultodds.appliance import Appliance
 from faultodds.belief import Belief, Evidence, Seen, infer
@@ -27,6 +28,8 @@ VERIFICATION, CALLBACKS, REFERRAL = "verification", "callbacks", "handing_over"
 STAGES = (ACCESS, CHECKS, REPAIRS, PARTS, VERIFICATION, CALLBACKS, REFERRAL)
 #: Checks and repairs on one job, and repairs alone, before it is handed over.
 MOST_MOVES, MOST_REPAIRS = 40, 7
+#: Log of the chance of all the evidence under which something in it is taken for a mistake.
+FAINT = float(np.log(1e-12))
 
 
 @dataclass
@@ -83,21 +86,36 @@ class Visit:
 
     @property
     def belief(self) -> Belief:
-        """Fault odds from everything seen; what clashes with the rest is dropped, oldest first, to be looked at again."""
+        """Fault odds from everything seen."""
         while self._belief is None:
-            repairs = tuple(fixed(self.appliance, name) for name in self.repaired)
             try:
-                self._belief = infer(self.appliance.suspects, Evidence(self.facts, tuple(self.seen), repairs))
+                self._belief = self._inferred(self.seen)
             except ClashError as clash:
-                self._drop(clash)
+                self._take_back(next(s for s in self.seen if s.label in clash.findings))
         return self._belief
 
-    def _drop(self, clash: ClashError) -> None:
-        at = next((i for i, s in enumerate(self.seen) if s.label in clash.findings), None)
-        if at is None:
-            raise clash
-        self._note(f"clash: {self.seen[at].label} is taken back")
-        del self.seen[at]
+    def _inferred(self, seen: Sequence[Seen]) -> Belief:
+        repairs = tuple(fixed(self.appliance, name) for name in self.repaired)
+        return infer(self.appliance.suspects, Evidence(self.facts, tuple(seen), repairs))
+
+    def _take_in(self, new: Seen) -> None:
+        """Add a finding. While it can hardly be, given the rest, the earlier finding that fits worst is taken back, to be
+        looked at again; the oldest of them where several fit as badly.
+        """
+        while self.seen and self.belief.log_evidence + self._log_chance(new) < FAINT:
+            rest = [self._inferred([s for s in self.seen if s is not odd]).log_evidence for odd in self.seen]
+            self._take_back(self.seen[int(np.argmax(np.round(rest, 9)))])
+        self.seen.append(new)
+        self._belief = None
+
+    def _log_chance(self, new: Seen) -> float:
+        odds = self.belief.outcome_odds(new.name)
+        return float(np.log(max(sum(odds[o] * w for o, w in new.weights.items()), 1e-300)))
+
+    def _take_back(self, odd: Seen) -> None:
+        self._note(f"does not fit the rest, taken back: {odd.label}")
+        self.seen = [s for s in self.seen if s is not odd]
+        self._belief = None
 
     @property
     def problem(self) -> Problem:
@@ -123,9 +141,9 @@ class Visit:
         shown = self.call.check(name, self.who)
         weights = weights_of(k, shown, self.facts)
         take = sum(s.name == name for s in self.seen)
-        self.seen.append(Seen(name, weights, len(self.repaired), take))
-        self._belief = None
-        self._note(f"{name}: {shown.text} -> {self.seen[-1].label.partition('=')[2]}")
+        new = Seen(name, weights, len(self.repaired), take)
+        self._note(f"{name}: {shown.text} -> {new.label.partition('=')[2]}")
+        self._take_in(new)
         return self.last(name)
 
     def verify(self) -> bool:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from functools import lru_cache
+from functools import cache
 
 import numpy as np
 
@@ -34,7 +34,9 @@ def cheapest_job(policy: Policy) -> float:
     wrong = p.masks != SOUND
     masks, prior = p.masks[wrong], p.class_weights[wrong]
     if p.class_weights[~wrong].sum() > 0 or any(m & (m - 1) for m in masks[prior > 0].tolist() if m > 0):
-        raise FaultoddsError("the exact plan is for problems with exactly one fault; this one may have none or several.")
+        raise FaultoddsError(
+            "the exact plan is for problems with exactly one fault; this one may have none or several."
+        )
     checks = [(c, rows) for c, (n, rows) in enumerate(p.rows.items()) if policy.ordinary[c]]
     sizes = [rows.stop - rows.start + 1 for _, rows in checks]
     singles = len(p.needed)
@@ -42,7 +44,9 @@ def cheapest_job(policy: Policy) -> float:
         raise FaultoddsError(f"the exact plan would need over {MOST_CELLS:,} cells; take checks or faults out.")
     tries = np.array(list(itertools.product(range(TIMES + 1), repeat=singles)), dtype=np.int64).reshape(-1, singles)
     fixes = ((np.maximum(masks, 0)[None, :] & ledger.bundle_masks[:singles, None]) > 0) & (masks > 0)
-    left = np.prod(np.where(fixes[None], (1.0 - ledger.bundle_success[:singles])[None, :, None] ** tries[:, :, None], 1.0), axis=1)
+    left = np.prod(
+        np.where(fixes[None], (1.0 - ledger.bundle_success[:singles])[None, :, None] ** tries[:, :, None], 1.0), axis=1
+    )
     value: dict[tuple[int, ...], Floats] = {}
     like = policy.like[:, wrong]
     for seen in sorted(itertools.product(*map(range, sizes)), key=lambda h: -sum(o > 0 for o in h)):
@@ -81,7 +85,9 @@ def _layer(
     return out
 
 
-def cheapest_isolation(prior: Sequence[float], like: Sequence[Floats], cost: Sequence[float]) -> tuple[float, list[float]]:
+def cheapest_isolation(
+    prior: Sequence[float], like: Sequence[Floats], cost: Sequence[float]
+) -> tuple[float, list[float]]:
     """Expected cost of checks until one fault is left, and that cost for each check done first.
 
     `prior` (K,) chances of the faults; `like[c]` (outcomes, K) chances of each check's outcomes, 0 or 1; `cost[c]` its price.
@@ -100,7 +106,7 @@ def cheapest_isolation(prior: Sequence[float], like: Sequence[Floats], cost: Seq
             out.append(total * price + sum(best(x) for x in parts) if split else float("inf"))
         return out
 
-    @lru_cache(maxsize=None)
+    @cache
     def best(faults: frozenset[int]) -> float:
         return 0.0 if len(faults) <= 1 else min(by_first(faults))
 

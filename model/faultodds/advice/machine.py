@@ -46,9 +46,7 @@ class MachineStates:
         self._order = _requirements_first(knowledge.access)
         self._known: dict[tuple[State, frozenset[str], frozenset[str], bool], Way] = {}
 
-    def way(
-        self, state: State, access: Iterable[str], running: bool = False, closed: Iterable[str] = ()
-    ) -> Way:
+    def way(self, state: State, access: Iterable[str], running: bool = False, closed: Iterable[str] = ()) -> Way:
         """The way from `state` to where `access` is open, `closed` is not, and, if `running`, the machine can run."""
         key = (state, frozenset(access), frozenset(closed), running)
         if key not in self._known:
@@ -83,9 +81,7 @@ class MachineStates:
 
     def sentences(self, way: Way) -> list[str]:
         """The moves in words, in order."""
-        return [
-            self._access[m.item].open_step if m.opens else self._access[m.item].close_step for m in way.moves
-        ]
+        return [self._access[m.item].open_step if m.opens else self._access[m.item].close_step for m in way.moves]
 
     def _work_out(self, state: State, wanted: frozenset[str], closed: frozenset[str], running: bool) -> Way:
         walk = _Walk(self._access, state)

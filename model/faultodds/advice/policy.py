@@ -65,7 +65,11 @@ class Policy:
     def _noise(self) -> Floats:
         """(C, K) entropy of each check's outcome when the class is known, bits."""
         terms = -_xlogx(self.like)
-        return np.asarray(np.add.reduceat(terms, self.starts, axis=0)) if len(self.starts) else np.zeros((0, len(self.sound)))
+        return (
+            np.asarray(np.add.reduceat(terms, self.starts, axis=0))
+            if len(self.starts)
+            else np.zeros((0, len(self.sound)))
+        )
 
     @cached_property
     def scale(self) -> float:

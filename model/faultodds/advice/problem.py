@@ -128,7 +128,9 @@ class Problem:
         return {
             name: check
             for name, check in self.knowledge.check.items()
-            if not self._shown(name) and name not in self.situation.skipped and self._allowed(check.needs, check.qualified)
+            if not self._shown(name)
+            and name not in self.situation.skipped
+            and self._allowed(check.needs, check.qualified)
         }
 
     @cached_property
@@ -276,7 +278,9 @@ class Problem:
     def bundles(self) -> list[tuple[str, ...]]:
         """Every needed repair alone, then the repairs that the likeliest several-repair classes need together."""
         several = [
-            (-w, m) for w, m in zip(self.class_weights.tolist(), self.masks.tolist(), strict=True) if m > 0 and m & (m - 1)
+            (-w, m)
+            for w, m in zip(self.class_weights.tolist(), self.masks.tolist(), strict=True)
+            if m > 0 and m & (m - 1)
         ]
         return [(n,) for n in self.needed] + [self.names(m) for _, m in sorted(several)[:BUNDLES]]
 
@@ -299,9 +303,9 @@ class Problem:
     def _check_rows(self) -> npt.NDArray[np.intp]:
         """(R,) rows of the open checks in the full likelihood."""
         s = self.belief.suspects
-        return np.concatenate([np.arange(s.rows[n].start, s.rows[n].stop) for n in self.check_names] or [np.zeros(0)]).astype(
-            np.intp
-        )
+        return np.concatenate(
+            [np.arange(s.rows[n].start, s.rows[n].stop) for n in self.check_names] or [np.zeros(0)]
+        ).astype(np.intp)
 
     @cached_property
     def suspect_likelihood(self) -> Floats:

@@ -13,7 +13,6 @@ from faultodds.advice.problem import SOUND, Price, Problem
 from faultodds.advice.rollout import BIT_PRICES, Rollout, calibrate
 from faultodds.tables import Floats
 
-
 # Rollout in two stages: (least branch followed, how many of the most promising moves).
 STAGES = ((0.03, 10), (0.008, 4))
 

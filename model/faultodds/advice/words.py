@@ -37,7 +37,11 @@ def why_check(problem: Problem, check: CheckPrice, otherwise: float) -> str:
     record = problem.knowledge.check[check.name]
     currency = problem.knowledge.costs.currency
     saves = otherwise - check.expected_cost
-    reason = f"It pays because {record.reason.rstrip('.')}." if record.reason else "It pays because it may change what you do next."
+    reason = (
+        f"It pays because {record.reason.rstrip('.')}."
+        if record.reason
+        else "It pays because it may change what you do next."
+    )
     return (
         f"{reason} It takes about {check.price.minutes:.0f} min from where the machine is now and saves "
         f"{money(saves, currency)} on average against starting repairs at once."
@@ -60,8 +64,8 @@ def why_repair(problem: Problem, repair: RepairPrice, same: float) -> str:
 def why_refer(problem: Problem) -> str:
     """Why to hand the job over."""
     return (
-        f"Most likely: {likeliest(problem.belief, problem) or 'nothing on this list'}. Going on would cost more on average than the "
-        f"{money(problem.refer_cost, problem.knowledge.costs.currency)} of handing it over."
+        f"Most likely: {likeliest(problem.belief, problem) or 'nothing on this list'}. Going on would cost more on average than "
+        f"the {money(problem.refer_cost, problem.knowledge.costs.currency)} of handing it over."
     )
 
 

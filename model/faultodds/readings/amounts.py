@@ -35,8 +35,7 @@ def amount(text: str, unit: str, example: str) -> float:
     if match is None or (typed and typed not in WORTH[unit]):
         known = ", ".join(WORTH[unit])
         raise BadReading(
-            f"'{text.strip()}' is not an amount in {unit}. Type a number, alone or with {known}: "
-            f"for example {example}."
+            f"'{text.strip()}' is not an amount in {unit}. Type a number, alone or with {known}: for example {example}."
         )
     return number(match[1]) * WORTH[unit].get(typed, 1.0)
 

@@ -33,9 +33,7 @@ def _end(limit: Limit, without: float) -> float:
     return math.inf if limit == "OL" else without if limit is None else float(limit)
 
 
-def segments(
-    bands: Mapping[str, Sequence[Band]], otherwise: str | None, floor: float = -math.inf
-) -> list[Segment]:
+def segments(bands: Mapping[str, Sequence[Band]], otherwise: str | None, floor: float = -math.inf) -> list[Segment]:
     """Bands in order, gaps given to `otherwise`; a band that starts at `floor` has no lower end.
 
     The bands must not overlap, and without `otherwise` must leave no gap (`ReadingSpec.validate` says so).
@@ -72,9 +70,7 @@ def shares(spec: ReadingSpec, line: Sequence[Segment], low: float, high: float, 
     return _closed(spec, line, low, high, u)
 
 
-def _closed(
-    spec: ReadingSpec, line: Sequence[Segment], low: float, high: float, u: float
-) -> dict[str, float]:
+def _closed(spec: ReadingSpec, line: Sequence[Segment], low: float, high: float, u: float) -> dict[str, float]:
     inner = [segment[0] for segment in line[1:]]
     below = [chance_below(edge, low, high, math.hypot(u, edge_uncertainty(spec, edge))) for edge in inner]
     steps = [0.0, *_never_falling(below), 1.0]
@@ -84,9 +80,7 @@ def _closed(
     return found
 
 
-def _open_ended(
-    spec: ReadingSpec, line: Sequence[Segment], low: float, high: float, u: float
-) -> dict[str, float]:
+def _open_ended(spec: ReadingSpec, line: Sequence[Segment], low: float, high: float, u: float) -> dict[str, float]:
     upward = math.isinf(high)
     found: dict[str, float] = {}
     for start, stop, outcome in line:

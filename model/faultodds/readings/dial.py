@@ -17,9 +17,7 @@ _HEATING = re.compile(
     rf"(?:\bat|@|\bx)\s*({NUMBER})\s*btu(?:\s*(?:/|per)\s*(?:a\s+)?(?:cu\.?|cubic)?\s*(?:ft|foot))?\b", re.I
 )
 _BTU = re.compile(rf"({NUMBER})\s*(k?)\s*btu\s*(?:/|per)?\s*(?:h|hr|hour)", re.I)
-_FLOW = re.compile(
-    rf"({NUMBER})\s*(?:cfh|(?:cu\.?|cubic)\s*(?:ft|feet|foot)\s*(?:/|per|an)\s*(?:h|hr|hour))\b", re.I
-)
+_FLOW = re.compile(rf"({NUMBER})\s*(?:cfh|(?:cu\.?|cubic)\s*(?:ft|feet|foot)\s*(?:/|per|an)\s*(?:h|hr|hour))\b", re.I)
 _CLOCK = re.compile(r"\b(\d+):(\d\d)\b")
 _MINUTES = re.compile(rf"({NUMBER})\s*(?:minutes?|mins?\.?|m)(?![a-z0-9³])\s*(?:and\s*)?", re.I)
 _SECONDS = re.compile(rf"({NUMBER})\s*(?:seconds?|secs?\.?|s)(?![a-z])", re.I)

@@ -100,9 +100,7 @@ def _remarks(spec: ReadingSpec, found: Found, best: str) -> list[str]:
     at = found.shown.middle
     if math.isnan(at):  # an outcome named outright: the remarks that hold all over its bands
         spans = [ends(band) for band in spec.bands.get(best, [])]
-        return [
-            remark.text for remark in spec.remarks if spans and _holds(ends([remark.low, remark.high]), spans)
-        ]
+        return [remark.text for remark in spec.remarks if spans and _holds(ends([remark.low, remark.high]), spans)]
     return [remark.text for remark in spec.remarks if _inside(at, *ends([remark.low, remark.high]))]
 
 

@@ -125,9 +125,7 @@ def windings(spec: ReadingSpec, outcomes: Sequence[str], raw: str, leads: float)
     seen = [(w, part) for w, part in zip(spec.windings, parts, strict=False) if part not in NOT_READ]
     if not seen:
         raise BadReading(f"'{raw.strip()}' has no reading in it. Type for example {EXAMPLES['windings']}.")
-    readings = [
-        (winding, less_leads(quantity(part, _for_one(spec, winding)), leads, part)) for winding, part in seen
-    ]
+    readings = [(winding, less_leads(quantity(part, _for_one(spec, winding)), leads, part)) for winding, part in seen]
     if len(readings) < len(names):
         _ask_which(spec, readings)
     return _of_windings(spec, outcomes, readings)
@@ -144,9 +142,7 @@ def _ask_which(spec: ReadingSpec, readings: Sequence[tuple[Winding, Quantity]]) 
             )
 
 
-def _of_windings(
-    spec: ReadingSpec, outcomes: Sequence[str], readings: Sequence[tuple[Winding, Quantity]]
-) -> Found:
+def _of_windings(spec: ReadingSpec, outcomes: Sequence[str], readings: Sequence[tuple[Winding, Quantity]]) -> Found:
     sound = [_in_winding(spec, winding, value) for winding, value in readings]
     good, unread = math.prod(sound), 1.0 - len(readings) / len(spec.windings)
     winding, value = readings[min(range(len(sound)), key=sound.__getitem__)]

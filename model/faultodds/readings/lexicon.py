@@ -24,9 +24,7 @@ OPEN_WORDS = frozenset(
     ]
 )
 SHORT_WORDS = frozenset(["short", "shorted", "dead short", "short circuit"])
-BEEP_WORDS = frozenset(
-    ["beep", "beeps", "it beeps", "buzz", "buzzes", "tone", "continuity", "closed", "rings"]
-)
+BEEP_WORDS = frozenset(["beep", "beeps", "it beeps", "buzz", "buzzes", "tone", "continuity", "closed", "rings"])
 SILENT_WORDS = frozenset(
     [
         "no beep",

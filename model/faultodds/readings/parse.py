@@ -35,9 +35,7 @@ _LEADS = re.compile(
     rf"[,;(]?\s*(?:less |minus )?leads?\s*(?:=|of|are|is|:)?\s*({NUMBER})\s*(ohms?|Ω)?\s*\)?", re.IGNORECASE
 )
 _UNIT = r"(?:[^\d\s<>].*?)?"
-_RANGE = re.compile(
-    rf"({NUMBER})\s*({_UNIT})\s*(?:-|–|—|\bto\b|\band\b|\.\.+)\s*({NUMBER})\s*({_UNIT})", re.IGNORECASE
-)
+_RANGE = re.compile(rf"({NUMBER})\s*({_UNIT})\s*(?:-|–|—|\bto\b|\band\b|\.\.+)\s*({NUMBER})\s*({_UNIT})", re.IGNORECASE)
 _SPREAD = re.compile(rf"({NUMBER})\s*({_UNIT})\s*(?:±|\+/-|\+-)\s*({NUMBER})\s*({_UNIT})")
 _ONE = re.compile(rf"({NUMBER})\s*({_UNIT})")
 _BEYOND = re.compile(r"(<|>|≥|≤|over|under|above|below|more than|less than)\s*", re.IGNORECASE)
@@ -79,9 +77,7 @@ def plain(text: str) -> str:
 
 def not_read(text: str, spec: ReadingSpec, found: str = "") -> BadReading:
     """The one wording for a reading that cannot be read; `found` says more closely what is in the way."""
-    head = f"'{text.strip()}' cannot be read as {_article(spec.kind)} reading" + (
-        f": {found}." if found else "."
-    )
+    head = f"'{text.strip()}' cannot be read as {_article(spec.kind)} reading" + (f": {found}." if found else ".")
     return BadReading(f"{head} Units: {known_units(spec.kind)}. Type for example {EXAMPLES[spec.kind]}.")
 
 
@@ -237,9 +233,7 @@ def _ask_if_slipped(value: float, digits: str, spec: ReadingSpec) -> None:
     if not span or value <= 0 or span[0] <= value <= span[1]:
         return
     units = RIVALS.get(spec.unit, ())
-    rivals = [
-        unit for unit in units if unit != spec.unit and span[0] <= convert(value, unit, spec) <= span[1]
-    ]
+    rivals = [unit for unit in units if unit != spec.unit and span[0] <= convert(value, unit, spec) <= span[1]]
     if not rivals:
         return
     own = shown(spec.unit)
@@ -259,9 +253,7 @@ def plausible_span(spec: ReadingSpec) -> list[float]:
         return [spec.rated_range[0] - 50, spec.rated_range[1] + 100]
     if family_of(spec.kind) != "ohm" or spec.kind in ("continuity", "thermistor"):
         return []
-    edges = [
-        end for pairs in spec.bands.values() for pair in pairs for end in ends(pair) if math.isfinite(end)
-    ]
+    edges = [end for pairs in spec.bands.values() for pair in pairs for end in ends(pair) if math.isfinite(end)]
     edges += [end for winding in spec.windings for end in (winding.low, winding.high)]
     above = [edge for edge in edges if edge > 0]
     return [min(above) / 4, max(above) * 4] if above else []
@@ -273,9 +265,7 @@ def _within(found: Quantity, text: str, spec: ReadingSpec) -> Quantity:
     most = found.low if math.isinf(found.high) else found.high
     if least < 0 <= low:
         hint = BELOW_ZERO.get(spec.kind, f"Read again and type for example {EXAMPLES[spec.kind]}.")
-        raise BadReading(
-            f"'{text.strip()}' is below zero, and {_article(spec.kind)} reading never is. {hint}"
-        )
+        raise BadReading(f"'{text.strip()}' is below zero, and {_article(spec.kind)} reading never is. {hint}")
     if least < low or most > high:
         raise BadReading(
             f"'{text.strip()}' is outside anything this check can show "

@@ -17,9 +17,7 @@ from faultodds.readings.units import convert, shown, unit_named
 # ------------------------------------------------------------------------------------------
 
 _MASS = r"(?:lbs?|pounds?|kgs?|g|oz|ounces?)?"
-_WET_DRY = re.compile(
-    rf"wet\s*:?\s*({NUMBER})\s*({_MASS})[\s,/]*(?:and\s+)?dry\s*:?\s*({NUMBER})\s*({_MASS})", re.I
-)
+_WET_DRY = re.compile(rf"wet\s*:?\s*({NUMBER})\s*({_MASS})[\s,/]*(?:and\s+)?dry\s*:?\s*({NUMBER})\s*({_MASS})", re.I)
 _WET_AFTER = re.compile(rf"({NUMBER})\s*({_MASS})\s*wet[\s,/]*(?:and\s+)?({NUMBER})\s*({_MASS})\s*dry", re.I)
 _OVER = re.compile(rf"({NUMBER})\s*({_MASS})\s*/\s*({NUMBER})\s*({_MASS})", re.I)
 _SLASHED = re.compile(r"(\d+)\s*/\s*(\d+)(?!\d)(.*)")
@@ -69,9 +67,7 @@ _SLOPE = re.compile(
     rf"({NUMBER})\s*(?:in\.?|inch(?:es)?|\")\s*(?:per|in|a|/|over)\s*(?:a\s+)?({NUMBER})?\s*(?:ft\.?|foot|feet|')",
     re.I,
 )
-_METRIC_SLOPE = re.compile(
-    rf"({NUMBER})\s*mm\s*(?:per|in|a|/|over)\s*(?:a\s+)?({NUMBER})?\s*m(?:et(?:re|er)s?)?", re.I
-)
+_METRIC_SLOPE = re.compile(rf"({NUMBER})\s*mm\s*(?:per|in|a|/|over)\s*(?:a\s+)?({NUMBER})?\s*m(?:et(?:re|er)s?)?", re.I)
 
 
 def slope(text: str, spec: ReadingSpec) -> Quantity:

@@ -29,9 +29,7 @@ OWN_UNITS: dict[str, tuple[str, ...]] = {
 }
 
 # Below this nothing is shown, so the lowest band must start there; without an entry, at -inf.
-FLOORS = dict.fromkeys(
-    ("ohm", "V", "A", "inwc", "Pa", "mbar", "fpm", "m/s", "btu_h", "percent", "deg", "min"), 0.0
-)
+FLOORS = dict.fromkeys(("ohm", "V", "A", "inwc", "Pa", "mbar", "fpm", "m/s", "btu_h", "percent", "deg", "min"), 0.0)
 
 
 def floor_of(spec: ReadingSpec) -> float:
@@ -125,9 +123,7 @@ def _windings(spec: ReadingSpec, outcomes: Sequence[str]) -> Iterator[str]:
         if not 0 <= winding.low < winding.high < math.inf:
             yield f"the winding '{winding.name}' needs 0 <= low < high, in ohm."
     names = [winding.name for winding in spec.windings]
-    yield from (
-        f"the winding '{name}' is named twice." for name in sorted({n for n in names if names.count(n) > 1})
-    )
+    yield from (f"the winding '{name}' is named twice." for name in sorted({n for n in names if names.count(n) > 1}))
 
 
 def _chart(spec: ReadingSpec) -> Iterator[str]:

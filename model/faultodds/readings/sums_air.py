@@ -58,17 +58,14 @@ def elbow_feet(radius: int, angle: int) -> float:
     return ELBOW_FEET[radius, angle]
 
 
-def duct_length(
-    straight_feet: float, elbows: Sequence[tuple[int, int]], limit: float = DUCT_LIMIT_FEET
-) -> DuctLength:
+def duct_length(straight_feet: float, elbows: Sequence[tuple[int, int]], limit: float = DUCT_LIMIT_FEET) -> DuctLength:
     """Equivalent length, feet: the straight runs plus each (radius, angle) elbow.
 
     Source: IRC M1502.4.5.1. The maker's own limit, where given, is passed as `limit`.
     """
     if not (math.isfinite(straight_feet) and 0 <= straight_feet <= 500):
         raise BadReading(
-            f"A straight run of {straight_feet:g} ft is outside 0 to 500 ft. "
-            "Type the sum of the runs in feet."
+            f"A straight run of {straight_feet:g} ft is outside 0 to 500 ft. Type the sum of the runs in feet."
         )
     feet = straight_feet + sum(elbow_feet(radius, angle) for radius, angle in elbows)
     return DuctLength(feet, positive(limit, "the limit", "ft"))

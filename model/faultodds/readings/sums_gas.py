@@ -69,17 +69,13 @@ def orifice_flow(drill_inches: float, pressure_inwc: float, gravity: float = 0.6
     Appendix 2.
     """
     area = math.pi / 4 * positive(drill_inches, "the hole", "in") ** 2
-    head = positive(pressure_inwc, "the pressure", "in w.c.") / positive(
-        gravity, "the specific gravity", "(air 1)"
-    )
+    head = positive(pressure_inwc, "the pressure", "in w.c.") / positive(gravity, "the specific gravity", "(air 1)")
     return 1658.5 * positive(k, "the discharge coefficient", "(about 0.9)") * area * math.sqrt(head)
 
 
 def input_at_pressure(btu_h: float, rated_inwc: float, actual_inwc: float) -> float:
     """Heat input at another manifold pressure, Btu/h: it goes with the square root (the orifice equation)."""
-    ratio = positive(actual_inwc, "the pressure", "in w.c.") / positive(
-        rated_inwc, "the rated pressure", "in w.c."
-    )
+    ratio = positive(actual_inwc, "the pressure", "in w.c.") / positive(rated_inwc, "the rated pressure", "in w.c.")
     return positive(btu_h, "the input", "Btu/h") * math.sqrt(ratio)
 
 
@@ -90,7 +86,5 @@ def co_action(ppm: float) -> Literal["carry on", "stop", "leave"]:
     first.
     """
     if not (math.isfinite(ppm) and ppm >= 0):
-        raise BadReading(
-            f"A CO reading of {ppm:g} ppm is not one. Zero the meter outdoors and type the ppm it shows."
-        )
+        raise BadReading(f"A CO reading of {ppm:g} ppm is not one. Zero the meter outdoors and type the ppm it shows.")
     return "leave" if ppm >= CO_LEAVE_PPM else "stop" if ppm >= CO_STOP_PPM else "carry on"

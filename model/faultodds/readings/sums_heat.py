@@ -65,9 +65,7 @@ def steinhart_hart_fit(points: Sequence[tuple[float, float]]) -> tuple[float, fl
             f"A fit needs three different points, temperature and ohms each; {len(points)} were given. "
             "Type three, for example 5C=25k 25C=10k 45C=4k."
         )
-    (l1, y1), (l2, y2), (l3, y3) = [
-        (math.log(positive(r, "a resistance", "ohm")), 1 / _kelvin(t)) for t, r in points
-    ]
+    (l1, y1), (l2, y2), (l3, y3) = [(math.log(positive(r, "a resistance", "ohm")), 1 / _kelvin(t)) for t, r in points]
     g2, g3 = (y2 - y1) / (l2 - l1), (y3 - y1) / (l3 - l1)
     c = (g3 - g2) / (l3 - l2) / (l1 + l2 + l3)
     b = g2 - c * (l1 * l1 + l1 * l2 + l2 * l2)
@@ -101,17 +99,13 @@ def chart_ohms(chart: Sequence[tuple[float, float]], t_c: float) -> float:
 
 def copper_temperature(cold_ohms: float, cold_c: float, hot_ohms: float) -> float:
     """Temperature of a warm copper winding, C: R2/R1 = (234.5+T2) / (234.5+T1) (IEC, UL method)."""
-    ratio = positive(hot_ohms, "the hot resistance", "ohm") / positive(
-        cold_ohms, "the cold resistance", "ohm"
-    )
+    ratio = positive(hot_ohms, "the hot resistance", "ohm") / positive(cold_ohms, "the cold resistance", "ohm")
     return ratio * (COPPER_ZERO_C + cold_c) - COPPER_ZERO_C
 
 
 def copper_ohms(cold_ohms: float, cold_c: float, hot_c: float) -> float:
     """Resistance of a copper winding at `hot_c`, ohm, from its cold reading; the same rule turned round."""
-    return (
-        positive(cold_ohms, "the cold resistance", "ohm") * (COPPER_ZERO_C + hot_c) / (COPPER_ZERO_C + cold_c)
-    )
+    return positive(cold_ohms, "the cold resistance", "ohm") * (COPPER_ZERO_C + hot_c) / (COPPER_ZERO_C + cold_c)
 
 
 def water_in_load(dry_lb: float, start_percent: float, end_percent: float) -> float:

@@ -117,13 +117,7 @@ def family_of(kind: str) -> str:
 
 def fold(text: str) -> str:
     """A unit as typed, reduced to what tells it apart: no blanks or dots, one ohm sign, one prime."""
-    text = (
-        text.replace("\u2126", "Ω")
-        .replace("\u2033", '"')
-        .replace("''", '"')
-        .replace("”", '"')
-        .replace("º", "°")
-    )
+    text = text.replace("\u2126", "Ω").replace("\u2033", '"').replace("''", '"').replace("”", '"').replace("º", "°")
     return re.sub(r"[\s.]+|(?<=[a-z])-(?=[a-z])", "", text.casefold())
 
 
@@ -180,9 +174,7 @@ def convert_plain(value: float, unit: str, target: str) -> float:
     if unit == target:
         return value
     if unit not in PINT_NAMES or target not in PINT_NAMES:
-        raise BadReading(
-            f"{shown(unit)} cannot be turned into {shown(target)}: type the reading in {shown(target)}."
-        )
+        raise BadReading(f"{shown(unit)} cannot be turned into {shown(target)}: type the reading in {shown(target)}.")
     registry = _registry()
     return float(registry.Quantity(value, PINT_NAMES[unit]).to(PINT_NAMES[target]).magnitude)
 

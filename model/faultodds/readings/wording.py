@@ -31,9 +31,7 @@ def describe(spec: ReadingSpec, outcomes: Sequence[str], fuel: str | None = None
     if spec.kind == "windings":
         parts = [f"{each.name} {neat(each.low)} to {neat(each.high)} ohm" for each in spec.windings]
         return "; ".join([*parts, f"{spec.otherwise} when any is out"])
-    unit = {"thermistor": "% of chart", "bench_heat": f"{spec.unit} from its rating"}.get(
-        spec.kind, shown(spec.unit)
-    )
+    unit = {"thermistor": "% of chart", "bench_heat": f"{spec.unit} from its rating"}.get(spec.kind, shown(spec.unit))
     bands = spec.bands_of(fuel)
     parts = []
     for name in outcomes:
