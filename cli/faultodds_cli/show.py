@@ -188,7 +188,8 @@ def repair_lines(view: View, count: int = 3) -> list[str]:
         return []
     lines = [_columns("REPAIRS, IF YOU WOULD START NOW", "fixes it", "cost", "whole job")]
     for r in repairs:
-        title = f"{capital(k.repair[r.name].title)} [{r.name}]"
+        title = " and ".join(k.repair[name].title for name in (r.name, *r.together))
+        title = f"{capital(title)} [{' + '.join((r.name, *r.together))}]"
         lines += _row(title, percent(r.chance), money(r.price.cost, k), money(r.expected_cost, k))
     return lines
 
@@ -294,7 +295,7 @@ def left_out_lines(view: View) -> list[str]:
     """What the odds leave out, and the facts about the machine that are still worth telling."""
     k = view.appliance.knowledge
     lines = []
-    if view.belief.omitted_mass >= 0.0005:
+    if view.belief.omitted_mass >= 0.00005:
         share = percent_fine(view.belief.omitted_mass)
         lines += wrap(f"Left out: rare combinations of faults, {share} of such calls.")
     open_facts = [f for f in k.equipment if f not in view.belief.evidence.facts]

@@ -277,10 +277,12 @@ import os, sys
 from faultodds.errors import StoreError
 from faultodds.jobs import Note
 from faultodds.store import Store
+import sqlalchemy.dialects.sqlite  # while the packages can still be read: they may lie in the administrator's folder
+Store.open(sys.argv[1]).close()
 if os.geteuid() == 0:
     os.setgid(65534)
     os.setuid(65534)
-for path in sys.argv[1:]:
+for path in sys.argv[2:]:
     try:
         with Store.open(path) as store:
             store.append("1", Note("x"))
@@ -292,8 +294,9 @@ for path in sys.argv[1:]:
 
 def said_to_ordinary_user(*paths: Path) -> list[str]:
     """What each store says when an ordinary user adds a note to it."""
-    command = [sys.executable, "-c", ORDINARY_USER, *map(str, paths)]
-    shown = subprocess.run(command, capture_output=True, text=True, check=False)
+    with tempfile.TemporaryDirectory() as scratch:
+        command = [sys.executable, "-c", ORDINARY_USER, scratch, *map(str, paths)]
+        shown = subprocess.run(command, capture_output=True, text=True, check=False)
     assert shown.stderr == ""
     return shown.stdout.splitlines()
 

@@ -42,23 +42,49 @@ NO_HEAT = (
     Item("flame_sensor_continuity", {"open": "flame_sensor"}),
     Item("coil_ohms", {"off": "coil_set"}),
 )
-#: Parts changed on a guess before giving up.
+#: Parts changed on a guess before giving up, and what a guess at a cold machine is confined to.
 GUESSES = 3
+HEAT_PARTS = frozenset(
+    {
+        "coil_set",
+        "igniter",
+        "thermal_fuse",
+        "flame_sensor",
+        "high_limit_kit",
+        "cycling_thermostat",
+        "thermistor",
+        "timer",
+        "board",
+        "connector",
+        "motor",
+        "gas_valve",
+        "gas_supplier",
+    }
+)
+#: A good draught at the hood clears these, a check that passes clears what it calls for when it fails; but coils that pass cold
+#: may still drop out hot.
+AIR_REPAIRS = frozenset({"clean_duct", "clear_hood", "new_transition", "refit_transition", "shorten_duct"})
+NEVER_CLEARED = frozenset({"coil_set"})
 
 
 def checklist(visit: Visit) -> None:
-    """The usual list from top to bottom (the burner's circuit first when the complaint is no heat); repairs what fails, runs it,
-    leaves when the run is good. A strong draught at the hood skips transition and duct. At the end of the list it changes what most
-    often fails, up to three guesses, then hands over.
+    """The usual list from top to bottom (the burner's circuit first when the complaint is no heat); repairs what fails, runs
+    it, leaves when the run is good. A strong draught at the hood skips transition and duct. At the end of the list it
+    changes what most often fails of what no check has cleared, up to three guesses, then hands over.
     """
     cold = visit.call.complaint.get("heat") == SYMPTOMS["heat"][-1]
-    for item in (*NO_HEAT, *SLOW) if cold else (*SLOW, *NO_HEAT):
+    lines = (*NO_HEAT, *SLOW) if cold else (*SLOW, *NO_HEAT)
+    cleared: set[str] = set()
+    for item in lines:
         if visit.over or not _applies(visit, item):
             continue
-        remedy = item.fails.get(visit.check(item.check), "")
+        shown = visit.check(item.check)
+        remedy = item.fails.get(shown, "")
+        if shown not in item.fails:
+            cleared |= (AIR_REPAIRS if item.check == "hood_flap" else set(item.fails.values())) - NEVER_CLEARED
         if remedy and remedy not in visit.repaired and visit.repair([remedy]):
             visit.close()
-    for name in _commonest(visit)[:GUESSES]:
+    for name in _commonest(visit, cleared, cold)[:GUESSES]:
         if not visit.over and visit.repair([name]):
             visit.close()
     visit.hand_over()
@@ -70,13 +96,13 @@ def _applies(visit: Visit, item: Item) -> bool:
     return not done and not skipped and visit.call.possible(item.check)
 
 
-def _commonest(visit: Visit) -> list[str]:
-    """Repairs not done yet, by the share of calls whose main cause they put right, commonest first; no work by others."""
+def _commonest(visit: Visit, cleared: set[str], cold: bool) -> list[str]:
+    """Repairs neither done nor cleared, by the share of calls whose main cause they put right, commonest first."""
     k = visit.appliance.knowledge
-    share = {name: mode.share for name, mode in k.modes()}
-    chosen = {m: visit.problem.mode_repair.get(m, "") for m in share}
+    fixes = visit.problem.mode_repair
     total: dict[str, float] = {}
-    for mode, name in chosen.items():
-        if name and name not in visit.repaired and not k.repair[name].by_others:
-            total[name] = total.get(name, 0.0) + share[mode]
+    for mode, record in k.modes():
+        name = fixes.get(mode, "")
+        if name and name not in visit.repaired and name not in cleared and (not cold or name in HEAT_PARTS):
+            total[name] = total.get(name, 0.0) + record.share
     return sorted(total, key=lambda n: (-total[n], n))

@@ -45,9 +45,14 @@ class Table:
         return dict(sorted(odds.items(), key=lambda item: (-item[1], item[0])))
 
     @cached_property
-    def checks(self) -> dict[str, float]:
-        """The open checks that tell at least `TELLING` bits, with their bits; the verification run is not among them."""
-        bits = {n: self.bits(n) for n in self.problem.checks if n != self.problem.knowledge.costs.verify}
+    def open(self) -> list[str]:
+        """The checks that can be done now; the verification run is not among them."""
+        return [name for name in self.problem.checks if name != self.problem.knowledge.costs.verify]
+
+    @cached_property
+    def telling(self) -> dict[str, float]:
+        """The open checks that tell at least `TELLING` bits, with their bits."""
+        bits = {name: self.bits(name) for name in self.open}
         return {name: b for name, b in bits.items() if b >= TELLING}
 
     def bits(self, name: str) -> float:
@@ -82,7 +87,7 @@ Pick = Callable[[Table], str]
 def faultodds(visit: Visit) -> None:
     """Does what `faultodds next` says, from the first minute to the last."""
     while not visit.over:
-        move = best_move(visit.appliance, visit.belief, visit.situation)
+        move = best_move(visit.appliance, visit.belief, visit.situation, visit.machine)
         if move.kind == "check":
             visit.check(move.name)
         elif move.kind == "repair":
@@ -95,27 +100,36 @@ def faultodds(visit: Visit) -> None:
 
 def cheapest(visit: Visit) -> None:
     """Does the cheapest check there is, getting there included, until a repair passes 80 %."""
-    _simple(visit, lambda t: min(t.checks, key=lambda n: (t.problem.price_check(n).cost, n)))
+
+    def pick(table: Table) -> str:
+        by_price = sorted(table.open, key=lambda n: (table.problem.price_check(n).cost, n))
+        return next((name for name in by_price if table.bits(name) >= TELLING), "")
+
+    _simple(visit, pick)
 
 
 def information(visit: Visit) -> None:
     """Does the check that tells most bits for its price, getting there included, until a repair passes 80 %."""
-    _simple(visit, lambda t: max(t.checks, key=lambda n: t.checks[n] / t.problem.price_check(n).cost))
+
+    def pick(table: Table) -> str:
+        return max(table.telling, key=lambda n: table.telling[n] / table.problem.price_check(n).cost, default="")
+
+    _simple(visit, pick)
 
 
 def likeliest(visit: Visit) -> None:
     """Goes for the likeliest fault: the check that tells most about it, whatever it costs, then its repair."""
-    _simple(visit, _about_the_likeliest)
 
+    def pick(table: Table) -> str:
+        fixes = table.problem.mode_repair
+        leading = next((o.name for o in table.belief.fault_odds() if o.name in fixes), None)
+        if leading is None:
+            return ""
+        bits = {name: table.bits_about(name, leading) for name in table.open}
+        best = max(bits, key=lambda n: bits[n], default="")
+        return best if best and bits[best] >= TELLING else ""
 
-def _about_the_likeliest(table: Table) -> str:
-    fixes = table.problem.mode_repair
-    leading = next((o.name for o in table.belief.fault_odds() if o.name in fixes), None)
-    if leading is None:
-        return ""
-    bits = {name: table.bits_about(name, leading) for name in table.checks}
-    best = max(bits, key=lambda n: bits[n])
-    return best if bits[best] >= TELLING else ""
+    _simple(visit, pick)
 
 
 def _simple(visit: Visit, pick: Pick) -> None:
@@ -132,7 +146,7 @@ def _simple(visit: Visit, pick: Pick) -> None:
         elif sure:
             visit.repair(sure)
         else:
-            _check_or_guess(visit, table, pick(table) if table.checks else "")
+            _check_or_guess(visit, table, pick(table))
 
 
 def _check_or_guess(visit: Visit, table: Table, check: str) -> None:

@@ -32,6 +32,14 @@ MOST_MOVES, MOST_REPAIRS = 40, 7
 FAINT = float(np.log(1e-12))
 
 
+_ways: dict[str, MachineStates] = {}
+
+
+def ways(appliance: Appliance) -> MachineStates:
+    """The ways between machine states of an appliance, worked out once in a process."""
+    return _ways.setdefault(appliance.fingerprint, MachineStates(appliance.knowledge))
+
+
 @dataclass
 class Visit:
     """A service call as one policy lives it.
@@ -57,7 +65,7 @@ class Visit:
 
     def __post_init__(self) -> None:
         self.call.reset()
-        self.machine = MachineStates(self.appliance.knowledge)
+        self.machine = ways(self.appliance)
         self.facts = facts_of(self.appliance.knowledge, self.call)
         self.seen: list[Seen] = list(complaint_of(self.call))
         self._belief: Belief | None = None
@@ -120,7 +128,9 @@ class Visit:
     @property
     def problem(self) -> Problem:
         """The decision at hand."""
-        return Problem(self.appliance, self.belief, self.situation)
+        problem = Problem(self.appliance, self.belief, self.situation)
+        problem.machine = self.machine
+        return problem
 
     def last(self, check: str) -> str:
         """The likeliest outcome of a check when it was last done; empty when it has not been."""

@@ -93,9 +93,20 @@ class NextMove:
     expected_cost: float
 
 
-def best_move(appliance: Appliance, belief: Belief, situation: Situation | None = None) -> NextMove:
-    """What `advise` says to do, without its reasons: for trials and drills, which ask thousands of times."""
-    return _cheapest(Ranking(Problem(appliance, belief, situation or Situation())))
+def best_move(
+    appliance: Appliance,
+    belief: Belief,
+    situation: Situation | None = None,
+    machine: MachineStates | None = None,
+) -> NextMove:
+    """What `advise` says to do, without its reasons: for trials and drills, which ask thousands of times.
+
+    `machine` is this appliance's ways between machine states, to keep from one question to the next.
+    """
+    problem = Problem(appliance, belief, situation or Situation())
+    if machine is not None:
+        problem.machine = machine
+    return _cheapest(Ranking(problem))
 
 
 def _cheapest(ranking: Ranking) -> NextMove:

@@ -15,6 +15,9 @@ from faultodds.tables import Floats
 
 # Rollout in two stages: (least branch followed, how many of the most promising moves).
 STAGES = ((0.03, 10), (0.008, 4))
+# With no more classes and checks than this every branch is followed to its end, by several base policies.
+SMALL = 8
+MANY_BIT_PRICES = (0.1, 0.2, 0.4, 0.8, 1.6)
 
 
 @dataclass(frozen=True)
@@ -57,7 +60,19 @@ class Ranking:
 
     @cached_property
     def _prices(self) -> Floats:
-        """Price of every move: the base policy's estimate, made exact by rollout for the most promising ones.
+        """Price of every move; small problems exactly for each base policy, larger ones in stages."""
+        p = self.problem
+        small = max(len(p.masks), len(p.check_names)) <= SMALL
+        return self._every_branch() if small else self._in_stages()
+
+    def _every_branch(self) -> Floats:
+        """Each move followed to the end of every branch, by the base policy that does best after it."""
+        rollout, weights = Rollout(self.policy, 0.0), self.problem.class_weights
+        tried = [rollout.prices(weights, self._moves, share * self.policy.scale)[:, 0] for share in MANY_BIT_PRICES]
+        return np.asarray(np.min(tried, axis=0))
+
+    def _in_stages(self) -> Floats:
+        """The base policy's estimate, made exact by rollout for the most promising moves.
 
         The estimates of the rest are moved by what rollout changed at the most promising one, and never come before it.
         """

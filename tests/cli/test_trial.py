@@ -1,0 +1,215 @@
+"""`faultodds trial`: the books are kept alike for everybody, the floor is a floor, and a seed is an answer."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from faultodds.appliance import Appliance, open_appliance
+from faultodds.belief import Seen
+from faultodds_cli.trial.bridge import weights_of
+from faultodds_cli.trial.play import FLOOR, OURS, POLICIES, Played, Setting, play_all, played
+from faultodds_cli.trial.stats import difference, summaries
+from faultodds_cli.trial.visit import STAGES, Visit
+from faultodds_sim.call import Observation, SimCall, calls
+from run_cli import faultodds, write_toy
+
+QUICK = ("checklist", "cheapest", "likeliest", "information", FLOOR)
+
+
+@pytest.fixture(scope="module")
+def dryer() -> Appliance:
+    """The shipped gas dryer."""
+    return open_appliance("gas_dryer")
+
+
+@pytest.fixture(scope="module")
+def some_calls() -> list[SimCall]:
+    """The first calls of a seed that no number was tuned on."""
+    return list(calls(14, 11))
+
+
+def _first(some: list[SimCall], fits: Callable[[SimCall], bool]) -> SimCall:
+    for call in some:
+        call.reset()
+    return next(call for call in some if fits(call))
+
+
+def test_same_seed_same_answer_whatever_the_number_of_processes() -> None:
+    """One process and two give the same object, to the last digit."""
+    typed = ("trial", "--jobs", "6", "--seed", "4", "--policies", "checklist,faultodds", "--json")
+    one, two = (faultodds(*typed, "--workers", n) for n in ("1", "2"))
+    assert one.code == two.code == 0
+    assert one.out == two.out
+    assert one.err == ""
+    answer = one.answer
+    assert list(answer) == ["appliance", "jobs", "seed", "qualified_work", "currency", "synthetic", "policies"]
+    assert [p["policy"] for p in answer["policies"]] == ["checklist", OURS, FLOOR]
+    for policy in answer["policies"]:
+        assert list(policy["where_money_goes"]) == list(STAGES)
+        assert math.isclose(sum(policy["where_money_goes"].values()), policy["mean_cost"], rel_tol=1e-4)
+        gap = policy["above_clairvoyant"]
+        assert gap["low"] <= gap["mean"] <= gap["high"]
+        assert (policy["more_than_faultodds"] is None) == (policy["policy"] == OURS)
+
+
+def test_the_clairvoyant_is_the_floor(dryer: Appliance, some_calls: list[SimCall]) -> None:
+    """No policy is cheaper on the mean than one who knows what is wrong, and that one fits no wrong part."""
+    cost = {name: [played(dryer, call, name).cost for call in some_calls] for name in QUICK}
+    floor = np.array(cost[FLOOR])
+    for name in QUICK[:-1]:
+        assert np.mean(cost[name]) > floor.mean(), name
+    assert all(played(dryer, call, FLOOR).wrong_parts == 0 for call in some_calls)
+
+
+def test_every_policy_ends_every_job(dryer: Appliance, some_calls: list[SimCall]) -> None:
+    """A job ends closed or handed over, with the machine closed up and all that was paid in the books."""
+    for name in POLICIES:
+        visit = played(dryer, some_calls[1], name)
+        assert visit.ending in ("closed", "handed over")
+        assert visit.state == frozenset()
+        assert set(visit.money) == set(STAGES)
+        assert visit.cost > 0
+        paid_by_the_hour = sum(visit.money[s] for s in ("access", "checks", "repairs", "verification"))
+        assert math.isclose(paid_by_the_hour, visit.minutes * 95 / 60, rel_tol=1e-9)
+
+
+def test_the_right_repair_costs_what_it_should(dryer: Appliance, some_calls: list[SimCall]) -> None:
+    """Going straight to the one fault costs its repair, the way there and back, and one run."""
+    call = _first(some_calls, lambda c: c.true_modes == {"igniter.open"} or c.true_modes == {"duct.partly_blocked"})
+    visit = played(dryer, call, FLOOR)
+    assert visit.came_back is False
+    assert visit.put_right
+    assert math.isclose(visit.cost, visit.price_of(visit.repaired))
+
+
+def test_a_wrong_part_is_counted_and_a_broken_machine_comes_back(dryer: Appliance, some_calls: list[SimCall]) -> None:
+    """Fitting an igniter to a blocked duct and leaving costs the part, the callback, and the right repair."""
+    call = _first(some_calls, lambda c: "igniter.open" not in c.true_modes and not c.works())
+    visit = Visit(dryer, call)
+    visit.repair(["igniter"])
+    visit.close()
+    assert visit.wrong_parts == 1
+    assert visit.money["parts"] == dryer.knowledge.repair["igniter"].cost
+    assert visit.came_back
+    assert not visit.put_right
+    assert visit.money["callbacks"] > dryer.knowledge.costs.callback
+
+
+def test_unqualified_hands_do_no_qualified_work(dryer: Appliance, some_calls: list[SimCall]) -> None:
+    """With qualified work off, no policy does any."""
+    k = dryer.knowledge
+    qualified = {name for name, work in {**k.check, **k.repair}.items() if work.qualified}
+    for name in ("information", FLOOR):
+        for call in some_calls[:6]:
+            visit = played(dryer, call, name, qualified=False)
+            assert not qualified & {s.name for s in visit.seen}
+            assert not qualified & set(visit.repaired)
+
+
+def test_readings_pass_as_typed_and_looks_by_name(dryer: Appliance) -> None:
+    """A reading is judged against the file's bands; a look, and what the bands are not for, is taken by its name."""
+    k = dryer.knowledge
+    igniter = Observation("igniter_ohms", "open", math.inf, "ohm", "OL", 72.0)
+    assert max(weights_of(k, igniter, {}).items(), key=lambda kv: kv[1])[0] == "open"
+    cool = weights_of(k, Observation("exhaust_cycling", "normal", 127.0, "F", "127 F", 72.0), {})
+    assert 0.1 < cool["cuts_off_cool"] < 0.9
+    assert weights_of(k, Observation("hood_flap", "weak", None, "", "weak"), {}) == {"weak": 1.0}
+    run = Observation("verification_run", "slow", 20.0, "%", "20 %")
+    assert weights_of(k, run, {}) == {"slow": 1.0}
+
+
+def test_what_cannot_be_is_taken_back_and_looked_at_again(dryer: Appliance, some_calls: list[SimCall]) -> None:
+    """Findings that contradict each other over and over end with one taken back, not with an error."""
+    visit = Visit(dryer, some_calls[0])
+    for take in range(12):
+        visit._take_in(Seen("fuse_continuity", {"open" if take % 2 else "closed": 1.0}, 0, take))
+    assert any("does not fit the rest, taken back" in step for step in visit.steps)
+    assert 0 <= visit.belief.sound <= 1
+
+
+def test_the_interval_holds_the_mean_and_narrows_with_jobs() -> None:
+    """The bootstrap interval is about 1.96 standard errors to each side, and the same every time."""
+    paired = np.random.default_rng(3).normal(5.0, 20.0, 400)
+    found = difference(paired)
+    assert found == difference(paired)
+    assert found.mean == pytest.approx(paired.mean())
+    assert (found.high - found.low) / 2 == pytest.approx(1.96 * 20.0 / 20.0, rel=0.15)
+
+
+def test_summaries_pair_jobs_with_jobs() -> None:
+    """The difference to faultodds is taken job by job, and shares are of all the jobs."""
+    setting = Setting("gas_dryer", 2, 0, ("checklist", OURS, FLOOR))
+
+    def job(number: int, policy: str, cost: float, right: bool) -> Played:
+        return Played(number, policy, {"checks": cost}, 10.0, 1, 1, 0, right, not right, False)
+
+    rows = [job(1, "checklist", 300, False), job(1, OURS, 200, True), job(1, FLOOR, 100, True)]
+    rows += [job(2, "checklist", 500, True), job(2, OURS, 300, True), job(2, FLOOR, 200, True)]
+    checklist, ours, floor = summaries(rows, setting)
+    assert checklist.cost == 400
+    assert checklist.against_ours is not None
+    assert checklist.against_ours.mean == 150
+    assert (checklist.against_ours.low, checklist.against_ours.high) == (100, 200)
+    assert (checklist.first_visit, checklist.callbacks) == (0.5, 0.5)
+    assert ours.above_floor.mean == 100
+    assert floor.above_floor.high == 0
+
+
+def test_table_money_and_figure(tmp_path: Path) -> None:
+    """The table fits 80 columns, says whose floor it is, and the figure is a picture."""
+    picture = tmp_path / "trial.png"
+    ran = faultodds("trial", "--jobs", "2", "--policies", "checklist", "--where-money-goes", "--figure", str(picture))
+    assert ran.code == 0, ran.err
+    assert max(map(len, ran.out.splitlines())) <= 80
+    assert "floor: the clairvoyant, who knows the fault." in ran.text
+    assert "WHERE THE MONEY GOES" in ran.out
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_trace_prints_every_step_of_one_job() -> None:
+    """`--trace` tells what was known, what was wrong, and each policy's steps to the end."""
+    ran = faultodds("trial", "--trace", "2", "--policies", "checklist,cheapest")
+    assert ran.code == 0, ran.err
+    assert "Truth: " in ran.out
+    assert [p for p in POLICIES if f"\n{p}: " in ran.out] == ["checklist", "cheapest", FLOOR]
+    assert ran.out.count("closed") + ran.out.count("handed over") >= 3
+
+
+@pytest.mark.parametrize(
+    ("typed", "message"),
+    [
+        (("--policies", "checklst"), "--policies: there is no policy called 'checklst'. Did you mean 'checklist'?"),
+        (("--jobs", "0"), "--jobs 0: give 1 or more. Type for example --jobs 2."),
+        (("--workers", "0"), "--workers 0: give 1 or more."),
+        (("--trace", "0"), "--trace 0: give 1 or more."),
+        (("--seed", "-1"), "--seed -1: a seed is 0 or more. Type for example --seed 1."),
+        (("--figure", "trial.doc"), "--figure trial.doc: a figure ends in .png, .svg, .pdf."),
+        (("--figure", "no/such/trial.png"), "there is no folder no/such. Make it, or name another."),
+        (("--appliance", "gas_drier"), "there is no appliance called 'gas_drier'. Did you mean 'gas_dryer'?"),
+    ],
+)
+def test_what_cannot_work_is_refused_first(typed: tuple[str, ...], message: str) -> None:
+    """Bad input is refused before a job is played, naming what to type."""
+    ran = faultodds("trial", *typed)
+    assert ran.code == 2
+    assert message in ran.said
+    assert ran.out == ""
+
+
+def test_another_appliance_is_refused_by_name(tmp_path: Path) -> None:
+    """A knowledge file without the dryer's words cannot play the simulated dryer."""
+    ran = faultodds("trial", "--jobs", "1", "--appliance", str(write_toy(tmp_path / "toy.toml")))
+    assert ran.code == 2
+    assert "the simulated machine is a vented gas dryer; 'toy' has no symptom called 'dry_time'" in ran.said
+
+
+def test_the_processes_report_as_they_go() -> None:
+    """Progress adds up to all jobs."""
+    ticks: list[int] = []
+    results = play_all(Setting("gas_dryer", 5, 0, (FLOOR,)), 2, ticks.append)
+    assert sum(ticks) == 5
+    assert [r.job for r in results] == [1, 2, 3, 4, 5]
