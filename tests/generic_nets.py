@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
 from faultodds.suspects import Suspects
 
 Array = np.ndarray[Any, Any]

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
 from faultodds.belief import Evidence
 from faultodds.schema import NOTHING_WRONG, OK, UNLISTED, UNLISTED_MODE, Knowledge, Observable
 from faultodds.suspects import Suspects

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from faultodds import appliance as module
 from faultodds import cache as arrays_on_disk
 from faultodds.appliance import Appliance, cache_folder, open_appliance

@@ -13,13 +13,14 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
 from faultodds.belief import Belief, Evidence, Fixed, Seen, infer, outlook, weights_of_evidence
 from faultodds.errors import ClashError, FaultoddsError, UnknownName
 from faultodds.network import build_network, exact_mode_odds, hard_evidence
 from faultodds.suspects import Suspects, compile_suspects
 from faultodds.tables import Table, build_tables
-from hypothesis import assume, given
-from hypothesis import strategies as st
 from oracles import as_evidence, enumerate_odds, sample_evidence
 from toys import random_toy, raw_toy, toy
 

@@ -11,6 +11,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from faultodds import knowledge as module
 from faultodds.errors import KnowledgeError
 from faultodds.knowledge import (
@@ -25,8 +28,6 @@ from faultodds.knowledge import (
     shipped,
 )
 from faultodds.schema import NOTHING_WRONG, UNLISTED, UNLISTED_MODE, Check
-from hypothesis import given
-from hypothesis import strategies as st
 from toys import raw_toy
 
 Raw = dict[str, Any]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from faultodds.errors import UnknownName, nearest, unknown
 from faultodds.knowledge import load
 from faultodds.names import fold, match
-from hypothesis import given
-from hypothesis import strategies as st
 
 DRYER = sorted(load("gas_dryer").observables())
 NAMES = ["igniter_ohms", "igniter_look", "hood_air_speed", "fuse_continuity", "heat"]

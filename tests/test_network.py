@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 import pytest
+
 from faultodds.belief import infer
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import load

@@ -8,6 +8,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
+
 import rewrite_readme
 from rewrite_readme import BLOCK, README, Command, commands, output_of, rewritten, run_blocks, shop
 

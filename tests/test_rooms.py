@@ -7,8 +7,9 @@ import subprocess
 import sys
 from pathlib import Path
 
-import faultodds
 import pytest
+
+import faultodds
 
 MODEL = Path(faultodds.__file__).parent
 EVERYDAY = [

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from faultodds.appliance import open_appliance
 from faultodds.belief import Evidence, infer, outlook
 from faultodds.knowledge import load, shipped

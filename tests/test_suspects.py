@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from faultodds.belief import Evidence, infer
 from faultodds.errors import KnowledgeError
 from faultodds.schema import Knowledge

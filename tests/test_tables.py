@@ -8,14 +8,15 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from faultodds import tables
 from faultodds.errors import KnowledgeError
 from faultodds.knowledge import load
 from faultodds.schema import Knowledge
 from faultodds.suspects import compile_suspects
 from faultodds.tables import Table, build_tables, spread
-from hypothesis import given
-from hypothesis import strategies as st
 from oracles import mechanism_states, outcome_chances
 from toys import random_toy, raw_toy, toy
 

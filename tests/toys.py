@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+
 from faultodds.knowledge import from_mapping
 from faultodds.schema import Knowledge
 

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from faultodds.errors import FaultoddsError
 
+from faultodds.errors import FaultoddsError
 from faultodds_cli.common import DEFAULT_APPLIANCE, JsonOption, new_app, say, say_json
 
 app = new_app("Knowledge files: list, show, check, export.")
@@ -58,7 +58,6 @@ def show_command(
     Examples: faultodds appliance show gas_dryer checks / faultodds appliance show gas_dryer coil_ohms
     """
     from faultodds.knowledge import load
-
     from faultodds_cli import appliance_show as pages
 
     k = load(name)
@@ -82,7 +81,6 @@ def check_command(
     from faultodds.appliance import compiled
     from faultodds.knowledge import load
     from faultodds.selfcheck import accepted_by_pgmpy, self_check
-
     from faultodds_cli.appliance_show import check_answer, check_lines
 
     appliance = compiled(load(name))

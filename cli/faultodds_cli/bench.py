@@ -12,7 +12,6 @@ from faultodds_cli.visits import DataOption, FileOption, appliance_named, opened
 if TYPE_CHECKING:
     from faultodds.store import Store
     from faultodds.visit import Visit
-
     from faultodds_cli.bench_talk import Talk
 
 _HELP = "A guided call: findings in, odds and the next check out. Every line is saved as it is typed."

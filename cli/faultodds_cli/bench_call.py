@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 from faultodds import typed
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop, UnknownName
 from faultodds.visit import Visit
-
 from faultodds_cli import bench_screen, show
 from faultodds_cli.bench_commands import COMMANDS, beginning, exact, near_miss
 from faultodds_cli.bench_talk import Talk
@@ -42,7 +41,8 @@ class Call:
 
     def run(self) -> None:
         """Show where the job stands, then take lines until the call is left or closed, or the input ends."""
-        self.show()
+        if not self.over:
+            self.show()
         while not self.over:
             line = self.talk.ask(PROMPT)
             if line is None:

@@ -11,7 +11,6 @@ from faultodds import typed
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.jobs import summary
 from faultodds.names import fold, match
-
 from faultodds_cli import bench_screen, show
 from faultodds_cli.visits import view_of
 

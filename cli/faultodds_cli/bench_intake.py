@@ -10,9 +10,9 @@ from faultodds.explain import why_asked
 from faultodds.names import fold
 from faultodds.schema import ContextFact, EquipmentFact, Knowledge
 from faultodds.visit import Visit
-
 from faultodds_cli import bench_screen
 from faultodds_cli.bench_call import Call, refuse
+from faultodds_cli.bench_commands import exact
 from faultodds_cli.bench_talk import Talk
 
 
@@ -126,6 +126,10 @@ def complaint(call: Call) -> bool:
         if line is None:
             return False
         if (not line and call.question is None) or fold(line) in ("done", "none"):
+            return True
+        if line and call.question is None and exact(line.split()[0]) is not None:
+            # Somebody who types a command has told all that is wrong.
+            call.take(line)
             return True
         if line:
             _take_complaint(call, line)

@@ -13,7 +13,6 @@ from faultodds.explain import Line, Tells, reminders, story, tells
 from faultodds.jobs import Finding, Job
 from faultodds.schema import Knowledge
 from faultodds.visit import Visit
-
 from faultodds_cli import show
 from faultodds_cli.common import View
 from faultodds_cli.show import bar, capital, money, percent, width, wrap

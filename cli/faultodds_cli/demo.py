@@ -114,7 +114,6 @@ def demo(save: DataOption = None) -> None:
 
 def _opening(story: Story) -> None:
     from faultodds.call import take_fact, take_finding
-
     from faultodds_cli import show
 
     k = story.appliance.knowledge
@@ -213,7 +212,6 @@ def _shows(story: Story, name: str) -> Taken:
 
 def _repaired(story: Story, name: str, minutes: float) -> None:
     from faultodds.jobs import Repair
-
     from faultodds_cli.text import wrap
 
     story.add(Repair(name), minutes)
@@ -222,7 +220,6 @@ def _repaired(story: Story, name: str, minutes: float) -> None:
 
 def _ending(story: Story, view: View) -> None:
     from faultodds.jobs import Closed
-
     from faultodds_cli import show
 
     say()

@@ -14,9 +14,9 @@ from importlib import import_module
 from typing import Any
 
 import typer
-from faultodds.errors import FaultoddsError, SafetyStop, nearest
 from typer.core import TyperGroup
 
+from faultodds.errors import FaultoddsError, SafetyStop, nearest
 from faultodds_cli.common import complain, new_app, say
 from faultodds_cli.light import lighten
 

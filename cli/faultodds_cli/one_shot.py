@@ -79,7 +79,6 @@ def call_as_given(
 
     from faultodds.appliance import open_appliance
     from faultodds.call import steps_for_one_shot, take_skip, take_state
-
     from faultodds_cli.common import look, unsaved_job
 
     ready = open_appliance(appliance)

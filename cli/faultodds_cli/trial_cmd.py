@@ -22,7 +22,6 @@ from faultodds_cli.common import (
 
 if TYPE_CHECKING:
     from faultodds.appliance import Appliance
-
     from faultodds_cli.trial.play import Setting
 
 app = new_app("Policies side by side on the same simulated jobs: what each costs.")
@@ -106,7 +105,6 @@ def _prepared(
 ) -> tuple[Setting, Appliance]:
     """What to play and on what, everything refused that cannot work before an hour has gone into it."""
     from faultodds.appliance import open_appliance
-
     from faultodds_cli.trial.bridge import must_fit
     from faultodds_cli.trial.figure import check_path
     from faultodds_cli.trial.play import POLICIES, Setting, chosen

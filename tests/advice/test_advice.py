@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from faultodds.advice import Problem, Ranking, Situation, action, advise, best_move
 from faultodds.appliance import Appliance, compiled, open_appliance
 from faultodds.belief import Evidence, Fixed, Seen, infer
 from faultodds.knowledge import from_mapping
-from hypothesis import given
-from hypothesis import strategies as st
 from toys import raw_toy
 
 AIRFLOW = {"lint_screen_look", "hood_flap", "hood_air_speed", "transition_look", "duct_off_run", "static_pressure"}

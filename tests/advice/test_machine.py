@@ -6,6 +6,7 @@ import itertools
 
 import numpy as np
 import pytest
+
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State
 from faultodds.knowledge import load
 from faultodds.schema import Knowledge, Work

@@ -13,6 +13,7 @@ import time
 from pathlib import Path
 
 import pandas as pd
+
 from faultodds_sim.make_log import truth_path, write_log
 
 

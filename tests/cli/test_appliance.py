@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+
 from faultodds.appliance import compiled
 from faultodds.knowledge import load
 from faultodds.selfcheck import self_check

@@ -9,6 +9,7 @@ import time
 from pathlib import Path
 
 import pytest
+
 from calls import SAFE, STRAIGHT_ON, bench, command, looked_at
 from faultodds.jobs import Finding, MachineState
 from faultodds.store import Store

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from run_cli import faultodds
 
 # Command, key, value, relative tolerance; sources as in the tests of the sums themselves.

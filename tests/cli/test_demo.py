@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
+
 from run_cli import Ran, faultodds
 
 

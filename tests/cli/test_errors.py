@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from run_cli import faultodds, toml, write_toy
 from toys import raw_toy
 

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from calls import command, looked_at
 from faultodds.store import Store
 

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from faultodds.advice import Situation, advise
 from faultodds.appliance import compiled
 from faultodds.belief import Evidence, Fixed, Seen, infer

@@ -7,6 +7,7 @@ import subprocess
 import sys
 
 import pytest
+
 from run_cli import faultodds
 
 HEAVY = (

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from faultodds.appliance import Appliance, open_appliance
 from faultodds.belief import Seen
 from faultodds_cli.trial.bridge import weights_of

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+
 from calls import SAFE, Machine, command, looked_at
 from faultodds.appliance import Appliance, open_appliance
 from faultodds.belief import Belief

@@ -7,6 +7,9 @@ import sys
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from faultodds.errors import FaultoddsError, StoreError, UnknownName
 from faultodds.jobs import (
     Closed,
@@ -25,8 +28,6 @@ from faultodds.jobs import (
     summary,
     to_json,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 OPENED = datetime(2025, 3, 4, 8, 30, tzinfo=UTC)
 

@@ -10,12 +10,13 @@ from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from faultodds import store as store_module
 from faultodds.errors import FaultoddsError, StoreError, UnknownName
 from faultodds.jobs import Closed, Fact, Finding, MachineState, Note, Payload, Repair, Skip, export_row
 from faultodds.store import StaleJobError, Store, store_path
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 START = datetime(2025, 3, 4, 8, 30, tzinfo=UTC)
 

@@ -15,6 +15,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+
 from faultodds.jobs import Finding
 from faultodds.store import Store
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+
 from faultodds.errors import StoreError
 from faultodds.jobs import Closed, Fact, Finding, Note
 from faultodds.store import Store, _write_ahead

@@ -10,12 +10,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-from toys import toy
 
 from faultodds.advice import Problem, Ranking, Situation
 from faultodds.advice.exact import cheapest_isolation, cheapest_job
 from faultodds.appliance import compiled
 from faultodds.belief import Evidence, infer
+from toys import toy
 
 
 def _ranking(priors: list[float], checks: dict[str, Any], repairs: dict[str, Any], refer: float) -> Ranking:
@@ -36,12 +36,8 @@ def _ranking(priors: list[float], checks: dict[str, Any], repairs: dict[str, Any
         costs={"labour_rate": 60, "callback": 1000, "refer": refer, "verify": "run_test"},
         other_causes={"nothing_wrong": 0, "unlisted": 0, "companion": 0.0},
         component=parts,
-        mechanism={
-            "m": {"title": "m", "states": {"a": "a", "b": "b"}, "rule": "worst_of", "causes": {"p0.bad": "b"}}
-        },
-        symptom={
-            "s": {"title": "s", "outcomes": {"no": "n", "yes": "y"}, "leak": 0.1, "links": {"m.b": 0.5}}
-        },
+        mechanism={"m": {"title": "m", "states": {"a": "a", "b": "b"}, "rule": "worst_of", "causes": {"p0.bad": "b"}}},
+        symptom={"s": {"title": "s", "outcomes": {"no": "n", "yes": "y"}, "leak": 0.1, "links": {"m.b": 0.5}}},
         check={**checks, "run_test": run},
         repair=repairs,
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from faultodds_sim import ducts, gas, psychro
 from faultodds_sim.airflow import air_speed, velocity_pressure
 from faultodds_sim.checks import copper

@@ -8,9 +8,10 @@ from __future__ import annotations
 import warnings
 from typing import Any
 
-import generic_nets
 import numpy as np
 import pytest
+
+import generic_nets
 from faultodds.belief import Belief, Evidence, Seen, infer, outlook, weights_of_evidence
 from faultodds.schema import Knowledge
 from faultodds.suspects import Suspects, compile_suspects

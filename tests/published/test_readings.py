@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 
 import pytest
+
 from faultodds.readings import sums
 from faultodds.readings.bands import standard_uncertainty
 from faultodds.readings.judge import judge

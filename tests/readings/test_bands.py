@@ -7,10 +7,11 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from faultodds.readings.bands import chance_below, segments, shares, standard_uncertainty
-from faultodds.readings.specs import ReadingSpec
 from hypothesis import given
 from hypothesis import strategies as st
+
+from faultodds.readings.bands import chance_below, segments, shares, standard_uncertainty
+from faultodds.readings.specs import ReadingSpec
 
 LINE = segments({"low": [[0, 10]], "mid": [[10, 20]], "high": [[20, "OL"]]}, None, 0.0)
 

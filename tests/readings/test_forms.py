@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from faultodds.errors import BadReading
 from faultodds.readings.judge import Judgement
 from faultodds.readings.numbers import neat, number
 from faultodds.readings.parse import OPEN, leads_ohms, quantity
 from faultodds.readings.units import convert_plain
-from hypothesis import given
-from hypothesis import strategies as st
 from readings.trade_specs import OUTCOMES, SPECS, read
 
 VALUES = [

@@ -6,9 +6,10 @@ import json
 from dataclasses import asdict, replace
 
 import pytest
-from faultodds.readings.judge import judge
 from hypothesis import given
 from hypothesis import strategies as st
+
+from faultodds.readings.judge import judge
 from readings.trade_specs import OUTCOMES, SPECS, read
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+
 from faultodds.errors import BadReading, UnknownName
 from readings.trade_specs import read
 

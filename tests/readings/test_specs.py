@@ -9,8 +9,9 @@ from typing import Any
 
 import msgspec
 import pytest
-from faultodds.readings.specs import ReadingSpec, Winding
 from pydantic import TypeAdapter, ValidationError
+
+from faultodds.readings.specs import ReadingSpec, Winding
 from readings.trade_specs import OUTCOMES, SPECS
 
 BANDS: dict[str, Any] = {"normal": [[0, 600]], "open": [[600, "OL"]]}

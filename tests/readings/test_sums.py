@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 
 import pytest
-from faultodds.errors import BadReading
-from faultodds.readings import sums
 from hypothesis import given
 from hypothesis import strategies as st
+
+from faultodds.errors import BadReading
+from faultodds.readings import sums
 
 
 @given(st.floats(1000, 100_000), st.sampled_from([0.5, 1.0, 2.0]), st.floats(900, 2600))

@@ -6,9 +6,10 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from pydantic import TypeAdapter
+
 from faultodds.readings.judge import Judgement, judge
 from faultodds.readings.specs import ReadingSpec
-from pydantic import TypeAdapter
 
 OUTCOMES: dict[str, list[str]] = {
     "igniter_ohms": ["normal", "open"],

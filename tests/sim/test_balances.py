@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import psychrolib
 import pytest
+
 from faultodds_sim import psychro
 from faultodds_sim.drum import CP_CLOTH, DRUM_KJ_K, simulate
 from faultodds_sim.faults import make

@@ -6,14 +6,15 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from faultodds_sim.call import BLOCK, Observation, SimCall, calls
 from faultodds_sim.errors import SimError, UnknownNameError
 from faultodds_sim.facts import EQUIPMENT, FACTS
 from faultodds_sim.faults import MODE_NEEDS, MODES
 from faultodds_sim.names import CHECKS, NOTHING, SYMPTOMS, UNLISTED
 from faultodds_sim.repairs import CURES
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 
 @lru_cache(maxsize=1)

@@ -6,6 +6,9 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from faultodds_sim.checks import Reading, View, read, view
 from faultodds_sim.drum import simulate
 from faultodds_sim.errors import UnknownNameError
@@ -17,8 +20,6 @@ from faultodds_sim.repairs import CURES, REPAIRS, restore
 from faultodds_sim.runs import as_used
 from faultodds_sim.symptoms import troubles
 from faultodds_sim.thermistor import chart_ohm
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 N = 200
 

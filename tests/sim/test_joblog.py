@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+
 from faultodds_sim.demo import DEMO_JOBS, FOLDER, NAME, README, main, make_demo
 from faultodds_sim.errors import SimError, UnknownNameError
 from faultodds_sim.faults import MODES

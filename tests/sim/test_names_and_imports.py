@@ -5,8 +5,9 @@ from __future__ import annotations
 import ast
 from pathlib import Path
 
-import faultodds_sim
 import pytest
+
+import faultodds_sim
 from faultodds_sim.checks import READERS
 from faultodds_sim.errors import UnknownNameError, pick
 from faultodds_sim.faults import ABRUPT, MODE_NEEDS, MODES

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+
 from faultodds_sim import ducts, machine
 from faultodds_sim.errors import UnknownNameError
 from faultodds_sim.faults import MODES

@@ -6,6 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
+
 from faultodds_sim.cases import Cases, draw_cases, modes_left
 from faultodds_sim.findings import NONE, REPAIR_NAMES, TECH_NAMES
 from faultodds_sim.hazards import CODE, MODE_NAMES, yearly_rates

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from faultodds_sim.names import SYMPTOMS
-
 from faultodds_cli.trial.visit import Visit
+from faultodds_sim.names import SYMPTOMS
 
 
 @dataclass(frozen=True)

@@ -12,11 +12,11 @@ from collections.abc import Callable
 from functools import cached_property
 
 import numpy as np
+
 from faultodds.advice import best_move
 from faultodds.belief import likely
 from faultodds.schema import UNLISTED_MODE
 from faultodds.tables import Floats
-
 from faultodds_cli.trial.visit import Visit
 
 SURE = 0.8

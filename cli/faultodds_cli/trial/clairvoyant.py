@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations
 
-from faultodds_sim.repairs import CURES
-
 from faultodds_cli.trial.visit import Visit
+from faultodds_sim.repairs import CURES
 
 #: How often one repair is done over when it does not take.
 TRIES = 5

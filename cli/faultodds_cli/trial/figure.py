@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from faultodds.errors import FaultoddsError
-
 from faultodds_cli.trial.play import Setting
 from faultodds_cli.trial.stats import Summary
 

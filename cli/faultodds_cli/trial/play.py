@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from faultodds.appliance import Appliance
-    from faultodds_sim.call import SimCall
-
     from faultodds_cli.trial.visit import Visit
+    from faultodds_sim.call import SimCall
 
 FLOOR, OURS = "clairvoyant", "faultodds"
 #: Policies in the order of the table: name -> module of this package that has the function of that name.

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from faultodds.tables import Floats
 
+from faultodds.tables import Floats
 from faultodds_cli.trial.play import FLOOR, OURS, Played, Setting
 
 RESAMPLES = 2000
