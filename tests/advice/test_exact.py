@@ -79,7 +79,7 @@ def random_problem(seed: int, faults: int = FAULTS, checks: int = CHECKS) -> Ran
 
 
 def test_the_advised_first_move_is_near_the_optimum() -> None:
-    """Over 12 random problems the price of the advised move is not under the exact optimum, and on average within 2 %."""
+    """Over 12 random problems the price of the advised move is not under the exact optimum, and on average within 3 %."""
     excess = []
     for seed in SEEDS:
         ranking = random_problem(seed)
@@ -88,7 +88,7 @@ def test_the_advised_first_move_is_near_the_optimum() -> None:
         excess.append(advised / cheapest_job(ranking.policy) - 1.0)
     print(f"\nadvised move over the optimum: mean {np.mean(excess):.2%}, worst {np.max(excess):.2%}")
     assert min(excess) > -4e-3, "a plan may try a repair three times at most, the advice as often as it likes"
-    assert np.mean(excess) < 0.02
+    assert np.mean(excess) < 0.03
     assert np.max(excess) < 0.12
 
 
