@@ -652,3 +652,28 @@ def test_predictions_are_outcome_chances_now(small: Suspects) -> None:
     fuse = 0.2 + 0.8 * 0.02
     assert belief.outcome_odds("fuse_test")["open"] == pytest.approx(fuse * (1 - 0.99 * 0.02) + (1 - fuse) * 0.01)
     assert belief.sound == pytest.approx(0.1 * (1 - 0.04) * 0.98 * 0.98)
+
+
+def test_the_smallest_cover_is_found_quickly_among_many_findings() -> None:
+    """Forty findings that clash only in sets of five are searched in well under the step limit, and the set is smallest."""
+    from faultodds.belief import smallest_cover
+
+    rng = np.random.default_rng(3)
+    patterns = rng.random((40, 3000)) < 0.05
+    patterns[:5] = False
+    patterns[rng.integers(0, 5, 3000), np.arange(3000)] = True
+    chosen = smallest_cover(patterns)
+    assert patterns[chosen].any(axis=0).all()
+    assert chosen == [0, 1, 2, 3, 4]
+
+
+def test_many_odd_findings_are_no_clash() -> None:
+    """Evidence whose chance is far under the usual floor, but which no finding makes impossible, still has an answer."""
+    suspects = compile_suspects(random_toy(0), 0.0)
+    odd = []
+    for name, outcomes in suspects.observables.items():
+        rows = suspects.likelihood[suspects.rows[name]]
+        odd += [Seen(name, {outcomes[int(rows.min(axis=1).argmin())]: 1.0}, take=t) for t in range(6)]
+    belief = infer(suspects, Evidence({}, tuple(odd)))
+    assert np.isfinite(belief.now).all()
+    assert belief.now.sum() == pytest.approx(1.0)

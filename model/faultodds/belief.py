@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
 from faultodds.errors import ClashError, FaultoddsError, unknown
 from faultodds.suspects import Suspects
@@ -21,6 +22,8 @@ from faultodds.tables import Floats
 
 # A relative chance this small is taken for "cannot be": far under any table's floor, far over rounding.
 IMPOSSIBLE = 1e-13
+COVER_STEPS = 20_000
+Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -199,7 +202,10 @@ def infer(suspects: Suspects, evidence: Evidence) -> Belief:
     maps, weights = _branches(suspects, evidence, prior, stages)
     total = float(weights.sum())
     if not total > IMPOSSIBLE * _scale(stages):
-        raise _clash(suspects, evidence, prior)
+        # Very small is not yet impossible: many findings, each a little odd, multiply up.
+        patterns = _ruling_out(suspects, evidence, prior)
+        if not total > 0 or patterns.any(axis=0).all():
+            raise _clash(evidence, patterns)
     weights /= total
     now = np.zeros(len(prior))
     for index, weight in zip(maps, weights, strict=True):
@@ -309,23 +315,55 @@ def _check_names(suspects: Suspects, evidence: Evidence) -> None:
             _known("mode", mode, suspects.modes)
 
 
-def _clash(suspects: Suspects, evidence: Evidence, prior: Floats) -> ClashError:
-    """The error that names the smallest set of findings that no suspect explains.
-
-    Each finding rules out some suspects; the smallest set that together rules out all of them is searched by
-    size.
-    """
+def _ruling_out(suspects: Suspects, evidence: Evidence, prior: Floats) -> Bools:
+    """(finding, case) which findings rule out which cases; a case is a suspect and a way its repairs went."""
     seen = _distinct(evidence.seen)
-    rules_out = np.stack([_ruled_out(suspects, evidence, s)[:, prior > 0].ravel() for s in seen])
-    patterns = np.unique(rules_out, axis=1)
-    chosen = list(range(len(seen)))
-    for size in range(1, len(seen)):
-        sets = itertools.combinations(range(len(seen)), size)
-        found = next((c for c in sets if patterns[list(c)].any(axis=0).all()), None)
+    return np.unique(np.stack([_ruled_out(suspects, evidence, s)[:, prior > 0].ravel() for s in seen]), axis=1)
+
+
+def smallest_cover(patterns: Bools) -> list[int]:
+    """The fewest rows of a (row, column) table that between them are true in every column; every row if none do.
+
+    Looked for by size, branching on the column that the fewest rows cover. Exact for up to `COVER_STEPS` steps; past that
+    rows are taken away one by one for as long as the rest still covers, which may leave a row too many.
+    """
+    every = list(range(len(patterns)))
+    if not patterns.any(axis=0).all():
+        return every
+    steps = 0
+
+    def search(left: Bools, size: int) -> list[int] | None:
+        nonlocal steps
+        steps += 1
+        if not left.any():
+            return []
+        if size == 0 or steps > COVER_STEPS:
+            return None
+        columns = np.flatnonzero(left)
+        column = columns[patterns[:, columns].sum(axis=0).argmin()]
+        for row in np.flatnonzero(patterns[:, column]):
+            rest = search(left & ~patterns[row], size - 1)
+            if rest is not None:
+                return [int(row), *rest]
+        return None
+
+    for size in every[1:]:
+        found = search(np.ones(patterns.shape[1], dtype=bool), size)
         if found is not None:
-            chosen = list(found)
+            return sorted(found)
+        if steps > COVER_STEPS:
             break
-    names = [seen[i].label for i in chosen]
+    for row in list(every):
+        others = [r for r in every if r != row]
+        if patterns[others].any(axis=0).all():
+            every = others
+    return every
+
+
+def _clash(evidence: Evidence, patterns: Bools) -> ClashError:
+    """The error that names the smallest set of findings that no suspect explains."""
+    seen = _distinct(evidence.seen)
+    names = [seen[i].label for i in smallest_cover(patterns)]
     facts = ", ".join(f"{k}={v}" for k, v in evidence.facts.items())
     given = f" (with {facts})" if facts else ""
     return ClashError(
