@@ -1,4 +1,4 @@
-"""Arrays on disk, fast to open and safe against damage: one flat file, read in one go.
+"""Arrays on disk, fast to open and safe against damage: one flat file, mapped into memory.
 
 Layout: a magic line; SHA-256 of the header (32 bytes); its length (8 bytes); the header, msgpack, with each array's type,
 shape and place, a free text, and the length and 64-bit sum of everything after the header; then the arrays, each on a 64-byte
@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import mmap
 import os
 import tempfile
 from collections.abc import Mapping
@@ -69,8 +70,9 @@ def write(entry: Path, text: bytes, arrays: Mapping[str, npt.NDArray[Any]]) -> N
 def read(entry: Path) -> tuple[bytes, dict[str, npt.NDArray[Any]]] | None:
     """The text and the read-only arrays of an entry, or None when there is none or it is damaged."""
     try:
-        whole = np.fromfile(entry, dtype=np.uint8)
-        whole.setflags(write=False)
+        with entry.open("rb") as file:
+            # Mapped, not copied: entries are only ever replaced whole, so the pages stay what they are.
+            whole = np.frombuffer(mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ), dtype=np.uint8)
         at = len(MAGIC) + 40
         start = whole[:at].tobytes()
         size = int.from_bytes(start[-8:], "little")
