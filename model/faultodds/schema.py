@@ -222,6 +222,23 @@ class Repair(Work):
 
 
 @dataclass(frozen=True)
+class LogHabits:
+    """What a job log says of the truth without meaning to; read by learning only, first guesses.
+
+    A customer comes back within `window_days` with chance `back_if_wrong` when something is still wrong, `back_if_right`
+    when nothing is. A repair is done with chance `done_if_needed` on a machine with a fault it puts right, `done_anyway` on
+    one without (guesses, precautions).
+    """
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    window_days: float = 30.0
+    back_if_wrong: float = 0.8
+    back_if_right: float = 0.03
+    done_if_needed: float = 0.8
+    done_anyway: float = 0.03
+
+
+@dataclass(frozen=True)
 class Caution:
     """A caution shown whenever it applies. `covers` names the hazards it speaks to."""
 
@@ -263,6 +280,7 @@ class Knowledge:
     equipment: dict[str, EquipmentFact] = field(default_factory=dict)
     reading: dict[str, ReadingSpec] = field(default_factory=dict)
     stop: dict[str, Stop] = field(default_factory=dict)
+    log: LogHabits = field(default_factory=LogHabits)
 
     def modes(self) -> Iterator[tuple[str, Mode]]:
         """Every `component.mode` with its record, in file order; `unlisted.present` is not among them."""
