@@ -10,12 +10,13 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+from faultodds.records import dataclass
 
 if TYPE_CHECKING:
     from faultodds.advice import Advice, Situation

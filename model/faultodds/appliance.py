@@ -10,11 +10,11 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from faultodds.knowledge import find, fingerprint, parse, read_bytes
+from faultodds.records import dataclass
 from faultodds.schema import Knowledge
 from faultodds.suspects import OMITTED_TARGET, Suspects, compile_suspects
 

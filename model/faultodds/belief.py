@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
 from faultodds.errors import ClashError, FaultoddsError, unknown
+from faultodds.records import dataclass
 from faultodds.suspects import Suspects
 from faultodds.tables import Floats
 

@@ -12,7 +12,6 @@ import contextlib
 import hashlib
 import mmap
 import os
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -55,6 +54,8 @@ def write(entry: Path, text: bytes, arrays: Mapping[str, npt.NDArray[Any]]) -> N
     start = MAGIC + hashlib.sha256(header).digest() + len(header).to_bytes(8, "little") + header
     start += bytes(-len(start) % BORDER)
     entry.parent.mkdir(parents=True, exist_ok=True)
+    import tempfile
+
     handle, beside = tempfile.mkstemp(dir=entry.parent, suffix=".part")
     try:
         with os.fdopen(handle, "wb") as file:

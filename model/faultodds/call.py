@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from faultodds.advice import Situation
@@ -19,6 +18,7 @@ from faultodds.errors import BadReading, FaultoddsError, SafetyStop
 from faultodds.jobs import Fact, Finding, Job, MachineState, Payload, Repair, Skip
 from faultodds.knowledge import repair_modes
 from faultodds.names import fold, match
+from faultodds.records import dataclass
 from faultodds.schema import ContextFact, EquipmentFact, Knowledge
 
 if TYPE_CHECKING:

@@ -6,7 +6,6 @@ The command line prints the message and exits with `exit_code`; it never shows a
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Sequence
 
 
@@ -50,6 +49,8 @@ def nearest(found: str, allowed: Iterable[str]) -> str | None:
     """The allowed name closest to `found`, or None when nothing is close."""
     by_fold = {name.casefold().replace(" ", "_").replace("-", "_"): name for name in allowed}
     wanted = found.casefold().replace(" ", "_").replace("-", "_")
+    import difflib
+
     close = difflib.get_close_matches(wanted, list(by_fold), n=1, cutoff=0.5)
     return by_fold[close[0]] if close else None
 

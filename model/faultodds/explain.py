@@ -3,7 +3,7 @@ the job went."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -12,6 +12,7 @@ from faultodds.answers import next_answer
 from faultodds.belief import FaultOdds
 from faultodds.errors import ClashError
 from faultodds.jobs import Closed, Fact, Finding, Job, Payload, Repair, kind_of, summary
+from faultodds.records import dataclass
 from faultodds.schema import Knowledge
 from faultodds.visit import Visit
 

@@ -15,16 +15,17 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Final, TypeAlias
 
 from faultodds.errors import FaultoddsError, StoreError, unknown
+from faultodds.records import dataclass
 
 OUTCOMES: Final = ("gone", "came_back", "referred")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Finding:
     """What a symptom or check showed: one `outcome`, or a `likelihood` for each outcome when it is uncertain.
 
@@ -54,7 +55,7 @@ class Finding:
             raise FaultoddsError(f"{self.name}: take {self.take} is below 0. Leave it out, or count from 1.")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Repair:
     """A repair that was carried out."""
 
@@ -64,7 +65,7 @@ class Repair:
         _need_text("repair", self.name)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Fact:
     """A context or equipment fact asked at intake."""
 
@@ -76,7 +77,7 @@ class Fact:
         _need_text(f"value of {self.name}", self.value)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Skip:
     """A check or repair that cannot be done now, and why."""
 
@@ -87,7 +88,7 @@ class Skip:
         _need_text("check to skip", self.name)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class MachineState:
     """Changes to the machine's state: access item ("unplugged", "front_open") -> now so, or not."""
 
@@ -97,14 +98,14 @@ class MachineState:
         object.__setattr__(self, "changes", {name: bool(done) for name, done in self.changes.items()})
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Note:
     """Free text; never evidence."""
 
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Closed:
     """How the call ended: complaint `gone`, `came_back` on a date (opens the job again), or `referred`."""
 
@@ -171,7 +172,7 @@ def summary(payload: Payload) -> str:
             return f"closed: {outcome}" + (f" on {on}" if on else "")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Step:
     """One entry of a job: its place `seq` (from 1), when (`at`, UTC), what, and the `minutes` it took."""
 
@@ -188,7 +189,7 @@ class Step:
         object.__setattr__(self, "minutes", float(self.minutes))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class PlacedFinding:
     """A finding that counts, with its `stage` (repairs before it), `visit` (from 1) and step."""
 
@@ -198,7 +199,7 @@ class PlacedFinding:
     step: Step
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Job:
     """One service call. `steps` are the ones that stand; `undone` the ones taken back, kept all the same.
 

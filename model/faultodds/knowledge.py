@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-import tomllib
 import typing
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cache
@@ -74,6 +73,8 @@ def load_file(path: Path) -> Knowledge:
 
 def parse(data: bytes, where: str = "knowledge file") -> Knowledge:
     """Validate TOML bytes; `where` names the file in messages."""
+    import tomllib
+
     try:
         raw = tomllib.loads(data.decode("utf-8"))
     except UnicodeDecodeError as error:

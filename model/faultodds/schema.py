@@ -15,10 +15,11 @@ Words used here and everywhere else:
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any, ClassVar, Literal
 
 from faultodds.readings.specs import ReadingSpec
+from faultodds.records import dataclass
 
 OK = "ok"
 NOTHING_WRONG = "nothing_wrong"

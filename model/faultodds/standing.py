@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from faultodds.advice import Advice, Situation, advise
 from faultodds.appliance import Appliance
@@ -10,6 +10,7 @@ from faultodds.belief import Belief, Evidence, infer
 from faultodds.call import evidence_of
 from faultodds.errors import FaultoddsError
 from faultodds.jobs import Fact, Finding, Job, Repair
+from faultodds.records import dataclass
 from faultodds.schema import Knowledge
 
 

@@ -7,7 +7,6 @@ it, or its arrays are not compiled yet. So only the `[stop.*]` tables are read h
 from __future__ import annotations
 
 import contextlib
-import difflib
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -67,5 +66,7 @@ def stop_text(title: str, steps: Iterable[object]) -> str:
 def _sign(name: str, signs: Mapping[str, Mapping[str, Any]]) -> str | None:
     """The sign that a folded name stands for: its name or title, give or take a letter or two."""
     words = {sign: sign for sign in signs} | {fold(str(s.get("title", ""))): sign for sign, s in signs.items()}
+    import difflib
+
     close = difflib.get_close_matches(name, list(words), n=1, cutoff=CLOSE)
     return words[close[0]] if close else None

@@ -15,13 +15,13 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
 from faultodds.errors import KnowledgeError
+from faultodds.records import dataclass
 from faultodds.schema import Knowledge
 from faultodds.tables import Floats, Table, build_tables, main_cause_states, shares
 

@@ -12,13 +12,13 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from faultodds.errors import KnowledgeError
+from faultodds.records import dataclass
 from faultodds.schema import NOTHING_WRONG, OK, UNLISTED, UNLISTED_MODE, Knowledge, Mechanism, Observable
 
 Floats = npt.NDArray[np.float64]

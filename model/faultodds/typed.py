@@ -7,13 +7,12 @@ for what is on the screen, names may be shortened, and the value may have severa
 from __future__ import annotations
 
 import contextlib
-import difflib
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.names import fold, match
+from faultodds.records import dataclass
 from faultodds.schema import ContextFact, EquipmentFact, Knowledge
 
 # A name this close to a stop sign's is taken for it.
@@ -87,6 +86,8 @@ def by_number(kind: str, text: str, names: Sequence[str]) -> str:
 def stop_sign_named(knowledge: Knowledge, text: str) -> str | None:
     """The stop sign that `text` names, in full or with a letter or two wrong: a slip is no all-clear."""
     signs = {name: name for name in knowledge.stop} | {fold(s.title): n for n, s in knowledge.stop.items()}
+    import difflib
+
     close = difflib.get_close_matches(fold(text), list(signs), n=1, cutoff=CLOSE)
     return signs[close[0]] if close else None
 

@@ -7,7 +7,6 @@ or handing the job over.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -20,6 +19,7 @@ from faultodds.advice.stopping import same_decision_probability, value_of_perfec
 from faultodds.appliance import Appliance
 from faultodds.belief import Belief
 from faultodds.knowledge import repair_modes
+from faultodds.records import dataclass
 from faultodds.schema import UNLISTED_MODE
 
 Kind = Literal["check", "repair", "stop", "refer"]

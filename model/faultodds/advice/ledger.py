@@ -5,13 +5,13 @@ Machine states are numbered; 0 is the state now. Costs are money, access and the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from faultodds.advice.machine import State
 from faultodds.advice.problem import HOPELESS, SOUND, Ints, Problem
+from faultodds.records import dataclass
 from faultodds.tables import Floats
 
 

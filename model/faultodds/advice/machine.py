@@ -9,8 +9,8 @@ behind a panel already open pays for neither.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
+from faultodds.records import dataclass
 from faultodds.schema import Access, Knowledge, Work
 
 State = frozenset[str]

@@ -7,23 +7,26 @@ On its own it is a fair technician; following it to the end of the job from ever
 makes good advice out of it.
 
 Beliefs are rows of weights over classes and need not sum to 1: every price grows in proportion to its row, so a row weighed
-with the chance of getting there gives its part of an expectation. Shapes: B beliefs, K classes, C checks, R outcomes.
+with the chance of getting there gives its part of an expectation. Shapes: B beliefs, K classes, C checks, R outcomes;
+`bit_price` is one price, or one for each belief (B,).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
 from faultodds.advice.ledger import Ledger
 from faultodds.advice.problem import SOUND, Ints, Problem
+from faultodds.records import dataclass
 from faultodds.tables import Floats
 
 Bools = npt.NDArray[np.bool_]
+Prices: TypeAlias = float | Floats
 
 # Bundles looked at for each belief: the ones with the best chance of finishing the job for their price.
 TRIED = 2
@@ -81,7 +84,7 @@ class Policy:
         total = weights.sum(axis=1)
         return np.asarray(_xlogx(total) - _xlogx(weights).sum(axis=1))
 
-    def value(self, weights: Floats, state: Ints, bit_price: float) -> Floats:
+    def value(self, weights: Floats, state: Ints, bit_price: Prices) -> Floats:
         """(B,) price taken for going on from each belief."""
         known = (weights * self.ledger.class_cost[state]).sum(axis=1)
         value: Floats = known + bit_price * self.missing_bits(weights)
@@ -91,30 +94,38 @@ class Policy:
         refer: Floats = weights.sum(axis=1) * self.problem.refer_cost
         return refer
 
-    def choose(self, weights: Floats, state: Ints, done: Bools, bit_price: float) -> Choice:
+    def choose(self, weights: Floats, state: Ints, done: Bools, bit_price: Prices) -> Choice:
         """The policy's move in each belief; `done` (B, C) marks the checks that would show nothing new."""
-        check, best_check = self._best_check(weights, state, done, bit_price)
+        missing = self.missing_bits(weights)
+        check, best_check = self._best_check(weights, state, done, bit_price, missing)
         repair, best_repair = self._best_repair(weights, state, bit_price)
         costs = np.stack([check, repair, self._run(weights, state, bit_price)])
         move = costs.argmin(axis=0)
         which = np.where(move == CHECK, best_check, np.where(move == REPAIR, best_repair, 0))
         # Handing over is weighed at a fair price of what is missing, however dear the policy takes a bit to be.
-        fair = self.value(weights, state, min(bit_price, FAIR_BIT_PRICE * self.scale))
+        known = (weights * self.ledger.class_cost[state]).sum(axis=1)
+        fair = known + np.minimum(bit_price, FAIR_BIT_PRICE * self.scale) * missing
         give_up = (self._refer(weights) < fair) | np.isinf(costs.min(axis=0))
         return Choice(np.where(give_up, REFER, move).astype(np.int64), which)
 
-    def check_values(self, weights: Floats, state: Ints, done: Bools, bit_price: float) -> Floats:
-        """(B, C) price of doing each check now; infinite where it is done or is the verification run."""
+    def check_values(
+        self, weights: Floats, state: Ints, done: Bools, bit_price: Prices, missing: Floats | None = None
+    ) -> Floats:
+        """(B, C) price of doing each check now; infinite where it is done or is the verification run.
+
+        `missing` is `missing_bits(weights)`, for those who have it already.
+        """
         ledger, total = self.ledger, weights.sum(axis=1, keepdims=True)
         chance = weights @ self.like.T
         bits = _xlogx(total) - np.add.reduceat(_xlogx(chance), self.starts, axis=1) - weights @ self._noise.T
         known = weights @ ledger.class_cost.T
         after = np.take_along_axis(known, ledger.check_next[state], axis=1)
-        missing = self.missing_bits(weights)[:, None]
-        cost = total * ledger.check_cost[state] + after + bit_price * np.maximum(missing - bits, 0.0)
+        missing = self.missing_bits(weights) if missing is None else missing
+        price = np.reshape(bit_price, (-1, 1))
+        cost = total * ledger.check_cost[state] + after + price * np.maximum(missing[:, None] - bits, 0.0)
         return np.where(done | ~self.ordinary, np.inf, cost)
 
-    def estimates(self, weights: Floats, moves: Sequence[Move], bit_price: float) -> Floats:
+    def estimates(self, weights: Floats, moves: Sequence[Move], bit_price: Prices) -> Floats:
         """(len(moves),) the policy's own price of each first move from the belief `weights` (K,) and the state now."""
         row, state = weights[None], np.zeros(1, dtype=np.int64)
         checks = np.zeros((1, len(self.problem.check_names)), dtype=bool)
@@ -126,26 +137,27 @@ class Policy:
         prices = {CHECK: by_check, REPAIR: by_bundle, RUN: np.array([run])}
         return np.array([float(prices[m.kind][m.which]) for m in moves])
 
-    def repair_values(self, weights: Floats, state: Ints, bundle: Ints, bit_price: float) -> Floats:
+    def repair_values(self, weights: Floats, state: Ints, bundle: Ints, bit_price: Prices) -> Floats:
         """(B,) price of each belief's bundle and what comes after it."""
         onward = self.value(self.after_repair(weights, bundle), self.ledger.bundle_next[state, bundle], bit_price)
         cost: Floats = weights.sum(axis=1) * self.ledger.bundle_cost[state, bundle] + onward
         return cost
 
-    def _best_check(self, weights: Floats, state: Ints, done: Bools, bit_price: float) -> tuple[Floats, Ints]:
+    def _best_check(
+        self, weights: Floats, state: Ints, done: Bools, bit_price: Prices, missing: Floats
+    ) -> tuple[Floats, Ints]:
         if not len(self.starts):
             return np.full(len(weights), np.inf), np.zeros(len(weights), dtype=np.int64)
-        cost = self.check_values(weights, state, done, bit_price)
+        cost = self.check_values(weights, state, done, bit_price, missing)
         which = cost.argmin(axis=1)
         return cost[np.arange(len(cost)), which], which
 
-    def _best_repair(self, weights: Floats, state: Ints, bit_price: float) -> tuple[Floats, Ints]:
+    def _best_repair(self, weights: Floats, state: Ints, bit_price: Prices) -> tuple[Floats, Ints]:
         rows = np.arange(len(weights))
         best, which = np.full(len(weights), np.inf), np.zeros(len(weights), dtype=np.int64)
         if not self.problem.bundles:
             return best, which
-        finishes = (self.ledger.left == np.flatnonzero(self.sound)[0]) & ~self.sound[None, :]
-        index = (weights @ finishes.T) * self.ledger.bundle_success / np.maximum(self.ledger.bundle_cost[state], 1e-9)
+        index = (weights @ self._finishes.T) * self.ledger.bundle_success / np.maximum(self.ledger.bundle_cost[state], 1e-9)
         for _ in range(min(TRIED, index.shape[1])):
             bundle = index.argmax(axis=1)
             index[rows, bundle] = -1.0
@@ -154,13 +166,22 @@ class Policy:
             best = np.minimum(best, cost)
         return best, which
 
-    def _run(self, weights: Floats, state: Ints, bit_price: float) -> Floats:
+    @cached_property
+    def _finishes(self) -> Floats:
+        """(U, K) 1 where a bundle leaves nothing wrong of a class that has something wrong."""
+        ends = self.ledger.left == np.flatnonzero(self.sound)[0]
+        return np.asarray(ends & ~self.sound[None, :], dtype=float)
+
+    def _run(self, weights: Floats, state: Ints, bit_price: Prices) -> Floats:
         """(B,) price of running the machine: what is sound is done, the rest goes on."""
-        some = weights[:, self.sound].sum(axis=1) > 0
-        wrong = np.where(self.sound, 0.0, weights)
-        onward = self.value(wrong, self.ledger.verify_next[state], bit_price)
-        run: Floats = np.where(some, weights.sum(axis=1) * self.ledger.verify_cost[state] + onward, np.inf)
-        return run
+        cost = np.full(len(weights), np.inf)
+        some = np.flatnonzero(weights[:, self.sound].sum(axis=1) > 0)
+        if len(some):
+            wrong = np.where(self.sound, 0.0, weights[some])
+            price = np.broadcast_to(bit_price, len(weights))[some]
+            onward = self.value(wrong, self.ledger.verify_next[state[some]], price)
+            cost[some] = weights[some].sum(axis=1) * self.ledger.verify_cost[state[some]] + onward
+        return cost
 
     def after_repair(self, weights: Floats, bundle: Ints) -> Floats:
         """(B, K) what is still wrong after each belief's bundle and its run: its repairs taken away where it took."""

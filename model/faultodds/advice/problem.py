@@ -8,7 +8,7 @@ checks, U bundles (repairs done together before one verification run), S machine
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 
 import numpy as np
@@ -18,6 +18,7 @@ from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way
 from faultodds.appliance import Appliance
 from faultodds.belief import Belief, likely
 from faultodds.knowledge import repair_modes
+from faultodds.records import dataclass
 from faultodds.schema import UNLISTED_MODE, Check, Knowledge, Repair, Work
 from faultodds.tables import Floats
 

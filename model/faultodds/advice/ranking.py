@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -11,6 +10,7 @@ from faultodds.advice.ledger import Ledger
 from faultodds.advice.policy import CHECK, REPAIR, RUN, Move, Policy
 from faultodds.advice.problem import SOUND, Price, Problem
 from faultodds.advice.rollout import BIT_PRICES, Rollout, calibrate
+from faultodds.records import dataclass
 from faultodds.tables import Floats
 
 # Rollout in two stages: (least branch followed, how many of the most promising moves).
@@ -89,10 +89,10 @@ class Ranking:
 
     def _base(self, weights: Floats) -> tuple[float, float, float]:
         """The base policy that does the job cheapest: its price of a bit, that of branches not followed, the cost."""
-        prices = [share * self.policy.scale for share in BIT_PRICES]
-        tried = [(*calibrate(self.policy, weights, p, STAGES[0][0], STAGES[-1][0]), p) for p in prices]
-        branch_price, cost, bit_price = min(tried, key=lambda t: t[1])
-        return bit_price, branch_price, cost
+        prices = np.array(BIT_PRICES) * self.policy.scale
+        branch_price, cost = calibrate(self.policy, weights, prices, STAGES[0][0], STAGES[-1][0])
+        best = int(cost.argmin())
+        return float(prices[best]), float(branch_price[best]), float(cost[best])
 
     @cached_property
     def checks(self) -> list[CheckPrice]:

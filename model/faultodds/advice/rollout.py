@@ -10,12 +10,12 @@ the same cost as following more (`calibrate`).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from faultodds.advice.policy import CHECK, REFER, REPAIR, RUN, Bools, Move, Policy
+from faultodds.advice.policy import CHECK, REFER, REPAIR, RUN, Bools, Move, Policy, Prices
 from faultodds.advice.problem import Ints
+from faultodds.records import dataclass
 from faultodds.tables import Floats
 
 LEAST = 0.01
@@ -54,21 +54,21 @@ class _Front:
 
 
 class Rollout:
-    """Prices of first moves for one problem."""
+    """Prices of first moves for one problem; `least` is the least branch followed, one for all or one for each first move."""
 
-    def __init__(self, policy: Policy, least: float = LEAST) -> None:
+    def __init__(self, policy: Policy, least: float | Floats = LEAST) -> None:
         self.policy = policy
         self.ledger = policy.ledger
-        self.least = least
+        self.least = np.asarray(least, dtype=float)
 
     def settled(self, cost: Floats, branch_bit_price: float) -> Floats:
         """Prices from what `prices` and `whole` return: money, plus the bits of the branches not followed."""
         return cost[..., 0] + branch_bit_price * cost[..., 1]
 
-    def whole(self, weights: Floats, bit_price: float) -> Floats:
-        """(2,) the base policy's cost of the whole job from `weights` (K,): money, and bits of branches not followed."""
-        cost: Floats = self._follow(self._start(weights, 1), bit_price, 1)[0]
-        return cost
+    def whole(self, weights: Floats, bit_prices: Floats) -> Floats:
+        """(len(bit_prices), 2) the base policy's cost of the whole job from `weights` (K,) at each price of a bit (and each
+        `least`): money, and bits of branches not followed."""
+        return self._follow(self._start(weights, len(bit_prices)), bit_prices, len(bit_prices))
 
     def prices(self, weights: Floats, moves: Sequence[Move], bit_price: float) -> Floats:
         """(len(moves), 2) expected cost of the job for each first move from `weights` (K,): money, and bits."""
@@ -88,18 +88,19 @@ class Rollout:
             np.zeros((count, checks), dtype=bool),
         )
 
-    def _follow(self, front: _Front, bit_price: float, count: int) -> Floats:
+    def _follow(self, front: _Front, bit_price: Prices, count: int) -> Floats:
         """(count, 2) cost of following the base policy from every branch, added up by first move."""
         cost = np.zeros((count, 2))
+        least, price = np.broadcast_to(self.least, count), np.broadcast_to(bit_price, count)
         for _ in range(DEPTH):
-            small = front.weights.sum(axis=1) < self.least
+            weight = front.weights.sum(axis=1)
+            followed = np.bincount(front.move, np.where(weight < least[front.move], 0.0, weight), minlength=count)
+            small = (weight < least[front.move]) | (followed < TAIL * least)[front.move]
             self._settle(front.pick(small), cost)
             front = front.pick(~small)
             if not len(front):
                 return cost
-            if front.weights.sum() < TAIL * self.least * count:
-                break
-            choice = self.policy.choose(front.weights, front.state, front.done, bit_price)
+            choice = self.policy.choose(front.weights, front.state, front.done, price[front.move])
             front = self._step(front, choice.move, choice.which, cost)
         self._settle(front, cost)
         return cost
@@ -147,13 +148,16 @@ class Rollout:
         return _Front(front.move, weights, self.ledger.verify_next[front.state], front.done)
 
 
-def calibrate(policy: Policy, weights: Floats, bit_price: float, coarse: float, fine: float) -> tuple[float, float]:
-    """The price of a bit at branches not followed, and the cost of the whole job, for the base policy at `bit_price`.
+def calibrate(policy: Policy, weights: Floats, bit_prices: Floats, coarse: float, fine: float) -> tuple[Floats, Floats]:
+    """For the base policy at each of `bit_prices` (P,): the price of a bit at branches not followed, and the cost of the
+    whole job.
 
     The price makes following branches down to `coarse` and down to `fine` agree on the cost.
     """
-    a, b = (Rollout(policy, least).whole(weights, bit_price) for least in (coarse, fine))
-    bits = a[1] - b[1]
-    price = (b[0] - a[0]) / bits if bits > 1e-9 else bit_price
-    price = float(np.clip(price, 0.0, MOST_BIT_PRICE * policy.scale))
-    return price, float(b[0] + price * b[1])
+    both = np.concatenate([bit_prices, bit_prices])
+    least = np.repeat([coarse, fine], len(bit_prices))
+    a, b = Rollout(policy, least).whole(weights, both).reshape(2, -1, 2)
+    bits = a[:, 1] - b[:, 1]
+    price = np.where(bits > 1e-9, (b[:, 0] - a[:, 0]) / np.where(bits > 1e-9, bits, 1.0), bit_prices)
+    price = np.clip(price, 0.0, MOST_BIT_PRICE * policy.scale)
+    return price, b[:, 0] + price * b[:, 1]

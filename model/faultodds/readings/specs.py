@@ -8,8 +8,10 @@ can be stored as data.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import ClassVar, Literal
+
+from faultodds.records import dataclass
 
 Kind = Literal[
     "resistance",
@@ -35,7 +37,7 @@ Band = list[Limit]
 """`[low, high]` in the spec's unit."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Winding:
     """One winding of a coil set, or one pair of terminals: its name and the band a sound one reads, ohm."""
 
@@ -45,7 +47,7 @@ class Winding:
     __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Remark:
     """Something to tell the technician when the reading falls in `[low, high]`."""
 
@@ -55,7 +57,7 @@ class Remark:
     __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class ReadingSpec:
     """How one check's reading is turned into a likelihood over the check's outcomes.
 
