@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from faultodds.advice import AS_GOOD_AS_FOUND
+from faultodds.advice import AS_GOOD_AS_FOUND, words
 from faultodds.answers import next_answer
 from faultodds.belief import FaultOdds
 from faultodds.errors import ClashError
@@ -55,27 +55,32 @@ def reminders(visit: Visit) -> list[str]:
 
 
 def why_asked(knowledge: Knowledge, fact: str) -> str:
-    """Why an intake question is worth answering, in one sentence."""
+    """Why an intake question is worth answering, in one sentence: the parts it speaks for or against most, or the
+    work that is offered only to machines that have the part."""
     if fact in knowledge.equipment:
-        parts = {c for lacks in knowledge.equipment[fact].lacks.values() for c in lacks}
-        needs = [n for n, w in {**knowledge.check, **knowledge.repair}.items() if fact in w.needs]
-        titles = [knowledge.component[c].title for c in knowledge.component if c in parts]
-        if titles:
-            return f"Not every machine has: {', '.join(titles)}. Their work is offered once this is known."
-        return (
-            f"It decides whether these are offered: {', '.join(needs)}." if needs else "It says which machine this is."
-        )
+        return _why_equipment(knowledge, fact)
     strongest: dict[str, float] = {}
     for target, factors in knowledge.context[fact].more_often.items():
-        strongest[target] = max(f if f >= 1 else 1 / max(f, 1e-9) for f in factors.values())
-    top = sorted(strongest, key=lambda t: -strongest[t])[:3]
-    return (
-        f"It moves the odds of {'; '.join(_title(knowledge, t) for t in top)}." if top else "It is kept with the job."
-    )
+        component = target.partition(".")[0]
+        furthest = max(f if f >= 1 else 1 / max(f, 1e-9) for f in factors.values())
+        strongest[component] = max(furthest, strongest.get(component, 1.0))
+    top = sorted(strongest, key=lambda c: -strongest[c])[:3]
+    if not top:
+        return "It is kept with the job."
+    return f"It speaks most for or against {_listed([words.the_part(knowledge, c) for c in top])}."
 
 
-def _title(knowledge: Knowledge, target: str) -> str:
-    return knowledge.component[target].title if target in knowledge.component else knowledge.title_of(target)
+def _why_equipment(knowledge: Knowledge, fact: str) -> str:
+    lacking = {c for lacks in knowledge.equipment[fact].lacks.values() for c in lacks}
+    parts = [words.the_part(knowledge, c) for c in knowledge.component if c in lacking]
+    if parts:
+        return f"Not every machine has {_listed(parts)}: work on that is offered once this is known."
+    work = [w.title for w in (*knowledge.check.values(), *knowledge.repair.values()) if fact in w.needs]
+    return f"It decides whether this is offered: {'; '.join(work)}." if work else "It says which machine this is."
+
+
+def _listed(names: list[str]) -> str:
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 @dataclass(frozen=True)
@@ -116,6 +121,7 @@ def job_answer(visit: Visit, advice: bool = True) -> dict[str, Any]:
         "open": sorted(visit.state),
         "skipped": job.skipped,
         "notes": list(job.notes),
+        "accepted_since": visit.accepted_since or None,
     }
     if advice:
         answer |= now_answer(visit)

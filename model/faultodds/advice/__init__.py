@@ -28,6 +28,9 @@ Kind = Literal["check", "repair", "stop", "refer"]
 UNLISTED_LEADS = 0.25
 # From this chance on a fault is taken as found.
 AS_GOOD_AS_FOUND = 0.5
+# A repair that more likely than not finishes the job is preferred to a check that is cheaper by less than this share: the prices
+# are no better than that, and a customer would rather see the fault put right.
+CLOSE = 0.01
 
 
 @dataclass(frozen=True)
@@ -75,7 +78,7 @@ def advise(appliance: Appliance, belief: Belief, situation: Situation | None = N
         expected_cost=move.expected_cost,
         evpi=value_of_perfect_information(ranking, move.expected_cost),
         same_decision=same,
-        why=_why(ranking, move, same),
+        why=words.why(ranking, move.kind, move.name, same),
         notes=_notes(ranking.problem, move),
         checks=ranking.checks,
         repairs=ranking.repairs,
@@ -118,12 +121,23 @@ def _cheapest(ranking: Ranking) -> NextMove:
     moves.append(NextMove("stop", "", (), ranking.stop_cost))
     moves.append(NextMove("refer", "", (), ranking.problem.refer_cost))
     moves += [NextMove("check", c.name, (), c.expected_cost) for c in ranking.checks[:1]]
-    move = min(moves, key=lambda m: m.expected_cost)
+    move = _rather_finish(ranking, min(moves, key=lambda m: m.expected_cost))
     verify = ranking.problem.knowledge.costs.verify
     run = next((c for c in ranking.checks if c.name == verify), None)
     if ranking.problem.unverified and run is not None and not _as_good_as_found(ranking.problem, move):
         return NextMove("check", verify, (), run.expected_cost)
     return move
+
+
+def _rather_finish(ranking: Ranking, move: NextMove) -> NextMove:
+    """The best repair in place of a check that costs something and is hardly cheaper, when it probably finishes the job."""
+    if move.kind != "check" or not ranking.repairs:
+        return move
+    best = ranking.repairs[0]
+    free = next(c for c in ranking.checks if c.name == move.name).price.cost <= 0
+    if free or best.chance < AS_GOOD_AS_FOUND or best.expected_cost > (1 + CLOSE) * move.expected_cost:
+        return move
+    return NextMove("repair", best.name, best.together, best.expected_cost)
 
 
 def _as_good_as_found(problem: Problem, move: NextMove) -> bool:
@@ -134,19 +148,6 @@ def _as_good_as_found(problem: Problem, move: NextMove) -> bool:
     modes = {m for name in (move.name, *move.together) for m in repair_modes(k, k.repair[name])}
     present = np.any(s.member[:, sorted(s.mode_index[m] for m in modes)], axis=1)
     return float(problem.belief.now @ present) >= AS_GOOD_AS_FOUND
-
-
-def _why(ranking: Ranking, move: NextMove, same: float) -> str:
-    """The move's reason in words; what a check is held against is the cheapest move that is no check."""
-    problem = ranking.problem
-    if move.kind == "check":
-        repair = [r.expected_cost for r in ranking.repairs[:1]]
-        otherwise = min([ranking.stop_cost, problem.refer_cost, *repair])
-        check = next(c for c in ranking.checks if c.name == move.name)
-        return words.why_check(problem, check, otherwise)
-    if move.kind == "repair":
-        return words.why_repair(problem, ranking.repairs[0], same)
-    return words.why_stop(problem) if move.kind == "stop" else words.why_refer(problem)
 
 
 def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:

@@ -119,12 +119,18 @@ class Ledger:
 
     @cached_property
     def class_cost(self) -> Floats:
-        """(S, K) price of finishing the job when the class is known: its repairs and one run, or handing over."""
+        """(S, K) expected price of finishing the job when the class is known: its repairs and one run, each repair that did
+        not take done again until it does; or handing over where that is cheaper."""
         p = self.problem
-        own = self.needs @ np.array([self._own((n,)) for n in p.needed]).reshape(-1)
+        own = np.array([self._own((n,)) for n in p.needed]).reshape(-1)
         access = [self._access(p.names(m)) for m in p.masks.tolist()]
-        minutes = np.array([[p.trip(s, a)[1] for a in access] for s in self.states])
-        cost = minutes * p.rate + p.verify.cost + own
+        trips = [[p.trip(s, a) for a in access] for s in self.states]
+        minutes = np.array([[t[1] for t in row] for row in trips])
+        after = np.array([[self.states.index(t[2]) for t in row] for row in trips])
+        single = np.arange(len(p.needed))
+        fails = (1.0 - self.bundle_success[single]) / self.bundle_success[single]
+        again = (fails * self.bundle_cost[:, single]) @ self.needs.T
+        cost = minutes * p.rate + p.verify.cost + self.needs @ own + again[after, np.arange(len(p.masks))]
         cost[:, p.masks == SOUND] = 0.0
         cost[:, p.masks == HOPELESS] = p.refer_cost
         return np.asarray(np.minimum(cost, p.refer_cost))

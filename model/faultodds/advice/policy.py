@@ -32,6 +32,8 @@ Prices: TypeAlias = float | Floats
 TRIED = 2
 # Price of a bit, as a share of the job's cost if the truth were told, at which handing over is weighed.
 FAIR_BIT_PRICE = 0.45
+# A check that tells fewer bits than this about the repairs needed tells nothing.
+NOTHING_TOLD = 1e-5
 CHECK, REPAIR, RUN, REFER = 0, 1, 2, 3
 
 
@@ -108,22 +110,28 @@ class Policy:
         give_up = (self._refer(weights) < fair) | np.isinf(costs.min(axis=0))
         return Choice(np.where(give_up, REFER, move).astype(np.int64), which)
 
+    def bits(self, weights: Floats) -> Floats:
+        """(B, C) what each check tells about the class, in bits times the weight of the row."""
+        total, chance = weights.sum(axis=1, keepdims=True), weights @ self.like.T
+        told: Floats = _xlogx(total) - np.add.reduceat(_xlogx(chance), self.starts, axis=1) - weights @ self._noise.T
+        return told
+
     def check_values(
         self, weights: Floats, state: Ints, done: Bools, bit_price: Prices, missing: Floats | None = None
     ) -> Floats:
-        """(B, C) price of doing each check now; infinite where it is done or is the verification run.
+        """(B, C) price of doing each check now; infinite where it is done, tells nothing, or is the
+        verification run.
 
         `missing` is `missing_bits(weights)`, for those who have it already.
         """
         ledger, total = self.ledger, weights.sum(axis=1, keepdims=True)
-        chance = weights @ self.like.T
-        bits = _xlogx(total) - np.add.reduceat(_xlogx(chance), self.starts, axis=1) - weights @ self._noise.T
+        bits = self.bits(weights)
         known = weights @ ledger.class_cost.T
         after = np.take_along_axis(known, ledger.check_next[state], axis=1)
         missing = self.missing_bits(weights) if missing is None else missing
         price = np.reshape(bit_price, (-1, 1))
         cost = total * ledger.check_cost[state] + after + price * np.maximum(missing[:, None] - bits, 0.0)
-        return np.where(done | ~self.ordinary, np.inf, cost)
+        return np.where(done | ~self.ordinary | (bits < NOTHING_TOLD * total), np.inf, cost)
 
     def estimates(self, weights: Floats, moves: Sequence[Move], bit_price: Prices) -> Floats:
         """(len(moves),) the policy's own price of each first move from the belief `weights` (K,) and the state now."""
@@ -157,7 +165,9 @@ class Policy:
         best, which = np.full(len(weights), np.inf), np.zeros(len(weights), dtype=np.int64)
         if not self.problem.bundles:
             return best, which
-        index = (weights @ self._finishes.T) * self.ledger.bundle_success / np.maximum(self.ledger.bundle_cost[state], 1e-9)
+        index = (
+            (weights @ self._finishes.T) * self.ledger.bundle_success / np.maximum(self.ledger.bundle_cost[state], 1e-9)
+        )
         for _ in range(min(TRIED, index.shape[1])):
             bundle = index.argmax(axis=1)
             index[rows, bundle] = -1.0

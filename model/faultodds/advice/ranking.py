@@ -7,17 +7,20 @@ from functools import cached_property
 import numpy as np
 
 from faultodds.advice.ledger import Ledger
-from faultodds.advice.policy import CHECK, REPAIR, RUN, Move, Policy
+from faultodds.advice.policy import CHECK, NOTHING_TOLD, REPAIR, RUN, Bools, Move, Policy
 from faultodds.advice.problem import SOUND, Price, Problem
-from faultodds.advice.rollout import BIT_PRICES, Rollout, calibrate
+from faultodds.advice.rollout import EVERY, Rollout
 from faultodds.records import dataclass
 from faultodds.tables import Floats
 
 # Rollout in two stages: (least branch followed, how many of the most promising moves).
-STAGES = ((0.03, 10), (0.008, 4))
+STAGES = ((0.03, 8), (0.005, 4))
+# Prices of a bit that the base policy is tried with, as shares of what the job would cost if the truth were told; after each
+# first move the better one is followed.
+BIT_PRICES = (0.4,)
 # With no more classes and checks than this every branch is followed to its end, by several base policies.
 SMALL = 8
-MANY_BIT_PRICES = (0.1, 0.2, 0.4, 0.8, 1.6)
+MANY_BIT_PRICES = (0.1, 0.2, 0.3, 0.4, 0.6, 0.8, 1.6)
 
 
 @dataclass(frozen=True)
@@ -52,24 +55,44 @@ class Ranking:
         self.policy = Policy(problem, self.ledger)
 
     @cached_property
+    def _idle(self) -> Bools:
+        """(C,) the checks that tell nothing about which repairs are needed."""
+        p = self.problem
+        told = self.policy.bits(p.class_weights[None])[0] if p.check_names else np.zeros(0)
+        idle: Bools = (told < NOTHING_TOLD) & self.policy.ordinary
+        return idle
+
+    @cached_property
     def _moves(self) -> list[Move]:
+        """The moves worth pricing: checks that tell something, the verification run, every bundle."""
         p = self.problem
         verify = p.knowledge.costs.verify
-        checks = [Move(RUN) if n == verify else Move(CHECK, c) for c, n in enumerate(p.check_names)]
+        checks = [
+            Move(RUN) if n == verify else Move(CHECK, c) for c, n in enumerate(p.check_names) if not self._idle[c]
+        ]
         return checks + [Move(REPAIR, u) for u in range(len(p.bundles))]
 
     @cached_property
     def _prices(self) -> Floats:
-        """Price of every move; small problems exactly for each base policy, larger ones in stages."""
+        """Price of every check, then of every bundle; small problems to the last branch, larger ones in stages.
+
+        A check that tells nothing costs its own price more than the best of what there is to do anyway.
+        """
         p = self.problem
         small = max(len(p.masks), len(p.check_names)) <= SMALL
-        return self._every_branch() if small else self._in_stages()
+        out = np.empty(len(p.check_names) + len(p.bundles))
+        worth = np.concatenate([~self._idle, np.ones(len(p.bundles), dtype=bool)])
+        if self._moves:
+            out[worth] = self._every_branch() if small else self._in_stages()
+        best = min([p.refer_cost, *out[worth].tolist()])
+        out[~worth] = best + self.ledger.check_cost[0][self._idle]
+        return out
 
     def _every_branch(self) -> Floats:
         """Each move followed to the end of every branch, by the base policy that does best after it."""
-        rollout, weights = Rollout(self.policy, 0.0), self.problem.class_weights
-        tried = [rollout.prices(weights, self._moves, share * self.policy.scale)[:, 0] for share in MANY_BIT_PRICES]
-        return np.asarray(np.min(tried, axis=0))
+        prices = np.array(MANY_BIT_PRICES) * self.policy.scale
+        rollout = Rollout(self.policy, EVERY)
+        return np.asarray(rollout.prices(self.problem.class_weights, self._moves, prices).min(axis=0))
 
     def _in_stages(self) -> Floats:
         """The base policy's estimate, made exact by rollout for the most promising moves.
@@ -77,22 +100,20 @@ class Ranking:
         The estimates of the rest are moved by what rollout changed at the most promising one, and never come before it.
         """
         weights = self.problem.class_weights
-        bit_price, branch_price, _ = self._base(weights)
-        out = self.policy.estimates(weights, self._moves, bit_price)
+        bit_prices = np.array(BIT_PRICES) * self.policy.scale
+        out = self.policy.estimates(weights, self._moves, float(bit_prices[0]))
         for least, width in STAGES:
             best = np.argsort(out, kind="stable")[:width]
             rollout = Rollout(self.policy, least)
-            priced = rollout.settled(rollout.prices(weights, [self._moves[i] for i in best], bit_price), branch_price)
+            priced = rollout.prices(weights, [self._moves[i] for i in best], bit_prices).min(axis=0)
             out = np.maximum(out + priced[0] - out[best[0]], priced.min() + 1e-6)
             out[best] = priced
         return out
 
-    def _base(self, weights: Floats) -> tuple[float, float, float]:
-        """The base policy that does the job cheapest: its price of a bit, that of branches not followed, the cost."""
+    def _going_on(self, weights: Floats) -> float:
+        """Cost of the whole job from `weights` by the base policy that does it cheapest."""
         prices = np.array(BIT_PRICES) * self.policy.scale
-        branch_price, cost = calibrate(self.policy, weights, prices, STAGES[0][0], STAGES[-1][0])
-        best = int(cost.argmin())
-        return float(prices[best]), float(branch_price[best]), float(cost[best])
+        return float(Rollout(self.policy, STAGES[-1][0]).whole(weights, prices).min())
 
     @cached_property
     def checks(self) -> list[CheckPrice]:
@@ -128,7 +149,7 @@ class Ranking:
         if not p.verified:
             return float("inf")
         wrong = np.where(p.masks == SOUND, 0.0, p.class_weights)
-        return float(wrong.sum()) * (p.callback_cost + self._base(wrong / max(float(wrong.sum()), 1e-12))[2])
+        return float(wrong.sum()) * (p.callback_cost + self._going_on(wrong / max(float(wrong.sum()), 1e-12)))
 
     @cached_property
     def full_information_cost(self) -> float:

@@ -1,12 +1,27 @@
-"""Advice in a foreman's words: what to do, and why, in a sentence or two."""
+"""Advice in a foreman's words: two sentences, what it tells apart or puts right, and why now.
+
+Every figure is worked out in `reasons.py` or stands in the ranking; nothing is said that they do not say.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from faultodds.advice import reasons
 from faultodds.advice.problem import Problem
-from faultodds.advice.ranking import CheckPrice, RepairPrice
-from faultodds.belief import Belief
+from faultodds.advice.ranking import CheckPrice, Ranking
+from faultodds.advice.reasons import Parts, Pointer
+from faultodds.schema import UNLISTED, Knowledge
 
 MONEY_SIGNS = {"USD": "$", "GBP": "£", "EUR": "€"}
+NUMBERS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
+# From here on a part is said to be the likely one, and from here on to be as good as found.
+LIKELY, FOUND = 0.5, 0.9
+# A check settles a part when a bad outcome makes it this likely.
+SETTLED = 0.7
+# A difference in money smaller than this is none: prices are shown in whole units.
+SAME = 0.5
+DEARER = " dearer"
 
 
 def money(amount: float, currency: str = "USD") -> str:
@@ -24,61 +39,246 @@ def percent(p: float) -> str:
     return f"{p * 100:.0f} %"
 
 
-def likeliest(belief: Belief, problem: Problem, count: int = 2) -> str:
-    """The likeliest faults with their chances, in words."""
-    top = [o for o in belief.fault_odds()[:count] if o.probability > 0.01]
-    return " and ".join(f"{problem.knowledge.title_of(o.name)} ({percent(o.probability)})" for o in top)
+def why(ranking: Ranking, kind: str, name: str, same: float) -> str:
+    """Why the move of this kind and name is next; `same` is the chance that no check left would change the repair."""
+    if kind == "check" and name == ranking.problem.knowledge.costs.verify:
+        return _why_run(ranking)
+    if kind == "check":
+        return _why_check(ranking, name)
+    if kind == "repair":
+        return _why_repair(ranking, same)
+    return _why_stop(ranking) if kind == "stop" else _why_refer(ranking)
 
 
-def why_check(problem: Problem, check: CheckPrice, otherwise: float) -> str:
-    """Why this check is next; `otherwise` is the price of the job without any check first."""
-    if check.name == problem.knowledge.costs.verify:
-        return why_verify(problem)
-    record = problem.knowledge.check[check.name]
-    currency = problem.knowledge.costs.currency
-    saves = otherwise - check.expected_cost
-    reason = (
-        f"It pays because {record.reason.rstrip('.')}."
-        if record.reason
-        else "It pays because it may change what you do next."
-    )
+# ---- a check -------------------------------------------------------------------------------------------------------------
+
+
+def _why_check(ranking: Ranking, name: str) -> str:
+    problem = ranking.problem
+    check = next(c for c in ranking.checks if c.name == name)
+    parts = Parts(problem.belief)
+    told = f"{_effort(problem, check)}: {_tells(problem.knowledge, parts, name)}."
+    return f"{told} {_capital(_in_favour(problem, parts, check) + _against(ranking, check))}"
+
+
+def _effort(problem: Problem, check: CheckPrice) -> str:
+    """How long it takes from here, and what of that is opening and closing."""
+    record, way = problem.knowledge.check[check.name], check.price.way
+    minutes = _minutes(check.price.minutes)
+    opens, closes = any(m.opens for m in way.moves), any(not m.opens for m in way.moves)
+    if opens:
+        rest = _plain_minutes(check.price.minutes - record.minutes)
+        return f"{minutes}, {rest} of them for getting to it and putting back"
+    if closes:
+        return f"{minutes} on top of closing up, which has to be done anyway"
+    if record.access:
+        return f"{minutes} now that the way to it is open"
+    return f"{minutes} with nothing {'more ' if problem.situation.state else ''}to open"
+
+
+def _tells(k: Knowledge, parts: Parts, name: str) -> str:
+    """What it tells apart."""
+    found = reasons.pointers(parts, name)
+    one = reasons.settled(parts, name, found)
+    if one is not None:
+        bad = found[0]
+        verb = "settles" if bad.odds >= SETTLED else "tests"
+        return (
+            f"it {verb} {the_part(k, one.part)}, now at {percent(one.now)}: {percent(bad.odds)} if it shows "
+            f"{_outcomes(bad.outcomes)}, {percent(one.after)} if {_outcomes([one.outcome])}"
+        )
+    if found:
+        return ", ".join(_pointer(k, p, i > 0 and found[i - 1].firm == p.firm) for i, p in enumerate(found))
+    move = reasons.furthest(parts, name)
     return (
-        f"{reason} It takes about {check.price.minutes:.0f} min from where the machine is now and saves "
-        f"{money(saves, currency)} on average against starting repairs at once."
+        f"{_outcomes([move.outcome])} ({percent(move.chance)}) moves {the_part(k, move.part)} from {percent(move.now)} "
+        f"to {percent(move.after)}"
     )
 
 
-def why_repair(problem: Problem, repair: RepairPrice, same: float) -> str:
-    """Why to stop checking and repair."""
-    top = likeliest(problem.belief, problem)
-    title = problem.knowledge.repair[repair.name].title
-    tail = "no check left is worth its time"
-    if same < 0.995:
-        tail += f"; the chance that all of them together would change this is {percent(1 - same)}"
-    if repair.together:
-        rest = " and ".join(problem.knowledge.repair[n].title for n in repair.together)
-        return f"Most likely: {top}. {title}, and with it {rest}, then verify: {tail}."
-    return f"Most likely: {top}. {title} alone puts it right {percent(repair.chance)} of the time, and {tail}."
+def _pointer(k: Knowledge, p: Pointer, same_verb: bool) -> str:
+    """Such as "weak (40 %) points at the exhaust duct"; the verb is left out where the one before it does for both."""
+    verb, to = ("points", "at") if p.firm else ("leans", "towards")
+    parts = _either([the_part(k, x) for x in p.parts])
+    return f"{_outcomes(p.outcomes)} ({percent(p.chance)}) {to if same_verb else f'{verb} {to}'} {parts}"
 
 
-def why_refer(problem: Problem) -> str:
-    """Why to hand the job over."""
-    return (
-        f"Most likely: {likeliest(problem.belief, problem) or 'nothing on this list'}. Going on would cost more on average than "
-        f"the {money(problem.refer_cost, problem.knowledge.costs.currency)} of handing it over."
-    )
+def _against(ranking: Ranking, check: CheckPrice) -> str:
+    """What the next best check, or no check at all, would make of the whole job."""
+    problem = ranking.problem
+    others: list[str] = []
+    other = reasons.next_check(ranking, check.name)
+    if other is not None:
+        title = _short_title(problem.knowledge.check[other.name].title)
+        gap = _dearer(problem, other.expected_cost - check.expected_cost)
+        others.append(f"the next best check ({title}, {other.price.minutes:.0f} min) comes out {gap}")
+    kind, cost = reasons.without_checks(ranking)
+    doing = {"repair": "starting repairs at once", "stop": "leaving it as it is", "refer": "handing it over now"}[kind]
+    gap = _dearer(problem, cost - check.expected_cost)
+    if others and others[0].endswith(DEARER) and gap.endswith(DEARER):
+        gap = gap.removesuffix(DEARER)
+    others.append(f"{doing} {gap}" if others else f"{doing} comes out {gap}")
+    return f"over the whole job {', '.join(others)}."
 
 
-def why_stop(problem: Problem) -> str:
-    """Why to close the job."""
-    return (
-        f"The machine passed its run and is sound with a chance of {percent(problem.belief.sound)}; "
-        "more checking costs more than the callback it might save."
-    )
+def _in_favour(problem: Problem, parts: Parts, check: CheckPrice) -> str:
+    """The checks that its opening brings within reach, or how much of what is left lies in the parts it names."""
+    more = reasons.within_reach(problem, check.price.way)
+    if more > 0:
+        return f"{_number(more).lower()} more check{'s' * (more > 1)} then need{'s' * (more == 1)} no more opening; "
+    found = reasons.pointers(parts, check.name)
+    if not found or reasons.settled(parts, check.name, found) is not None:
+        return ""
+    named = list(dict.fromkeys(x for p in found for x in p.parts))
+    return f"{percent(parts.any(named))} of what is left lies there; "
 
 
-def why_verify(problem: Problem) -> str:
+# ---- a run, a repair, leaving, handing over ----------------------------------------------------------------------------------
+
+
+def _why_run(ranking: Ranking) -> str:
     """Why to run the machine before anything else."""
-    if problem.stage:
-        return "A repair is not done until the machine has run: this tells whether to leave or to go on."
-    return f"There may be nothing wrong with the machine ({percent(problem.belief.sound)}): let it show that first."
+    problem = ranking.problem
+    run = next(c for c in ranking.checks if c.name == problem.knowledge.costs.verify)
+    minutes = _minutes(run.price.minutes)
+    if not problem.stage:
+        return (
+            f"There may be nothing wrong with the machine ({percent(problem.belief.sound)}), and {minutes.lower()} of "
+            f"running it will show that. {_capital(_against(ranking, run))}"
+        )
+    passes = next(iter(run.outcomes.values()))
+    return (
+        f"A repair is not done until the machine has run: {minutes.lower()} of running tell whether to leave or to go on. "
+        f"It should pass with a chance of {percent(passes)}; a fault still there is better found now than on a callback at "
+        f"{money(problem.callback_cost, problem.knowledge.costs.currency)}."
+    )
+
+
+def _why_repair(ranking: Ranking, same: float) -> str:
+    """Why to stop checking and repair."""
+    problem, repair = ranking.problem, ranking.repairs[0]
+    k = problem.knowledge
+    part, odds = next(iter(reasons.mended(problem, (repair.name, *repair.together)).items()))
+    does = "these repairs together put" if repair.together else "this repair puts"
+    cost = money(repair.price.cost, k.costs.currency)
+    first = (
+        f"{_suspicion(k, part, odds)}, and {does} the machine right {percent(repair.chance)} of the time for {cost}, "
+        "the run after it included."
+    )
+    other = next(iter(ranking.checks), None)
+    if other is None:
+        return f"{first} Nothing is left to check."
+    title = _short_title(k.check[other.name].title)
+    gap = _dearer(problem, other.expected_cost - repair.expected_cost)
+    return (
+        f"{first} Over the whole job the best check left ({title}, {other.price.minutes:.0f} min) comes out {gap}, "
+        f"and everything left to check would point elsewhere {_seldom(1.0 - same)}."
+    )
+
+
+def _suspicion(k: Knowledge, part: str, odds: float) -> str:
+    if odds >= FOUND:
+        return f"It is as good as certain to be {the_part(k, part)} ({percent(odds)})"
+    if odds >= LIKELY:
+        return f"It is most likely {the_part(k, part)} ({percent(odds)})"
+    return f"The odds of {the_part(k, part)} are {percent(odds)}"
+
+
+def _seldom(p: float) -> str:
+    return "hardly ever" if p < 0.005 else f"{percent(p)} of the time"
+
+
+def _why_stop(ranking: Ranking) -> str:
+    """Why to close the job."""
+    problem = ranking.problem
+    currency = problem.knowledge.costs.currency
+    save = max(ranking.stop_cost - ranking.full_information_cost, 0.0)
+    return (
+        f"The machine has passed its run, and the chance that anything is still wrong is {percent(1 - problem.belief.sound)}. "
+        f"Leaving on that costs {_about(ranking.stop_cost, currency)} on average in callbacks, and all further looking together "
+        f"could save {_about(save, currency)} of it at most."
+    )
+
+
+def _why_refer(ranking: Ranking) -> str:
+    """Why to hand the job over."""
+    problem = ranking.problem
+    k = problem.knowledge
+    part, odds = Parts(problem.belief).leading()
+    best = max(ranking.repairs, key=lambda r: r.chance, default=None)
+    can = (
+        "no repair on offer puts it right"
+        if best is None or best.chance < 0.005
+        else f"the likeliest repair would put the machine right only {percent(best.chance)} of the time"
+    )
+    going_on = min(
+        [c.expected_cost for c in ranking.checks[:1]] + [r.expected_cost for r in ranking.repairs[:1]], default=None
+    )
+    first = f"What leads is {the_part(k, part)} ({percent(odds)}), and {can}."
+    over = f"the {money(problem.refer_cost, k.costs.currency)} of handing it over"
+    if going_on is None:
+        return f"{first} With nothing left to do here, {over} is what remains."
+    gap = _dearer(problem, going_on - problem.refer_cost)
+    return f"{first} Against {over}, going on comes out {gap}."
+
+
+# ---- phrases -------------------------------------------------------------------------------------------------------------
+
+
+def _dearer(problem: Problem, gap: float) -> str:
+    """How much dearer, in whole units: what is shown elsewhere is rounded too."""
+    if gap < SAME:
+        return "about the same"
+    return _about(gap, problem.knowledge.costs.currency) + DEARER
+
+
+def _about(amount: float, currency: str) -> str:
+    """An average in whole units."""
+    sign = MONEY_SIGNS.get(currency, currency + " ")
+    return f"under {sign}1" if amount < 0.5 else f"about {sign}{amount:.0f}"
+
+
+def _minutes(minutes: float) -> str:
+    """Minutes in words, to begin a sentence with: "Three minutes"."""
+    whole = round(minutes)
+    if whole < 1:
+        return "Under a minute"
+    return f"{_number(whole)} minute{'s' * (whole != 1)}"
+
+
+def _plain_minutes(minutes: float) -> str:
+    return f"{round(minutes)}"
+
+
+def _number(n: int) -> str:
+    return NUMBERS[n] if n < len(NUMBERS) else str(n)
+
+
+def the_part(k: Knowledge, component: str) -> str:
+    """A part by the short form of its title: "the exhaust duct"."""
+    if component == UNLISTED:
+        return "something that is not on this list"
+    title = k.component[component].title
+    for mark in (",", ":", " (", " or "):
+        title = title.partition(mark)[0]
+    return f"the {title}"
+
+
+def _short_title(title: str) -> str:
+    """A check's title inside a sentence: no capital, no place in front ("Outdoors:"), no question mark."""
+    place, colon, rest = title.partition(": ")
+    title = (rest if colon and " " not in place else title).rstrip("?.")
+    return title[:1].lower() + title[1:] if title[1:2].islower() else title
+
+
+def _outcomes(names: Sequence[str]) -> str:
+    """Outcomes as they are typed, without the underscores."""
+    return _either([n.replace("_", " ") for n in names])
+
+
+def _either(names: Sequence[str]) -> str:
+    return " or ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
