@@ -226,10 +226,10 @@ def fixed(appliance: Appliance, name: str) -> Fixed:
     return Fixed(name, tuple(repair_modes(appliance.knowledge, repair)), repair.success)
 
 
-def situation_of(job: Job, qualified: bool = True, labour_rate: float | None = None) -> Situation:
-    """Where the technician stands on this job."""
+def situation_of(job: Job, qualified: bool = True, labour_rate: float | None = None, effort: int = 1) -> Situation:
+    """Where the technician stands on this job, and how far ahead to look for it."""
     state = frozenset(item for item, is_open in job.machine_state.items() if is_open)
-    return Situation(state, frozenset(job.skipped), qualified, labour_rate)
+    return Situation(state, frozenset(job.skipped), qualified, labour_rate, effort)
 
 
 def state_after(appliance: Appliance, job: Job, work: str) -> MachineState | None:

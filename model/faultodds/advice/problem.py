@@ -34,6 +34,7 @@ BUNDLES = 12
 CHANGED = 0.2
 # Repairs are bits of a 64-bit mask.
 MOST_REPAIRS = 62
+MOST_EFFORT = 6
 SOUND = 0
 HOPELESS = -1
 
@@ -43,13 +44,15 @@ class Situation:
     """Where the technician stands, beside the evidence.
 
     `skipped`: checks and repairs that cannot be done now. `qualified`: whether energised and gas-pressure work may be
-    offered. `labour_rate`: overrides the file's, per hour.
+    offered. `labour_rate`: overrides the file's, per hour. `effort`: 1 to `MOST_EFFORT`, the budget for looking ahead; each
+    step about doubles the time, and the same effort gives the same answer.
     """
 
     state: State = CLOSED_UP
     skipped: frozenset[str] = frozenset()
     qualified: bool = True
     labour_rate: float | None = None
+    effort: int = 1
 
 
 @dataclass(frozen=True)

@@ -46,6 +46,12 @@ class RepairPrice:
     expected_cost: float
 
 
+def stages(effort: int) -> list[tuple[float, int]]:
+    """The stages of rollout for a budget: each step of `effort` over 1 follows branches half as likely again."""
+    least, width = STAGES[-1]
+    return [*STAGES, *((least / 2**step, width) for step in range(1, effort))]
+
+
 class Ranking:
     """Prices of everything that can be done now."""
 
@@ -102,8 +108,11 @@ class Ranking:
         weights = self.problem.class_weights
         bit_prices = np.array(BIT_PRICES) * self.policy.scale
         out = self.policy.estimates(weights, self._moves, float(bit_prices[0]))
-        for least, width in STAGES:
-            best = np.argsort(out, kind="stable")[:width]
+        run = [i for i, m in enumerate(self._moves) if m.kind == RUN and np.isfinite(out[i])]
+        for least, width in stages(self.problem.situation.effort):
+            # The run is always followed: the base policy puts it off, and hardly sees what a good one saves.
+            first = np.argsort(out, kind="stable")[:width].tolist()
+            best = [*first, *(i for i in run if i not in first)]
             rollout = Rollout(self.policy, least)
             priced = rollout.prices(weights, [self._moves[i] for i in best], bit_prices).min(axis=0)
             out = np.maximum(out + priced[0] - out[best[0]], priced.min() + 1e-6)
@@ -113,7 +122,7 @@ class Ranking:
     def _going_on(self, weights: Floats) -> float:
         """Cost of the whole job from `weights` by the base policy that does it cheapest."""
         prices = np.array(BIT_PRICES) * self.policy.scale
-        return float(Rollout(self.policy, STAGES[-1][0]).whole(weights, prices).min())
+        return float(Rollout(self.policy, stages(self.problem.situation.effort)[-1][0]).whole(weights, prices).min())
 
     @cached_property
     def checks(self) -> list[CheckPrice]:

@@ -1,0 +1,87 @@
+"""`chart`: figures to print. `chart plan` is the whole plan on one page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from faultodds_cli.common import (
+    DEFAULT_APPLIANCE,
+    AmbientOption,
+    ApplianceOption,
+    JsonOption,
+    LabourOption,
+    QualifiedOption,
+    RevisionOption,
+    ShopOption,
+    TechnicianOption,
+    new_app,
+    say,
+    say_json,
+)
+from faultodds_cli.one_shot import (
+    AfterOption,
+    FactOption,
+    FoundOption,
+    OpenOption,
+    ReadingOption,
+    RepairedOption,
+    SkipOption,
+    call_as_given,
+)
+
+app = new_app("Figures to print.")
+
+
+@app.callback()
+def _group() -> None:
+    """A group even while it has one command."""
+
+
+@app.command("plan")
+def plan_command(
+    to: Annotated[Path, typer.Option("--to", metavar="FILE", help="Where to write it: plan.pdf, .png or .svg.")],
+    fact: FactOption = None,
+    found: FoundOption = None,
+    reading: ReadingOption = None,
+    repaired: RepairedOption = None,
+    after: AfterOption = None,
+    opened: OpenOption = None,
+    skip: SkipOption = None,
+    ambient: AmbientOption = None,
+    qualified: QualifiedOption = True,
+    labour_rate: LabourOption = None,
+    depth: Annotated[int, typer.Option("--depth", metavar="N", help="How many findings ahead.")] = 3,
+    nodes: Annotated[int, typer.Option("--nodes", metavar="N", help="How many decisions to work out.")] = 40,
+    paper: Annotated[str, typer.Option("--paper", metavar="PAPER", help="letter or a4.")] = "letter",
+    appliance: ApplianceOption = DEFAULT_APPLIANCE,
+    revision: RevisionOption = None,
+    shop: ShopOption = None,
+    technician: TechnicianOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Draw the whole plan to fit one printed page.
+
+    Example: faultodds chart plan --found dry_time=longer --to plan.pdf
+    """
+    view = call_as_given(
+        appliance, fact, found, reading, repaired, after, opened, skip, ambient, qualified, labour_rate, revision,
+        shop, technician,
+    )  # fmt: skip
+    from faultodds.advice.plan import make_plan
+    from faultodds.charts_plan import check_target, save_plan
+    from faultodds_cli.plan_show import progress
+
+    check_target(to, paper)
+    with progress("working out the plan") as tick:
+        plan = make_plan(view.appliance, view.belief, view.situation, depth, nodes, tick)
+    page = save_plan(view.appliance, view.belief, plan, to, paper)
+    shown = sum(1 for box in page.root.boxes() if box.kind != "ask")
+    steps = sum(1 for _ in plan.first.steps())
+    if as_json:
+        say_json({"file": str(to), "paper": paper, "steps": steps, "steps_shown": shown, "type_points": page.size})
+        return
+    left = f" The other {steps - shown} are unlikely and did not fit." if shown < steps else ""
+    say(f"Wrote {to}: {shown} steps on one {paper} page, in {page.size:g} point type.{left}")

@@ -1,0 +1,119 @@
+"""What would change the advice, as text."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from faultodds_cli.common import View, say, say_json
+from faultodds_cli.plan_show import progress
+from faultodds_cli.text import capital, money, percent, wrap
+
+if TYPE_CHECKING:
+    from faultodds.advice import NextMove
+    from faultodds.advice.sensitivity import Edge, Sensitivity, WhatIf
+    from faultodds.schema import Knowledge
+
+
+def say_what_if(view: View, as_json: bool) -> None:
+    """Work out what would change the advice and print it."""
+    from faultodds.advice.sensitivity import sensitivity
+
+    with progress("asking what if") as tick:
+        found = sensitivity(view.appliance, view.belief, view.situation, tick=tick)
+    if as_json:
+        from faultodds.advice.plan_answers import what_if_answer
+
+        say_json(what_if_answer(view.appliance, view.belief, found))
+        return
+    from faultodds_cli import show
+
+    k = view.appliance.knowledge
+    parts = [show.evidence_lines(view), head_lines(k, found), *table(k, found), note_lines(k, found)]
+    say(show.paragraphs([*parts, show.revision_lines(view.appliance), show.shop_lines(view.appliance)]))
+
+
+def head_lines(k: Knowledge, found: Sensitivity) -> list[str]:
+    """The advice, and the next best thing with what it costs more."""
+    lines = wrap(f"{capital(move_words(k, found.move))} (whole job {money(found.move.expected_cost, k)}).", "DO NEXT: ")
+    if found.forced:
+        return lines + wrap(
+            "The machine runs after every repair, whatever the odds and prices: nothing here changes that."
+        )
+    if found.next_best is None:
+        return lines + wrap("There is nothing else that could be done now.")
+    said = f"Next best: {move_words(k, found.next_best)}, {money(found.extra, k)} more"
+    close = ": as good as equal, take what suits." if found.extra <= found.margin else "."
+    return lines + wrap(said + close)
+
+
+def move_words(k: Knowledge, move: NextMove) -> str:
+    """A move in words."""
+    if move.kind == "stop":
+        return "leave and close the job"
+    if move.kind == "refer":
+        return "hand the job over"
+    if move.kind == "check":
+        return f"check: {k.check[move.name].title} [{move.name}]"
+    names = (move.name, *move.together)
+    return f"repair: {' and '.join(k.repair[n].title for n in names)} [{' + '.join(names)}]"
+
+
+def table(k: Knowledge, found: Sensitivity) -> list[list[str]]:
+    """Two blocks: what would change the advice, and what would not."""
+    change = [line for w in found.what_ifs if w.changes for line in _changing(k, w)]
+    stay = [line for w in found.what_ifs if not w.changes for line in _staying(k, w)]
+    head = "WOULD CHANGE, ONE AT A TIME" if change else ""
+    out = [[head, *change]] if change else []
+    if stay:
+        out.append(["WOULD STAY" if change else "WOULD STAY: nothing looked into changes it", *stay])
+    return out
+
+
+def _changing(k: Knowledge, w: WhatIf) -> list[str]:
+    lines = wrap(f"{_about(w)}, now {amount(k, w, w.now)}:", "  ", "    ")
+    for edge, fell in ((w.below, True), (w.above, False)):
+        if edge is not None and edge.at is not None and edge.then is not None:
+            verb = "below" if fell else "above"
+            lines += wrap(f"{verb} {amount(k, w, edge.at)}: {move_words(k, edge.then)}", "    ", "      ")
+    held = [e for e in (w.below, w.above) if e is not None and e.at is None]
+    if held:
+        side = "down to" if held[0] is w.below else "up to"
+        lines += wrap(f"stays {side} {amount(k, w, held[0].looked_to)}, the furthest tried", "    ", "      ")
+    return lines
+
+
+def _staying(k: Knowledge, w: WhatIf) -> list[str]:
+    low, high = _end(w, w.below), _end(w, w.above)
+    said = (
+        f"{_about(w)}, now {amount(k, w, w.now)}: for anything tried from {amount(k, w, low)} to {amount(k, w, high)}"
+    )
+    return wrap(said, "  ", "    ")
+
+
+def _end(w: WhatIf, edge: Edge | None) -> float:
+    return w.now if edge is None else edge.looked_to
+
+
+def _about(w: WhatIf) -> str:
+    return capital(f"odds of {w.title}" if w.kind == "odds" else w.title)
+
+
+def amount(k: Knowledge, w: WhatIf, value: float) -> str:
+    """A value of an input in its unit."""
+    if w.kind == "money":
+        return money(value, k)
+    if w.kind == "minutes":
+        return f"{value:.1f} min" if value < 10 else f"{value:.0f} min"
+    return percent(value)
+
+
+def note_lines(k: Knowledge, found: Sensitivity) -> list[str]:
+    """What counts as a change, and what was not looked into."""
+    if found.forced or not found.what_ifs:
+        return []
+    return wrap(
+        "Each input is moved alone. It counts as a change when another move saves 1 % of the job or more (here "
+        f"{money(found.margin, k)}); nearer than that, either will do. Points of change are good to a few percent. "
+        "'Tells nothing': share of looks that say nothing of the machine. 'Mistakes left': share of the mistakes this file "
+        "gives a check."
+    )

@@ -1,0 +1,123 @@
+"""The whole plan and the what-ifs as plain data: the objects that `next --plan --json` and `next --what-if --json` print."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from faultodds.advice.plan_words import FINISHED_TODAY, cautions
+from faultodds.answers import evidence_list, shop_used
+
+if TYPE_CHECKING:
+    from faultodds.advice import NextMove
+    from faultodds.advice.ahead import Ahead
+    from faultodds.advice.plan import Plan, Step
+    from faultodds.advice.sensitivity import Edge, Sensitivity, WhatIf
+    from faultodds.appliance import Appliance
+    from faultodds.belief import Belief
+    from faultodds.schema import Knowledge
+
+
+def _round(value: float) -> float:
+    """Rounded so that the last bits of a sum, which differ between machines, never show."""
+    return float(f"{value:.6g}")
+
+
+def _head(appliance: Appliance, belief: Belief) -> dict[str, Any]:
+    return {
+        "appliance": appliance.knowledge.appliance.id,
+        "revision": appliance.revision,
+        "evidence": evidence_list(belief.evidence),
+        "omitted_mass": _round(belief.omitted_mass),
+        "shop": shop_used(appliance),
+        "currency": appliance.knowledge.costs.currency,
+    }
+
+
+def plan_answer(appliance: Appliance, belief: Belief, plan: Plan) -> dict[str, Any]:
+    """The plan, nested: every step holds its branches, every branch the step that follows (null: ask again then)."""
+    return {
+        **_head(appliance, belief),
+        "depth": plan.depth,
+        "decisions": plan.decisions,
+        "finished_today_means": FINISHED_TODAY,
+        "plan": _step(appliance.knowledge, plan.first),
+        "cautions": [c.text for c in cautions(appliance.knowledge, plan)],
+    }
+
+
+def _ahead(ahead: Ahead) -> dict[str, float]:
+    return {
+        "expected_cost": _round(ahead.cost),
+        "expected_minutes": _round(ahead.minutes),
+        "finished_today": _round(ahead.today),
+    }
+
+
+def _step(k: Knowledge, step: Step) -> dict[str, Any]:
+    return {
+        "kind": step.kind,
+        "name": step.name,
+        "together": list(step.together),
+        "then_verify": step.verify,
+        "machine_steps": [k.access[m.item].open_step if m.opens else k.access[m.item].close_step for m in step.moves],
+        "minutes": _round(step.minutes),
+        "cost": _round(step.cost),
+        "minutes_so_far": _round(step.spent_minutes),
+        "cost_so_far": _round(step.spent_cost),
+        "reach": _round(step.reach),
+        **_ahead(step.ahead),
+        "likeliest": {"mode": step.likeliest[0], "probability": _round(step.likeliest[1])},
+        "cut": step.cut,
+        "branches": [
+            {
+                "outcomes": list(b.outcomes),
+                "chance": _round(b.chance),
+                "reach": _round(b.reach),
+                **_ahead(b.ahead),
+                "then": None if b.then is None else _step(k, b.then),
+            }
+            for b in step.branches
+        ],
+    }
+
+
+def what_if_answer(appliance: Appliance, belief: Belief, found: Sensitivity) -> dict[str, Any]:
+    """What would change the advice: the next best move, and for each input how far it may go."""
+    return {
+        **_head(appliance, belief),
+        "advice": _move(found.move),
+        "next_best": None if found.next_best is None else {**_move(found.next_best), "extra_cost": _round(found.extra)},
+        "forced": found.forced,
+        "counts_as_a_change_from": _round(found.margin),
+        "evaluations": found.evaluations,
+        "what_if": [_what_if(w) for w in found.what_ifs],
+    }
+
+
+def _move(move: NextMove) -> dict[str, Any]:
+    return {
+        "kind": move.kind,
+        "name": move.name,
+        "together": list(move.together),
+        "expected_cost": _round(move.expected_cost),
+    }
+
+
+def _what_if(what_if: WhatIf) -> dict[str, Any]:
+    return {
+        "input": what_if.name,
+        "kind": what_if.kind,
+        "now": _round(what_if.now),
+        "below": _edge(what_if.below),
+        "above": _edge(what_if.above),
+    }
+
+
+def _edge(edge: Edge | None) -> dict[str, Any] | None:
+    if edge is None:
+        return None
+    return {
+        "looked_to": _round(edge.looked_to),
+        "changes_at": None if edge.at is None else _round(edge.at),
+        "then": None if edge.then is None else _move(edge.then),
+    }

@@ -1,0 +1,236 @@
+"""What would have to be different for the advice to change: one input at a time.
+
+An input is moved away from what it is now, everything else staying as it is, until another move would save more than a
+margin against the one advised. Two questions at each end of a sensible range, and two half-way, say which inputs matter; for those
+the point of change is closed in on by halving. Past the ends of the range, and between the points asked, nothing is claimed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import field
+
+from faultodds import advice
+from faultodds.advice import MachineStates, NextMove, Problem, Ranking, Situation
+from faultodds.advice.inputs import Case, Input, inputs_for
+from faultodds.appliance import Appliance
+from faultodds.belief import Belief
+from faultodds.records import dataclass
+
+# Another move counts from this share of the job's expected cost on; closer than that, either will do.
+MARGIN_SHARE = 0.01
+# Questions asked of the engine at most; each is a whole decision.
+EVALUATIONS = 130
+# A point of change is closed in on until both sides are this close in relative terms.
+CLOSE = 0.04
+
+Tick = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Edge:
+    """One direction of one input: where the advice changes and what it then is; `at` is None when it stays as far as
+    `looked_to`."""
+
+    looked_to: float
+    at: float | None = None
+    then: NextMove | None = None
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """One input: what it is now, and how far down (`below`) and up (`above`) it may go; None where it cannot go that way.
+
+    `kind` says what the numbers are: odds (a chance), money, minutes, or blind (share of looks that tell nothing).
+    """
+
+    name: str
+    title: str
+    kind: str
+    now: float
+    below: Edge | None
+    above: Edge | None
+
+    @property
+    def changes(self) -> bool:
+        """Whether the advice changes anywhere in the range."""
+        return any(e is not None and e.at is not None for e in (self.below, self.above))
+
+
+@dataclass(frozen=True)
+class Sensitivity:
+    """The advice, the next best move and how much more it costs (`extra`), and the what-ifs, those that matter first.
+
+    `forced`: the run that follows every repair comes first whatever it costs, so no input changes that.
+    """
+
+    move: NextMove
+    next_best: NextMove | None
+    extra: float
+    margin: float
+    forced: bool
+    what_ifs: tuple[WhatIf, ...]
+    evaluations: int
+
+
+def sensitivity(
+    appliance: Appliance,
+    belief: Belief,
+    situation: Situation | None = None,
+    margin: float | None = None,
+    evaluations: int = EVALUATIONS,
+    tick: Tick | None = None,
+) -> Sensitivity:
+    """What would change the advice. `margin` is money; unless given it is MARGIN_SHARE of the job's expected cost in the
+    case that is looked at.
+
+    Deterministic: the work is limited by the number of `evaluations`, not by the clock. `tick(done, most)` is called
+    after each.
+    """
+    ask = _Asker(MachineStates(appliance.knowledge), evaluations, tick or (lambda done, most: None))
+    case = Case(appliance, belief, situation or Situation())
+    now = ask(case)
+    best = now.move
+    others = sorted((m for m in now.options if _key(m) != _key(best)), key=lambda m: m.expected_cost)
+    next_best = others[0] if others else None
+    extra = next_best.expected_cost - best.expected_cost if next_best else 0.0
+    forced = extra < 0
+    limit = _limit(best, margin)
+    found: list[WhatIf] = []
+    if not forced:
+        seek = _Search(ask, case, best, margin)
+        found = seek.all(inputs_for(case, [best, *others[:1]]))
+    return Sensitivity(best, next_best, extra, limit, forced, tuple(found), ask.done)
+
+
+def options(ranking: Ranking) -> list[NextMove]:
+    """Everything that could be done next, each with the expected cost of the whole job."""
+    problem = ranking.problem
+    moves = [NextMove("repair", r.name, r.together, r.expected_cost) for r in ranking.repairs]
+    if ranking.stop_cost < float("inf"):
+        moves.append(NextMove("stop", "", (), ranking.stop_cost))
+    moves.append(NextMove("refer", "", (), problem.refer_cost))
+    return moves + [NextMove("check", c.name, (), c.expected_cost) for c in ranking.checks]
+
+
+def _limit(move: NextMove, margin: float | None) -> float:
+    return MARGIN_SHARE * move.expected_cost if margin is None else margin
+
+
+def _key(move: NextMove) -> tuple[str, str, tuple[str, ...]]:
+    return move.kind, move.name, move.together
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """The advice in one case, and everything it was chosen from."""
+
+    move: NextMove
+    options: list[NextMove]
+
+    def regret(self, of: NextMove) -> float:
+        """How much dearer it is to do `of` than what is advised; infinite when it cannot be done."""
+        price = next((m.expected_cost for m in self.options if _key(m) == _key(of)), float("inf"))
+        return price - self.move.expected_cost
+
+
+@dataclass
+class _Asker:
+    """Asks the engine, and counts."""
+
+    machine: MachineStates
+    most: int
+    tick: Tick
+    done: int = 0
+
+    def __call__(self, case: Case) -> _Answer:
+        problem = Problem(case.appliance, case.belief, case.situation)
+        # Ways between machine states do not depend on anything that is varied.
+        problem.machine = self.machine
+        ranking = Ranking(problem)
+        answer = _Answer(advice._cheapest(ranking), options(ranking))
+        self.done += 1
+        self.tick(self.done, self.most)
+        return answer
+
+    @property
+    def left(self) -> int:
+        """Questions that may still be asked."""
+        return self.most - self.done
+
+
+@dataclass
+class _Side:
+    """One direction of one input while it is looked into: the last point where the advice stays, the first where it does
+    not."""
+
+    input: Input
+    end: float
+    stays: float
+    changed: float | None = None
+    then: NextMove | None = None
+
+    def edge(self) -> Edge:
+        """What was found."""
+        if self.changed is None:
+            return Edge(self.stays)
+        return Edge(self.end, self.input.between(self.stays, self.changed), self.then)
+
+    @property
+    def open(self) -> bool:
+        """Whether the point of change is not yet pinned down."""
+        return self.changed is not None and not self.input.close(self.stays, self.changed, CLOSE)
+
+
+@dataclass
+class _Search:
+    """Looks into every input for one piece of advice."""
+
+    ask: _Asker
+    case: Case
+    move: NextMove
+    margin: float | None
+    sides: dict[tuple[str, bool], _Side] = field(default_factory=dict)
+
+    def all(self, inputs: list[Input]) -> list[WhatIf]:
+        """Every input, those that change the advice first."""
+        for up in (False, True):
+            for x in inputs:
+                end = x.high if up else x.low
+                if end != x.now:
+                    self.sides[x.name, up] = _Side(x, end, x.now)
+        self._screen()
+        self._close_in()
+        found = [self._what_if(x) for x in inputs]
+        return sorted(found, key=lambda w: not w.changes)
+
+    def _screen(self) -> None:
+        """Ask at the ends; where the advice stays there, half-way as well."""
+        for side in self.sides.values():
+            self._try(side, side.end)
+        for side in self.sides.values():
+            if side.changed is None:
+                stays = side.stays
+                self._try(side, side.input.between(side.input.now, side.end))
+                if side.changed is None:
+                    side.stays = stays
+
+    def _close_in(self) -> None:
+        """Halve every range in turn, so that a limit on questions leaves all points equally rough."""
+        while self.ask.left > 0 and any(s.open for s in self.sides.values()):
+            for side in self.sides.values():
+                if side.open and side.changed is not None:
+                    self._try(side, side.input.between(side.stays, side.changed))
+
+    def _try(self, side: _Side, value: float) -> None:
+        if self.ask.left <= 0:
+            return
+        answer = self.ask(side.input.case(self.case, value))
+        if answer.regret(self.move) > _limit(answer.move, self.margin) and _key(answer.move) != _key(self.move):
+            side.changed, side.then = value, answer.move
+        else:
+            side.stays = value
+
+    def _what_if(self, x: Input) -> WhatIf:
+        down, up = self.sides.get((x.name, False)), self.sides.get((x.name, True))
+        return WhatIf(x.name, x.title, x.kind, x.now, down.edge() if down else None, up.edge() if up else None)

@@ -1,0 +1,149 @@
+"""`chart plan`: the whole plan on one printed page."""
+
+from __future__ import annotations
+
+import itertools
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from faultodds.advice.plan import Plan, make_plan
+from faultodds.appliance import Appliance, open_appliance
+from faultodds.belief import Belief, Evidence, Seen, infer
+from faultodds.charts_plan import draw, save_plan
+from faultodds.charts_plan_page import PAPERS, SMALLEST, Page, laid_out, wrapped
+from run_cli import faultodds, write_toy
+
+DAY = date(2026, 1, 2)
+
+
+@pytest.fixture(scope="module")
+def toy_file(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The toy appliance as a file."""
+    return str(write_toy(tmp_path_factory.mktemp("toy") / "toy.toml"))
+
+
+@pytest.fixture(scope="module")
+def dryer() -> Appliance:
+    """The shipped gas dryer."""
+    return open_appliance("gas_dryer")
+
+
+@pytest.fixture(scope="module")
+def belief(dryer: Appliance) -> Belief:
+    """A dryer that takes long."""
+    return infer(dryer.suspects, Evidence({"control": "timer"}, (Seen("dry_time", {"longer": 1.0}),)))
+
+
+@pytest.fixture(scope="module")
+def plan(dryer: Appliance, belief: Belief) -> Plan:
+    """Its plan, with more steps than fit on a page."""
+    return make_plan(dryer, belief, depth=4, nodes=26)
+
+
+@pytest.mark.parametrize("paper", list(PAPERS))
+def test_everything_lies_on_the_page_and_nothing_overlaps(
+    dryer: Appliance, belief: Belief, plan: Plan, paper: str
+) -> None:
+    """Every line of text lies on the page as drawn, none over another, none outside its box, none under 7 point."""
+    page = laid_out(dryer, belief, plan, paper, DAY)
+    figure = draw(page)
+    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
+    texts = [t for axes in figure.axes for t in axes.texts]
+    assert len(texts) > 40
+    assert min(t.get_fontsize() for t in texts) >= SMALLEST >= 7
+    # A third of a pixel for the renderer's own rounding.
+    extents = [t.get_window_extent(renderer).padded(-0.34) for t in texts]
+    width, height = figure.bbox.width, figure.bbox.height
+    for text, e in zip(texts, extents, strict=True):
+        assert e.x0 >= 0 and e.y0 >= 0 and e.x1 <= width and e.y1 <= height, text.get_text()
+    for (a, ea), (b, eb) in itertools.combinations(zip(texts, extents, strict=True), 2):
+        assert not ea.overlaps(eb), (a.get_text(), b.get_text())
+
+
+def test_no_two_boxes_overlap(dryer: Appliance, belief: Belief, plan: Plan) -> None:
+    """Boxes stand apart, on the page, between head and foot, and hold their lines."""
+    page = laid_out(dryer, belief, plan, "letter", DAY)
+    boxes = list(page.root.boxes())
+    assert len(boxes) >= 12
+    for box in boxes:
+        assert box.x >= 0 and box.x + page.column <= page.width
+        assert box.top - box.height > 0 and box.top < page.height
+        assert box.lines
+    for a, b in itertools.combinations(boxes, 2):
+        apart = a.x + page.column <= b.x or b.x + page.column <= a.x
+        assert apart or a.top - a.height >= b.top or b.top - b.height >= a.top
+
+
+def test_a_plan_too_large_loses_its_least_likely_branches(dryer: Appliance, belief: Belief, plan: Plan) -> None:
+    """What does not fit is put together as "otherwise"; the likeliest path is still there to its end."""
+    page = laid_out(dryer, belief, plan, "letter", DAY)
+    shown = [box for box in page.root.boxes() if box.kind != "ask"]
+    assert len(shown) < sum(1 for _ in plan.first.steps())
+    assert any("otherwise" in line.text for box in page.root.boxes() for line in box.lines)
+    best, box = plan.first, page.root
+    while best.branches and best.branches[0].then is not None and box.children:
+        best, box = best.branches[0].then, box.children[0]
+        assert box.kind == best.kind
+
+
+def _text(page: Page) -> str:
+    lines = [*page.head, *page.foot, *(line for box in page.root.boxes() for line in box.lines)]
+    return " ".join(line.text for line in lines)
+
+
+def test_the_page_says_what_it_rests_on_and_what_can_hurt(dryer: Appliance, belief: Belief, plan: Plan) -> None:
+    """Appliance, date, revision and first guesses at the head; stop signs, power, gas and the code at the foot."""
+    said = _text(laid_out(dryer, belief, plan, "a4", DAY))
+    for part in ("vented gas dryer", "2026-01-02", "Revision file", "from first guesses", "dry_time=longer", "STOP AT ONCE.",
+                 "Smell of gas", "unplug or open the breaker, and shut the gas cock", "the local code"):  # fmt: skip
+        assert part in said, part
+
+
+def test_long_words_are_broken_and_nothing_is_lost() -> None:
+    """Lines are no wider than the room, and put together they are the text."""
+    text = "short " + "x" * 80 + " and the rest of it"
+    lines = wrapped(text, 90.0, 8.0)
+    assert len(lines) > 4
+    assert "".join(line.text for line in lines).replace(" ", "") == text.replace(" ", "")
+
+
+@pytest.mark.parametrize("suffix", ["pdf", "png", "svg"])
+def test_a_chart_is_written_the_same_each_time(
+    dryer: Appliance, belief: Belief, plan: Plan, tmp_path: Path, suffix: str
+) -> None:
+    """Same plan and day, same bytes, of the kind asked for."""
+    one, two = tmp_path / f"one.{suffix}", tmp_path / f"two.{suffix}"
+    save_plan(dryer, belief, plan, one, day=DAY)
+    save_plan(dryer, belief, plan, two, day=DAY)
+    assert one.read_bytes() == two.read_bytes()
+    start = {"pdf": b"%PDF", "png": b"\x89PNG", "svg": b"<?xml"}[suffix]
+    assert one.read_bytes().startswith(start)
+
+
+def test_chart_plan_tells_what_it_wrote(toy_file: str, tmp_path: Path) -> None:
+    """The command names the file, the paper, the type and what did not fit; --json gives the same as an object."""
+    to = tmp_path / "plan.pdf"
+    argv = ["chart", "plan", "--appliance", toy_file, "--found", "slow=yes", "--to", str(to), "--depth", "2"]
+    ran = faultodds(*argv, "--paper", "a4")
+    assert ran.code == 0, ran.err
+    assert "on one a4 page" in ran.text
+    assert to.read_bytes().startswith(b"%PDF")
+    got = faultodds(*argv, "--json").answer
+    assert got["file"] == str(to)
+    assert got["type_points"] >= 7
+    assert 1 <= got["steps_shown"] <= got["steps"]
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [(["--to", "plan.doc"], "a chart ends in .pdf, .png, .svg. Type for example --to plan.pdf."),
+     (["--to", "nowhere/plan.pdf"], "there is no folder nowhere."),
+     (["--to", "plan.pdf", "--paper", "a3"], "--paper a3: known papers are letter, a4. Type for example --paper a4.")],
+)  # fmt: skip
+def test_a_chart_that_cannot_be_written_is_refused(toy_file: str, more: list[str], said: str) -> None:
+    """A bad file, folder or paper is refused before the plan is worked out: exit 2 and what to type."""
+    ran = faultodds("chart", "plan", "--appliance", toy_file, "--found", "slow=yes", *more)
+    assert ran.code == 2
+    assert said in ran.said
