@@ -24,15 +24,13 @@ settings.load_profile("suite")
 
 
 @pytest.fixture(scope="session", autouse=True)
-def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Compiled appliances go to a folder of this run, never to the user's cache."""
-    before = os.environ.get("FAULTODDS_CACHE")
-    os.environ["FAULTODDS_CACHE"] = str(tmp_path_factory.mktemp("cache"))
-    yield
-    if before is None:
-        del os.environ["FAULTODDS_CACHE"]
-    else:
-        os.environ["FAULTODDS_CACHE"] = before
+def _own_folders(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Compiled appliances, jobs and revisions go to folders of this run, never to the user's: an accepted revision of
+    theirs would change every answer."""
+    with pytest.MonkeyPatch.context() as patch:
+        for variable in ("FAULTODDS_CACHE", "FAULTODDS_DATA"):
+            patch.setenv(variable, str(tmp_path_factory.mktemp(variable.lower())))
+        yield
 
 
 @pytest.fixture

@@ -13,11 +13,13 @@ import faultodds
 
 MODEL = Path(faultodds.__file__).parent
 EVERYDAY = [
+    "faultodds.accepted",
     "faultodds.appliance",
     "faultodds.belief",
     "faultodds.errors",
     "faultodds.knowledge",
     "faultodds.names",
+    "faultodds.revision",
     "faultodds.schema",
     "faultodds.suspects",
     "faultodds.tables",

@@ -6,10 +6,19 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from faultodds_cli.common import AmbientOption, LabourOption, QualifiedOption, new_app
+from faultodds_cli.common import (
+    AmbientOption,
+    LabourOption,
+    QualifiedOption,
+    RevisionOption,
+    ShopOption,
+    TechnicianOption,
+    new_app,
+)
 from faultodds_cli.visits import DataOption, FileOption, appliance_named, opened_store, resume, start
 
 if TYPE_CHECKING:
+    from faultodds.appliance import Appliance
     from faultodds.store import Store
     from faultodds.visit import Visit
     from faultodds_cli.bench_talk import Talk
@@ -30,6 +39,9 @@ def bench(
     ambient: AmbientOption = None,
     qualified: QualifiedOption = True,
     labour_rate: LabourOption = None,
+    revision: RevisionOption = None,
+    shop: ShopOption = None,
+    technician: TechnicianOption = None,
 ) -> None:
     """The guided call, or going on with one."""
     from faultodds_cli.bench_talk import Talk
@@ -37,16 +49,15 @@ def bench(
     settings = {"qualified": qualified, "labour_rate": labour_rate, "ambient": ambient}
     with opened_store(data) as store:
         if job is None:
-            _new(Talk(), store, appliance, title, settings)
+            _new(Talk(), store, appliance_named(appliance, revision, shop, technician), title, settings)
         else:
-            _go_on(Talk(), resume(store, job, appliance, **settings))
+            _go_on(Talk(), resume(store, job, appliance, revision, shop, technician, **settings))
 
 
-def _new(talk: Talk, store: Store, name: str | None, title: str, settings: dict[str, Any]) -> None:
+def _new(talk: Talk, store: Store, appliance: Appliance, title: str, settings: dict[str, Any]) -> None:
     """A new call. The job begins with the first answer, so that looking in leaves nothing behind."""
     from faultodds_cli.bench_intake import first_answers
 
-    appliance = appliance_named(name)
     talk.tell(f"A new call: {appliance.knowledge.appliance.title}. Type help or leave at any time; all is saved.")
     visit, safe = first_answers(talk, appliance.knowledge, lambda: start(store, appliance, title, **settings))
     if visit is None:

@@ -47,7 +47,24 @@ def header(visit: Visit) -> list[str]:
     title = f" ({job.title})" if job.title else ""
     state = [k.access[i].title for i in k.access if i in visit.state]
     lines = wrap(f"Job {job.id}{title}, {k.appliance.title}: {counts}.")
+    lines += revision_lines(visit) + show.shop_lines(visit.appliance)
     return lines + (wrap(f"Machine now: {', '.join(state)}.") if state else [])
+
+
+def revision_lines(visit: Visit) -> list[str]:
+    """Which learned numbers the job is advised with, and that others are accepted by now; nothing when all is the file's."""
+    lines = show.revision_lines(visit.appliance)
+    if visit.accepted_since:
+        using, now = (_numbers(name) for name in (visit.appliance.revision, visit.accepted_since))
+        lines += wrap(
+            f"This job goes on with {using}; accepted by now: {now}. "
+            f"To change over: faultodds job revision {visit.job.id} {visit.accepted_since}"
+        )
+    return lines
+
+
+def _numbers(revision: str) -> str:
+    return "the knowledge file's own numbers" if revision == "file" else f"revision {revision}"
 
 
 def _count(number: int, thing: str) -> str:
@@ -129,7 +146,7 @@ def why_lines(visit: Visit) -> list[str]:
     lines = wrap(advice.why)
     lines += wrap(
         f"The job is likely to cost about {money(advice.expected_cost, k)} from here. "
-        f"Knowing everything could save at most {money(advice.evpi, k)} against repairing at once."
+        f"Even knowing the fault for certain would save at most {money(advice.evpi, k)} of that."
     )
     if visit.job.findings:
         lines += ["", *show.weight_lines(view)]
@@ -163,12 +180,12 @@ def _worth(visit: Visit, price: CheckPrice) -> list[str]:
     k, advice = visit.knowledge, visit.now.advice
     reason = k.check[price.name].reason
     best = advice.repairs[0].expected_cost if advice.repairs else None
+    unknown = visit.now.belief.missing_bits
     text = f"{price.price.minutes:.0f} min, {money(price.price.cost, k)}; "
     text += f"the whole job then costs about {money(price.expected_cost, k)}"
     text += f", against {money(best, k)} with the best repair at once." if best is not None else "."
-    return wrap(f"{capital(reason.rstrip('.'))}." if reason else "", "  ") + wrap(
-        f"{text} It tells {price.bits:.2f} bits.", "  "
-    )
+    told = f" It answers {percent(price.bits / unknown)} of what is still open." if unknown > 0 else ""
+    return wrap(f"{capital(reason.rstrip('.'))}." if reason else "", "  ") + wrap(text + told, "  ")
 
 
 def how_lines(visit: Visit, name: str) -> list[str]:

@@ -41,9 +41,42 @@ QualifiedOption = Annotated[
         help="Whether to offer energised and gas-pressure work, which is for qualified people.",
     ),
 ]
+RevisionOption = Annotated[
+    str | None,
+    typer.Option(
+        "--revision",
+        metavar="ID|file",
+        help="Learned numbers to use: a revision, or file for the knowledge file's own. The accepted one if not given.",
+    ),
+]
 LabourOption = Annotated[
     float | None,
     typer.Option("--labour-rate", metavar="MONEY", min=0, help="Labour an hour, instead of the file's."),
+]
+ShopOption = Annotated[
+    str | None,
+    typer.Option(
+        "--shop",
+        metavar="FILE|none",
+        help="Your shop's prices and minutes. FAULTODDS_SHOP, or shop.toml in your data folder, if not given.",
+    ),
+]
+TechnicianOption = Annotated[
+    str | None,
+    typer.Option(
+        "--technician", metavar="NAME", help="Who goes, as the shop file has it. FAULTODDS_TECHNICIAN if not given."
+    ),
+]
+
+EffortOption = Annotated[
+    int,
+    typer.Option(
+        "--effort",
+        metavar="N",
+        min=1,
+        max=6,
+        help="How far to look ahead, 1 to 6; each step about doubles the time. Same effort, same answer.",
+    ),
 ]
 
 
@@ -76,13 +109,19 @@ class View:
         return advise(self.appliance, self.belief, self.situation)
 
 
-def look(appliance: Appliance, job: Job, qualified: bool = True, labour_rate: float | None = None) -> View:
-    """The call as it stands; raises ClashError when nothing on the list explains the findings."""
+def look(
+    appliance: Appliance, job: Job, qualified: bool = True, labour_rate: float | None = None, effort: int = 1
+) -> View:
+    """The call as it stands; raises ClashError when nothing on the list explains the findings.
+
+    A technician whom the shop file does not call qualified is offered no such work, whatever `qualified` says.
+    """
     from faultodds.belief import infer
     from faultodds.call import evidence_of, situation_of
 
     belief = infer(appliance.suspects, evidence_of(appliance, job))
-    return View(appliance, job, situation_of(job, qualified, labour_rate), belief)
+    qualified = qualified and (appliance.shop is None or appliance.shop.qualified)
+    return View(appliance, job, situation_of(job, qualified, labour_rate, effort), belief)
 
 
 def unsaved_job(appliance: Appliance, steps: Iterable[Payload]) -> Job:

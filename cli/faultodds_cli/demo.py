@@ -100,7 +100,7 @@ def demo(save: DataOption = None) -> None:
     """A whole worked job on the gas dryer: complaint, checks, repair, verification, closed."""
     from faultodds.appliance import open_appliance
 
-    story = Story(open_appliance(DEFAULT_APPLIANCE), [])
+    story = Story(open_appliance(DEFAULT_APPLIANCE, revision="file"), [])  # the same story in every shop
     _opening(story)
     number = 1
     view = story.view

@@ -15,6 +15,7 @@ from faultodds_cli.common import (
     DEFAULT_APPLIANCE,
     AmbientOption,
     JsonOption,
+    RevisionOption,
     complain,
     new_app,
     say,
@@ -59,6 +60,7 @@ def new(
     reading: ReadingOption = None,
     title: Annotated[str, typer.Option("--title", metavar="TEXT", help="A few words to know the job by.")] = "",
     appliance: FileOption = None,
+    revision: RevisionOption = None,
     ambient: AmbientOption = None,
     data: DataOption = None,
     as_json: JsonOption = False,
@@ -71,7 +73,7 @@ def new(
 
     stop_first(appliance or DEFAULT_APPLIANCE, [*(found or []), *(reading or [])])
     with opened_store(data) as store:
-        opened = appliance_named(appliance)
+        opened = appliance_named(appliance, revision)
         _refuse_bad_start(opened, fact or [], found or [], reading or [], ambient)
         visit = start(store, opened, title, ambient=ambient)
         taken = _enter(visit, fact or [], found or [], reading or [])
@@ -235,6 +237,23 @@ def note(
         since = visit.job.last_seq
         visit.note(" ".join(text))
         _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
+
+
+@app.command("revision")
+def revision_(
+    job: JobArgument,
+    revision: Annotated[str, typer.Argument(metavar="ID|file", help="Learned numbers to go on with.")],
+    appliance: FileOption = None,
+    data: DataOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Go on with other learned numbers than the job was advised with so far; a note in the job says so."""
+    from faultodds.visit import Visit
+
+    with opened_store(data) as store:
+        since = store.get(job).last_seq
+        visit = Visit.readvise(store, job, revision, appliance)
+        _answer(visit, as_json, f"Job {visit.job.id} goes on with revision {visit.job.revision or 'file'}.", [], since)
 
 
 @app.command()

@@ -6,7 +6,16 @@ from typing import Annotated, Any
 
 import typer
 
-from faultodds_cli.common import JsonOption, LabourOption, QualifiedOption, say, say_json
+from faultodds_cli.common import (
+    JsonOption,
+    LabourOption,
+    QualifiedOption,
+    RevisionOption,
+    ShopOption,
+    TechnicianOption,
+    say,
+    say_json,
+)
 from faultodds_cli.visits import DataOption, FileOption, JobArgument, opened_store, resume, view_of
 
 
@@ -15,13 +24,17 @@ def show(
     appliance: FileOption = None,
     qualified: QualifiedOption = True,
     labour_rate: LabourOption = None,
+    revision: RevisionOption = None,
+    shop: ShopOption = None,
+    technician: TechnicianOption = None,
     data: DataOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """The whole story of a job: times, findings and raw readings, repairs, how it ended, odds and advice
     now."""
     with opened_store(data) as store:
-        visit = resume(store, job, appliance, qualified=qualified, labour_rate=labour_rate)
+        settings = {"qualified": qualified, "labour_rate": labour_rate}
+        visit = resume(store, job, appliance, revision, shop, technician, **settings)
         if as_json:
             from faultodds.explain import job_answer
 
@@ -37,12 +50,16 @@ def next_(
     appliance: FileOption = None,
     qualified: QualifiedOption = True,
     labour_rate: LabourOption = None,
+    revision: RevisionOption = None,
+    shop: ShopOption = None,
+    technician: TechnicianOption = None,
     data: DataOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """What to do next on a stored job."""
     with opened_store(data) as store:
-        visit = resume(store, job, appliance, qualified=qualified, labour_rate=labour_rate)
+        settings = {"qualified": qualified, "labour_rate": labour_rate}
+        visit = resume(store, job, appliance, revision, shop, technician, **settings)
         now = visit.now  # a clash is said as an error: there is no advice then
         if as_json:
             from faultodds.explain import now_answer

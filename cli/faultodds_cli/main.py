@@ -32,7 +32,14 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "read": ("one_shot", "read_app", 'Judge one raw reading, such as coil_ohms "1.15k".'),
     "calc": ("calc", "app", "The trade's sums: duct, input, drytime, thermistor, airflow ..."),
     "job": ("job_cmd", "app", "A call step by step, for scripts: new, find, fix, close ..."),
+    "log": ("log_cmd", "app", "Your own job log: import, describe, list, export."),
     "trial": ("trial_cmd", "app", "Policies side by side on simulated jobs: what each costs."),
+    "tune": ("tune_cmd", "app", "Learn the shop's own numbers from a job log, as a proposal."),
+    "audit": ("audit_cmd", "app", "Would learning from a log have helped? Past against what came next."),
+    "revision": ("revision_cmd", "app", "Learned numbers: list, show, diff, accept, rollback."),
+    "chart": ("chart_cmd", "app", "Figures to print: the whole plan on one page."),
+    "stock": ("stock_cmd", "app", "Before the visit: parts worth carrying, chance of finishing, minutes."),
+    "shop": ("shop_cmd", "app", "Your own prices, minutes and technicians, in one file."),
     "appliance": ("appliance_cmd", "app", "Knowledge files: list, show, check, export."),
 }
 

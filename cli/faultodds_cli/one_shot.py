@@ -10,9 +10,13 @@ from faultodds_cli.common import (
     DEFAULT_APPLIANCE,
     AmbientOption,
     ApplianceOption,
+    EffortOption,
     JsonOption,
     LabourOption,
     QualifiedOption,
+    RevisionOption,
+    ShopOption,
+    TechnicianOption,
     new_app,
     say,
     say_json,
@@ -54,6 +58,17 @@ TopOption = Annotated[
     typer.Option("--top", metavar="N", min=1, max=60, help="How many checks, repairs and faults to show."),
 ]
 
+PlanOption = Annotated[bool, typer.Option("--plan", help="Print the whole plan instead: what to do for each finding.")]
+DepthOption = Annotated[
+    int | None, typer.Option("--depth", metavar="N", help="With --plan: how many findings ahead. [default: 3]")
+]
+NodesOption = Annotated[
+    int | None, typer.Option("--nodes", metavar="N", help="With --plan: how many decisions to work out. [default: 40]")
+]
+WhatIfOption = Annotated[
+    bool, typer.Option("--what-if", help="Print what odds, prices or checks would change the advice instead.")
+]
+
 next_app = new_app("What to do next, from what you know now.")
 odds_app = new_app("Fault odds from what you know now, with the weight of each finding.")
 read_app = new_app("Judge one raw reading against its band.")
@@ -71,6 +86,10 @@ def call_as_given(
     ambient: str | None,
     qualified: bool = True,
     labour_rate: float | None = None,
+    revision: str | None = None,
+    shop: str | None = None,
+    technician: str | None = None,
+    effort: int = 1,
 ) -> View:
     """The call as given on the command line. A stop sign stops before anything is loaded."""
     from faultodds.stops import stop_first
@@ -79,16 +98,17 @@ def call_as_given(
 
     from faultodds.appliance import open_appliance
     from faultodds.call import steps_for_one_shot, take_skip, take_state
+    from faultodds.shop import priced
     from faultodds_cli.common import look, unsaved_job
 
-    ready = open_appliance(appliance)
+    ready = priced(open_appliance(appliance, revision=revision), shop, technician)
     k = ready.knowledge
     steps = steps_for_one_shot(k, fact or [], found or [], reading or [], repaired or [], ambient)
     steps += steps_for_one_shot(k, [], after or [], [], (), ambient)
     steps += [take_skip(k, name) for name in skip or []]
     if opened:
         steps.append(take_state(k, opened))
-    return look(ready, unsaved_job(ready, steps), qualified, labour_rate)
+    return look(ready, unsaved_job(ready, steps), qualified, labour_rate, effort)
 
 
 @next_app.command()
@@ -104,16 +124,36 @@ def next_command(
     qualified: QualifiedOption = True,
     labour_rate: LabourOption = None,
     top: TopOption = 3,
+    effort: EffortOption = 1,
+    plan: PlanOption = False,
+    depth: DepthOption = None,
+    nodes: NodesOption = None,
+    what_if: WhatIfOption = False,
     appliance: ApplianceOption = DEFAULT_APPLIANCE,
+    revision: RevisionOption = None,
+    shop: ShopOption = None,
+    technician: TechnicianOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """What to do next, from what you know now: the advice and its steps, the other checks, the odds.
 
     Example: faultodds next --found dry_time=longer --fact vent_material=foil
     """
+    _one_at_a_time(plan, what_if, depth, nodes)
     view = call_as_given(
-        appliance, fact, found, reading, repaired, after, opened, skip, ambient, qualified, labour_rate
-    )
+        appliance, fact, found, reading, repaired, after, opened, skip, ambient, qualified, labour_rate, revision,
+        shop, technician, effort,
+    )  # fmt: skip
+    if plan:
+        from faultodds_cli.plan_show import DEPTH, NODES, say_plan
+
+        say_plan(view, DEPTH if depth is None else depth, NODES if nodes is None else nodes, as_json)
+        return
+    if what_if:
+        from faultodds_cli.what_if_show import say_what_if
+
+        say_what_if(view, as_json)
+        return
     if as_json:
         from faultodds.answers import next_answer
 
@@ -128,8 +168,21 @@ def next_command(
         show.repair_lines(view, top),
         show.odds_lines(view, max(top, 5)),
         show.left_out_lines(view),
+        show.revision_lines(view.appliance),
+        show.shop_lines(view.appliance),
     ]
     say(show.paragraphs(parts))
+
+
+def _one_at_a_time(plan: bool, what_if: bool, depth: int | None, nodes: int | None) -> None:
+    """Refuse options that do not go together."""
+    from faultodds.errors import FaultoddsError
+
+    if plan and what_if:
+        raise FaultoddsError("--plan and --what-if are two questions; ask them one after the other.")
+    for name, value in (("--depth", depth), ("--nodes", nodes)):
+        if value is not None and not plan:
+            raise FaultoddsError(f"{name} {value} goes with --plan. Type for example --plan {name} {value}.")
 
 
 @odds_app.command()
@@ -142,13 +195,17 @@ def odds_command(
     ambient: AmbientOption = None,
     top: TopOption = 8,
     appliance: ApplianceOption = DEFAULT_APPLIANCE,
+    revision: RevisionOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """How likely each fault is now, what it was before, and what each finding says about the leading ones.
 
     Example: faultodds odds --found heat=none --found fuse_continuity=closed
     """
-    view = call_as_given(appliance, fact, found, reading, repaired, after, None, None, ambient)
+    view = call_as_given(
+        appliance, fact, found, reading, repaired, after, None, None, ambient, revision=revision, shop="none",
+        technician="none",
+    )  # fmt: skip
     if as_json:
         from faultodds.answers import odds_answer
 
@@ -162,6 +219,7 @@ def odds_command(
         show.weight_lines(view),
         show.unlisted_lines(view),
         show.left_out_lines(view),
+        show.revision_lines(view.appliance),
     ]
     say(show.paragraphs(parts))
 
@@ -190,7 +248,7 @@ def read_command(
     from faultodds.appliance import open_appliance
     from faultodds.call import take_finding
 
-    k = open_appliance(appliance).knowledge
+    k = open_appliance(appliance, revision="file").knowledge  # no revision changes a meter's bands
     typed = text if leads is None else f"{text} leads {leads}"
     taken = take_finding(k, check, typed, {"fuel": fuel} if fuel else None, ambient, reading=True)
     assert taken.judgement is not None  # `reading` leaves no other way

@@ -25,6 +25,7 @@ from faultodds_cli.text import (
 
 if TYPE_CHECKING:
     from faultodds.advice import Action, CheckPrice
+    from faultodds.appliance import Appliance
     from faultodds.belief import Belief
     from faultodds.readings.judge import Judgement
     from faultodds.schema import Knowledge
@@ -47,6 +48,8 @@ __all__ = [
     "paragraphs",
     "percent",
     "repair_lines",
+    "revision_lines",
+    "shop_lines",
     "unlisted_lines",
     "weight_lines",
     "weight_words",
@@ -54,6 +57,12 @@ __all__ = [
     "work_lines",
     "wrap",
 ]
+
+# Weights of evidence under this, in decibans, are not worth a line; shares left out under this are not worth a word.
+NEXT_TO_NOTHING = 1.0
+LEFT_OUT_SAID = 0.001
+# Repairs with less than this share of the best one's chance are not what anybody would start with.
+HARDLY = 0.1
 
 FOR_THE_QUALIFIED = (
     "QUALIFIED PEOPLE ONLY, as the local code asks. If that is not you, ask again with --no-qualified-work."
@@ -158,8 +167,10 @@ def outcomes_of(knowledge: Knowledge, name: str) -> str:
 
 
 def check_lines(view: View, count: int = 3) -> list[str]:
-    """The next checks, best first: minutes, cost, what the whole job then costs, and why."""
-    checks = view.advice.checks[:count]
+    """The next checks, best first: minutes, cost, what the whole job then costs, and why. An advised one leads."""
+    advice = view.advice
+    advised = [c for c in advice.checks if advice.kind == "check" and c.name == advice.name]
+    checks = [*advised, *(c for c in advice.checks if c not in advised)][:count]
     if not checks:
         return ["CHECKS: none left that can be done now."]
     lines = [_columns("CHECKS, BEST FIRST", "min", "cost", "whole job")]
@@ -183,7 +194,8 @@ def _check(view: View, number: int, check: CheckPrice) -> list[str]:
 def repair_lines(view: View, count: int = 3) -> list[str]:
     """The repairs worth naming, cheapest expected job first."""
     k = view.appliance.knowledge
-    repairs = [r for r in view.advice.repairs if r.chance >= 0.01][:count]
+    best = max((r.chance for r in view.advice.repairs), default=0.0)
+    repairs = [r for r in view.advice.repairs if r.chance >= max(0.01, HARDLY * best)][:count]
     if not repairs:
         return []
     lines = [_columns("REPAIRS, IF YOU WOULD START NOW", "fixes it", "cost", "whole job")]
@@ -236,7 +248,7 @@ def _odds_row(title: str, drawn: str, now: str, was: str) -> str:
 
 
 def weight_lines(view: View, count: int = 3) -> list[str]:
-    """What each finding says about the leading faults, in decibans (10 is ten to one) and in words."""
+    """What each finding says about the leading faults: what it multiplies the odds by, and in words."""
     from faultodds.belief import weights_of_evidence
 
     k = view.appliance.knowledge
@@ -244,21 +256,32 @@ def weight_lines(view: View, count: int = 3) -> list[str]:
     weights = weights_of_evidence(view.belief, leading)
     if not weights:
         return ['FINDINGS: none yet. Add one with --found NAME=OUTCOME or --reading CHECK="1.15k".']
-    lines = ["WHAT EACH FINDING SAYS (10 decibans = ten to one)"]
+    lines = ["WHAT EACH FINDING DOES TO THE ODDS"]
     for column, mode in enumerate(leading):
         lines += wrap(k.title_of(mode), "  ")
-        ranked = sorted(weights.items(), key=lambda item: -abs(item[1][column]))
-        for label, row in ranked:
-            weight = float(row[column])
-            lines += wrap(f"{weight:+6.1f}  {label} {weight_words(weight)}", "  ", " " * 10)
+        ranked = sorted(((float(row[column]), label) for label, row in weights.items()), key=lambda item: -abs(item[0]))
+        for weight, label in ranked:
+            if abs(weight) >= NEXT_TO_NOTHING:
+                lines += wrap(f"{_times(weight):>8}  {label} {weight_words(weight)}", "  ", " " * 12)
+        silent = [label for weight, label in ranked if abs(weight) < NEXT_TO_NOTHING]
+        if silent:
+            verb = "says" if len(silent) == 1 else "say"
+            lines += wrap(f"{', '.join(silent)} {verb} next to nothing", " " * 12)
     return lines
+
+
+def _times(decibans: float) -> str:
+    """A weight of evidence as what it multiplies the odds by, or divides them by."""
+    times = 10 ** (abs(decibans) / 10)
+    shown = f"{times:.1f}" if times < 9.95 else f"{min(times, 9999):.0f}"
+    return f"x {shown}" if decibans > 0 else f": {shown}"
 
 
 def weight_words(decibans: float) -> str:
     """A weight of evidence in plain words."""
     size = abs(decibans)
     side = "for it" if decibans > 0 else "against it"
-    if size < 1:
+    if size < NEXT_TO_NOTHING:
         return "says next to nothing"
     if size < 5:
         return f"speaks a little {side}"
@@ -295,7 +318,7 @@ def left_out_lines(view: View) -> list[str]:
     """What the odds leave out, and the facts about the machine that are still worth telling."""
     k = view.appliance.knowledge
     lines = []
-    if view.belief.omitted_mass >= 0.00005:
+    if view.belief.omitted_mass >= LEFT_OUT_SAID:
         share = percent_fine(view.belief.omitted_mass)
         lines += wrap(f"Left out: rare combinations of faults, {share} of such calls.")
     open_facts = [f for f in k.equipment if f not in view.belief.evidence.facts]
@@ -303,6 +326,33 @@ def left_out_lines(view: View) -> list[str]:
         asked = "; ".join(f"{f}={'|'.join(k.equipment[f].values)}" for f in open_facts)
         lines += wrap(f"Not told about this machine: {asked}. Work that depends on it is not offered until you do.")
     return lines
+
+
+def revision_lines(appliance: Appliance) -> list[str]:
+    """Which learned numbers these odds come from, and what in the knowledge file they overrule; nothing for the file's own."""
+    if appliance.revision == "file":
+        return []
+    lines = wrap(f"Numbers: learned, revision {appliance.revision}; --revision file gives the knowledge file's own.")
+    over = appliance.overruled
+    if over:
+        what = over[0] if len(over) == 1 else f"{over[0]} and {len(over) - 1} more"
+        lines += wrap(
+            f"The knowledge file was changed after this revision was learned, without effect: the revision stands over {what}. "
+            "Learn anew with 'faultodds tune', or go back with 'faultodds revision rollback'.",
+            "  !! ",
+        )
+    return lines
+
+
+def shop_lines(appliance: Appliance) -> list[str]:
+    """Whose prices and minutes these are; nothing for the knowledge file's own."""
+    used = appliance.shop
+    if used is None:
+        return []
+    whose = f"{used.name} ({used.path})" if used.name else str(used.path)
+    who = f"; technician {used.technician}" if used.technician else ""
+    who += "" if used.qualified else ", no energised or gas-pressure work"
+    return wrap(f"Prices and minutes: {whose}{who}. --shop none gives the knowledge file's own.")
 
 
 def unlisted_lines(view: View) -> list[str]:

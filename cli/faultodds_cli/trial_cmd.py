@@ -39,6 +39,15 @@ def trial_command(
             help="Some of checklist, cheapest, likeliest, information, faultodds; the floor always plays.",
         ),
     ] = None,
+    priors: Annotated[
+        str | None,
+        typer.Option(
+            "--priors",
+            metavar="A,B,..",
+            help="Numbers to believe, side by side: file, accepted, true (the simulated shop's own shares), the id of a "
+            "revision, the path of a knowledge file. Only faultodds plays.",
+        ),
+    ] = None,
     where_money_goes: Annotated[
         bool, typer.Option("--where-money-goes", help="Show the cost by stage as well.")
     ] = False,
@@ -65,9 +74,9 @@ def trial_command(
         from faultodds.errors import FaultoddsError
 
         raise FaultoddsError(f"--seed {seed}: a seed is 0 or more. Type for example --seed 1.")
-    setting, ready = _prepared(appliance, jobs, seed, policies, qualified, figure)
+    setting, ready = _prepared(appliance, jobs, seed, policies, qualified, figure, priors)
     if trace is not None:
-        _say_trace(setting, ready, trace)
+        _say_trace(setting, trace)
         return
     from faultodds_cli.trial.play import play_all
     from faultodds_cli.trial.stats import answer, summaries
@@ -87,9 +96,12 @@ def trial_command(
 
     say(table.main_table(found, setting, k.costs.currency))
     if where_money_goes:
-        say(["", *table.money_table(found)])
-    if table.verdict(found):
-        say(["", table.verdict(found)])
+        say(["", *table.money_table(found, setting)])
+    said = table.priors_verdict(found, setting) if priors else table.verdict(found)
+    if said:
+        from faultodds_cli.text import wrap
+
+        say(["", *wrap(said)])
 
 
 def _at_least_one(**numbers: int | None) -> None:
@@ -101,32 +113,47 @@ def _at_least_one(**numbers: int | None) -> None:
 
 
 def _prepared(
-    appliance: str, jobs: int, seed: int, policies: str | None, qualified: bool, figure: Path | None
+    appliance: str,
+    jobs: int,
+    seed: int,
+    policies: str | None,
+    qualified: bool,
+    figure: Path | None,
+    priors: str | None = None,
 ) -> tuple[Setting, Appliance]:
     """What to play and on what, everything refused that cannot work before an hour has gone into it."""
-    from faultodds.appliance import open_appliance
+    from faultodds.errors import FaultoddsError
     from faultodds_cli.trial.bridge import must_fit
     from faultodds_cli.trial.figure import check_path
-    from faultodds_cli.trial.play import POLICIES, Setting, chosen
+    from faultodds_cli.trial.play import POLICIES, Setting, chosen, opened
+    from faultodds_cli.trial.priors import must_pay_alike, parse
 
+    if priors is not None and policies is not None:
+        raise FaultoddsError(
+            "--priors has only faultodds play, so --policies has nothing to say. Leave one of them out."
+        )
     names = list(POLICIES) if policies is None else [n.strip() for n in policies.split(",") if n.strip()]
-    setting = Setting(appliance, jobs, seed, chosen(names), qualified)
     if figure is not None:
         check_path(figure)
-    ready = open_appliance(appliance)  # compiled once here, so that the processes find it in the cache
-    must_fit(ready.knowledge)
-    return setting, ready
+    believed = () if priors is None else parse(priors, appliance)
+    setting = Setting(appliance, jobs, seed, chosen(names), qualified, believed)
+    ready = opened(setting)  # compiled once here, so that the processes find it in the cache
+    for each in ready.values():
+        must_fit(each.knowledge)
+    must_pay_alike([(name, ready[name].knowledge) for name in setting.players])
+    return setting, ready[setting.players[0]]
 
 
-def _say_trace(setting: Setting, ready: Appliance, job: int) -> None:
-    from faultodds_cli.trial.play import one_call, played
+def _say_trace(setting: Setting, job: int) -> None:
+    from faultodds_cli.trial.play import one_call, opened, played
 
+    ready = opened(setting)
     call = one_call(job, setting.seed)
     told = {**call.facts, **call.equipment, **call.complaint}
     say([f"JOB {job}, seed {setting.seed}", "Told: " + ", ".join(f"{k}={v}" for k, v in told.items())])
     say("Truth: " + ", ".join(sorted(call.true_modes)))
-    for name in setting.policies:
-        visit = played(ready, call, name, setting.qualified)
+    for name in setting.players:
+        visit = played(ready[name], call, setting.policy(name), setting.qualified)
         say(["", f"{name}: {visit.cost:.0f}", *visit.steps])
 
 

@@ -34,6 +34,10 @@ FileOption = Annotated[
 ]
 
 
+# For commands that advise nothing: what they print rests on no price.
+NO_SHOP = "none"
+
+
 @contextmanager
 def opened_store(data: str | None) -> Iterator[Store]:
     """The job store, closed at the end."""
@@ -43,11 +47,15 @@ def opened_store(data: str | None) -> Iterator[Store]:
         yield store
 
 
-def appliance_named(name: str | None) -> Appliance:
-    """The appliance by name or path, or the usual one."""
+def appliance_named(
+    name: str | None, revision: str | None = None, shop: str | None = NO_SHOP, technician: str | None = NO_SHOP
+) -> Appliance:
+    """The appliance by name or path, or the usual one, with the accepted revision of its numbers or another, at the prices and
+    minutes of `shop` and `technician` as `shop.priced` takes them (the knowledge file's own unless said)."""
     from faultodds.appliance import open_appliance
+    from faultodds.shop import priced
 
-    return open_appliance(name or DEFAULT_APPLIANCE)
+    return priced(open_appliance(name or DEFAULT_APPLIANCE, revision=revision), shop, technician)
 
 
 def start(store: Store, appliance: Appliance, title: str = "", **settings: Any) -> Visit:
@@ -57,11 +65,23 @@ def start(store: Store, appliance: Appliance, title: str = "", **settings: Any) 
     return Visit.start(store, appliance, title, **settings)
 
 
-def resume(store: Store, job: str, appliance: str | None = None, **settings: Any) -> Visit:
-    """A visit on a stored job."""
+def resume(
+    store: Store,
+    job: str,
+    appliance: str | None = None,
+    revision: str | None = None,
+    shop: str | None = NO_SHOP,
+    technician: str | None = NO_SHOP,
+    **settings: Any,
+) -> Visit:
+    """A visit on a stored job, with the numbers it is advised with, or with those of `revision` this once; prices and minutes as
+    in `appliance_named`."""
+    from faultodds.shop import priced
     from faultodds.visit import Visit
 
-    return Visit.resume(store, job, appliance, **settings)
+    visit = Visit.resume(store, job, appliance, revision, **settings)
+    visit.appliance = priced(visit.appliance, shop, technician)
+    return visit
 
 
 def view_of(visit: Visit) -> View:

@@ -46,6 +46,14 @@ def common(appliance: Appliance, belief: Belief) -> dict[str, Any]:
     }
 
 
+def shop_used(appliance: Appliance) -> dict[str, Any] | None:
+    """Whose prices and minutes an answer rests on; None for the knowledge file's own."""
+    used = appliance.shop
+    if used is None:
+        return None
+    return {"file": str(used.path), "name": used.name, "technician": used.technician, "qualified": used.qualified}
+
+
 def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: State) -> dict[str, Any]:
     """The object of `next --json`."""
     cautions: list[str] = []
@@ -54,6 +62,7 @@ def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: Sta
             cautions += action(appliance, name, state).cautions
     return {
         **common(appliance, belief),
+        "shop": shop_used(appliance),
         "checks": [_check(appliance, c, state) for c in advice.checks],
         "repairs": [
             {

@@ -10,45 +10,122 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import re
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from faultodds.accepted import FILE, RevisionError, accepted, revision_ids, revision_path
 from faultodds.knowledge import find, fingerprint, parse, read_bytes
 from faultodds.records import dataclass
 from faultodds.schema import Knowledge
 from faultodds.suspects import OMITTED_TARGET, Suspects, compile_suspects
 
+if TYPE_CHECKING:
+    from faultodds.shop import Used
+
 CACHE_VARIABLE = "FAULTODDS_CACHE"
 _COMPILING_CODE = ("schema.py", "tables.py", "suspects.py", "readings/specs.py", "cache.py")
+_LAYING_CODE = ("overlay.py", "revision.py")
 FACT_PREFIX = "fact_"
 _ARRAYS = ("share", "given_main", "ok", "member", "mechanism", "likelihood", "without")
 
 
 @dataclass(frozen=True)
 class Appliance:
-    """A knowledge file, compiled. `fingerprint` names the exact file content, `revision` the priors laid over it."""
+    """A knowledge file, compiled. `fingerprint` names the exact file content, `revision` the priors laid over it.
+
+    `overruled` lists numbers (paths of `overlay.py`) that were changed in the file after the revision was learned: the revision
+    stands over them. `shop`: whose prices and minutes were laid over it (`shop.py`), None for the file's own.
+    """
 
     knowledge: Knowledge
     suspects: Suspects
     fingerprint: str
-    revision: str = "file"
+    revision: str = FILE
+    overruled: tuple[str, ...] = ()
+    shop: Used | None = None
 
 
-def open_appliance(name: str, omitted_target: float = OMITTED_TARGET, cache: Path | None = None) -> Appliance:
+def open_appliance(
+    name: str, omitted_target: float = OMITTED_TARGET, cache: Path | None = None, revision: str | None = None
+) -> Appliance:
     """A shipped appliance by name, or a knowledge file by path; compiled, or read from the cache.
 
-    `cache` is the folder to use instead of the user's. Raises KnowledgeError for a file that cannot be used; a cache
-    that cannot be written is done without.
+    `cache` is the folder to use instead of the user's. `revision`: the accepted one, if any (None); "file" for the file's own
+    numbers; or the id of one. Raises KnowledgeError for a file that cannot be used, RevisionError for a revision that cannot;
+    a cache that cannot be written is done without.
     """
     path = find(name)
     data = read_bytes(path)
-    entry = (cache or cache_folder()) / f"{path.stem}-{_key(data, omitted_target)}.arrays"
+    chosen = _chosen(data, revision)
+    laid = None if chosen is None else _revision_bytes(chosen)
+    entry = (cache or cache_folder()) / f"{path.stem}-{_key(data, omitted_target, laid)}.arrays"
     loaded = _load(entry)
     if loaded is None:
         knowledge = parse(data, path.name)
-        loaded = Appliance(knowledge, compile_suspects(knowledge, omitted_target), fingerprint(data))
+        stands, over = FILE, tuple[str, ...]()
+        if chosen is not None and laid is not None:
+            knowledge, stands, over = _laid_over(knowledge, laid, chosen)
+        loaded = Appliance(knowledge, compile_suspects(knowledge, omitted_target), fingerprint(data), stands, over)
         _save(entry, loaded)
     return loaded
+
+
+# --- the revision on top -------------------------------------------------------------------------------------------
+
+_WAY_OUT = (
+    "No other numbers were put in its place. Type 'faultodds revision rollback' to go back to what was accepted before, "
+    "or add --revision file to use the knowledge file's own numbers this once."
+)
+# The usual way to write it, found without reading the whole file; anything else is read as TOML.
+_PLAIN_ID = re.compile(rb"^\[appliance\][^\[]*?^id *= *\"([^\"\\\r\n]+)\"", re.MULTILINE)
+
+
+def appliance_id(data: bytes) -> str:
+    """The id in the bytes of a knowledge file; empty when there is none to be found."""
+    plain = _PLAIN_ID.search(data)
+    if plain:
+        return plain[1].decode("utf-8", "replace")
+    import tomllib
+
+    try:
+        return str(tomllib.loads(data.decode("utf-8"))["appliance"]["id"])
+    except (ValueError, KeyError, TypeError):
+        return ""  # not a knowledge file at all: whoever reads it next says so
+
+
+def _chosen(data: bytes, revision: str | None) -> Path | None:
+    """The file of the revision to lay over, or None for the knowledge file as it is."""
+    if revision == FILE:
+        return None
+    appliance = appliance_id(data)
+    if revision is None:
+        stands = accepted(appliance)
+        return None if stands == FILE else revision_path(appliance, stands)
+    from faultodds.names import match
+
+    known = [FILE, *revision_ids(appliance)]
+    name = match("revision", revision, known, next_step="Type 'faultodds revision list' to see them.")
+    return None if name == FILE else revision_path(appliance, name)
+
+
+def _revision_bytes(path: Path) -> bytes:
+    from faultodds.revision import read_bytes as read_revision
+
+    try:
+        return read_revision(path)
+    except RevisionError as error:
+        raise RevisionError(f"{error} {_WAY_OUT}") from None
+
+
+def _laid_over(knowledge: Knowledge, laid: bytes, path: Path) -> tuple[Knowledge, str, tuple[str, ...]]:
+    from faultodds.revision import from_bytes, lay_over, overruled
+
+    try:
+        revision = from_bytes(laid, path)
+        return lay_over(knowledge, revision), revision.id, overruled(knowledge, revision)
+    except RevisionError as error:
+        raise RevisionError(f"{error} {_WAY_OUT}") from None
 
 
 def compiled(knowledge: Knowledge, omitted_target: float = OMITTED_TARGET) -> Appliance:
@@ -66,11 +143,13 @@ def cache_folder() -> Path:
     return Path(user_cache_dir("faultodds", appauthor=False))
 
 
-def _key(data: bytes, omitted_target: float) -> str:
+def _key(data: bytes, omitted_target: float, laid: bytes | None = None) -> str:
     digest = hashlib.sha256(data)
     digest.update(repr(omitted_target).encode())
+    if laid is not None:
+        digest.update(b"revision" + laid)  # an empty one is damaged, and must not pass for the file itself
     here = Path(__file__).parent
-    for source in _COMPILING_CODE:
+    for source in (*_COMPILING_CODE, *(_LAYING_CODE if laid is not None else ())):
         digest.update((here / source).read_bytes())
     return digest.hexdigest()[:24]
 
@@ -83,7 +162,7 @@ def _save(entry: Path, appliance: Appliance) -> None:
 
     s = appliance.suspects
     about = _About(*(getattr(s, name) for name in _About.__dataclass_fields__))
-    stored = _Stored(about, appliance.knowledge, appliance.fingerprint)
+    stored = _Stored(about, appliance.knowledge, appliance.fingerprint, appliance.revision, appliance.overruled)
     arrays: dict[str, Any] = {name: getattr(s, name) for name in _ARRAYS}
     arrays |= {FACT_PREFIX + name: values for name, values in s.facts.items()}
     with contextlib.suppress(OSError):
@@ -109,7 +188,9 @@ def _load(entry: Path) -> Appliance | None:
     facts = {n.removeprefix(FACT_PREFIX): arrays.pop(n) for n in list(arrays) if n.startswith(FACT_PREFIX)}
     parts: dict[str, Any] = {**arrays, "facts": facts}
     about: dict[str, Any] = {name: getattr(stored.about, name) for name in _About.__dataclass_fields__}
-    return Appliance(stored.knowledge, Suspects(**about, **parts), stored.fingerprint)
+    return Appliance(
+        stored.knowledge, Suspects(**about, **parts), stored.fingerprint, stored.revision, stored.overruled
+    )
 
 
 @dataclass(frozen=True)
@@ -133,3 +214,5 @@ class _Stored:
     about: _About
     knowledge: Knowledge
     fingerprint: str
+    revision: str = FILE
+    overruled: tuple[str, ...] = ()

@@ -114,6 +114,12 @@ class Belief:
         """(R,) chance of each outcome if its symptom or check were looked at now."""
         return self.suspects.likelihood @ self.now
 
+    @cached_property
+    def missing_bits(self) -> float:
+        """What is still not known about which suspect is the truth, in bits (the entropy of `now`)."""
+        p = self.now[self.now > 0]
+        return float(-(p * np.log2(p)).sum())
+
     def outcome_odds(self, name: str) -> dict[str, float]:
         """Chance of each outcome of one symptom or check."""
         _known("symptom or check", name, self.suspects.observables)

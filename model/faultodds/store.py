@@ -211,6 +211,13 @@ class Store:
             _add_row(connection, job, self._clock(), row)
         return job, step
 
+    def set_revision(self, job_id: str, revision: str) -> Job:
+        """Advise the job with other learned numbers from now on. Say so in a note: this keeps only the latest."""
+        with self._transaction("IMMEDIATE") as connection:
+            key = int(self._load(connection, job_id).id)
+            connection.execute(sa.update(_JOBS).where(_JOBS.c.id == key).values(revision=_storable(revision)))
+            return self._load(connection, job_id)
+
     def get(self, job_id: str) -> Job:
         """The job with this id; `UnknownName`, with the nearest id, when there is none."""
         with self._transaction("DEFERRED") as connection:

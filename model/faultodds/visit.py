@@ -13,6 +13,7 @@ from datetime import date
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from faultodds.accepted import FILE, RevisionError, accepted
 from faultodds.advice import Action, MachineStates, Situation, State, action
 from faultodds.appliance import Appliance, open_appliance
 from faultodds.call import (
@@ -26,7 +27,7 @@ from faultodds.call import (
     take_repair,
     take_skip,
 )
-from faultodds.errors import ClashError, FaultoddsError, SafetyStop
+from faultodds.errors import ClashError, FaultoddsError, SafetyStop, UnknownName
 from faultodds.jobs import (
     OUTCOMES,
     Closed,
@@ -84,13 +85,17 @@ class Visit:
         return cls(appliance, store, job, **settings)
 
     @classmethod
-    def resume(cls, store: Store, job_id: str, appliance: str | None = None, **settings: Any) -> Visit:
-        """Go on with a job. `appliance`: a knowledge file to use, when the job's own is not a shipped one.
+    def resume(
+        cls, store: Store, job_id: str, appliance: str | None = None, revision: str | None = None, **settings: Any
+    ) -> Visit:
+        """Go on with a job. `appliance`: a knowledge file to use, when the job's own is not a shipped one. `revision`: learned
+        numbers to use this once, instead of those the job is advised with.
 
-        Raises UnknownName when there is no such job, FaultoddsError when the file is for another appliance.
+        Raises UnknownName when there is no such job, FaultoddsError when the file is for another appliance, RevisionError when
+        the job's numbers cannot be used any more.
         """
         job = store.get(job_id)
-        opened = open_appliance(appliance or job.appliance)
+        opened = _opened(job, appliance, revision)
         found = opened.knowledge.appliance.id
         if found != job.appliance:
             raise FaultoddsError(
@@ -98,6 +103,25 @@ class Visit:
                 "Leave out --appliance, or give the file that the job was started with."
             )
         return cls(opened, store, job, **settings)
+
+    @classmethod
+    def readvise(cls, store: Store, job_id: str, revision: str, appliance: str | None = None, **settings: Any) -> Visit:
+        """Go on with a job on other learned numbers, from now on; a note in the job says so."""
+        visit = cls.resume(store, job_id, appliance, revision, **settings)
+        before, now = visit.job.revision or FILE, visit.appliance.revision
+        if before != now:
+            visit.job = store.set_revision(job_id, now)
+            visit.note(f"advised with revision {now} from here on, before with {before}")
+        return visit
+
+    @cached_property
+    def accepted_since(self) -> str:
+        """The revision ("file" for none) that is accepted now, when the job is advised with another; else ""."""
+        try:
+            stands = accepted(self.job.appliance)
+        except FaultoddsError:
+            return ""  # a damaged history stops whoever needs it, not a job that goes by its own numbers
+        return "" if stands == self.appliance.revision else stands
 
     @property
     def knowledge(self) -> Knowledge:
@@ -236,7 +260,8 @@ class Visit:
     @property
     def situation(self) -> Situation:
         """Where the technician stands."""
-        return situation_of(self.job, self.qualified, self.labour_rate)
+        qualified = self.qualified and (self.appliance.shop is None or self.appliance.shop.qualified)
+        return situation_of(self.job, qualified, self.labour_rate)
 
     @property
     def state(self) -> State:
@@ -307,6 +332,18 @@ class Visit:
             return False
         earlier = replace(self.job, steps=self.job.steps[:-1])
         return state_after(self.appliance, earlier, work) == self.job.steps[-1].payload
+
+
+def _opened(job: Job, appliance: str | None, revision: str | None) -> Appliance:
+    try:
+        return open_appliance(appliance or job.appliance, revision=revision or job.revision or FILE)
+    except (RevisionError, UnknownName) as error:
+        if revision is not None:
+            raise
+        raise RevisionError(
+            f"job {job.id} is advised with revision {job.revision}, which cannot be used any more. {error} "
+            f"To go on with other numbers: faultodds job revision {job.id} file (or the id of one)."
+        ) from None
 
 
 def _day(text: str | None) -> date | None:

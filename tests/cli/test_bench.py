@@ -401,7 +401,7 @@ def test_why_tells_what_each_outcome_would_mean(tmp_path: Path) -> None:
     told = " ".join(ended.out.rpartition("> why")[2].split())
     for outcome in ("strong", "weak", "none"):
         assert f"if {outcome} (" in told
-    assert "bits" in told
+    assert "of what is still open." in told and "bits" not in told
 
 
 def test_qualified_work_and_the_labour_rate_can_be_set(tmp_path: Path) -> None:

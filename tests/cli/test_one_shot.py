@@ -30,7 +30,7 @@ def test_next_says_what_the_library_says(toy_file: str) -> None:
     """The object of `next --json` holds the engine's own odds and advice, under every documented key."""
     got = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes").answer
     assert list(got) == [
-        "appliance", "revision", "evidence", "faults", "suspects", "omitted_mass", "checks", "repairs",
+        "appliance", "revision", "evidence", "faults", "suspects", "omitted_mass", "shop", "checks", "repairs",
         "advice", "ask", "cautions",
     ]  # fmt: skip
     appliance = compiled(toy())

@@ -214,3 +214,77 @@ def test_the_processes_report_as_they_go() -> None:
     results = play_all(Setting("gas_dryer", 5, 0, (FLOOR,)), 2, ticks.append)
     assert sum(ticks) == 5
     assert [r.job for r in results] == [1, 2, 3, 4, 5]
+
+
+def test_priors_play_side_by_side_on_the_same_jobs() -> None:
+    """--priors plays faultodds once under each, pairs them with the first, whatever the workers, and adds the floor."""
+    typed = ("trial", "--jobs", "3", "--priors", "file,true", "--json")
+    one, two = (faultodds(*typed, "--workers", n) for n in ("1", "2"))
+    assert one.code == two.code == 0, one.err
+    assert one.out == two.out
+    file, true, floor = one.answer["priors"]
+    assert [p["priors"] for p in one.answer["priors"]] == ["file", "true", FLOOR]
+    assert file["more_than_file"] is None and file["times_file"] is None
+    assert math.isclose(
+        true["more_than_file"]["mean"], true["mean_cost"] - file["mean_cost"], rel_tol=1e-3, abs_tol=0.01
+    )
+    assert math.isclose(true["times_file"]["mean"], true["mean_cost"] / file["mean_cost"], rel_tol=1e-4)
+    assert floor["mean_cost"] <= file["mean_cost"]
+
+
+def test_the_same_priors_under_two_names_cost_the_same(tmp_path: Path) -> None:
+    """A copy of the shipped file plays every job exactly as the file itself does."""
+    from faultodds.knowledge import find
+
+    copy = tmp_path / "copy.toml"
+    copy.write_bytes(find("gas_dryer").read_bytes())
+    ran = faultodds("trial", "--jobs", "2", "--priors", f"file,{copy}")
+    assert ran.code == 0, ran.err
+    assert "a job costs the same as with 'file' (95 % interval +0.0 to +0.0 %)." in ran.text
+    assert max(map(len, ran.out.splitlines())) <= 80
+
+
+def test_true_shares_are_those_of_the_simulated_shop() -> None:
+    """They cover every main cause, add up to 100, and agree with other calls of the same shop within luck."""
+    from faultodds.knowledge import load
+    from faultodds.overlay import apply
+    from faultodds.tables import main_cause_states, shares
+    from faultodds_cli.trial.priors import true_shares
+
+    knowledge = apply(load("gas_dryer"), dict(true_shares()))
+    believed = dict(zip(main_cause_states(knowledge), shares(knowledge), strict=True))
+    assert math.isclose(sum(value for _, value in true_shares()), 100.0, abs_tol=0.1)
+    met = [call.main_cause for call in calls(512, 77)]
+    for cause in ("duct.partly_blocked", "coils.drop_out_hot", "igniter.open"):
+        p = believed[cause]
+        assert abs(met.count(cause) / 512 - p) < 4 * math.sqrt(p * (1 - p) / 512)
+
+
+@pytest.mark.parametrize(
+    ("priors", "said"),
+    [
+        ("", "--priors : name one or more, each once: file, accepted, true"),
+        ("file,file", "--priors file,file: name one or more, each once"),
+        ("file,1999-01-01-a", "1999-01-01-a"),
+    ],
+)
+def test_priors_that_cannot_be_played_are_refused(priors: str, said: str) -> None:
+    """None, the same twice, or a revision that is not there: the message says what can be named."""
+    ran = faultodds("trial", "--jobs", "2", "--priors", priors)
+    assert ran.code == 2
+    assert said in ran.said
+
+
+def test_priors_with_other_prices_are_refused(tmp_path: Path) -> None:
+    """Costs under different prices cannot be compared, so they are not; nor do policies and priors go together."""
+    from faultodds.knowledge import find
+
+    text = find("gas_dryer").read_text(encoding="utf-8")
+    dear = tmp_path / "dear.toml"
+    dear.write_text(text.replace("labour_rate = 95", "labour_rate = 195"), encoding="utf-8")
+    ran = faultodds("trial", "--jobs", "2", "--priors", f"file,{dear}")
+    assert ran.code == 2
+    assert "differ in what labour, travel, a callback or handing over costs" in ran.said
+    both = faultodds("trial", "--jobs", "2", "--priors", "file", "--policies", "faultodds")
+    assert both.code == 2
+    assert "--priors has only faultodds play" in both.said

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from faultodds.appliance import Appliance
+    from faultodds_cli.trial.priors import Priors
     from faultodds_cli.trial.visit import Visit
     from faultodds_sim.call import SimCall
 
@@ -32,18 +33,36 @@ TECHNICIANS = ("T1", "T2", "T3", "T4")
 
 @dataclass(frozen=True)
 class Setting:
-    """What a trial runs on. `appliance` is a name or a path, `policies` names of `POLICIES`."""
+    """What a trial runs on. `appliance` is a name or a path, `policies` names of `POLICIES`.
+
+    With `priors`, the policy of `faultodds next` plays once under each of them instead, and the floor beside them.
+    """
 
     appliance: str
     jobs: int
     seed: int
     policies: tuple[str, ...]
     qualified: bool = True
+    priors: tuple[Priors, ...] = ()
+
+    @property
+    def players(self) -> tuple[str, ...]:
+        """Who plays, in the order of the table: policies, or names of priors and the floor."""
+        return (*(p.name for p in self.priors), FLOOR) if self.priors else self.policies
+
+    @property
+    def reference(self) -> str:
+        """Whom the others are held against: `faultodds`, or the first priors."""
+        return self.priors[0].name if self.priors else OURS
+
+    def policy(self, player: str) -> str:
+        """The policy that a player plays."""
+        return player if player == FLOOR or not self.priors else OURS
 
 
 @dataclass(frozen=True)
 class Played:
-    """One job under one policy. `job` counts from 1; `money` is by stage, in the file's currency."""
+    """One job under one policy (or priors). `job` counts from 1; `money` is by stage, in the file's currency."""
 
     job: int
     policy: str
@@ -79,6 +98,16 @@ def played(appliance: Appliance, call: SimCall, name: str, qualified: bool = Tru
     return visit
 
 
+def opened(setting: Setting) -> dict[str, Appliance]:
+    """The compiled appliance of every player; the floor goes by the first."""
+    from faultodds.appliance import open_appliance
+
+    if not setting.priors:
+        return dict.fromkeys(setting.policies, open_appliance(setting.appliance))
+    found = {priors.name: priors.open() for priors in setting.priors}
+    return {**found, FLOOR: found[setting.reference]}
+
+
 def one_call(job: int, seed: int) -> SimCall:
     """The call of job number `job`, from 1."""
     from faultodds_sim.call import calls
@@ -103,7 +132,7 @@ def play_all(setting: Setting, workers: int, tick: Callable[[int], None] = lambd
                 tick(len(waiting[done]))
         finally:
             pool.shutdown(cancel_futures=True)
-    order = {name: i for i, name in enumerate(setting.policies)}
+    order = {name: i for i, name in enumerate(setting.players)}
     return sorted(results, key=lambda r: (r.job, order[r.policy]))
 
 
@@ -124,14 +153,13 @@ def _one_thread_each() -> Iterator[None]:
 
 
 class _Desk:
-    """What one process keeps between its shares: the compiled appliance, and how far it has come in the calls."""
+    """What one process keeps between its shares: the compiled appliances, and how far it has come in the calls."""
 
     def __init__(self, setting: Setting) -> None:
-        from faultodds.appliance import open_appliance
         from faultodds_sim.call import calls
 
         self.setting = setting
-        self.appliance = open_appliance(setting.appliance)
+        self.appliances = opened(setting)
         self._calls = calls(setting.jobs, setting.seed)
         self._next = 0
 
@@ -152,9 +180,13 @@ def _start(setting: Setting) -> None:
 def _play_share(jobs: range) -> list[Played]:
     desk = _desks[0]
     return [
-        _record(played(desk.appliance, call, name, desk.setting.qualified), call.number + 1, name)
+        _record(
+            played(desk.appliances[name], call, desk.setting.policy(name), desk.setting.qualified),
+            call.number + 1,
+            name,
+        )
         for call in desk.take(jobs)
-        for name in desk.setting.policies
+        for name in desk.setting.players
     ]
 
 

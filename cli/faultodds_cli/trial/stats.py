@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from faultodds.tables import Floats
-from faultodds_cli.trial.play import FLOOR, OURS, Played, Setting
+from faultodds_cli.trial.play import FLOOR, Played, Setting
 
 RESAMPLES = 2000
 LEVEL = 0.95
@@ -28,14 +28,16 @@ class Difference:
 class Summary:
     """One policy over all jobs: means per job, and shares of the jobs.
 
-    `above_floor` is what not knowing the fault cost, `against_ours` this policy's cost less that of faultodds on the same jobs
-    (None for faultodds, and when it did not play).
+    `above_floor` is what not knowing the fault cost, `against_ours` this policy's cost less that of the reference (faultodds, or
+    the first priors) on the same jobs, `ratio` this mean cost over the reference's; None for the reference itself, and when
+    it did not play.
     """
 
     policy: str
     cost: float
     above_floor: Difference
     against_ours: Difference | None
+    ratio: Difference | None
     minutes: float
     checks: float
     repairs: float
@@ -48,18 +50,19 @@ class Summary:
 
 def summaries(results: Sequence[Played], setting: Setting) -> list[Summary]:
     """One summary per policy, in the order of the setting."""
-    by_policy = {name: [r for r in results if r.policy == name] for name in setting.policies}
+    by_policy = {name: [r for r in results if r.policy == name] for name in setting.players}
     costs = {name: np.array([r.cost for r in rows]) for name, rows in by_policy.items()}
-    return [_summary(name, rows, costs) for name, rows in by_policy.items()]
+    return [_summary(name, rows, costs, setting.reference) for name, rows in by_policy.items()]
 
 
-def _summary(name: str, rows: Sequence[Played], costs: dict[str, Floats]) -> Summary:
-    ours = costs.get(OURS) if name != OURS else None
+def _summary(name: str, rows: Sequence[Played], costs: dict[str, Floats], reference: str) -> Summary:
+    ours = costs.get(reference) if name != reference else None
     return Summary(
         policy=name,
         cost=float(costs[name].mean()),
         above_floor=difference(costs[name] - costs[FLOOR]),
         against_ours=None if ours is None else difference(costs[name] - ours),
+        ratio=None if ours is None else ratio(costs[name], ours),
         minutes=_mean([r.minutes for r in rows]),
         checks=_mean([r.checks for r in rows]),
         repairs=_mean([r.repairs for r in rows]),
@@ -83,6 +86,15 @@ def difference(paired: Floats) -> Difference:
     return Difference(float(paired.mean()), float(low), float(high))
 
 
+def ratio(cost: Floats, reference: Floats) -> Difference:
+    """Mean cost over the reference's on the same jobs, and its bootstrap interval with the same random numbers."""
+    rng = np.random.default_rng(0)
+    rows = [rng.integers(0, len(cost), len(cost)) for _ in range(RESAMPLES)]
+    ratios = [float(cost[r].mean() / reference[r].mean()) for r in rows]
+    low, high = np.quantile(ratios, [(1.0 - LEVEL) / 2.0, (1.0 + LEVEL) / 2.0])
+    return Difference(float(cost.mean() / reference.mean()), float(low), float(high))
+
+
 def answer(found: Sequence[Summary], setting: Setting, appliance: str, currency: str) -> dict[str, Any]:
     """The object of `trial --json`."""
     return {
@@ -92,7 +104,20 @@ def answer(found: Sequence[Summary], setting: Setting, appliance: str, currency:
         "qualified_work": setting.qualified,
         "currency": currency,
         "synthetic": True,
-        "policies": [_plain(s) for s in found],
+        **({"priors": [_with_priors(s, setting) for s in found]} if setting.priors else {}),
+        **({} if setting.priors else {"policies": [_plain(s) for s in found]}),
+    }
+
+
+def _with_priors(s: Summary, setting: Setting) -> dict[str, Any]:
+    plain = _plain(s)
+    against = plain.pop("more_than_faultodds")
+    return {
+        "priors": plain.pop("policy"),
+        "mean_cost": plain.pop("mean_cost"),
+        f"more_than_{setting.reference}": against,
+        f"times_{setting.reference}": None if s.ratio is None else _interval(s.ratio),
+        **plain,
     }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from faultodds_cli.trial.play import OURS, Setting
+from faultodds_cli.trial.play import FLOOR, OURS, Setting
 from faultodds_cli.trial.stats import Difference, Summary
 
 _STAGES = {
@@ -20,11 +20,13 @@ _STAGES = {
 
 def main_table(found: Sequence[Summary], setting: Setting, currency: str) -> list[str]:
     """Cost, what not knowing cost, the difference from faultodds, and how the jobs went."""
+    than = f"more than {_short(setting.reference, 12)}"
+    what = "priors" if setting.priors else "policy"
     lines = [
         f"{setting.jobs} simulated jobs, seed {setting.seed}; means per job, money in {currency}",
         "",
-        "                     above   more than faultodds         wrong first come hand",
-        "policy         cost  floor   mean (95 % interval)   min   part visit back   on",
+        f"                     above   {than:<24}    wrong first come hand",
+        f"{what}         cost  floor   mean (95 % interval)   min   part visit back   on",
     ]
     lines += [_row(s) for s in found]
     return [*lines, "", *_legend(found)]
@@ -32,9 +34,14 @@ def main_table(found: Sequence[Summary], setting: Setting, currency: str) -> lis
 
 def _row(s: Summary) -> str:
     return (
-        f"{s.policy:<12}{s.cost:7.0f}{s.above_floor.mean:7.0f}   {_against(s.against_ours):<22}{s.minutes:4.0f}"
+        f"{_short(s.policy, 12):<12}{s.cost:7.0f}{s.above_floor.mean:7.0f}   {_against(s.against_ours):<22}{s.minutes:4.0f}"
         f"{s.wrong_parts:7.2f}{_share(s.first_visit)}{_share(s.callbacks)}{_share(s.handed_over)}"
     )
+
+
+def _short(name: str, room: int) -> str:
+    """A name cut to the room there is; of a path, the end says most."""
+    return name if len(name) <= room else ".." + name[len(name) - room + 2 :]
 
 
 def _share(value: float) -> str:
@@ -60,10 +67,10 @@ def _wrapped(text: str) -> list[str]:
     return textwrap.wrap(text, 80)
 
 
-def money_table(found: Sequence[Summary]) -> list[str]:
+def money_table(found: Sequence[Summary], setting: Setting) -> list[str]:
     """Where the money goes, by stage."""
-    head = "policy      " + "".join(f"{word:>9}" for word in _STAGES.values())
-    rows = [f"{s.policy:<12}" + "".join(f"{s.money[stage]:9.0f}" for stage in _STAGES) for s in found]
+    head = ("priors" if setting.priors else "policy") + "      " + "".join(f"{word:>9}" for word in _STAGES.values())
+    rows = [f"{_short(s.policy, 12):<12}" + "".join(f"{s.money[stage]:9.0f}" for stage in _STAGES) for s in found]
     return ["WHERE THE MONEY GOES, means per job", head, *rows]
 
 
@@ -80,3 +87,17 @@ def verdict(found: Sequence[Summary]) -> str:
     if d.high < 0:
         return f"faultodds loses to {best.policy} by {-d.mean:.0f} a job."
     return f"No difference that {best.policy} and faultodds could not owe to chance."
+
+
+def priors_verdict(found: Sequence[Summary], setting: Setting) -> str:
+    """What believing other numbers did to the cost of a job, in a sentence."""
+    parts = []
+    for s in found:
+        if s.ratio is None or s.policy == FLOOR:
+            continue
+        d = s.ratio
+        change = 100.0 * (d.mean - 1.0)
+        how = "the same as" if abs(change) < 0.05 else f"{abs(change):.1f} % {'more' if change > 0 else 'less'} than"
+        sure = f"95 % interval {100 * (d.low - 1):+.1f} to {100 * (d.high - 1):+.1f} %"
+        parts.append(f"with '{s.policy}' a job costs {how} with '{setting.reference}' ({sure})")
+    return f"Same advice rules, other numbers: {'; '.join(parts)}." if parts else ""

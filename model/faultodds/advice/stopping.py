@@ -28,7 +28,7 @@ def same_decision_probability(ranking: Ranking, samples: int = SAMPLES) -> float
     p = ranking.problem
     if not p.check_names or not p.bundles:
         return 1.0
-    spread = _even(samples, len(p.check_names) + 1)
+    spread = even_points(samples, len(p.check_names) + 1)
     kept = likely(p.weights, DROPPED)
     weights = p.weights[kept] / p.weights[kept].sum()
     truth = np.minimum(np.searchsorted(np.cumsum(weights), spread[0]), len(kept) - 1)
@@ -45,7 +45,7 @@ def same_decision_probability(ranking: Ranking, samples: int = SAMPLES) -> float
     return float(np.mean([f <= first[0] or first[0] <= f for f in first[1:]]))
 
 
-def _even(samples: int, columns: int) -> Floats:
+def even_points(samples: int, columns: int) -> Floats:
     """(columns, samples) points that fill the unit cube evenly (an additive recurrence on square roots of primes)."""
     primes = [n for n in range(2, 20 * columns + 20) if all(n % d for d in range(2, int(n**0.5) + 1))][:columns]
     step = np.sqrt(np.array(primes, dtype=float)) % 1.0

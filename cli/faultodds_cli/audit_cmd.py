@@ -1,0 +1,133 @@
+"""`audit`: would learning from the shop's log have helped?"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from faultodds_cli.common import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app, say, say_json
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from faultodds.schema import Knowledge
+
+app = new_app("Would it have helped? Learn from a log's past, forecast what came next, count.")
+
+
+@app.command()
+def audit_command(
+    log: Annotated[str, typer.Argument(metavar="LOG", help="Name of an imported log, or a clean log's .parquet file.")],
+    truth: Annotated[
+        Path | None,
+        typer.Option("--truth", metavar="FILE", help="Table of what was really wrong: columns job and main_cause."),
+    ] = None,
+    revision: Annotated[
+        list[str] | None, typer.Option("--revision", metavar="ID", help="Judge this revision as well; may be repeated.")
+    ] = None,
+    stages: Annotated[
+        str | None, typer.Option("--stages", metavar="A,B,..", help="Moments of a job: complaint,1,2,4,all.")
+    ] = None,
+    rivals: Annotated[
+        bool, typer.Option("--rivals/--no-rivals", help="Whether the methods of scikit-learn take part.")
+    ] = True,
+    rivals_know_truth: Annotated[
+        bool, typer.Option("--rivals-know-truth", help="Let the rivals learn from --truth, which no shop has.")
+    ] = False,
+    refits: Annotated[
+        int, typer.Option("--refits", metavar="N", min=1, help="How often at most to learn anew on the way.")
+    ] = 6,
+    first: Annotated[
+        int, typer.Option("--first", metavar="N", min=1, help="Jobs to have seen before the first forecast.")
+    ] = 50,
+    figure: Annotated[
+        Path | None, typer.Option("--figure", metavar="FILE", help="Also write a figure: audit.png, .svg or .pdf.")
+    ] = None,
+    appliance: ApplianceOption = DEFAULT_APPLIANCE,
+    as_json: JsonOption = False,
+) -> None:
+    """Play a log forward: learn from the jobs before each month, forecast its jobs, compare with what put them right.
+
+    Compared are the knowledge file's priors, priors learned from the log, any --revision, and three rivals from
+    scikit-learn that get the same columns. Nothing is forecast from anything that was not known at the time.
+
+    Example: faultodds audit harbour_lane
+    """
+    from faultodds.appliance import open_appliance
+    from faultodds.audit import audit, read_truth, verdict
+    from faultodds.audit.methods import LEARNED
+    from faultodds.audit.stages import chosen
+
+    moments = chosen(stages)
+    if figure is not None:
+        from faultodds.charts import check_path
+
+        check_path(figure, "audit.png")
+    _truth_for_rivals(truth, rivals_know_truth)
+    known = None if truth is None else read_truth(truth)
+    knowledge = open_appliance(appliance, revision="file").knowledge
+    frame = _opened(log, knowledge)
+    others = {_label(each): open_appliance(appliance, revision=each).knowledge for each in revision or ()}
+    with _progress() as tick:
+        found = audit(
+            knowledge,
+            frame,
+            truth=known,
+            others=others,
+            stages=moments,
+            with_rivals=rivals,
+            rivals_know_truth=rivals_know_truth,
+            first_jobs=first,
+            most_refits=refits,
+            tick=tick,
+        )
+    said = verdict(found, LEARNED)
+    if figure is not None:
+        from faultodds.audit.figure import draw
+
+        draw(found, LEARNED, figure)
+    from faultodds_cli import audit_show
+
+    name = Path(log).stem
+    if as_json:
+        say_json(audit_show.answer(found, name, knowledge.appliance.id, said))
+        return
+    say(audit_show.lines(found, name, said))
+
+
+def _label(revision: str) -> str:
+    return f"revision {revision}"
+
+
+def _truth_for_rivals(truth: Path | None, rivals_know_truth: bool) -> None:
+    from faultodds.errors import FaultoddsError
+
+    if rivals_know_truth and truth is None:
+        raise FaultoddsError("--rivals-know-truth needs the truth: add --truth FILE, or leave it out.")
+
+
+def _opened(log: str, knowledge: Knowledge) -> pd.DataFrame:
+    """The clean log, every name in it known to the knowledge file."""
+    from faultodds.joblog.clean import read_clean, validate
+    from faultodds.joblog.folder import find_log
+
+    frame = read_clean(find_log(log))
+    validate(frame, knowledge)
+    return frame
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[str], None]]:
+    """What is being done, on a terminal's standard error; nothing anywhere else."""
+    if not sys.stderr.isatty():
+        yield lambda what: None
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status("learning") as status:
+        yield lambda what: status.update(f"learning: {what} done")

@@ -1,0 +1,108 @@
+"""An audit as text for an 80-column terminal, and as JSON."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from faultodds_cli.text import wrap
+
+if TYPE_CHECKING:
+    from faultodds.audit import Audit, Row
+    from faultodds.audit.intervals import Interval
+
+_NAME = 22
+_LEGEND = (
+    "log: minus the log of the chance given to what turned out, mean of the jobs; smaller is better. Brier: squared "
+    "distance of the chances from what turned out, smaller is better. calib: how far the chance stated for the likeliest "
+    "repair lies from how often it was right. first, top 3: share of jobs where the likeliest, or one of the three "
+    "likeliest, put the machine right. than file: log less the file's on the same jobs; under 0 is better."
+)
+
+
+def lines(audit: Audit, name: str, said: str) -> list[str]:
+    """The whole answer."""
+    c = audit.counts
+    head = (
+        f"{name}: {c['jobs']} jobs. Learned {c['times_learned']} times from what was known before, then forecast the months "
+        f"that followed: {c['scored']} jobs held against what put them right."
+    )
+    out = [*wrap(head), ""]
+    for stage in audit.stages:
+        rows = [r for r in audit.rows if r.stage == stage]
+        out.append(f"{stage.title.upper():<{_NAME}}    log  Brier  calib  first  top 3  than file (95 %)")
+        out += [_row(r) for r in rows]
+        out.append("")
+    out += wrap(_LEGEND)
+    luck = [r.luck for r in audit.rows]
+    out += wrap(
+        f"With so few jobs an exactly right forecast would show a calib of {min(luck):.3f} to {max(luck):.3f} by luck alone."
+    )
+    for note in audit.notes:
+        out += wrap(note, "- ", "  ")
+    return [*out, "", *wrap(said)]
+
+
+def _row(r: Row) -> str:
+    figures = f"{r.log_score:7.3f}{r.brier.score:7.3f}{r.calibration.value:7.3f}{r.top1:7.0%}{r.top3:7.0%}"
+    return f"  {r.method:<{_NAME - 2}}{figures}  {_difference(r.against_file)}".rstrip()
+
+
+def _difference(d: Interval | None) -> str:
+    return "" if d is None else f"{d.value:+.3f} ({d.low:+.2f} to {d.high:+.2f})"
+
+
+def answer(audit: Audit, name: str, appliance: str, said: str) -> dict[str, Any]:
+    """The object of `audit --json`."""
+    return {
+        "appliance": appliance,
+        "log": name,
+        "counts": dict(audit.counts),
+        "stages": [
+            {
+                "stage": stage.name,
+                "title": stage.title,
+                "methods": [_plain(r) for r in audit.rows if r.stage == stage],
+            }
+            for stage in audit.stages
+        ],
+        "notes": list(audit.notes),
+        "verdict": said,
+    }
+
+
+def _plain(r: Row) -> dict[str, Any]:
+    b = r.brier
+    return {
+        "method": r.method,
+        "log_score": _round(r.log_score),
+        "brier": {
+            "score": _round(b.score),
+            "reliability": _round(b.reliability),
+            "resolution": _round(b.resolution),
+            "uncertainty": _round(b.uncertainty),
+            "leftover": _round(b.leftover),
+        },
+        "calibration_error": _interval(r.calibration),
+        "calibration_error_by_luck": _round(r.luck),
+        "top_1": _round(r.top1),
+        "top_3": _round(r.top3),
+        "log_score_less_file": None if r.against_file is None else _interval(r.against_file),
+        "calibration_curve": [
+            {
+                "stated": _round(p.stated),
+                "right": _round(p.right),
+                "low": _round(p.low),
+                "high": _round(p.high),
+                "jobs": p.jobs,
+            }
+            for p in r.curve
+        ],
+    }
+
+
+def _interval(d: Interval) -> dict[str, float]:
+    return {"value": _round(d.value), "low": _round(d.low), "high": _round(d.high)}
+
+
+def _round(value: float) -> float:
+    return float(f"{value:.6g}")

@@ -1,0 +1,194 @@
+"""`faultodds shop`: the shop's own prices and minutes, in one file: made, checked, shown."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from faultodds_cli.common import (
+    DEFAULT_APPLIANCE,
+    ApplianceOption,
+    JsonOption,
+    TechnicianOption,
+    new_app,
+    say,
+    say_json,
+)
+
+if TYPE_CHECKING:
+    from faultodds.appliance import Appliance
+    from faultodds.schema import Knowledge
+    from faultodds.shop import Shop
+    from faultodds.shop_file import Line
+
+app = new_app("Your shop's prices, minutes and technicians, in one file laid over the knowledge file.")
+
+FileArgument = Annotated[
+    str | None,
+    typer.Argument(metavar="[FILE]", help="The shop file; the one in use if not given.", show_default=False),
+]
+_HEADS = {
+    "costs": "COSTS",
+    "parts": "PARTS",
+    "minutes": "MINUTES, hands on",
+    "access": "MINUTES to open and to put back",
+}
+
+
+@app.command("new")
+def new_command(
+    file: Annotated[
+        str | None,
+        typer.Argument(metavar="[FILE]", help="Where; shop.toml in your data folder if not given.", show_default=False),
+    ] = None,
+    appliance: ApplianceOption = DEFAULT_APPLIANCE,
+    as_json: JsonOption = False,
+) -> None:
+    """Write a shop file to fill in, with every number of the appliance as a comment.
+
+    Examples: faultodds shop new / faultodds shop new our_shop.toml
+    """
+    from faultodds import shop
+    from faultodds.knowledge import load
+    from faultodds.shop_file import write_template
+
+    path = shop.default_path() if file is None else Path(file).expanduser()
+    write_template(load(appliance), path)
+    if as_json:
+        say_json({"file": str(path)})
+        return
+    from faultodds_cli.text import wrap
+
+    used = "It is used from now on." if file is None else f"Use it with --shop {file}, or set FAULTODDS_SHOP to it."
+    named = "" if file is None else f" {file}"
+    say(
+        wrap(
+            f"Wrote {path}. Nothing in it counts until you take a # away: put your own labour rate and prices there, then type "
+            f"'faultodds shop check{named}'. {used}"
+        )
+    )
+
+
+@app.command("check")
+def check_command(
+    file: FileArgument = None, appliance: ApplianceOption = DEFAULT_APPLIANCE, as_json: JsonOption = False
+) -> None:
+    """Check a shop file: what it changes, and which prices are still the knowledge file's first guesses."""
+    from faultodds.shop_file import lines
+
+    ready, found, path = _opened(file, appliance)
+    rows = lines(ready, found, path)
+    for technician in found.technician:
+        lines(ready, found, path, technician)
+    if as_json:
+        say_json({"file": str(path), "name": found.shop.name, **_counts(rows), "technicians": list(found.technician)})
+        return
+    say(_check_lines(ready, found, path, rows))
+
+
+@app.command("show")
+def show_command(
+    file: FileArgument = None,
+    technician: TechnicianOption = None,
+    appliance: ApplianceOption = DEFAULT_APPLIANCE,
+    as_json: JsonOption = False,
+) -> None:
+    """Every price and minute in use, the shop's own marked with *; with --technician at that technician's pace."""
+    from faultodds.shop import chosen_technician, lay_over
+    from faultodds.shop_file import lines
+
+    ready, found, path = _opened(file, appliance)
+    who = chosen_technician(technician)
+    laid = lay_over(ready, found, path, who)
+    rows = lines(ready, found, path, who)
+    if as_json:
+        from faultodds.answers import shop_used
+
+        say_json({**(shop_used(laid) or {}), "currency": laid.knowledge.costs.currency, "numbers": _as_data(rows)})
+        return
+    say(_show_lines(laid, found, rows))
+
+
+def _opened(file: str | None, appliance: str) -> tuple[Appliance, Shop, Path]:
+    """The appliance at the knowledge file's own prices, and the shop file with its path."""
+    from faultodds import shop
+    from faultodds.appliance import open_appliance
+
+    path = shop.find(file)
+    if path is None:
+        raise shop.ShopError(
+            f"there is no shop file: nothing at {shop.default_path()}, and {shop.SHOP_VARIABLE} names none. "
+            "Type 'faultodds shop new' to make one."
+        )
+    return open_appliance(appliance), shop.read(path), path
+
+
+def _counts(rows: list[Line]) -> dict[str, dict[str, int]]:
+    """How many numbers of each kind are the shop's, of how many; parts count only where there is a price."""
+    out = {}
+    for group in _HEADS:
+        these = [r for r in rows if r.group == group and (group != "parts" or r.own or r.file)]
+        out[group] = {"own": sum(r.own for r in these), "of": len(these)}
+    return out
+
+
+def _as_data(rows: list[Line]) -> list[dict[str, Any]]:
+    return [{"group": r.group, "name": r.name, "value": r.value, "knowledge_file": r.file, "own": r.own} for r in rows]
+
+
+def _check_lines(ready: Appliance, found: Shop, path: Path, rows: list[Line]) -> list[str]:
+    from faultodds_cli.text import wrap
+
+    k, counts = ready.knowledge, _counts(rows)
+    out = wrap(f"{path}: sound. {_whose(found)}, for {k.appliance.title}.")
+    for group, head in _HEADS.items():
+        out += wrap(f"{counts[group]['own']} of {counts[group]['of']} are yours", f"  {head}: ")
+    guesses = [r.name for r in rows if r.group in ("costs", "parts") and not r.own and r.file]
+    if guesses:
+        shown = ", ".join(guesses[:8]) + (f" and {len(guesses) - 8} more" if len(guesses) > 8 else "")
+        out += wrap(f"Still the knowledge file's first guesses: {shown}.", "  ")
+    for name, who in found.technician.items():
+        out += wrap(f"{name}: {_about(who.pace, who.qualified, len(who.minutes), who.name)}.", "  Technician ")
+    if not found.technician:
+        out += wrap("No technicians: everybody works in the minutes above.", "  ")
+    return out
+
+
+def _about(pace: float, qualified: bool, own: int, name: str) -> str:
+    said = [f"{name}," if name else "", f"{pace:g} times the minutes"]
+    said.append(f"with {own} of their own" if own else "")
+    return " ".join(w for w in said if w) + ("" if qualified else "; no energised or gas-pressure work")
+
+
+def _show_lines(laid: Appliance, found: Shop, rows: list[Line]) -> list[str]:
+    from faultodds_cli.show import shop_lines
+    from faultodds_cli.text import paragraphs
+
+    blocks = [[_whose(found)]]
+    for group, head in _HEADS.items():
+        these = [r for r in rows if r.group == group and (group != "parts" or r.value or r.own)]
+        blocks.append([_columns(head, "now", "file"), *(line for r in these for line in _row(laid.knowledge, r))])
+    return paragraphs([*blocks, ["* yours; the rest is the knowledge file's first guess."], shop_lines(laid)])
+
+
+def _whose(found: Shop) -> str:
+    return found.shop.name or "A shop without a name"
+
+
+def _columns(head: str, now: str, file: str) -> str:
+    from faultodds_cli.text import width
+
+    return head.ljust(width() - 20) + now.rjust(10) + file.rjust(10)
+
+
+def _row(k: Knowledge, r: Line) -> list[str]:
+    """One number, the knowledge file's beside it; two lines when the title is long."""
+    from faultodds_cli.text import capital, fitted, width
+
+    money = r.group in ("costs", "parts")
+    now, file = (f"{v:,.2f}" if money else f"{v:.4g}" for v in (r.value, r.file))
+    mark = "*" if r.own else " "
+    head = f"  {mark} {r.name}: "
+    return [_columns(head + fitted(capital(r.title), width() - 20 - len(head)), now, file)]

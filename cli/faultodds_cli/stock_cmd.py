@@ -1,0 +1,106 @@
+"""`faultodds stock`: before the visit, what to have in the van, and how long the call will take."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from faultodds_cli.common import (
+    DEFAULT_APPLIANCE,
+    ApplianceOption,
+    JsonOption,
+    QualifiedOption,
+    RevisionOption,
+    ShopOption,
+    TechnicianOption,
+    new_app,
+    say,
+    say_json,
+)
+from faultodds_cli.one_shot import FactOption, FoundOption, call_as_given
+
+if TYPE_CHECKING:
+    from faultodds.stock import Limit, Stock
+    from faultodds_cli.common import View
+
+app = new_app("Before the visit: which parts to carry, the chance of finishing in one visit, minutes on site.")
+
+
+@app.command()
+def stock(
+    fact: FactOption = None,
+    found: FoundOption = None,
+    budget: Annotated[
+        float | None, typer.Option("--budget", metavar="MONEY", help="Parts for at most so much money.")
+    ] = None,
+    shelf: Annotated[int | None, typer.Option("--shelf", metavar="N", help="Room for at most N parts.")] = None,
+    carry: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--carry",
+            metavar="PART,PART",
+            help="What is in the van already: judged as it is, or added to with --budget or --shelf.",
+        ),
+    ] = None,
+    jobs: Annotated[
+        int | None,
+        typer.Option("--jobs", metavar="N", help="Parts for N calls of the usual mix between two restockings."),
+    ] = None,
+    qualified: QualifiedOption = True,
+    appliance: ApplianceOption = DEFAULT_APPLIANCE,
+    revision: RevisionOption = None,
+    shop: ShopOption = None,
+    technician: TechnicianOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Which parts to carry, from what the customer said; without a complaint, for the usual mix of calls.
+
+    Examples: faultodds stock --found heat=none --budget 150 / faultodds stock --jobs 20 --shelf 25
+    """
+    from faultodds.errors import FaultoddsError
+
+    if jobs is not None and found:
+        raise FaultoddsError(
+            f"--jobs {jobs} is about calls of the usual mix, --found about one call. Leave one of them out."
+        )
+    view = call_as_given(
+        appliance, fact, found, None, None, None, None, None, None, qualified,
+        revision=revision, shop=shop, technician=technician,
+    )  # fmt: skip
+    from faultodds.stock import Limit, Stock
+
+    ready = Stock(view.appliance, view.belief, view.situation)
+    limit = Limit(budget, shelf, tuple(p.strip() for text in carry or [] for p in text.split(",") if p.strip()))
+    if jobs is not None:
+        _say_shelf(view, ready, limit, jobs, as_json)
+    else:
+        _say_load(view, ready, limit, as_json)
+
+
+def _say_load(view: View, ready: Stock, limit: Limit, as_json: bool) -> None:
+    from faultodds.stock_minutes import on_site
+    from faultodds_cli import stock_show
+
+    given = bool(limit.carried) and limit.is_free
+    load = ready.judge(limit.carried) if given else ready.load(limit)
+    minutes = on_site(ready, [p.name for p in load.parts])
+    if as_json:
+        say_json(stock_show.load_answer(view, load, minutes, limit))
+    else:
+        say(stock_show.load_lines(view, load, minutes, limit))
+
+
+def _say_shelf(view: View, ready: Stock, limit: Limit, jobs: int, as_json: bool) -> None:
+    from collections import Counter
+
+    from faultodds.stock_shelf import Planner
+    from faultodds_cli import stock_show
+
+    planner = Planner(ready, jobs)
+    given = bool(limit.carried) and limit.is_free
+    shelf = planner.judged(Counter(planner.named(limit.carried))) if given else planner.best(limit)
+    if as_json:
+        say_json(stock_show.shelf_answer(view, shelf, limit))
+    else:
+        say(stock_show.shelf_lines(view, shelf, limit))

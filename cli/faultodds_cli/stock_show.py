@@ -1,0 +1,287 @@
+"""What `faultodds stock` prints: for somebody loading a van at seven in the morning, the list first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from faultodds_cli import show
+from faultodds_cli.common import View
+from faultodds_cli.text import capital, money, paragraphs, percent, width, wrap
+
+if TYPE_CHECKING:
+    from faultodds.schema import Knowledge
+    from faultodds.stock import Limit, Load, PartValue
+    from faultodds.stock_minutes import OnSite
+    from faultodds.stock_shelf import Shelf
+
+# Parts left behind that are worth naming, and the least visits in a hundred that a part is named for.
+LEFT_SHOWN, LEAST_NAMED = 4, 0.002
+ROUND_TO = 5
+RULE = (
+    "One visit is enough when every fault can be put right with what is aboard; a dearer repair stands in for the usual one when "
+    "that costs less than another visit ({visit})."
+)
+
+
+# ---- one call ----
+
+
+def load_lines(view: View, load: Load, minutes: OnSite, limit: Limit) -> list[str]:
+    """One call: the list, what it gives, the time to plan, what stays behind, what no part helps."""
+    return paragraphs(
+        [
+            _call_lines(view),
+            [*_list_head(view, load, limit), *_part_table(view, load.parts)],
+            _chance_lines(view, load),
+            _minutes_lines(minutes),
+            _left_lines(view, load, limit),
+            _ask_lines(view),
+            wrap(RULE.format(visit=money(load.visit_cost, view.appliance.knowledge))),
+            show.revision_lines(view.appliance),
+            show.shop_lines(view.appliance),
+        ]
+    )
+
+
+def _call_lines(view: View) -> list[str]:
+    if view.job.findings or view.job.facts:
+        return show.evidence_lines(view)
+    return wrap("No complaint given: this is for a call of the usual mix.")
+
+
+def _list_head(view: View, load: Load, limit: Limit) -> list[str]:
+    k = view.appliance.knowledge
+    if not load.parts:
+        return wrap("TAKE NO PARTS." if limit.budget is not None or limit.shelf is not None else _no_parts(load))
+    count = f"{len(load.parts)} part{'s' * (len(load.parts) > 1)}"
+    verb = "WITH" if limit.carried and limit.is_free else "TAKE"
+    within = []
+    if limit.budget is not None:
+        within.append(f"budget {money(limit.budget, k)}")
+    if limit.shelf is not None:
+        within.append(f"room for {limit.shelf}")
+    if limit.carried and not limit.is_free:
+        within.append("on top of what is aboard")
+    limits = f" ({', '.join(within)})" if within else ""
+    return wrap(f"{verb} {count}, {money(load.price, k)}{limits}:")
+
+
+def _no_parts(load: Load) -> str:
+    if load.visit_cost <= 0:
+        return "TAKE NO PARTS: another visit costs nothing by these numbers, so none is worth carrying."
+    return "TAKE NO PARTS: none is worth what carrying it costs."
+
+
+_CELLS = (8, 9, 9, 8, 9)
+
+
+def _part_table(view: View, parts: Sequence[PartValue]) -> list[str]:
+    if not parts:
+        return []
+    k = view.appliance.knowledge
+    lines = [
+        _columns("", "", "needed", "visits", "", "cost of"),
+        _columns("", "price", "in 100", "saved", "worth", "carrying"),
+    ]
+    return lines + [line for p in parts for line in _part_row(k, p)]
+
+
+def _part_row(k: Knowledge, p: PartValue) -> list[str]:
+    cells = (
+        money(p.price, k),
+        _in_hundred(p.needed),
+        _in_hundred(p.saves),
+        money(p.worth, k),
+        money(p.carrying, k),
+    )
+    lines = _row(f"{capital(k.repair[p.name].title)} [{p.name}]", cells)
+    return lines + (wrap(f"does for {', '.join(p.stands_in)} as well", "    ") if p.stands_in and p.saves else [])
+
+
+def _in_hundred(chance: float) -> str:
+    """Of a hundred such calls."""
+    each = chance * 100
+    return "-" if each < 0.05 else f"{each:.1f}" if each < 9.95 else f"{each:.0f}"
+
+
+def _columns(head: str, *cells: str, widths: Sequence[int] = _CELLS) -> str:
+    return (
+        head.ljust(width() - sum(widths)) + "".join(c.rjust(w) for c, w in zip(cells, widths, strict=True))
+    ).rstrip()
+
+
+def _row(head: str, cells: Sequence[str], widths: Sequence[int] = _CELLS) -> list[str]:
+    import textwrap
+
+    room = width() - sum(widths) - 1
+    first, *more = textwrap.wrap(head, room, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False)
+    return [_columns(first, *cells, widths=widths), *more]
+
+
+def _chance_lines(view: View, load: Load) -> list[str]:
+    said = (
+        f"Finished in one visit: {percent(load.chance)} (with an empty van {percent(load.without_parts)}, with every part "
+        f"there is {percent(load.with_every_part)})."
+    )
+    lines = wrap(said)
+    never = []
+    if load.others >= 0.005:
+        never.append(f"{percent(load.others)} is other people's work")
+    if load.nobody >= 0.005:
+        never.append(f"{percent(load.nobody)} is not on the list or not for this technician")
+    if never:
+        lines += wrap(f"No part helps with the rest: {' and '.join(never)}.", "  ")
+    return lines
+
+
+def _minutes_lines(minutes: OnSite) -> list[str]:
+    mean, planned = (ROUND_TO * round(m / ROUND_TO) for m in (minutes.mean, minutes.planned))
+    return wrap(
+        f"Plan {planned} minutes on site: four in five such calls are over by then, the average is {mean}. Travel is not in it."
+    )
+
+
+def _left_lines(view: View, load: Load, limit: Limit) -> list[str]:
+    named = [p for p in load.left if p.saves >= LEAST_NAMED or p.worth >= LEAST_NAMED * load.visit_cost][:LEFT_SHOWN]
+    if not named:
+        return []
+    head = "STAYS BEHIND, and what one more of it would add:"
+    if limit.is_free and not limit.carried:
+        head = "STAYS BEHIND, not worth what carrying it costs:"
+    return [*wrap(head), *(line for p in named for line in _part_row(view.appliance.knowledge, p))]
+
+
+def _ask_lines(view: View) -> list[str]:
+    k = view.appliance.knowledge
+    open_facts = [f for f in k.equipment if f not in view.belief.evidence.facts]
+    needed = [f for f in open_facts if any(f in r.needs and r.cost > 0 for r in k.repair.values())]
+    if not needed:
+        return []
+    asked = "; ".join(f"{f}={'|'.join(k.equipment[f].values)}" for f in needed)
+    return wrap(f"Worth asking on the telephone, some parts hang on it: {asked}.")
+
+
+def load_answer(view: View, load: Load, minutes: OnSite, limit: Limit) -> dict[str, Any]:
+    """The object of `stock --json` for one call."""
+    return {
+        **_head(view, limit),
+        "take": [_part(p) for p in load.parts],
+        "leave": [_part(p) for p in load.left],
+        "price": load.price,
+        "chance": _r(load.chance),
+        "chance_without_parts": _r(load.without_parts),
+        "chance_with_every_part": _r(load.with_every_part),
+        "chance_work_by_others": _r(load.others),
+        "chance_nobody_here": _r(load.nobody),
+        "visit_cost": load.visit_cost,
+        "worth": _r(load.worth),
+        "most_worth": _r(load.most_worth),
+        "minutes": {
+            "mean": _r(minutes.mean),
+            "standard_error": _r(minutes.error),
+            "four_in_five": _r(minutes.planned),
+            "finished": _r(minutes.finished),
+            "waiting": _r(minutes.waiting),
+            "handed_over": _r(minutes.handed_over),
+        },
+    }
+
+
+def _head(view: View, limit: Limit) -> dict[str, Any]:
+    from faultodds.answers import evidence_list, shop_used
+
+    return {
+        "appliance": view.appliance.knowledge.appliance.id,
+        "revision": view.appliance.revision,
+        "shop": shop_used(view.appliance),
+        "evidence": evidence_list(view.belief.evidence),
+        "currency": view.appliance.knowledge.costs.currency,
+        "limit": {"budget": limit.budget, "shelf": limit.shelf, "carried": list(limit.carried)},
+    }
+
+
+def _part(p: PartValue) -> dict[str, Any]:
+    return {
+        "repair": p.name,
+        "price": p.price,
+        "needed": _r(p.needed),
+        "visits_saved": _r(p.saves),
+        "worth": _r(p.worth),
+        "carrying": _r(p.carrying),
+        "stands_in_for": list(p.stands_in),
+    }
+
+
+def _r(value: float) -> float:
+    """Rounded so that the last bits of a sum never show."""
+    return float(f"{value:.6g}")
+
+
+# ---- the shelf for many calls ----
+
+_SHELF_CELLS = (8, 8, 8, 8, 9, 10)
+
+
+def shelf_lines(view: View, shelf: Shelf, limit: Limit) -> list[str]:
+    """Many calls: how many of each, what they give, what carrying them costs."""
+    k = view.appliance.knowledge
+    within = f" (budget {money(limit.budget, k)})" if limit.budget is not None else ""
+    within += f" (room for {limit.shelf})" if limit.shelf is not None else ""
+    head = wrap(
+        f"FOR {shelf.calls} CALLS of the usual mix between two restockings: {shelf.count} parts, {money(shelf.price, k)}{within}."
+    )
+    table = [
+        _columns("", "", "", "likely", "runs", "", "cost of", widths=_SHELF_CELLS),
+        _columns("", "copies", "each", "used", "short", "worth", "carrying", widths=_SHELF_CELLS),
+    ]
+    for c in shelf.copies:
+        cells = (
+            str(c.count),
+            money(c.price, k),
+            f"{c.used:.1f}",
+            percent(c.short),
+            money(c.worth, k),
+            money(c.carrying, k),
+        )
+        table += _row(f"{capital(k.repair[c.name].title)} [{c.name}]", cells, _SHELF_CELLS)
+    gives = wrap(
+        f"Of {shelf.calls} calls about {shelf.finished:.1f} are finished in one visit; {shelf.without_parts:.1f} with an empty "
+        f"van, {shelf.with_every_part:.1f} with every part there is. Another visit costs {money(shelf.visit_cost, k)}."
+    )
+    return paragraphs(
+        [
+            head,
+            table if shelf.copies else [],
+            gives,
+            show.revision_lines(view.appliance),
+            show.shop_lines(view.appliance),
+        ]
+    )
+
+
+def shelf_answer(view: View, shelf: Shelf, limit: Limit) -> dict[str, Any]:
+    """The object of `stock --jobs N --json`."""
+    return {
+        **_head(view, limit),
+        "calls": shelf.calls,
+        "take": [
+            {
+                "repair": c.name,
+                "copies": c.count,
+                "price": c.price,
+                "used": _r(c.used),
+                "short": _r(c.short),
+                "worth": _r(c.worth),
+                "carrying": _r(c.carrying),
+            }
+            for c in shelf.copies
+        ],
+        "count": shelf.count,
+        "price": shelf.price,
+        "finished": _r(shelf.finished),
+        "standard_error": _r(shelf.error),
+        "finished_without_parts": _r(shelf.without_parts),
+        "finished_with_every_part": _r(shelf.with_every_part),
+        "visit_cost": shelf.visit_cost,
+    }

@@ -1,0 +1,113 @@
+"""`faultodds tune`: the shop's own numbers from its job log, kept as a proposal."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from faultodds_cli.common import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app, say, say_json
+from faultodds_cli.tune_options import AboutOption, FigureOption, TopOption, check_figure, kind_named
+
+if TYPE_CHECKING:
+    from faultodds.tuning import Settings
+
+app = new_app("Learn the shop's own numbers from a job log, as a proposal.")
+
+
+@app.command()
+def tune_command(
+    log: Annotated[
+        str, typer.Argument(metavar="LOG|FILE", help="An imported log by its name, or a clean log (.parquet).")
+    ],
+    worth: Annotated[
+        float | None,
+        typer.Option(
+            "--worth", metavar="N", help="How many jobs the file's numbers are worth; chosen from the log if not given."
+        ),
+    ] = None,
+    half_life: Annotated[
+        float | None,
+        typer.Option("--half-life", metavar="DAYS", help="A job this old counts half. All count alike if not given."),
+    ] = None,
+    sweeps: Annotated[
+        int, typer.Option("--sweeps", metavar="N", min=50, max=100_000, help="Rounds of sampling behind the intervals.")
+    ] = 400,
+    intervals: Annotated[
+        bool, typer.Option("--intervals/--no-intervals", help="Say how sure each number is; takes most of the time.")
+    ] = True,
+    workers: Annotated[int, typer.Option("--workers", metavar="N", min=1, help="Processor cores to use.")] = 1,
+    scheduler: Annotated[
+        str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask cluster to use: tcp://host:8786.")
+    ] = None,
+    seed: Annotated[int, typer.Option("--seed", metavar="S", help="Which random draws.")] = 0,
+    about: AboutOption = "causes",
+    top: TopOption = 15,
+    figure: FigureOption = None,
+    appliance: ApplianceOption = DEFAULT_APPLIANCE,
+    as_json: JsonOption = False,
+) -> None:
+    """Learn from every job of a log what this shop's shares and chances are, how sure that is, and what
+    moved. Nothing is used until it is accepted.
+
+    Examples: faultodds tune harbour_lane / faultodds tune harbour_lane --half-life 730 --figure priors.png
+    """
+    kind = kind_named(about)
+    check_figure(figure)
+    from faultodds.appliance import open_appliance
+    from faultodds.joblog.folder import find_log
+    from faultodds.tuning.from_log import learn
+    from faultodds_cli import tune_show
+
+    settings = _settings(worth, half_life, workers, scheduler, seed)
+    path = find_log(log)
+    ready = open_appliance(appliance, revision="file")
+    with _progress() as tick:
+        revision = learn(ready, path, settings, sweeps=sweeps if intervals else 0, tick=tick)
+    k = ready.knowledge
+    drawn = "" if figure is None else tune_show.draw(k, revision, kind, figure)
+    if as_json:
+        say_json(tune_show.revision_answer(k, revision, "proposed"))
+        return
+    from faultodds_cli.text import paragraphs, wrap
+
+    blocks = tune_show.revision_lines(k, revision, kind, top)
+    say(paragraphs([*blocks, wrap(drawn) if drawn else [], tune_show.next_lines(revision, log, appliance)]))
+
+
+def _settings(worth: float | None, half_life: float | None, workers: int, scheduler: str | None, seed: int) -> Settings:
+    from faultodds.tuning import Settings
+    from faultodds.tuning.settings import AUTO, KINDS
+
+    return Settings(
+        strengths=AUTO if worth is None else dict.fromkeys(KINDS, worth),
+        half_life_days=half_life,
+        workers=workers,
+        scheduler=scheduler,
+        seed=seed,
+    )
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[str, int, int], None]]:
+    """What is being done and for how long, on a terminal's standard error; nothing anywhere else."""
+    if not sys.stderr.isatty():
+        yield lambda what, done, of: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn(elapsed_when_finished=True))
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("reading the log", total=None)
+
+        def tick(what: str, done: int, of: int) -> None:
+            if bar.tasks[0].description != what:
+                bar.reset(task, description=what)
+            # Of unknown length: the bar moves to and fro.
+            bar.update(task, completed=done, total=of or None)
+
+        yield tick

@@ -1,0 +1,108 @@
+"""What `CauseClassifier` does with an appliance: teaches its knowledge file with rows whose causes are known."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from faultodds.audit.forecast import main_cause_odds
+from faultodds.audit.groups import Groups, repair_groups
+from faultodds.errors import FaultoddsError, unknown
+from faultodds.joblog.clean import FACT, FOUND, JOB
+from faultodds.knowledge import load
+from faultodds.records import dataclass
+from faultodds.schema import UNLISTED, UNLISTED_MODE, Knowledge
+from faultodds.suspects import Suspects, compile_suspects
+from faultodds.tables import Floats, main_cause_states
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Words = npt.NDArray[np.str_]
+CAUSE = "cause"
+#: Prior mass that may be left out.
+OMITTED_TARGET = 2e-3
+#: Times that rows labelled with a repair group are given their likeliest cause in that group, and learned from.
+ROUNDS = 2
+
+
+@dataclass(frozen=True)
+class Taught:
+    """A taught appliance. `classes` (K,) are the answers that were taught, sorted; `columns` what each is made of, as indices of
+    main causes.
+    """
+
+    suspects: Suspects
+    classes: Words
+    columns: tuple[tuple[int, ...], ...]
+
+    def chances(self, frame: pd.DataFrame) -> Floats:
+        """(N, K) chance of each class, given that it is one of them."""
+        odds = main_cause_odds(self.suspects, frame)
+        p = np.stack([odds[:, list(each)].sum(axis=1) for each in self.columns], axis=1)
+        # All taught classes ruled out: nothing to choose between them.
+        p += 1e-300
+        return np.asarray(p / p.sum(axis=1, keepdims=True))
+
+
+def teach(appliance: str, frame: pd.DataFrame, answers: Words, worth: float | None) -> Taught:
+    """Learn every number of the knowledge file from rows whose cause is known.
+
+    `answers` (N,) are main causes, or repair groups. A repair group with several causes does not say which: such rows are
+    learned from with the cause in the group that the numbers so far find likeliest, and once more with what came out.
+    Raises UnknownName for an answer that is neither, and as the clean log does for columns and words it does not know.
+    """
+    knowledge = load(appliance)
+    rows = _rows(frame)
+    mains = main_cause_states(knowledge)
+    made_of = _made_of(np.unique(answers), repair_groups(knowledge), mains)
+    suspects = compile_suspects(knowledge, OMITTED_TARGET)
+    several = any(len(each) > 1 for each in made_of.values())
+    for _ in range(ROUNDS if several else 1):
+        causes = _likeliest(main_cause_odds(suspects, rows), answers, made_of, mains)
+        suspects = compile_suspects(_learned(knowledge, rows, causes, worth), OMITTED_TARGET)
+    classes = np.unique(answers)
+    return Taught(suspects, classes, tuple(made_of[c] for c in classes))
+
+
+def _rows(frame: pd.DataFrame) -> pd.DataFrame:
+    """The columns there are to learn from; others are refused, so that none is ignored unseen."""
+    other = [str(c) for c in frame.columns if not str(c).startswith((FACT, FOUND))]
+    if other:
+        raise FaultoddsError(
+            f"the column '{other[0]}' is neither a fact nor a finding. Keep the columns that start with '{FACT}' or '{FOUND}': "
+            "X = X.filter(regex='^(fact|found):')."
+        )
+    return frame.reset_index(drop=True)
+
+
+def _made_of(classes: Words, groups: Groups, mains: tuple[str, ...]) -> dict[str, tuple[int, ...]]:
+    """The main causes behind each answer; all answers main causes, or all of them groups."""
+    names = {UNLISTED: UNLISTED_MODE}
+    if all(names.get(c, c) in mains for c in classes):
+        return {c: (mains.index(names.get(c, c)),) for c in classes}
+    for c in classes:
+        if c not in groups.names:
+            raise unknown("main cause or repair group", str(c), [*mains, *groups.names])
+    return {
+        c: tuple(mains.index(m) for m, column in groups.of_main.items() if groups.names[column] == c) for c in classes
+    }
+
+
+def _likeliest(odds: Floats, answers: Words, made_of: dict[str, tuple[int, ...]], mains: tuple[str, ...]) -> list[str]:
+    out = []
+    for row, answer in zip(odds, answers, strict=True):
+        behind = made_of[str(answer)]
+        out.append(mains[max(behind, key=lambda c: row[c])])
+    return out
+
+
+def _learned(knowledge: Knowledge, rows: pd.DataFrame, causes: list[str], worth: float | None) -> Knowledge:
+    from faultodds.tuning import Settings, fit
+    from faultodds.tuning.settings import KINDS
+
+    frame = rows.assign(**{JOB: [str(i) for i in range(len(rows))], CAUSE: causes})
+    settings = Settings() if worth is None else Settings(strengths=dict.fromkeys(KINDS, float(worth)))
+    return fit(knowledge, frame, settings).knowledge

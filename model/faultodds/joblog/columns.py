@@ -1,0 +1,96 @@
+"""One column of a log over all its pieces: what its cells say, each different text read once, and what became of them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any, Final
+
+from faultodds.joblog import amounts, personal
+from faultodds.joblog.cells import BLANK, Cell, CellReader, pieces_to_ask, text_reader
+from faultodds.joblog.mapping import Column
+from faultodds.joblog.report import ColumnReport
+from faultodds.schema import Knowledge
+
+MOST_REMEMBERED: Final = 200_000
+FREE_TEXT: Final = ("complaint", "repairs")
+
+Texts = Sequence[str]
+
+
+class _Memo(dict[Any, Cell]):
+    """Every different text of a column read once; forgets all when there are too many."""
+
+    def __init__(self, read: Callable[[Any], Cell]) -> None:
+        super().__init__()
+        self._read = read
+
+    def __missing__(self, text: Any) -> Cell:
+        if len(self) > MOST_REMEMBERED:
+            self.clear()
+        self[text] = self._read(text)
+        return self[text]
+
+
+class ColumnReader:
+    """One column with its memory and its report."""
+
+    def __init__(self, column: Column, place: int, knowledge: Knowledge) -> None:
+        self._reader = CellReader(column, knowledge)
+        self.place, self.targets, self.context = place, column.targets(knowledge), self._reader.context
+        self.report = ColumnReport(column.heading, ", ".join(column.of) or column.kind)
+        self._free = column.kind in FREE_TEXT
+        self._memo = _Memo(self._read)
+
+    def _read(self, text_and_row: Any) -> Cell:
+        if isinstance(text_and_row, str):
+            return self._reader.read(text_and_row)
+        text, row = text_and_row
+        return self._reader.read(text, dict(zip(self.context, row, strict=True)))
+
+    def cells(self, texts: Texts, facts: Sequence[tuple[str | None, ...]]) -> list[Cell]:
+        """What each cell says, given the facts of its row."""
+        memo = self._memo
+        if facts:
+            found = [memo[text, row] if text else BLANK for text, row in zip(texts, facts, strict=True)]
+        else:
+            found = [memo[text] for text in texts]
+        self.report.counts.update(cell.status for cell in found)
+        self.report.add_words(Counter(self._words(found)))
+        return found
+
+    def _words(self, cells: Sequence[Cell]) -> Iterator[str]:
+        for cell in cells:
+            if cell.left:
+                yield from (personal.masked(piece) for piece in pieces_to_ask(cell))
+
+    def name_nearest(self) -> None:
+        """Find the known meaning nearest to each of the commonest words; in free text forget those that occur once."""
+        if self._free:
+            self.report.words = Counter({w: n for w, n in self.report.words.items() if n > 1})
+        for word, _ in self.report.words.most_common(20):
+            meaning = self._reader.lexicon.nearest(word)
+            if meaning is not None:
+                name = meaning.column.partition(":")[2]
+                self.report.nearest[word] = f"{name}={meaning.value}" if name else meaning.value
+
+
+PARSERS: Final[dict[str, Callable[[str], float | None]]] = {"minutes": amounts.minutes, "bill": amounts.money}
+
+
+class AmountReader:
+    """A column of minutes or money."""
+
+    def __init__(self, column: Column, place: int) -> None:
+        self.place = place
+        self.name: str = column.kind
+        self._parse = PARSERS[column.kind]
+        self._check = text_reader(self._parse)
+        self.report = ColumnReport(column.heading, column.kind)
+
+    def read(self, texts: Texts) -> list[float | None]:
+        """The amounts, None where there is none."""
+        cells = [self._check(text) for text in texts]
+        self.report.counts.update(cell.status for cell in cells)
+        self.report.add_words(Counter(piece for cell in cells for piece in cell.left))
+        return [self._parse(text) if cell.status == "read" else None for text, cell in zip(texts, cells, strict=True)]

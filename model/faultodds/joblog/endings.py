@@ -1,0 +1,113 @@
+"""How each visit of a log ended: from its own words, and from the same customer calling again within the window."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faultodds.joblog.clean import CAME_BACK, ENDINGS, GONE, UNKNOWN
+
+CODE: Final = {ending: code for code, ending in enumerate(ENDINGS)}
+NO_WORD: Final = -1
+FEW: Final = 3
+"""So many callbacks, or one in a hundred visits, show that a log records them at all."""
+
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Endings:
+    """Codes of `ended` (places in `clean.ENDINGS`), days until the customer called again and days followed (NaN: not known),
+    and sentences on how they came about."""
+
+    ended: NDArray[np.int8]
+    back_after: NDArray[np.float64]
+    followed: NDArray[np.float64]
+    notes: list[str]
+
+
+def endings(
+    customer: NDArray[np.uint64],
+    day: Ints,
+    word: NDArray[np.int8],
+    window_days: float,
+    no_ending: str = "auto",
+) -> Endings:
+    """Endings of visits, one array entry a visit.
+
+    `customer` is a hash (0: not known), `day` a day number (negative: not known), `word` the code of what the log's own
+    column says (`NO_WORD`: nothing). A visit came back when the customer has a later one within `window_days`, or when the
+    log says so. `no_ending` says what a visit without either counts as: "gone", "unknown", or "auto": gone in a log that
+    records callbacks, since there a silence means that nobody called.
+    """
+    gap, since = _gaps(customer, day)
+    again = gap <= window_days
+    said_back = word == CODE[CAME_BACK]
+    notes: list[str] = []
+    marks_second = _marks_the_second_visit(said_back, again, since <= window_days)
+    if marks_second:
+        notes.append('In this log "callback" marks the second visit; the visit before it is the one that came back.')
+        said_back = np.zeros_like(said_back)
+        word = np.where(word == CODE[CAME_BACK], NO_WORD, word).astype(np.int8)
+    came_back = again | said_back
+    ended = np.where(word == NO_WORD, _silence(came_back, word, no_ending, notes), word)
+    broken_promise = int((again & (word == CODE[GONE])).sum())
+    if broken_promise:
+        notes.append(f"{_visits(broken_promise)} said to be done, but the customer called again in time: came back.")
+    ended = np.where(came_back, CODE[CAME_BACK], ended).astype(np.int8)
+    back_after = np.where(again & came_back, gap, np.nan)
+    unseen = int((came_back & ~again).sum())
+    if unseen:
+        notes.append(f"{_visits(unseen)} came back by the log's own word, with no second visit to tell the day from.")
+    last = day.max(initial=-1)
+    followed = np.where(day >= 0, last - day, np.nan).astype(float)
+    return Endings(ended, back_after, followed, notes)
+
+
+def _visits(count: int) -> str:
+    return f"{count:,} visit" + ("" if count == 1 else "s")
+
+
+def _gaps(customer: NDArray[np.uint64], day: Ints) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Days to the same customer's next visit on a later day and since the one before; infinite where there is none."""
+    known = np.flatnonzero((customer > 0) & (day >= 0))
+    order = known[np.lexsort((day[known], customer[known]))]
+    who, when = customer[order], day[order]
+    new_run = np.ones(len(order), bool)
+    new_run[1:] = (who[1:] != who[:-1]) | (when[1:] != when[:-1])
+    run = np.cumsum(new_run) - 1  # visits of one customer on one day are one run
+    starts = np.flatnonzero(new_run)
+    run_who, run_when = who[starts], when[starts]
+    to_next = np.full(len(starts), np.inf)
+    same = run_who[1:] == run_who[:-1]
+    steps = (run_when[1:] - run_when[:-1]).astype(float)
+    to_next[:-1] = np.where(same, steps, np.inf)
+    since = np.full(len(starts), np.inf)
+    since[1:] = np.where(same, steps, np.inf)
+    gap, before = np.full(len(day), np.inf), np.full(len(day), np.inf)
+    gap[order], before[order] = to_next[run], since[run]
+    return gap, before
+
+
+def _marks_the_second_visit(said: NDArray[np.bool_], again: NDArray[np.bool_], was_before: NDArray[np.bool_]) -> bool:
+    """Whether "callback" stands mostly on visits that follow one, rather than on those that are followed."""
+    forward, backward = int((said & again).sum()), int((said & was_before & ~again).sum())
+    return backward >= FEW and backward > forward
+
+
+def _silence(came_back: NDArray[np.bool_], word: NDArray[np.int8], no_ending: str, notes: list[str]) -> int:
+    """The code of a visit with no ending written."""
+    silent = int(((word == NO_WORD) & ~came_back).sum())
+    if no_ending == "auto":
+        seen = int(came_back.sum())
+        no_ending = GONE if seen >= FEW or (seen and seen * 100 >= len(word)) else UNKNOWN
+    if silent and no_ending == GONE:
+        notes.append(
+            f"{_visits(silent)} with no ending written count as gone, since the log records callbacks and there was none."
+        )
+    elif silent:
+        notes.append(f"{_visits(silent)} with no ending written: how they ended is not known.")
+    return CODE[no_ending]

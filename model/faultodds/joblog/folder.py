@@ -1,0 +1,156 @@
+"""Where job logs are kept: the folder `logs` in the user's data folder, a few files for each log."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from faultodds.errors import FaultoddsError, unknown
+from faultodds.names import fold
+
+FOLDER: Final = "logs"
+_NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,60}")
+
+
+@dataclass(frozen=True)
+class LogFiles:
+    """The files of one log: clean log, report for programs and for people, rows set aside, mapping."""
+
+    folder: Path
+    name: str
+
+    @property
+    def clean(self) -> Path:
+        """The clean log."""
+        return self.folder / f"{self.name}.parquet"
+
+    @property
+    def report(self) -> Path:
+        """The cleaning report, JSON."""
+        return self.folder / f"{self.name}.report.json"
+
+    @property
+    def report_text(self) -> Path:
+        """The cleaning report, text."""
+        return self.folder / f"{self.name}.report.txt"
+
+    @property
+    def aside(self) -> Path:
+        """The rows that were set aside, CSV."""
+        return self.folder / f"{self.name}.set_aside.csv"
+
+    @property
+    def mapping(self) -> Path:
+        """The mapping of the log's columns."""
+        return self.folder / f"{self.name}.mapping.toml"
+
+
+def log_folder(data: str | os.PathLike[str] | None = None) -> Path:
+    """The folder of logs beside the job store; `data` as in `store.store_path`."""
+    from faultodds.store import store_path
+
+    return store_path(data).parent / FOLDER
+
+
+def files_of(name: str, data: str | os.PathLike[str] | None = None) -> LogFiles:
+    """The files of a log of that name, there or not; raises FaultoddsError for what cannot be a name."""
+    if not _NAME.fullmatch(name):
+        raise FaultoddsError(
+            f"'{name}' cannot be a log's name: small letters, digits, - and _ only, at most 60. "
+            f"Give for example --name {name_for(Path(name))}."
+        )
+    return LogFiles(log_folder(data), name)
+
+
+def name_for(path: Path) -> str:
+    """A log's name from its file's."""
+    return fold(path.stem)[:60].strip("_") or "log"
+
+
+def names_in(data: str | os.PathLike[str] | None = None) -> list[str]:
+    """The logs there are, by name."""
+    folder = log_folder(data)
+    return sorted(path.stem for path in folder.glob("*.parquet")) if folder.is_dir() else []
+
+
+def find_log(name: str, data: str | os.PathLike[str] | None = None) -> Path:
+    """The clean log of that name, or at that path; raises UnknownName with the nearest one."""
+    known = names_in(data)
+    if name in known:
+        return files_of(name, data).clean
+    path = Path(name).expanduser()
+    if path.is_file():
+        return path
+    raise unknown("job log", name, known, "Import one first: faultodds log import FILE.")
+
+
+@contextlib.contextmanager
+def all_or_nothing(files: LogFiles) -> Iterator[LogFiles]:
+    """A place to write a log's files to; they take the places of the old ones at the end, or not at all after an error."""
+    try:
+        files.folder.mkdir(parents=True, exist_ok=True)
+        place = Path(tempfile.mkdtemp(prefix=f".{files.name}.", suffix=".new", dir=files.folder))
+    except OSError as error:
+        raise FaultoddsError(
+            f"logs cannot be kept in {files.folder} ({error.strerror or error}). Make it writable, or set "
+            "FAULTODDS_DATA to a folder of yours."
+        ) from None
+    try:
+        beside = LogFiles(place, files.name)
+        yield beside
+        # The clean log comes last: until it is there, the log is the old one.
+        for path in sorted(place.iterdir(), key=lambda p: p.suffix == ".parquet"):
+            os.replace(path, files.folder / path.name)
+    except OSError as error:
+        raise FaultoddsError(
+            f"the log could not be written to {files.folder} ({error.strerror or error}). Nothing was changed."
+        ) from None
+    finally:
+        shutil.rmtree(place, ignore_errors=True)
+
+
+def refuse_other_source(name: str, source: str, data: str | os.PathLike[str] | None = None) -> None:
+    """Raise FaultoddsError when a log of that name was made from a file of another name."""
+    files = files_of(name, data)
+    before = _report(files).get("source")
+    if files.clean.exists() and before not in (None, source):
+        raise FaultoddsError(
+            f"there is a log called '{name}' already, made from {before}. Give another name with --name, or add --force "
+            "to replace it."
+        )
+
+
+def _report(files: LogFiles) -> dict[str, Any]:
+    try:
+        found = json.loads(files.report.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
+def summaries(data: str | os.PathLike[str] | None = None) -> list[dict[str, Any]]:
+    """Every log in a few words, by name."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    found = []
+    for name in names_in(data):
+        files = files_of(name, data)
+        try:
+            visits = pq.read_metadata(files.clean).num_rows
+        except (pa.ArrowException, OSError):
+            visits = 0
+        report = _report(files)
+        told = {
+            key: str(report.get(key) or "") for key in ("source", "appliance", "first_day", "last_day", "imported_at")
+        }
+        found.append({"log": name, "visits": visits, **told})
+    return found

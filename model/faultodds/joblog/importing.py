@@ -1,0 +1,230 @@
+"""Importing a log: the shop's table in, the clean log and a report of every row and cell out.
+
+Two passes over pieces of the file, so that its size is not limited by memory: the first reads cells and sets rows aside,
+the second adds how each visit ended, which only the whole log can tell. All files of a log are put in place together at the
+end, or none.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from faultodds.errors import FaultoddsError
+from faultodds.joblog import clean, dates, endings, mapping, report, scan
+from faultodds.joblog.aside import AsideFile
+from faultodds.joblog.drafts import Draft, Progress
+from faultodds.joblog.folder import LogFiles, all_or_nothing, files_of
+from faultodds.joblog.reading import PieceReader
+from faultodds.joblog.repeats import CONTRADICTORY, DUPLICATE
+from faultodds.joblog.report import CleaningReport
+from faultodds.schema import Knowledge
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+MOST_CONTRADICTORY: Final = 0.2
+MOST_ASIDE: Final = 0.5
+LEAST_UNDERSTOOD: Final = 0.2
+_TO_EDIT: Final = "Import it without --yes to get the mapping as a file that can be changed."
+
+
+def import_log(
+    draft: Draft,
+    knowledge: Knowledge,
+    data: str | None = None,
+    progress: Progress | None = None,
+    now: dt.datetime | None = None,
+) -> CleaningReport:
+    """Read the whole log with the draft's mapping and keep it; returns the cleaning report.
+
+    Raises FaultoddsError, and changes nothing, when the log contradicts itself, or next to nothing in it is understood.
+    """
+    now = now or dt.datetime.now(dt.UTC)
+    files = files_of(draft.name, data)
+    with all_or_nothing(files) as beside:
+        made = _Import(draft, knowledge, beside, progress, now)
+        made.read_all()
+        made.write_clean()
+        made.write_report()
+        kept = replace(draft.mapping, order=made.told_order, confirmed=True)
+        beside.mapping.write_text(mapping.to_toml(kept), encoding="utf-8")
+    return made.report
+
+
+class _Import:
+    """One import on its way."""
+
+    def __init__(
+        self, draft: Draft, knowledge: Knowledge, files: LogFiles, progress: Progress | None, now: dt.datetime
+    ) -> None:
+        self._draft, self._knowledge, self._files, self._progress = draft, knowledge, files, progress
+        self._half = files.folder / "half.parquet"
+        decided = self._decide_dates(now)
+        self.order: dates.Order = decided.order if decided else "month first"
+        self.told_order = decided.order if decided and decided.told else None
+        self.report = CleaningReport(
+            draft.name,
+            draft.source.name,
+            knowledge.appliance.id,
+            list(draft.source.notes),
+            imported_at=f"{now:%Y-%m-%d}",
+        )
+        if decided:
+            self.report.notes.append(_about(decided))
+        self._reader = PieceReader(
+            draft.mapping, draft.source.headings, knowledge, self.order, now.date() + dt.timedelta(days=1)
+        )
+        self._formulas = set(draft.found.formulas)
+        self._customers: list[Any] = []
+        self._days: list[Any] = []
+        self._words: list[Any] = []
+        self._filled: Counter[str] = Counter()
+
+    def _decide_dates(self, now: dt.datetime) -> dates.Decided | None:
+        """Which of day and month comes first, over the whole column, unless the mapping says."""
+        column = self._draft.mapping.of_kind("day")
+        if column is None:
+            return None
+        if self._draft.mapping.order is not None:
+            return dates.Decided(self._draft.mapping.order, "as the mapping says", certain=True, told=True)
+        return dates.decide(self._draft.found.days)
+
+    # --- first pass ---
+
+    def read_all(self) -> None:
+        """Read every row, set aside what cannot be used, write the rest as half of the clean log."""
+        import pyarrow.parquet as pq
+
+        schema = _schema(self._knowledge, with_ending=False)
+        with pq.ParquetWriter(self._half, schema) as writer, AsideFile(self._files.aside, self._reader.kept) as aside:
+            for chunk in self._draft.source.chunks():
+                piece = self._reader.read(chunk, self._formulas)
+                for number, reason, detail, cells in piece.aside:
+                    self.report.aside[reason] += 1
+                    aside.add(number, f"{reason}: {detail}" if detail else reason, cells)
+                self._count(chunk, piece)
+                writer.write_table(piece.table(schema))
+        with self._draft.path.open("rb") as handle:
+            self.report.source_hash = hashlib.file_digest(handle, "sha256").hexdigest()[:16]
+        self._reader.report_into(self.report)
+        self._refuse()
+
+    def _count(self, chunk: Any, piece: Any) -> None:
+        self.report.rows += len(chunk.rows) + len(chunk.broken)
+        self.report.short_rows += chunk.short
+        self.report.used += len(piece)
+        self.report.mended_rows += piece.mended_rows
+        self._customers.append(piece.customers)
+        self._days.append(piece.days)
+        self._words.append(piece.ending_words)
+        self._filled.update(piece.filled())
+        if self._progress:
+            self._progress("reading", self.report.rows, self._draft.found.rows)
+
+    def _refuse(self) -> None:
+        """Raise FaultoddsError for a log that had better not be learned from."""
+        r = self.report
+        contradictory = r.aside[CONTRADICTORY]
+        if contradictory > MOST_CONTRADICTORY * r.rows:
+            raise FaultoddsError(
+                f"{r.source} contradicts itself: {contradictory:,} of {r.rows:,} rows have the job number and day of another "
+                "row and say otherwise. Is the right column taken for the job number? Nothing was imported. "
+                f'If the number is not one job\'s, write is = "left_out" for that column in the mapping. {_TO_EDIT}'
+            )
+        other = r.set_aside - r.aside[DUPLICATE]
+        if r.used < scan.FEWEST_ROWS or other > MOST_ASIDE * r.rows:
+            reasons = "; ".join(f"{n:,} {reason}" for reason, n in r.aside.most_common(3))
+            raise FaultoddsError(
+                f"only {r.used:,} of the {r.rows:,} rows in {r.source} could be used ({reasons}). Nothing was imported. "
+                f"Mend the log or its mapping, and import it again. {_TO_EDIT}"
+            )
+        if r.understood < LEAST_UNDERSTOOD:
+            raise FaultoddsError(
+                f"only {100 * r.understood:.0f} % of the cells in {r.source} were understood. Nothing was imported. "
+                f"Write in the mapping what the columns and their words mean, and import it again. {_TO_EDIT}"
+            )
+
+    # --- second pass ---
+
+    def write_clean(self) -> None:
+        """Add how each visit ended to the half-made log, and leave out columns with nothing in them."""
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+
+        found = endings.endings(
+            np.concatenate(self._customers),
+            np.concatenate(self._days),
+            np.concatenate(self._words),
+            self._knowledge.log.window_days,
+            self._draft.mapping.no_ending,
+        )
+        self._note_endings(found)
+        schema = _schema(self._knowledge, with_ending=True)
+        always = (clean.JOB, clean.ENDED, clean.BACK_AFTER, clean.FOLLOWED)
+        wanted = pa.schema([f for f in schema if f.name in always or self._filled[f.name]])
+        with pq.ParquetWriter(self._files.clean, wanted, compression="zstd") as writer:
+            for table in self._with_endings(found, wanted):
+                writer.write_table(table)
+        self._half.unlink()
+
+    def _with_endings(self, found: endings.Endings, schema: pa.Schema) -> Iterator[pa.Table]:
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+
+        names = np.array(clean.ENDINGS, dtype=object)
+        at = 0
+        for batch in pq.ParquetFile(self._half).iter_batches(batch_size=clean.CHUNK):
+            part = slice(at, at + batch.num_rows)
+            at += batch.num_rows
+            made = {
+                clean.ENDED: pa.array(names[found.ended[part]], pa.string()),
+                clean.BACK_AFTER: pa.array(found.back_after[part], from_pandas=True),
+                clean.FOLLOWED: pa.array(found.followed[part], from_pandas=True),
+            }
+            columns = [made[f.name] if f.name in made else batch.column(f.name) for f in schema]
+            yield pa.Table.from_arrays(columns, schema=schema)
+            if self._progress:
+                self._progress("writing", at, self.report.used)
+
+    def _note_endings(self, found: endings.Endings) -> None:
+        self.report.notes += found.notes
+        self.report.came_back = int((found.ended == endings.CODE[clean.CAME_BACK]).sum())
+        days = np.concatenate(self._days)
+        known = days[days >= 0]
+        if len(known):
+            self.report.first_day, self.report.last_day = (_day(n).isoformat() for n in (known.min(), known.max()))
+        if self._draft.mapping.of_kind("customer") is None:
+            self.report.notes.append(
+                "No column tells which customer it was, so callbacks are only seen where the log says so."
+            )
+
+    def write_report(self) -> None:
+        """Write the report for programs and for people."""
+        text = json.dumps(self.report.as_dict(), indent=1, ensure_ascii=False)
+        self._files.report.write_text(text + "\n", encoding="utf-8")
+        self._files.report_text.write_text("\n".join(report.lines(self.report)) + "\n", encoding="utf-8")
+
+
+def _about(decided: dates.Decided) -> str:
+    doubt = "" if decided.certain else ". Dates may be wrong: say date_order in the mapping"
+    return f"Dates such as 01/03/2022 are read {decided.order}: {decided.why}{doubt}."
+
+
+def _day(number: int) -> dt.date:
+    return dt.date(1970, 1, 1) + dt.timedelta(days=int(number))
+
+
+def _schema(knowledge: Knowledge, with_ending: bool) -> pa.Schema:
+    import pyarrow as pa
+
+    ending = (clean.ENDED, clean.BACK_AFTER, clean.FOLLOWED)
+    names = [name for name in clean.columns_of(knowledge) if with_ending or name not in ending]
+    return pa.schema([clean.field(name) for name in names])

@@ -1,0 +1,199 @@
+"""How well a column of a shop's log fits each thing it could be, by its heading and by its values."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Final
+
+from faultodds.joblog import amounts, dates, metered
+from faultodds.joblog.cells import CellReader
+from faultodds.joblog.lexicon import Lexicon, exact
+from faultodds.joblog.mapping import Column, Kind
+from faultodds.joblog.wording import is_blank, key, likeness, tokens, vocabulary
+from faultodds.schema import Knowledge
+from faultodds.typed import asked
+
+LEAST: Final = 0.45
+"""A column whose best score is under this is left out as not recognised."""
+WEIGHT_OF_HEADING: Final = 0.55
+ALONE: Final = 0.9
+"""Values this well read are enough without a heading, if they are words and not numbers."""
+CLEAR: Final = 0.8
+HALF_ALIKE: Final = 0.4
+"""From the first likeness on a heading speaks for itself; below the second it says nothing."""
+VALUES_LOOKED_AT: Final = 100
+
+Target = tuple[Kind, str]
+"""What a column may be: its kind, and the fact, symptom or check for those that have one."""
+
+
+@dataclass(frozen=True)
+class Sample:
+    """A column's heading and how often each of its non-blank texts occurs in the rows looked at."""
+
+    heading: str
+    counts: Mapping[str, int]
+    rows: int
+
+    @property
+    def texts(self) -> list[str]:
+        """The commonest texts, commonest first."""
+        return sorted(self.counts, key=lambda text: (-self.counts[text], text))[:VALUES_LOOKED_AT]
+
+
+def samples(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[Sample]:
+    """Count what stands in each column of some rows."""
+    columns = zip(*rows, strict=True) if rows else [() for _ in headings]
+    return [
+        Sample(heading, Counter(cell.strip() for cell in column if not is_blank(cell)), len(rows))
+        for heading, column in zip(headings, columns, strict=True)
+    ]
+
+
+class Scores:
+    """How well a column fits each thing it could be."""
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self._knowledge = knowledge
+        verify = knowledge.costs.verify
+        facts: list[Target] = [("fact", name) for name in asked(knowledge)]
+        found: list[Target] = [("finding", name) for name in knowledge.observables() if name != verify]
+        self._targets: list[Target] = [*((kind, "") for kind in _PLAIN), *facts, *found]
+        self._headings = {target: headings_of(knowledge, target) for target in self._targets}
+
+    def of(self, sample: Sample) -> dict[Target, float]:
+        """Every target with a score worth having."""
+        words = tokens(sample.heading)
+        alike = {t: max((likeness(words, o) for o in self._headings[t]), default=0.0) for t in self._targets}
+        # Where the heading says it, values are only asked whether they agree.
+        clear = max(alike.values()) >= CLEAR
+        tried = {t: by_heading for t, by_heading in alike.items() if by_heading >= HALF_ALIKE or not clear}
+        scores = {target: self._score(target, sample, by_heading) for target, by_heading in tried.items()}
+        return {target: score for target, score in scores.items() if score >= LEAST}
+
+    def _score(self, target: Target, sample: Sample, by_heading: float) -> float:
+        if not sample.counts:
+            return 0.8 * by_heading
+        if by_heading < HALF_ALIKE and (target[0] in _BY_HEADING or not self._speaks(target, sample)):
+            return 0.0
+        values = self._values(target, sample)
+        if values is None:
+            return by_heading
+        if values < 0.2:
+            return 0.0
+        score = WEIGHT_OF_HEADING * by_heading + (1 - WEIGHT_OF_HEADING) * values
+        return max(score, 0.7 * values) if values >= ALONE and by_heading < HALF_ALIKE else score
+
+    def _speaks(self, target: Target, sample: Sample) -> bool:
+        """Whether values alone may decide: they are mostly words, and this target's own at that."""
+        if target[0] not in ("finding", "fact", "complaint", "repairs", "day"):
+            return False
+        if target[0] == "day":
+            return True
+        return (self._values(target, sample, special=True) or 0.0) >= ALONE
+
+    def _values(self, target: Target, sample: Sample, special: bool = False) -> float | None:
+        """The share of cells that can be read as the target; None where any value would do."""
+        kind, name = target
+        match kind:
+            case "day":
+                return dates.share_of_dates(sample.texts)
+            case "job":
+                return min(1.0, len(sample.counts) / (0.8 * sum(sample.counts.values())))
+            case "technician":
+                return 1.0 if len(sample.counts) <= max(5, 0.1 * sum(sample.counts.values())) else 0.3
+            case "minutes":
+                return _share(sample, amounts.minutes)
+            case "bill":
+                return _share(sample, amounts.money)
+            case "customer" | "left_out":
+                return None
+        reader = CellReader(
+            Column("", kind, (name,) if name else (), assume=assumed(self._knowledge, target, sample)), self._knowledge
+        )
+        if special:
+            return _share(sample, lambda text: own_word(reader.lexicon, text))
+        return coverage(reader, sample)
+
+
+_PLAIN: Final[tuple[Kind, ...]] = (
+    "job",
+    "customer",
+    "day",
+    "technician",
+    "minutes",
+    "bill",
+    "ended",
+    "repairs",
+    "complaint",
+    "verify",
+    "left_out",
+)
+_BY_HEADING: Final = ("job", "customer", "technician", "minutes", "bill", "ended", "verify", "left_out")
+
+
+def headings_of(knowledge: Knowledge, target: Target) -> list[tuple[str, ...]]:
+    kind, name = target
+    said = vocabulary()["headings"]
+    if kind == "left_out":
+        return [tokens(phrase) for phrase in said["remarks"]]
+    if kind not in ("fact", "finding"):
+        return [tokens(phrase) for phrase in [*said.get(kind, []), kind]]
+    prefix = "fact:" if kind == "fact" else "found:"
+    title = asked(knowledge)[name].ask if kind == "fact" else knowledge.observables()[name].title
+    own = [name.replace("_", " "), title, prefix + name, f"{kind} {name.replace('_', ' ')}"]
+    return [tokens(phrase) for phrase in [*said.get(prefix + name, []), *own]]
+
+
+def _share(sample: Sample, read: object) -> float:
+    assert callable(read)
+    total = sum(sample.counts[text] for text in sample.texts)
+    return sum(sample.counts[text] for text in sample.texts if read(text) not in (None, False)) / total
+
+
+def coverage(reader: CellReader, sample: Sample) -> float:
+    """The share of cells in a sample that a reader understands; one that is understood in part counts half."""
+    good = 0.0
+    for text in sample.texts:
+        cell = reader.read(text)
+        worth = 1.0 if cell.said and not cell.left else 0.5 if cell.said else 0.8 if cell.unclear else 0.0
+        good += worth * sample.counts[text]
+    return good / sum(sample.counts[text] for text in sample.texts)
+
+
+@cache
+def _general() -> frozenset[str]:
+    words = vocabulary()
+    groups = [*words["normal"]["words"], *words["bad"]["words"], "yes", "no", "y", "n", "none", "open", "closed", "ol"]
+    return frozenset(map(key, groups))
+
+
+def own_word(lexicon: Lexicon, text: str) -> bool:
+    """Whether a text is a phrase of this target and not one that any check could show."""
+    return bool(exact(lexicon, text)) and key(text) not in _general()
+
+
+def assumed(knowledge: Knowledge, target: Target, sample: Sample) -> dict[str, str]:
+    """What the column's cells leave out: said by its heading, by other cells, or by the trade's habit."""
+    kind, name = target
+    if kind == "finding" and name in vocabulary()["times"]:
+        return {"usual_minutes": str(vocabulary()["times"][name]["usual_minutes"])}
+    spec = knowledge.reading.get(name) if kind == "finding" else None
+    if spec is None:
+        return {}
+    given = metered.assumptions_for(spec)
+    unit = metered.unit_in_heading(tuple(sample.heading.casefold().replace("_", " ").split()), spec)
+    unit = unit or metered.usual_unit(sample.texts, spec)
+    if unit:
+        given["unit"] = unit
+    if spec.kind == "thermistor":
+        given["room"] = metered.usual_room(sample.texts, spec) or given["room"]
+    if spec.kind == "dial":
+        named = Counter(dial for text in sample.texts if (dial := metered.dial_in(text)))
+        given |= {"dial": named.most_common(1)[0][0]} if named else {}
+    if spec.kind == "moisture" and any(metered.is_share(text) for text in sample.texts):
+        given["bare"] = "share"
+    return given

@@ -1,0 +1,303 @@
+"""Reading a piece of a log, column by column, into a piece of the clean log."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faultodds.joblog import clean, dates, personal
+from faultodds.joblog.cells import Cell
+from faultodds.joblog.columns import FREE_TEXT, PARSERS, AmountReader, ColumnReader, Texts
+from faultodds.joblog.endings import CODE, NO_WORD
+from faultodds.joblog.mapping import LogMapping
+from faultodds.joblog.repeats import Repeats, hashes
+from faultodds.joblog.report import CleaningReport, ColumnReport
+from faultodds.joblog.sources import Chunk
+from faultodds.joblog.wording import is_blank
+from faultodds.schema import Knowledge
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+FORMULA_ROW: Final = "holds a formula"
+NOTHING_READ: Final = "nothing in it could be read"
+BROKEN_ROW: Final = "does not fit the headings"
+_JOIN: Final = "\x1f"
+_EPOCH: Final = dt.date(1970, 1, 1)
+
+Values = list[str | None]
+Aside = tuple[int, str, str, Sequence[str]]
+"""Row number, reason, detail, cells."""
+
+
+@dataclass
+class Piece:
+    """A piece of the clean log: values by column, what linking visits needs, and the rows set aside."""
+
+    values: dict[str, Values]
+    numbers: dict[str, list[float | None]]
+    days: NDArray[np.int64]
+    customers: NDArray[np.uint64]
+    ending_words: NDArray[np.int8]
+    mended_rows: int
+    aside: list[Aside] = field(default_factory=list)
+
+    def __len__(self) -> int:
+        return len(self.days)
+
+    def filled(self) -> Counter[str]:
+        """How many cells each column has."""
+        columns: dict[str, list[Any]] = {**self.values, **self.numbers}
+        counts = Counter({name: len(v) - v.count(None) for name, v in columns.items()})
+        counts[clean.DAY] = int((self.days >= 0).sum())
+        return +counts
+
+    def table(self, schema: pa.Schema) -> pa.Table:
+        """The piece as an Arrow table with every column of `schema`, missing ones empty."""
+        import pyarrow as pa
+
+        return pa.Table.from_arrays([self._array(f) for f in schema], schema=schema)
+
+    def _array(self, of: pa.Field) -> pa.Array:
+        import pyarrow as pa
+
+        if of.name == clean.DAY:
+            stamps = self.days.astype("datetime64[D]")
+            stamps[self.days < 0] = np.datetime64("NaT")
+            return pa.array(stamps.astype("datetime64[ms]"), of.type)
+        given: Any = self.values.get(of.name) or self.numbers.get(of.name)
+        return pa.array(given, of.type) if given else pa.nulls(len(self), of.type)
+
+
+class PieceReader:
+    """Reads pieces of one log in order; keeps count of what became of the cells."""
+
+    def __init__(
+        self, mapping: LogMapping, headings: Sequence[str], knowledge: Knowledge, order: dates.Order, latest: dt.date
+    ) -> None:
+        self._knowledge, self._order, self._latest = knowledge, order, latest
+        self._places = {heading: place for place, heading in enumerate(headings)}
+        self._mapping = mapping
+        self._readers = [
+            ColumnReader(column, self._places[column.heading], knowledge)
+            for column in sorted(mapping.columns, key=lambda c: c.kind != "fact")
+            if column.targets(knowledge)
+        ]
+        self._ending = self._endings_reader()
+        self._day_report = ColumnReport(heading, "day") if (heading := self._heading("day")) else None
+        self._amounts = [
+            AmountReader(column, self._places[column.heading]) for column in mapping.columns if column.kind in PARSERS
+        ]
+        self._days_known: dict[str, int] = {}
+        self._repeats = Repeats()
+        self._technicians: dict[str, str] = {}
+        self._twice = self._filled_in = 0
+        left = ("personal", "customer", "left_out", "technician")
+        hidden = {c.heading for c in mapping.columns if c.kind in left or c.kind in FREE_TEXT}
+        self.kept = [(place, heading) for heading, place in self._places.items() if heading not in hidden]
+
+    def _heading(self, kind: Any) -> str | None:
+        column = self._mapping.of_kind(kind)
+        return column.heading if column else None
+
+    def _endings_reader(self) -> ColumnReader | None:
+        column = self._mapping.of_kind("ended")
+        return ColumnReader(column, self._places[column.heading], self._knowledge) if column else None
+
+    def read(self, chunk: Chunk, formulas: set[int]) -> Piece:
+        """One piece. `formulas` are the numbers of rows to be set aside because they hold a formula."""
+        broken: list[Aside] = [(n, BROKEN_ROW, why, ()) for n, why, _ in chunk.broken]
+        rows, numbers, aside = self._usable(chunk, formulas)
+        columns: list[Texts] = list(zip(*rows, strict=True)) if rows else [() for _ in self._places]
+        piece = self._read_columns(columns, np.array(numbers, np.int64))
+        piece.aside = sorted([*broken, *aside, *self._drop_unread(piece, rows, numbers)], key=lambda a: a[0])
+        return piece
+
+    def _usable(self, chunk: Chunk, formulas: set[int]) -> tuple[list[list[str]], list[int], list[Aside]]:
+        """The rows that are neither formulas nor repeats of others, their numbers, and the others with the reason."""
+        numbers = np.array(chunk.numbers, np.int64)
+        jobs = [self._cell(row, "job").casefold() for row in chunk.rows]
+        days = [self._day(self._cell(row, "day")) for row in chunk.rows]
+        contents = [_JOIN.join(row) for row in chunk.rows]
+        reasons = self._repeats.reasons(numbers, contents, jobs, days)
+        rows: list[list[str]] = []
+        kept: list[int] = []
+        aside: list[Aside] = []
+        for row, number, reason in zip(chunk.rows, chunk.numbers, reasons, strict=True):
+            if number in formulas:
+                aside.append((number, FORMULA_ROW, "", row))
+            elif reason is not None:
+                aside.append((number, *reason, row))
+            else:
+                rows.append(row)
+                kept.append(number)
+        return rows, kept, aside
+
+    def _cell(self, row: Sequence[str], kind: Any) -> str:
+        heading = self._heading(kind)
+        text = row[self._places[heading]].strip() if heading else ""
+        return "" if is_blank(text) else text
+
+    def _read_columns(self, columns: Sequence[Texts], numbers: NDArray[np.int64]) -> Piece:
+        n = len(numbers)
+        values: dict[str, Values] = {}
+        mended = np.zeros(n, bool)
+        for reader in self._readers:
+            cells = reader.cells(columns[reader.place], self._facts(values, reader.context, n))
+            self._twice += _fill(values, cells, n)
+            mended |= [cell.status == "mended" for cell in cells]
+        self._settle_equipment(values, n)
+        values[clean.JOB] = list(self._repeats.job_ids(numbers, self._texts(columns, "job", n)))
+        values[clean.TECHNICIAN] = [self._technician(text) for text in self._texts(columns, "technician", n)]
+        amounts_read = {reader.name: reader.read(columns[reader.place]) for reader in self._amounts}
+        days = np.array([self._counted_day(text) for text in self._texts(columns, "day", n)], np.int64)
+        customers = hashes([text.casefold() for text in self._texts(columns, "customer", n)])
+        return Piece(values, amounts_read, days, customers, self._ending_words(columns, n), int(mended.sum()))
+
+    def _texts(self, columns: Sequence[Texts], kind: Any, n: int) -> list[str]:
+        heading = self._heading(kind)
+        if heading is None:
+            return [""] * n
+        return ["" if is_blank(text) else text.strip() for text in columns[self._places[heading]]]
+
+    @staticmethod
+    def _facts(values: dict[str, Values], names: Sequence[str], n: int) -> list[tuple[str | None, ...]]:
+        if not names:
+            return []
+        known = [values.get(clean.FACT + name) or [None] * n for name in names]
+        return list(zip(*known, strict=True))
+
+    def _settle_equipment(self, values: dict[str, Values], n: int) -> None:
+        """A finding on a part that the machine is said not to have is left out; one on a part nobody spoke of says that it
+        has the part."""
+        for name, observable in self._knowledge.observables().items():
+            found = values.get(clean.FOUND + name)
+            for fact, value in observable.needs.items() if found else ():
+                facts = values.setdefault(clean.FACT + fact, [None] * n)
+                assert found is not None
+                for row, cell in enumerate(found):
+                    if cell is None or facts[row] == value or _is_denial(cell, observable.outcomes):
+                        continue
+                    if facts[row] is None:
+                        facts[row] = value
+                        self._filled_in += 1
+                    else:
+                        found[row] = None
+                        self._column_of(name).contradicted += 1
+
+    def _column_of(self, name: str) -> ColumnReport:
+        target = clean.FOUND + name
+        return next(r.report for r in self._readers if target in r.targets)
+
+    def _technician(self, text: str) -> str | None:
+        """A technician's code; a name gets one of ours, in the order they come."""
+        if not text or personal.is_code(text):
+            return text or None
+        return self._technicians.setdefault(text.casefold(), f"tech_{len(self._technicians) + 1}")
+
+    def _day(self, text: str) -> int:
+        day = self._days_known.get(text)
+        if day is None:
+            found = dates.parse(text, self._order, self._latest) if text else None
+            day = self._days_known[text] = (found - _EPOCH).days if found else -1
+        return day
+
+    def _counted_day(self, text: str) -> int:
+        day = self._day(text)
+        if self._day_report is not None:
+            status: Any = "blank" if not text else "read" if day >= 0 else "impossible"
+            self._day_report.counts[status] += 1
+            if status == "impossible":
+                self._day_report.add_words({text: 1})
+        return day
+
+    def _ending_words(self, columns: Sequence[Texts], n: int) -> NDArray[np.int8]:
+        words = np.full(n, NO_WORD, np.int8)
+        if self._ending is None:
+            return words
+        for row, cell in enumerate(self._ending.cells(columns[self._ending.place], [])):
+            if cell.said:
+                words[row] = CODE[cell.said[0][1]]
+        return words
+
+    def _drop_unread(self, piece: Piece, rows: list[list[str]], numbers: list[int]) -> list[Aside]:
+        """Take rows that say nothing at all out of the piece."""
+        told = [v for name, v in piece.values.items() if name not in (clean.JOB, clean.TECHNICIAN)]
+        says = np.zeros(len(piece), bool)
+        for column in told:
+            says |= [cell is not None for cell in column]
+        says |= piece.ending_words != NO_WORD
+        out = np.flatnonzero(~says).tolist()
+        if out:
+            _keep(piece, says)
+        return [(numbers[row], NOTHING_READ, "", rows[row]) for row in out]
+
+    def report_into(self, report: CleaningReport) -> None:
+        """Add what became of the cells to a report."""
+        worded = [*self._readers, *([self._ending] if self._ending else [])]
+        order = list(self._places)
+        reports = [*(r.report for r in worded), *(r.report for r in self._amounts)]
+        report.columns = sorted(reports, key=lambda c: order.index(c.heading))
+        report.columns += [self._day_report] if self._day_report else []
+        for reader in worded:
+            reader.name_nearest()
+        report.said_twice, report.filled_in = self._twice, self._filled_in
+        for column in self._mapping.columns:
+            report.assumed += [f"{column.heading}: {_assumption(k, v)}" for k, v in column.assume.items()]
+            if column.kind == "personal":
+                report.personal[column.heading] = column.why or "personal"
+            elif column.kind == "left_out":
+                report.left_out[column.heading] = column.why
+            elif column.kind == "customer":
+                report.personal[column.heading] = column.why or "customer, only used to find callbacks"
+        if self._technicians:
+            report.personal[str(self._heading("technician"))] = (
+                f"names, kept as tech_1 to tech_{len(self._technicians)}"
+            )
+
+
+def _assumption(name: str, value: str) -> str:
+    words = {
+        "unit": "numbers without a unit are in {}",
+        "dial": "seconds are for a dial of {}",
+        "rated": "thermostats are rated {} where nothing is said",
+        "room": "the room is at about {} where nothing is said",
+        "lone_winding": "a single number {}",
+        "bare": "a number under 2 is a {} of the dry weight",
+        "usual_minutes": "a usual load takes {} minutes",
+    }
+    return words.get(name, name + " {}").format(value)
+
+
+def _is_denial(cell: str, outcomes: dict[str, str]) -> bool:
+    # "no" to a symptom of a part (an error code, the auto cycle) does not say that the part is there.
+    return cell == "no" and set(outcomes) == {"no", "yes"}
+
+
+def _fill(values: dict[str, Values], cells: Sequence[Cell], n: int) -> int:
+    """Put what cells say in their columns; how many said otherwise than an earlier column did."""
+    twice = 0
+    for row, cell in enumerate(cells):
+        for target, value in cell.said:
+            column = values.get(target)
+            if column is None:
+                column = values[target] = [None] * n
+            if column[row] is None:
+                column[row] = value
+            elif column[row] != value:
+                twice += 1
+    return twice
+
+
+def _keep(piece: Piece, rows: NDArray[np.bool_]) -> None:
+    which = np.flatnonzero(rows).tolist()
+    piece.values = {name: [v[i] for i in which] for name, v in piece.values.items()}
+    piece.numbers = {name: [v[i] for i in which] for name, v in piece.numbers.items()}
+    piece.days, piece.customers = piece.days[rows], piece.customers[rows]
+    piece.ending_words = piece.ending_words[rows]

@@ -1,0 +1,181 @@
+"""The cleaning report: what became of every row and cell of an imported log."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from typing import Any, Final
+
+from faultodds.joblog.cells import Status
+
+WORDS_SHOWN: Final = 5
+MOST_WORDS: Final = 5_000
+
+
+@dataclass
+class ColumnReport:
+    """One column: what it is, how many cells of each status, and the words that were not understood.
+
+    `words` maps a word to how often it stands there; `nearest` a word to the known meaning it comes nearest to.
+    """
+
+    heading: str
+    is_: str
+    counts: Counter[Status] = field(default_factory=Counter)
+    words: Counter[str] = field(default_factory=Counter)
+    nearest: dict[str, str] = field(default_factory=dict)
+    contradicted: int = 0
+
+    @property
+    def filled(self) -> int:
+        """Cells that say something."""
+        return sum(n for status, n in self.counts.items() if status != "blank")
+
+    @property
+    def understood(self) -> int:
+        """Cells read, mended ones among them, and those known to say nothing."""
+        return self.counts["read"] + self.counts["mended"] + self.counts["silent"]
+
+    def add_words(self, words: Mapping[str, int]) -> None:
+        """Count words not understood; in a very long log those seen once are forgotten first."""
+        self.words.update(words)
+        if len(self.words) > MOST_WORDS:
+            self.words = Counter({word: n for word, n in self.words.items() if n > 1})
+
+
+@dataclass
+class CleaningReport:
+    """What became of a log. Rows: `rows` = `used` + the rows in `aside`; `mended_rows` of the used had a cell mended."""
+
+    log: str
+    source: str
+    appliance: str
+    read_as: list[str]
+    rows: int = 0
+    used: int = 0
+    mended_rows: int = 0
+    short_rows: int = 0
+    aside: Counter[str] = field(default_factory=Counter)
+    columns: list[ColumnReport] = field(default_factory=list)
+    personal: dict[str, str] = field(default_factory=dict)
+    left_out: dict[str, str] = field(default_factory=dict)
+    assumed: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    said_twice: int = 0
+    filled_in: int = 0
+    first_day: str = ""
+    last_day: str = ""
+    came_back: int = 0
+    source_hash: str = ""
+    imported_at: str = ""
+
+    @property
+    def set_aside(self) -> int:
+        """Rows not used."""
+        return sum(self.aside.values())
+
+    def total(self, status: Status) -> int:
+        """Cells of a status in all columns that are read."""
+        return sum(column.counts[status] for column in self.columns)
+
+    @property
+    def filled(self) -> int:
+        """Cells that say something, in all columns that are read."""
+        return sum(column.filled for column in self.columns)
+
+    @property
+    def understood(self) -> float:
+        """The share of them that was read."""
+        return sum(column.understood for column in self.columns) / self.filled if self.filled else 0.0
+
+    def as_dict(self) -> dict[str, Any]:
+        """The report as plain data, for JSON."""
+        raw = asdict(self)
+        raw["columns"] = [_column_dict(column) for column in self.columns]
+        raw["aside"] = dict(self.aside.most_common())
+        raw |= {"set_aside": self.set_aside, "cells": self.filled, "understood": round(self.understood, 4)}
+        statuses: tuple[Status, ...] = ("read", "mended", "unknown", "either", "impossible", "silent")
+        raw["cells_by_status"] = {status: self.total(status) for status in statuses}
+        return raw
+
+
+def _column_dict(column: ColumnReport) -> dict[str, Any]:
+    words = [
+        {"word": word, "times": n, "nearest": column.nearest.get(word)}
+        for word, n in column.words.most_common(4 * WORDS_SHOWN)
+    ]
+    return {
+        "heading": column.heading,
+        "is": column.is_,
+        "cells": column.filled,
+        **{str(status): n for status, n in column.counts.items()},
+        "contradicted": column.contradicted,
+        "not_understood": words,
+    }
+
+
+# --- for people ----------------------------------------------------------------------------------------------------
+
+
+def lines(report: CleaningReport) -> list[str]:
+    """The report as lines of text."""
+    return [*_head(report), *_rows(report), *_cells(report), *_rest(report)]
+
+
+def _head(r: CleaningReport) -> list[str]:
+    span = f", {r.first_day} to {r.last_day}" if r.first_day else ""
+    return [f"Log '{r.log}' from {r.source} ({'; '.join(r.read_as)}).", f"{r.used:,} visits kept{span}."]
+
+
+def _rows(r: CleaningReport) -> list[str]:
+    mended = f", {r.mended_rows:,} of them after mending a cell" if r.mended_rows else ""
+    found = [f"Rows: {r.rows:,} read, {r.used:,} used{mended}, {r.set_aside:,} set aside."]
+    found += [f"  set aside: {count:,} {reason}" for reason, count in r.aside.most_common()]
+    if r.short_rows:
+        found.append(f"  {r.short_rows:,} rows had fewer cells than headings; the missing ones count as blank")
+    return found
+
+
+def _cells(r: CleaningReport) -> list[str]:
+    found = [f"Cells: {r.filled:,} say something, {100 * r.understood:.1f} % of them understood."]
+    labels: tuple[tuple[Status, str], ...] = (
+        ("mended", "mended (a slip of spelling, a unit or a dial taken as given)"),
+        ("unknown", "not understood"),
+        ("either", "could be said of several checks, left open"),
+        ("impossible", "impossible readings, left out"),
+    )
+    found += [f"  {r.total(status):,} {words}" for status, words in labels if r.total(status)]
+    contradicted = sum(column.contradicted for column in r.columns)
+    if contradicted:
+        found.append(f"  {contradicted:,} left out: of a part that this machine is said not to have")
+    if r.said_twice:
+        found.append(f"  {r.said_twice:,} said otherwise by a later column; the first column stands")
+    if r.filled_in:
+        found.append(f"  {r.filled_in:,} facts filled in: a check on a part says that the machine has it")
+    for column in r.columns:
+        found += _words(column)
+    return found
+
+
+def _words(column: ColumnReport) -> list[str]:
+    found = []
+    for word, n in column.words.most_common(WORDS_SHOWN):
+        near = column.nearest.get(word)
+        found.append(f"  {column.heading}: '{word}' {_times(n)}" + (f", nearest: {near}" if near else ""))
+    more = len(column.words) - WORDS_SHOWN
+    return [*found, f"  {column.heading}: and {more:,} more"] if more > 0 else found
+
+
+def _times(n: int) -> str:
+    return f"{n:,} time" + ("" if n == 1 else "s")
+
+
+def _rest(r: CleaningReport) -> list[str]:
+    found = [f"Taken as given: {text}" for text in r.assumed]
+    if r.personal:
+        listed = ", ".join(f"{heading} ({kind})" for heading, kind in r.personal.items())
+        found.append(f"Personal data, not kept: {listed}.")
+    if r.left_out:
+        found.append("Left out: " + ", ".join(f"{h} ({why})" if why else h for h, why in r.left_out.items()) + ".")
+    return [*found, *r.notes]

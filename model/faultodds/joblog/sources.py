@@ -1,0 +1,184 @@
+"""A shop's log as a file: what kind it is, its headings, and its rows in pieces, every cell as text.
+
+The kind is told by the file's first bytes, not by its name. Rows come as many times as they are asked for, so that a log
+larger than memory can be gone through twice.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import islice
+from pathlib import Path
+from typing import Any, Final
+
+from faultodds.errors import FaultoddsError
+from faultodds.joblog.wording import is_blank
+
+CHUNK_ROWS: Final = 20_000
+MOST_COLUMNS: Final = 1_000
+LOOKED_THROUGH: Final = 30
+"""Lines at the top among which the headings are looked for."""
+
+
+@dataclass
+class Chunk:
+    """Some rows: `number` of the first (1 for the row under the headings), cells by row, and rows that do not fit.
+
+    `broken` is (row number, reason, the cells joined) of rows with more cells than headings; they are not in `rows`.
+    `short` counts rows that were filled up with blanks, `blank` rows that say nothing, which are passed over.
+    """
+
+    number: int
+    rows: list[list[str]]
+    numbers: list[int] = field(default_factory=list)
+    broken: list[tuple[int, str, str]] = field(default_factory=list)
+    short: int = 0
+    blank: int = 0
+
+
+@dataclass(frozen=True)
+class Source:
+    """A log that can be read: `kind` in words, `headings`, `notes` on how it was read, and `chunks()` for its rows."""
+
+    name: str
+    kind: str
+    headings: list[str]
+    notes: list[str]
+    chunks: Callable[[], Iterator[Chunk]]
+
+
+def open_source(path: Path, encoding: str | None = None, sheet: str | None = None) -> Source:
+    """Open a log: CSV in any delimiter and common encoding, Excel (.xlsx) or Parquet.
+
+    Raises FaultoddsError for a folder, a missing, empty, broken, protected or foreign file, saying what to do.
+    """
+    start = _first_bytes(path)
+    from faultodds.joblog import delimited, sheets
+
+    if start.startswith(b"PK\x03\x04"):
+        return sheets.open_sheet(path, sheet)
+    if start.startswith(b"PAR1"):
+        return sheets.open_parquet(path)
+    for magic, words in _FOREIGN.items():
+        if start.startswith(magic):
+            raise FaultoddsError(f"{path} {words}")
+    return delimited.open_text(path, encoding)
+
+
+_FOREIGN: Final = {
+    b"\xd0\xcf\x11\xe0": (
+        "is an Excel file with a password, or one in the old .xls form. Open it in a spreadsheet, "
+        "save it as .xlsx without a password or as CSV, and import that."
+    ),
+    b"SQLite format 3": "is a database. For the jobs kept by this program type: faultodds log import --store.",
+    b"%PDF": "is a PDF. Export the table from where it was made as CSV or .xlsx, and import that.",
+    b"\x1f\x8b": "is compressed. Unpack it first (gunzip), then import what is in it.",
+}
+
+
+def _first_bytes(path: Path) -> bytes:
+    if path.is_dir():
+        raise FaultoddsError(f"{path} is a folder. Give the file in it: faultodds log import {path / 'jobs.csv'}.")
+    try:
+        with path.open("rb") as handle:
+            start = handle.read(4096)
+    except FileNotFoundError:
+        raise FaultoddsError(f"there is no file at {path}.{_neighbour(path)} Check the name and the folder.") from None
+    except OSError as error:
+        raise FaultoddsError(f"{path} cannot be read ({error.strerror or error}).") from None
+    if not start.strip():
+        raise FaultoddsError(f"{path} is empty. Export the log again, with its headings and rows.")
+    return start
+
+
+def _neighbour(path: Path) -> str:
+    from faultodds.errors import nearest
+
+    folder = path.parent
+    names = [f.name for f in islice(folder.iterdir(), 500)] if folder.is_dir() else []
+    close = nearest(path.name, names)
+    return f" Did you mean '{folder / close}'?" if close else ""
+
+
+# --- what all kinds share ------------------------------------------------------------------------------------------
+
+
+def refuse_too_wide(path: Path, columns: int, at_least: bool = False) -> None:
+    """Raise FaultoddsError when a table has more columns than any job log."""
+    if columns > MOST_COLUMNS:
+        more = "more than " if at_least else ""
+        raise FaultoddsError(
+            f"{path} has {more}{columns:,} columns; a job log has at most {MOST_COLUMNS:,}. "
+            "Is it the right file, with one row a job? Nothing was read."
+        )
+
+
+def tidy_headings(raw: Sequence[str], path: Path) -> list[str]:
+    """Headings without stray blanks; raises FaultoddsError when two columns share one, or there are none."""
+    names = [" ".join(h.replace("\ufeff", "").split()) for h in raw]
+    named = [name or f"column {place}" for place, name in enumerate(names, start=1)]
+    twice = sorted({name for name in named if named.count(name) > 1})
+    if twice:
+        raise FaultoddsError(
+            f"{path}: two columns are both called '{twice[0]}', so it cannot be told which one counts. "
+            "Rename one of them and import again."
+        )
+    if not any(any(c.isalpha() for c in name) for name in names):
+        raise FaultoddsError(
+            f"{path} has no headings: its first row is '{', '.join(names[:4])}'. Put a row of column names on top."
+        )
+    if len(named) < 2:
+        raise FaultoddsError(
+            f"{path} has one column only ('{named[0]}'): either it is not a table, or its delimiter is not one of "
+            "comma, semicolon, tab or bar. Save it as CSV with commas and import that."
+        )
+    return named
+
+
+def heading_row(rows: Sequence[Sequence[str]]) -> int:
+    """Which of the first rows holds the headings: the first one that is nearly as full as the fullest."""
+    filled = [sum(bool(cell.strip()) for cell in row) for row in rows]
+    most = max(filled, default=0)
+    return next((place for place, count in enumerate(filled) if count and count >= 0.6 * most), 0)
+
+
+def in_chunks(rows: Iterator[list[str]], width: int, first: int = 1) -> Iterator[Chunk]:
+    """Rows cut or filled to `width` cells, in chunks; blank rows are passed over, too long ones are set apart."""
+    number = first - 1
+    while batch := list(islice(rows, CHUNK_ROWS)):
+        chunk = Chunk(number + 1, [])
+        for row in batch:
+            number += 1
+            _sort_in(chunk, row, width, number)
+        yield chunk
+
+
+def _sort_in(chunk: Chunk, row: list[str], width: int, number: int) -> None:
+    if len(row) > width and any(not is_blank(cell) for cell in row[width:]):
+        reason = f"has {len(row)} cells where there are {width} headings"
+        chunk.broken.append((number, reason, " | ".join(row)))
+        return
+    if not any(row) or all(is_blank(cell) for cell in row):
+        chunk.blank += 1
+        return
+    chunk.short += len(row) < width
+    chunk.rows.append(row[:width] + [""] * (width - len(row)))
+    chunk.numbers.append(number)
+
+
+def text_of(value: Any) -> str:
+    """A cell of a spreadsheet or Parquet file as it would be typed."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return "" if math.isnan(value) else f"{value:.10g}"
+    if isinstance(value, dt.datetime):
+        return value.date().isoformat() if value.time() == dt.time() else value.isoformat(sep=" ", timespec="minutes")
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    return str(value)

@@ -1,0 +1,171 @@
+"""A clean log drawn from the model itself, for tests of learning: its truth is known, its records are as full as one likes.
+
+The drawing goes through the plain tables of the network one node at a time (`tables.py`) and knows nothing of suspects, groups or
+classes, so a fault in the compiled arithmetic cannot hide in it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from faultodds.joblog import clean
+from faultodds.knowledge import repair_modes
+from faultodds.schema import UNLISTED, UNLISTED_MODE, Knowledge
+from faultodds.tables import Table, build_tables, main_cause_states
+from faultodds.tuning.families import DONE, build
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Ints = npt.NDArray[np.int64]
+Rng = np.random.Generator
+
+
+def draw_log(
+    knowledge: Knowledge,
+    jobs: int,
+    seed: int = 0,
+    missing: float = 0.7,
+    truth: bool = False,
+    theta: npt.NDArray[np.float64] | None = None,
+    followed_days: float = 365.0,
+) -> pd.DataFrame:
+    """A clean log of `jobs` jobs drawn from `knowledge`.
+
+    `missing` is the share of facts, symptoms and checks left out, each by itself. Repairs are done as the log habits say
+    (`theta`, a vector of the families' chances, can give each repair its own), one run follows, and customers come back or not.
+    With `truth`, a column `cause` holds the main cause.
+    """
+    import pandas as pd
+
+    rng = np.random.default_rng(seed)
+    nodes = _machine(knowledge, jobs, rng)
+    columns: dict[str, object] = {clean.JOB: np.arange(1, jobs + 1).astype(str)}
+    columns[clean.DAY] = pd.Timestamp("2024-01-01") + pd.to_timedelta(np.sort(rng.integers(0, 700, jobs)), unit="D")
+    tables = {t.node: t for t in nodes.tables}
+    for name in [*knowledge.context, *knowledge.equipment]:
+        columns[clean.FACT + name] = _cells(nodes.state[name], tables[name].states, missing, rng)
+    for name in knowledge.observables():
+        if name != knowledge.costs.verify:
+            columns[clean.FOUND + name] = _cells(nodes.state[name], tables[name].states, missing, rng)
+    columns |= _aftermath(knowledge, nodes, rng, theta)
+    columns[clean.FOLLOWED] = np.full(jobs, followed_days)
+    if truth:
+        columns["cause"] = _category(nodes.state["main_cause"], main_cause_states(knowledge))
+    return pd.DataFrame(columns)
+
+
+class _Nodes:
+    """States drawn so far, (jobs,) for each node."""
+
+    def __init__(self, tables: list[Table]) -> None:
+        self.tables = tables
+        self.state: dict[str, Ints] = {}
+
+
+def _machine(knowledge: Knowledge, jobs: int, rng: Rng) -> _Nodes:
+    """Draw everything that was so before the visit; what a machine lacks cannot be at fault."""
+    nodes = _Nodes(build_tables(knowledge))
+    facts = [t for t in nodes.tables if t.role in ("main_cause", "fact")]
+    for table in facts:
+        nodes.state[table.node] = _draw(table, nodes.state, jobs, rng)
+    lacking = _lacking(knowledge, nodes, jobs)
+    for table in nodes.tables:
+        if table.role == "component":
+            drawn = _draw(table, nodes.state, jobs, rng)
+            nodes.state[table.node] = np.where(lacking.get(table.node, False), 0, drawn)
+        elif table not in facts:
+            nodes.state[table.node] = _draw(table, nodes.state, jobs, rng)
+    return nodes
+
+
+def _lacking(knowledge: Knowledge, nodes: _Nodes, jobs: int) -> dict[str, npt.NDArray[np.bool_]]:
+    out: dict[str, npt.NDArray[np.bool_]] = {}
+    for fact, record in knowledge.equipment.items():
+        for i, value in enumerate(record.values):
+            for component in record.lacks.get(value, []):
+                out[component] = out.get(component, np.zeros(jobs, dtype=bool)) | (nodes.state[fact] == i)
+    return out
+
+
+def _draw(table: Table, state: dict[str, Ints], jobs: int, rng: Rng) -> Ints:
+    given = tuple(state[p] for p in table.parents)
+    chances = table.values.reshape(len(table.states), -1)
+    if given:
+        chances = chances[:, np.ravel_multi_index(given, table.values.shape[1:])]
+    reach = np.cumsum(chances, axis=0)
+    return np.asarray((rng.random(jobs)[None, :] * reach[-1] >= reach).sum(axis=0))
+
+
+def _cells(state: Ints, names: tuple[str, ...], missing: float, rng: Rng) -> Any:
+    return _category(np.where(rng.random(len(state)) < missing, -1, state), names)
+
+
+def _category(codes: Ints, names: Sequence[str]) -> Any:
+    """Codes as a text column, -1 as a missing cell."""
+    import pandas as pd
+
+    return pd.Categorical.from_codes(codes.astype(np.int64), pd.Index(list(names)))
+
+
+def _aftermath(
+    knowledge: Knowledge, nodes: _Nodes, rng: Rng, theta: npt.NDArray[np.float64] | None
+) -> dict[str, object]:
+    """Repairs, the run after them, and whether the customer came back."""
+    import pandas as pd
+
+    jobs = len(nodes.state["main_cause"])
+    done = _repairs(knowledge, nodes, rng, theta)
+    for r, repair in enumerate(knowledge.repair.values()):
+        took = done[r] & (rng.random(jobs) < repair.success)
+        for mode in repair_modes(knowledge, repair):
+            component, _, name = mode.partition(".")
+            index = 1 + list(knowledge.component[component].modes).index(name)
+            nodes.state[component] = np.where(took & (nodes.state[component] == index), 0, nodes.state[component])
+    verify = knowledge.costs.verify
+    for table in nodes.tables:
+        if table.role in ("mechanism", "step") or table.node.partition("__")[0] == verify:
+            nodes.state[table.node] = _draw(table, nodes.state, jobs, rng)
+    parts = [*knowledge.component, UNLISTED]
+    wrong = np.any([nodes.state[c] > 0 for c in parts], axis=0)
+    log = knowledge.log
+    back = rng.random(jobs) < np.where(wrong, log.back_if_wrong, log.back_if_right)
+    names = np.array(list(knowledge.repair))
+    ran = rng.random(jobs) < 0.7
+    outcomes = list(knowledge.check[verify].outcomes)
+    return {
+        clean.REPAIRS: pd.Categorical([";".join(names[row]) for row in done.T]),
+        clean.AFTER + verify: _category(np.where(ran, nodes.state[verify], -1), outcomes),
+        clean.ENDED: pd.Categorical(np.where(back, clean.CAME_BACK, clean.GONE)),
+        clean.BACK_AFTER: np.where(back, np.floor(rng.random(jobs) * log.window_days), np.nan),
+    }
+
+
+def _repairs(
+    knowledge: Knowledge, nodes: _Nodes, rng: Rng, theta: npt.NDArray[np.float64] | None
+) -> npt.NDArray[np.bool_]:
+    """(repairs, jobs) which repairs are done: noisy-OR over the faults that each puts right."""
+    from faultodds.suspects import compile_suspects
+
+    families, layout = build(knowledge, compile_suspects(knowledge, 0.5))
+    chance = families.padded(families.prior if theta is None else theta)[families.part[:, 1]]
+    jobs = len(nodes.state["main_cause"])
+    out = []
+    for name in knowledge.repair:
+        left = np.ones(jobs)
+        for row in layout.parts_of[DONE + name]:
+            left = left * (1.0 - chance[row] * _has(knowledge, nodes, layout.parts[row].cause))
+        out.append(rng.random(jobs) < 1.0 - left)
+    return np.array(out)
+
+
+def _has(knowledge: Knowledge, nodes: _Nodes, cause: str) -> npt.NDArray[np.bool_] | float:
+    if cause == "leak":
+        return 1.0
+    component, _, mode = cause.partition(".")
+    index = 1 if cause == UNLISTED_MODE else 1 + list(knowledge.component[component].modes).index(mode)
+    return np.asarray(nodes.state[component] == index)

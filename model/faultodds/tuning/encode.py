@@ -1,0 +1,298 @@
+"""From a clean log to sparse rows of integers.
+
+Every job becomes the list of the likelihood rows that its evidence picks: an outcome of a symptom or check, a value of an
+equipment fact, a doubtful finding, the repairs that were done, and one for what came after them. Missing cells pick nothing.
+Jobs with the same evidence are kept once, with a weight.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from faultodds.errors import FaultoddsError
+from faultodds.joblog import clean
+from faultodds.records import dataclass
+from faultodds.tables import Floats
+from faultodds.tuning.courses import Course, Courses, Tails
+from faultodds.tuning.families import Index
+from faultodds.tuning.structure import Small, Structure
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from scipy.sparse import csr_matrix
+
+CAUSE = "cause"
+STAYED, BACK, SILENT = 0, 1, -1
+
+
+@dataclass(frozen=True)
+class Split:
+    """A doubtful finding: likelihood weights over the outcomes of one observable."""
+
+    observable: int
+    weights: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Chunk:
+    """Encoded jobs; N distinct ones.
+
+    `evidence` (N, rows) one-hot: R outcome rows, equipment values, one row for each check that may be silent, one that says that
+    the repairs are known, one for each repair done, then this chunk's own `splits`. `tail` (N,) which of `tails` came after, or
+    -1; jobs are in its order. `facts` (N, V) one-hot over context and equipment values. `weight` (N,) jobs behind each row, less
+    what is forgotten; `count` (N,) the plain number of them. `main` (N,) index of a known main cause, or -1.
+    """
+
+    evidence: csr_matrix
+    facts: csr_matrix
+    weight: Floats
+    count: Floats
+    main: Small
+    splits: tuple[Split, ...]
+    tail: Small
+    tails: Tails
+
+    def some(self, most: int) -> Chunk:
+        """At most `most` of the rows, evenly spread; the chunk itself when it has no more."""
+        rows = self.evidence.shape[0]
+        if rows <= most:
+            return self
+        kept = np.linspace(0, rows - 1, most).astype(np.int64)
+        picked = {n: getattr(self, n)[kept] for n in ("evidence", "facts", "weight", "count", "main", "tail")}
+        return Chunk(splits=self.splits, tails=self.tails, **picked)
+
+    @property
+    def jobs(self) -> float:
+        """Number of jobs, repeated evidence counted as often as it came."""
+        return float(self.count.sum())
+
+
+class Encoder:
+    """Turns clean frames into chunks; remembers what repairs lead to, so that later chunks are quicker.
+
+    `latest` is the day that ages are counted from (forgetting); `merge` counts identical evidence once.
+    """
+
+    def __init__(self, structure: Structure, half_life_days: float | None = None, merge: bool = True) -> None:
+        self.structure = structure
+        self.half_life = half_life_days
+        self.merge = merge
+        self.courses = Courses(structure)
+        self.columns = clean.columns_of(structure.knowledge)
+
+    def encode(self, frame: pd.DataFrame, latest: Any = None) -> Chunk:
+        """Encode one frame; raises as `clean.validate` does, and FaultoddsError for a weight that cannot be."""
+        plain = frame.drop(columns=[CAUSE]) if CAUSE in frame.columns else frame
+        clean.validate(plain, self.structure.knowledge)
+        own = _Local(self.structure)
+        codes = [_codes(frame[c], own.finding(c)) for c in frame.columns if c.startswith(clean.FOUND)]
+        codes += [_codes(frame[c], own.equipment(c)) for c in frame.columns if own.is_equipment(c)]
+        codes += _done(self.structure, frame)
+        facts = [_codes(frame[c], own.fact(c)) for c in frame.columns if c.startswith(clean.FACT)]
+        main = _codes(frame[CAUSE], own.cause()) if CAUSE in frame.columns else np.full(len(frame), -1, np.int32)
+        tail, courses = _tails(self.structure, frame, self.courses)
+        table = np.stack([tail, main, *facts, *codes], axis=1)
+        weight = self._weights(frame, latest)
+        kept, weight, count = _kept(table, weight, self.merge)
+        order = np.argsort(table[kept, 0], kind="stable")
+        table = table[kept[order]]
+        cut = 2 + len(facts)
+        return Chunk(
+            evidence=_one_hot(table[:, cut:], split_start(self.structure) + len(own.splits)),
+            facts=_one_hot(table[:, 2:cut], len(own.fact_rows)),
+            weight=weight[order],
+            count=count[order],
+            main=table[:, 1].copy(),
+            splits=tuple(own.splits),
+            tail=table[:, 0].copy(),
+            tails=self.courses.tails(courses),
+        )
+
+    def _weights(self, frame: pd.DataFrame, latest: Any) -> Floats:
+        if self.half_life is None or clean.DAY not in frame.columns:
+            return np.ones(len(frame))
+        last = latest if latest is not None else frame[clean.DAY].max()
+        age = (last - frame[clean.DAY]).dt.days.to_numpy(dtype=float)
+        return np.where(np.isnan(age), 1.0, 0.5 ** (np.nan_to_num(age) / self.half_life))
+
+
+# --- one column ----------------------------------------------------------------------------------------------------
+
+
+def _codes(column: pd.Series[Any], row_of: Any) -> Small:
+    """Likelihood row of each cell, -1 where there is none; `row_of` is asked once for each different cell."""
+    values = column.astype("category")
+    rows = np.array([*(row_of(str(v)) for v in values.cat.categories), -1], dtype=np.int32)
+    return np.asarray(rows[values.cat.codes.to_numpy()])
+
+
+class _Local:
+    """Numbers the rows of one chunk as they are asked for."""
+
+    def __init__(self, structure: Structure) -> None:
+        self.structure = structure
+        self.fact_rows = {pair: i for i, pair in enumerate((*structure.layout.fact_rows, *structure.equipment_rows))}
+        self.splits: list[Split] = []
+
+    def finding(self, column: str) -> Any:
+        name = column.removeprefix(clean.FOUND)
+        outcomes = self.structure.suspects.observables[name]
+
+        def row_of(cell: str) -> int:
+            weights = clean.weights(cell)
+            if len(weights) == 1:
+                return self.structure.row_of[name, next(iter(weights))]
+            place = self.structure.observables.index(name)
+            self.splits.append(Split(place, tuple(weights.get(o, 0.0) for o in outcomes)))
+            return split_start(self.structure) + len(self.splits) - 1
+
+        return row_of
+
+    def is_equipment(self, column: str) -> bool:
+        return column.startswith(clean.FACT) and column.removeprefix(clean.FACT) in self.structure.knowledge.equipment
+
+    def equipment(self, column: str) -> Any:
+        name = column.removeprefix(clean.FACT)
+        return lambda cell: self.structure.rows + self.structure.equipment_rows.index((name, cell))
+
+    def fact(self, column: str) -> Any:
+        name = column.removeprefix(clean.FACT)
+        return lambda cell: self.fact_rows[name, cell]
+
+    def cause(self) -> Any:
+        mains = self.structure.suspects.mains
+
+        def index(cell: str) -> int:
+            if cell not in mains:
+                from faultodds.errors import unknown
+
+                raise unknown("main cause", cell, mains, where=f"column '{CAUSE}'")
+            return mains.index(cell)
+
+        return index
+
+
+def silent_start(structure: Structure) -> int:
+    """First row that says that a check is not in the record."""
+    return structure.rows + len(structure.equipment_rows)
+
+
+def done_start(structure: Structure) -> int:
+    """Row that says that the repairs are known; one row for each repair that was done comes after it."""
+    return silent_start(structure) + structure.checks
+
+
+def split_start(structure: Structure) -> int:
+    """First row of a chunk's own: its doubtful findings."""
+    return done_start(structure) + 1 + len(structure.knowledge.repair)
+
+
+# --- what was done, and what came of it ------------------------------------------------------------------------------
+
+
+def _done(structure: Structure, frame: pd.DataFrame) -> list[Small]:
+    """That the repairs are known, and each repair that was done; nothing where the cell is empty."""
+    if clean.REPAIRS not in frame.columns:
+        return []
+    cells = frame[clean.REPAIRS].astype("category")
+    code = cells.cat.codes.to_numpy()
+    sets = [set(str(c).split(";")) for c in cells.cat.categories]
+    out = [np.where(code < 0, -1, done_start(structure)).astype(np.int32)]
+    for r, name in enumerate(structure.knowledge.repair):
+        done = np.array([*(name in s for s in sets), False])
+        if done.any():
+            out.append(np.where(done[code], done_start(structure) + 1 + r, -1).astype(np.int32))
+    return out
+
+
+def _tails(structure: Structure, frame: pd.DataFrame, courses: Courses) -> tuple[Small, list[Course]]:
+    """What came after the repairs: a code for each job, and the different courses of events behind the codes."""
+    out = np.full(len(frame), -1, dtype=np.int32)
+    verify = structure.knowledge.costs.verify
+    names = [clean.REPAIRS, clean.FAILED, clean.AFTER + verify]
+    cells = [frame[n].astype("category") if n in frame.columns else None for n in names]
+    parts = [np.full(len(frame), -1) if c is None else c.cat.codes.to_numpy().astype(np.int64) for c in cells]
+    back = callbacks(frame, structure.knowledge.log.window_days)
+    told = (parts[0] >= 0) & ((parts[1] >= 0) | (parts[2] >= 0) | (back != SILENT))
+    distinct, code = np.unique(np.stack([*parts, back], axis=1)[told], axis=0, return_inverse=True)
+
+    def text(column: int, i: int) -> str:
+        cell = cells[column]
+        return "" if cell is None or i < 0 else str(cell.cat.categories[i])
+
+    made = [courses.course(text(0, r), text(1, f), text(2, a), int(b)) for r, f, a, b in distinct.tolist()]
+    different = list(dict.fromkeys(made))
+    number = {course: i for i, course in enumerate(different)}
+    out[told] = np.array([number[c] for c in made], dtype=np.int32)[code.ravel()]
+    return out, different
+
+
+def callbacks(frame: pd.DataFrame, window_days: float) -> Index:
+    """For each job whether the customer came back within the window: 1, 0, or -1 where the log cannot say.
+
+    A job says something only when it was followed for the whole window, whichever way it went: counting the early callbacks of
+    young jobs, and not their silence, would make callbacks look commoner than they are. `followed_days` missing is worked out from
+    `day` and the latest day of the frame; with neither, the ending is taken at its word.
+    """
+    out = np.full(len(frame), SILENT, dtype=np.int64)
+    if clean.ENDED not in frame.columns:
+        return out
+    ended = frame[clean.ENDED].astype("object").to_numpy()
+    back = ended == clean.CAME_BACK
+    days = np.full(len(frame), np.nan)
+    if clean.BACK_AFTER in frame.columns:
+        days = frame[clean.BACK_AFTER].to_numpy(dtype=float)
+    followed = _followed(frame)
+    old_enough = np.isnan(followed) | (followed >= window_days)
+    out[old_enough & ((ended == clean.GONE) | (back & (days > window_days)))] = STAYED
+    out[old_enough & back & ~(days > window_days)] = BACK
+    return out
+
+
+def _followed(frame: pd.DataFrame) -> Floats:
+    followed = np.full(len(frame), np.nan)
+    if clean.DAY in frame.columns and len(frame):
+        followed = (frame[clean.DAY].max() - frame[clean.DAY]).dt.days.to_numpy(dtype=float)
+    if clean.FOLLOWED in frame.columns:
+        told = frame[clean.FOLLOWED].to_numpy(dtype=float)
+        followed = np.where(np.isnan(told), followed, told)
+    return followed
+
+
+# --- rows ----------------------------------------------------------------------------------------------------------
+
+
+def _one_hot(codes: Small, width: int) -> csr_matrix:
+    from scipy.sparse import csr_matrix
+
+    told = codes >= 0
+    ends = np.concatenate([[0], np.cumsum(told.sum(axis=1))])
+    picked = codes[told].astype(np.int32)
+    return csr_matrix((np.ones(len(picked), np.float32), picked, ends.astype(np.int32)), shape=(len(codes), width))
+
+
+def _kept(table: Small, weight: Floats, merge: bool) -> tuple[Index, Floats, Floats]:
+    """Rows that stand for each different one, with the weights and the numbers behind them; all of them without `merge`."""
+    if not merge:
+        return np.arange(len(table)), weight, np.ones(len(table))
+    multipliers = np.random.default_rng(12345).integers(1, 2**63, size=table.shape[1], dtype=np.uint64)
+    keys = (table.astype(np.uint64) * multipliers).sum(axis=1, dtype=np.uint64)
+    _, first, inverse = np.unique(keys, return_index=True, return_inverse=True)
+    if not (table == table[first][inverse]).all():  # two different rows with one key: about once in 2^64
+        return np.arange(len(table)), weight, np.ones(len(table))
+    count = np.bincount(inverse, minlength=len(first)).astype(float)
+    return first.astype(np.int64), np.bincount(inverse, weight, minlength=len(first)).astype(float), count
+
+
+def frames_of(logs: Any) -> Sequence[pd.DataFrame] | Any:
+    """One frame or an iterable of frames, as an iterable; FaultoddsError for anything else."""
+    import pandas as pd
+
+    if isinstance(logs, pd.DataFrame):
+        return [logs]
+    if hasattr(logs, "__iter__"):
+        return logs
+    raise FaultoddsError(f"a log is a data frame or several of them; found {type(logs).__name__}.")

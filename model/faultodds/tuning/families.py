@@ -1,0 +1,266 @@
+"""The numbers that are learned: families of chances, laid end to end in one vector.
+
+A *family* is one categorical distribution of a knowledge file: the shares of the main causes; a context fact given a main cause;
+the state of a component given a main cause; a leak, a link, a row of a table; whether a repair takes; a habit of the log. Its
+prior is Dirichlet with parameters n * (the file's chances), n being the jobs that the file's numbers are worth. A chance of zero
+in the file stays zero: such entries, and families with one possible entry, are not in the vector at all.
+
+A link's chances are the file's own for its cause being there. A component's states are pooled over the main causes that bring
+nothing on in it (the companion rates), with a family of its own for each main cause that does. Whether a repair is done is a
+noisy-OR: `done_anyway`, and for each fault it puts right a chance of its own (`done_if_needed`, shared evenly between the repairs
+that put the same fault right). The spread of equipment is not learned: what a machine has is looked at, not reckoned.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from faultodds.knowledge import repair_modes
+from faultodds.records import dataclass
+from faultodds.schema import Knowledge, Observable
+from faultodds.suspects import Suspects
+from faultodds.tables import Floats, spread
+from faultodds.tuning.settings import KINDS
+
+Index = npt.NDArray[np.int64]
+NORMAL = 0
+DONE = "done:"
+HABITS = ("back_if_wrong", "back_if_right")
+
+
+@dataclass(frozen=True)
+class Part:
+    """What one cause (or the leak, or a row of a table) brings of an observable: one family over its outcomes."""
+
+    observable: str
+    cause: str
+    chances: tuple[float, ...]
+    kind: str
+
+
+@dataclass(frozen=True)
+class Families:
+    """Every family of a knowledge file as one vector of P chances.
+
+    `prior` (P,) file's chances, each family summing to 1; `of` (P,) family of each entry; `start` (F,) first entry of each
+    family; `kind` (F,) index into `KINDS`; `names` (F,) and `outcomes` (F,) say what they are. The index arrays say where
+    a number of the model stands in the vector with a 0 and a 1 after it (`padded`): `share` (C,), `fact` (V, C) for every
+    value of every context fact, `state` (Q, S) for every class of component states, `part` (N, O), `success` (repairs, 2) and
+    `habit` (2, 2), the second entry being "takes" and "comes back".
+    """
+
+    prior: Floats
+    of: Index
+    start: Index
+    kind: Index
+    names: tuple[str, ...]
+    outcomes: tuple[tuple[str, ...], ...]
+    share: Index
+    fact: Index
+    state: Index
+    part: Index
+    success: Index
+    habit: Index
+
+    @property
+    def count(self) -> int:
+        """Number of families."""
+        return len(self.start)
+
+    def padded(self, theta: Floats) -> Floats:
+        """`theta` with a 0 and a 1 after it, for the entries that are fixed."""
+        return np.concatenate([theta, [0.0, 1.0]])
+
+    def totals(self, counts: Floats) -> Floats:
+        """(F,) sums over each family of a vector over entries."""
+        return np.asarray(np.add.reduceat(counts, self.start)) if len(counts) else np.zeros(0)
+
+    def scaled(self, weights: Floats) -> Floats:
+        """Weights made to add up to 1 in each family."""
+        return np.asarray(weights / self.totals(weights)[self.of])
+
+    def spread_strengths(self, strengths: dict[str, float], frozen: npt.NDArray[np.bool_] | None = None) -> Floats:
+        """(P,) Dirichlet parameters n * (file's chances), `strengths` giving n by kind; frozen families count as certain."""
+        worth = np.array([strengths[k] for k in KINDS])[self.kind]
+        if frozen is not None:
+            worth = np.where(frozen, FROZEN, worth)
+        return np.asarray(worth[self.of] * self.prior)
+
+    def entry(self, name: str, outcome: str) -> int:
+        """Place of one chance in the vector, by family and outcome; KeyError when it is not learned."""
+        family = self.names.index(name)
+        return int(self.start[family]) + self.outcomes[family].index(outcome)
+
+
+#: Jobs that a family which must not move is taken to be worth.
+FROZEN = 1e12
+
+
+class _Maker:
+    """Collects families, and remembers where each entry went."""
+
+    def __init__(self) -> None:
+        self.prior: list[float] = []
+        self.start: list[int] = []
+        self.kind: list[int] = []
+        self.names: list[str] = []
+        self.outcomes: list[tuple[str, ...]] = []
+
+    def add(self, kind: str, name: str, outcomes: Sequence[str], chances: Sequence[float] | Floats) -> Index:
+        """Add a family; returns where each outcome stands: -2 for a fixed 0, -1 for a fixed 1."""
+        scaled = np.asarray(chances, dtype=float) / float(np.sum(chances))
+        possible = np.flatnonzero(scaled > 0)
+        where = np.full(len(scaled), -2)
+        if len(possible) == 1:
+            where[possible] = -1
+            return where
+        where[possible] = len(self.prior) + np.arange(len(possible))
+        self.start.append(len(self.prior))
+        self.prior += scaled[possible].tolist()
+        self.kind.append(KINDS.index(kind))
+        self.names.append(name)
+        self.outcomes.append(tuple(outcomes[int(i)] for i in possible))
+        return where
+
+    def made(self, **index: Index) -> Families:
+        size = np.diff([*self.start, len(self.prior)]).astype(int)
+        end = len(self.prior) + 2
+        fixed = {name: np.where(i < 0, end + i, i) for name, i in index.items()}
+        return Families(
+            prior=np.array(self.prior),
+            of=np.repeat(np.arange(len(self.start)), size),
+            start=np.array(self.start, dtype=np.int64),
+            kind=np.array(self.kind, dtype=np.int64),
+            names=tuple(self.names),
+            outcomes=tuple(self.outcomes),
+            **fixed,
+        )
+
+
+@dataclass(frozen=True)
+class Layout:
+    """What the index arrays of `Families` stand for.
+
+    `fact_rows`: (fact, value) of each row of `fact`. `class_of[k, c]`: row of `state` that component k follows when c is the
+    main cause, -1 when c is its own mode. `parts`: one record for each row of `part`; `parts_of`: rows of each observable (the
+    leak first), `done:REPAIR` among them. `widest`: most outcomes of any observable.
+    """
+
+    fact_rows: tuple[tuple[str, str], ...]
+    class_of: Index
+    parts: tuple[Part, ...]
+    parts_of: dict[str, tuple[int, ...]]
+    widest: int
+
+
+def build(knowledge: Knowledge, suspects: Suspects) -> tuple[Families, Layout]:
+    """The families of a knowledge file, and what they stand for."""
+    maker = _Maker()
+    share = maker.add("shares", "shares", suspects.mains, suspects.share)
+    fact, fact_rows = _facts(maker, knowledge, suspects)
+    state, class_of = _states(maker, knowledge, suspects)
+    parts = [p for name, o in knowledge.observables().items() for p in _parts(name, o)] + _done_parts(knowledge)
+    widest = max([len(p.chances) for p in parts], default=2)
+    part = np.full((len(parts), widest), -2)
+    parts_of: dict[str, list[int]] = {}
+    for row, p in enumerate(parts):
+        outcomes = _outcomes_of(knowledge, p.observable)
+        part[row, : len(outcomes)] = maker.add(p.kind, _part_name(knowledge, p), outcomes, p.chances)
+        parts_of.setdefault(p.observable, []).append(row)
+    success = [maker.add("success", f"repair/{n}/success", ("fails", "takes"), (1 - r.success, r.success))
+               for n, r in knowledge.repair.items()]  # fmt: skip
+    habit = [
+        maker.add("habits", f"log/{n}", ("stays_away", "comes_back"), _both(getattr(knowledge.log, n))) for n in HABITS
+    ]
+    families = maker.made(
+        share=share,
+        fact=fact,
+        state=state,
+        part=part,
+        success=np.array(success).reshape(-1, 2),
+        habit=np.array(habit),
+    )
+    layout = Layout(fact_rows, class_of, tuple(parts), {k: tuple(v) for k, v in parts_of.items()}, widest)
+    return families, layout
+
+
+def _both(chance: float) -> tuple[float, float]:
+    return 1.0 - chance, chance
+
+
+def _facts(maker: _Maker, knowledge: Knowledge, suspects: Suspects) -> tuple[Index, tuple[tuple[str, str], ...]]:
+    rows: list[Index] = []
+    names: list[tuple[str, str]] = []
+    for fact in knowledge.context:
+        values = suspects.fact_values[fact]
+        columns = [
+            maker.add("facts", f"context/{fact}/{main}", values, suspects.facts[fact][:, c])
+            for c, main in enumerate(suspects.mains)
+        ]
+        rows += list(np.array(columns).T)
+        names += [(fact, value) for value in values]
+    return np.array(rows, dtype=np.int64).reshape(len(rows), len(suspects.mains)), tuple(names)
+
+
+def _states(maker: _Maker, knowledge: Knowledge, suspects: Suspects) -> tuple[Index, Index]:
+    """Families of component states: one for the companions, one for each main cause that brings something on."""
+    records = dict(knowledge.modes())
+    widest = max(len(c.modes) for c in knowledge.component.values()) + 1
+    rows: list[Index] = []
+    class_of = np.full((len(knowledge.component), len(suspects.mains)), -1)
+    for k, (name, component) in enumerate(knowledge.component.items()):
+        own = [f"{name}.{m}" for m in component.modes]
+        rates = {m: knowledge.other_causes.companion if r.companion is None else r.companion
+                 for m, r in ((m, records[m]) for m in own)}  # fmt: skip
+        outcomes = ("ok", *component.modes)
+
+        def add(rates: dict[str, float], label: str, outcomes: tuple[str, ...] = outcomes) -> int:
+            chances = list(rates.values())
+            where = maker.add("companions", label, outcomes, [1.0 - sum(chances), *chances])
+            rows.append(np.concatenate([where, np.full(widest - len(where), -2)]))
+            return len(rows) - 1
+
+        usual = add(rates, f"component/{name}")
+        for c, main in enumerate(suspects.mains):
+            brought = records[main].brings_on if main in records else {}
+            if main in own:
+                continue
+            special = {m: brought[m] for m in own if m in brought}
+            class_of[k, c] = add({**rates, **special}, f"component/{name}/{main}") if special else usual
+    return np.array(rows), class_of
+
+
+def _parts(name: str, observable: Observable) -> list[Part]:
+    outcomes = list(observable.outcomes)
+    if observable.depends_on:
+        rows = observable.table.items()
+        return [Part(name, key, tuple(row.get(o, 0.0) for o in outcomes), "tables") for key, row in rows]
+    leak = Part(name, "leak", tuple(spread(observable.leak, outcomes)), "links")
+    links = [Part(name, ref, tuple(spread(w, outcomes)), "links") for ref, w in observable.links.items()]
+    return [leak, *links]
+
+
+def _done_parts(knowledge: Knowledge) -> list[Part]:
+    """Whether each repair is done, as noisy-ORs over the faults that it puts right."""
+    fixes = {name: repair_modes(knowledge, repair) for name, repair in knowledge.repair.items()}
+    ways = {mode: sum(mode in f for f in fixes.values()) for mode, _ in knowledge.modes()}
+    made = []
+    for name, modes in fixes.items():
+        made.append(Part(DONE + name, "leak", _both(knowledge.log.done_anyway), "habits"))
+        made += [Part(DONE + name, m, _both(knowledge.log.done_if_needed / ways[m]), "habits") for m in modes]
+    return made
+
+
+def _outcomes_of(knowledge: Knowledge, observable: str) -> tuple[str, ...]:
+    return ("not_done", "done") if observable.startswith(DONE) else tuple(knowledge.observables()[observable].outcomes)
+
+
+def _part_name(knowledge: Knowledge, part: Part) -> str:
+    if part.observable.startswith(DONE):
+        return f"log/done/{part.observable.removeprefix(DONE)}/{part.cause}"
+    group = "symptom" if part.observable in knowledge.symptom else "check"
+    middle = "table/" if part.kind == "tables" else "" if part.cause == "leak" else "links/"
+    return f"{group}/{part.observable}/{middle}{part.cause}"

@@ -1,0 +1,273 @@
+"""Learning a shop's numbers from its log: expectation and maximisation, until the log posterior stands still.
+
+Every job counts, half-tested ones too: what was not looked at is summed over. See `statistics.py` for a pass, `maximise.py` for
+the step and the objective, `missing.py` for logs that keep bad results only, `gibbs.py` for how sure the result is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from faultodds import overlay
+from faultodds.errors import FaultoddsError
+from faultodds.joblog import clean
+from faultodds.records import dataclass
+from faultodds.schema import Knowledge
+from faultodds.tables import Floats
+from faultodds.tuning import missing, strengths
+from faultodds.tuning import places as file_places
+from faultodds.tuning.arrays import TINY
+from faultodds.tuning.encode import Chunk, Encoder, frames_of
+from faultodds.tuning.families import Families
+from faultodds.tuning.maximise import check_no_fall, log_prior, maximise
+from faultodds.tuning.places import Place
+from faultodds.tuning.settings import AUTO, Settings
+from faultodds.tuning.statistics import Silence, Statistics, statistics
+from faultodds.tuning.structure import Structure, structure_of
+from faultodds.tuning.work import Pass, workers
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: Jobs of a chunk: enough to keep two cores busy, few enough that a million fit in memory.
+CHUNK = 20_000
+#: Jobs of the part that is looked at first.
+SAMPLE = 3_000
+#: Passes before strengths are chosen, and how often they are chosen again.
+WARM, CHOICES = 6, 2
+#: How many times longer than two plain steps a lengthened one may be.
+LONGEST = 8.0
+
+
+@dataclass(frozen=True)
+class Learned:
+    """What a log says.
+
+    `knowledge` with the learned numbers in place; `numbers` path to learned value, `file` path to the file's, the same paths;
+    `spoke` path to the expected number of jobs that the number's family could learn from. `log_posterior` after each pass, since
+    strengths and silences were chosen. `jobs` learned from, `set_aside` jobs that no fault explains. `notes` are plain
+    sentences for the manager. `families`, `theta`, `counts`, `strengths` and `silence` are the fit itself.
+    """
+
+    knowledge: Knowledge
+    numbers: dict[str, float]
+    file: dict[str, float]
+    spoke: dict[str, float]
+    log_posterior: tuple[float, ...]
+    log_likelihood: float
+    jobs: int
+    set_aside: int
+    settings: Settings
+    strengths: dict[str, float]
+    notes: tuple[str, ...]
+    families: Families
+    places: dict[str, Place]
+    theta: Floats
+    counts: Floats
+    silence: Silence
+    frozen: npt.NDArray[np.bool_]
+
+
+def fit(knowledge: Knowledge, logs: pd.DataFrame | Iterable[pd.DataFrame], settings: Settings | None = None) -> Learned:
+    """Learn from a clean log, whole or in pieces.
+
+    Raises FaultoddsError for an empty log, one in which no job can be explained, or names that the file does not have.
+    """
+    settings = settings or Settings()
+    structure = structure_of(knowledge, settings.omitted_target)
+    chunks, notes = encoded(structure, logs, settings)
+    start = warmed(structure, chunks, settings)
+    chunks = [missing.hushed(structure, c, start.silence) for c in chunks]
+    with workers(structure, chunks, settings) as go:
+        ascent = Ascent(structure, settings, go, start.silence, start.theta)
+        ascent.climb()
+    return _learned(structure, settings, ascent, [*notes, *start.notes])
+
+
+@dataclass(frozen=True)
+class Start:
+    """Where the passes over the whole log begin: chances learned from a part of it, and what its record keeps silent about."""
+
+    theta: Floats
+    silence: Silence
+    notes: tuple[str, ...]
+
+
+def warmed(structure: Structure, chunks: Sequence[Chunk], settings: Settings) -> Start:
+    """A few passes over a part of the log, and a look at which checks have only their bad results written down."""
+    sample = part_of(chunks, SAMPLE)
+    silence = Silence.none(structure)
+    plain = settings.replace(strengths=settings.worth(), iterations=WARM)
+
+    def go(theta: Floats, silence: Silence, label: float) -> Statistics:
+        return statistics(structure, sample, theta, silence, label)
+
+    ascent = Ascent(structure, plain, go, silence, structure.families.prior)
+    ascent.climb()
+    found = missing.look(structure, sample, ascent.theta, settings.label_weight)
+    return Start(ascent.theta, found.silence, found.notes)
+
+
+def encoded(
+    structure: Structure, logs: pd.DataFrame | Iterable[pd.DataFrame], settings: Settings, merge: bool = True
+) -> tuple[list[Chunk], list[str]]:
+    """A log as chunks of at most `CHUNK` jobs, and what there is to say about it."""
+    encoder = Encoder(structure, settings.half_life_days, merge)
+    frames = frames_of(logs)
+    latest = None
+    if settings.half_life_days is not None or not isinstance(frames, Sequence):
+        frames = list(frames)
+        days = [f[clean.DAY].max() for f in frames if clean.DAY in f.columns and len(f)]
+        latest = max(days, default=None)
+    chunks, notes = [], _Notes(structure)
+    for frame in frames:
+        notes.read(frame)
+        for start in range(0, len(frame), CHUNK):
+            chunks.append(encoder.encode(frame.iloc[start : start + CHUNK], latest))
+    if not chunks:
+        raise FaultoddsError("the log has no jobs. Import one first: faultodds log import FILE.")
+    return chunks, notes.sentences()
+
+
+class _Notes:
+    """Counts, while the log is read, what the manager should know."""
+
+    def __init__(self, structure: Structure) -> None:
+        self.window = structure.knowledge.log.window_days
+        self.jobs = self.young = self.endings = self.repairs = 0
+
+    def read(self, frame: pd.DataFrame) -> None:
+        self.jobs += len(frame)
+        if clean.ENDED in frame.columns:
+            self.endings += int(frame[clean.ENDED].notna().sum())
+        if clean.REPAIRS in frame.columns:
+            self.repairs += int(frame[clean.REPAIRS].notna().sum())
+        if clean.FOLLOWED in frame.columns:
+            self.young += int((frame[clean.FOLLOWED] < self.window).sum())
+
+    def sentences(self) -> list[str]:
+        out = []
+        if self.young:
+            out.append(
+                f"{self.young:,} of {self.jobs:,} jobs are younger than {self.window:g} days: "
+                "whether those customers come back is not known yet, so that part of them is left out."
+            )
+        if not self.repairs:
+            out.append("The log names no repairs, so what was replaced could not help to tell the faults apart.")
+        if not self.endings:
+            out.append("The log says of no job how it ended, so callbacks could not be learned from.")
+        return out
+
+
+class Ascent:
+    """Passes over a log, each one higher than the last; strengths are chosen on the way where settings say so."""
+
+    def __init__(self, structure: Structure, settings: Settings, go: Pass, silence: Silence, theta: Floats) -> None:
+        self.families, self.settings, self.go, self.silence = structure.families, settings, go, silence
+        self.frozen = missing.frozen_families(structure, silence)
+        self.theta = np.where(self.frozen[self.families.of], self.families.prior, theta)
+        self.strengths = settings.worth()
+        self.trace: list[float] = []
+        self.statistics: Statistics | None = None
+
+    def climb(self) -> None:
+        """Go up until a pass gains less than the tolerance."""
+        for _ in range(CHOICES if self.settings.strengths == AUTO else 0):
+            self._passes(WARM)
+            assert self.statistics is not None
+            self.strengths = strengths.choose(self.families, self.statistics.counts, self.frozen)
+        self._passes(self.settings.iterations)
+
+    @property
+    def pseudo(self) -> Floats:
+        """(P,) Dirichlet parameters in force."""
+        return self.families.spread_strengths(self.strengths, self.frozen)
+
+    def _expect(self, theta: Floats) -> tuple[Statistics, float]:
+        """A pass at `theta`, and the objective there."""
+        found = self.go(theta, self.silence, self.settings.label_weight)
+        if not found.weight > 0:
+            raise FaultoddsError(
+                f"no fault of the file explains any of the {found.impossible:g} jobs of this log. "
+                "Is it the log of another appliance?"
+            )
+        pseudo = np.where(self.frozen[self.families.of], 0.0, self.pseudo)
+        return found, found.log_likelihood + log_prior(pseudo, theta, self.families.prior)
+
+    def _passes(self, most: int) -> None:
+        """At most `most` passes, every second one lengthened where that goes higher still."""
+        found, height = self._expect(self.theta)
+        self.trace = [height]
+        before, furthest = self.theta, LONGEST
+        while len(self.trace) < most:
+            plain = maximise(self.families, self.pseudo, found.counts)
+            lengthened = len(self.trace) % 2 == 0
+            step = longer(self.families, before, self.theta, plain, furthest) if lengthened else plain
+            next_found, next_height = self._expect(step)
+            if lengthened and next_height < height:
+                furthest, step = max(1.0, furthest / 4), plain
+                next_found, next_height = self._expect(step)
+            check_no_fall(height, next_height, float(self.pseudo.sum()))
+            gained = next_height - height
+            before, self.theta, found, height = self.theta, step, next_found, next_height
+            self.trace.append(height)
+            if gained < self.settings.tolerance * found.weight:
+                break
+        self.statistics = found
+
+
+def longer(families: Families, first: Floats, second: Floats, third: Floats, most: float) -> Floats:
+    """A longer step in the direction of two plain ones (squared extrapolation, Varadhan and Roland 2008, from memory).
+
+    In square roots of chances, where distances mean the same for rare and common things; never more than `most` times.
+    """
+    a, b, c = np.sqrt(first), np.sqrt(second), np.sqrt(third)
+    once, bend = b - a, (c - b) - (b - a)
+    size = float(np.sqrt((once**2).sum() / max((bend**2).sum(), 1e-300)))
+    if size <= 1.0:
+        return third
+    size = min(size, most)
+    reached = a + 2 * size * once + size**2 * bend
+    return np.maximum(families.scaled(np.maximum(reached, 0.3 * c) ** 2), TINY)
+
+
+def part_of(chunks: Sequence[Chunk], jobs: int) -> Chunk:
+    """Evenly spread jobs of the first chunk, as a chunk."""
+    return chunks[0].some(jobs)
+
+
+def _learned(structure: Structure, settings: Settings, ascent: Ascent, notes: list[str]) -> Learned:
+    k, s, f = structure.knowledge, structure.suspects, structure.families
+    assert ascent.statistics is not None
+    found = ascent.statistics
+    places = file_places.places_of(k, s, f)
+    learned = file_places.numbers(places, ascent.theta)
+    behind = f.totals(found.counts)
+    if found.impossible:
+        notes.append(
+            f"{found.impossible:,.0f} jobs have findings that no fault or set of faults of the file explains together; "
+            "they were set aside."
+        )
+    return Learned(
+        knowledge=overlay.apply(k, learned),
+        numbers=learned,
+        file={path: overlay.value(k, path) for path in learned},
+        spoke={path: float(behind[list(place.families)].sum()) for path, place in places.items()},
+        log_posterior=tuple(ascent.trace),
+        log_likelihood=found.log_likelihood,
+        jobs=round(found.jobs),
+        set_aside=round(found.impossible),
+        settings=settings,
+        strengths=ascent.strengths,
+        notes=tuple(notes),
+        families=f,
+        places=places,
+        theta=ascent.theta,
+        counts=found.counts,
+        silence=ascent.silence,
+        frozen=ascent.frozen,
+    )

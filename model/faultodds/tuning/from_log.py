@@ -1,0 +1,196 @@
+"""From a clean log to a proposed revision: read, learn, sample, hold the months against each other, write."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from faultodds.accepted import FILE
+from faultodds.errors import FaultoddsError
+from faultodds.revision import LogSource, Number, Plain, Revision
+from faultodds.tuning.revisions import propose
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from faultodds.appliance import Appliance
+    from faultodds.schema import Knowledge
+    from faultodds.tables import Floats
+    from faultodds.tuning.fit import Learned
+    from faultodds.tuning.gibbs import Draws
+    from faultodds.tuning.settings import Settings
+    from faultodds.tuning.structure import Structure
+
+Tick = Callable[[str, int, int], None]
+"""Called with what is being done, how much of it is done, and out of how much (0: not known)."""
+INTERVAL: Final = 0.9
+FEW_DRAWS: Final = 50.0
+"""Effective draws under which the ends of an interval are rough."""
+SWEEPS: Final = 400
+
+
+def learn(
+    appliance: Appliance,
+    log: Path,
+    settings: Settings,
+    *,
+    sweeps: int = SWEEPS,
+    tick: Tick = lambda what, done, of: None,
+) -> Revision:
+    """Learn from a clean log and keep the result as a proposed revision.
+
+    Parameters
+    ----------
+    appliance: the knowledge file as it is (`revision == "file"`): learning starts from the file's numbers, never from an accepted
+        revision, whose jobs would count twice.
+    sweeps: Gibbs sweeps behind the intervals; 0 leaves the intervals out.
+
+    Raises FaultoddsError for a log that cannot be learned from; then nothing is written.
+    """
+    from faultodds.joblog.clean import read_clean
+    from faultodds.tuning.fit import fit
+
+    if appliance.revision != FILE:
+        raise FaultoddsError("learning starts from the knowledge file's own numbers: open it with revision='file'.")
+    knowledge = appliance.knowledge
+    tick("reading the log", 0, 0)
+    frame = read_clean(log)
+    tick("learning from every job", 0, 0)
+    learned = fit(knowledge, frame, settings)
+    draws = _sampled(knowledge, frame, learned, sweeps, tick) if sweeps else None
+    numbers = {path: _number(learned, draws, path) for path in learned.numbers}
+    tick("comparing the months", 0, 0)
+    notes = [*learned.notes, *interval_notes(knowledge, numbers), *drift_notes(knowledge, frame, learned)]
+    told = _told_settings(learned, sweeps)
+    return propose(knowledge.appliance.id, appliance.fingerprint, _source(log, frame), numbers, told, tuple(notes))
+
+
+def _sampled(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned, sweeps: int, tick: Tick) -> Draws:
+    """As `gibbs.sample`, telling how far it is: on a long log this takes minutes."""
+    from faultodds.tuning.fit import encoded
+    from faultodds.tuning.gibbs import Chain, Draws
+    from faultodds.tuning.structure import structure_of
+
+    structure = structure_of(knowledge, learned.settings.omitted_target)
+    chunks = encoded(structure, frame, learned.settings, merge=False)[0]
+    chain = Chain(structure, chunks, learned, learned.settings.seed)
+    burn, kept = max(50, sweeps // 4), []
+    for done in range(burn + sweeps):
+        tick("sampling how sure each number is", done, burn + sweeps)
+        theta = chain.sweep()
+        if done >= burn:
+            kept.append(theta)
+    return Draws(np.stack(kept), learned.places)
+
+
+def _number(learned: Learned, draws: Draws | None, path: str) -> Number:
+    """One learned number with all that is known of it."""
+    value, file, jobs = learned.numbers[path], learned.file.get(path), _spoke(learned, path)
+    if draws is None or path not in draws.places:
+        return Number(value, file, jobs=jobs)
+    low, high = draws.interval(path, INTERVAL)
+    return Number(value, file, low, high, jobs, round(draws.ess(path), 1))
+
+
+def interval_notes(knowledge: Knowledge, numbers: Mapping[str, Number]) -> list[str]:
+    """What to know of the intervals: where they rest on few draws, and where they miss the number they belong to."""
+    from faultodds.tuning.wording import items
+
+    causes = [i for i in items(knowledge, numbers) if i.kind == "causes" and i.low is not None]
+    rough = sorted((i for i in causes if (i.draws or 0.0) < FEW_DRAWS), key=lambda i: i.draws or 0.0)
+    notes = []
+    if rough:
+        notes.append(
+            f"The intervals of {len(rough)} of {len(causes)} main causes rest on fewer than {FEW_DRAWS:g} independent draws (the "
+            f"fewest, {rough[0].draws:.0f}, for '{rough[0].title}'): they are rough. More sweeps make them finer: --sweeps."
+        )
+    torn = [i for i in causes if not (i.low or 0.0) <= i.learned <= (i.high or 0.0)]
+    if torn:
+        listed = "; ".join(f"'{i.title}'" for i in torn[:4]) + (f" and {len(torn) - 4} more" if len(torn) > 4 else "")
+        notes.append(
+            f"The likeliest number lies outside its own interval for {listed}: the log fits several explanations that it does "
+            "not tell apart. Take these shares together, not one by one."
+        )
+    return notes
+
+
+def _spoke(learned: Learned, path: str) -> float | None:
+    """Jobs behind a number: for a share those expected to have that cause (every job speaks to every share), else its family's."""
+    place = learned.places[path]
+    if learned.families.names[place.families[0]] == "shares":
+        return float(learned.counts[list(place.entries)].sum())
+    return learned.spoke.get(path)
+
+
+def drift_notes(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned) -> list[str]:
+    """A sentence for each month whose main causes are unlike those of the whole log."""
+    from faultodds.joblog import clean
+    from faultodds.tuning.drift import MonthSums, sentence, shifts
+    from faultodds.tuning.structure import structure_of
+
+    if clean.DAY not in frame.columns:
+        return []
+    structure = structure_of(knowledge, learned.settings.omitted_target)
+    mains = structure.suspects.mains
+    sums = MonthSums(len(mains))
+    for month, rows in _by_month(frame):
+        for chances in main_chances(structure, rows, learned):
+            sums.add([month] * len(chances), chances)
+    return [sentence(shift, knowledge.title_of(shift.cause)) for shift in shifts(sums, mains)]
+
+
+def _by_month(frame: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame]]:
+    """The jobs of each month; how long each was followed is worked out before the log is cut up."""
+    from faultodds.joblog import clean
+
+    if clean.FOLLOWED not in frame.columns:
+        frame = frame.assign(**{clean.FOLLOWED: (frame[clean.DAY].max() - frame[clean.DAY]).dt.days.astype(float)})
+    for month, rows in frame.groupby(frame[clean.DAY].dt.strftime("%Y-%m")):
+        yield str(month), rows
+
+
+def main_chances(structure: Structure, frame: pd.DataFrame, learned: Learned) -> Iterator[Floats]:
+    """(N, C) chance of each main cause for jobs of a log, all of their record considered, under what was learned.
+
+    In pieces, and in no order. `structure` is that of the file that was learned from. Jobs that no fault explains are left out.
+    """
+    from faultodds.tuning import missing, statistics
+    from faultodds.tuning.arrays import arrays_of
+    from faultodds.tuning.fit import encoded
+
+    settings = learned.settings.replace(half_life_days=None)
+    arrays = arrays_of(structure, learned.theta)
+    for plain in encoded(structure, frame, settings, merge=False)[0]:
+        chunk = missing.hushed(structure, plain, learned.silence)
+        rows = statistics.rows_of(structure, chunk, arrays, learned.silence, settings.label_weight)
+        for block in statistics.blocks(chunk, rows, arrays):
+            told = block.main.any(axis=1) & (block.chance > 0)
+            weight = np.asarray(block.joint[told], dtype=float)
+            yield weight / weight.sum(axis=1, keepdims=True)
+
+
+def _source(log: Path, frame: pd.DataFrame) -> LogSource:
+    from faultodds.joblog import clean
+
+    first = last = ""
+    if clean.DAY in frame.columns and frame[clean.DAY].notna().any():
+        first, last = (f"{day:%Y-%m-%d}" for day in (frame[clean.DAY].min(), frame[clean.DAY].max()))
+    with log.open("rb") as file:
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+    return LogSource(log.stem, digest, len(frame), first, last)
+
+
+def _told_settings(learned: Learned, sweeps: int) -> dict[str, Plain]:
+    """The settings as a manager reads them, strengths as they came out."""
+    settings = learned.settings
+    how = "chosen from the log" if isinstance(settings.strengths, str) else "set by hand"
+    worth = ", ".join(f"{kind} {jobs:g}" for kind, jobs in learned.strengths.items())
+    told: dict[str, Plain] = {"file_worth_in_jobs": f"{worth} ({how})"}
+    if settings.half_life_days is not None:
+        told["half_life_days"] = float(settings.half_life_days)
+    told |= {"omitted_target": settings.omitted_target, "label_weight": settings.label_weight}
+    return told | {"sweeps": sweeps, "seed": settings.seed, "jobs_set_aside": learned.set_aside}

@@ -1,0 +1,311 @@
+"""How sure the learned numbers are: draws from their full posterior by blocked Gibbs sampling.
+
+A sweep draws main cause and suspect of every job together, then what each part of an observable drew and which repairs took
+(for all jobs of a group at once, which is the same distribution), then every family from Dirichlet(n * p + counts). Strengths and
+silences are those of a fit. Jobs that count in part (forgetting, labels) add their part to the counts.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from faultodds.errors import unknown
+from faultodds.records import dataclass
+from faultodds.schema import Knowledge
+from faultodds.tables import Floats
+from faultodds.tuning import courses, missing, statistics
+from faultodds.tuning.arrays import TINY, Arrays, arrays_of
+from faultodds.tuning.encode import Chunk, done_start, split_start
+from faultodds.tuning.families import Index
+from faultodds.tuning.fit import Learned, encoded, fit
+from faultodds.tuning.places import Place
+from faultodds.tuning.settings import Settings
+from faultodds.tuning.structure import Structure, structure_of
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Rng = np.random.Generator
+#: Jobs drawn together.
+BLOCK = 512
+
+
+@dataclass(frozen=True)
+class Draws:
+    """Draws of every number: `theta` (draws, P), `places` path to where it stands in them."""
+
+    theta: Floats
+    places: dict[str, Place]
+
+    def of(self, path: str) -> Floats:
+        """(draws,) the draws of one number; UnknownName when it is not learned."""
+        if path not in self.places:
+            raise unknown("learned number", path, self.places)
+        return self.places[path].of(self.theta)
+
+    def mean(self, path: str) -> float:
+        """Posterior mean of one number."""
+        return float(self.of(path).mean())
+
+    def interval(self, path: str, level: float = 0.9) -> tuple[float, float]:
+        """Central interval of one number."""
+        low, high = np.quantile(self.of(path), [(1 - level) / 2, (1 + level) / 2])
+        return float(low), float(high)
+
+    def ess(self, path: str) -> float:
+        """Effective sample size of one number: independent draws that would be worth as much."""
+        return effective_size(self.of(path))
+
+
+def effective_size(draws: Floats) -> float:
+    """Effective sample size by the initial positive sequence (Geyer 1992, from memory).
+
+    Autocorrelations are added in pairs for as long as a pair's sum is positive.
+    """
+    count = len(draws)
+    centred = draws - draws.mean()
+    variance = float(centred @ centred) / count
+    if not variance > 0:
+        return float(count)
+    spectrum = np.fft.rfft(centred, 2 * count)
+    correlation = np.fft.irfft(spectrum * np.conj(spectrum))[:count] / (count * variance)
+    pairs = correlation[: 2 * (count // 2)].reshape(-1, 2).sum(axis=1)
+    stop = int(np.argmax(pairs <= 0)) if (pairs <= 0).any() else len(pairs)
+    return float(count / max(2.0 * pairs[:stop].sum() - 1.0, 1.0 / count))
+
+
+def sample(
+    knowledge: Knowledge,
+    logs: pd.DataFrame | Iterable[pd.DataFrame],
+    settings: Settings | None = None,
+    sweeps: int = 400,
+    burn: int = 100,
+    seed: int | None = None,
+    learned: Learned | None = None,
+) -> Draws:
+    """Draws from the posterior of every number, `sweeps` of them after `burn` that are thrown away.
+
+    `learned` is a fit of the same log, where the drawing starts; without it one is made. Errors are those of `fit`. An iterable
+    of frames is gone through twice without `learned`, so it must be a list.
+    """
+    settings = settings or Settings()
+    learned = learned or fit(knowledge, logs, settings)
+    structure = structure_of(knowledge, settings.omitted_target)
+    chunks, _ = encoded(structure, logs, settings, merge=False)
+    chain = Chain(structure, chunks, learned, settings.seed if seed is None else seed)
+    for _ in range(burn):
+        chain.sweep()
+    return Draws(np.stack([chain.sweep() for _ in range(sweeps)]), learned.places)
+
+
+class Chain:
+    """A Markov chain over the families' chances."""
+
+    def __init__(self, structure: Structure, chunks: list[Chunk], learned: Learned, seed: int) -> None:
+        self.structure, self.learned = structure, learned
+        self.chunks = [missing.hushed(structure, c, learned.silence) for c in chunks]
+        self.theta = learned.theta.copy()
+        self.pseudo = structure.families.spread_strengths(learned.strengths, learned.frozen)
+        self.rng = np.random.default_rng(seed)
+        self.label = learned.settings.label_weight
+
+    def sweep(self) -> Floats:
+        """One sweep; returns the new chances (P,)."""
+        f = self.structure.families
+        counts = np.zeros(len(f.prior))
+        arrays = arrays_of(self.structure, self.theta)
+        for chunk in self.chunks:
+            counts += self._counts(chunk, arrays)
+        drawn = np.maximum(self.rng.standard_gamma(self.pseudo + counts), 1e-290)
+        self.theta = np.maximum(f.scaled(drawn), TINY)
+        return self.theta
+
+    def _counts(self, chunk: Chunk, arrays: Arrays) -> Floats:
+        rows = statistics.rows_of(self.structure, chunk, arrays, self.learned.silence, self.label)
+        main, suspect = self._jobs(chunk, arrays, rows)
+        told = suspect >= 0
+        if not told.all():
+            chunk = _picked(chunk, told)
+        tally = _Tally(self.structure, chunk, arrays, self.rng, main[told], suspect[told])
+        return tally.counts(rows, self.label)
+
+    def _jobs(self, chunk: Chunk, arrays: Arrays, rows: statistics.Rows) -> tuple[Index, Index]:
+        """Main cause and suspect of every job, -1 for one that no suspect explains."""
+        count = chunk.evidence.shape[0]
+        main, suspect = np.full(count, -1), np.full(count, -1)
+        single = arrays.given_main.astype(np.float32)
+        for block in statistics.blocks(chunk, rows, arrays, BLOCK):
+            here = np.arange(count)[block.rows]
+            possible = block.joint.any(axis=1)
+            given = single if block.like.dtype == np.float32 else arrays.given_main
+            like = block.like[possible]
+            cause = _pick(block.joint[possible], self.rng)
+            main[here[possible]] = cause
+            suspect[here[possible]] = _pick(like * given[cause], self.rng)
+        return main, suspect
+
+
+def _pick(weights: npt.NDArray[Any], rng: Rng) -> Index:
+    """One column of each row, with chances in proportion to the weights."""
+    reach = np.cumsum(weights, axis=1, dtype=weights.dtype)
+    # Never the very end of a row: rounding must not pick a column of no weight.
+    aim = reach[:, -1] * (rng.random(len(weights)) * (1 - 1e-6)).astype(weights.dtype)
+    return np.asarray((reach <= aim[:, None]).sum(axis=1))
+
+
+def _picked(chunk: Chunk, rows: npt.NDArray[np.bool_]) -> Chunk:
+    parts = {n: getattr(chunk, n)[rows] for n in ("evidence", "facts", "weight", "count", "main", "tail")}
+    return dataclasses.replace(chunk, **parts)
+
+
+class _Tally:
+    """Counts of one chunk, every job's main cause and suspect being known."""
+
+    def __init__(
+        self, structure: Structure, chunk: Chunk, arrays: Arrays, rng: Rng, main: Index, suspect: Index
+    ) -> None:
+        self.structure, self.chunk, self.arrays, self.rng = structure, chunk, arrays, rng
+        self.main, self.suspect = main, suspect
+        size = arrays.outcome.size
+        # How many findings of each outcome in each group, and their weights added up.
+        self.number = np.zeros(size, dtype=np.int64)
+        self.weight = np.zeros(size)
+
+    def counts(self, rows: statistics.Rows, label: float) -> Floats:
+        """(P,) counts of the families' entries."""
+        s, f = self.structure, self.structure.families
+        padded = np.zeros(len(f.prior) + 2)
+        mains = len(s.suspects.mains)
+        by_main = np.bincount(self.main, self.chunk.weight, minlength=mains).astype(float)
+        np.add.at(padded, f.share, by_main)
+        facts = self.chunk.facts
+        job = np.repeat(np.arange(facts.shape[0]), np.diff(facts.indptr))
+        pair = facts.indices.astype(np.int64) * mains + self.main[job]
+        by_fact = np.bincount(pair, self.chunk.weight[job], minlength=facts.shape[1] * mains).reshape(-1, mains)
+        np.add.at(padded, f.fact, by_fact[: len(f.fact)])
+        np.add.at(padded, f.state, statistics.state_counts(s, by_main, self._modes(mains)))
+        self._findings(label)
+        self._courses(rows, padded)
+        np.add.at(padded, f.part, self._parts())
+        return padded[:-2]
+
+    def _modes(self, mains: int) -> Floats:
+        member = self.structure.suspects.member_float[self.suspect] * self.chunk.weight[:, None]
+        out = np.zeros((mains, member.shape[1]))
+        np.add.at(out, self.main, member)
+        return out
+
+    def _findings(self, label: float) -> None:
+        """Findings and repairs as outcomes of groups."""
+        s, evidence = self.structure, self.chunk.evidence
+        job = np.repeat(np.arange(evidence.shape[0]), np.diff(evidence.indptr))
+        row, suspect = evidence.indices, self.suspect[job]
+        plain = row < s.rows
+        self._add(s.cell[row[plain], suspect[plain]], job[plain])
+        doubtful = row >= split_start(s)
+        self._add(self._settled(row[doubtful] - split_start(s), suspect[doubtful]), job[doubtful])
+        done = (row > done_start(s)) & ~doubtful
+        known = job[row == done_start(s)]
+        self._repairs(row[done] - done_start(s) - 1, job[done], known, label)
+
+    def _settled(self, split: Index, suspect: Index) -> Index:
+        """Which outcome each doubtful finding was."""
+        if not len(split):
+            return np.zeros(0, dtype=np.int64)
+        s, widest = self.structure, self.structure.layout.widest
+        weights = np.zeros((len(self.chunk.splits), widest))
+        for i, one in enumerate(self.chunk.splits):
+            weights[i, : len(one.weights)] = one.weights
+        observable = np.array([one.observable for one in self.chunk.splits])
+        group = s.group_of[observable[split], suspect].astype(np.int64)
+        picked: Index = group * widest + _pick(self.arrays.outcome[group] * weights[split], self.rng)
+        return picked
+
+    def _repairs(self, repair: Index, job: Index, known: Index, label: float) -> None:
+        s, widest = self.structure, self.structure.layout.widest
+        groups = s.group_of[s.checks :].astype(np.int64)
+        every = (groups[:, self.suspect[known]] * widest).ravel()
+        self._add(every, np.tile(known, len(groups)), label)
+        done = groups[repair, self.suspect[job]] * widest
+        self._add(done + 1, job, label)
+        self._add(done, job, label, sign=-1)
+
+    def _add(self, cell: Index, job: Index, label: float = 1.0, sign: int = 1) -> None:
+        self.number += sign * np.bincount(cell, minlength=len(self.number))
+        self.weight += sign * label * np.bincount(cell, self.chunk.weight[job], minlength=len(self.weight))
+
+    def _courses(self, rows: statistics.Rows, padded: Floats) -> None:
+        """Which repairs took, what the runs showed, who came back."""
+        tails = self.chunk.tails
+        told = self.chunk.tail >= 0
+        if not told.any():
+            return
+        class_of = tails.row_class[self.chunk.tail[told], self.suspect[told]]
+        number = np.bincount(class_of, minlength=tails.classes)
+        weight = np.bincount(class_of, self.chunk.weight[told], minlength=tails.classes)
+        cells = np.zeros_like(self.arrays.outcome)
+        for block in tails.blocks:
+            used = np.flatnonzero(number[block.at])
+            if len(used):
+                some = _rows(block, used)
+                chance = courses.branch_weights(some, tails, self.arrays, rows.conditions)
+                branch = self.rng.multinomial(number[some.at], chance / chance.sum(axis=1, keepdims=True))
+                part = (weight[some.at] / number[some.at])[:, None]
+                courses.count_branches(
+                    self.structure.families, some, tails, branch * part, rows.conditions, cells, padded
+                )
+        self._round(cells)
+
+    def _round(self, cells: Floats) -> None:
+        """Add the runs' outcomes, rounded at random to whole numbers, so that what their parts drew can be drawn."""
+        whole = np.floor(cells + self.rng.random(cells.shape)).astype(np.int64).ravel()
+        self.number += whole
+        self.weight += whole
+
+    def _parts(self) -> Floats:
+        """(N, O) what every part drew, given the largest of them in each group: one part after the other."""
+        s, a = self.structure, self.arrays
+        widest = s.layout.widest
+        some = np.flatnonzero(self.number > 0)
+        group, shown = some // widest, some % widest
+        per = self.weight[some] / self.number[some]
+        active = s.active[group]
+        reach = a.reach[active]
+        behind = np.ones_like(reach)
+        behind[:, :-1] = np.cumprod(reach[:, :0:-1], axis=1)[:, ::-1]
+        row = np.arange(len(some))
+        top = behind[row, :, shown]
+        under = np.where(shown[:, None] > 0, behind[row, :, np.maximum(shown - 1, 0)], 0.0)
+        waiting, free = self.number[some].copy(), np.zeros(len(some), dtype=np.int64)
+        out = np.zeros((len(a.chance) + 1, widest))
+        chance = np.concatenate([a.chance, np.eye(1, widest)])
+        below = np.arange(widest)[None, :] < shown[:, None]
+        at = np.arange(widest)[None, :] == shown[:, None]
+        for k in range(active.shape[1]):
+            here = np.flatnonzero(active[:, k] < len(a.chance))
+            p = chance[active[here, k]]
+            must = p * np.where(below[here], (top - under)[here, k, None], np.where(at[here], top[here, k, None], 0.0))
+            may = p * (below[here] | at[here])
+            first = self.rng.multinomial(waiting[here], _shares(must))
+            second = self.rng.multinomial(free[here], _shares(may))
+            np.add.at(out, active[here, k], (first + second) * per[here, None])
+            arrived = first[np.arange(len(here)), shown[here]]
+            waiting[here] -= arrived
+            free[here] += arrived
+        return np.asarray(out[:-1])
+
+
+def _shares(weights: Floats) -> Floats:
+    weights = np.maximum(weights, 0.0)
+    total = weights.sum(axis=1, keepdims=True)
+    first = np.eye(1, weights.shape[1]).repeat(len(weights), axis=0)
+    return np.asarray(np.divide(weights, total, out=first, where=total > 0))
+
+
+def _rows(block: courses.Block, rows: Index) -> courses.Block:
+    return courses.Block(**{n: getattr(block, n)[rows] for n in block.__dataclass_fields__})

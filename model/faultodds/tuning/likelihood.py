@@ -1,0 +1,172 @@
+"""The jobs of a chunk a few at a time, each with the likelihood of its evidence under every suspect and main cause.
+
+For job n, suspect h and main cause c
+
+    L[n, h] = product of the rows its evidence picks        w[n, c] = share[c] * product of P(fact | c)
+    A = L @ given_main.T        Z[n] = sum_c w * A
+
+Single precision does for nearly all jobs; the few that it cannot hold are gone through again in double.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from faultodds.records import dataclass
+from faultodds.tables import Floats
+from faultodds.tuning import courses
+from faultodds.tuning.arrays import NEVER, Arrays, Singles, log
+from faultodds.tuning.encode import Chunk
+from faultodds.tuning.families import Index
+from faultodds.tuning.structure import Structure
+
+#: Jobs looked at together: their arrays stay in the processor's cache.
+BLOCK = 512
+#: Under this a job is gone through again in double precision.
+FAINT = 1e-20
+
+
+@dataclass(frozen=True)
+class Silence:
+    """Checks of which the log keeps the bad results only, or hardly any other.
+
+    `done` (checks,) chance that the check was done, `told` (checks,) chance that a normal result of one that was done is
+    written down; 1 and 1 where nothing is wrong with the record. `hushed` (checks,) which checks these are.
+    """
+
+    done: Floats
+    told: Floats
+    hushed: npt.NDArray[np.bool_]
+
+    @staticmethod
+    def none(structure: Structure) -> Silence:
+        """No check is silent."""
+        one = np.ones(structure.checks)
+        return Silence(one, one, np.zeros(structure.checks, dtype=bool))
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Log likelihood of every row that a chunk's evidence can pick, (rows, H), and of its tails, (T, H)."""
+
+    log_likelihood: Singles
+    tail: Singles
+    conditions: courses.Conditions
+    label: float
+
+
+def rows_of(structure: Structure, chunk: Chunk, arrays: Arrays, silence: Silence, label: float) -> Rows:
+    """Every row of a chunk at one setting of the model; `label` is how much of a replaced part is believed."""
+    conditions = courses.conditions_of(structure, arrays)
+    never = np.where(structure.lacking, np.float32(NEVER), np.float32(0.0))
+    parts = [
+        arrays.log_likelihood,
+        never,
+        _silent_rows(structure, arrays, silence),
+        label * _done_rows(structure, arrays),
+        _split_rows(structure, chunk, arrays),
+    ]
+    whole = np.concatenate([np.asarray(p, dtype=np.float32) for p in parts])
+    return Rows(whole, courses.log_rows(chunk.tails, arrays, conditions), conditions, label)
+
+
+def _silent_rows(structure: Structure, arrays: Arrays, silence: Silence) -> Singles:
+    """A check that is not in the record: not done, or done and normal and not written down."""
+    normal = arrays.outcome[structure.group_of[: structure.checks], 0]
+    chance = 1.0 - silence.done[:, None] * (1.0 - normal + silence.told[:, None] * normal)
+    return np.where(silence.hushed[:, None], log(np.maximum(chance, 1e-9)), 0.0).astype(np.float32)
+
+
+def _split_rows(structure: Structure, chunk: Chunk, arrays: Arrays) -> Singles:
+    out = np.zeros((len(chunk.splits), structure.group_of.shape[1]), dtype=np.float32)
+    for i, split in enumerate(chunk.splits):
+        by_group = arrays.outcome[:, : len(split.weights)] @ np.array(split.weights)
+        out[i] = log(by_group[structure.group_of[split.observable]])
+    return out
+
+
+def _done_rows(structure: Structure, arrays: Arrays) -> Floats:
+    """That nothing was done, then for each repair what its being done changes."""
+    both = np.log(np.maximum(arrays.outcome[structure.group_of[structure.checks :], :2], 1e-9))
+    return np.concatenate([both[:, :, 0].sum(axis=0, keepdims=True), both[:, :, 1] - both[:, :, 0]])
+
+
+# --- the jobs ------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Block:
+    """A few jobs at one setting of the model: `like` (n, H) is L, `main` (n, C) w, `joint` (n, C) w * A, `chance` (n,) Z.
+
+    All up to `log_scale`. A job that no suspect explains has chance 0.
+    """
+
+    rows: slice | Index
+    like: npt.NDArray[Any]
+    main: npt.NDArray[Any]
+    joint: npt.NDArray[Any]
+    chance: npt.NDArray[Any]
+    log_scale: Floats
+
+
+def blocks(chunk: Chunk, rows: Rows, arrays: Arrays, size: int = BLOCK) -> Iterator[Block]:
+    """The chunk's jobs a few at a time; the jobs that single precision cannot hold come by themselves, in double."""
+    given = np.ascontiguousarray(arrays.given_main.T, dtype=np.float32)
+    jobs = chunk.evidence.shape[0]
+    # Jobs are in the order of their tails, those without one first.
+    first_told = int(np.searchsorted(chunk.tail, 0))
+    for start in range(0, jobs, size):
+        end = min(start + size, jobs)
+        here = slice(start, end)
+        like = chunk.evidence[here] @ rows.log_likelihood
+        if end > first_told:
+            told = max(start, first_told)
+            like[told - start :] += rows.tail[chunk.tail[told:end]]
+        top = like.max(axis=1)
+        like -= top[:, None]
+        np.exp(like, out=like)
+        log_main = main_logs(chunk, arrays, here)
+        top_main = log_main.max(axis=1)
+        main = np.exp(log_main - top_main[:, None]).astype(np.float32)
+        joint = main * (like @ given)
+        chance = np.where((top > NEVER / 2) & (top_main > NEVER / 2), joint.sum(axis=1), np.float32(0.0))
+        scale = top.astype(float) + top_main
+        faint = np.flatnonzero(~(chance > FAINT))
+        if len(faint):
+            yield _in_double(chunk, rows, arrays, start + faint)
+            main[faint], joint[faint], chance[faint], scale[faint] = 0.0, 0.0, 1.0, 0.0
+        yield Block(here, like, main, joint, chance, scale)
+
+
+def main_logs(chunk: Chunk, arrays: Arrays, here: slice | Index) -> Floats:
+    """(n, C) log of w, a known main cause putting all others out of the question."""
+    logs = arrays.log_share + chunk.facts[here] @ arrays.log_fact
+    known = chunk.main[here]
+    told = known >= 0
+    if told.any():
+        others = np.arange(logs.shape[1])[None, :] != known[told][:, None]
+        logs[told] = np.where(others, NEVER, logs[told])
+    return np.asarray(logs)
+
+
+def _in_double(chunk: Chunk, rows: Rows, arrays: Arrays, which: Index) -> Block:
+    """Jobs whose likeliest explanation by findings alone is all but ruled out by the rest of what is known."""
+    logs = chunk.evidence[which].astype(np.float64) @ rows.log_likelihood.astype(np.float64)
+    told = chunk.tail[which] >= 0
+    logs[told] += rows.tail[chunk.tail[which][told]]
+    log_main = main_logs(chunk, arrays, which)
+    main = np.exp(log_main - log_main.max(axis=1, keepdims=True))
+    joint = logs + log(main @ arrays.given_main)
+    top = joint.max(axis=1)
+    possible = (top > NEVER / 2) & (log_main.max(axis=1) > NEVER / 2)
+    # Suspects that cannot be are left out, whatever their findings say, so that nothing overflows.
+    like = np.where(joint > NEVER / 2, np.exp(np.minimum(logs - top[:, None], 600.0)), 0.0)
+    main[~possible] = 0.0
+    like[~possible] = 0.0
+    joint = main * (like @ arrays.given_main.T)
+    scale = np.where(possible, top + log_main.max(axis=1), 0.0)
+    return Block(which, like, main, joint, joint.sum(axis=1), scale)

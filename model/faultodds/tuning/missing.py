@@ -1,0 +1,204 @@
+"""Logs that keep bad results only.
+
+A check that was done and found normal is evidence; one that was not done says nothing. Learning keeps the two apart. Some logs do
+not: what was normal is simply not written down. Learned from as it stands, such a log makes every fault look commoner than it is.
+Here each check's recorded results are held against what the model expects of those very jobs (from all their other findings). A
+check of which hardly any normal result is on record is *hushed*: its chances stay the file's, and a job without it is read as
+"not done, or done and normal", 1 - done * (P(bad) + told * P(normal)), in place of nothing. That takes the check to be done as
+often whatever the fault, which is near the truth for what every customer is asked, and less so for a check done on suspicion: then
+jobs without it count too much against the faults that it shows, and those come out a little too rare.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from faultodds.records import dataclass
+from faultodds.tables import Floats
+from faultodds.tuning import likelihood as passes
+from faultodds.tuning.arrays import arrays_of
+from faultodds.tuning.encode import Chunk, silent_start, split_start
+from faultodds.tuning.families import DONE
+from faultodds.tuning.likelihood import Silence
+from faultodds.tuning.structure import Structure
+
+#: A check is silent when a normal result is written down at most this often beside a bad one. Above it, odd proportions are
+#: rather the check's own numbers being off, which learning puts right.
+TOLD = 0.05
+#: Fewest bad results, and standard deviations from what is expected, before a record is called silent.
+FEWEST, SURE = 12, 5.0
+#: Bad results on record for each one that all jobs together should have had: up to here a silent record can be the reason.
+MOST_OFTEN = 1.5
+
+
+@dataclass(frozen=True)
+class Found:
+    """What was found: `silence` for the passes, sentences for the manager."""
+
+    silence: Silence
+    notes: tuple[str, ...]
+
+
+def look(structure: Structure, chunk: Chunk, theta: Floats, label: float) -> Found:
+    """Compare recorded and expected normal results of every symptom and check of a chunk."""
+    arrays = arrays_of(structure, theta)
+    rows = passes.rows_of(structure, chunk, arrays, Silence.none(structure), label)
+    tally = _Tally(structure, chunk)
+    for block in passes.blocks(chunk, rows, arrays):
+        tally.add(block, arrays, rows)
+    return tally.found()
+
+
+def eligible(structure: Structure, chunk: Chunk) -> npt.NDArray[np.bool_]:
+    """(N, checks) where a symptom or check can be done on the machine, as far as its equipment is known."""
+    count = chunk.evidence.shape[0]
+    out = np.ones((count, structure.checks), dtype=bool)
+    records = structure.knowledge.observables()
+    for j, name in enumerate(structure.observables[: structure.checks]):
+        for fact, value in records[name].needs.items():
+            row = structure.rows + structure.equipment_rows.index((fact, value))
+            out[:, j] &= _column(chunk, row)
+        if name == structure.knowledge.costs.verify:
+            out[:, j] = False
+    return out
+
+
+def _column(chunk: Chunk, row: int) -> npt.NDArray[np.bool_]:
+    return np.asarray(chunk.evidence[:, [row]].toarray().ravel() > 0)
+
+
+def recorded(structure: Structure, chunk: Chunk) -> npt.NDArray[np.bool_]:
+    """(N, checks) which symptoms and checks are on record, doubtful ones too."""
+    observable = np.full(chunk.evidence.shape[1], -1)
+    for (name, _), row in structure.row_of.items():
+        observable[row] = structure.observables.index(name)
+    for i, split in enumerate(chunk.splits):
+        observable[split_start(structure) + i] = split.observable
+    job = np.repeat(np.arange(chunk.evidence.shape[0]), np.diff(chunk.evidence.indptr))
+    which = observable[chunk.evidence.indices]
+    out = np.zeros((chunk.evidence.shape[0], structure.checks), dtype=bool)
+    out[job[which >= 0], which[which >= 0]] = True
+    return out
+
+
+class _Tally:
+    """Recorded and expected results of each check."""
+
+    def __init__(self, structure: Structure, chunk: Chunk) -> None:
+        self.structure, self.chunk = structure, chunk
+        self.on_record = recorded(structure, chunk)
+        self.eligible = eligible(structure, chunk)
+        size = structure.checks
+        self.records, self.normal, self.expected, self.spread = (np.zeros(size) for _ in range(4))
+        self.bad_expected = np.zeros(size)
+        self.jobs = np.zeros(size)
+
+    def add(self, block: Any, arrays: Any, rows: Any) -> None:
+        """Add a few jobs: what each recorded check should have shown, going by everything else on record."""
+        s = self.structure
+        prior = block.main @ arrays.given_main.astype(block.main.dtype)
+        joint = (block.like * prior).astype(np.float64)
+        possible = block.joint.any(axis=1)
+        weight = self.chunk.weight[block.rows]
+        evidence = self.chunk.evidence[block.rows]
+        for j in range(s.checks):
+            here = np.flatnonzero(self.on_record[block.rows][:, j] & possible)
+            normal_by_suspect = arrays.outcome[s.group_of[j], 0]
+            can = self.eligible[block.rows][:, j] & possible
+            if can.any():
+                chance = joint[can] @ normal_by_suspect / joint[can].sum(axis=1)
+                self.jobs[j] += weight[can].sum()
+                self.bad_expected[j] += (weight[can] * (1.0 - chance)).sum()
+            if len(here):
+                seen = self._seen(evidence[here], j)
+                self._compare(j, joint[here], normal_by_suspect, rows, seen, weight[here])
+
+    def _seen(self, evidence: Any, j: int) -> npt.NDArray[np.int64]:
+        """Row of the finding of check j in each of some jobs."""
+        own = [r for (n, _), r in self.structure.row_of.items() if n == self.structure.observables[j]]
+        start = split_start(self.structure)
+        own += [start + i for i, split in enumerate(self.chunk.splits) if split.observable == j]
+        dense = evidence[:, own].toarray()
+        return np.asarray(np.array(own)[dense.argmax(axis=1)])
+
+    def _compare(
+        self, j: int, joint: Floats, normal: Floats, rows: Any, seen: npt.NDArray[np.int64], weight: Floats
+    ) -> None:
+        first = self.structure.row_of[self.structure.observables[j], self._normal_name(j)]
+        without = joint / np.exp(np.maximum(rows.log_likelihood[seen].astype(np.float64), -60.0))
+        chance = np.clip(without @ normal / np.maximum(without.sum(axis=1), 1e-300), 0.0, 1.0)
+        self.records[j] += weight.sum()
+        self.normal[j] += weight[seen == first].sum()
+        self.expected[j] += (weight * chance).sum()
+        self.spread[j] += (weight**2 * chance * (1.0 - chance)).sum()
+
+    def _normal_name(self, j: int) -> str:
+        return self.structure.suspects.observables[self.structure.observables[j]][0]
+
+    def found(self) -> Found:
+        """Which checks are silent."""
+        bad = self.records - self.normal
+        with np.errstate(divide="ignore", invalid="ignore"):
+            told = (self.normal / self.expected) / (bad / (self.records - self.expected))
+            sure = (self.expected - self.normal) / np.sqrt(self.spread)
+        unlike = (bad >= FEWEST) & (told < TOLD) & (sure > SURE)
+        # More bad results than all the jobs should have between them: nothing was kept back, the check is read wrongly.
+        often = bad / np.maximum(self.bad_expected, 1e-9)
+        hushed = unlike & (often <= MOST_OFTEN)
+        done = np.where(hushed, np.clip(often, 0.01, 0.99), 1.0)
+        told = np.where(hushed, np.nan_to_num(told), 1.0)
+        return Found(Silence(done, told, hushed), (*self._hushed(hushed, bad), *self._misread(unlike & ~hushed, bad)))
+
+    def _hushed(self, which: npt.NDArray[np.bool_], bad: Floats) -> tuple[str, ...]:
+        if not which.any():
+            return ()
+        return (
+            f"The log seems to keep only the bad results of: {self._listed(which, bad)}. Their numbers stay as in the file, and "
+            "a job without one is read as 'not done, or done and normal'. Ask for normal results to be written down too.",
+        )
+
+    def _misread(self, which: npt.NDArray[np.bool_], bad: Floats) -> tuple[str, ...]:
+        if not which.any():
+            return ()
+        return (
+            f"More bad results than the faults in this log can bring: {self._listed(which, bad)}. Is the band of the reading "
+            "right for these machines, and was it imported in the right unit? Look at [reading.*] in the knowledge file.",
+        )
+
+    def _listed(self, which: npt.NDArray[np.bool_], bad: Floats) -> str:
+        shown = [
+            f"{self.structure.observables[j]} ({bad[j]:.0f} bad and {self.normal[j]:.0f} normal, "
+            f"where about {self.expected[j]:.0f} normal would be expected)"
+            for j in np.flatnonzero(which)
+        ]
+        return ", ".join(shown[:4]) + (f" and {len(shown) - 4} more" if len(shown) > 4 else "")
+
+
+def frozen_families(structure: Structure, silence: Silence) -> npt.NDArray[np.bool_]:
+    """(F,) families that must stay as in the file: those of silent checks."""
+    names = {structure.observables[j] for j in np.flatnonzero(silence.hushed)}
+    out = [
+        not n.startswith("log/") and n.partition("/")[0] in ("symptom", "check") and n.split("/")[1] in names
+        for n in structure.families.names
+    ]
+    assert not any(n.startswith(DONE) for n in names)
+    return np.array(out, dtype=bool)
+
+
+def hushed(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:
+    """The chunk with "not on record" as a finding of every silent check that could have been done."""
+    from dataclasses import replace
+
+    from scipy.sparse import csr_matrix
+
+    which = np.flatnonzero(silence.hushed)
+    if not len(which):
+        return chunk
+    silent = ~recorded(structure, chunk)[:, which] & eligible(structure, chunk)[:, which]
+    job, column = np.nonzero(silent)
+    rows = silent_start(structure) + which[column]
+    added = csr_matrix((np.ones(len(job), np.float32), (job, rows)), shape=chunk.evidence.shape)
+    return replace(chunk, evidence=(chunk.evidence + added).tocsr())

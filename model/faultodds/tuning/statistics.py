@@ -1,0 +1,220 @@
+"""One pass over a chunk of jobs: what the jobs are expected to count for each number of the model.
+
+With L, w, A and Z as in `likelihood.py`
+
+    P(c | job) = w * A / Z        P(h | job) = L * (w @ given_main) / Z
+
+and every expected count is a sum over these. What comes back (`Statistics`) adds up over chunks: it is the whole interface to
+chunks of a file, two cores, or a cluster.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from faultodds.records import dataclass
+from faultodds.tables import Floats
+from faultodds.tuning import courses
+from faultodds.tuning.arrays import Arrays, arrays_of
+from faultodds.tuning.encode import Chunk, done_start, split_start
+from faultodds.tuning.likelihood import Block, Rows, Silence, blocks, rows_of
+from faultodds.tuning.structure import Structure
+
+__all__ = ["Block", "Rows", "Silence", "Statistics", "blocks", "rows_of", "statistics", "total"]
+
+
+@dataclass(frozen=True)
+class Statistics:
+    """Expected counts of some jobs: `counts` (P,) for each entry of the families, weights applied.
+
+    `log_likelihood` of these jobs, `weight` their total weight, `jobs` their number, `impossible` the number that no suspect
+    explains (they count for nothing).
+    """
+
+    counts: Floats
+    log_likelihood: float
+    weight: float
+    jobs: float
+    impossible: float
+
+    def __add__(self, other: Statistics) -> Statistics:
+        """Both together."""
+        return Statistics(
+            self.counts + other.counts,
+            self.log_likelihood + other.log_likelihood,
+            self.weight + other.weight,
+            self.jobs + other.jobs,
+            self.impossible + other.impossible,
+        )
+
+
+def total(parts: Iterable[Statistics]) -> Statistics:
+    """The sum, always in the order given, so that the same chunks give the same bits."""
+    whole: Statistics | None = None
+    for part in parts:
+        whole = part if whole is None else whole + part
+    assert whole is not None, "no statistics to add up"
+    return whole
+
+
+def statistics(
+    structure: Structure, chunk: Chunk, theta: Floats, silence: Silence | None = None, label: float = 1.0
+) -> Statistics:
+    """Expected counts of one chunk at `theta` (P,)."""
+    silence = silence or Silence.none(structure)
+    arrays = arrays_of(structure, theta)
+    rows = rows_of(structure, chunk, arrays, silence, label)
+    sums = _Sums(structure, chunk, arrays)
+    for block in blocks(chunk, rows, arrays):
+        sums.add(block)
+    return Statistics(
+        counts=sums.counts(rows),
+        log_likelihood=sums.log_likelihood,
+        weight=float(chunk.weight.sum()) - sums.lost_weight,
+        jobs=chunk.jobs - sums.impossible,
+        impossible=sums.impossible,
+    )
+
+
+class _Sums:
+    """Running sums over the jobs of a chunk."""
+
+    def __init__(self, structure: Structure, chunk: Chunk, arrays: Arrays) -> None:
+        self.structure, self.chunk, self.arrays = structure, chunk, arrays
+        self.given = arrays.given_main.astype(np.float32)
+        mains, suspects = self.given.shape
+        self.by_row = np.zeros((chunk.evidence.shape[1], suspects))
+        self.by_tail = np.zeros((len(chunk.tails.row_class), suspects), dtype=np.float32)
+        self.pair = np.zeros((mains, suspects))
+        self.main = np.zeros(mains)
+        self.fact = np.zeros((chunk.facts.shape[1], mains))
+        self.log_likelihood = self.impossible = self.lost_weight = 0.0
+
+    def add(self, block: Block) -> None:
+        """Add a few jobs."""
+        here = block.rows
+        weight = self.chunk.weight[here]
+        possible = block.chance > 0
+        if not possible.all():
+            self.impossible += float(self.chunk.count[here][~possible].sum())
+            self.lost_weight += float(weight[~possible].sum())
+        per = np.where(possible, weight, 0.0) / np.where(possible, block.chance, 1.0)
+        per = per.astype(block.like.dtype)[:, None]
+        scaled = block.main * per
+        self.pair += scaled.T @ block.like
+        main = block.joint * per
+        self.main += main.sum(axis=0, dtype=float)
+        self.fact += self.chunk.facts[here].T @ main
+        given = self.given if block.like.dtype == np.float32 else self.arrays.given_main
+        block.like[...] *= scaled @ given
+        self._add_rows(self.chunk.evidence[here], block.like)
+        self._add_tails(self.chunk.tail[here], block.like)
+        log_chance = np.log(np.where(possible, block.chance, 1.0)) + block.log_scale
+        self.log_likelihood += float((weight * log_chance)[possible].sum())
+
+    def _add_rows(self, evidence: Any, expected: npt.NDArray[Any]) -> None:
+        used = np.unique(evidence.indices)
+        if len(used) * 3 < evidence.shape[1]:
+            self.by_row[used] += evidence[:, used].T @ expected
+        else:
+            self.by_row += evidence.T @ expected
+
+    def _add_tails(self, tail: Any, expected: npt.NDArray[Any]) -> None:
+        from scipy.sparse import csr_matrix
+
+        told = int(np.searchsorted(tail, 0))  # jobs are in the order of their tails, those without one first
+        if told < len(tail):
+            used, which = np.unique(tail[told:], return_inverse=True)
+            one_hot = csr_matrix((np.ones(len(which), expected.dtype), which, np.arange(len(which) + 1)))
+            self.by_tail[used] += one_hot.T @ expected[told:]
+
+    def counts(self, rows: Rows) -> Floats:
+        """(P,) expected counts of the families' entries."""
+        s, f = self.structure, self.structure.families
+        padded = np.zeros(len(f.prior) + 2)
+        np.add.at(padded, f.share, self.main)
+        context = len(f.fact)
+        np.add.at(padded, f.fact, self.fact[:context])
+        np.add.at(padded, f.state, self._states())
+        cells = np.zeros_like(self.arrays.outcome)
+        self._count_cells(cells, padded, rows)
+        np.add.at(padded, f.part, part_counts(s, self.arrays, cells))
+        return padded[:-2]
+
+    def _states(self) -> Floats:
+        """(Q, S) expected states of components, by the class of the main cause."""
+        modes = (self.pair * self.arrays.given_main) @ self.structure.suspects.member_float
+        return state_counts(self.structure, self.main, modes)
+
+    def _count_cells(self, cells: Floats, padded: Floats, rows: Rows) -> None:
+        s, chunk = self.structure, self.chunk
+        flat = np.bincount(s.cell.ravel(), self.by_row[: s.rows].ravel(), minlength=cells.size)
+        cells += flat.reshape(cells.shape)
+        at = split_start(s)
+        for i, split in enumerate(chunk.splits):
+            _count_split(s, self.arrays, cells, split.observable, np.array(split.weights), self.by_row[at + i])
+        _count_done(s, cells, rows.label * self.by_row[done_start(s) : at])
+        if chunk.tails.blocks:
+            jobs = np.bincount(chunk.tails.row_class.ravel(), self.by_tail.ravel(), minlength=chunk.tails.classes)
+            by_class = jobs.astype(float)
+            courses.count(s.families, chunk.tails, by_class, self.arrays, rows.conditions, cells, padded)
+
+
+def state_counts(structure: Structure, main: Floats, modes: Floats) -> Floats:
+    """(Q, S) component states from (C,) jobs of each main cause and (C, M) jobs that have each mode beside it."""
+    class_of = structure.layout.class_of
+    out = np.zeros(structure.families.state.shape)
+    for k in range(len(class_of)):
+        own = np.flatnonzero(structure.component_of == k)
+        told = class_of[k] >= 0
+        cells = np.concatenate([(main - modes[:, own].sum(axis=1))[:, None], modes[:, own]], axis=1)[told]
+        np.add.at(out, (class_of[k][told][:, None], np.arange(cells.shape[1])[None, :]), cells)
+    return np.maximum(out, 0.0)
+
+
+def _count_split(
+    structure: Structure, arrays: Arrays, cells: Floats, observable: int, weights: Floats, expected: Floats
+) -> None:
+    """Share the jobs with a doubtful finding out over the outcomes it may have been."""
+    group = structure.group_of[observable]
+    by_group = np.bincount(group, expected, minlength=len(cells))
+    used = np.flatnonzero(by_group)
+    chance = arrays.outcome[used, : len(weights)] * weights
+    total = chance.sum(axis=1, keepdims=True)
+    share = np.divide(chance, total, out=np.zeros_like(chance), where=total > 0)
+    cells[used, : len(weights)] += share * by_group[used, None]
+
+
+def _count_done(structure: Structure, cells: Floats, expected: Floats) -> None:
+    """Count repairs done and not done; `expected` (1 + repairs, H) jobs whose repairs are known, and that had each."""
+    every = expected[0]
+    for done, group in zip(expected[1:], structure.group_of[structure.checks :], strict=True):
+        cells[:, 0] += np.bincount(group, every - done, minlength=len(cells))
+        cells[:, 1] += np.bincount(group, done, minlength=len(cells))
+
+
+def part_counts(structure: Structure, arrays: Arrays, cells: Floats) -> Floats:
+    """(N, O) expected outcomes of each part, from (G, O) outcomes shown by each group.
+
+    P(part i drew a | the largest is o) is, with F the running sums, p_i(a) * [prod_{j != i} F_j(o) - prod_{j != i} F_j(o - 1)]
+    over P(o) for a < o, and p_i(o) * prod_{j != i} F_j(o) over P(o) for a = o.
+    """
+    active = structure.active
+    reach = arrays.reach[active]
+    before, behind = np.ones_like(reach), np.ones_like(reach)
+    before[:, 1:] = np.cumprod(reach[:, :-1], axis=1)
+    behind[:, :-1] = np.cumprod(reach[:, :0:-1], axis=1)[:, ::-1]
+    others = before * behind
+    per_chance = np.divide(cells, arrays.outcome, out=np.zeros_like(cells), where=arrays.outcome > 0)[:, None, :]
+    reached = others * per_chance
+    strictly = np.diff(others, axis=2, prepend=0.0) * per_chance
+    # Sum over the outcomes shown above each drawn one.
+    above = strictly[:, :, ::-1].cumsum(axis=2)[:, :, ::-1] - strictly
+    drawn = reached + above
+    weight = np.zeros((len(arrays.chance) + 1, cells.shape[1]))
+    np.add.at(weight, active, drawn)
+    return np.asarray(weight[:-1] * arrays.chance)

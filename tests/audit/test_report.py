@@ -1,0 +1,98 @@
+"""The verdict: what it says in words follows from the figures, whichever way they fall."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from faultodds.audit import Audit, verdict
+from faultodds.audit.figure import draw
+from faultodds.audit.report import judged
+from faultodds.audit.stages import STAGES, Stage
+from faultodds.audit.walk import Walked
+from faultodds.tables import Floats
+
+FIRST, LAST = STAGES[0], STAGES[-1]
+
+
+def _given(chance: float, truth: Floats, seed: int) -> Floats:
+    """Forecasts that give what turned out about `chance`, the rest to four others, jittered from job to job."""
+    rng = np.random.default_rng(seed)
+    own = np.clip(chance + rng.normal(0, 0.05, len(truth)), 0.01, 0.98)
+    p = np.repeat(((1 - own) / 4)[:, None], 5, axis=1)
+    p[np.arange(len(truth)), truth.astype(int)] = own
+    return p
+
+
+def _audit(chances: dict[tuple[Stage, str], float], jobs: int = 120) -> Audit:
+    truth = np.random.default_rng(9).integers(0, 5, jobs)
+    forecasts = {(s.name, m): _given(c, truth, i) for i, ((s, m), c) in enumerate(chances.items())}
+    walked = Walked(np.arange(jobs), truth, forecasts, ())
+    stages = tuple(dict.fromkeys(s for s, _ in chances))
+    methods = list(dict.fromkeys(m for _, m in chances))
+    return Audit(judged(walked, stages, methods), {"scored": jobs}, ())
+
+
+def test_when_learning_helped_the_verdict_says_how_much_and_how_sure() -> None:
+    """A forecast of .6 against .3 for what turned out is twice the chance, with an interval, and names the rival that lost."""
+    said = verdict(_audit({(LAST, "file"): 0.3, (LAST, "learned"): 0.6, (LAST, "rival"): 0.2}), "learned")
+    assert said.startswith(
+        "Yes: the learned priors forecast better than the file's after all checks: what was really the"
+    )
+    factor = float(said.partition("got ")[2].split(" ")[0])
+    assert factor == pytest.approx(2.0, abs=0.15)
+    assert "(95 % sure of " in said
+    assert said.endswith("No rival did better at any stage.")
+
+
+def test_when_learning_hurt_the_verdict_says_where() -> None:
+    """Better at one stage and worse at another are both said, and so is a rival that did better."""
+    chances = {
+        (FIRST, "file"): 0.5,
+        (FIRST, "learned"): 0.3,
+        (FIRST, "rival"): 0.4,
+        (LAST, "file"): 0.3,
+        (LAST, "learned"): 0.6,
+        (LAST, "rival"): 0.4,
+    }
+    said = verdict(_audit(chances), "learned")
+    assert said.startswith("Yes: the learned priors forecast better than the file's after all checks")
+    assert "; after the complaint they were worse" in said
+    assert said.endswith("A rival did better: rival after the complaint.")
+
+
+def test_no_difference_is_called_none() -> None:
+    """Equal forecasts are no gain, however many decimals differ."""
+    said = verdict(_audit({(LAST, "file"): 0.5, (LAST, "learned"): 0.5}), "learned")
+    assert said == "No: on these 120 jobs the learned priors were no better than the file's."
+
+
+def test_a_difference_that_may_be_luck_is_said_to_be() -> None:
+    """A stage whose interval holds 0 is named as unsure beside the one that is clear."""
+    chances = {(FIRST, "file"): 0.5, (FIRST, "learned"): 0.5, (LAST, "file"): 0.3, (LAST, "learned"): 0.6}
+    assert "; after the complaint the difference may be luck." in verdict(_audit(chances), "learned")
+
+
+def test_rows_hold_what_the_scores_say() -> None:
+    """Log score, the difference from the file and its sign agree; the file has no difference from itself."""
+    audit = _audit({(LAST, "file"): 0.3, (LAST, "learned"): 0.6})
+    file, learned = audit.row("all", "file"), audit.row("all", "learned")
+    assert file.against_file is None and learned.against_file is not None
+    assert learned.against_file.value == pytest.approx(learned.log_score - file.log_score)
+    assert learned.against_file.low <= learned.against_file.value <= learned.against_file.high < 0
+    assert learned.calibration.low <= learned.calibration.high
+    assert sum(p.jobs for p in learned.curve) == 120
+    assert all(p.low <= p.right <= p.high for p in learned.curve)
+
+
+@pytest.mark.parametrize("suffix", [".png", ".svg", ".pdf"])
+def test_the_figure_is_written_and_the_same_every_time(tmp_path: Path, suffix: str) -> None:
+    """Two drawings of one audit are the same bytes."""
+    audit = _audit({(s, m): 0.4 for s in (FIRST, LAST) for m in ("file", "learned", "rival")})
+    paths = [tmp_path / f"{i}{suffix}" for i in range(2)]
+    for path in paths:
+        draw(audit, "learned", path)
+    assert paths[0].read_bytes() == paths[1].read_bytes()
+    assert paths[0].stat().st_size > 5000

@@ -1,0 +1,438 @@
+"""Revisions of the priors: sealed files, decisions that are never lost, and numbers laid over a knowledge file."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from faultodds import accepted
+from faultodds.accepted import FILE, Decision, RevisionError, history, revision_path, rollback, standing
+from faultodds.appliance import Appliance, appliance_id, open_appliance
+from faultodds.errors import UnknownName
+from faultodds.revision import LogSource, Number, Revision, as_text, from_bytes, read
+from faultodds.tuning import revisions
+from faultodds.tuning.revisions import accept, differences, find_id, propose, shelved
+from run_cli import write_toy
+
+DEAD = "component/pump/modes/dead/share"
+WEAK = "component/pump/modes/weak/share"
+LINK = "check/fuse_test/links/fuse.open/open"
+LOG = LogSource("harbour_lane", "ab" * 32, 300, "2022-01-03", "2022-12-30")
+NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+
+
+@pytest.fixture(autouse=True)
+def data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A data folder of this test alone."""
+    folder = tmp_path / "data"
+    monkeypatch.setenv("FAULTODDS_DATA", str(folder))
+    monkeypatch.setenv("FAULTODDS_CACHE", str(tmp_path / "cache"))
+    monkeypatch.setenv("TZ", "UTC")
+    return folder
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> str:
+    """The toy as a knowledge file, by path."""
+    return str(write_toy(tmp_path / "my_toy.toml"))
+
+
+def proposed(file: str, dead: float = 20.0, weak: float = 25.0, **more: float) -> Revision:
+    """A revision that moves ten in a hundred calls from one fault of the pump to the other."""
+    ready = open_appliance(file, revision=FILE)
+    numbers = {DEAD: Number(dead, 30.0, 15.0, 26.0, 61.5), WEAK: Number(weak, 15.0, 19.0, 31.0, 77.0)}
+    numbers |= {path: Number(value) for path, value in more.items()}
+    return propose("toy", ready.fingerprint, LOG, numbers, {"worth": "auto"}, ("a note",), lambda: NOON)
+
+
+def share(appliance: Appliance, mode: str) -> float:
+    """A main cause's share as compiled."""
+    return float(appliance.suspects.share[appliance.suspects.mains.index(mode)])
+
+
+# --- opening with and without ---
+
+
+def test_nothing_changes_until_a_revision_is_accepted(file: str) -> None:
+    """A proposed revision is not used; an accepted one is, under its own name."""
+    made = proposed(file)
+    assert open_appliance(file).revision == FILE
+    assert share(open_appliance(file), "pump.dead") == pytest.approx(0.30)
+    accept("toy", made.id, open_appliance(file).fingerprint)
+    opened = open_appliance(file)
+    assert opened.revision == made.id == "2026-11-25-a"
+    assert share(opened, "pump.dead") == pytest.approx(0.20)
+    assert opened.knowledge.component["pump"].modes["dead"].share == 20.0
+
+
+def test_a_revision_or_the_file_can_be_chosen_by_name(file: str) -> None:
+    """`revision` names one for this once, whatever is accepted, by as little of its id as will do."""
+    a, b = proposed(file), proposed(file, dead=10.0, weak=35.0)
+    accept("toy", a.id, open_appliance(file).fingerprint)
+    assert [open_appliance(file, revision=r).revision for r in (None, "b", "file", "11-25-b")] == [
+        a.id,
+        b.id,
+        FILE,
+        b.id,
+    ]
+    assert share(open_appliance(file, revision="b"), "pump.dead") == pytest.approx(0.10)
+    assert share(open_appliance(file, revision="file"), "pump.dead") == pytest.approx(0.30)
+
+
+def test_the_cache_never_mixes_revisions(file: str) -> None:
+    """Opened again from the cache, each revision is to the bit what it was when compiled."""
+    made = proposed(file)
+    fresh = {r: open_appliance(file, revision=r) for r in (FILE, made.id)}
+    for name in (FILE, made.id, FILE):
+        again = open_appliance(file, revision=name)
+        assert again.revision == name
+        assert np.array_equal(again.suspects.share, fresh[name].suspects.share)
+        assert again.knowledge == fresh[name].knowledge
+    assert not np.array_equal(fresh[FILE].suspects.share, fresh[made.id].suspects.share)
+
+
+def test_a_revision_holds_for_every_file_with_that_id(file: str, tmp_path: Path) -> None:
+    """What counts is the id inside the file, however it is written, not the file's name or place."""
+    made = proposed(file)
+    accept("toy", made.id, open_appliance(file).fingerprint)
+    copy = tmp_path / "elsewhere.toml"
+    copy.write_bytes(Path(file).read_bytes())
+    assert open_appliance(str(copy)).revision == made.id
+    other = write_toy(tmp_path / "other.toml", appliance={"id": "other", "title": "Toy", "format": 1, "calls": "calls"})
+    assert open_appliance(str(other)).revision == FILE
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ('[appliance]\nid = "gas_dryer"\n', "gas_dryer"),
+        ('# [appliance]\n[costs]\nid = "no"\n[appliance]\ntitle = "t"\nid    =   "yes"\n', "yes"),
+        ('appliance = { "title" = "[x]", "id" = "inline" }\n', "inline"),
+        ('appliance.id = "dotted"\n', "dotted"),
+        ("[appliance]\ntitle = \"[odd]\"\nid = 'single'\n", "single"),
+        ("[appliance]\ntitle = 'x'\n", ""),
+        ("not TOML at all [", ""),
+    ],
+)
+def test_the_id_is_found_in_whatever_way_it_is_written(text: str, wanted: str) -> None:
+    """The quick way and TOML's own give the same id."""
+    assert appliance_id(text.encode()) == wanted
+
+
+def test_learned_numbers_reach_links_and_a_later_edit_of_the_file_is_said(file: str, tmp_path: Path) -> None:
+    """A revision stands over an edit made after it was learned, and the appliance lists which numbers that are."""
+    ready = open_appliance(file)
+    numbers = {LINK: Number(0.7, 0.98), DEAD: Number(20.0, 30.0), WEAK: Number(25.0, 15.0)}
+    made = propose("toy", ready.fingerprint, LOG, numbers, clock=lambda: NOON)
+    accept("toy", made.id, ready.fingerprint)
+    assert open_appliance(file).overruled == ()
+    assert open_appliance(file).suspects.likelihood[ready.suspects.rows["fuse_test"]].max() < 1
+    text = Path(file).read_text().replace('"fuse.open" = 0.98', '"fuse.open" = 0.9')
+    assert text != Path(file).read_text()
+    Path(file).write_text(text)
+    opened = open_appliance(file)
+    assert opened.overruled == (LINK,)
+    assert opened.knowledge.check["fuse_test"].links["fuse.open"] == {"open": 0.7}
+    assert open_appliance(file).overruled == (LINK,)  # from the cache as well
+
+
+# --- the file ---
+
+
+def test_a_revision_file_comes_back_as_it_went_in(file: str) -> None:
+    """Every number to the last bit, and the provenance."""
+    made = proposed(file, dead=20.000000000000004)
+    assert read(revision_path("toy", made.id)) == made
+    assert made.log == LOG
+    assert made.notes == ("a note",)
+
+
+@given(
+    st.dictionaries(st.text(max_size=12), st.floats(0, 1e9, allow_subnormal=True), max_size=5),
+    st.lists(st.text(max_size=30), max_size=3),
+    st.dictionaries(st.text(max_size=8), st.one_of(st.integers(-(2**60), 2**60), st.booleans(), st.text(max_size=9))),
+)
+def test_any_text_and_number_survives_the_file(
+    numbers: dict[str, float], notes: list[str], settings: dict[str, int | bool | str]
+) -> None:
+    """Quotes, control characters and odd letters in names and notes cannot break the file."""
+    plain = {name: Number(value, jobs=value) for name, value in numbers.items()}
+    made = Revision("x", "toy", "f", NOON, LOG, plain, dict(settings), tuple(notes))
+    assert from_bytes(as_text(made).encode(), Path("x.toml")) == made
+
+
+def test_a_damaged_revision_is_refused_and_nothing_else_is_used(file: str) -> None:
+    """Wherever a byte is turned over or the file is cut, opening refuses, says so, and names the way out."""
+    made = proposed(file)
+    accept("toy", made.id, open_appliance(file, revision=FILE).fingerprint)
+    path = revision_path("toy", made.id)
+    open_appliance(file)  # a warm cache changes nothing
+    whole = path.read_bytes()
+    for data in (
+        b"",
+        whole[:-1],
+        whole[: len(whole) // 2],
+        whole.replace(b"20.0", b"29.0"),
+        whole.replace(b"sha256", b"sha257", 1),
+        *(whole[:at] + bytes([whole[at] ^ 1]) + whole[at + 1 :] for at in range(0, len(whole), 41)),
+    ):
+        path.write_bytes(data)
+        with pytest.raises(
+            RevisionError, match=r"2026-11-25-a is damaged or was edited .*revision rollback.*--revision file"
+        ):
+            open_appliance(file)
+    assert open_appliance(file, revision=FILE).revision == FILE
+    path.unlink()
+    with pytest.raises(RevisionError, match=r"2026-11-25-a: .* is not there\. No other numbers were put in its place"):
+        open_appliance(file)
+    rollback("toy")
+    assert open_appliance(file).revision == FILE
+
+
+def test_a_revision_that_no_longer_fits_the_file_is_refused(file: str) -> None:
+    """Names that the knowledge file has lost since are an error with the way out, not a guess."""
+    made = proposed(file, **{"check/listen/links/pump.weak/weak": 0.5})
+    accept("toy", made.id, open_appliance(file, revision=FILE).fingerprint)
+    Path(file).write_text(
+        Path(file).read_text().replace('"weak" = { "title"', '"feeble" = { "title"').replace("pump.weak", "pump.feeble")
+    )
+    with pytest.raises(RevisionError, match=r"does not fit the knowledge file as it is now: .*weak.*faultodds tune"):
+        open_appliance(file)
+
+
+def test_a_full_or_closed_folder_keeps_nothing(file: str, data: Path) -> None:
+    """When the folder cannot be made, the message says where to put revisions instead."""
+    open_appliance(file)
+    data.write_text("a file where the folder should be")
+    with pytest.raises(RevisionError, match=r"cannot be written .* set FAULTODDS_DATA to a folder of yours"):
+        propose("toy", "f", LOG, {DEAD: Number(1.0)})
+    assert data.read_text() == "a file where the folder should be"
+
+
+def test_a_number_that_is_none_is_never_written(file: str, data: Path) -> None:
+    """NaN from learning stops the revision, not a later call."""
+    with pytest.raises(RevisionError, match=f"no number for {DEAD}"):
+        propose("toy", "f", LOG, {DEAD: Number(float("nan"))})
+    assert not data.exists()
+
+
+# --- ids ---
+
+
+def test_ids_are_the_day_and_a_letter_and_sort_by_age(file: str) -> None:
+    """a to z, then aa; the list has the newest first."""
+    made = [propose("toy", "f", LOG, {DEAD: Number(1.0)}, clock=lambda: NOON).id for _ in range(28)]
+    assert made[:2] + made[24:] == [f"2026-11-25-{x}" for x in ("a", "b", "y", "z", "aa", "ab")]
+    assert [each.id for each in shelved("toy")] == made[::-1]
+
+
+def test_an_unknown_or_ambiguous_id_is_an_error_with_the_nearest(file: str) -> None:
+    """Abbreviations work while they are unique."""
+    made = [proposed(file).id for _ in range(2)]
+    assert find_id("toy", "a") == made[0]
+    assert find_id("toy", "25-b") == made[1]
+    with pytest.raises(UnknownName, match=r"'2026-11' fits more than one revision: '2026-11-25-a', '2026-11-25-b'"):
+        find_id("toy", "2026-11")
+    with pytest.raises(
+        UnknownName, match=r"no revision called '2026-11-26-a'\. Did you mean '2026-11-25-a'\?.*revision list"
+    ):
+        find_id("toy", "2026-11-26-a")
+    with pytest.raises(UnknownName, match="'toy' has one of that name: add --appliance toy"):
+        find_id("other", "2026-11-25-a")
+
+
+# --- accepting and going back ---
+
+
+def test_rollback_goes_back_step_by_step_and_nothing_is_deleted(file: str) -> None:
+    """a, b, back to a, back to the file; every decision and both files are still there."""
+    a, b = proposed(file).id, proposed(file, dead=10.0, weak=35.0).id
+    mark = open_appliance(file, revision=FILE).fingerprint
+    assert accept("toy", "a", mark) == (a, FILE)
+    assert accept("toy", "b", mark) == (b, a)
+    assert rollback("toy") == (b, a)
+    assert open_appliance(file).revision == a
+    assert rollback("toy") == (a, FILE)
+    with pytest.raises(RevisionError, match="no revision of toy is accepted, so there is nothing to roll back"):
+        rollback("toy")
+    assert [(d.action, d.revision) for d in history("toy")] == [
+        ("accept", a), ("accept", b), ("rollback", b), ("rollback", a),
+    ]  # fmt: skip
+    assert {each.id: each.status for each in shelved("toy")} == {b: "accepted before", a: "accepted before"}
+
+
+def test_the_file_can_be_accepted_and_that_rolled_back(file: str) -> None:
+    """Accepting "file" goes back to the file's own numbers without forgetting what stood."""
+    made = proposed(file)
+    accept("toy", made.id, made.fingerprint)
+    assert accept("toy", "file", made.fingerprint) == (FILE, made.id)
+    assert open_appliance(file).revision == FILE
+    assert rollback("toy") == (FILE, made.id)
+
+
+def test_accepting_after_the_file_changed_needs_a_word_more(file: str) -> None:
+    """Another fingerprint is refused with both ways on; `anyway` is one of them."""
+    made = proposed(file)
+    Path(file).write_text(Path(file).read_text().replace('"labour_rate" = 60', '"labour_rate" = 61'))
+    mark = open_appliance(file).fingerprint
+    assert mark != made.fingerprint
+    with pytest.raises(
+        RevisionError, match=r"has changed since revision 2026-11-25-a was learned .* accept 2026-11-25-a --anyway"
+    ):
+        accept("toy", made.id, mark)
+    assert accepted.accepted("toy") == FILE
+    accept("toy", made.id, mark, anyway=True)
+    assert open_appliance(file).revision == made.id
+
+
+def test_a_damaged_revision_cannot_be_accepted(file: str) -> None:
+    """Accepting reads the whole file first."""
+    made = proposed(file)
+    path = revision_path("toy", made.id)
+    path.write_bytes(path.read_bytes()[:-9])
+    with pytest.raises(RevisionError, match="is damaged or was edited"):
+        accept("toy", made.id, made.fingerprint)
+    assert history("toy") == ()
+    assert [each.status for each in shelved("toy")] == ["damaged"]
+
+
+@pytest.mark.parametrize(
+    "line", ['{"at": "2026', "rubbish", '{"at": "x", "action": "eat", "revision": "a"}', "[]", "\x00\x00"]
+)
+def test_a_damaged_history_stops_everything_until_one_is_accepted(file: str, line: str) -> None:
+    """What stands is not known then: no command guesses, and accepting one again is the way out, history kept aside."""
+    made = proposed(file)
+    accept("toy", made.id, made.fingerprint)
+    path = accepted.shelf("toy") / accepted.HISTORY
+    path.write_text(path.read_text() + line)
+    with pytest.raises(RevisionError, match=r"is damaged at line 2, .* not known.*faultodds revision accept ID"):
+        open_appliance(file)
+    with pytest.raises(RevisionError, match="is damaged at line 2"):
+        rollback("toy")
+    accept("toy", made.id, made.fingerprint)
+    assert open_appliance(file).revision == made.id
+    assert len(history("toy")) == 2
+    assert len(list(path.parent.glob("history-damaged-*"))) == 1
+
+
+_ACCEPT = """
+import sys
+from faultodds import accepted
+for _ in range(25):
+    accepted.accept("toy", sys.argv[1])
+"""
+
+
+def test_two_terminals_lose_no_decision(file: str) -> None:
+    """Two processes that accept at the same time leave every line whole."""
+    names = ["2026-11-25-a", "2026-11-25-b"]
+    with ThreadPoolExecutor(2) as pool:
+        list(
+            pool.map(
+                lambda n: subprocess.run([sys.executable, "-c", _ACCEPT, n], check=True, env=dict(os.environ)), names
+            )
+        )
+    done = history("toy")
+    assert sorted(d.revision for d in done) == sorted(names * 25)
+
+
+def test_two_terminals_never_get_the_same_id(file: str) -> None:
+    """Revisions proposed at once get names of their own, and each file holds its own numbers."""
+    with ThreadPoolExecutor(4) as pool:
+        made = list(
+            pool.map(lambda i: propose("toy", "f", LOG, {DEAD: Number(float(i))}, clock=lambda: NOON), range(12))
+        )
+    assert len({each.id for each in made}) == 12
+    for each in made:
+        assert read(revision_path("toy", each.id)).numbers == each.numbers
+
+
+@given(st.lists(st.tuples(st.sampled_from(["accept", "rollback"]), st.sampled_from("abc")), max_size=30))
+def test_rolling_back_what_does_not_stand_changes_nothing(steps: list[tuple[str, str]]) -> None:
+    """Two terminals that roll back the same revision take it back once; what stands is always something accepted."""
+    decisions = [Decision("", action, name) for action, name in steps]
+    stack = standing(decisions)
+    assert set(stack) <= {d.revision for d in decisions if d.action == "accept"}
+    if stack:
+        assert standing([*decisions, Decision("", "rollback", stack[-1])]) == stack[:-1]
+        other = next(name for name in "abc" if name != stack[-1])
+        assert standing([*decisions, Decision("", "rollback", other)]) == stack
+
+
+def test_an_odd_appliance_id_stays_inside_the_folder(data: Path) -> None:
+    """An id is free text in a knowledge file; it must not lead out of the data folder."""
+    for name in ("../../etc", "a/b", "", "x" * 300, "naïve", ".."):
+        assert accepted.shelf(name).parent == data / "revisions"
+
+
+# --- differences ---
+
+
+def test_differences_are_told_against_another_revision_or_the_file(file: str) -> None:
+    """A number only one of them names is held against the file's."""
+    a, b = proposed(file), proposed(file, dead=20.0, weak=35.0, **{LINK: 0.5})
+    assert [(d.path, d.one, d.other) for d in differences(a.numbers)] == [(DEAD, 20.0, 30.0), (WEAK, 25.0, 15.0)]
+    assert [(d.path, d.one, d.other) for d in differences(a.numbers, b.numbers)] == [(WEAK, 25.0, 35.0)]
+    assert differences(a.numbers, a.numbers) == []
+    only = {LINK: Number(0.5, 0.98)}
+    assert [(d.path, d.one, d.other) for d in differences({}, only)] == [(LINK, 0.98, 0.5)]
+
+
+# --- cost ---
+
+_OPEN = """
+import sys
+from faultodds.appliance import open_appliance
+opened = open_appliance(sys.argv[1])
+print(opened.revision, *sorted({m.partition('.')[0] for m in sys.modules}))
+"""
+
+
+def test_opening_with_an_accepted_revision_loads_nothing_heavy(file: str) -> None:
+    """From a warm cache neither a validation library, nor TOML, nor the learner is loaded."""
+    first, *rest = Path(file).read_text().splitlines()
+    assert first.startswith("appliance = ")
+    header = '[appliance]\nid = "toy"\ntitle = "Toy"\nformat = 1\ncalls = "toy calls"\n'
+    Path(file).write_text("\n".join([*rest, header]))  # as a knowledge file is usually written
+    made = proposed(file)
+    accept("toy", made.id, made.fingerprint)
+    open_appliance(file)
+    done = subprocess.run([sys.executable, "-c", _OPEN, file], capture_output=True, text=True, check=True)
+    name, *loaded = done.stdout.split()
+    assert name == made.id
+    assert not {"pydantic", "pandas", "scipy", "tomllib", "sqlalchemy"} & set(loaded)
+
+
+def test_reading_a_revision_loads_neither_pydantic_nor_pandas(file: str) -> None:
+    """The record, its file and what stands are light."""
+    path = revision_path("toy", proposed(file).id)
+    code = (
+        "import sys, pathlib; from faultodds.revision import read; read(pathlib.Path(sys.argv[1])); print(*sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code, str(path)], capture_output=True, text=True, check=True)
+    assert not {"pydantic", "pandas", "scipy", "faultodds.tuning"} & set(done.stdout.split())
+
+
+def test_the_history_is_plain_lines(file: str) -> None:
+    """What was decided can be read with any text tool."""
+    made = proposed(file)
+    accept("toy", made.id, made.fingerprint)
+    (line,) = (accepted.shelf("toy") / accepted.HISTORY).read_text().splitlines()
+    said = json.loads(line)
+    assert (said["action"], said["revision"]) == ("accept", made.id)
+    assert datetime.fromisoformat(said["at"]).tzinfo is not None
+
+
+def test_letters_count_on_after_z() -> None:
+    """26 a day are not the end."""
+    assert [revisions._letters(n) for n in (1, 26, 27, 52, 53, 703)] == ["a", "z", "aa", "az", "ba", "aaa"]
