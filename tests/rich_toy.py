@@ -6,7 +6,6 @@ from functools import cache
 
 import numpy as np
 import pandas as pd
-from toys import raw_toy
 
 from faultodds import overlay
 from faultodds.knowledge import from_mapping
@@ -15,6 +14,7 @@ from faultodds.tables import Floats
 from faultodds.tuning.draw import draw_log
 from faultodds.tuning.places import numbers, places_of
 from faultodds.tuning.structure import Structure, structure_of
+from toys import raw_toy
 
 WORTH = {
     "shares": 20.0,

@@ -72,7 +72,7 @@ def audit_command(
     known = None if truth is None else read_truth(truth)
     knowledge = open_appliance(appliance, revision="file").knowledge
     frame = _opened(log, knowledge)
-    others = {_label(each): open_appliance(appliance, revision=each).knowledge for each in revision or ()}
+    others = {each: open_appliance(appliance, revision=each).knowledge for each in revision or ()}
     with _progress() as tick:
         found = audit(
             knowledge,
@@ -98,10 +98,6 @@ def audit_command(
         say_json(audit_show.answer(found, name, knowledge.appliance.id, said))
         return
     say(audit_show.lines(found, name, said))
-
-
-def _label(revision: str) -> str:
-    return f"revision {revision}"
 
 
 def _truth_for_rivals(truth: Path | None, rivals_know_truth: bool) -> None:

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from faultodds.audit import Audit, Row
     from faultodds.audit.intervals import Interval
 
-_NAME = 22
+_NAME = 21
 _LEGEND = (
     "log: minus the log of the chance given to what turned out, mean of the jobs; smaller is better. Brier: squared "
     "distance of the chances from what turned out, smaller is better. calib: how far the chance stated for the likeliest "
@@ -29,7 +29,7 @@ def lines(audit: Audit, name: str, said: str) -> list[str]:
     out = [*wrap(head), ""]
     for stage in audit.stages:
         rows = [r for r in audit.rows if r.stage == stage]
-        out.append(f"{stage.title.upper():<{_NAME}}    log  Brier  calib  first  top 3  than file (95 %)")
+        out.append(f"{stage.title.upper():<{_NAME}}    log  Brier  calib first top 3  than file (95 %)")
         out += [_row(r) for r in rows]
         out.append("")
     out += wrap(_LEGEND)
@@ -43,7 +43,7 @@ def lines(audit: Audit, name: str, said: str) -> list[str]:
 
 
 def _row(r: Row) -> str:
-    figures = f"{r.log_score:7.3f}{r.brier.score:7.3f}{r.calibration.value:7.3f}{r.top1:7.0%}{r.top3:7.0%}"
+    figures = f"{r.log_score:7.3f}{r.brier.score:7.3f}{r.calibration.value:7.3f}{r.top1:6.0%}{r.top3:6.0%}"
     return f"  {r.method:<{_NAME - 2}}{figures}  {_difference(r.against_file)}".rstrip()
 
 

@@ -59,17 +59,17 @@ def test_columns_are_outcome_numbers_and_gaps_stay_gaps() -> None:
 
 @pytest.mark.parametrize("name", list(BASELINES))
 def test_every_rival_learns_something_and_states_chances(name: str) -> None:
-    """Trained on 250 jobs, each names the right group more often than the commonest group would; groups never met get 0."""
+    """Trained on 160 jobs, each names the right group more often than the commonest group would; groups never met get 0."""
     labels = truth_labels(TRUTH, list(LOG["job"]), DRYER, GROUPS)
     x = as_numbers(seen_by(LOG, DRYER, STAGES[-1]), DRYER)
-    p = BASELINES[name](x[:250], labels[:250], x[250:], len(GROUPS.names))
-    assert p.shape == (len(LOG) - 250, len(GROUPS.names))
+    p = BASELINES[name](x[:160], labels[:160], x[160:], len(GROUPS.names))
+    assert p.shape == (len(LOG) - 160, len(GROUPS.names))
     assert p.sum(axis=1) == pytest.approx(1.0)
     assert p.min() >= 0.0
-    right = (p.argmax(axis=1) == labels[250:]).mean()
-    commonest = np.bincount(labels[:250]).argmax()
-    assert right > (labels[250:] == commonest).mean() + 0.05
-    unmet = np.setdiff1d(np.arange(len(GROUPS.names)), labels[:250])
+    right = (p.argmax(axis=1) == labels[160:]).mean()
+    commonest = np.bincount(labels[:160]).argmax()
+    assert right > (labels[160:] == commonest).mean() + 0.05
+    unmet = np.setdiff1d(np.arange(len(GROUPS.names)), labels[:160])
     assert (p[:, unmet] == 0.0).all()
 
 

@@ -13,11 +13,12 @@ rivals told the true main cause of every past job, which no shop knows.
 from __future__ import annotations
 
 import argparse
+import contextlib
+import io
 import os
 import tempfile
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -41,7 +42,7 @@ from faultodds_sim.make_log import write_log
 FRESH_JOBS, FRESH_SEED = 2000, 9001
 
 
-@contextmanager
+@contextlib.contextmanager
 def _own_data() -> Iterator[Path]:
     """A data folder of this run alone."""
     before = os.environ.get("FAULTODDS_DATA")
@@ -62,7 +63,8 @@ def imported(folder: Path, jobs: int, seed: int) -> tuple[pd.DataFrame, pd.DataF
     out = folder / f"log_{jobs}_{seed}.csv"
     truth = write_log(jobs, out, seed)
     name = f"bench_{jobs}_{seed}"
-    code = run(["log", "import", str(out), "--name", name, "--yes", "--json"])
+    with contextlib.redirect_stdout(io.StringIO()):
+        code = run(["log", "import", str(out), "--name", name, "--yes", "--json"])
     if code != 0:
         raise SystemExit(f"the import of {out.name} failed with exit code {code}")
     return read_clean(find_log(name)), pd.read_csv(truth, dtype=str)

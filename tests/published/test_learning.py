@@ -13,7 +13,6 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.sparse import csr_matrix
-from toys import raw_toy
 
 from faultodds.knowledge import from_mapping
 from faultodds.schema import Knowledge
@@ -23,8 +22,9 @@ from faultodds.tuning.encode import Chunk, Encoder
 from faultodds.tuning.gibbs import sample
 from faultodds.tuning.maximise import maximise
 from faultodds.tuning.settings import KINDS
-from faultodds.tuning.statistics import statistics
+from faultodds.tuning.statistics import Trust, statistics
 from faultodds.tuning.structure import Structure, structure_of
+from toys import raw_toy
 
 #: The file's numbers count for next to nothing, so that the log alone speaks.
 NOTHING = dict.fromkeys(KINDS, 1e-6)
@@ -86,7 +86,9 @@ def _coins() -> tuple[Structure, Chunk, Floats]:
 
 def _heads(structure: Structure, theta: Floats) -> tuple[float, float]:
     entry = structure.families.entry
-    return float(theta[entry("check/toss/links/a.bad", "heads")]), float(theta[entry("check/toss/links/b.bad", "heads")])
+    return float(theta[entry("check/toss/links/a.bad", "heads")]), float(
+        theta[entry("check/toss/links/b.bad", "heads")]
+    )
 
 
 def test_two_coins() -> None:
@@ -111,7 +113,14 @@ def _scans() -> pd.DataFrame:
     def row(scan: str, biopsy: str | None) -> dict[str, str]:
         return {"found:scan": scan} | ({"found:biopsy": biopsy} if biopsy else {})
 
-    cells = [(231, "yes", "yes"), (32, "yes", "no"), (166, "yes", None), (27, "no", "yes"), (54, "no", "no"), (140, "no", None)]
+    cells = [
+        (231, "yes", "yes"),
+        (32, "yes", "no"),
+        (166, "yes", None),
+        (27, "no", "yes"),
+        (54, "no", "no"),
+        (140, "no", None),
+    ]
     return _log([(n, row(scan, biopsy)) for n, scan, biopsy in cells])
 
 
@@ -127,7 +136,7 @@ def test_verification_bias() -> None:
     leak, link = (learned.numbers[f"check/scan/{n}/yes"] for n in ("leak", "links/liver.bad"))
     assert 1 - (1 - leak) * (1 - link) == pytest.approx(0.836, abs=1e-3)
     assert 1 - leak == pytest.approx(0.738, abs=1e-3)
-    assert (231 / (231 + 27), 54 / (54 + 32)) == pytest.approx((0.895, 0.628), abs=1e-3)
+    assert pytest.approx((0.895, 0.628), abs=1e-3) == (231 / (231 + 27), 54 / (54 + 32))
 
 
 # --- how sure ------------------------------------------------------------------------------------------------------
@@ -181,9 +190,7 @@ def test_noisy_or_is_recovered() -> None:
             positive = round(1000 * (1 - 0.95 * (1 - 0.8 * a) * (1 - 0.6 * b)))
             cells = {"found:see_a": ("no", "yes")[a], "found:see_b": ("no", "yes")[b]}
             rows += [(positive, {**cells, "found:alarm": "yes"}), (1000 - positive, {**cells, "found:alarm": "no"})]
-    learned = fit(
-        knowledge, _log(rows), Settings(strengths=NOTHING, iterations=400, tolerance=0.0, omitted_target=0.0)
-    )
+    learned = fit(knowledge, _log(rows), Settings(strengths=NOTHING, iterations=400, tolerance=0.0, omitted_target=0.0))
     found = [learned.numbers[f"check/alarm/{n}/yes"] for n in ("links/a.bad", "links/b.bad", "leak")]
     assert found == pytest.approx([0.8, 0.6, 0.05], abs=2e-3)
 
@@ -209,7 +216,7 @@ def test_a_replaced_part_is_a_noisy_label() -> None:
     assert counts["helped"] == pytest.approx(0.717, abs=1e-3)
     chunk = Encoder(structure).encode(_log(rows))
     for _ in range(300):
-        found = statistics(structure, chunk, theta, label=0.5).counts
+        found = statistics(structure, chunk, theta, trust=Trust(0.5)).counts
         theta = np.where(learns, maximise(f, 1e-6 * f.prior, found), theta)
     assert theta[f.entry("shares", "a.bad")] == pytest.approx(0.70, abs=2e-3)
 

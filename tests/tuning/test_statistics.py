@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from rich_toy import rich_structure, rich_toy, shop, toy_log
 
 from faultodds.belief import Belief, Evidence, Fixed, Seen, infer
 from faultodds.joblog import clean
@@ -16,9 +15,10 @@ from faultodds.tuning import fit
 from faultodds.tuning.arrays import arrays_of
 from faultodds.tuning.draw import draw_log
 from faultodds.tuning.encode import Encoder
-from faultodds.tuning.likelihood import Silence, blocks, rows_of
+from faultodds.tuning.likelihood import Silence, Trust, blocks, rows_of
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.statistics import Statistics, statistics, total
+from rich_toy import rich_structure, rich_toy, shop, toy_log
 
 
 def _plain(log: pd.DataFrame) -> pd.DataFrame:
@@ -47,7 +47,7 @@ def _beliefs(log: pd.DataFrame) -> list[Belief]:
 def _pass(log: pd.DataFrame, label: float = 0.0, theta: Floats | None = None, merge: bool = True) -> Statistics:
     s = rich_structure()
     chunk = Encoder(s, merge=merge).encode(log)
-    return statistics(s, chunk, s.families.prior if theta is None else theta, label=label)
+    return statistics(s, chunk, s.families.prior if theta is None else theta, trust=Trust(label))
 
 
 def test_suspects_as_the_everyday_engine_finds_them() -> None:
@@ -58,7 +58,7 @@ def test_suspects_as_the_everyday_engine_finds_them() -> None:
     s = rich_structure()
     arrays = arrays_of(s, s.families.prior)
     chunk = Encoder(s, merge=False).encode(log)
-    rows = rows_of(s, chunk, arrays, Silence.none(s), 0.0)
+    rows = rows_of(s, chunk, arrays, Silence.none(s), Trust(0.0))
     (block,) = blocks(chunk, rows, arrays, 100)
     found = block.like * (block.main @ arrays.given_main)
     found /= found.sum(axis=1, keepdims=True)
@@ -184,10 +184,12 @@ def test_faint_jobs_are_summed_in_double() -> None:
     log = draw_log(rich_toy(), 30, seed=8, missing=0.0)
     theta = s.families.prior.copy()
     for outcome, chance in (("dead", 1e-13), ("ok", 1.0 - 1e-13)):
-        if ("component/pump") in s.families.names and outcome in s.families.outcomes[s.families.names.index("component/pump")]:
+        if ("component/pump") in s.families.names and outcome in s.families.outcomes[
+            s.families.names.index("component/pump")
+        ]:
             theta[s.families.entry("component/pump", outcome)] = chance
     theta[s.families.entry("shares", "pump.dead")] = 1e-26
-    found = statistics(s, Encoder(s).encode(log), theta, label=1.0)
+    found = statistics(s, Encoder(s).encode(log), theta)
     assert found.impossible == 0
     assert np.isfinite(found.log_likelihood)
     assert found.counts[s.families.of == 0].sum() == pytest.approx(30, abs=1e-3)

@@ -13,7 +13,7 @@ from faultodds.joblog import amounts, lexicon
 from faultodds.joblog.clean import AFTER, ENDED, FACT, REPAIRS
 from faultodds.joblog.lexicon import Lexicon, Meaning
 from faultodds.joblog.mapping import SAYS_NOTHING, Column, meanings
-from faultodds.joblog.metered import depends_on_fuel, looks_metered, read_metered
+from faultodds.joblog.metered import NO_DIAL, depends_on_fuel, looks_metered, read_metered
 from faultodds.joblog.wording import NO, is_blank, key, vocabulary
 from faultodds.readings.lexicon import OPEN_WORDS
 from faultodds.schema import Knowledge
@@ -176,6 +176,8 @@ class CellReader:
         if found.cell is not None:
             status: Status = "mended" if found.mended else "read"
             return _Piece(text, status, (Meaning(target, found.cell),), found.mended)
+        if NO_DIAL in found.problem:
+            return _Piece(text, "unknown", note=NO_DIAL)
         return _Piece(text, "impossible", note=found.problem) if found.impossible else None
 
     def _span(self, text: str) -> _Piece | None:
@@ -292,8 +294,8 @@ def _worst(statuses: Iterable[Status]) -> Status:
 
 
 def pieces_to_ask(cell: Cell) -> tuple[str, ...]:
-    """The pieces of a cell that somebody could explain; a made-up number is nobody's to explain."""
-    return cell.left if cell.status != "impossible" else ()
+    """The pieces of a cell that somebody could explain, word by word: neither made-up numbers nor seconds without a dial."""
+    return cell.left if cell.status != "impossible" and cell.note != NO_DIAL else ()
 
 
 def text_reader(parse: Callable[[str], object | None]) -> Callable[[str], Cell]:

@@ -9,6 +9,7 @@ from typing import Any, Final
 from faultodds.joblog import amounts, personal
 from faultodds.joblog.cells import BLANK, Cell, CellReader, pieces_to_ask, text_reader
 from faultodds.joblog.mapping import Column
+from faultodds.joblog.metered import NO_DIAL
 from faultodds.joblog.report import ColumnReport
 from faultodds.schema import Knowledge
 
@@ -57,6 +58,7 @@ class ColumnReader:
             found = [memo[text] for text in texts]
         self.report.counts.update(cell.status for cell in found)
         self.report.add_words(Counter(self._words(found)))
+        self.report.no_dial += sum(cell.note == NO_DIAL for cell in found)
         return found
 
     def _words(self, cells: Sequence[Cell]) -> Iterator[str]:

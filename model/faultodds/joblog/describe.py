@@ -74,7 +74,8 @@ def _rounded(counts: Counter[str]) -> dict[str, float]:
 
 
 def describe(path: Path, normal: dict[str, str] | None = None) -> Description:
-    """Describe the clean log at `path`; `normal` maps each symptom and check to its normal outcome, to flag those with bad results only."""
+    """Describe the clean log at `path`. `normal` maps symptoms and checks to their normal outcome: those with bad results only
+    are flagged."""
     found, days = Description(), set[str]()
     for piece in clean.read_chunks(path):
         found.visits += len(piece)

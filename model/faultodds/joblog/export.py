@@ -55,7 +55,7 @@ def _write_sheet(source: Path, to: Path, count: int) -> None:
         raise FaultoddsError(
             f"the log has {count:,} visits and a sheet holds {MOST_SHEET_ROWS:,} at most. Export it to .csv or .parquet."
         )
-    import openpyxl  # type: ignore[import-untyped]
+    import openpyxl
 
     book = openpyxl.Workbook(write_only=True)
     sheet = book.create_sheet("visits")

@@ -191,9 +191,8 @@ def assumed(knowledge: Knowledge, target: Target, sample: Sample) -> dict[str, s
         given["unit"] = unit
     if spec.kind == "thermistor":
         given["room"] = metered.usual_room(sample.texts, spec) or given["room"]
-    if spec.kind == "dial":
-        named = Counter(dial for text in sample.texts if (dial := metered.dial_in(text)))
-        given |= {"dial": named.most_common(1)[0][0]} if named else {}
+    if spec.kind == "dial" and (dial := metered.usual_dial(sample.texts, spec)):
+        given["dial"] = dial
     if spec.kind == "moisture" and any(metered.is_share(text) for text in sample.texts):
         given["bare"] = "share"
     return given

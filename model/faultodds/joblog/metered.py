@@ -10,6 +10,7 @@ import contextlib
 import dataclasses
 import math
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
@@ -29,6 +30,12 @@ ROOM: Final = "70F"
 """Room temperature taken where a log does not say; common practice, no source."""
 ROOM_OFF: Final = 10.0
 """How far the room may be from that, in degrees F (half-width); common practice, no source."""
+DIALS: Final = {"half ft": 0.5, "1 ft": 1.0, "2 ft": 2.0}
+"""Test dials of household gas meters, cubic feet a turn; common practice, no source."""
+SOUND: Final = 1.6
+"""A sound burner burns at most so many times the least that counts as normal."""
+FEW: Final = 5
+NO_DIAL: Final = "which dial is missing"
 ENOUGH: Final = 20
 """Readings from which a column is trusted to tell its own room temperature."""
 RATED: Final = "155F"
@@ -42,6 +49,7 @@ FAR_OUT_OHMS: Final = 10.0
 _PLACEHOLDER = re.compile(r"9{4,}|12345\d*|0{3,}")
 _BARE = re.compile(r"[-+]?[\d.,]*\d")
 _NUMBER = re.compile(r"[-+]?\d[\d.,]*")
+_SECONDS = re.compile(r"(\d+(?:\.\d+)?)\s*(?:s|sec|secs|seconds?)?", re.I)
 _DIAL = re.compile(r"(?:ft|foot|feet|cf|turn|m3|litre|liter)", re.I)
 
 
@@ -90,6 +98,25 @@ def usual_unit(texts: Iterable[str], spec: ReadingSpec) -> str | None:
     units = [spec.unit, *(u for u in RIVALS.get(spec.unit, ()) if u != spec.unit)]
     fits = {unit: sum(span[0] <= convert(value, unit, spec) <= span[1] for value in bare) for unit in units}
     return shown(max(units, key=fits.__getitem__))
+
+
+def usual_dial(texts: Iterable[str], spec: ReadingSpec) -> str | None:
+    """The dial that a column's seconds are for: named in some cells, else the one that makes the middle reading a sound burner.
+
+    None when no dial does, or there are too few readings to tell.
+    """
+    texts = list(texts)
+    named = Counter(dial for text in texts if (dial := dial_in(text)))
+    if named:
+        return named.most_common(1)[0][0]
+    seconds = sorted(float(m[1]) for text in texts if (m := _SECONDS.fullmatch(text.strip())) and float(m[1]) > 0)
+    low = max(float(band[0] or 0.0) for band in spec.bands.get("normal", [[0.0]]) if band[0] != "OL")
+    if len(seconds) < FEW or not low:
+        return None
+    middle = seconds[len(seconds) // 2]
+    rates = {dial: 3600.0 * feet / middle * spec.heating_value for dial, feet in DIALS.items()}
+    sound = [dial for dial, rate in rates.items() if low <= rate <= SOUND * low]
+    return sound[0] if len(sound) == 1 else None
 
 
 def usual_room(texts: Iterable[str], spec: ReadingSpec) -> str | None:

@@ -17,7 +17,8 @@ MOST_WORDS: Final = 5_000
 class ColumnReport:
     """One column: what it is, how many cells of each status, and the words that were not understood.
 
-    `words` maps a word to how often it stands there; `nearest` a word to the known meaning it comes nearest to.
+    `contradicted` counts findings on a part that the machine is said not to have, `no_dial` gas clockings that do not say for
+    which dial. `words` maps a word to how often it stands there; `nearest` a word to the known meaning it comes nearest to.
     """
 
     heading: str
@@ -26,6 +27,7 @@ class ColumnReport:
     words: Counter[str] = field(default_factory=Counter)
     nearest: dict[str, str] = field(default_factory=dict)
     contradicted: int = 0
+    no_dial: int = 0
 
     @property
     def filled(self) -> int:
@@ -154,6 +156,10 @@ def _cells(r: CleaningReport) -> list[str]:
     if r.filled_in:
         found.append(f"  {r.filled_in:,} facts filled in: a check on a part says that the machine has it")
     for column in r.columns:
+        if column.no_dial:
+            found.append(
+                f'  {column.heading}: {_times(column.no_dial)} no dial; say it: assume = {{ dial = "half ft" }}'
+            )
         found += _words(column)
     return found
 

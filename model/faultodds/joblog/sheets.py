@@ -52,7 +52,7 @@ def open_sheet(path: Path, sheet: str | None = None) -> Source:
 
 
 def _sheet_rows(path: Path, wanted: str | None) -> tuple[str, list[str], list[list[str]]]:
-    import openpyxl  # type: ignore[import-untyped]
+    import openpyxl
 
     book = openpyxl.load_workbook(path, read_only=True, data_only=True)
     try:

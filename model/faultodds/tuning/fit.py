@@ -18,17 +18,16 @@ from faultodds.joblog import clean
 from faultodds.records import dataclass
 from faultodds.schema import Knowledge
 from faultodds.tables import Floats
-from faultodds.tuning import missing, strengths
+from faultodds.tuning import missing
 from faultodds.tuning import places as file_places
-from faultodds.tuning.arrays import TINY
+from faultodds.tuning.ascent import WARM, Ascent, trust_of
 from faultodds.tuning.encode import Chunk, Encoder, frames_of
 from faultodds.tuning.families import Families
-from faultodds.tuning.maximise import check_no_fall, log_prior, maximise
 from faultodds.tuning.places import Place
-from faultodds.tuning.settings import AUTO, Settings
-from faultodds.tuning.statistics import Silence, Statistics, statistics
+from faultodds.tuning.settings import Settings
+from faultodds.tuning.statistics import Silence, Statistics, Trust, statistics
 from faultodds.tuning.structure import Structure, structure_of
-from faultodds.tuning.work import Pass, workers
+from faultodds.tuning.work import workers
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,10 +36,6 @@ if TYPE_CHECKING:
 CHUNK = 20_000
 #: Jobs of the part that is looked at first.
 SAMPLE = 3_000
-#: Passes before strengths are chosen, and how often they are chosen again.
-WARM, CHOICES = 6, 2
-#: How many times longer than two plain steps a lengthened one may be.
-LONGEST = 8.0
 
 
 @dataclass(frozen=True)
@@ -70,6 +65,7 @@ class Learned:
     counts: Floats
     silence: Silence
     frozen: npt.NDArray[np.bool_]
+    centre: Floats
 
 
 def fit(knowledge: Knowledge, logs: pd.DataFrame | Iterable[pd.DataFrame], settings: Settings | None = None) -> Learned:
@@ -98,17 +94,20 @@ class Start:
 
 
 def warmed(structure: Structure, chunks: Sequence[Chunk], settings: Settings) -> Start:
-    """A few passes over a part of the log, and a look at which checks have only their bad results written down."""
+    """A look at which checks have only their bad results written down, and a few passes over a part of the log.
+
+    The look is at the file's own numbers: a fit that takes the record as whole would explain the missing results away.
+    """
     sample = part_of(chunks, SAMPLE)
-    silence = Silence.none(structure)
-    plain = settings.replace(strengths=settings.worth(), iterations=WARM)
+    found = missing.look(structure, sample, structure.families.prior, trust_of(settings))
+    heard = missing.hushed(structure, sample, found.silence)
+    plain = settings.replace(strengths=settings.worth(), iterations=WARM, recentre=False)
 
-    def go(theta: Floats, silence: Silence, label: float) -> Statistics:
-        return statistics(structure, sample, theta, silence, label)
+    def go(theta: Floats, silence: Silence, trust: Trust) -> Statistics:
+        return statistics(structure, heard, theta, silence, trust)
 
-    ascent = Ascent(structure, plain, go, silence, structure.families.prior)
+    ascent = Ascent(structure, plain, go, found.silence, structure.families.prior)
     ascent.climb()
-    found = missing.look(structure, sample, ascent.theta, settings.label_weight)
     return Start(ascent.theta, found.silence, found.notes)
 
 
@@ -163,78 +162,6 @@ class _Notes:
         return out
 
 
-class Ascent:
-    """Passes over a log, each one higher than the last; strengths are chosen on the way where settings say so."""
-
-    def __init__(self, structure: Structure, settings: Settings, go: Pass, silence: Silence, theta: Floats) -> None:
-        self.families, self.settings, self.go, self.silence = structure.families, settings, go, silence
-        self.frozen = missing.frozen_families(structure, silence)
-        self.theta = np.where(self.frozen[self.families.of], self.families.prior, theta)
-        self.strengths = settings.worth()
-        self.trace: list[float] = []
-        self.statistics: Statistics | None = None
-
-    def climb(self) -> None:
-        """Go up until a pass gains less than the tolerance."""
-        for _ in range(CHOICES if self.settings.strengths == AUTO else 0):
-            self._passes(WARM)
-            assert self.statistics is not None
-            self.strengths = strengths.choose(self.families, self.statistics.counts, self.frozen)
-        self._passes(self.settings.iterations)
-
-    @property
-    def pseudo(self) -> Floats:
-        """(P,) Dirichlet parameters in force."""
-        return self.families.spread_strengths(self.strengths, self.frozen)
-
-    def _expect(self, theta: Floats) -> tuple[Statistics, float]:
-        """A pass at `theta`, and the objective there."""
-        found = self.go(theta, self.silence, self.settings.label_weight)
-        if not found.weight > 0:
-            raise FaultoddsError(
-                f"no fault of the file explains any of the {found.impossible:g} jobs of this log. "
-                "Is it the log of another appliance?"
-            )
-        pseudo = np.where(self.frozen[self.families.of], 0.0, self.pseudo)
-        return found, found.log_likelihood + log_prior(pseudo, theta, self.families.prior)
-
-    def _passes(self, most: int) -> None:
-        """At most `most` passes, every second one lengthened where that goes higher still."""
-        found, height = self._expect(self.theta)
-        self.trace = [height]
-        before, furthest = self.theta, LONGEST
-        while len(self.trace) < most:
-            plain = maximise(self.families, self.pseudo, found.counts)
-            lengthened = len(self.trace) % 2 == 0
-            step = longer(self.families, before, self.theta, plain, furthest) if lengthened else plain
-            next_found, next_height = self._expect(step)
-            if lengthened and next_height < height:
-                furthest, step = max(1.0, furthest / 4), plain
-                next_found, next_height = self._expect(step)
-            check_no_fall(height, next_height, float(self.pseudo.sum()))
-            gained = next_height - height
-            before, self.theta, found, height = self.theta, step, next_found, next_height
-            self.trace.append(height)
-            if gained < self.settings.tolerance * found.weight:
-                break
-        self.statistics = found
-
-
-def longer(families: Families, first: Floats, second: Floats, third: Floats, most: float) -> Floats:
-    """A longer step in the direction of two plain ones (squared extrapolation, Varadhan and Roland 2008, from memory).
-
-    In square roots of chances, where distances mean the same for rare and common things; never more than `most` times.
-    """
-    a, b, c = np.sqrt(first), np.sqrt(second), np.sqrt(third)
-    once, bend = b - a, (c - b) - (b - a)
-    size = float(np.sqrt((once**2).sum() / max((bend**2).sum(), 1e-300)))
-    if size <= 1.0:
-        return third
-    size = min(size, most)
-    reached = a + 2 * size * once + size**2 * bend
-    return np.maximum(families.scaled(np.maximum(reached, 0.3 * c) ** 2), TINY)
-
-
 def part_of(chunks: Sequence[Chunk], jobs: int) -> Chunk:
     """Evenly spread jobs of the first chunk, as a chunk."""
     return chunks[0].some(jobs)
@@ -270,4 +197,5 @@ def _learned(structure: Structure, settings: Settings, ascent: Ascent, notes: li
         counts=found.counts,
         silence=ascent.silence,
         frozen=ascent.frozen,
+        centre=ascent.centre,
     )

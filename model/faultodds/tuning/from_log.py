@@ -71,6 +71,7 @@ def learn(
 
 def _sampled(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned, sweeps: int, tick: Tick) -> Draws:
     """As `gibbs.sample`, telling how far it is: on a long log this takes minutes."""
+    from faultodds.tuning.ascent import trust_of
     from faultodds.tuning.fit import encoded
     from faultodds.tuning.gibbs import Chain, Draws
     from faultodds.tuning.structure import structure_of
@@ -160,13 +161,14 @@ def main_chances(structure: Structure, frame: pd.DataFrame, learned: Learned) ->
     """
     from faultodds.tuning import missing, statistics
     from faultodds.tuning.arrays import arrays_of
+    from faultodds.tuning.ascent import trust_of
     from faultodds.tuning.fit import encoded
 
     settings = learned.settings.replace(half_life_days=None)
     arrays = arrays_of(structure, learned.theta)
     for plain in encoded(structure, frame, settings, merge=False)[0]:
         chunk = missing.hushed(structure, plain, learned.silence)
-        rows = statistics.rows_of(structure, chunk, arrays, learned.silence, settings.label_weight)
+        rows = statistics.rows_of(structure, chunk, arrays, learned.silence, trust_of(settings))
         for block in statistics.blocks(chunk, rows, arrays):
             told = block.main.any(axis=1) & (block.chance > 0)
             weight = np.asarray(block.joint[told], dtype=float)

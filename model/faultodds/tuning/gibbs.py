@@ -20,6 +20,7 @@ from faultodds.schema import Knowledge
 from faultodds.tables import Floats
 from faultodds.tuning import courses, missing, statistics
 from faultodds.tuning.arrays import TINY, Arrays, arrays_of
+from faultodds.tuning.ascent import trust_of
 from faultodds.tuning.encode import Chunk, done_start, split_start
 from faultodds.tuning.families import Index
 from faultodds.tuning.fit import Learned, encoded, fit
@@ -110,9 +111,9 @@ class Chain:
         self.structure, self.learned = structure, learned
         self.chunks = [missing.hushed(structure, c, learned.silence) for c in chunks]
         self.theta = learned.theta.copy()
-        self.pseudo = structure.families.spread_strengths(learned.strengths, learned.frozen)
+        self.pseudo = structure.families.spread_strengths(learned.strengths, learned.frozen, learned.centre)
         self.rng = np.random.default_rng(seed)
-        self.label = learned.settings.label_weight
+        self.trust = trust_of(learned.settings)
 
     def sweep(self) -> Floats:
         """One sweep; returns the new chances (P,)."""
@@ -126,13 +127,13 @@ class Chain:
         return self.theta
 
     def _counts(self, chunk: Chunk, arrays: Arrays) -> Floats:
-        rows = statistics.rows_of(self.structure, chunk, arrays, self.learned.silence, self.label)
+        rows = statistics.rows_of(self.structure, chunk, arrays, self.learned.silence, self.trust)
         main, suspect = self._jobs(chunk, arrays, rows)
         told = suspect >= 0
         if not told.all():
             chunk = _picked(chunk, told)
         tally = _Tally(self.structure, chunk, arrays, self.rng, main[told], suspect[told])
-        return tally.counts(rows, self.label)
+        return tally.counts(rows)
 
     def _jobs(self, chunk: Chunk, arrays: Arrays, rows: statistics.Rows) -> tuple[Index, Index]:
         """Main cause and suspect of every job, -1 for one that no suspect explains."""
@@ -176,7 +177,7 @@ class _Tally:
         self.number = np.zeros(size, dtype=np.int64)
         self.weight = np.zeros(size)
 
-    def counts(self, rows: statistics.Rows, label: float) -> Floats:
+    def counts(self, rows: statistics.Rows) -> Floats:
         """(P,) counts of the families' entries."""
         s, f = self.structure, self.structure.families
         padded = np.zeros(len(f.prior) + 2)
@@ -187,9 +188,9 @@ class _Tally:
         job = np.repeat(np.arange(facts.shape[0]), np.diff(facts.indptr))
         pair = facts.indices.astype(np.int64) * mains + self.main[job]
         by_fact = np.bincount(pair, self.chunk.weight[job], minlength=facts.shape[1] * mains).reshape(-1, mains)
-        np.add.at(padded, f.fact, by_fact[: len(f.fact)])
+        np.add.at(padded, f.fact, rows.trust.finding * by_fact[: len(f.fact)])
         np.add.at(padded, f.state, statistics.state_counts(s, by_main, self._modes(mains)))
-        self._findings(label)
+        self._findings(rows.trust)
         self._courses(rows, padded)
         np.add.at(padded, f.part, self._parts())
         return padded[:-2]
@@ -200,18 +201,18 @@ class _Tally:
         np.add.at(out, self.main, member)
         return out
 
-    def _findings(self, label: float) -> None:
+    def _findings(self, trust: statistics.Trust) -> None:
         """Findings and repairs as outcomes of groups."""
         s, evidence = self.structure, self.chunk.evidence
         job = np.repeat(np.arange(evidence.shape[0]), np.diff(evidence.indptr))
         row, suspect = evidence.indices, self.suspect[job]
         plain = row < s.rows
-        self._add(s.cell[row[plain], suspect[plain]], job[plain])
+        self._add(s.cell[row[plain], suspect[plain]], job[plain], trust.finding)
         doubtful = row >= split_start(s)
-        self._add(self._settled(row[doubtful] - split_start(s), suspect[doubtful]), job[doubtful])
+        self._add(self._settled(row[doubtful] - split_start(s), suspect[doubtful]), job[doubtful], trust.finding)
         done = (row > done_start(s)) & ~doubtful
         known = job[row == done_start(s)]
-        self._repairs(row[done] - done_start(s) - 1, job[done], known, label)
+        self._repairs(row[done] - done_start(s) - 1, job[done], known, trust.label)
 
     def _settled(self, split: Index, suspect: Index) -> Index:
         """Which outcome each doubtful finding was."""
@@ -235,9 +236,9 @@ class _Tally:
         self._add(done + 1, job, label)
         self._add(done, job, label, sign=-1)
 
-    def _add(self, cell: Index, job: Index, label: float = 1.0, sign: int = 1) -> None:
+    def _add(self, cell: Index, job: Index, trust: float, sign: int = 1) -> None:
         self.number += sign * np.bincount(cell, minlength=len(self.number))
-        self.weight += sign * label * np.bincount(cell, self.chunk.weight[job], minlength=len(self.weight))
+        self.weight += sign * trust * np.bincount(cell, self.chunk.weight[job], minlength=len(self.weight))
 
     def _courses(self, rows: statistics.Rows, padded: Floats) -> None:
         """Which repairs took, what the runs showed, who came back."""

@@ -50,28 +50,39 @@ class Silence:
 
 
 @dataclass(frozen=True)
+class Trust:
+    """How much each kind of evidence counts, 0 to 1: its likelihood is raised to this power, and its counts are multiplied by it.
+
+    `label`: which repairs were done. `finding`: facts and findings.
+    """
+
+    label: float = 1.0
+    finding: float = 1.0
+
+
+@dataclass(frozen=True)
 class Rows:
     """Log likelihood of every row that a chunk's evidence can pick, (rows, H), and of its tails, (T, H)."""
 
     log_likelihood: Singles
     tail: Singles
     conditions: courses.Conditions
-    label: float
+    trust: Trust
 
 
-def rows_of(structure: Structure, chunk: Chunk, arrays: Arrays, silence: Silence, label: float) -> Rows:
-    """Every row of a chunk at one setting of the model; `label` is how much of a replaced part is believed."""
+def rows_of(structure: Structure, chunk: Chunk, arrays: Arrays, silence: Silence, trust: Trust) -> Rows:
+    """Every row of a chunk at one setting of the model."""
     conditions = courses.conditions_of(structure, arrays)
     never = np.where(structure.lacking, np.float32(NEVER), np.float32(0.0))
     parts = [
-        arrays.log_likelihood,
+        trust.finding * arrays.log_likelihood,
         never,
-        _silent_rows(structure, arrays, silence),
-        label * _done_rows(structure, arrays),
-        _split_rows(structure, chunk, arrays),
+        trust.finding * _silent_rows(structure, arrays, silence),
+        trust.label * _done_rows(structure, arrays),
+        trust.finding * _split_rows(structure, chunk, arrays),
     ]
     whole = np.concatenate([np.asarray(p, dtype=np.float32) for p in parts])
-    return Rows(whole, courses.log_rows(chunk.tails, arrays, conditions), conditions, label)
+    return Rows(whole, courses.log_rows(chunk.tails, arrays, conditions), conditions, trust)
 
 
 def _silent_rows(structure: Structure, arrays: Arrays, silence: Silence) -> Singles:
@@ -129,7 +140,7 @@ def blocks(chunk: Chunk, rows: Rows, arrays: Arrays, size: int = BLOCK) -> Itera
         top = like.max(axis=1)
         like -= top[:, None]
         np.exp(like, out=like)
-        log_main = main_logs(chunk, arrays, here)
+        log_main = main_logs(chunk, arrays, here, rows.trust.finding)
         top_main = log_main.max(axis=1)
         main = np.exp(log_main - top_main[:, None]).astype(np.float32)
         joint = main * (like @ given)
@@ -142,9 +153,9 @@ def blocks(chunk: Chunk, rows: Rows, arrays: Arrays, size: int = BLOCK) -> Itera
         yield Block(here, like, main, joint, chance, scale)
 
 
-def main_logs(chunk: Chunk, arrays: Arrays, here: slice | Index) -> Floats:
+def main_logs(chunk: Chunk, arrays: Arrays, here: slice | Index, finding: float = 1.0) -> Floats:
     """(n, C) log of w, a known main cause putting all others out of the question."""
-    logs = arrays.log_share + chunk.facts[here] @ arrays.log_fact
+    logs = arrays.log_share + finding * (chunk.facts[here] @ arrays.log_fact)
     known = chunk.main[here]
     told = known >= 0
     if told.any():
@@ -158,7 +169,7 @@ def _in_double(chunk: Chunk, rows: Rows, arrays: Arrays, which: Index) -> Block:
     logs = chunk.evidence[which].astype(np.float64) @ rows.log_likelihood.astype(np.float64)
     told = chunk.tail[which] >= 0
     logs[told] += rows.tail[chunk.tail[which][told]]
-    log_main = main_logs(chunk, arrays, which)
+    log_main = main_logs(chunk, arrays, which, rows.trust.finding)
     main = np.exp(log_main - log_main.max(axis=1, keepdims=True))
     joint = logs + log(main @ arrays.given_main)
     top = joint.max(axis=1)

@@ -22,7 +22,7 @@ from faultodds.tuning import likelihood as passes
 from faultodds.tuning.arrays import arrays_of
 from faultodds.tuning.encode import Chunk, silent_start, split_start
 from faultodds.tuning.families import DONE
-from faultodds.tuning.likelihood import Silence
+from faultodds.tuning.likelihood import Silence, Trust
 from faultodds.tuning.structure import Structure
 
 #: A check is silent when a normal result is written down at most this often beside a bad one. Above it, odd proportions are
@@ -42,10 +42,10 @@ class Found:
     notes: tuple[str, ...]
 
 
-def look(structure: Structure, chunk: Chunk, theta: Floats, label: float) -> Found:
+def look(structure: Structure, chunk: Chunk, theta: Floats, trust: Trust) -> Found:
     """Compare recorded and expected normal results of every symptom and check of a chunk."""
     arrays = arrays_of(structure, theta)
-    rows = passes.rows_of(structure, chunk, arrays, Silence.none(structure), label)
+    rows = passes.rows_of(structure, chunk, arrays, Silence.none(structure), trust)
     tally = _Tally(structure, chunk)
     for block in passes.blocks(chunk, rows, arrays):
         tally.add(block, arrays, rows)

@@ -43,8 +43,10 @@ class Settings:
     iterations: int = 60
     tolerance: float = 2e-5
     label_weight: float = 0.7
+    finding_weight: float = 1.0
     workers: int = 1
     scheduler: str | None = None
+    recentre: bool = True
     seed: int = 0
 
     def __post_init__(self) -> None:
@@ -57,6 +59,7 @@ class Settings:
         _check("iterations", self.iterations, 1, math.inf)
         _check("tolerance", self.tolerance, 0.0, math.inf)
         _check("label_weight", self.label_weight, 0.0, 1.0)
+        _check("finding_weight", self.finding_weight, 0.0, 1.0)
         _check("workers", self.workers, 1, 1024)
 
     def worth(self) -> dict[str, float]:

@@ -21,10 +21,14 @@ from faultodds.tables import Floats
 from faultodds.tuning import courses
 from faultodds.tuning.arrays import Arrays, arrays_of
 from faultodds.tuning.encode import Chunk, done_start, split_start
-from faultodds.tuning.likelihood import Block, Rows, Silence, blocks, rows_of
+from faultodds.tuning.likelihood import Block, Rows, Silence, Trust, blocks, rows_of
 from faultodds.tuning.structure import Structure
 
-__all__ = ["Block", "Rows", "Silence", "Statistics", "blocks", "rows_of", "statistics", "total"]
+__all__ = ["Block", "Rows", "Silence", "Statistics", "Trust", "blocks", "rows_of", "statistics", "total"]
+
+
+#: All evidence counts in full.
+FULL = Trust()
 
 
 @dataclass(frozen=True)
@@ -62,12 +66,16 @@ def total(parts: Iterable[Statistics]) -> Statistics:
 
 
 def statistics(
-    structure: Structure, chunk: Chunk, theta: Floats, silence: Silence | None = None, label: float = 1.0
+    structure: Structure,
+    chunk: Chunk,
+    theta: Floats,
+    silence: Silence | None = None,
+    trust: Trust = FULL,
 ) -> Statistics:
     """Expected counts of one chunk at `theta` (P,)."""
     silence = silence or Silence.none(structure)
     arrays = arrays_of(structure, theta)
-    rows = rows_of(structure, chunk, arrays, silence, label)
+    rows = rows_of(structure, chunk, arrays, silence, trust)
     sums = _Sums(structure, chunk, arrays)
     for block in blocks(chunk, rows, arrays):
         sums.add(block)
@@ -138,7 +146,7 @@ class _Sums:
         padded = np.zeros(len(f.prior) + 2)
         np.add.at(padded, f.share, self.main)
         context = len(f.fact)
-        np.add.at(padded, f.fact, self.fact[:context])
+        np.add.at(padded, f.fact, rows.trust.finding * self.fact[:context])
         np.add.at(padded, f.state, self._states())
         cells = np.zeros_like(self.arrays.outcome)
         self._count_cells(cells, padded, rows)
@@ -153,11 +161,12 @@ class _Sums:
     def _count_cells(self, cells: Floats, padded: Floats, rows: Rows) -> None:
         s, chunk = self.structure, self.chunk
         flat = np.bincount(s.cell.ravel(), self.by_row[: s.rows].ravel(), minlength=cells.size)
-        cells += flat.reshape(cells.shape)
+        cells += rows.trust.finding * flat.reshape(cells.shape)
         at = split_start(s)
         for i, split in enumerate(chunk.splits):
-            _count_split(s, self.arrays, cells, split.observable, np.array(split.weights), self.by_row[at + i])
-        _count_done(s, cells, rows.label * self.by_row[done_start(s) : at])
+            jobs = rows.trust.finding * self.by_row[at + i]
+            _count_split(s, self.arrays, cells, split.observable, np.array(split.weights), jobs)
+        _count_done(s, cells, rows.trust.label * self.by_row[done_start(s) : at])
         if chunk.tails.blocks:
             jobs = np.bincount(chunk.tails.row_class.ravel(), self.by_tail.ravel(), minlength=chunk.tails.classes)
             by_class = jobs.astype(float)

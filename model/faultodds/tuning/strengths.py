@@ -8,39 +8,79 @@ with it. After the choice the fit goes on, and the choice is made again.
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from faultodds.tables import Floats
 from faultodds.tuning.families import Families
 from faultodds.tuning.settings import KINDS, WORTH
+from faultodds.tuning.structure import Structure
+
+Bools = npt.NDArray[np.bool_]
 
 GRID = (4.0, 8.0, 15.0, 30.0, 60.0, 120.0, 250.0, 500.0, 1000.0)
 #: Spread of log n about the usual strength: two of them are a factor of about 16.
 PULL = 1.4
+#: Jobs that the file's spread of a context fact is worth.
+USUAL = 20.0
 
 
-def choose(families: Families, counts: Floats, frozen: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> dict[str, float]:
-    """The best strength of each kind on `GRID` for expected `counts` (P,); families in `frozen` have no say."""
+def choose(families: Families, counts: Floats, frozen: Bools, centre: Floats) -> dict[str, float]:
+    """The best strength of each kind on `GRID` for expected `counts` (P,); families in `frozen` have no say.
+
+    `centre` (P,) are the chances that the strengths are about: the file's, or `recentred`.
+    """
     out = {}
     for k, kind in enumerate(KINDS):
         chosen = (families.kind == k) & ~frozen
         entries = chosen[families.of]
         usual = WORTH[kind]
-        scores = [evidence(families, counts, n, entries, chosen) - 0.5 * (np.log(n / usual) / PULL) ** 2 for n in GRID]
+        scores = [evidence(families, counts, n, entries, chosen, centre) - 0.5 * (np.log(n / usual) / PULL) ** 2 for n in GRID]
         out[kind] = GRID[int(np.argmax(scores))] if chosen.any() else usual
     return out
 
 
 def evidence(
-    families: Families,
-    counts: Floats,
-    strength: float,
-    entries: np.ndarray[tuple[int], np.dtype[np.bool_]],
-    chosen: np.ndarray[tuple[int], np.dtype[np.bool_]],
+    families: Families, counts: Floats, strength: float, entries: Bools, chosen: Bools, centre: Floats
 ) -> float:
     """Log Dirichlet-multinomial evidence of the chosen families' counts when the file is worth `strength` jobs."""
     from scipy.special import gammaln
 
-    prior = strength * families.prior[entries]
+    prior = strength * centre[entries]
     totals = families.totals(counts)[chosen]
     spread = gammaln(prior + counts[entries]) - gammaln(prior)
     return float(spread.sum() + (gammaln(strength) - gammaln(strength + totals)).sum())
+
+
+def recentred(structure: Structure, counts: Floats) -> Floats:
+    """(P,) the file's chances with the shop's own spread of every context fact in place of the file's `usual`.
+
+    What a fact says of a fault is in the factors; how common its values are is the shop's affair (how many of its customers have
+    foil vents, which answers it bothers to write down). Taken alone, each fault's column would learn that shift by itself,
+    the rare faults' hardly at all, and the shift would seem to speak for the common ones. So the spread is fitted for all faults
+    together, factors as in the file, with the file's own spread worth `USUAL` jobs.
+    """
+    f = structure.families
+    centre = np.concatenate([f.prior, [0.0, 1.0]])
+    padded = np.concatenate([counts, [0.0, 0.0]])
+    names = [fact for fact, _ in structure.layout.fact_rows]
+    for fact in dict.fromkeys(names):
+        index = f.fact[[i for i, n in enumerate(names) if n == fact]]
+        learned = (index < len(f.prior)).all(axis=0)
+        index = index[:, learned]
+        centre[index] = _shifted(centre[index], padded[index])
+    return np.asarray(centre[:-2])
+
+
+def _shifted(chances: Floats, counts: Floats) -> Floats:
+    """(V, C) columns of chances, every row multiplied by one factor, so that they fit counts (V, C) added up over the columns."""
+    total = counts.sum(axis=0)
+    if not total.sum() > 0:
+        return chances
+    anchor = USUAL * chances.mean(axis=1)
+    factor = np.ones(len(chances))
+    for _ in range(30):
+        shifted = chances * factor[:, None]
+        shifted /= shifted.sum(axis=0)
+        factor *= (counts.sum(axis=1) + anchor) / (shifted @ total + anchor)
+    shifted = chances * factor[:, None]
+    return np.asarray(shifted / shifted.sum(axis=0))

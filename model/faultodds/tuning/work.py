@@ -14,14 +14,14 @@ from faultodds.errors import FaultoddsError
 from faultodds.tables import Floats
 from faultodds.tuning.encode import Chunk
 from faultodds.tuning.settings import Settings
-from faultodds.tuning.statistics import Silence, Statistics, statistics, total
+from faultodds.tuning.statistics import Silence, Statistics, Trust, statistics, total
 from faultodds.tuning.structure import Structure
 
 
 class Pass(Protocol):
     """One pass over all chunks."""
 
-    def __call__(self, theta: Floats, silence: Silence, label: float) -> Statistics:
+    def __call__(self, theta: Floats, silence: Silence, trust: Trust) -> Statistics:
         """Expected counts of every chunk at `theta`, added up."""
         ...
 
@@ -35,14 +35,14 @@ def workers(structure: Structure, chunks: Sequence[Chunk], settings: Settings) -
     elif settings.workers > 1 and len(chunks) > 1:
         yield _threads(structure, chunks, settings.workers)
     else:
-        yield lambda theta, silence, label: total(statistics(structure, c, theta, silence, label) for c in chunks)
+        yield lambda theta, silence, trust: total(statistics(structure, c, theta, silence, trust) for c in chunks)
 
 
 def _threads(structure: Structure, chunks: Sequence[Chunk], count: int) -> Pass:
     from joblib import Parallel, delayed  # type: ignore[import-untyped]
 
-    def go(theta: Floats, silence: Silence, label: float) -> Statistics:
-        jobs = (delayed(statistics)(structure, c, theta, silence, label) for c in chunks)
+    def go(theta: Floats, silence: Silence, trust: Trust) -> Statistics:
+        jobs = (delayed(statistics)(structure, c, theta, silence, trust) for c in chunks)
         return total(Parallel(n_jobs=count, backend="threading")(jobs))
 
     return go
@@ -56,9 +56,9 @@ def _cluster(structure: Structure, chunks: Sequence[Chunk], address: str) -> Ite
         model = client.submit(_same, structure, pure=False)
         data = [client.submit(_same, chunk, pure=False) for chunk in chunks]
 
-        def go(theta: Floats, silence: Silence, label: float) -> Statistics:
+        def go(theta: Floats, silence: Silence, trust: Trust) -> Statistics:
             parts = [
-                client.submit(statistics, model, chunk, theta, silence, label, pure=False, retries=3) for chunk in data
+                client.submit(statistics, model, chunk, theta, silence, trust, pure=False, retries=3) for chunk in data
             ]
             return total(client.gather(parts))
 

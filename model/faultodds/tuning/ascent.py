@@ -1,0 +1,105 @@
+"""Going up the log posterior: pass after pass over the log, every second one lengthened where that leads higher still."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from faultodds.errors import FaultoddsError
+from faultodds.tables import Floats
+from faultodds.tuning import missing, strengths
+from faultodds.tuning.arrays import TINY
+from faultodds.tuning.families import Families
+from faultodds.tuning.likelihood import Silence, Trust
+from faultodds.tuning.maximise import check_no_fall, log_prior, maximise
+from faultodds.tuning.settings import AUTO, Settings
+from faultodds.tuning.statistics import Statistics
+from faultodds.tuning.structure import Structure
+from faultodds.tuning.work import Pass
+
+#: Passes before strengths are chosen, and how often they are chosen again.
+WARM, CHOICES = 6, 2
+#: How many times longer than two plain steps a lengthened one may be.
+LONGEST = 8.0
+
+
+def trust_of(settings: Settings) -> Trust:
+    """How much of each kind of evidence the settings believe."""
+    return Trust(settings.label_weight, settings.finding_weight)
+
+
+class Ascent:
+    """Passes over a log, each one higher than the last; strengths are chosen on the way where settings say so."""
+
+    def __init__(self, structure: Structure, settings: Settings, go: Pass, silence: Silence, theta: Floats) -> None:
+        self.structure, self.families = structure, structure.families
+        self.settings, self.go, self.silence = settings, go, silence
+        self.frozen = missing.frozen_families(structure, silence)
+        self.centre = self.families.prior
+        self.theta = np.where(self.frozen[self.families.of], self.families.prior, theta)
+        self.strengths = settings.worth()
+        self.trace: list[float] = []
+        self.statistics: Statistics | None = None
+
+    def climb(self) -> None:
+        """Go up until a pass gains less than the tolerance."""
+        auto = self.settings.strengths == AUTO
+        for _ in range(CHOICES if auto or self.settings.recentre else 0):
+            self._passes(WARM)
+            assert self.statistics is not None
+            if self.settings.recentre:
+                self.centre = strengths.recentred(self.structure, self.statistics.counts)
+            if auto:
+                self.strengths = strengths.choose(self.families, self.statistics.counts, self.frozen, self.centre)
+        self._passes(self.settings.iterations)
+
+    @property
+    def pseudo(self) -> Floats:
+        """(P,) Dirichlet parameters in force."""
+        return self.families.spread_strengths(self.strengths, self.frozen, self.centre)
+
+    def _expect(self, theta: Floats) -> tuple[Statistics, float]:
+        """A pass at `theta`, and the objective there."""
+        found = self.go(theta, self.silence, trust_of(self.settings))
+        if not found.weight > 0:
+            raise FaultoddsError(
+                f"no fault of the file explains any of the {found.impossible:g} jobs of this log. "
+                "Is it the log of another appliance?"
+            )
+        pseudo = np.where(self.frozen[self.families.of], 0.0, self.pseudo)
+        return found, found.log_likelihood + log_prior(pseudo, theta, self.centre)
+
+    def _passes(self, most: int) -> None:
+        """At most `most` passes, every second one lengthened where that goes higher still."""
+        found, height = self._expect(self.theta)
+        self.trace = [height]
+        before, furthest = self.theta, LONGEST
+        while len(self.trace) < most:
+            plain = maximise(self.families, self.pseudo, found.counts)
+            lengthened = len(self.trace) % 2 == 0
+            step = longer(self.families, before, self.theta, plain, furthest) if lengthened else plain
+            next_found, next_height = self._expect(step)
+            if lengthened and next_height < height:
+                furthest, step = max(1.0, furthest / 4), plain
+                next_found, next_height = self._expect(step)
+            check_no_fall(height, next_height, float(self.pseudo.sum()))
+            gained = next_height - height
+            before, self.theta, found, height = self.theta, step, next_found, next_height
+            self.trace.append(height)
+            if gained < self.settings.tolerance * found.weight:
+                break
+        self.statistics = found
+
+
+def longer(families: Families, first: Floats, second: Floats, third: Floats, most: float) -> Floats:
+    """A longer step in the direction of two plain ones (squared extrapolation, Varadhan and Roland 2008, from memory).
+
+    In square roots of chances, where distances mean the same for rare and common things; never more than `most` times.
+    """
+    a, b, c = np.sqrt(first), np.sqrt(second), np.sqrt(third)
+    once, bend = b - a, (c - b) - (b - a)
+    size = float(np.sqrt((once**2).sum() / max((bend**2).sum(), 1e-300)))
+    if size <= 1.0:
+        return third
+    size = min(size, most)
+    reached = a + 2 * size * once + size**2 * bend
+    return np.maximum(families.scaled(np.maximum(reached, 0.3 * c) ** 2), TINY)

@@ -1,0 +1,242 @@
+"""A shop file: what it changes, what it leaves alone, and what it may not say."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from faultodds import shop, shop_file
+from faultodds.appliance import Appliance, compiled, open_appliance
+from faultodds.errors import FaultoddsError
+from faultodds.shop import ShopError, priced
+from faultodds.shop_cache import cached
+from toys import toy
+
+DRYER = "gas_dryer"
+
+
+@pytest.fixture(scope="module")
+def dryer() -> Appliance:
+    """The shipped dryer at the file's own prices."""
+    return open_appliance(DRYER, revision="file")
+
+
+@pytest.fixture
+def written(tmp_path: Path) -> Path:
+    """Where a test's shop file goes."""
+    return tmp_path / "our.toml"
+
+
+def test_each_number_lands_where_it_belongs(dryer: Appliance, written: Path) -> None:
+    """Costs, parts, minutes and access are the shop's where it says so, the file's elsewhere; the odds are the same object."""
+    written.write_text(
+        '[shop]\nname = "Harbour Lane Appliance Service"\n[costs]\nlabour_rate = 80\ntravel = 15\n[parts]\ncoil_set = 41.5\n'
+        "[minutes]\nhood_flap = 6\ncoil_set = 33\n[access]\nfront_open = { open = 12 }\n"
+    )
+    k, now = dryer.knowledge, priced(dryer, str(written))
+    laid = now.knowledge
+    assert (laid.costs.labour_rate, laid.costs.travel) == (80, 15)
+    assert (laid.costs.callback, laid.costs.refer) == (k.costs.callback, k.costs.refer)
+    assert (laid.repair["coil_set"].cost, laid.repair["coil_set"].minutes) == (41.5, 33)
+    assert laid.check["hood_flap"].minutes == 6
+    assert laid.access["front_open"].open_minutes == 12
+    assert laid.access["front_open"].close_minutes == k.access["front_open"].close_minutes
+    assert laid.repair["igniter"] == k.repair["igniter"]
+    assert now.suspects is dryer.suspects
+    assert (laid.component, laid.symptom, laid.context) == (k.component, k.symptom, k.context)
+    assert now.shop is not None and now.shop.name == "Harbour Lane Appliance Service"
+    assert dryer.knowledge.costs.labour_rate == 95  # the file itself is not touched
+
+
+@given(st.floats(0.2, 5.0))
+def test_pace_is_on_all_minutes_but_the_run(pace: float) -> None:
+    """A slow technician takes longer at everything except what the machine takes; minutes of their own stand."""
+    appliance = compiled(toy())
+    who = shop.Technician(pace=pace, minutes={"listen": 7.0})
+    ours = shop.Shop(technician={"T1": who}, minutes={"new_belt": 50.0})
+    k, laid = appliance.knowledge, shop.lay_over(appliance, ours, Path("s.toml"), "T1").knowledge
+    assert laid.check["run_test"].minutes == k.check["run_test"].minutes
+    assert laid.check["listen"].minutes == 7.0
+    assert laid.check["fuse_test"].minutes == pytest.approx(pace * k.check["fuse_test"].minutes)
+    assert laid.repair["new_belt"].minutes == pytest.approx(pace * 50.0)
+    assert laid.access["panel"].close_minutes == pytest.approx(pace * k.access["panel"].close_minutes)
+    assert laid.repair["new_belt"].cost == k.repair["new_belt"].cost
+
+
+def test_a_technician_has_a_rate_and_a_standing(dryer: Appliance, written: Path) -> None:
+    """A technician's own labour rate goes before the shop's; not being qualified is told along with it."""
+    written.write_text(
+        "[costs]\nlabour_rate = 90\n[technician.T1]\nlabour_rate = 55\nqualified = false\n[technician.T2]\n"
+    )
+    first, second, nobody = (priced(dryer, str(written), who) for who in ("T1", "t2", "none"))
+    assert [a.knowledge.costs.labour_rate for a in (first, second, nobody)] == [55, 90, 90]
+    assert [a.shop.qualified for a in (first, second, nobody) if a.shop] == [False, True, True]
+    assert [a.shop.technician for a in (first, second, nobody) if a.shop] == ["T1", "T2", ""]
+
+
+def test_another_currency_changes_every_amount(dryer: Appliance, written: Path) -> None:
+    """With an exchange rate, what the shop does not price is the file's amount in the shop's currency."""
+    written.write_text('[shop]\ncurrency = "GBP"\nexchange = 0.8\n[parts]\nigniter = 30\n')
+    k, laid = dryer.knowledge, priced(dryer, str(written)).knowledge
+    assert laid.costs.currency == "GBP"
+    assert laid.costs.labour_rate == pytest.approx(0.8 * k.costs.labour_rate)
+    assert laid.repair["board"].cost == pytest.approx(0.8 * k.repair["board"].cost)
+    assert laid.repair["igniter"].cost == 30
+
+
+def test_the_template_with_every_line_made_ours_changes_nothing(dryer: Appliance, written: Path) -> None:
+    """Every commented number of a new file is the appliance's own, in a form that can be read."""
+    k = dryer.knowledge
+    text = shop_file.template(k)
+    commented = priced_text(dryer, written, text)
+    assert commented.knowledge == k
+    ours = re.sub(r"^# (?=[a-z_]+ = |\[technician)", "", text, flags=re.MULTILINE)
+    ours = ours.partition("[technician")[0].replace("exchange = 1.0 ", "exchange = 1 ")
+    found = cached(_put(written, ours))
+    assert set(found.parts) == set(k.repair)
+    assert set(found.minutes) == {*k.check, *k.repair}
+    assert set(found.access) == set(k.access)
+    assert priced(dryer, str(written)).knowledge == k
+    people = "[technician" + re.sub(r"^# ", "", text.partition("# [technician")[2], flags=re.MULTILINE)
+    assert cached(_put(written, people)).technician["T1"].pace == 1.2
+
+
+def priced_text(dryer: Appliance, path: Path, text: str) -> Appliance:
+    """The dryer with this shop file."""
+    return priced(dryer, str(_put(path, text)))
+
+
+def _put(path: Path, text: str) -> Path:
+    path.write_text(text)
+    return path
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[parts]\ncoilset = 3", "our.toml: [parts]: there is no repair called 'coilset'. Did you mean 'coil_set'?"),
+        ("[minutes]\nhoodflap = 3", "[minutes]: there is no check or repair called 'hoodflap'. Did you mean 'hood_flap'?"),
+        ("[access]\nfront = { open = 2 }", "[access]: there is no access item called 'front'. Did you mean 'front_open'?"),
+        ("[technician.T1.minutes]\ncoil_ohm = 2", "[technician.T1.minutes]: there is no check or repair called 'coil_ohm'."),
+        ("[costs]\nlabour_rat = 3", "[costs] labour_rat: there is no such key. Did you mean 'labour_rate'? Allowed"),
+        ("[cost]\nlabour_rate = 3", "[cost]: there is no such key. Did you mean 'costs'?"),
+        ("[technician.T1]\npase = 2", "[technician.T1] pase: there is no such key. Did you mean 'pace'?"),
+        ('[minutes]\ncoil_ohms = "4"', "[minutes] coil_ohms = '4': write a number, without quotes."),
+        ("[minutes]\ncoil_ohms = true", "[minutes] coil_ohms = True: write a number, without quotes."),
+        ("[technician.T1]\nqualified = 1", "[technician.T1] qualified = 1: write true or false."),
+        ("[shop]\nname = 3", "[shop] name = 3: write text in quotes."),
+        ("[access]\nfront_open = 3", "[access] front_open: a table is wanted here, such as front_open = { open = 8, close = 7 }."),
+        ("[minutes]\ncoil_ohms = -2", "our.toml: [minutes] coil_ohms = -2: minutes are from 0 to 480."),
+        ("[minutes]\ncoil_ohms = 4000", "[minutes] coil_ohms = 4000: minutes are from 0 to 480."),
+        ("[parts]\ncoil_set = -34", "[parts] coil_set = -34: amounts are in USD, from 0 to 20000."),
+        ("[costs]\nlabour_rate = nan", "[costs] labour_rate = nan: an hour's labour is in USD, from 0 to 1000."),
+        ("[costs]\nrefer = inf", "[costs] refer = inf: amounts are in USD, from 0 to 20000."),
+        ("[technician.T1]\npace = 20", "[technician.T1] pace = 20: a pace is from 0.2 to 5."),
+        ("[technician.T1]\nlabour_rate = -1", "[technician.T1] labour_rate = -1: an hour's labour is in USD"),
+        ("[van]\ncarrying = 2", "[van] carrying = 2: it is a share of a part's price for each call, from 0 to 1."),
+        ('[shop]\ncurrency = "pounds"', "[shop] currency = 'pounds': write three letters, such as USD, GBP or EUR."),
+        ('[shop]\ncurrency = "GBP"', "currency is GBP, but 28 amounts are still the knowledge file's, in USD: [costs] lab"),
+        ("[shop]\nexchange = 2", "[shop] exchange = 2: prices are in USD already; leave it out."),
+        ('[shop]\ncurrency = "GBP"\nexchange = 0', "[shop] exchange = 0: what 1 USD is in your currency, above 0."),
+        ("[shop", "our.toml: is not valid TOML:"),
+    ],
+)  # fmt: skip
+def test_a_slip_is_named_with_its_key(dryer: Appliance, written: Path, text: str, words: str) -> None:
+    """A wrong name, kind or size of number is refused with the file, the key and what is allowed."""
+    with pytest.raises(FaultoddsError) as refused:
+        priced_text(dryer, written, text)
+    assert words in str(refused.value)
+
+
+def test_which_file_is_used(dryer: Appliance, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The one that is named, else the environment's, else shop.toml in the data folder, else none; "none" is none."""
+    monkeypatch.setenv("FAULTODDS_DATA", str(tmp_path))
+    assert priced(dryer) is dryer
+    for name, rate in (("shop.toml", 10), ("env.toml", 20), ("option.toml", 30)):
+        (tmp_path / name).write_text(f"[costs]\nlabour_rate = {rate}\n")
+    assert priced(dryer).knowledge.costs.labour_rate == 10
+    monkeypatch.setenv(shop.SHOP_VARIABLE, str(tmp_path / "env.toml"))
+    assert priced(dryer).knowledge.costs.labour_rate == 20
+    assert priced(dryer, str(tmp_path / "option.toml")).knowledge.costs.labour_rate == 30
+    assert priced(dryer, "none") is dryer
+    monkeypatch.setenv(shop.SHOP_VARIABLE, "none")
+    assert priced(dryer) is dryer
+
+
+def test_a_file_or_technician_that_is_not_there(
+    dryer: Appliance, tmp_path: Path, written: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is named and missing is refused, never passed over; the message says what to type."""
+    monkeypatch.setenv("FAULTODDS_DATA", str(tmp_path))
+    with pytest.raises(
+        ShopError, match=r"there is no shop file at 'nowhere\.toml'\. Type 'faultodds shop new nowhere.toml'"
+    ):
+        priced(dryer, "nowhere.toml")
+    monkeypatch.setenv(shop.TECHNICIAN_VARIABLE, "T1")
+    with pytest.raises(ShopError, match="technician 'T1': there is no shop file to look them up in"):
+        priced(dryer)
+    written.write_text("[technician.T2]\n")
+    with pytest.raises(FaultoddsError, match=r"there is no technician called 'T1'\. Did you mean 'T2'"):
+        priced(dryer, str(written))
+    assert priced(dryer, str(written), "none").shop is not None
+
+
+def test_a_file_read_before_needs_no_validation_library(dryer: Appliance, written: Path) -> None:
+    """The second reading of a shop file comes from the cache: pydantic and tomllib stay out of it."""
+    priced_text(dryer, written, "[costs]\nlabour_rate = 77\n")
+    code = (
+        "import sys; from faultodds.shop_cache import cached; from pathlib import Path; "
+        f"print(cached(Path({str(written)!r})).costs.labour_rate, 'pydantic' in sys.modules, 'tomllib' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=True)
+    assert done.stdout.split() == ["77.0", "False", "False"]
+
+
+def test_a_changed_file_and_a_damaged_cache_are_read_anew(
+    written: Path, cache: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An edit counts at once, and rubbish in the cache costs only time."""
+    monkeypatch.setenv("FAULTODDS_CACHE", str(cache))
+    assert cached(_put(written, "[costs]\ntravel = 1\n")).costs.travel == 1
+    assert cached(_put(written, "[costs]\ntravel = 2\n")).costs.travel == 2
+    for entry in cache.glob("shop-*"):
+        entry.write_bytes(b"rubbish")
+    assert cached(written).costs.travel == 2
+
+
+def test_a_new_file_never_overwrites(dryer: Appliance, written: Path) -> None:
+    """A shop file that is there already is left as it is."""
+    written.write_text("[costs]\n")
+    with pytest.raises(ShopError, match="is there already and was left as it is"):
+        shop_file.write_template(dryer.knowledge, written)
+    assert written.read_text() == "[costs]\n"
+
+
+def test_decisions_do_not_turn_on_the_unit_of_money(dryer: Appliance, written: Path) -> None:
+    """The same prices in another currency give the same advice at the exchanged cost."""
+    from faultodds.advice import advise
+    from faultodds.belief import Evidence, Seen, infer
+
+    belief = infer(dryer.suspects, Evidence(seen=(Seen("heat", {"none": 1.0}),)))
+    theirs = advise(dryer, belief)
+    ours = advise(priced_text(dryer, written, '[shop]\ncurrency = "GBP"\nexchange = 0.5\n'), belief)
+    assert (ours.kind, ours.name) == (theirs.kind, theirs.name)
+    assert ours.expected_cost == pytest.approx(0.5 * theirs.expected_cost, rel=1e-6)
+
+
+def test_lines_tell_whose_number_it_is(dryer: Appliance, written: Path) -> None:
+    """`shop show` marks what the shop or the technician states, and what pace has changed."""
+    found = cached(_put(written, "[parts]\nigniter = 36\n[technician.T1]\npace = 2\n"))
+    own = {(r.group, r.name) for r in shop_file.lines(dryer, found, written) if r.own}
+    assert own == {("parts", "igniter")}
+    slow = shop_file.lines(dryer, found, written, "T1")
+    verify = dryer.knowledge.costs.verify
+    assert {r.name for r in slow if r.group == "minutes" and not r.own} == {verify}
+    assert dataclasses.asdict(next(r for r in slow if r.name == "hood_flap"))["value"] == 6

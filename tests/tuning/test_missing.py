@@ -1,0 +1,110 @@
+"""Logs that keep bad results only: noticed, said, and not learned from as if they were whole."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from rich_toy import WORTH, rich_structure, rich_toy
+
+from faultodds import overlay
+from faultodds.tuning import Settings, draw_log, fit
+from faultodds.tuning.encode import Encoder, silent_start
+from faultodds.tuning.missing import eligible, recorded
+
+FULL = Settings(strengths=WORTH, omitted_target=0.0)
+CHECK = "found:fuse_test"
+SHARE = "component/fuse/modes/open/share"
+
+
+def _log(jobs: int = 1200, missing: float = 0.5) -> pd.DataFrame:
+    return draw_log(rich_toy(), jobs, 12, missing)
+
+
+def _bad_only(log: pd.DataFrame) -> pd.DataFrame:
+    out = log.copy()
+    out.loc[out[CHECK] == "closed", CHECK] = None
+    return out
+
+
+def test_a_whole_record_raises_no_alarm() -> None:
+    """A log with gaps that depend on nothing is taken as it is."""
+    learned = fit(rich_toy(), _log(), FULL)
+    assert not learned.silence.hushed.any()
+    assert not any("bad results" in n for n in learned.notes)
+
+
+def test_gaps_that_depend_on_what_is_on_record_do_no_harm() -> None:
+    """A fuse tested only where the machine is silent is an honest record: no alarm, and the share stays right."""
+    log = draw_log(rich_toy(), 3000, 12, 0.0)
+    log.loc[log["found:listen"] != "silent", CHECK] = None
+    learned = fit(rich_toy(), log, FULL)
+    assert not learned.silence.hushed.any()
+    assert abs(learned.numbers[SHARE] - overlay.value(rich_toy(), SHARE)) < 4
+
+
+def test_bad_results_only_are_noticed() -> None:
+    """When the normal results of a check are thrown away, that check and no other is named; its numbers stay the file's."""
+    learned = fit(rich_toy(), _bad_only(_log()), FULL)
+    (note,) = [n for n in learned.notes if "only the bad results" in n]
+    assert "fuse_test" in note
+    assert "and 0 normal" in note
+    assert "listen" not in note
+    assert learned.numbers["check/fuse_test/links/fuse.open/open"] == learned.file["check/fuse_test/links/fuse.open/open"]
+
+
+def test_a_silent_check_biases_shares_little() -> None:
+    """Read as it stands, a bad-results-only log makes the fault look far commoner; hushed, most of that is gone."""
+    truth = overlay.value(rich_toy(), SHARE)
+    log = _bad_only(_log(3000, 0.6))
+    careful = fit(rich_toy(), log, FULL)
+    frozen = {**WORTH, "links": 1e6}
+    naive = _without_looking(log, FULL.replace(strengths=frozen))
+    assert careful.silence.hushed.any()
+    assert abs(careful.numbers[SHARE] - truth) < 2.5
+    assert naive - truth > 2 * abs(careful.numbers[SHARE] - truth)
+
+
+def _without_looking(log: pd.DataFrame, settings: Settings) -> float:
+    """The share as learned by a learner that takes the record as whole."""
+    from faultodds.tuning.ascent import Ascent
+    from faultodds.tuning.likelihood import Silence
+    from faultodds.tuning.places import numbers, places_of
+    from faultodds.tuning.statistics import statistics
+
+    s = rich_structure()
+    chunk = Encoder(s).encode(log)
+    ascent = Ascent(
+        s,
+        settings,
+        lambda theta, silence, trust: statistics(s, chunk, theta, silence, trust),
+        Silence.none(s),
+        s.families.prior,
+    )
+    ascent.climb()
+    return numbers(places_of(s.knowledge, s.suspects, s.families), ascent.theta)[SHARE]
+
+
+def test_a_check_read_wrongly_is_told_apart() -> None:
+    """More bad results than the faults can bring are not a silent record: a band or a unit is wrong, and the note says so."""
+    log = _log(1000, 0.3)
+    log.loc[log[CHECK].notna(), CHECK] = "open"
+    learned = fit(rich_toy(), log, FULL)
+    assert not learned.silence.hushed.any()
+    (note,) = [n for n in learned.notes if "More bad results than" in n]
+    assert "fuse_test" in note
+    assert "[reading.*]" in note
+
+
+def test_what_a_machine_lacks_is_not_silent() -> None:
+    """A check counts as silent only where the machine can have it done; the proving run never does."""
+    s = rich_structure()
+    chunk = Encoder(s, merge=False).encode(_log(30))
+    assert not eligible(s, chunk)[:, s.verify].any()
+    assert recorded(s, chunk).sum() == sum(_log(30)[c].notna().sum() for c in _log(30).columns if c.startswith("found:"))
+    learned = fit(rich_toy(), _bad_only(_log()), FULL)
+    column = int(np.flatnonzero(learned.silence.hushed)[0])
+    from faultodds.tuning.missing import hushed
+
+    quiet = hushed(s, chunk, learned.silence)
+    silent = quiet.evidence[:, [silent_start(s) + column]].toarray().ravel() > 0
+    assert (silent == ~recorded(s, chunk)[:, column]).all()
