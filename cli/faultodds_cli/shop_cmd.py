@@ -20,8 +20,8 @@ from faultodds_cli.common import (
 if TYPE_CHECKING:
     from faultodds.appliance import Appliance
     from faultodds.schema import Knowledge
-    from faultodds.shop import Shop
     from faultodds.shop_file import Line
+    from faultodds.shop_records import Shop
 
 app = new_app("Your shop's prices, minutes and technicians, in one file laid over the knowledge file.")
 
@@ -96,8 +96,9 @@ def show_command(
     as_json: JsonOption = False,
 ) -> None:
     """Every price and minute in use, the shop's own marked with *; with --technician at that technician's pace."""
-    from faultodds.shop import chosen_technician, lay_over
+    from faultodds.shop import chosen_technician
     from faultodds.shop_file import lines
+    from faultodds.shop_overlay import lay_over
 
     ready, found, path = _opened(file, appliance)
     who = chosen_technician(technician)
@@ -108,7 +109,7 @@ def show_command(
 
         say_json({**(shop_used(laid) or {}), "currency": laid.knowledge.costs.currency, "numbers": _as_data(rows)})
         return
-    say(_show_lines(laid, found, rows))
+    say(_show_lines(laid, found, rows, ready.knowledge.costs.currency))
 
 
 def _opened(file: str | None, appliance: str) -> tuple[Appliance, Shop, Path]:
@@ -162,13 +163,17 @@ def _about(pace: float, qualified: bool, own: int, name: str) -> str:
     return " ".join(w for w in said if w) + ("" if qualified else "; no energised or gas-pressure work")
 
 
-def _show_lines(laid: Appliance, found: Shop, rows: list[Line]) -> list[str]:
+def _show_lines(laid: Appliance, found: Shop, rows: list[Line], theirs: str) -> list[str]:
+    """Every number; where the shop's currency is not the knowledge file's (`theirs`), the heads of the amounts say so."""
     from faultodds_cli.show import shop_lines
     from faultodds_cli.text import paragraphs
 
     blocks = [[_whose(found)]]
     for group, head in _HEADS.items():
         these = [r for r in rows if r.group == group and (group != "parts" or r.value or r.own)]
+        ours = laid.knowledge.costs.currency
+        if group in ("costs", "parts") and ours != theirs:
+            head = f"{head}, now in {ours}, file in {theirs}"
         blocks.append([_columns(head, "now", "file"), *(line for r in these for line in _row(laid.knowledge, r))])
     return paragraphs([*blocks, ["* yours; the rest is the knowledge file's first guess."], shop_lines(laid)])
 

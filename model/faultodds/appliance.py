@@ -21,7 +21,7 @@ from faultodds.schema import Knowledge
 from faultodds.suspects import OMITTED_TARGET, Suspects, compile_suspects
 
 if TYPE_CHECKING:
-    from faultodds.shop import Used
+    from faultodds.shop_records import Used
 
 CACHE_VARIABLE = "FAULTODDS_CACHE"
 _COMPILING_CODE = ("schema.py", "tables.py", "suspects.py", "readings/specs.py", "cache.py")

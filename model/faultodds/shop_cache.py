@@ -14,9 +14,10 @@ from pathlib import Path
 import msgspec
 
 from faultodds.appliance import cache_folder
-from faultodds.shop import Shop, ShopError
+from faultodds.shop import ShopError
+from faultodds.shop_records import Shop
 
-_CHECKING_CODE = ("shop.py", "shop_file.py")
+_CHECKING_CODE = ("shop_records.py", "shop_file.py")
 _SUFFIX = ".shop"
 # Older entries kept beside the newest: two or three files may be in turns.
 KEPT = 5

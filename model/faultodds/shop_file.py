@@ -19,7 +19,9 @@ from faultodds.appliance import Appliance
 from faultodds.errors import nearest
 from faultodds.records import dataclass
 from faultodds.schema import Knowledge
-from faultodds.shop import Shop, ShopCosts, ShopError, Technician, Van, lay_over
+from faultodds.shop import ShopError
+from faultodds.shop_overlay import lay_over
+from faultodds.shop_records import Shop, ShopCosts, Technician, Van
 
 # --- reading -------------------------------------------------------------------------------------------------------
 

@@ -31,7 +31,7 @@ from faultodds.knowledge import repair_modes
 from faultodds.names import match
 from faultodds.records import dataclass
 from faultodds.schema import UNLISTED_MODE, Knowledge, Repair
-from faultodds.shop import Van
+from faultodds.shop_records import Van
 from faultodds.tables import Floats
 
 Ints = npt.NDArray[np.int64]

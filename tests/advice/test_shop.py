@@ -17,6 +17,8 @@ from faultodds.appliance import Appliance, compiled, open_appliance
 from faultodds.errors import FaultoddsError
 from faultodds.shop import ShopError, priced
 from faultodds.shop_cache import cached
+from faultodds.shop_overlay import lay_over
+from faultodds.shop_records import Shop, Technician
 from toys import toy
 
 DRYER = "gas_dryer"
@@ -59,9 +61,9 @@ def test_each_number_lands_where_it_belongs(dryer: Appliance, written: Path) -> 
 def test_pace_is_on_all_minutes_but_the_run(pace: float) -> None:
     """A slow technician takes longer at everything except what the machine takes; minutes of their own stand."""
     appliance = compiled(toy())
-    who = shop.Technician(pace=pace, minutes={"listen": 7.0})
-    ours = shop.Shop(technician={"T1": who}, minutes={"new_belt": 50.0})
-    k, laid = appliance.knowledge, shop.lay_over(appliance, ours, Path("s.toml"), "T1").knowledge
+    who = Technician(pace=pace, minutes={"listen": 7.0})
+    ours = Shop(technician={"T1": who}, minutes={"new_belt": 50.0})
+    k, laid = appliance.knowledge, lay_over(appliance, ours, Path("s.toml"), "T1").knowledge
     assert laid.check["run_test"].minutes == k.check["run_test"].minutes
     assert laid.check["listen"].minutes == 7.0
     assert laid.check["fuse_test"].minutes == pytest.approx(pace * k.check["fuse_test"].minutes)

@@ -141,4 +141,4 @@ def test_a_shop_file_makes_no_start_slow(file: str) -> None:
     done = subprocess.run([sys.executable, "-c", code, *argv], capture_output=True, text=True, timeout=120, check=True)
     loaded = {name.partition(".")[0] for name in done.stderr.split()}
     assert {"numpy", "faultodds"} <= loaded
-    assert sorted(loaded & {"pydantic", "tomllib", "pandas", "scipy", "sqlalchemy", "matplotlib", "rich"}) == []
+    assert sorted(loaded & {"pydantic", "pandas", "scipy", "sqlalchemy", "matplotlib", "rich"}) == []
