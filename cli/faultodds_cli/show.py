@@ -114,7 +114,7 @@ def actions(view: View, names: Iterable[str]) -> list[Action]:
 
     state, out = view.situation.state, []
     for name in names:
-        out.append(action(view.appliance, name, state))
+        out.append(action(view.appliance, name, state, view.situation.labour_rate))
         state = out[-1].price.way.after
     return out
 

@@ -168,8 +168,11 @@ def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:
     return tuple(dict.fromkeys(notes))
 
 
-def action(appliance: Appliance, name: str, state: State = CLOSED_UP) -> Action:
-    """How to do one check or repair from a machine state: the way there, its own steps, every caution that applies."""
+def action(appliance: Appliance, name: str, state: State = CLOSED_UP, labour_rate: float | None = None) -> Action:
+    """How to do one check or repair from a machine state: the way there, its own steps, every caution that applies.
+
+    `labour_rate`: instead of the file's, per hour.
+    """
     k = appliance.knowledge
     work = k.check.get(name) or k.repair[name]
     machine = MachineStates(k)
@@ -178,7 +181,8 @@ def action(appliance: Appliance, name: str, state: State = CLOSED_UP) -> Action:
     named = [c for m in way.moves if m.opens for c in k.access[m.item].cautions]
     named += [c for item in sorted(way.after) for c in k.access[item].cautions] + list(work.cautions)
     cautions = [k.caution[c].text for c in dict.fromkeys(named)]
-    price = Price(way, minutes, minutes * k.costs.labour_rate / 60 + work.cost)
+    rate = k.costs.labour_rate if labour_rate is None else labour_rate
+    price = Price(way, minutes, minutes * rate / 60 + work.cost)
     return Action(name, work.title, price, machine.sentences(way) + list(work.steps), cautions)
 
 
