@@ -300,6 +300,7 @@ class Visit:
             self.appliance,
             match("check or repair", name, work, {n: w.title for n, w in work.items()}),
             self.state,
+            self.labour_rate,
         )
 
     def closing_up(self) -> list[str]:

@@ -156,3 +156,11 @@ def test_prices_are_finite_and_sorted(dryer: Appliance) -> None:
     for check in ranking.checks:
         assert sum(check.outcomes.values()) == pytest.approx(1.0, abs=1e-9)
         assert check.bits >= 0.0
+
+
+def test_the_advised_work_is_priced_at_the_labour_rate_given(dryer: Appliance) -> None:
+    """A labour rate of 0 leaves the price of the part; the file's rate is used when none is given."""
+    coil = dryer.knowledge.repair["coil_set"]
+    assert action(dryer, "coil_set", labour_rate=0.0).price.cost == pytest.approx(coil.cost)
+    plain = action(dryer, "coil_set")
+    assert plain.price.cost == pytest.approx(coil.cost + plain.price.minutes * dryer.knowledge.costs.labour_rate / 60)
