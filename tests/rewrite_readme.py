@@ -33,7 +33,7 @@ from unittest import mock
 from faultodds_cli.main import run
 
 README = Path(__file__).resolve().parents[1] / "README.md"
-BLOCK = re.compile(r"^(?P<mark><!-- not run: .+ -->\n)?```console\n(?P<body>.*?)^```$", re.MULTILINE | re.DOTALL)
+BLOCK = re.compile(r"^(?P<mark><!-- not run: [^\n]+ -->\n)?```console\n(?P<body>.*?)^```$", re.MULTILINE | re.DOTALL)
 OPENING = datetime(2025, 3, 4, 8, 40, tzinfo=UTC)
 EXIT_CODE = '; echo "exit code $?"'
 

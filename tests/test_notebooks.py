@@ -52,7 +52,7 @@ def run(notebook: Any, jupyter: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
     monkeypatch.setenv("IPYTHONDIR", str(jupyter / "ipython"))
     monkeypatch.setenv("JUPYTER_RUNTIME_DIR", str(jupyter / "runtime"))
     NotebookClient(
-        notebook, timeout=300, kernel_name="python3", resources={"metadata": {"path": str(jupyter)}}
+        notebook, timeout=300, kernel_name="python3", resources={"metadata": {"path": str(NOTEBOOKS)}}
     ).execute()
     return notebook
 

@@ -44,7 +44,7 @@ def test_when_learning_helped_the_verdict_says_how_much_and_how_sure() -> None:
     factor = float(said.partition("got ")[2].split(" ")[0])
     assert factor == pytest.approx(2.0, abs=0.15)
     assert "(95 % sure of " in said
-    assert said.endswith("No rival did better at any stage.")
+    assert said.endswith("No rival did better at any stage. This log speaks for accepting what it teaches.")
 
 
 def test_when_learning_hurt_the_verdict_says_where() -> None:
@@ -60,13 +60,16 @@ def test_when_learning_hurt_the_verdict_says_where() -> None:
     said = verdict(_audit(chances), "learned")
     assert said.startswith("Yes: the learned priors forecast better than the file's after all checks")
     assert "; after the complaint they were worse" in said
-    assert said.endswith("A rival did better: rival after the complaint.")
+    assert "A rival did better: rival after the complaint. Whether to accept" in said
 
 
 def test_no_difference_is_called_none() -> None:
     """Equal forecasts are no gain, however many decimals differ."""
     said = verdict(_audit({(LAST, "file"): 0.5, (LAST, "learned"): 0.5}), "learned")
-    assert said == "No: on these 120 jobs the learned priors were no better than the file's."
+    assert said == (
+        "No: on these 120 jobs the learned priors were no better than the file's. "
+        "Keep the numbers you have, and audit again when the log has grown."
+    )
 
 
 def test_a_difference_that_may_be_luck_is_said_to_be() -> None:

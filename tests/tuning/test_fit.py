@@ -12,7 +12,7 @@ from faultodds import overlay
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.joblog import clean
 from faultodds.schema import Knowledge
-from faultodds.tuning import Learned, Settings, draw_log, fit
+from faultodds.tuning import Learned, Settings, draw_log, fit, strengths
 from faultodds.tuning.encode import Encoder, callbacks
 from faultodds.tuning.statistics import statistics
 from rich_toy import WORTH, rich_structure, rich_toy, shop, toy_log
@@ -72,8 +72,9 @@ def test_a_small_log_moves_little() -> None:
 def test_in_pieces_as_in_one() -> None:
     """A list of frames is learned from as their whole."""
     log = toy_log(120)
-    whole = fit(rich_toy(), log, FULL)
-    pieces = fit(rich_toy(), (log.iloc[i : i + 40] for i in range(0, 120, 40)), FULL)
+    patient = FULL.replace(iterations=400, tolerance=1e-9, recentre=False)
+    whole = fit(rich_toy(), log, patient)
+    pieces = fit(rich_toy(), (log.iloc[i : i + 40] for i in range(0, 120, 40)), patient)
     np.testing.assert_allclose(pieces.theta, whole.theta, atol=2e-3)
 
 
@@ -171,14 +172,30 @@ def test_a_known_cause_is_counted() -> None:
 
 
 def test_strengths_follow_the_log() -> None:
-    """A shop like the file makes the file's shares worth much, a shop unlike it little."""
-    like = draw_log(rich_toy(), 1500, 4, 0.3)
-    unlike = overlay.apply(
-        rich_toy(), dict(zip([*SHARES, "component/fuse/modes/open/share"], [2.0, 60.0, 22.0, 1.0], strict=True))
-    )
-    auto = Settings(omitted_target=0.0)
-    near, far = fit(rich_toy(), like, auto), fit(rich_toy(), draw_log(unlike, 1500, 4, 0.3), auto)
-    assert near.strengths["shares"] >= 4 * far.strengths["shares"]
+    """Counts like the file make its links worth much, counts unlike it make them worth little; shares hold two thirds."""
+    f = rich_structure().families
+    frozen = np.zeros(f.count, dtype=bool)
+    rng = np.random.default_rng(0)
+    unlike = f.scaled(np.maximum(rng.standard_gamma(f.spread_strengths(dict.fromkeys(WORTH, 6.0))), 1e-290))
+    near = strengths.choose(f, 200 * f.prior, frozen, f.prior)
+    far = strengths.choose(f, 200 * unlike, frozen, f.prior)
+    assert near["links"] >= 4 * far["links"]
+    assert near["shares"] == pytest.approx(100 + 2 * 200) == far["shares"]
+
+
+def test_a_shops_own_spread_of_a_fact_is_no_evidence() -> None:
+    """Where every customer's machine is old, "old" comes to speak for no fault more than the file's factors say."""
+    s = rich_structure()
+    log = draw_log(rich_toy(), 800, 4, 0.0)
+    log["fact:age"] = "old"
+    learned = fit(rich_toy(), log, FULL)
+    old = {m: learned.theta[s.families.entry(f"context/age/{m}", "old")] for m in ("pump.dead", "nothing_wrong")}
+    assert min(old.values()) > 0.9
+    apart = fit(rich_toy(), log, FULL.replace(recentre=False))
+    rare = apart.theta[s.families.entry("context/age/unlisted.present", "old")]
+    common = apart.theta[s.families.entry("context/age/pump.dead", "old")]
+    together = [learned.theta[s.families.entry(f"context/age/{m}", "old")] for m in ("unlisted.present", "pump.dead")]
+    assert abs(together[0] - together[1]) < abs(rare - common)
 
 
 # --- what cannot be learned from -------------------------------------------------------------------------------------

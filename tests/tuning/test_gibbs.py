@@ -7,16 +7,16 @@ import dataclasses
 import numpy as np
 import pandas as pd
 import pytest
-from rich_toy import WORTH, rich_structure, rich_toy, shop, toy_log
 from scipy.stats import chisquare, norm
 
 from faultodds.errors import UnknownName
 from faultodds.tuning import Settings, draw_log, fit
 from faultodds.tuning.fit import encoded
 from faultodds.tuning.gibbs import Chain, effective_size, sample
+from rich_toy import WORTH, rich_structure, rich_toy, shop, toy_log
 
 FULL = Settings(strengths=WORTH, omitted_target=0.0, label_weight=1.0, recentre=False)
-SHOPS, JOBS, BURN, THIN, KEPT = 36, 25, 15, 9, 11
+SHOPS, JOBS, BURN, THIN, KEPT = 24, 20, 12, 7, 7
 
 
 def _ranks() -> np.ndarray:

@@ -10,10 +10,10 @@ import time
 
 import numpy as np
 import pytest
-from rich_toy import WORTH, rich_toy, toy_log
 
 from faultodds.errors import FaultoddsError
 from faultodds.tuning import Settings, fit
+from rich_toy import WORTH, rich_toy, toy_log
 
 FULL = Settings(strengths=WORTH, omitted_target=0.0, iterations=12, tolerance=0.0)
 

@@ -7,6 +7,7 @@ suspects that break the fewest of them are taken.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +15,7 @@ import numpy.typing as npt
 
 from faultodds.errors import unknown
 from faultodds.joblog.clean import FACT, FOUND, weights
+from faultodds.records import dataclass
 from faultodds.suspects import Suspects
 from faultodds.tables import Floats
 
@@ -26,10 +28,24 @@ BATCH = 512
 NEVER = 1e-300
 
 
-def main_cause_odds(suspects: Suspects, frame: pd.DataFrame) -> Floats:
-    """(N, C) chance of each main cause given each job's facts and findings, the frame's `fact:` and `found:` columns."""
+@dataclass(frozen=True)
+class Hush:
+    """A symptom of which a log keeps bad results only: chance that it is asked or looked at at all, chance that a normal result is
+    written down, and the equipment that a machine must be known to have for it.
+    """
+
+    done: float
+    told: float
+    needs: Mapping[str, str]
+
+
+def main_cause_odds(suspects: Suspects, frame: pd.DataFrame, hushed: Mapping[str, Hush] | None = None) -> Floats:
+    """(N, C) chance of each main cause given each job's facts and findings, the frame's `fact:` and `found:` columns.
+
+    A job without a `hushed` symptom is read as "not asked, or asked and normal", not as "not asked".
+    """
     prior = _prior(suspects, frame)
-    rows, table = _evidence(suspects, frame)
+    rows, table = _evidence(suspects, frame, hushed or {})
     out = np.empty_like(prior)
     for start in range(0, len(frame), BATCH):
         batch = slice(start, start + BATCH)
@@ -60,7 +76,9 @@ def _codes(column: pd.Series, names: tuple[str, ...], kind: str) -> npt.NDArray[
     return np.asarray(index[codes])
 
 
-def _evidence(suspects: Suspects, frame: pd.DataFrame) -> tuple[npt.NDArray[np.int64], Floats]:
+def _evidence(
+    suspects: Suspects, frame: pd.DataFrame, hushed: Mapping[str, Hush]
+) -> tuple[npt.NDArray[np.int64], Floats]:
     """(N, E) row numbers, and (rows, H) log likelihoods that they point to; row 0 says nothing."""
     import pandas as pd
 
@@ -72,7 +90,11 @@ def _evidence(suspects: Suspects, frame: pd.DataFrame) -> tuple[npt.NDArray[np.i
         codes, found = pd.factorize(frame[FOUND + name].astype(object))
         rows = [len(table) + i for i in range(len(found))]
         table += [np.log(np.maximum(cell_likelihood(suspects, name, cell), NEVER)) for cell in found]
-        columns.append(np.array([*rows, 0], dtype=np.int64)[codes])
+        told = np.array([*rows, 0], dtype=np.int64)[codes]
+        if name in hushed:
+            told[(codes < 0) & _has(frame, hushed[name].needs)] = len(table)
+            table.append(np.log(np.maximum(_nothing_written(suspects, name, hushed[name]), NEVER)))
+        columns.append(told)
     for fact, lacking in suspects.lacks.items():
         if FACT + fact in frame:
             lines = np.zeros(len(frame), dtype=np.int64)
@@ -93,6 +115,20 @@ def cell_likelihood(suspects: Suspects, name: str, cell: object) -> Floats:
             raise unknown(f"outcome of '{name}'", outcome, outcomes)
         share[outcomes.index(outcome)] = weight
     return np.asarray(share @ suspects.likelihood[suspects.rows[name]])
+
+
+def _has(frame: pd.DataFrame, needs: Mapping[str, str]) -> npt.NDArray[np.bool_]:
+    """(N,) whether each machine is known to have what is needed."""
+    out = np.ones(len(frame), dtype=bool)
+    for fact, value in needs.items():
+        out &= (frame[FACT + fact].astype(object) == value).to_numpy(dtype=bool) if FACT + fact in frame else False
+    return out
+
+
+def _nothing_written(suspects: Suspects, name: str, hush: Hush) -> Floats:
+    """(H,) chance that nothing stands in the log: not asked, or asked, normal and not written down."""
+    normal = suspects.likelihood[suspects.rows[name].start]
+    return np.asarray(1.0 - hush.done * (1.0 - normal + hush.told * normal))
 
 
 def _likelihood(rows: npt.NDArray[np.int64], table: Floats) -> Floats:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
 from faultodds.audit.baselines import BASELINES, Baseline, as_numbers
-from faultodds.audit.forecast import main_cause_odds
+from faultodds.audit.forecast import Hush, main_cause_odds
 from faultodds.audit.groups import NOT_KNOWN, Groups
 from faultodds.audit.scores import Ints
 from faultodds.audit.stages import Stage, seen_by
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from faultodds.tuning import Settings
+    from faultodds.tuning.likelihood import Silence
 
 FILE, LEARNED = "file", "learned"
 #: Prior mass that may be left out when an audit compiles priors. Audits judge thousands of jobs, not one; see DEVELOPERS.md.
@@ -50,9 +51,9 @@ def floored(p: Floats) -> Floats:
     return np.asarray((1.0 - FLOOR) * p + FLOOR / p.shape[1])
 
 
-def forecast_of(suspects: Suspects, groups: Groups) -> Forecast:
-    """The model's forecast from compiled priors."""
-    return lambda stage, seen: groups.from_mains(main_cause_odds(suspects, seen))
+def forecast_of(suspects: Suspects, groups: Groups, hushed: Mapping[str, Hush] | None = None) -> Forecast:
+    """The model's forecast from compiled priors, and from what is known of how the log is kept."""
+    return lambda stage, seen: groups.from_mains(main_cause_odds(suspects, seen, hushed))
 
 
 @dataclass(frozen=True)
@@ -70,7 +71,11 @@ class Fixed:
 
 @dataclass(frozen=True)
 class Learned:
-    """Priors learned from the past log by `faultodds.tuning`; it reads the log itself and is given no labels."""
+    """Priors learned from the past log by `faultodds.tuning`; it reads the log itself and is given no labels.
+
+    Where learning found that the log keeps bad results only of a symptom, the forecast reads such a log as learning did: the rivals
+    are free to learn from gaps as well. Of checks it never does, since later ones have not been done yet.
+    """
 
     name: str
     knowledge: Knowledge
@@ -81,8 +86,18 @@ class Learned:
         """Fit the past, compile what was learned."""
         from faultodds.tuning import fit
 
-        learned = fit(self.knowledge, past, self.settings).knowledge
-        return forecast_of(compile_suspects(learned, OMITTED_TARGET), self.groups)
+        learned = fit(self.knowledge, past, self.settings)
+        suspects = compile_suspects(learned.knowledge, OMITTED_TARGET)
+        return forecast_of(suspects, self.groups, hushed_symptoms(self.knowledge, learned.silence))
+
+
+def hushed_symptoms(knowledge: Knowledge, silence: Silence) -> dict[str, Hush]:
+    """The symptoms of which a log keeps bad results only."""
+    return {
+        name: Hush(float(silence.done[j]), float(silence.told[j]), record.needs)
+        for j, (name, record) in enumerate(knowledge.observables().items())
+        if name in knowledge.symptom and silence.hushed[j]
+    }
 
 
 @dataclass(frozen=True)

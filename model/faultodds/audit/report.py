@@ -117,7 +117,17 @@ def verdict(audit: Audit, method: str) -> str:
         head += f"; {_places(worse)} they were worse" if worse else ""
     if unsure and (better or worse):
         head += f"; {_places(unsure)} the difference may be luck"
-    return f"{head}. {_rivals(audit, method)}".strip()
+    said = [f"{head}.", _rivals(audit, method), _advice(bool(better), bool(worse))]
+    return " ".join(part for part in said if part)
+
+
+def _advice(better: bool, worse: bool) -> str:
+    """What to do about it."""
+    if better and not worse:
+        return "This log speaks for accepting what it teaches."
+    if better:
+        return "Whether to accept what it teaches depends on which of these moments matters to you."
+    return "Keep the numbers you have, and audit again when the log has grown."
 
 
 def _places(rows: Sequence[Row]) -> str:

@@ -14,11 +14,11 @@ KINDS = ("shares", "facts", "companions", "links", "tables", "success", "habits"
 AUTO: Literal["auto"] = "auto"
 #: Jobs that the file's numbers are worth where they are not chosen from the log. First guesses: common practice, no source.
 WORTH: dict[str, float] = {
-    "shares": 50.0,
-    "facts": 20.0,
+    "shares": 100.0,
+    "facts": 60.0,
     "companions": 100.0,
-    "links": 30.0,
-    "tables": 30.0,
+    "links": 90.0,
+    "tables": 90.0,
     "success": 40.0,
     "habits": 20.0,
 }
@@ -30,11 +30,12 @@ class Settings:
     """Settings of one fit.
 
     `strengths`: for each of `KINDS`, how many jobs the file's numbers are worth; kinds left out take `WORTH`; "auto"
-    chooses them from the log. `half_life_days`: a job this old counts half (None: every job counts one).
+    chooses them from the log (`strengths.py`). `half_life_days`: a job this old counts half (None: every job counts one).
     `omitted_target`: prior mass of the sets of faults that may be left out. `iterations`, `tolerance`: the fit stops after so many
-    passes, or when one adds less than `tolerance` to the log posterior per job. `label_weight`: how much of a replaced
-    part is believed as a label, 0 to 1 (technicians replace what their findings say, so it is not news in full).
-    `workers`: threads. `scheduler`: address of a Dask scheduler (None: this machine). `seed`: for random draws.
+    passes, or when one adds less than `tolerance` to the log posterior per job. `label_weight`, `finding_weight`: how much of
+    the repairs done, and of facts and findings, is believed; anything between 0 and 1 bends the shares (`ascent.py`).
+    `workers`: threads. `scheduler`: address of a Dask scheduler (None: this machine). `recentre`: fit the shop's own spread of
+    every context fact for all faults together first. `seed`: for random draws.
     """
 
     strengths: Mapping[str, float] | Literal["auto"] = AUTO

@@ -39,7 +39,7 @@ def workers(structure: Structure, chunks: Sequence[Chunk], settings: Settings) -
 
 
 def _threads(structure: Structure, chunks: Sequence[Chunk], count: int) -> Pass:
-    from joblib import Parallel, delayed  # type: ignore[import-untyped]
+    from joblib import Parallel, delayed
 
     def go(theta: Floats, silence: Silence, trust: Trust) -> Statistics:
         jobs = (delayed(statistics)(structure, c, theta, silence, trust) for c in chunks)
