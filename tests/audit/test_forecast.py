@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coded_logs import LOG
-from faultodds.audit.forecast import main_cause_odds
+from faultodds.audit.forecast import Hush, main_cause_odds
 from faultodds.audit.methods import FLOOR, OMITTED_TARGET, floored
 from faultodds.audit.stages import STAGES, seen_by
 from faultodds.belief import Evidence, Seen, infer
@@ -110,3 +110,37 @@ def test_every_forecast_has_the_same_floor(seed: int) -> None:
     assert q.sum(axis=1) == pytest.approx(1.0)
     assert q.min() >= FLOOR / 7 - 1e-15
     assert (np.argsort(q, axis=1, kind="stable") == np.argsort(p, axis=1, kind="stable")).all()
+
+
+def test_what_a_log_never_writes_down_can_be_read_between_the_lines() -> None:
+    """With a hushed symptom, a blank speaks against its faults; not where the machine lacks the part, nor where a result stands."""
+    suspects = compile_suspects(DRYER, 5e-3)
+    frame = pd.DataFrame(
+        {
+            "fact:control": ["board", "board", "timer", None],
+            "found:dry_time": ["longer"] * 4,
+            "found:drum_still": [None, "yes", None, None],
+            "found:code_airflow": [None, "yes", None, None],
+        }
+    )
+    plain = main_cause_odds(suspects, frame)
+    belt = suspects.mains.index("belt.broken")
+    still = main_cause_odds(suspects, frame, {"drum_still": Hush(0.9, 0.0, {})})
+    assert still[1] == pytest.approx(plain[1])
+    assert (still[[0, 2, 3], belt] < 0.5 * plain[[0, 2, 3], belt]).all()
+    code = main_cause_odds(suspects, frame, {"code_airflow": Hush(0.9, 0.0, {"control": "board"})})
+    assert code[1:] == pytest.approx(plain[1:])
+    duct = suspects.mains.index("duct.nearly_blocked")
+    assert code[0, duct] < plain[0, duct] - 0.01
+
+
+def test_reading_between_the_lines_is_exact() -> None:
+    """A blank weighs 1 - done * (P(bad) + told * P(normal)), worked out here suspect by suspect."""
+    knowledge = random_toy(2, 3)
+    suspects = compile_suspects(knowledge, 0.0)
+    normal = suspects.likelihood[suspects.rows["slow"].start]
+    blank = 1.0 - 0.7 * ((1.0 - normal) + 0.1 * normal)
+    joint = suspects.share * (suspects.given_main @ blank)
+    frame = pd.DataFrame({"found:slow": [None], "found:look0": [None]})
+    odds = main_cause_odds(suspects, frame, {"slow": Hush(0.7, 0.1, {})})
+    assert odds[0] == pytest.approx(joint / joint.sum())

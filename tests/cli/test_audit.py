@@ -33,6 +33,7 @@ def test_an_audit_reads_like_an_answer(log: Path) -> None:
     assert "held against the log's own word" in ran.text
     last = ran.out.rstrip().split("\n\n")[-1]
     assert last.startswith(("Yes: the learned priors", "No: on these"))
+    assert "What was done is partly habit" in ran.text
 
 
 def test_json_holds_the_same_and_nothing_else(log: Path) -> None:

@@ -27,6 +27,13 @@ def _off(learned: Learned | Knowledge, truth: Knowledge) -> float:
     return max(abs(overlay.value(found, p) - overlay.value(truth, p)) for p in SHARES)
 
 
+def _belts(log: pd.DataFrame) -> float:
+    """Expected number of broken belts in a log, at the file's numbers."""
+    s = rich_structure()
+    found = statistics(s, Encoder(s).encode(log), s.families.prior)
+    return float(found.counts[s.families.entry("shares", "belt.broken")])
+
+
 @settings(max_examples=12)
 @given(seed=st.integers(0, 10_000), jobs=st.integers(1, 80), missing=st.floats(0.0, 0.95), label=st.floats(0.0, 1.0))
 def test_the_objective_never_falls(seed: int, jobs: int, missing: float, label: float) -> None:
@@ -53,13 +60,15 @@ def test_lengthened_steps_lead_to_the_same_place(monkeypatch: pytest.MonkeyPatch
 
 
 def test_a_log_with_enough_jobs_gives_the_truth_back() -> None:
-    """From 3,000 jobs with half the cells missing, shares come a quarter as near as the file's to a truth far from it."""
+    """From 3,000 jobs with half the cells missing, and checks as reliable as the file says, shares come within 2 in 100 of a
+    truth that is over 20 from the file."""
     truth = overlay.apply(
         rich_toy(), dict(zip([*SHARES, "component/fuse/modes/open/share"], [8.0, 37.0, 30.0, 10.0], strict=True))
     )
-    learned = fit(rich_toy(), draw_log(truth, 3000, 2, 0.5), FULL)
+    known = FULL.replace(strengths={**WORTH, "links": 1e6, "tables": 1e6})
+    learned = fit(rich_toy(), draw_log(truth, 3000, 2, 0.5), known)
     assert _off(rich_toy(), truth) > 20
-    assert _off(learned, truth) < _off(rich_toy(), truth) / 4
+    assert _off(learned, truth) < 2
 
 
 def test_a_small_log_moves_little() -> None:
@@ -136,14 +145,8 @@ def test_the_day_stands_in_for_days_followed() -> None:
 def test_callbacks_are_evidence() -> None:
     """A repair whose customers come back was likely the wrong one: its fault is expected less often."""
     log = pd.DataFrame({"job": ["1"], "repairs": "new_belt", "followed_days": 90.0})
-    s = rich_structure()
-
-    def belts(frame: pd.DataFrame) -> float:
-        found = statistics(s, Encoder(s).encode(frame), s.families.prior)
-        return float(found.counts[s.families.entry("shares", "belt.broken")])
-
-    happy, back = belts(log.assign(ended="gone")), belts(log.assign(ended="came_back", back_after_days=4.0))
-    assert back < belts(log) < happy
+    happy, back = _belts(log.assign(ended="gone")), _belts(log.assign(ended="came_back", back_after_days=4.0))
+    assert back < _belts(log) < happy
     assert happy > 1.3 * back
 
 
@@ -245,15 +248,9 @@ def test_failed_repairs_lead_the_repairs() -> None:
 def test_a_failed_repair_speaks_against_its_fault() -> None:
     """A run that failed after the belt, and passed after the pump, says pump."""
     log = pd.DataFrame(
-        {
-            "job": [str(i) for i in range(60)],
-            "repairs": "new_belt;new_pump",
-            "failed": "new_belt",
-            "after:run_test": "good",
-        }
+        {"job": ["1"], "repairs": "new_belt;new_pump", "failed": "new_belt", "after:run_test": "good"}
     )
-    both = fit(rich_toy(), log.drop(columns="failed"), FULL).numbers["component/belt/modes/broken/share"]
-    assert fit(rich_toy(), log, FULL).numbers["component/belt/modes/broken/share"] < both / 2
+    assert _belts(log) < 0.75 * _belts(log.drop(columns="failed"))
 
 
 @pytest.mark.parametrize(

@@ -102,7 +102,8 @@ def _notes(
     else:
         notes.append(
             f"Forecasts are held against the log's own word: one repair (or repairs of one kind), the complaint gone, and not "
-            f"back within {window} days. Jobs with several faults, or that nobody put right, are not among them."
+            f"back within {window} days. Jobs with several faults, or that nobody put right, are not among them. What was done "
+            "is partly habit: numbers that forecast it better need not be nearer the truth, so look at what they say as well."
         )
     if counts["not_told"]:
         notes.append(
