@@ -1,7 +1,7 @@
 """How fast learning is: python tests/benchmarks/bench_learning.py [--jobs 100000] [--rows 20] [--million].
 
-On the same machine, in the same run: rows a second of one pass (an iteration of EM) of the project's learner and of pyAgrum's EM on the
-exported network; a whole fit against pandas reading the same log as CSV; growth with the number of jobs; with `--million`, the
+On the same machine, in the same run: rows a second of one pass (an iteration of EM) of the project's learner and of pyAgrum's EM on
+the exported network; a whole fit against pandas reading the same log as CSV; growth with the number of jobs; with `--million`, the
 peak memory of a million jobs. The log is drawn from the shipped file itself, 70 % of its cells missing.
 """
 

@@ -71,7 +71,9 @@ def main() -> None:
     families = structure_of(load("gas_dryer"), args.target).families
     kind = families.kind[families.of]
     # A truth that is zero to the last digit has no place among draws that are zero as well.
-    print(f"{args.shops} shops x {args.jobs} jobs, {args.missing:.0%} of cells missing, {args.sweeps} sweeps: 90 % intervals")
+    print(
+        f"{args.shops} shops x {args.jobs} jobs, {args.missing:.0%} of cells missing, {args.sweeps} sweeps: 90 % intervals"
+    )
     print(f"{'':<12}{'numbers':>8}{'hold the truth':>16}{'ranks uniform, p':>18}")
     for k, name in [*enumerate(KINDS), (-1, "all")]:
         chosen = kind == k if k >= 0 else np.ones_like(kind, dtype=bool)
@@ -79,7 +81,9 @@ def main() -> None:
         p = chisquare(np.bincount(ranks[:, chosen][:, ::2].ravel(), minlength=BINS)).pvalue
         print(f"{name:<12}{int(chosen.sum()):>8}{share:>15.1%} {p:>17.3f}")
     sizes = np.concatenate([r[2] for r in found])
-    print(f"effective draws of {args.sweeps}: median {np.median(sizes):.0f}, lowest tenth {np.quantile(sizes, 0.1):.0f}")
+    print(
+        f"effective draws of {args.sweeps}: median {np.median(sizes):.0f}, lowest tenth {np.quantile(sizes, 0.1):.0f}"
+    )
     took = time.perf_counter() - started
     print(f"{took:.0f} s, {took / args.shops:.1f} s a shop")
 

@@ -247,9 +247,7 @@ def test_failed_repairs_lead_the_repairs() -> None:
 
 def test_a_failed_repair_speaks_against_its_fault() -> None:
     """A run that failed after the belt, and passed after the pump, says pump."""
-    log = pd.DataFrame(
-        {"job": ["1"], "repairs": "new_belt;new_pump", "failed": "new_belt", "after:run_test": "good"}
-    )
+    log = pd.DataFrame({"job": ["1"], "repairs": "new_belt;new_pump", "failed": "new_belt", "after:run_test": "good"})
     assert _belts(log) < 0.75 * _belts(log.drop(columns="failed"))
 
 

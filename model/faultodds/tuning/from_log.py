@@ -71,7 +71,6 @@ def learn(
 
 def _sampled(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned, sweeps: int, tick: Tick) -> Draws:
     """As `gibbs.sample`, telling how far it is: on a long log this takes minutes."""
-    from faultodds.tuning.ascent import trust_of
     from faultodds.tuning.fit import encoded
     from faultodds.tuning.gibbs import Chain, Draws
     from faultodds.tuning.structure import structure_of
