@@ -17,6 +17,7 @@ from faultodds.tuning import Settings
 from faultodds.tuning.draw import draw_log
 from faultodds.tuning.from_log import FEW_DRAWS, interval_notes, learn
 from faultodds.tuning.revisions import accept, propose, shelved
+from faultodds.tuning.settings import WORTH
 from run_cli import write_toy
 from toys import raw_toy, toy
 
@@ -64,8 +65,10 @@ def test_a_revision_says_where_its_numbers_come_from(ready: Appliance, tmp_path:
 
 
 def test_what_moved_is_learned_with_an_interval_and_the_jobs_behind_it(ready: Appliance, tmp_path: Path) -> None:
-    """A shop with half as many dead pumps again is seen: the file's share lies outside the interval, the true one inside."""
-    made = learn(ready, saved(shop(dead=45.0), tmp_path / "a.parquet"), QUICK, sweeps=150)
+    """A shop with half as many dead pumps again is seen when its log is believed in full: the file's share lies outside the
+    interval, the true one inside."""
+    full = QUICK.replace(strengths={**WORTH, "shares": 10.0})
+    made = learn(ready, saved(shop(dead=45.0), tmp_path / "a.parquet"), full, sweeps=150)
     number = made.numbers[DEAD]
     assert number.file == 30.0
     assert number.low is not None and number.high is not None
@@ -73,6 +76,14 @@ def test_what_moved_is_learned_with_an_interval_and_the_jobs_behind_it(ready: Ap
     assert number.low > 30.0
     assert number.jobs == pytest.approx(400 * 0.45, rel=0.2)
     assert number.draws is not None and number.draws > 10
+    assert not any("a third of the way" in note for note in made.notes)
+
+
+def test_left_to_itself_it_follows_the_log_in_part_and_says_so(ready: Appliance, tmp_path: Path) -> None:
+    """Without a worth given, the share goes part of the way to the log's, and a note says how to believe it in full."""
+    made = learn(ready, saved(shop(dead=45.0), tmp_path / "a.parquet"), QUICK, sweeps=0)
+    assert 31.0 < made.numbers[DEAD].learned < 40.0
+    assert any("a third of the way" in note and "--worth 100" in note for note in made.notes)
 
 
 def test_without_sampling_there_are_no_intervals(ready: Appliance, tmp_path: Path) -> None:

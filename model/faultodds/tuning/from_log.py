@@ -64,7 +64,12 @@ def learn(
     draws = _sampled(knowledge, frame, learned, sweeps, tick) if sweeps else None
     numbers = {path: _number(learned, draws, path) for path in learned.numbers}
     tick("comparing the months", 0, 0)
-    notes = [*learned.notes, *interval_notes(knowledge, numbers), *drift_notes(knowledge, frame, learned)]
+    notes = [
+        *held_back_notes(settings),
+        *learned.notes,
+        *interval_notes(knowledge, numbers),
+        *drift_notes(knowledge, frame, learned),
+    ]
     told = _told_settings(learned, sweeps)
     return propose(knowledge.appliance.id, appliance.fingerprint, _source(log, frame), numbers, told, tuple(notes))
 
@@ -94,6 +99,19 @@ def _number(learned: Learned, draws: Draws | None, path: str) -> Number:
         return Number(value, file, jobs=jobs)
     low, high = draws.interval(path, INTERVAL)
     return Number(value, file, low, high, jobs, round(draws.ess(path), 1))
+
+
+def held_back_notes(settings: Settings) -> list[str]:
+    """That shares follow the log only in part when nobody said what the file is worth (see `strengths.SHARES_PER_JOB`)."""
+    from faultodds.tuning.settings import AUTO
+
+    if settings.strengths != AUTO:
+        return []
+    return [
+        "Shares follow this log only a third of the way, and their intervals are about that: symptoms in words and parts "
+        "replaced on suspicion are poor witnesses of how often each fault is the cause. With --worth 100 the log is "
+        "believed in full."
+    ]
 
 
 def interval_notes(knowledge: Knowledge, numbers: Mapping[str, Number]) -> list[str]:
