@@ -1,4 +1,4 @@
-"""How fast learning is: python tests/benchmarks/bench_learning.py [--jobs 100000] [--rows 20] [--million].
+"""How fast learning is: python tests/benchmarks/bench_learning.py [--jobs 100000] [--rows 5] [--million].
 
 On the same machine, in the same run: rows a second of one pass (an iteration of EM) of the project's learner and of pyAgrum's EM on
 the exported network; a whole fit against pandas reading the same log as CSV; growth with the number of jobs; with `--million`, the
@@ -54,12 +54,13 @@ def other_engine(rows: int) -> float:
     """Rows a second of one iteration of pyAgrum's EM on the same network, over the columns that it can use."""
     import pyagrum as gum
 
-    from faultodds.network_files import export
+    from faultodds.network import build_network
+    from faultodds.network_files import write_bif
 
     knowledge = load("gas_dryer")
     with tempfile.TemporaryDirectory() as folder:
         network = Path(folder) / "dryer.bif"
-        network.write_text(export(knowledge, "bif"), encoding="utf-8")
+        write_bif(build_network(knowledge), network)
         net = gum.loadBN(str(network))
         log = draw_log(knowledge, rows, seed=1)
         seen = {c.partition(":")[2]: log[c] for c in log.columns if c.startswith(("fact:", "found:"))}
@@ -104,7 +105,7 @@ def main() -> None:
     """Print every measurement."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0] if __doc__ else "")
     parser.add_argument("--jobs", type=int, default=100_000)
-    parser.add_argument("--rows", type=int, default=20, help="rows for the other engine")
+    parser.add_argument("--rows", type=int, default=5, help="rows for the other engine")
     parser.add_argument("--workers", type=int, default=2, help="threads of the whole fit")
     parser.add_argument("--million", action="store_true", help="also a million jobs: about twenty minutes")
     args = parser.parse_args()
