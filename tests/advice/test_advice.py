@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from faultodds.advice import Problem, Ranking, Situation, action, advise, best_move
+from faultodds.advice import NextMove, Problem, Ranking, Situation, action, advise, best_move, rather_finish
 from faultodds.appliance import Appliance, compiled, open_appliance
 from faultodds.belief import Evidence, Fixed, Seen, infer
 from faultodds.knowledge import from_mapping
@@ -164,3 +167,16 @@ def test_the_advised_work_is_priced_at_the_labour_rate_given(dryer: Appliance) -
     assert action(dryer, "coil_set", labour_rate=0.0).price.cost == pytest.approx(coil.cost)
     plain = action(dryer, "coil_set")
     assert plain.price.cost == pytest.approx(coil.cost + plain.price.minutes * dryer.knowledge.costs.labour_rate / 60)
+
+
+@pytest.mark.parametrize(
+    ("price", "chance", "repair", "kind"),
+    [(5.0, 0.7, 100.5, "repair"), (5.0, 0.7, 102.0, "check"), (5.0, 0.3, 100.5, "check"), (0.0, 0.7, 100.5, "check")],
+)
+def test_a_repair_that_probably_finishes_wins_a_near_tie(price: float, chance: float, repair: float, kind: str) -> None:
+    """Within 1 % of a check that costs something, a repair that more likely than not ends the job comes first; else the check."""
+    ranking: Any = SimpleNamespace(
+        checks=[SimpleNamespace(name="look", price=SimpleNamespace(cost=price))],
+        repairs=[SimpleNamespace(name="fix", together=(), chance=chance, expected_cost=repair)],
+    )
+    assert rather_finish(ranking, NextMove("check", "look", (), 100.0)).kind == kind

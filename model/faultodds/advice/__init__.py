@@ -121,7 +121,7 @@ def _cheapest(ranking: Ranking) -> NextMove:
     moves.append(NextMove("stop", "", (), ranking.stop_cost))
     moves.append(NextMove("refer", "", (), ranking.problem.refer_cost))
     moves += [NextMove("check", c.name, (), c.expected_cost) for c in ranking.checks[:1]]
-    move = _rather_finish(ranking, min(moves, key=lambda m: m.expected_cost))
+    move = rather_finish(ranking, min(moves, key=lambda m: m.expected_cost))
     verify = ranking.problem.knowledge.costs.verify
     run = next((c for c in ranking.checks if c.name == verify), None)
     if ranking.problem.unverified and run is not None and not _as_good_as_found(ranking.problem, move):
@@ -129,7 +129,7 @@ def _cheapest(ranking: Ranking) -> NextMove:
     return move
 
 
-def _rather_finish(ranking: Ranking, move: NextMove) -> NextMove:
+def rather_finish(ranking: Ranking, move: NextMove) -> NextMove:
     """The best repair in place of a check that costs something and is hardly cheaper, when it probably finishes the job."""
     if move.kind != "check" or not ranking.repairs:
         return move
@@ -204,4 +204,5 @@ __all__ = [
     "action",
     "advise",
     "best_move",
+    "rather_finish",
 ]
