@@ -7,7 +7,7 @@ simulator kept aside is used for scoring alone. Two questions for each size of l
 * fresh: everything learned from the whole log, then 2,000 jobs of the same town that nobody has seen.
 
 Rivals learn from the repairs that the log says put a machine right, as a shop could have them do; "+truth" rows are the same
-rivals told the true main cause of every past job, which no shop knows.
+methods told the true main cause of every past job, which no shop knows.
 """
 
 from __future__ import annotations
@@ -28,9 +28,8 @@ from faultodds.audit import audit
 from faultodds.audit.groups import Groups, log_labels, repair_groups
 from faultodds.audit.methods import FILE, LEARNED, Fixed, Learned, Method, floored, rivals
 from faultodds.audit.report import Row, judged
-from faultodds.audit.scores import Ints
 from faultodds.audit.stages import STAGES, seen_by
-from faultodds.audit.truth import truth_labels
+from faultodds.audit.truth import true_causes, truth_labels
 from faultodds.audit.walk import Walked
 from faultodds.joblog.clean import read_clean
 from faultodds.joblog.folder import find_log
@@ -85,18 +84,18 @@ def fresh(
     true = truth_labels(truth, list(frame["job"]), knowledge, groups)
     rows = np.flatnonzero(true >= 0)
     forecasts = {}
+    causes = true_causes(past_truth, knowledge)
+    past_and_cause = past.assign(cause=[causes.get(str(job)) for job in past["job"]])
     for method in methods:
-        for word, given in _taught(method, labels, told):
-            forecast = method.learn(past, given)
+        for word, jobs, given in ((" ", past, labels), (" +truth", past_and_cause, told)):
+            if method.name == FILE and word != " ":
+                continue
+            forecast = method.learn(jobs, given)
             for stage in STAGES:
                 seen = seen_by(frame.iloc[rows], knowledge, stage)
-                forecasts[stage.name, method.name + word] = floored(forecast(stage, seen))
+                forecasts[stage.name, (method.name + word).strip()] = floored(forecast(stage, seen))
     names = list(dict.fromkeys(m for _, m in forecasts))
     return judged(Walked(rows, true[rows], forecasts, ()), STAGES, names)
-
-
-def _taught(method: Method, labels: Ints, told: Ints) -> list[tuple[str, Ints]]:
-    return [("", labels)] if method.name in (FILE, LEARNED) else [("", labels), (" +truth", told)]
 
 
 def show(title: str, rows: Sequence[Row]) -> None:
@@ -113,14 +112,11 @@ def show(title: str, rows: Sequence[Row]) -> None:
             f"{r.calibration.value:7.3f}{r.luck:7.3f}{r.top1:7.3f}{r.top3:7.3f}  {than}"
         )
     by = {(r.stage.name, r.method): r for r in rows}
-    for figure in ("log_score", "calibration"):
-        lost = [
-            f"{m} ({s})" for (s, m), r in by.items() if m != LEARNED and _of(r, figure) < _of(by[s, LEARNED], figure)
-        ]
-        print(
-            f"{figure}: "
-            + ("learned is best at every stage" if not lost else "learned is beaten by " + ", ".join(lost))
-        )
+    for own, told in ((LEARNED, False), (f"{LEARNED} +truth", True)):
+        others = [(s, m) for s, m in by if m != own and (m == FILE or ("+truth" in m) == told)]
+        for figure in ("log_score", "calibration") if any(m == own for _, m in by) else ():
+            lost = [f"{m} ({s})" for s, m in others if _of(by[s, m], figure) < _of(by[s, own], figure)]
+            print(f"{figure}: {own} is " + ("best at every stage" if not lost else "beaten by " + ", ".join(lost)))
 
 
 def _of(row: Row, figure: str) -> float:

@@ -46,7 +46,8 @@ def shop(seed: int, jobs: int, missing: float, sweeps: int, burn: int, target: f
         chain.sweep()
     draws = np.stack([chain.sweep() for _ in range(sweeps)])
     low, high = np.quantile(draws, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=0)
-    thin = draws[:: max(1, sweeps // 40)]
+    # One draw fewer than a multiple of the bins, so that every bin has as many ranks.
+    thin = draws[np.linspace(0, sweeps - 1, 4 * BINS - 1).astype(int)]
     rank = (thin < theta).sum(axis=0) + rng.random(len(theta)) * (thin == theta).sum(axis=0)
     size = np.array([effective_size(draws[:, e]) for e in range(0, draws.shape[1], 25)])
     return (low <= theta) & (theta <= high), (rank * BINS // (len(thin) + 1)).astype(int), size

@@ -12,6 +12,7 @@ from faultodds.audit.groups import NOT_KNOWN, Groups
 from faultodds.audit.scores import Ints
 from faultodds.errors import FaultoddsError, unknown
 from faultodds.schema import UNLISTED, UNLISTED_MODE, Knowledge
+from faultodds.tables import main_cause_states
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,21 +35,32 @@ def read_truth(path: Path) -> pd.DataFrame:
     return table
 
 
-def truth_labels(truth: pd.DataFrame, jobs: Sequence[object], knowledge: Knowledge, groups: Groups) -> Ints:
-    """(N,) the group of each job's true main cause, `NOT_KNOWN` for jobs that the truth table does not have.
+def true_causes(truth: pd.DataFrame, knowledge: Knowledge) -> dict[str, str]:
+    """Job to the main cause that was there at the visit, in the names of `main_cause_states`.
 
     The table has a column `job` or `ticket` and a column `main_cause`; with a column `modes` ("a.b|c.d", what was there at
     the visit), a main cause that an earlier visit had put right already gives way to the commonest of what was left.
     Raises FaultoddsError for a table without these columns and UnknownName for a cause the knowledge file does not have.
     """
     key = _key_column(truth)
+    allowed = main_cause_states(knowledge)
     share = {mode: record.share for mode, record in knowledge.modes()}
     modes = truth["modes"] if "modes" in truth else [None] * len(truth)
-    known: dict[str, int] = {}
+    known: dict[str, str] = {}
     for job, main, there in zip(truth[key].astype(str), truth["main_cause"].astype(str), modes, strict=True):
-        cause = _still_there(main, str(there).split("|") if isinstance(there, str) and there else [main], share)
-        known.setdefault(job, groups.of_main[_main_name(cause, groups, job)])
-    return np.array([known.get(str(job), NOT_KNOWN) for job in jobs], dtype=np.int64)
+        cause = _still_there(main, there.split("|") if isinstance(there, str) and there else [main], share)
+        name = UNLISTED_MODE if cause == UNLISTED else cause
+        if name not in allowed:
+            raise unknown("main cause", cause, allowed, where=f"truth table, job {job}")
+        known.setdefault(job, name)
+    return known
+
+
+def truth_labels(truth: pd.DataFrame, jobs: Sequence[object], knowledge: Knowledge, groups: Groups) -> Ints:
+    """(N,) the group of each job's true main cause (`true_causes`), `NOT_KNOWN` for jobs that the table does not have."""
+    causes = true_causes(truth, knowledge)
+    found = [causes.get(str(job)) for job in jobs]
+    return np.array([NOT_KNOWN if cause is None else groups.of_main[cause] for cause in found], dtype=np.int64)
 
 
 def _key_column(truth: pd.DataFrame) -> str:
@@ -64,10 +76,3 @@ def _key_column(truth: pd.DataFrame) -> str:
 def _still_there(main: str, modes: Iterable[str], share: dict[str, float]) -> str:
     there = list(modes)
     return main if main in there else max(there, key=lambda m: share.get(m, 0.0))
-
-
-def _main_name(cause: str, groups: Groups, job: str) -> str:
-    name = UNLISTED_MODE if cause == UNLISTED else cause
-    if name not in groups.of_main:
-        raise unknown("main cause", cause, groups.of_main, where=f"truth table, job {job}")
-    return name
