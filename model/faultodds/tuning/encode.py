@@ -16,7 +16,7 @@ from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
 from faultodds.records import dataclass
 from faultodds.tables import Floats
-from faultodds.tuning.courses import Course, Courses, Tails
+from faultodds.tuning.courses import Course, Moments, moments_of, read_course
 from faultodds.tuning.families import Index
 from faultodds.tuning.structure import Small, Structure
 
@@ -41,7 +41,7 @@ class Chunk:
     """Encoded jobs; N distinct ones.
 
     `evidence` (N, rows) one-hot: R outcome rows, equipment values, one row for each check that may be silent, one that says that
-    the repairs are known, one for each repair done, then this chunk's own `splits`. `tail` (N,) which of `tails` came after, or
+    the repairs are known, one for each repair done, then this chunk's own `splits`. `tail` (N,) which of `moments` came after, or
     -1; jobs are in its order. `facts` (N, V) one-hot over context and equipment values. `weight` (N,) jobs behind each row, less
     what is forgotten; `count` (N,) the plain number of them. `main` (N,) index of a known main cause, or -1.
     """
@@ -53,7 +53,7 @@ class Chunk:
     main: Small
     splits: tuple[Split, ...]
     tail: Small
-    tails: Tails
+    moments: Moments
 
     def some(self, most: int) -> Chunk:
         """At most `most` of the rows, evenly spread; the chunk itself when it has no more."""
@@ -62,7 +62,7 @@ class Chunk:
             return self
         kept = np.linspace(0, rows - 1, most).astype(np.int64)
         picked = {n: getattr(self, n)[kept] for n in ("evidence", "facts", "weight", "count", "main", "tail")}
-        return Chunk(splits=self.splits, tails=self.tails, **picked)
+        return Chunk(splits=self.splits, moments=self.moments, **picked)
 
     @property
     def jobs(self) -> float:
@@ -71,7 +71,7 @@ class Chunk:
 
 
 class Encoder:
-    """Turns clean frames into chunks; remembers what repairs lead to, so that later chunks are quicker.
+    """Turns clean frames into chunks.
 
     `latest` is the day that ages are counted from (forgetting); `merge` counts identical evidence once.
     """
@@ -80,7 +80,6 @@ class Encoder:
         self.structure = structure
         self.half_life = half_life_days
         self.merge = merge
-        self.courses = Courses(structure)
         self.columns = clean.columns_of(structure.knowledge)
 
     def encode(self, frame: pd.DataFrame, latest: Any = None) -> Chunk:
@@ -93,7 +92,7 @@ class Encoder:
         codes += _done(self.structure, frame)
         facts = [_codes(frame[c], own.fact(c)) for c in frame.columns if c.startswith(clean.FACT)]
         main = _codes(frame[CAUSE], own.cause()) if CAUSE in frame.columns else np.full(len(frame), -1, np.int32)
-        tail, courses = _tails(self.structure, frame, self.courses)
+        tail, moments = _tails(self.structure, frame)
         table = np.stack([tail, main, *facts, *codes], axis=1)
         weight = self._weights(frame, latest)
         kept, weight, count = _kept(table, weight, self.merge)
@@ -108,7 +107,7 @@ class Encoder:
             main=table[:, 1].copy(),
             splits=tuple(own.splits),
             tail=table[:, 0].copy(),
-            tails=self.courses.tails(courses),
+            moments=moments,
         )
 
     def _weights(self, frame: pd.DataFrame, latest: Any) -> Floats:
@@ -208,8 +207,8 @@ def _done(structure: Structure, frame: pd.DataFrame) -> list[Small]:
     return out
 
 
-def _tails(structure: Structure, frame: pd.DataFrame, courses: Courses) -> tuple[Small, list[Course]]:
-    """What came after the repairs: a code for each job, and the different courses of events behind the codes."""
+def _tails(structure: Structure, frame: pd.DataFrame) -> tuple[Small, Moments]:
+    """What came after the repairs: for each job the moment at which that begins, or -1, and the moments."""
     out = np.full(len(frame), -1, dtype=np.int32)
     verify = structure.knowledge.costs.verify
     names = [clean.REPAIRS, clean.FAILED, clean.AFTER + verify]
@@ -223,11 +222,10 @@ def _tails(structure: Structure, frame: pd.DataFrame, courses: Courses) -> tuple
         cell = cells[column]
         return "" if cell is None or i < 0 else str(cell.cat.categories[i])
 
-    made = [courses.course(text(0, r), text(1, f), text(2, a), int(b)) for r, f, a, b in distinct.tolist()]
-    different = list(dict.fromkeys(made))
-    number = {course: i for i, course in enumerate(different)}
-    out[told] = np.array([number[c] for c in made], dtype=np.int32)[code.ravel()]
-    return out, different
+    made = [read_course(structure, text(0, r), text(1, f), text(2, a), int(b)) for r, f, a, b in distinct.tolist()]
+    moments, first = moments_of(made, structure.layout.widest)
+    out[told] = first[code.ravel()]
+    return out, moments
 
 
 def callbacks(frame: pd.DataFrame, window_days: float) -> Index:

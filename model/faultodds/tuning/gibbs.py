@@ -18,7 +18,7 @@ from faultodds.errors import unknown
 from faultodds.records import dataclass
 from faultodds.schema import Knowledge
 from faultodds.tables import Floats
-from faultodds.tuning import courses, missing, statistics
+from faultodds.tuning import missing, statistics
 from faultodds.tuning.arrays import TINY, Arrays, arrays_of
 from faultodds.tuning.ascent import trust_of
 from faultodds.tuning.encode import Chunk, done_start, split_start
@@ -241,32 +241,42 @@ class _Tally:
         self.weight += sign * trust * np.bincount(cell, self.chunk.weight[job], minlength=len(self.weight))
 
     def _courses(self, rows: statistics.Rows, padded: Floats) -> None:
-        """Which repairs took, what the runs showed, who came back."""
-        tails = self.chunk.tails
-        told = self.chunk.tail >= 0
-        if not told.any():
-            return
-        class_of = tails.row_class[self.chunk.tail[told], self.suspect[told]]
-        number = np.bincount(class_of, minlength=tails.classes)
-        weight = np.bincount(class_of, self.chunk.weight[told], minlength=tails.classes)
-        cells = np.zeros_like(self.arrays.outcome)
-        for block in tails.blocks:
-            used = np.flatnonzero(number[block.at])
-            if len(used):
-                some = _rows(block, used)
-                chance = courses.branch_weights(some, tails, self.arrays, rows.conditions)
-                branch = self.rng.multinomial(number[some.at], chance / chance.sum(axis=1, keepdims=True))
-                part = (weight[some.at] / number[some.at])[:, None]
-                courses.count_branches(
-                    self.structure.families, some, tails, branch * part, rows.conditions, cells, padded
-                )
-        self._round(cells)
+        """Which repairs took, what the runs showed, who came back: every job from moment to moment."""
+        s, f, moments = self.structure, self.structure.families, self.chunk.moments
+        repair, shown, then = moments.steps_of()
+        job = np.flatnonzero(self.chunk.tail >= 0)
+        moment, suspect = self.chunk.tail[job].astype(np.int64), self.suspect[job]
+        while len(going := np.flatnonzero(moment >= moments.ends)):
+            step = moment[going] - moments.ends
+            stays, after = suspect[going], then[step]
+            better = s.removal[repair[step], stays]
+            takes = self.arrays.success[repair[step]]
+            ran = np.where(shown[step][:, None], rows.sights.bad[np.stack([stays, better], axis=1)], 1.0)
+            chance = rows.tail[after[:, None], np.stack([stays, better], axis=1)] * ran
+            chance *= np.stack([1.0 - takes, takes], axis=1)
+            took = _pick(chance, self.rng)
+            acted = better != stays
+            np.add.at(padded, f.success[repair[step], took][acted], self.chunk.weight[job[going]][acted])
+            suspect[going] = np.where(took == 1, better, stays)
+            moment[going] = after
+            self._ran(job[going][shown[step]], suspect[going][shown[step]], self._any_fault)
+        last = moments.after[moment]
+        self._ran(job[last >= 0], suspect[last >= 0], moments.runs[last[last >= 0]])
+        back = moments.back[moment]
+        known = back >= 0
+        habit = f.habit[s.sound[suspect[known]].astype(np.int64), back[known]]
+        np.add.at(padded, habit, self.chunk.weight[job[known]])
 
-    def _round(self, cells: Floats) -> None:
-        """Add the runs' outcomes, rounded at random to whole numbers, so that what their parts drew can be drawn."""
-        whole = np.floor(cells + self.rng.random(cells.shape)).astype(np.int64).ravel()
-        self.number += whole
-        self.weight += whole
+    @property
+    def _any_fault(self) -> Floats:
+        """(1, O) weights of the outcomes of a run that still showed the fault."""
+        return np.where(np.arange(self.structure.layout.widest) > 0, 1.0, 0.0)[None, :]
+
+    def _ran(self, job: Index, suspect: Index, weights: Floats) -> None:
+        """Add the outcomes of runs of which `weights` (n or 1, O) is known."""
+        group = self.structure.group_of[self.structure.verify, suspect].astype(np.int64)
+        outcome = _pick(self.arrays.outcome[group] * weights, self.rng)
+        self._add(group * self.structure.layout.widest + outcome, job, 1.0)
 
     def _parts(self) -> Floats:
         """(N, O) what every part drew, given the largest of them in each group: one part after the other."""
@@ -306,7 +316,3 @@ def _shares(weights: Floats) -> Floats:
     total = weights.sum(axis=1, keepdims=True)
     first = np.eye(1, weights.shape[1]).repeat(len(weights), axis=0)
     return np.asarray(np.divide(weights, total, out=first, where=total > 0))
-
-
-def _rows(block: courses.Block, rows: Index) -> courses.Block:
-    return courses.Block(**{n: getattr(block, n)[rows] for n in block.__dataclass_fields__})

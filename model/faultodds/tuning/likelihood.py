@@ -62,17 +62,17 @@ class Trust:
 
 @dataclass(frozen=True)
 class Rows:
-    """Log likelihood of every row that a chunk's evidence can pick, (rows, H), and of its tails, (T, H)."""
+    """Log likelihood of every row that a chunk's evidence can pick, (rows, H), and the chances of its moments, (M, H)."""
 
     log_likelihood: Singles
     tail: Singles
-    conditions: courses.Conditions
+    sights: courses.Sights
     trust: Trust
 
 
 def rows_of(structure: Structure, chunk: Chunk, arrays: Arrays, silence: Silence, trust: Trust) -> Rows:
     """Every row of a chunk at one setting of the model."""
-    conditions = courses.conditions_of(structure, arrays)
+    sights = courses.sights_of(structure, arrays)
     never = np.where(structure.lacking, np.float32(NEVER), np.float32(0.0))
     parts = [
         trust.finding * arrays.log_likelihood,
@@ -82,7 +82,7 @@ def rows_of(structure: Structure, chunk: Chunk, arrays: Arrays, silence: Silence
         trust.finding * _split_rows(structure, chunk, arrays),
     ]
     whole = np.concatenate([np.asarray(p, dtype=np.float32) for p in parts])
-    return Rows(whole, courses.log_rows(chunk.tails, arrays, conditions), conditions, trust)
+    return Rows(whole, courses.chances(structure, chunk.moments, arrays, sights), sights, trust)
 
 
 def _silent_rows(structure: Structure, arrays: Arrays, silence: Silence) -> Singles:
@@ -134,12 +134,12 @@ def blocks(chunk: Chunk, rows: Rows, arrays: Arrays, size: int = BLOCK) -> Itera
         end = min(start + size, jobs)
         here = slice(start, end)
         like = chunk.evidence[here] @ rows.log_likelihood
-        if end > first_told:
-            told = max(start, first_told)
-            like[told - start :] += rows.tail[chunk.tail[told:end]]
         top = like.max(axis=1)
         like -= top[:, None]
         np.exp(like, out=like)
+        if end > first_told:
+            told = max(start, first_told)
+            like[told - start :] *= rows.tail[chunk.tail[told:end]]
         log_main = main_logs(chunk, arrays, here, rows.trust.finding)
         top_main = log_main.max(axis=1)
         main = np.exp(log_main - top_main[:, None]).astype(np.float32)
@@ -168,7 +168,7 @@ def _in_double(chunk: Chunk, rows: Rows, arrays: Arrays, which: Index) -> Block:
     """Jobs whose likeliest explanation by findings alone is all but ruled out by the rest of what is known."""
     logs = chunk.evidence[which].astype(np.float64) @ rows.log_likelihood.astype(np.float64)
     told = chunk.tail[which] >= 0
-    logs[told] += rows.tail[chunk.tail[which][told]]
+    logs[told] += log(rows.tail[chunk.tail[which][told]].astype(float))
     log_main = main_logs(chunk, arrays, which, rows.trust.finding)
     main = np.exp(log_main - log_main.max(axis=1, keepdims=True))
     joint = logs + log(main @ arrays.given_main)

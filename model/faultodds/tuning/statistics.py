@@ -96,7 +96,7 @@ class _Sums:
         self.given = arrays.given_main.astype(np.float32)
         mains, suspects = self.given.shape
         self.by_row = np.zeros((chunk.evidence.shape[1], suspects))
-        self.by_tail = np.zeros((len(chunk.tails.row_class), suspects), dtype=np.float32)
+        self.by_tail = np.zeros((chunk.moments.count, suspects), dtype=np.float32)
         self.pair = np.zeros((mains, suspects))
         self.main = np.zeros(mains)
         self.fact = np.zeros((chunk.facts.shape[1], mains))
@@ -167,10 +167,8 @@ class _Sums:
             jobs = rows.trust.finding * self.by_row[at + i]
             _count_split(s, self.arrays, cells, split.observable, np.array(split.weights), jobs)
         _count_done(s, cells, rows.trust.label * self.by_row[done_start(s) : at])
-        if chunk.tails.blocks:
-            jobs = np.bincount(chunk.tails.row_class.ravel(), self.by_tail.ravel(), minlength=chunk.tails.classes)
-            by_class = jobs.astype(float)
-            courses.count(s.families, chunk.tails, by_class, self.arrays, rows.conditions, cells, padded)
+        found = courses.tally(s, chunk.moments, rows.tail, self.by_tail, self.arrays, rows.sights.bad)
+        courses.add_counts(s, found, chunk.moments, rows.sights, cells, padded)
 
 
 def state_counts(structure: Structure, main: Floats, modes: Floats) -> Floats:

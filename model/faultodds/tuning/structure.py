@@ -7,6 +7,8 @@ form a *group*, and only groups are ever computed. Whether a repair gets done is
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 import numpy.typing as npt
 
@@ -21,6 +23,17 @@ Small = npt.NDArray[np.int32]
 NO_PART = -1
 
 
+class Acting(NamedTuple):
+    """Where a repair has something to put right: `suspects` (A,), `then` (A,) what is left of each, in ascending order; `left` the
+    different ones of these, and `starts` where in `then` each begins.
+    """
+
+    suspects: Index
+    then: Index
+    left: Index
+    starts: Index
+
+
 @dataclass(frozen=True)
 class Structure:
     """The fixed side of a fit; H suspects, J observables (the repairs' `done:` ones last), G groups, O outcomes at most.
@@ -29,6 +42,8 @@ class Structure:
     group * O + outcome for each row of the likelihood, R being the outcomes of symptoms and checks end to end; `row_of`
     (observable, outcome) to row; `present` (C, H) where a main cause can lead to a suspect; `own` (C, M) modes of a main
     cause's own component; `lacking` (L, H) suspects that a value of an equipment fact rules out, `lacking_of` which value.
+    `removal` (repairs, H) suspect that is left when a repair takes; `acting`, for each repair, see `Acting`; `sound` (H,) nothing
+    wrong at all.
     """
 
     knowledge: Knowledge
@@ -46,6 +61,9 @@ class Structure:
     equipment_rows: tuple[tuple[str, str], ...]
     equipment: Floats
     lacking: npt.NDArray[np.bool_]
+    removal: Small
+    acting: tuple[Acting, ...]
+    sound: npt.NDArray[np.bool_]
 
     @property
     def rows(self) -> int:
@@ -74,6 +92,7 @@ def structure_of(knowledge: Knowledge, omitted_target: float) -> Structure:
     cell = np.stack([group_of[j] * layout.widest + o for j, o in seen]).astype(np.int32)
     row_of = {(names[j], suspects.observables[names[j]][o]): r for r, (j, o) in enumerate(seen)}
     equipment_rows = tuple((f, v) for f in knowledge.equipment for v in suspects.fact_values[f])
+    removal = _removal(knowledge, suspects)
     return Structure(
         knowledge=knowledge,
         suspects=suspects,
@@ -92,6 +111,9 @@ def structure_of(knowledge: Knowledge, omitted_target: float) -> Structure:
             len(equipment_rows), len(suspects.mains)
         ),
         lacking=_lacking(suspects, equipment_rows),
+        removal=removal,
+        acting=tuple(_acting(row) for row in removal),
+        sound=np.arange(len(suspects.member)) == suspects.sound,
     )
 
 
@@ -108,6 +130,19 @@ def _present(suspects: Suspects) -> npt.NDArray[np.bool_]:
     present[:-2] &= ~unlisted
     present[-1] &= ~unlisted
     return present
+
+
+def _removal(knowledge: Knowledge, suspects: Suspects) -> Small:
+    rows = [suspects.removal(repair_modes(knowledge, repair)) for repair in knowledge.repair.values()]
+    return np.stack(rows) if rows else np.zeros((0, len(suspects.member)), dtype=np.int32)
+
+
+def _acting(row: Small) -> Acting:
+    suspects = np.flatnonzero(row != np.arange(len(row)))
+    suspects = suspects[np.argsort(row[suspects], kind="stable")]
+    then = row[suspects].astype(np.int64)
+    left, starts = np.unique(then, return_index=True)
+    return Acting(suspects, then, left, starts)
 
 
 def _lacking(suspects: Suspects, rows: tuple[tuple[str, str], ...]) -> npt.NDArray[np.bool_]:
@@ -177,12 +212,4 @@ class _Switches:
         return row
 
 
-def repair_index(structure: Structure) -> dict[str, tuple[int, Small]]:
-    """For each repair its place in the file, and the index map h -> h with the modes it fixes taken away."""
-    out = {}
-    for r, (name, repair) in enumerate(structure.knowledge.repair.items()):
-        out[name] = (r, structure.suspects.removal(repair_modes(structure.knowledge, repair)))
-    return out
-
-
-__all__ = ["NO_PART", "UNLISTED", "Small", "Structure", "repair_index", "structure_of"]
+__all__ = ["NO_PART", "UNLISTED", "Small", "Structure", "structure_of"]
