@@ -180,8 +180,8 @@ def test_strengths_follow_the_log() -> None:
     frozen = np.zeros(f.count, dtype=bool)
     rng = np.random.default_rng(0)
     unlike = f.scaled(np.maximum(rng.standard_gamma(f.spread_strengths(dict.fromkeys(WORTH, 6.0))), 1e-290))
-    near = strengths.choose(f, 200 * f.prior, frozen, f.prior)
-    far = strengths.choose(f, 200 * unlike, frozen, f.prior)
+    near = strengths.choose(f, 200 * f.prior, frozen, f.prior, 200)
+    far = strengths.choose(f, 200 * unlike, frozen, f.prior, 200)
     assert near["links"] >= 4 * far["links"]
     assert near["shares"] == pytest.approx(100 + 2 * 200) == far["shares"]
 

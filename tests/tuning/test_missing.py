@@ -73,14 +73,8 @@ def _without_looking(log: pd.DataFrame, settings: Settings) -> float:
 
     s = rich_structure()
     chunk = Encoder(s).encode(log)
-    ascent = Ascent(
-        s,
-        settings,
-        lambda theta, silence, trust: statistics(s, chunk, theta, silence, trust),
-        Silence.none(s),
-        s.families.prior,
-    )
-    ascent.climb()
+    ascent = Ascent(s, settings, Silence.none(s), s.families.prior)
+    ascent.climb(lambda theta, silence, trust: statistics(s, chunk, theta, silence, trust))
     return numbers(places_of(s.knowledge, s.suspects, s.families), ascent.theta)[SHARE]
 
 

@@ -16,8 +16,8 @@ from faultodds.tuning.statistics import Statistics
 from faultodds.tuning.structure import Structure
 from faultodds.tuning.work import Pass
 
-#: Passes before strengths are chosen, and how often they are chosen again.
-WARM, CHOICES = 6, 2
+#: Passes over the part that is looked at first; how often strengths are chosen, and passes before each choice.
+WARM, CHOICES, BETWEEN = 6, 2, 4
 #: How many times longer than two plain steps a lengthened one may be.
 LONGEST = 8.0
 
@@ -33,11 +33,11 @@ def trust_of(settings: Settings) -> Trust:
 
 
 class Ascent:
-    """Passes over a log, each one higher than the last; strengths are chosen on the way where settings say so."""
+    """Passes over a log, each one higher than the last; strengths are chosen first where settings say so."""
 
-    def __init__(self, structure: Structure, settings: Settings, go: Pass, silence: Silence, theta: Floats) -> None:
+    def __init__(self, structure: Structure, settings: Settings, silence: Silence, theta: Floats) -> None:
         self.structure, self.families = structure, structure.families
-        self.settings, self.go, self.silence = settings, go, silence
+        self.settings, self.silence = settings, silence
         self.frozen = missing.frozen_families(structure, silence)
         self.centre = self.families.prior
         self.theta = np.where(self.frozen[self.families.of], self.families.prior, theta)
@@ -45,26 +45,28 @@ class Ascent:
         self.trace: list[float] = []
         self.statistics: Statistics | None = None
 
-    def climb(self) -> None:
-        """Go up until a pass gains less than the tolerance."""
+    def choose(self, go: Pass, jobs: float) -> None:
+        """Choose the strengths, and what they are about, from a log or a part of one; `jobs` is the weight of the whole log."""
         auto = self.settings.strengths == AUTO
         for _ in range(CHOICES if auto or self.settings.recentre else 0):
-            self._passes(WARM)
-            assert self.statistics is not None
+            found = self._passes(go, BETWEEN)
             if self.settings.recentre:
-                self.centre = strengths.recentred(self.structure, self.statistics.counts)
+                self.centre = strengths.recentred(self.structure, found.counts)
             if auto:
-                self.strengths = strengths.choose(self.families, self.statistics.counts, self.frozen, self.centre)
-        self._passes(self.settings.iterations)
+                self.strengths = strengths.choose(self.families, found.counts, self.frozen, self.centre, jobs)
+
+    def climb(self, go: Pass) -> None:
+        """Go up until a pass gains less than the tolerance."""
+        self.statistics = self._passes(go, self.settings.iterations)
 
     @property
     def pseudo(self) -> Floats:
         """(P,) Dirichlet parameters in force."""
         return self.families.spread_strengths(self.strengths, self.frozen, self.centre)
 
-    def _expect(self, theta: Floats) -> tuple[Statistics, float]:
+    def _expect(self, go: Pass, theta: Floats) -> tuple[Statistics, float]:
         """A pass at `theta`, and the objective there."""
-        found = self.go(theta, self.silence, trust_of(self.settings))
+        found = go(theta, self.silence, trust_of(self.settings))
         if not found.weight > 0:
             raise FaultoddsError(
                 f"no fault of the file explains any of the {found.impossible:g} jobs of this log. "
@@ -73,26 +75,26 @@ class Ascent:
         pseudo = np.where(self.frozen[self.families.of], 0.0, self.pseudo)
         return found, found.log_likelihood + log_prior(pseudo, theta, self.centre)
 
-    def _passes(self, most: int) -> None:
-        """At most `most` passes, every second one lengthened where that goes higher still."""
-        found, height = self._expect(self.theta)
+    def _passes(self, go: Pass, most: int) -> Statistics:
+        """At most `most` passes, every second one lengthened where that goes higher still; returns the last."""
+        found, height = self._expect(go, self.theta)
         self.trace = [height]
         before, furthest = self.theta, LONGEST
         while len(self.trace) < most:
             plain = maximise(self.families, self.pseudo, found.counts)
             lengthened = len(self.trace) % 2 == 0
             step = longer(self.families, before, self.theta, plain, furthest) if lengthened else plain
-            next_found, next_height = self._expect(step)
+            next_found, next_height = self._expect(go, step)
             if lengthened and next_height < height:
                 furthest, step = max(1.0, furthest / 4), plain
-                next_found, next_height = self._expect(step)
+                next_found, next_height = self._expect(go, step)
             check_no_fall(height, next_height, float(self.pseudo.sum()))
             gained = next_height - height
             before, self.theta, found, height = self.theta, step, next_found, next_height
             self.trace.append(height)
             if gained < self.settings.tolerance * found.weight:
                 break
-        self.statistics = found
+        return found
 
 
 def longer(families: Families, first: Floats, second: Floats, third: Floats, most: float) -> Floats:

@@ -84,10 +84,26 @@ class Moments:
             np.concatenate([np.zeros(0, np.int64), *(step.then for step in self.steps)]),
         )
 
+    def reached(self, first: Index) -> tuple[Index, Moments]:
+        """Only the moments that some jobs come through, who begin at `first` (n,); their beginnings in the new numbers."""
+        kept = np.zeros(self.count, dtype=bool)
+        kept[first] = True
+        for step in reversed(self.steps):
+            kept[step.then[kept[step.first : step.last]]] = True
+        number = np.cumsum(kept) - 1
+        steps = []
+        for step in self.steps:
+            here = kept[step.first : step.last]
+            if here.any():
+                start = int(number[step.first + int(np.argmax(here))])
+                then = number[step.then[here]]
+                steps.append(Step(start, start + len(then), step.repair, step.shown, then))
+        ends = kept[: self.ends]
+        return number[first], Moments(self.after[ends], self.back[ends], self.runs, tuple(steps))
+
 
 def read_course(structure: Structure, repairs: str, failed: str, after: str, back: int) -> Course:
     """A course from the cells of a clean log; FaultoddsError when `failed` does not lead `repairs`."""
-    names = list(structure.knowledge.repair)
     done = [n for n in repairs.split(";") if n]
     first = [n for n in failed.split(";") if n]
     if first != done[: len(first)]:
@@ -99,7 +115,7 @@ def read_course(structure: Structure, repairs: str, failed: str, after: str, bac
         weights = clean.weights(after)
         outcomes = structure.suspects.observables[structure.knowledge.costs.verify]
         run = tuple(weights.get(o, 0.0) for o in outcomes)
-    return Course(tuple(names.index(n) for n in done), len(first), run, back)
+    return Course(tuple(structure.repair_number[n] for n in done), len(first), run, back)
 
 
 #: What is still to come: (repair, whether a run after it showed the fault) for each repair, and the end.
@@ -111,7 +127,7 @@ def moments_of(courses: Sequence[Course], widest: int) -> tuple[Moments, Index]:
     rests = [_rest(course) for course in courses]
     every = {(steps[i:], end) for steps, end in rests for i in range(len(steps) + 1)}
     # By the number of repairs to come, then so that moments with the same next repair lie together.
-    order = sorted(every, key=lambda r: (len(r[0]), r[0][:1], r[0], r[1][0] or (), r[1][1]))
+    order = sorted(every, key=lambda r: (len(r[0]), r[0], r[1][0] or (), r[1][1]))
     number = {rest: i for i, rest in enumerate(order)}
     ends = [end for steps, end in order if not steps]
     runs = sorted({run for run, _ in ends if run is not None})

@@ -16,7 +16,7 @@ from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
 from faultodds.records import dataclass
 from faultodds.tables import Floats
-from faultodds.tuning.courses import Course, Moments, moments_of, read_course
+from faultodds.tuning.courses import Moments, moments_of, read_course
 from faultodds.tuning.families import Index
 from faultodds.tuning.structure import Small, Structure
 
@@ -61,8 +61,11 @@ class Chunk:
         if rows <= most:
             return self
         kept = np.linspace(0, rows - 1, most).astype(np.int64)
-        picked = {n: getattr(self, n)[kept] for n in ("evidence", "facts", "weight", "count", "main", "tail")}
-        return Chunk(splits=self.splits, moments=self.moments, **picked)
+        picked = {n: getattr(self, n)[kept] for n in ("evidence", "facts", "weight", "count", "main")}
+        tail, moments = self.tail[kept], self.moments
+        if (told := tail >= 0).any():
+            tail[told], moments = moments.reached(tail[told].astype(np.int64))
+        return Chunk(splits=self.splits, moments=moments, tail=tail, **picked)
 
     @property
     def jobs(self) -> float:
@@ -198,12 +201,13 @@ def _done(structure: Structure, frame: pd.DataFrame) -> list[Small]:
         return []
     cells = frame[clean.REPAIRS].astype("category")
     code = cells.cat.codes.to_numpy()
-    sets = [set(str(c).split(";")) for c in cells.cat.categories]
+    names = {name: r for r, name in enumerate(structure.knowledge.repair)}
+    done = np.zeros((len(cells.cat.categories) + 1, len(names)), dtype=bool)  # the last row is that of an empty cell
+    for row, cell in enumerate(cells.cat.categories):
+        done[row, [names[n] for n in str(cell).split(";") if n]] = True
     out = [np.where(code < 0, -1, done_start(structure)).astype(np.int32)]
-    for r, name in enumerate(structure.knowledge.repair):
-        done = np.array([*(name in s for s in sets), False])
-        if done.any():
-            out.append(np.where(done[code], done_start(structure) + 1 + r, -1).astype(np.int32))
+    for r in np.flatnonzero(done.any(axis=0)).tolist():
+        out.append(np.where(done[code, r], done_start(structure) + 1 + r, -1).astype(np.int32))
     return out
 
 
@@ -218,11 +222,9 @@ def _tails(structure: Structure, frame: pd.DataFrame) -> tuple[Small, Moments]:
     told = (parts[0] >= 0) & ((parts[1] >= 0) | (parts[2] >= 0) | (back != SILENT))
     distinct, code = np.unique(np.stack([*parts, back], axis=1)[told], axis=0, return_inverse=True)
 
-    def text(column: int, i: int) -> str:
-        cell = cells[column]
-        return "" if cell is None or i < 0 else str(cell.cat.categories[i])
-
-    made = [read_course(structure, text(0, r), text(1, f), text(2, a), int(b)) for r, f, a, b in distinct.tolist()]
+    # The last text is that of an empty cell, whose code is -1.
+    repairs, failed, after = ([""] if c is None else [*map(str, c.cat.categories), ""] for c in cells)
+    made = [read_course(structure, repairs[r], failed[f], after[a], b) for r, f, a, b in distinct.tolist()]
     moments, first = moments_of(made, structure.layout.widest)
     out[told] = first[code.ravel()]
     return out, moments

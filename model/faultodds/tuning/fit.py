@@ -6,6 +6,7 @@ the step and the objective, `missing.py` for logs that keep bad results only, `g
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
@@ -25,7 +26,7 @@ from faultodds.tuning.encode import Chunk, Encoder, frames_of
 from faultodds.tuning.families import Families
 from faultodds.tuning.places import Place
 from faultodds.tuning.settings import Settings
-from faultodds.tuning.statistics import Silence, Statistics, Trust, statistics
+from faultodds.tuning.statistics import Silence
 from faultodds.tuning.structure import Structure, structure_of
 from faultodds.tuning.work import workers
 
@@ -33,9 +34,11 @@ if TYPE_CHECKING:
     import pandas as pd
 
 #: Jobs of a chunk: enough to keep two cores busy, few enough that a million fit in memory.
-CHUNK = 20_000
-#: Jobs of the part that is looked at first.
-SAMPLE = 3_000
+CHUNK = 10_000
+#: Jobs of the part that is looked at first, and of the part from which strengths are chosen.
+SAMPLE, PART = 3_000, 6_000
+#: Fewest jobs that such a part takes from one chunk.
+FROM_EACH = 2_000
 
 
 @dataclass(frozen=True)
@@ -78,9 +81,11 @@ def fit(knowledge: Knowledge, logs: pd.DataFrame | Iterable[pd.DataFrame], setti
     chunks, notes = encoded(structure, logs, settings)
     start = warmed(structure, chunks, settings)
     chunks = [missing.hushed(structure, c, start.silence) for c in chunks]
+    ascent = Ascent(structure, settings, start.silence, start.theta)
+    with workers(structure, part_of(chunks, PART), settings) as go:
+        ascent.choose(go, sum(float(c.weight.sum()) for c in chunks))
     with workers(structure, chunks, settings) as go:
-        ascent = Ascent(structure, settings, go, start.silence, start.theta)
-        ascent.climb()
+        ascent.climb(go)
     return _learned(structure, settings, ascent, [*notes, *start.notes])
 
 
@@ -100,14 +105,11 @@ def warmed(structure: Structure, chunks: Sequence[Chunk], settings: Settings) ->
     """
     sample = part_of(chunks, SAMPLE)
     found = missing.look(structure, sample, structure.families.prior, trust_of(settings))
-    heard = missing.hushed(structure, sample, found.silence)
-    plain = settings.replace(strengths=settings.worth(), iterations=WARM, recentre=False)
-
-    def go(theta: Floats, silence: Silence, trust: Trust) -> Statistics:
-        return statistics(structure, heard, theta, silence, trust)
-
-    ascent = Ascent(structure, plain, go, found.silence, structure.families.prior)
-    ascent.climb()
+    heard = [missing.hushed(structure, c, found.silence) for c in sample]
+    plain = settings.replace(strengths=settings.worth(), iterations=WARM)
+    ascent = Ascent(structure, plain, found.silence, structure.families.prior)
+    with workers(structure, heard, settings.replace(scheduler=None)) as go:
+        ascent.climb(go)
     return Start(ascent.theta, found.silence, found.notes)
 
 
@@ -162,9 +164,15 @@ class _Notes:
         return out
 
 
-def part_of(chunks: Sequence[Chunk], jobs: int) -> Chunk:
-    """Evenly spread jobs of the first chunk, as a chunk."""
-    return chunks[0].some(jobs)
+def part_of(chunks: Sequence[Chunk], jobs: int) -> list[Chunk]:
+    """About so many jobs, evenly spread over the log; all chunks when they have no more."""
+    every = sum(c.evidence.shape[0] for c in chunks)
+    if every <= jobs:
+        return list(chunks)
+    # A few jobs of every chunk of a long log would cost the fixed work of a chunk over and over.
+    used = chunks[:: math.ceil(len(chunks) * FROM_EACH / jobs)]
+    share = min(1.0, jobs / sum(c.evidence.shape[0] for c in used))
+    return [c.some(math.ceil(c.evidence.shape[0] * share)) for c in used]
 
 
 def _learned(structure: Structure, settings: Settings, ascent: Ascent, notes: list[str]) -> Learned:

@@ -11,7 +11,7 @@ jobs without it count too much against the faults that it shows, and those come 
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Iterable
 
 import numpy as np
 import numpy.typing as npt
@@ -19,10 +19,10 @@ import numpy.typing as npt
 from faultodds.records import dataclass
 from faultodds.tables import Floats
 from faultodds.tuning import likelihood as passes
-from faultodds.tuning.arrays import arrays_of
+from faultodds.tuning.arrays import Arrays, arrays_of
 from faultodds.tuning.encode import Chunk, silent_start, split_start
 from faultodds.tuning.families import DONE
-from faultodds.tuning.likelihood import Silence, Trust
+from faultodds.tuning.likelihood import Rows, Silence, Trust
 from faultodds.tuning.structure import Structure
 
 #: A check is silent when a normal result is written down at most this often beside a bad one. Above it, odd proportions are
@@ -42,13 +42,13 @@ class Found:
     notes: tuple[str, ...]
 
 
-def look(structure: Structure, chunk: Chunk, theta: Floats, trust: Trust) -> Found:
-    """Compare recorded and expected normal results of every symptom and check of a chunk."""
+def look(structure: Structure, chunks: Iterable[Chunk], theta: Floats, trust: Trust) -> Found:
+    """Compare recorded and expected normal results of every symptom and check of some chunks."""
     arrays = arrays_of(structure, theta)
-    rows = passes.rows_of(structure, chunk, arrays, Silence.none(structure), trust)
-    tally = _Tally(structure, chunk)
-    for block in passes.blocks(chunk, rows, arrays):
-        tally.add(block, arrays, rows)
+    tally = _Tally(structure)
+    for chunk in chunks:
+        rows = passes.rows_of(structure, chunk, arrays, Silence.none(structure), trust)
+        tally.add(chunk, arrays, rows)
     return tally.found()
 
 
@@ -70,73 +70,62 @@ def _column(chunk: Chunk, row: int) -> npt.NDArray[np.bool_]:
     return np.asarray(chunk.evidence[:, [row]].toarray().ravel() > 0)
 
 
+def observable_of(structure: Structure, chunk: Chunk) -> npt.NDArray[np.int64]:
+    """(rows,) which symptom or check each row of a chunk's evidence is a finding of, -1 for other rows."""
+    out = np.full(chunk.evidence.shape[1], -1)
+    for (name, _), row in structure.row_of.items():
+        out[row] = structure.observables.index(name)
+    for i, split in enumerate(chunk.splits):
+        out[split_start(structure) + i] = split.observable
+    return out
+
+
 def recorded(structure: Structure, chunk: Chunk) -> npt.NDArray[np.bool_]:
     """(N, checks) which symptoms and checks are on record, doubtful ones too."""
-    observable = np.full(chunk.evidence.shape[1], -1)
-    for (name, _), row in structure.row_of.items():
-        observable[row] = structure.observables.index(name)
-    for i, split in enumerate(chunk.splits):
-        observable[split_start(structure) + i] = split.observable
     job = np.repeat(np.arange(chunk.evidence.shape[0]), np.diff(chunk.evidence.indptr))
-    which = observable[chunk.evidence.indices]
+    which = observable_of(structure, chunk)[chunk.evidence.indices]
     out = np.zeros((chunk.evidence.shape[0], structure.checks), dtype=bool)
     out[job[which >= 0], which[which >= 0]] = True
     return out
 
 
 class _Tally:
-    """Recorded and expected results of each check."""
+    """Recorded and expected results of each check, one chunk after the other."""
 
-    def __init__(self, structure: Structure, chunk: Chunk) -> None:
-        self.structure, self.chunk = structure, chunk
-        self.on_record = recorded(structure, chunk)
-        self.eligible = eligible(structure, chunk)
+    def __init__(self, structure: Structure) -> None:
+        self.structure = structure
         size = structure.checks
         self.records, self.normal, self.expected, self.spread = (np.zeros(size) for _ in range(4))
         self.bad_expected = np.zeros(size)
-        self.jobs = np.zeros(size)
 
-    def add(self, block: Any, arrays: Any, rows: Any) -> None:
-        """Add a few jobs: what each recorded check should have shown, going by everything else on record."""
+    def add(self, chunk: Chunk, arrays: Arrays, rows: Rows) -> None:
+        """Add a chunk: what each recorded check should have shown, going by everything else on record."""
         s = self.structure
-        prior = block.main @ arrays.given_main.astype(block.main.dtype)
-        joint = (block.like * prior).astype(np.float64)
-        possible = block.joint.any(axis=1)
-        weight = self.chunk.weight[block.rows]
-        evidence = self.chunk.evidence[block.rows]
-        for j in range(s.checks):
-            here = np.flatnonzero(self.on_record[block.rows][:, j] & possible)
-            normal_by_suspect = arrays.outcome[s.group_of[j], 0]
-            can = self.eligible[block.rows][:, j] & possible
-            if can.any():
-                chance = joint[can] @ normal_by_suspect / joint[can].sum(axis=1)
-                self.jobs[j] += weight[can].sum()
-                self.bad_expected[j] += (weight[can] * (1.0 - chance)).sum()
-            if len(here):
-                seen = self._seen(evidence[here], j)
-                self._compare(j, joint[here], normal_by_suspect, rows, seen, weight[here])
+        normal = arrays.outcome[s.group_of[: s.checks], 0]
+        observable = observable_of(s, chunk)
+        findings = np.flatnonzero(observable >= 0)
+        of = observable[findings]
+        # Likelihoods without one finding: what it brought is divided out again.
+        without = np.exp(-np.maximum(rows.log_likelihood[findings].astype(np.float64), -60.0))
+        first = [s.row_of[name, s.suspects.observables[name][0]] for name in s.observables[: s.checks]]
+        can_be = eligible(s, chunk)
+        for block in passes.blocks(chunk, rows, arrays):
+            prior = block.main @ arrays.given_main.astype(block.main.dtype)
+            joint = (block.like * prior).astype(np.float64)
+            total = joint.sum(axis=1, keepdims=True)
+            joint = np.divide(joint, total, out=np.zeros_like(joint), where=total > 0)
+            weight = np.where(total[:, 0] > 0, chunk.weight[block.rows], 0.0)
+            self.bad_expected += weight @ (can_be[block.rows] * (1.0 - joint @ normal.T))
+            seen = chunk.evidence[block.rows][:, findings].toarray() > 0
+            divisor = np.maximum(joint @ without.T, 1e-300)
+            chance = np.clip(joint @ (without * normal[of]).T / divisor, 0.0, 1.0)
+            self._sum(self.records, of, weight @ seen)
+            self._sum(self.normal, of, (weight @ seen) * np.isin(findings, first))
+            self._sum(self.expected, of, weight @ (seen * chance))
+            self._sum(self.spread, of, weight**2 @ (seen * chance * (1.0 - chance)))
 
-    def _seen(self, evidence: Any, j: int) -> npt.NDArray[np.int64]:
-        """Row of the finding of check j in each of some jobs."""
-        own = [r for (n, _), r in self.structure.row_of.items() if n == self.structure.observables[j]]
-        start = split_start(self.structure)
-        own += [start + i for i, split in enumerate(self.chunk.splits) if split.observable == j]
-        dense = evidence[:, own].toarray()
-        return np.asarray(np.array(own)[dense.argmax(axis=1)])
-
-    def _compare(
-        self, j: int, joint: Floats, normal: Floats, rows: Any, seen: npt.NDArray[np.int64], weight: Floats
-    ) -> None:
-        first = self.structure.row_of[self.structure.observables[j], self._normal_name(j)]
-        without = joint / np.exp(np.maximum(rows.log_likelihood[seen].astype(np.float64), -60.0))
-        chance = np.clip(without @ normal / np.maximum(without.sum(axis=1), 1e-300), 0.0, 1.0)
-        self.records[j] += weight.sum()
-        self.normal[j] += weight[seen == first].sum()
-        self.expected[j] += (weight * chance).sum()
-        self.spread[j] += (weight**2 * chance * (1.0 - chance)).sum()
-
-    def _normal_name(self, j: int) -> str:
-        return self.structure.suspects.observables[self.structure.observables[j]][0]
+    def _sum(self, into: Floats, of: npt.NDArray[np.int64], by_finding: Floats) -> None:
+        into += np.bincount(of, by_finding, minlength=len(into))
 
     def found(self) -> Found:
         """Which checks are silent."""

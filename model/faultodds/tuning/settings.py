@@ -42,7 +42,7 @@ class Settings:
     half_life_days: float | None = None
     omitted_target: float = 5e-3
     iterations: int = 60
-    tolerance: float = 2e-5
+    tolerance: float = 5e-5
     label_weight: float = 1.0
     finding_weight: float = 1.0
     workers: int = 1

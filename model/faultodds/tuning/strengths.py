@@ -28,12 +28,12 @@ SHARES_PER_JOB = 2.0
 USUAL = 20.0
 
 
-def choose(families: Families, counts: Floats, frozen: Bools, centre: Floats) -> dict[str, float]:
+def choose(families: Families, counts: Floats, frozen: Bools, centre: Floats, jobs: float) -> dict[str, float]:
     """The best strength of each kind on `GRID` for expected `counts` (P,); families in `frozen` have no say.
 
-    `centre` (P,) are the chances that the strengths are about: the file's, or `recentred`.
+    `centre` (P,) are the chances that the strengths are about: the file's, or `recentred`. `jobs` is the weight of the whole log.
     """
-    out = {"shares": WORTH["shares"] + SHARES_PER_JOB * float(families.totals(counts)[families.kind == 0].sum())}
+    out = {"shares": WORTH["shares"] + SHARES_PER_JOB * jobs}
     for k, kind in list(enumerate(KINDS))[1:]:
         chosen = (families.kind == k) & ~frozen
         entries = chosen[families.of]

@@ -7,6 +7,7 @@ form a *group*, and only groups are ever computed. Whether a repair gets done is
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -74,6 +75,11 @@ class Structure:
     def checks(self) -> int:
         """Number of symptoms and checks, which come before the repairs among `observables`."""
         return len(self.observables) - len(self.knowledge.repair)
+
+    @cached_property
+    def repair_number(self) -> dict[str, int]:
+        """Place of each repair in the file."""
+        return {name: r for r, name in enumerate(self.knowledge.repair)}
 
     @property
     def verify(self) -> int:
