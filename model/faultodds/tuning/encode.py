@@ -18,7 +18,7 @@ from faultodds.records import dataclass
 from faultodds.tables import Floats
 from faultodds.tuning.courses import Moments, moments_of, read_course
 from faultodds.tuning.families import Index
-from faultodds.tuning.structure import Small, Structure
+from faultodds.tuning.structure import GUESSES, Small, Structure
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -183,13 +183,13 @@ def silent_start(structure: Structure) -> int:
 
 
 def done_start(structure: Structure) -> int:
-    """Row that says that the repairs are known; one row for each repair that was done comes after it."""
+    """Row that says that the repairs are known; for each repair rows follow that say that it was done, one for each of `GUESSES`."""
     return silent_start(structure) + structure.checks
 
 
 def split_start(structure: Structure) -> int:
     """First row of a chunk's own: its doubtful findings."""
-    return done_start(structure) + 1 + len(structure.knowledge.repair)
+    return done_start(structure) + 1 + len(structure.knowledge.repair) * len(GUESSES)
 
 
 # --- what was done, and what came of it ------------------------------------------------------------------------------
@@ -207,7 +207,7 @@ def _done(structure: Structure, frame: pd.DataFrame) -> list[Small]:
         done[row, [names[n] for n in str(cell).split(";") if n]] = True
     out = [np.where(code < 0, -1, done_start(structure)).astype(np.int32)]
     for r in np.flatnonzero(done.any(axis=0)).tolist():
-        out.append(np.where(done[code, r], done_start(structure) + 1 + r, -1).astype(np.int32))
+        out.append(np.where(done[code, r], done_start(structure) + 1 + r * len(GUESSES), -1).astype(np.int32))
     return out
 
 

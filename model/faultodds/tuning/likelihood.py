@@ -22,7 +22,7 @@ from faultodds.tuning import courses
 from faultodds.tuning.arrays import NEVER, Arrays, Singles, log
 from faultodds.tuning.encode import Chunk
 from faultodds.tuning.families import Index
-from faultodds.tuning.structure import Structure
+from faultodds.tuning.structure import GUESSES, Structure
 
 #: Jobs looked at together: their arrays stay in the processor's cache.
 BLOCK = 512
@@ -101,9 +101,12 @@ def _split_rows(structure: Structure, chunk: Chunk, arrays: Arrays) -> Singles:
 
 
 def _done_rows(structure: Structure, arrays: Arrays) -> Floats:
-    """That nothing was done, then for each repair what its being done changes."""
-    both = np.log(np.maximum(arrays.outcome[structure.group_of[structure.checks :], :2], 1e-9))
-    return np.concatenate([both[:, :, 0].sum(axis=0, keepdims=True), both[:, :, 1] - both[:, :, 0]])
+    """That nothing was done, then for each repair, and each chance that it was a guess, what its being done changes."""
+    chance = np.maximum(arrays.outcome[structure.group_of[structure.checks :], :2], 1e-9)
+    undone, done = chance[:, None, :, 0], chance[:, None, :, 1]
+    guess = np.array(GUESSES)[None, :, None]
+    changed = np.log(done + undone * guess) - np.log(undone)
+    return np.concatenate([np.log(chance[:, :, 0]).sum(axis=0, keepdims=True), changed.reshape(-1, chance.shape[1])])
 
 
 # --- the jobs ------------------------------------------------------------------------------------------------------

@@ -22,7 +22,7 @@ from faultodds.tuning import courses
 from faultodds.tuning.arrays import Arrays, arrays_of
 from faultodds.tuning.encode import Chunk, done_start, split_start
 from faultodds.tuning.likelihood import Block, Rows, Silence, Trust, blocks, rows_of
-from faultodds.tuning.structure import Structure
+from faultodds.tuning.structure import GUESSES, Structure
 
 __all__ = ["Block", "Rows", "Silence", "Statistics", "Trust", "blocks", "rows_of", "statistics", "total"]
 
@@ -166,7 +166,7 @@ class _Sums:
         for i, split in enumerate(chunk.splits):
             jobs = rows.trust.finding * self.by_row[at + i]
             _count_split(s, self.arrays, cells, split.observable, np.array(split.weights), jobs)
-        _count_done(s, cells, rows.trust.label * self.by_row[done_start(s) : at])
+        _count_done(s, self.arrays, cells, rows.trust.label * self.by_row[done_start(s) : at])
         found = courses.tally(s, chunk.moments, rows.tail, self.by_tail, self.arrays, rows.sights.bad)
         courses.add_counts(s, found, chunk.moments, rows.sights, cells, padded)
 
@@ -196,12 +196,19 @@ def _count_split(
     cells[used, : len(weights)] += share * by_group[used, None]
 
 
-def _count_done(structure: Structure, cells: Floats, expected: Floats) -> None:
-    """Count repairs done and not done; `expected` (1 + repairs, H) jobs whose repairs are known, and that had each."""
+def _count_done(structure: Structure, arrays: Arrays, cells: Floats, expected: Floats) -> None:
+    """Count repairs done and not done, those done as a guess among the latter.
+
+    `expected` (1 + repairs * guesses, H) jobs whose repairs are known, and that had each with each chance of a guess.
+    """
     every = expected[0]
-    for done, group in zip(expected[1:], structure.group_of[structure.checks :], strict=True):
-        cells[:, 0] += np.bincount(group, every - done, minlength=len(cells))
-        cells[:, 1] += np.bincount(group, done, minlength=len(cells))
+    groups = structure.group_of[structure.checks :]
+    guess = np.array(GUESSES)[:, None]
+    for jobs, group in zip(expected[1:].reshape(len(groups), len(GUESSES), -1), groups, strict=True):
+        undone, done = np.maximum(arrays.outcome[group, :2], 1e-9).T
+        needed = (jobs * (done / (done + undone * guess))).sum(axis=0)
+        cells[:, 0] += np.bincount(group, every - needed, minlength=len(cells))
+        cells[:, 1] += np.bincount(group, needed, minlength=len(cells))
 
 
 def part_counts(structure: Structure, arrays: Arrays, cells: Floats) -> Floats:

@@ -22,6 +22,8 @@ from faultodds.tuning.families import DONE, Families, Index, Layout, build
 
 Small = npt.NDArray[np.int32]
 NO_PART = -1
+#: Chances that a repair was done as a guess: each is taken for the nearest of these.
+GUESSES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.95)
 
 
 class Acting(NamedTuple):
@@ -43,8 +45,8 @@ class Structure:
     group * O + outcome for each row of the likelihood, R being the outcomes of symptoms and checks end to end; `row_of`
     (observable, outcome) to row; `present` (C, H) where a main cause can lead to a suspect; `own` (C, M) modes of a main
     cause's own component; `lacking` (L, H) suspects that a value of an equipment fact rules out, `lacking_of` which value.
-    `removal` (repairs, H) suspect that is left when a repair takes; `acting`, for each repair, see `Acting`; `sound` (H,) nothing
-    wrong at all.
+    `removal` (repairs, H) suspect that is left when a repair takes; `acting`, for each repair, see `Acting`; `puts_right`
+    (repairs, C) what part of a main cause's repairs each is; `sound` (H,) nothing wrong at all.
     """
 
     knowledge: Knowledge
@@ -64,6 +66,7 @@ class Structure:
     lacking: npt.NDArray[np.bool_]
     removal: Small
     acting: tuple[Acting, ...]
+    puts_right: Floats
     sound: npt.NDArray[np.bool_]
 
     @property
@@ -119,6 +122,7 @@ def structure_of(knowledge: Knowledge, omitted_target: float) -> Structure:
         lacking=_lacking(suspects, equipment_rows),
         removal=removal,
         acting=tuple(_acting(row) for row in removal),
+        puts_right=_puts_right(knowledge, suspects),
         sound=np.arange(len(suspects.member)) == suspects.sound,
     )
 
@@ -141,6 +145,13 @@ def _present(suspects: Suspects) -> npt.NDArray[np.bool_]:
 def _removal(knowledge: Knowledge, suspects: Suspects) -> Small:
     rows = [suspects.removal(repair_modes(knowledge, repair)) for repair in knowledge.repair.values()]
     return np.stack(rows) if rows else np.zeros((0, len(suspects.member)), dtype=np.int32)
+
+
+def _puts_right(knowledge: Knowledge, suspects: Suspects) -> Floats:
+    out = np.zeros((len(knowledge.repair), len(suspects.mains)))
+    for r, repair in enumerate(knowledge.repair.values()):
+        out[r, [suspects.mains.index(m) for m in repair_modes(knowledge, repair)]] = 1.0
+    return out / np.maximum(out.sum(axis=0), 1.0)
 
 
 def _acting(row: Small) -> Acting:
