@@ -37,7 +37,7 @@ def shop(seed: int, jobs: int, missing: float, sweeps: int, burn: int, target: f
     rng = np.random.default_rng(seed)
     theta = np.maximum(f.scaled(np.maximum(rng.standard_gamma(f.spread_strengths(dict(WORTH))), 1e-290)), 1e-30)
     truth = overlay.apply(knowledge, numbers(places_of(knowledge, structure.suspects, f), theta))
-    log = draw_log(truth, jobs, seed, missing, theta=theta)
+    log = draw_log(truth, jobs, seed, missing, theta=theta, guesses_of=structure)
     learned = fit(knowledge, log, settings)
     # From the prior's middle, not from the fitted mode, which the draws would have to leave first.
     start = dataclasses.replace(learned, theta=f.prior)

@@ -177,11 +177,10 @@ def test_a_known_cause_is_counted() -> None:
 def test_strengths_follow_the_log() -> None:
     """Counts like the file make its links worth much, counts unlike it make them worth little; shares hold two thirds."""
     f = rich_structure().families
-    frozen = np.zeros(f.count, dtype=bool)
     rng = np.random.default_rng(0)
     unlike = f.scaled(np.maximum(rng.standard_gamma(f.spread_strengths(dict.fromkeys(WORTH, 6.0))), 1e-290))
-    near = strengths.choose(f, 200 * f.prior, frozen, f.prior, 200)
-    far = strengths.choose(f, 200 * unlike, frozen, f.prior, 200)
+    near = strengths.choose(f, 200 * f.prior, f.prior, 200)
+    far = strengths.choose(f, 200 * unlike, f.prior, 200)
     assert near["links"] >= 4 * far["links"]
     assert near["shares"] == pytest.approx(100 + 2 * 200) == far["shares"]
 

@@ -27,7 +27,7 @@ def _ranks() -> np.ndarray:
     ranks = []
     for seed in range(SHOPS):
         theta, truth = shop(1000 + seed)
-        log = draw_log(truth, JOBS, seed, 0.5, theta=theta)
+        log = draw_log(truth, JOBS, seed, 0.5, theta=theta, guesses_of=s)
         chain = Chain(s, encoded(s, log, FULL, merge=False)[0], start, seed)
         for _ in range(BURN):
             chain.sweep()

@@ -6,7 +6,7 @@ import numpy as np
 
 from faultodds.errors import FaultoddsError
 from faultodds.tables import Floats
-from faultodds.tuning import missing, strengths
+from faultodds.tuning import strengths
 from faultodds.tuning.arrays import TINY
 from faultodds.tuning.families import Families
 from faultodds.tuning.likelihood import Silence, Trust
@@ -38,9 +38,8 @@ class Ascent:
     def __init__(self, structure: Structure, settings: Settings, silence: Silence, theta: Floats) -> None:
         self.structure, self.families = structure, structure.families
         self.settings, self.silence = settings, silence
-        self.frozen = missing.frozen_families(structure, silence)
         self.centre = self.families.prior
-        self.theta = np.where(self.frozen[self.families.of], self.families.prior, theta)
+        self.theta = theta
         self.strengths = settings.worth()
         self.trace: list[float] = []
         self.statistics: Statistics | None = None
@@ -48,12 +47,14 @@ class Ascent:
     def choose(self, go: Pass, jobs: float) -> None:
         """Choose the strengths, and what they are about, from a log or a part of one; `jobs` is the weight of the whole log."""
         auto = self.settings.strengths == AUTO
-        for _ in range(CHOICES if auto or self.settings.recentre else 0):
+        for number in range(CHOICES if auto or self.settings.recentre else 0):
             found = self._passes(go, BETWEEN)
             if self.settings.recentre:
                 self.centre = strengths.recentred(self.structure, found.counts)
             if auto:
-                self.strengths = strengths.choose(self.families, found.counts, self.frozen, self.centre, jobs)
+                chosen = strengths.choose(self.families, found.counts, self.centre, jobs)
+                # What the log says of the shares is told before anything holds them back.
+                self.strengths = chosen if number == 0 else {**chosen, "shares": self.strengths["shares"]}
 
     def climb(self, go: Pass) -> None:
         """Go up until a pass gains less than the tolerance."""
@@ -62,7 +63,7 @@ class Ascent:
     @property
     def pseudo(self) -> Floats:
         """(P,) Dirichlet parameters in force."""
-        return self.families.spread_strengths(self.strengths, self.frozen, self.centre)
+        return self.families.spread_strengths(self.strengths, self.centre)
 
     def _expect(self, go: Pass, theta: Floats) -> tuple[Statistics, float]:
         """A pass at `theta`, and the objective there."""
@@ -72,8 +73,7 @@ class Ascent:
                 f"no fault of the file explains any of the {found.impossible:g} jobs of this log. "
                 "Is it the log of another appliance?"
             )
-        pseudo = np.where(self.frozen[self.families.of], 0.0, self.pseudo)
-        return found, found.log_likelihood + log_prior(pseudo, theta, self.centre)
+        return found, found.log_likelihood + log_prior(self.pseudo, theta, self.centre)
 
     def _passes(self, go: Pass, most: int) -> Statistics:
         """At most `most` passes, every second one lengthened where that goes higher still; returns the last."""

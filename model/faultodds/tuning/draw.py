@@ -21,6 +21,8 @@ from faultodds.tuning.families import DONE, build
 if TYPE_CHECKING:
     import pandas as pd
 
+    from faultodds.tuning.structure import Structure
+
 Ints = npt.NDArray[np.int64]
 Rng = np.random.Generator
 
@@ -33,12 +35,14 @@ def draw_log(
     truth: bool = False,
     theta: npt.NDArray[np.float64] | None = None,
     followed_days: float = 365.0,
+    guesses_of: Structure | None = None,
 ) -> pd.DataFrame:
     """A clean log of `jobs` jobs drawn from `knowledge`.
 
     `missing` is the share of facts, symptoms and checks left out, each by itself. Repairs are done as the log habits say
     (`theta`, a vector of the families' chances, can give each repair its own), one run follows, and customers come back or not.
-    With `truth`, a column `cause` holds the main cause.
+    With `truth`, a column `cause` holds the main cause. With `guesses_of`, technicians also do what the findings on record suggest
+    by that file's numbers (`guesses.py`).
     """
     import pandas as pd
 
@@ -52,7 +56,8 @@ def draw_log(
     for name in knowledge.observables():
         if name != knowledge.costs.verify:
             columns[clean.FOUND + name] = _cells(nodes.state[name], tables[name].states, missing, rng)
-    columns |= _aftermath(knowledge, nodes, rng, theta)
+    guess = None if guesses_of is None else _guesses(guesses_of, pd.DataFrame(columns))
+    columns |= _aftermath(knowledge, nodes, rng, theta, guess)
     columns[clean.FOLLOWED] = np.full(jobs, followed_days)
     if truth:
         columns["cause"] = _category(nodes.state["main_cause"], main_cause_states(knowledge))
@@ -113,13 +118,19 @@ def _category(codes: Ints, names: Sequence[str]) -> Any:
 
 
 def _aftermath(
-    knowledge: Knowledge, nodes: _Nodes, rng: Rng, theta: npt.NDArray[np.float64] | None
+    knowledge: Knowledge,
+    nodes: _Nodes,
+    rng: Rng,
+    theta: npt.NDArray[np.float64] | None,
+    guess: npt.NDArray[np.float64] | None,
 ) -> dict[str, object]:
     """Repairs, the run after them, and whether the customer came back."""
     import pandas as pd
 
     jobs = len(nodes.state["main_cause"])
     done = _repairs(knowledge, nodes, rng, theta)
+    if guess is not None:
+        done |= rng.random(done.shape) < guess
     for r, repair in enumerate(knowledge.repair.values()):
         took = done[r] & (rng.random(jobs) < repair.success)
         for mode in repair_modes(knowledge, repair):
@@ -143,6 +154,17 @@ def _aftermath(
         clean.ENDED: pd.Categorical(np.where(back, clean.CAME_BACK, clean.GONE)),
         clean.BACK_AFTER: np.where(back, np.floor(rng.random(jobs) * log.window_days), np.nan),
     }
+
+
+def _guesses(structure: Structure, found: pd.DataFrame) -> npt.NDArray[np.float64]:
+    """(repairs, jobs) chance that each repair is done as a guess."""
+    from faultodds.tuning.encode import Encoder
+    from faultodds.tuning.guesses import levels_of, suggested
+    from faultodds.tuning.likelihood import Silence
+    from faultodds.tuning.structure import GUESSES
+
+    chunk = Encoder(structure, merge=False).encode(found)
+    return np.array(GUESSES)[levels_of(suggested(structure, chunk, Silence.none(structure)))].T
 
 
 def _repairs(

@@ -183,7 +183,7 @@ def silent_start(structure: Structure) -> int:
 
 
 def done_start(structure: Structure) -> int:
-    """Row that says that the repairs are known; for each repair rows follow that say that it was done, one for each of `GUESSES`."""
+    """Row that says that the repairs are known; after it one row for each repair that was done and each of `GUESSES`."""
     return silent_start(structure) + structure.checks
 
 

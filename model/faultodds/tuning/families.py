@@ -82,29 +82,18 @@ class Families:
         """Weights made to add up to 1 in each family."""
         return np.asarray(weights / self.totals(weights)[self.of])
 
-    def spread_strengths(
-        self,
-        strengths: dict[str, float],
-        frozen: npt.NDArray[np.bool_] | None = None,
-        centre: Floats | None = None,
-    ) -> Floats:
-        """(P,) Dirichlet parameters n * (file's chances), `strengths` giving n by kind; frozen families count as certain.
+    def spread_strengths(self, strengths: dict[str, float], centre: Floats | None = None) -> Floats:
+        """(P,) Dirichlet parameters n * (file's chances), `strengths` giving n by kind.
 
         `centre` (P,) takes the place of the file's chances.
         """
         worth = np.array([strengths[k] for k in KINDS])[self.kind]
-        if frozen is not None:
-            worth = np.where(frozen, FROZEN, worth)
         return np.asarray(worth[self.of] * (self.prior if centre is None else centre))
 
     def entry(self, name: str, outcome: str) -> int:
         """Place of one chance in the vector, by family and outcome; KeyError when it is not learned."""
         family = self.names.index(name)
         return int(self.start[family]) + self.outcomes[family].index(outcome)
-
-
-#: Jobs that a family which must not move is taken to be worth.
-FROZEN = 1e12
 
 
 class _Maker:

@@ -10,9 +10,6 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-import numpy as np
-import numpy.typing as npt
-
 from faultodds import overlay
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
@@ -68,7 +65,6 @@ class Learned:
     theta: Floats
     counts: Floats
     silence: Silence
-    frozen: npt.NDArray[np.bool_]
     centre: Floats
 
 
@@ -205,6 +201,5 @@ def _learned(structure: Structure, settings: Settings, ascent: Ascent, notes: li
         theta=ascent.theta,
         counts=found.counts,
         silence=ascent.silence,
-        frozen=ascent.frozen,
         centre=ascent.centre,
     )

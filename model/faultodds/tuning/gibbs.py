@@ -21,12 +21,14 @@ from faultodds.tables import Floats
 from faultodds.tuning import missing, statistics
 from faultodds.tuning.arrays import TINY, Arrays, arrays_of
 from faultodds.tuning.ascent import trust_of
-from faultodds.tuning.encode import Chunk, done_start, split_start
+from faultodds.tuning.encode import Chunk, done_start, silent_start, split_start
 from faultodds.tuning.families import Index
 from faultodds.tuning.fit import Learned, encoded, fit
+from faultodds.tuning.guesses import guessed
+from faultodds.tuning.likelihood import done_for_need
 from faultodds.tuning.places import Place
 from faultodds.tuning.settings import Settings
-from faultodds.tuning.structure import Structure, structure_of
+from faultodds.tuning.structure import GUESSES, Structure, structure_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -109,9 +111,11 @@ class Chain:
 
     def __init__(self, structure: Structure, chunks: list[Chunk], learned: Learned, seed: int) -> None:
         self.structure, self.learned = structure, learned
-        self.chunks = [missing.hushed(structure, c, learned.silence) for c in chunks]
+        self.chunks = [
+            guessed(structure, missing.hushed(structure, c, learned.silence), learned.silence) for c in chunks
+        ]
         self.theta = learned.theta.copy()
-        self.pseudo = structure.families.spread_strengths(learned.strengths, learned.frozen, learned.centre)
+        self.pseudo = structure.families.spread_strengths(learned.strengths, learned.centre)
         self.rng = np.random.default_rng(seed)
         self.trust = trust_of(learned.settings)
 
@@ -190,7 +194,7 @@ class _Tally:
         by_fact = np.bincount(pair, self.chunk.weight[job], minlength=facts.shape[1] * mains).reshape(-1, mains)
         np.add.at(padded, f.fact, rows.trust.finding * by_fact[: len(f.fact)])
         np.add.at(padded, f.state, statistics.state_counts(s, by_main, self._modes(mains)))
-        self._findings(rows.trust)
+        self._findings(rows)
         self._courses(rows, padded)
         np.add.at(padded, f.part, self._parts())
         return padded[:-2]
@@ -201,15 +205,17 @@ class _Tally:
         np.add.at(out, self.main, member)
         return out
 
-    def _findings(self, trust: statistics.Trust) -> None:
+    def _findings(self, rows: statistics.Rows) -> None:
         """Findings and repairs as outcomes of groups."""
-        s, evidence = self.structure, self.chunk.evidence
+        s, evidence, trust = self.structure, self.chunk.evidence, rows.trust
         job = np.repeat(np.arange(evidence.shape[0]), np.diff(evidence.indptr))
         row, suspect = evidence.indices, self.suspect[job]
         plain = row < s.rows
         self._add(s.cell[row[plain], suspect[plain]], job[plain], trust.finding)
         doubtful = row >= split_start(s)
         self._add(self._settled(row[doubtful] - split_start(s), suspect[doubtful]), job[doubtful], trust.finding)
+        silent = (row >= silent_start(s)) & (row < done_start(s))
+        self._untold(row[silent] - silent_start(s), suspect[silent], job[silent], rows)
         done = (row > done_start(s)) & ~doubtful
         known = job[row == done_start(s)]
         self._repairs(row[done] - done_start(s) - 1, job[done], known, trust.label)
@@ -227,12 +233,22 @@ class _Tally:
         picked: Index = group * widest + _pick(self.arrays.outcome[group] * weights[split], self.rng)
         return picked
 
-    def _repairs(self, repair: Index, job: Index, known: Index, label: float) -> None:
+    def _untold(self, check: Index, suspect: Index, job: Index, rows: statistics.Rows) -> None:
+        """Which jobs without a hushed check had it done, with a normal result that nobody wrote down."""
+        group = self.structure.group_of[check, suspect].astype(np.int64)
+        untold = rows.silence.normal_untold(check, self.arrays.outcome[group, 0])
+        drawn = self.rng.random(len(job)) < untold
+        self._add(group[drawn] * self.structure.layout.widest, job[drawn], rows.trust.finding)
+
+    def _repairs(self, row: Index, job: Index, known: Index, label: float) -> None:
+        """Which repairs were done for need, and not as a guess; `row` is repair * guesses + chance of a guess."""
         s, widest = self.structure, self.structure.layout.widest
         groups = s.group_of[s.checks :].astype(np.int64)
         every = (groups[:, self.suspect[known]] * widest).ravel()
         self._add(every, np.tile(known, len(groups)), label)
-        done = groups[repair, self.suspect[job]] * widest
+        group = groups[row // len(GUESSES), self.suspect[job]]
+        needed = self.rng.random(len(job)) < done_for_need(self.arrays, group, np.array(GUESSES)[row % len(GUESSES)])
+        done, job = group[needed] * widest, job[needed]
         self._add(done + 1, job, label)
         self._add(done, job, label, sign=-1)
 

@@ -22,12 +22,14 @@ from faultodds.tuning import courses
 from faultodds.tuning.arrays import NEVER, Arrays, Singles, log
 from faultodds.tuning.encode import Chunk
 from faultodds.tuning.families import Index
-from faultodds.tuning.structure import GUESSES, Structure
+from faultodds.tuning.structure import GUESSES, Small, Structure
 
 #: Jobs looked at together: their arrays stay in the processor's cache.
 BLOCK = 512
 #: Under this a job is gone through again in double precision.
 FAINT = 1e-20
+#: Least chance that a repair is done, or not done.
+LEAST = 1e-9
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,11 @@ class Silence:
     done: Floats
     told: Floats
     hushed: npt.NDArray[np.bool_]
+
+    def normal_untold(self, check: Index | int, normal: Floats) -> Floats:
+        """Chance that a check which is not in the record was done and `normal`, that being its chance before."""
+        untold = self.done[check] * (1.0 - self.told[check]) * normal
+        return np.asarray(untold / np.maximum(1.0 - self.done[check] + untold, 1e-9))
 
     @staticmethod
     def none(structure: Structure) -> Silence:
@@ -67,6 +74,7 @@ class Rows:
     log_likelihood: Singles
     tail: Singles
     sights: courses.Sights
+    silence: Silence
     trust: Trust
 
 
@@ -82,7 +90,7 @@ def rows_of(structure: Structure, chunk: Chunk, arrays: Arrays, silence: Silence
         trust.finding * _split_rows(structure, chunk, arrays),
     ]
     whole = np.concatenate([np.asarray(p, dtype=np.float32) for p in parts])
-    return Rows(whole, courses.chances(structure, chunk.moments, arrays, sights), sights, trust)
+    return Rows(whole, courses.chances(structure, chunk.moments, arrays, sights), sights, silence, trust)
 
 
 def _silent_rows(structure: Structure, arrays: Arrays, silence: Silence) -> Singles:
@@ -102,11 +110,17 @@ def _split_rows(structure: Structure, chunk: Chunk, arrays: Arrays) -> Singles:
 
 def _done_rows(structure: Structure, arrays: Arrays) -> Floats:
     """That nothing was done, then for each repair, and each chance that it was a guess, what its being done changes."""
-    chance = np.maximum(arrays.outcome[structure.group_of[structure.checks :], :2], 1e-9)
+    chance = np.maximum(arrays.outcome[structure.group_of[structure.checks :], :2], LEAST)
     undone, done = chance[:, None, :, 0], chance[:, None, :, 1]
     guess = np.array(GUESSES)[None, :, None]
     changed = np.log(done + undone * guess) - np.log(undone)
     return np.concatenate([np.log(chance[:, :, 0]).sum(axis=0, keepdims=True), changed.reshape(-1, chance.shape[1])])
+
+
+def done_for_need(arrays: Arrays, group: Small | Index, guess: Floats | float) -> Floats:
+    """Chance that a repair which was done was done for another reason than a guess; `group` of `Structure.group_of`."""
+    undone, done = np.maximum(arrays.outcome[group, :2], LEAST).T
+    return np.asarray(done / (done + undone * guess))
 
 
 # --- the jobs ------------------------------------------------------------------------------------------------------

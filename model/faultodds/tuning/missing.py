@@ -21,7 +21,6 @@ from faultodds.tables import Floats
 from faultodds.tuning import likelihood as passes
 from faultodds.tuning.arrays import Arrays, arrays_of
 from faultodds.tuning.encode import Chunk, silent_start, split_start
-from faultodds.tuning.families import DONE
 from faultodds.tuning.likelihood import Rows, Silence, Trust
 from faultodds.tuning.structure import Structure
 
@@ -145,8 +144,8 @@ class _Tally:
         if not which.any():
             return ()
         return (
-            f"The log seems to keep only the bad results of: {self._listed(which, bad)}. Their numbers stay as in the file, and "
-            "a job without one is read as 'not done, or done and normal'. Ask for normal results to be written down too.",
+            f"The log seems to keep only the bad results of: {self._listed(which, bad)}. "
+            "A job without one is read as 'not done, or done and normal'. Ask for normal results to be written down too.",
         )
 
     def _misread(self, which: npt.NDArray[np.bool_], bad: Floats) -> tuple[str, ...]:
@@ -164,17 +163,6 @@ class _Tally:
             for j in np.flatnonzero(which)
         ]
         return ", ".join(shown[:4]) + (f" and {len(shown) - 4} more" if len(shown) > 4 else "")
-
-
-def frozen_families(structure: Structure, silence: Silence) -> npt.NDArray[np.bool_]:
-    """(F,) families that must stay as in the file: those of silent checks."""
-    names = {structure.observables[j] for j in np.flatnonzero(silence.hushed)}
-    out = [
-        not n.startswith("log/") and n.partition("/")[0] in ("symptom", "check") and n.split("/")[1] in names
-        for n in structure.families.names
-    ]
-    assert not any(n.startswith(DONE) for n in names)
-    return np.array(out, dtype=bool)
 
 
 def hushed(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:

@@ -20,8 +20,8 @@ from faultodds.records import dataclass
 from faultodds.tables import Floats
 from faultodds.tuning import courses
 from faultodds.tuning.arrays import Arrays, arrays_of
-from faultodds.tuning.encode import Chunk, done_start, split_start
-from faultodds.tuning.likelihood import Block, Rows, Silence, Trust, blocks, rows_of
+from faultodds.tuning.encode import Chunk, done_start, silent_start, split_start
+from faultodds.tuning.likelihood import Block, Rows, Silence, Trust, blocks, done_for_need, rows_of
 from faultodds.tuning.structure import GUESSES, Structure
 
 __all__ = ["Block", "Rows", "Silence", "Statistics", "Trust", "blocks", "rows_of", "statistics", "total"]
@@ -166,6 +166,9 @@ class _Sums:
         for i, split in enumerate(chunk.splits):
             jobs = rows.trust.finding * self.by_row[at + i]
             _count_split(s, self.arrays, cells, split.observable, np.array(split.weights), jobs)
+        _count_silent(
+            s, self.arrays, cells, rows.silence, rows.trust.finding * self.by_row[silent_start(s) : done_start(s)]
+        )
         _count_done(s, self.arrays, cells, rows.trust.label * self.by_row[done_start(s) : at])
         found = courses.tally(s, chunk.moments, rows.tail, self.by_tail, self.arrays, rows.sights.bad)
         courses.add_counts(s, found, chunk.moments, rows.sights, cells, padded)
@@ -196,6 +199,14 @@ def _count_split(
     cells[used, : len(weights)] += share * by_group[used, None]
 
 
+def _count_silent(structure: Structure, arrays: Arrays, cells: Floats, silence: Silence, expected: Floats) -> None:
+    """Count the normal results that were not written down; `expected` (checks, H) jobs that are silent about each check."""
+    for j in np.flatnonzero(silence.hushed).tolist():
+        group = structure.group_of[j]
+        untold = silence.normal_untold(j, arrays.outcome[group, 0])
+        cells[:, 0] += np.bincount(group, untold * expected[j], minlength=len(cells))
+
+
 def _count_done(structure: Structure, arrays: Arrays, cells: Floats, expected: Floats) -> None:
     """Count repairs done and not done, those done as a guess among the latter.
 
@@ -203,10 +214,8 @@ def _count_done(structure: Structure, arrays: Arrays, cells: Floats, expected: F
     """
     every = expected[0]
     groups = structure.group_of[structure.checks :]
-    guess = np.array(GUESSES)[:, None]
     for jobs, group in zip(expected[1:].reshape(len(groups), len(GUESSES), -1), groups, strict=True):
-        undone, done = np.maximum(arrays.outcome[group, :2], 1e-9).T
-        needed = (jobs * (done / (done + undone * guess))).sum(axis=0)
+        needed = np.sum([n * done_for_need(arrays, group, g) for n, g in zip(jobs, GUESSES, strict=True)], axis=0)
         cells[:, 0] += np.bincount(group, every - needed, minlength=len(cells))
         cells[:, 1] += np.bincount(group, needed, minlength=len(cells))
 

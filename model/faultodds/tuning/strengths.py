@@ -20,22 +20,22 @@ Bools = npt.NDArray[np.bool_]
 GRID = (15.0, 30.0, 60.0, 120.0, 250.0, 500.0, 1000.0)
 #: Spread of log n about the usual strength: two of them are a factor of about 16.
 PULL = 1.0
-#: Jobs that the file's shares are worth for each job in the log: a log moves them by a third of what it says. What it says of
-#: the shares is only as right as the file's picture of symptoms and of what technicians replace on suspicion; on logs of the
-#: simulated shop, shares that were believed in full were further from the truth than the file's (DEVELOPERS.md).
-SHARES_PER_JOB = 2.0
+#: How far from the file's the shares of a log seem to lie (nats) when the shop is just like the file: see `shares_worth`.
+STRAYS = 0.18
+#: Least part of the way that a log moves the shares.
+LEAST = 0.05
 #: Jobs that the file's spread of a context fact is worth.
 USUAL = 20.0
 
 
-def choose(families: Families, counts: Floats, frozen: Bools, centre: Floats, jobs: float) -> dict[str, float]:
-    """The best strength of each kind on `GRID` for expected `counts` (P,); families in `frozen` have no say.
+def choose(families: Families, counts: Floats, centre: Floats, jobs: float) -> dict[str, float]:
+    """The best strength of each kind on `GRID` for expected `counts` (P,).
 
     `centre` (P,) are the chances that the strengths are about: the file's, or `recentred`. `jobs` is the weight of the whole log.
     """
-    out = {"shares": WORTH["shares"] + SHARES_PER_JOB * jobs}
+    out = {"shares": shares_worth(families, counts, jobs)}
     for k, kind in list(enumerate(KINDS))[1:]:
-        chosen = (families.kind == k) & ~frozen
+        chosen = families.kind == k
         entries = chosen[families.of]
         usual = WORTH[kind]
         scores = [
@@ -43,6 +43,17 @@ def choose(families: Families, counts: Floats, frozen: Bools, centre: Floats, jo
         ]
         out[kind] = GRID[int(np.argmax(scores))] if chosen.any() else usual
     return out
+
+
+def shares_worth(families: Families, counts: Floats, jobs: float) -> float:
+    """Jobs that the file's shares are worth, from what the log says of them when it is all but free to say it."""
+    own = families.kind[families.of] == 0
+    file = families.prior[own]
+    free = WORTH["shares"] * file + counts[own]
+    free /= free.sum()
+    strayed = float((free * np.log(free / file)).sum())
+    believed = max(LEAST, 1.0 - STRAYS / max(strayed, 1e-9))
+    return WORTH["shares"] + jobs * (1.0 - believed) / believed
 
 
 def evidence(

@@ -151,7 +151,7 @@ def _puts_right(knowledge: Knowledge, suspects: Suspects) -> Floats:
     out = np.zeros((len(knowledge.repair), len(suspects.mains)))
     for r, repair in enumerate(knowledge.repair.values()):
         out[r, [suspects.mains.index(m) for m in repair_modes(knowledge, repair)]] = 1.0
-    return out / np.maximum(out.sum(axis=0), 1.0)
+    return np.asarray(out / np.maximum(out.sum(axis=0), 1.0))
 
 
 def _acting(row: Small) -> Acting:
