@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coded_logs import LOG
-from faultodds.audit.forecast import Hush, main_cause_odds
+from faultodds.audit.forecast import Gaps, Hush, main_cause_odds
 from faultodds.audit.methods import FLOOR, OMITTED_TARGET, floored
 from faultodds.audit.stages import STAGES, seen_by
 from faultodds.belief import Evidence, Seen, infer
@@ -125,10 +125,10 @@ def test_what_a_log_never_writes_down_can_be_read_between_the_lines() -> None:
     )
     plain = main_cause_odds(suspects, frame)
     belt = suspects.mains.index("belt.broken")
-    still = main_cause_odds(suspects, frame, {"drum_still": Hush(0.9, 0.0, {})})
+    still = main_cause_odds(suspects, frame, Gaps({"drum_still": Hush(0.9, 0.0, {})}, {}))
     assert still[1] == pytest.approx(plain[1])
     assert (still[[0, 2, 3], belt] < 0.5 * plain[[0, 2, 3], belt]).all()
-    code = main_cause_odds(suspects, frame, {"code_airflow": Hush(0.9, 0.0, {"control": "board"})})
+    code = main_cause_odds(suspects, frame, Gaps({"code_airflow": Hush(0.9, 0.0, {"control": "board"})}, {}))
     assert code[1:] == pytest.approx(plain[1:])
     duct = suspects.mains.index("duct.nearly_blocked")
     assert code[0, duct] < plain[0, duct] - 0.01
@@ -142,5 +142,5 @@ def test_reading_between_the_lines_is_exact() -> None:
     blank = 1.0 - 0.7 * ((1.0 - normal) + 0.1 * normal)
     joint = suspects.share * (suspects.given_main @ blank)
     frame = pd.DataFrame({"found:slow": [None], "found:look0": [None]})
-    odds = main_cause_odds(suspects, frame, {"slow": Hush(0.7, 0.1, {})})
+    odds = main_cause_odds(suspects, frame, Gaps({"slow": Hush(0.7, 0.1, {})}, {}))
     assert odds[0] == pytest.approx(joint / joint.sum())

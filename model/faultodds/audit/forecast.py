@@ -39,13 +39,27 @@ class Hush:
     needs: Mapping[str, str]
 
 
-def main_cause_odds(suspects: Suspects, frame: pd.DataFrame, hushed: Mapping[str, Hush] | None = None) -> Floats:
+@dataclass(frozen=True)
+class Gaps:
+    """What the gaps of a log say: `symptoms` of which it keeps bad results only, and `facts` that it keeps only where they are out
+    of the ordinary, with how much likelier a gap is under each value (in the order of `fact_values`) than under the usual one.
+    """
+
+    symptoms: Mapping[str, Hush]
+    facts: Mapping[str, Floats]
+
+
+#: A log whose gaps say nothing.
+NO_GAPS = Gaps({}, {})
+
+
+def main_cause_odds(suspects: Suspects, frame: pd.DataFrame, gaps: Gaps = NO_GAPS) -> Floats:
     """(N, C) chance of each main cause given each job's facts and findings, the frame's `fact:` and `found:` columns.
 
-    A job without a `hushed` symptom is read as "not asked, or asked and normal", not as "not asked".
+    A job without one of the symptoms of `gaps` is read as "not asked, or asked and normal", not as "not asked"; facts likewise.
     """
-    prior = _prior(suspects, frame)
-    rows, table = _evidence(suspects, frame, hushed or {})
+    prior = _prior(suspects, frame, gaps.facts)
+    rows, table = _evidence(suspects, frame, gaps.symptoms)
     out = np.empty_like(prior)
     for start in range(0, len(frame), BATCH):
         batch = slice(start, start + BATCH)
@@ -54,7 +68,7 @@ def main_cause_odds(suspects: Suspects, frame: pd.DataFrame, hushed: Mapping[str
     return out
 
 
-def _prior(suspects: Suspects, frame: pd.DataFrame) -> Floats:
+def _prior(suspects: Suspects, frame: pd.DataFrame, gaps: Mapping[str, Floats]) -> Floats:
     """(N, C) main-cause weights under the facts, scaled so that the largest is 1."""
     log = np.repeat(np.log(np.maximum(suspects.share, NEVER))[None, :], len(frame), axis=0)
     for fact, values in suspects.fact_values.items():
@@ -62,6 +76,8 @@ def _prior(suspects: Suspects, frame: pd.DataFrame) -> Floats:
             codes = _codes(frame[FACT + fact], values, f"value of '{fact}'")
             told = codes >= 0
             log[told] += np.log(np.maximum(suspects.facts[fact], NEVER))[codes[told]]
+            if fact in gaps:
+                log[~told] += np.log(np.maximum(gaps[fact] @ suspects.facts[fact], NEVER))
     return np.asarray(np.exp(log - log.max(axis=1, keepdims=True)))
 
 

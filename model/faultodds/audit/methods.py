@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
 from faultodds.audit.baselines import BASELINES, Baseline, as_numbers
-from faultodds.audit.forecast import Hush, main_cause_odds
+from faultodds.audit.forecast import NO_GAPS, Gaps, Hush, main_cause_odds
 from faultodds.audit.groups import NOT_KNOWN, Groups
 from faultodds.audit.scores import Ints
 from faultodds.audit.stages import Stage, seen_by
@@ -51,9 +51,9 @@ def floored(p: Floats) -> Floats:
     return np.asarray((1.0 - FLOOR) * p + FLOOR / p.shape[1])
 
 
-def forecast_of(suspects: Suspects, groups: Groups, hushed: Mapping[str, Hush] | None = None) -> Forecast:
+def forecast_of(suspects: Suspects, groups: Groups, gaps: Gaps = NO_GAPS) -> Forecast:
     """The model's forecast from compiled priors, and from what is known of how the log is kept."""
-    return lambda stage, seen: groups.from_mains(main_cause_odds(suspects, seen, hushed))
+    return lambda stage, seen: groups.from_mains(main_cause_odds(suspects, seen, gaps))
 
 
 @dataclass(frozen=True)
@@ -73,8 +73,9 @@ class Fixed:
 class Learned:
     """Priors learned from the past log by `faultodds.tuning`; it reads the log itself and is given no labels.
 
-    Where learning found that the log keeps bad results only of a symptom, the forecast reads such a log as learning did: the rivals
-    are free to learn from gaps as well. Of checks it never does, since later ones have not been done yet.
+    Where learning found that the log keeps bad results only of a symptom, or a fact only where it is out of the ordinary, the
+    forecast reads gaps as learning did: the rivals are free to learn from gaps as well. Of checks it never does, since later ones
+    have not been done yet.
     """
 
     name: str
@@ -88,16 +89,23 @@ class Learned:
 
         learned = fit(self.knowledge, past, self.settings)
         suspects = compile_suspects(learned.knowledge, OMITTED_TARGET)
-        return forecast_of(suspects, self.groups, hushed_symptoms(self.knowledge, learned.silence))
+        return forecast_of(suspects, self.groups, gaps_of(suspects, self.knowledge, learned.silence))
 
 
-def hushed_symptoms(knowledge: Knowledge, silence: Silence) -> dict[str, Hush]:
-    """The symptoms of which a log keeps bad results only."""
-    return {
+def gaps_of(suspects: Suspects, knowledge: Knowledge, silence: Silence) -> Gaps:
+    """What learning found the gaps of a log to say, of symptoms and facts."""
+    facts, place = {}, 0
+    for fact in knowledge.context:
+        weights = silence.facts[place : place + len(suspects.fact_values[fact])]
+        place += len(weights)
+        if (weights < 1.0).any():
+            facts[fact] = weights
+    symptoms = {
         name: Hush(float(silence.done[j]), float(silence.told[j]), record.needs)
         for j, (name, record) in enumerate(knowledge.observables().items())
         if name in knowledge.symptom and silence.hushed[j]
     }
+    return Gaps(symptoms, facts)
 
 
 @dataclass(frozen=True)

@@ -42,7 +42,8 @@ class Chunk:
 
     `evidence` (N, rows) one-hot: R outcome rows, equipment values, one row for each check that may be silent, one that says that
     the repairs are known, one for each repair done, then this chunk's own `splits`. `tail` (N,) which of `moments` came after, or
-    -1; jobs are in its order. `facts` (N, V) one-hot over context and equipment values. `weight` (N,) jobs behind each row, less
+    -1; jobs are in its order. `facts` (N, V) one-hot over context and equipment values, then one for each context fact that may be
+    silent. `weight` (N,) jobs behind each row, less
     what is forgotten; `count` (N,) the plain number of them. `main` (N,) index of a known main cause, or -1.
     """
 
@@ -104,7 +105,7 @@ class Encoder:
         cut = 2 + len(facts)
         return Chunk(
             evidence=_one_hot(table[:, cut:], split_start(self.structure) + len(own.splits)),
-            facts=_one_hot(table[:, 2:cut], len(own.fact_rows)),
+            facts=_one_hot(table[:, 2:cut], silent_fact_start(self.structure) + len(self.structure.knowledge.context)),
             weight=weight[order],
             count=count[order],
             main=table[:, 1].copy(),
@@ -175,6 +176,11 @@ class _Local:
             return mains.index(cell)
 
         return index
+
+
+def silent_fact_start(structure: Structure) -> int:
+    """First column of a chunk's facts that says that a context fact is not in the record."""
+    return len(structure.layout.fact_rows) + len(structure.equipment_rows)
 
 
 def silent_start(structure: Structure) -> int:

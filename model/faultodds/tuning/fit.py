@@ -21,7 +21,7 @@ from faultodds.tuning import places as file_places
 from faultodds.tuning.ascent import WARM, Ascent, trust_of
 from faultodds.tuning.encode import Chunk, Encoder, frames_of
 from faultodds.tuning.families import Families
-from faultodds.tuning.guesses import guessed
+from faultodds.tuning.guesses import prepared
 from faultodds.tuning.places import Place
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.statistics import Silence
@@ -77,7 +77,7 @@ def fit(knowledge: Knowledge, logs: pd.DataFrame | Iterable[pd.DataFrame], setti
     structure = structure_of(knowledge, settings.omitted_target)
     chunks, notes = encoded(structure, logs, settings)
     start = warmed(structure, chunks, settings)
-    chunks = [guessed(structure, missing.hushed(structure, c, start.silence), start.silence) for c in chunks]
+    chunks = [prepared(structure, c, start.silence) for c in chunks]
     ascent = Ascent(structure, settings, start.silence, start.theta)
     with workers(structure, part_of(chunks, PART), settings) as go:
         ascent.choose(go, sum(float(c.weight.sum()) for c in chunks))
@@ -102,7 +102,7 @@ def warmed(structure: Structure, chunks: Sequence[Chunk], settings: Settings) ->
     """
     sample = part_of(chunks, SAMPLE)
     found = missing.look(structure, sample, structure.families.prior, trust_of(settings))
-    heard = [guessed(structure, missing.hushed(structure, c, found.silence), found.silence) for c in sample]
+    heard = [prepared(structure, c, found.silence) for c in sample]
     plain = settings.replace(strengths=settings.worth(), iterations=WARM)
     ascent = Ascent(structure, plain, found.silence, structure.families.prior)
     with workers(structure, heard, settings.replace(scheduler=None)) as go:

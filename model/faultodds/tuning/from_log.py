@@ -176,15 +176,16 @@ def main_chances(structure: Structure, frame: pd.DataFrame, learned: Learned) ->
 
     In pieces, and in no order. `structure` is that of the file that was learned from. Jobs that no fault explains are left out.
     """
-    from faultodds.tuning import missing, statistics
+    from faultodds.tuning import statistics
     from faultodds.tuning.arrays import arrays_of
     from faultodds.tuning.ascent import trust_of
     from faultodds.tuning.fit import encoded
+    from faultodds.tuning.guesses import prepared
 
     settings = learned.settings.replace(half_life_days=None)
     arrays = arrays_of(structure, learned.theta)
     for plain in encoded(structure, frame, settings, merge=False)[0]:
-        chunk = missing.hushed(structure, plain, learned.silence)
+        chunk = prepared(structure, plain, learned.silence)
         rows = statistics.rows_of(structure, chunk, arrays, learned.silence, trust_of(settings))
         for block in statistics.blocks(chunk, rows, arrays):
             told = block.main.any(axis=1) & (block.chance > 0)

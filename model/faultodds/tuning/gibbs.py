@@ -18,14 +18,14 @@ from faultodds.errors import unknown
 from faultodds.records import dataclass
 from faultodds.schema import Knowledge
 from faultodds.tables import Floats
-from faultodds.tuning import missing, statistics
+from faultodds.tuning import statistics
 from faultodds.tuning.arrays import TINY, Arrays, arrays_of
 from faultodds.tuning.ascent import trust_of
-from faultodds.tuning.encode import Chunk, done_start, silent_start, split_start
+from faultodds.tuning.encode import Chunk, done_start, silent_fact_start, silent_start, split_start
 from faultodds.tuning.families import Index
 from faultodds.tuning.fit import Learned, encoded, fit
-from faultodds.tuning.guesses import guessed
-from faultodds.tuning.likelihood import done_for_need
+from faultodds.tuning.guesses import prepared
+from faultodds.tuning.likelihood import behind_gaps, done_for_need
 from faultodds.tuning.places import Place
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.structure import GUESSES, Structure, structure_of
@@ -111,9 +111,7 @@ class Chain:
 
     def __init__(self, structure: Structure, chunks: list[Chunk], learned: Learned, seed: int) -> None:
         self.structure, self.learned = structure, learned
-        self.chunks = [
-            guessed(structure, missing.hushed(structure, c, learned.silence), learned.silence) for c in chunks
-        ]
+        self.chunks = [prepared(structure, c, learned.silence) for c in chunks]
         self.theta = learned.theta.copy()
         self.pseudo = structure.families.spread_strengths(learned.strengths, learned.centre)
         self.rng = np.random.default_rng(seed)
@@ -192,12 +190,26 @@ class _Tally:
         job = np.repeat(np.arange(facts.shape[0]), np.diff(facts.indptr))
         pair = facts.indices.astype(np.int64) * mains + self.main[job]
         by_fact = np.bincount(pair, self.chunk.weight[job], minlength=facts.shape[1] * mains).reshape(-1, mains)
-        np.add.at(padded, f.fact, rows.trust.finding * by_fact[: len(f.fact)])
+        np.add.at(padded, f.fact, rows.trust.finding * (by_fact[: len(f.fact)] + self._behind_gaps(rows)))
         np.add.at(padded, f.state, statistics.state_counts(s, by_main, self._modes(mains)))
         self._findings(rows)
         self._courses(rows, padded)
         np.add.at(padded, f.part, self._parts())
         return padded[:-2]
+
+    def _behind_gaps(self, rows: statistics.Rows) -> Floats:
+        """(V, C) values of context facts that are not in the record, where gaps say something."""
+        s, chunk = self.structure, self.chunk
+        out = np.zeros((len(s.fact_of), len(s.suspects.mains)))
+        if (rows.silence.facts == 1.0).all():
+            return out
+        silent, chance = chunk.facts[:, silent_fact_start(s) :].tocsc(), behind_gaps(s, rows)
+        for fact in range(silent.shape[1]):
+            job = silent.indices[silent.indptr[fact] : silent.indptr[fact + 1]]
+            values = np.flatnonzero(s.fact_of == fact)
+            drawn = values[_pick(chance[values][:, self.main[job]].T, self.rng)]
+            np.add.at(out, (drawn, self.main[job]), chunk.weight[job])
+        return out
 
     def _modes(self, mains: int) -> Floats:
         member = self.structure.suspects.member_float[self.suspect] * self.chunk.weight[:, None]

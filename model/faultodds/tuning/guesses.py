@@ -15,11 +15,17 @@ import dataclasses
 import numpy as np
 
 from faultodds.tables import Floats
+from faultodds.tuning import missing
 from faultodds.tuning.arrays import arrays_of
 from faultodds.tuning.encode import Chunk, done_start, split_start
 from faultodds.tuning.families import Index
 from faultodds.tuning.likelihood import Silence, Trust, blocks, rows_of
 from faultodds.tuning.structure import GUESSES, Structure
+
+
+def prepared(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:
+    """A chunk as it is learned from: with what its gaps say (`missing.py`), and the chance that each repair was a guess."""
+    return guessed(structure, missing.hushed(structure, chunk, silence), silence)
 
 
 def guessed(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:

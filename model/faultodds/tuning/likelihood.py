@@ -37,12 +37,15 @@ class Silence:
     """Checks of which the log keeps the bad results only, or hardly any other.
 
     `done` (checks,) chance that the check was done, `told` (checks,) chance that a normal result of one that was done is
-    written down; 1 and 1 where nothing is wrong with the record. `hushed` (checks,) which checks these are.
+    written down; 1 and 1 where nothing is wrong with the record. `hushed` (checks,) which checks these are. `facts` (V,) for each
+    value of a context fact, how much likelier a gap is with it than with the fact's usual one: 1 throughout for a fact whose gaps
+    say nothing.
     """
 
     done: Floats
     told: Floats
     hushed: npt.NDArray[np.bool_]
+    facts: Floats
 
     def normal_untold(self, check: Index | int, normal: Floats) -> Floats:
         """Chance that a check which is not in the record was done and `normal`, that being its chance before."""
@@ -53,7 +56,7 @@ class Silence:
     def none(structure: Structure) -> Silence:
         """No check is silent."""
         one = np.ones(structure.checks)
-        return Silence(one, one, np.zeros(structure.checks, dtype=bool))
+        return Silence(one, one, np.zeros(structure.checks, dtype=bool), np.ones(len(structure.fact_of)))
 
 
 @dataclass(frozen=True)
@@ -69,9 +72,12 @@ class Trust:
 
 @dataclass(frozen=True)
 class Rows:
-    """Log likelihood of every row that a chunk's evidence can pick, (rows, H), and the chances of its moments, (M, H)."""
+    """Log likelihood of every row that a chunk's evidence can pick, (rows, H), the chances of its moments, (M, H), and the log
+    chance of every column of its facts, (columns, C).
+    """
 
     log_likelihood: Singles
+    log_fact: Floats
     tail: Singles
     sights: courses.Sights
     silence: Silence
@@ -90,7 +96,8 @@ def rows_of(structure: Structure, chunk: Chunk, arrays: Arrays, silence: Silence
         trust.finding * _split_rows(structure, chunk, arrays),
     ]
     whole = np.concatenate([np.asarray(p, dtype=np.float32) for p in parts])
-    return Rows(whole, courses.chances(structure, chunk.moments, arrays, sights), sights, silence, trust)
+    log_fact = np.concatenate([arrays.log_fact, _silent_facts(structure, arrays, silence)])
+    return Rows(whole, log_fact, courses.chances(structure, chunk.moments, arrays, sights), sights, silence, trust)
 
 
 def _silent_rows(structure: Structure, arrays: Arrays, silence: Silence) -> Singles:
@@ -98,6 +105,21 @@ def _silent_rows(structure: Structure, arrays: Arrays, silence: Silence) -> Sing
     normal = arrays.outcome[structure.group_of[: structure.checks], 0]
     chance = 1.0 - silence.done[:, None] * (1.0 - normal + silence.told[:, None] * normal)
     return np.where(silence.hushed[:, None], log(np.maximum(chance, 1e-9)), 0.0).astype(np.float32)
+
+
+def _silent_facts(structure: Structure, arrays: Arrays, silence: Silence) -> Floats:
+    """(facts, C) log chance of a gap under each main cause, up to what is the same for all."""
+    gap = silence.facts[:, None] * np.exp(arrays.log_fact[: len(silence.facts)])
+    out = np.zeros((len(structure.knowledge.context), gap.shape[1]))
+    np.add.at(out, structure.fact_of, gap)
+    return log(out)
+
+
+def behind_gaps(structure: Structure, rows: Rows) -> Floats:
+    """(V, C) chance of every value of a context fact that is not in the record, where gaps say something."""
+    values = len(structure.fact_of)
+    silent = rows.log_fact[len(rows.log_fact) - len(structure.knowledge.context) :]
+    return np.asarray(rows.silence.facts[:, None] * np.exp(rows.log_fact[:values] - silent[structure.fact_of]))
 
 
 def _split_rows(structure: Structure, chunk: Chunk, arrays: Arrays) -> Singles:
@@ -157,7 +179,7 @@ def blocks(chunk: Chunk, rows: Rows, arrays: Arrays, size: int = BLOCK) -> Itera
         if end > first_told:
             told = max(start, first_told)
             like[told - start :] *= rows.tail[chunk.tail[told:end]]
-        log_main = main_logs(chunk, arrays, here, rows.trust.finding)
+        log_main = main_logs(chunk, rows, arrays, here)
         top_main = log_main.max(axis=1)
         main = np.exp(log_main - top_main[:, None]).astype(np.float32)
         joint = main * (like @ given)
@@ -170,9 +192,9 @@ def blocks(chunk: Chunk, rows: Rows, arrays: Arrays, size: int = BLOCK) -> Itera
         yield Block(here, like, main, joint, chance, scale)
 
 
-def main_logs(chunk: Chunk, arrays: Arrays, here: slice | Index, finding: float = 1.0) -> Floats:
+def main_logs(chunk: Chunk, rows: Rows, arrays: Arrays, here: slice | Index) -> Floats:
     """(n, C) log of w, a known main cause putting all others out of the question."""
-    logs = arrays.log_share + finding * (chunk.facts[here] @ arrays.log_fact)
+    logs = arrays.log_share + rows.trust.finding * (chunk.facts[here] @ rows.log_fact)
     known = chunk.main[here]
     told = known >= 0
     if told.any():
@@ -186,7 +208,7 @@ def _in_double(chunk: Chunk, rows: Rows, arrays: Arrays, which: Index) -> Block:
     logs = chunk.evidence[which].astype(np.float64) @ rows.log_likelihood.astype(np.float64)
     told = chunk.tail[which] >= 0
     logs[told] += log(rows.tail[chunk.tail[which][told]].astype(float))
-    log_main = main_logs(chunk, arrays, which, rows.trust.finding)
+    log_main = main_logs(chunk, rows, arrays, which)
     main = np.exp(log_main - log_main.max(axis=1, keepdims=True))
     joint = logs + log(main @ arrays.given_main)
     top = joint.max(axis=1)

@@ -12,6 +12,7 @@ jobs without it count too much against the faults that it shows, and those come 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -20,9 +21,12 @@ from faultodds.records import dataclass
 from faultodds.tables import Floats
 from faultodds.tuning import likelihood as passes
 from faultodds.tuning.arrays import Arrays, arrays_of
-from faultodds.tuning.encode import Chunk, silent_start, split_start
+from faultodds.tuning.encode import Chunk, silent_fact_start, silent_start, split_start
 from faultodds.tuning.likelihood import Rows, Silence, Trust
 from faultodds.tuning.structure import Structure
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_matrix
 
 #: A check is silent when a normal result is written down at most this often beside a bad one. Above it, odd proportions are
 #: rather the check's own numbers being off, which learning puts right.
@@ -96,10 +100,14 @@ class _Tally:
         size = structure.checks
         self.records, self.normal, self.expected, self.spread = (np.zeros(size) for _ in range(4))
         self.bad_expected = np.zeros(size)
+        self.jobs = 0.0
+        self.values = np.zeros(len(structure.fact_of))
 
     def add(self, chunk: Chunk, arrays: Arrays, rows: Rows) -> None:
         """Add a chunk: what each recorded check should have shown, going by everything else on record."""
         s = self.structure
+        self.jobs += float(chunk.weight.sum())
+        self.values += chunk.weight @ chunk.facts[:, : len(self.values)]
         normal = arrays.outcome[s.group_of[: s.checks], 0]
         observable = observable_of(s, chunk)
         findings = np.flatnonzero(observable >= 0)
@@ -138,7 +146,42 @@ class _Tally:
         hushed = unlike & (often <= MOST_OFTEN)
         done = np.where(hushed, np.clip(often, 0.01, 0.99), 1.0)
         told = np.where(hushed, np.nan_to_num(told), 1.0)
-        return Found(Silence(done, told, hushed), (*self._hushed(hushed, bad), *self._misread(unlike & ~hushed, bad)))
+        facts = self._facts()
+        notes = (*self._hushed(hushed, bad), *self._misread(unlike & ~hushed, bad), *self._told_when_unusual(facts))
+        return Found(Silence(done, told, hushed, facts), notes)
+
+    def _facts(self) -> Floats:
+        """How much likelier a gap is with each value than with its fact's usual one (`Silence.facts`).
+
+        A fact is silent when its likeliest value is hardly ever written down, and no more of the others than there should be.
+        """
+        s = self.structure
+        out = np.ones(len(self.values))
+        for number, fact in enumerate(s.knowledge.context):
+            rows = np.flatnonzero(s.fact_of == number)
+            chance = s.suspects.facts[fact] @ s.suspects.share
+            usual = int(np.argmax(chance))
+            told = self.values[rows]
+            others = told.sum() - told[usual]
+            should = self.jobs * (1.0 - chance[usual])
+            expected = others * chance[usual] / max(1.0 - chance[usual], 1e-9)
+            if (
+                others >= FEWEST
+                and told[usual] < TOLD * expected
+                and expected >= FEWEST
+                and others <= MOST_OFTEN * should
+            ):
+                out[rows] = np.where(np.arange(len(rows)) == usual, 1.0, 1.0 - min(others / should, 0.95))
+        return out
+
+    def _told_when_unusual(self, facts: Floats) -> tuple[str, ...]:
+        names = list(self.structure.knowledge.context)
+        which = [names[i] for i in sorted(set(self.structure.fact_of[facts < 1.0].tolist()))]
+        if not which:
+            return ()
+        return (
+            f"Written down only where out of the ordinary: {', '.join(which)}. A gap is read as 'most likely the usual'.",
+        )
 
     def _hushed(self, which: npt.NDArray[np.bool_], bad: Floats) -> tuple[str, ...]:
         if not which.any():
@@ -166,16 +209,27 @@ class _Tally:
 
 
 def hushed(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:
-    """The chunk with "not on record" as a finding of every silent check that could have been done."""
+    """The chunk with "not on record" as a finding of every silent check that could have been done, and of every silent fact."""
     from dataclasses import replace
 
     from scipy.sparse import csr_matrix
 
     which = np.flatnonzero(silence.hushed)
-    if not len(which):
-        return chunk
-    silent = ~recorded(structure, chunk)[:, which] & eligible(structure, chunk)[:, which]
-    job, column = np.nonzero(silent)
-    rows = silent_start(structure) + which[column]
-    added = csr_matrix((np.ones(len(job), np.float32), (job, rows)), shape=chunk.evidence.shape)
-    return replace(chunk, evidence=(chunk.evidence + added).tocsr())
+    if len(which):
+        silent = ~recorded(structure, chunk)[:, which] & eligible(structure, chunk)[:, which]
+        chunk = replace(chunk, evidence=_with(chunk.evidence, silent, silent_start(structure) + which))
+    facts = np.unique(structure.fact_of[silence.facts < 1.0])
+    if len(facts):
+        of = csr_matrix(structure.fact_of[:, None] == facts, dtype=np.float32)
+        told = (chunk.facts[:, : len(structure.fact_of)] @ of).toarray() > 0
+        chunk = replace(chunk, facts=_with(chunk.facts, ~told, silent_fact_start(structure) + facts))
+    return chunk
+
+
+def _with(sparse: csr_matrix, more: npt.NDArray[np.bool_], columns: npt.NDArray[np.int64]) -> csr_matrix:
+    """A sparse matrix with ones added where `more` (N, columns) says so."""
+    from scipy.sparse import csr_matrix
+
+    job, column = np.nonzero(more)
+    added = csr_matrix((np.ones(len(job), np.float32), (job, columns[column])), shape=sparse.shape)
+    return (sparse + added).tocsr()

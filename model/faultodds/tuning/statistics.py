@@ -20,8 +20,8 @@ from faultodds.records import dataclass
 from faultodds.tables import Floats
 from faultodds.tuning import courses
 from faultodds.tuning.arrays import Arrays, arrays_of
-from faultodds.tuning.encode import Chunk, done_start, silent_start, split_start
-from faultodds.tuning.likelihood import Block, Rows, Silence, Trust, blocks, done_for_need, rows_of
+from faultodds.tuning.encode import Chunk, done_start, silent_fact_start, silent_start, split_start
+from faultodds.tuning.likelihood import Block, Rows, Silence, Trust, behind_gaps, blocks, done_for_need, rows_of
 from faultodds.tuning.structure import GUESSES, Structure
 
 __all__ = ["Block", "Rows", "Silence", "Statistics", "Trust", "blocks", "rows_of", "statistics", "total"]
@@ -145,8 +145,8 @@ class _Sums:
         s, f = self.structure, self.structure.families
         padded = np.zeros(len(f.prior) + 2)
         np.add.at(padded, f.share, self.main)
-        context = len(f.fact)
-        np.add.at(padded, f.fact, rows.trust.finding * self.fact[:context])
+        silent = self.fact[silent_fact_start(s) :][s.fact_of]
+        np.add.at(padded, f.fact, rows.trust.finding * (self.fact[: len(f.fact)] + silent * behind_gaps(s, rows)))
         np.add.at(padded, f.state, self._states())
         cells = np.zeros_like(self.arrays.outcome)
         self._count_cells(cells, padded, rows)

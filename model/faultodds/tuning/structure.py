@@ -80,6 +80,12 @@ class Structure:
         return len(self.observables) - len(self.knowledge.repair)
 
     @cached_property
+    def fact_of(self) -> Index:
+        """(V,) which context fact each row of `layout.fact_rows` is a value of."""
+        facts = list(self.knowledge.context)
+        return np.array([facts.index(f) for f, _ in self.layout.fact_rows], dtype=np.int64)
+
+    @cached_property
     def repair_number(self) -> dict[str, int]:
         """Place of each repair in the file."""
         return {name: r for r, name in enumerate(self.knowledge.repair)}
