@@ -25,7 +25,7 @@ STRAYS = 0.18
 #: Least part of the way that a log moves the shares.
 LEAST = 0.05
 #: Jobs that the file's spread of a context fact is worth.
-USUAL = 20.0
+USUAL = 100.0
 
 
 def choose(families: Families, counts: Floats, centre: Floats, jobs: float) -> dict[str, float]:
@@ -93,11 +93,11 @@ def _shifted(chances: Floats, counts: Floats) -> Floats:
     total = counts.sum(axis=0)
     if not total.sum() > 0:
         return chances
-    anchor = USUAL * chances.mean(axis=1)
+    usual = USUAL * chances.mean(axis=1)
     factor = np.ones(len(chances))
     for _ in range(30):
         shifted = chances * factor[:, None]
         shifted /= shifted.sum(axis=0)
-        factor *= (counts.sum(axis=1) + anchor) / (shifted @ total + anchor)
+        factor *= (counts.sum(axis=1) + usual) / (shifted @ total + USUAL * shifted.mean(axis=1))
     shifted = chances * factor[:, None]
     return np.asarray(shifted / shifted.sum(axis=0))
