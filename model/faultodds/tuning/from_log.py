@@ -65,7 +65,7 @@ def learn(
     numbers = {path: _number(learned, draws, path) for path in learned.numbers}
     tick("comparing the months", 0, 0)
     notes = [
-        *held_back_notes(settings),
+        *held_back_notes(learned),
         *learned.notes,
         *interval_notes(knowledge, numbers),
         *drift_notes(knowledge, frame, learned),
@@ -101,16 +101,18 @@ def _number(learned: Learned, draws: Draws | None, path: str) -> Number:
     return Number(value, file, low, high, jobs, round(draws.ess(path), 1))
 
 
-def held_back_notes(settings: Settings) -> list[str]:
-    """That shares follow the log only in part when nobody said what the file is worth (see `strengths.SHARES_PER_JOB`)."""
+def held_back_notes(learned: Learned) -> list[str]:
+    """How far shares follow the log when nobody said what the file is worth (see `strengths.shares_worth`)."""
     from faultodds.tuning.settings import AUTO
+    from faultodds.tuning.strengths import believed
 
-    if settings.strengths != AUTO:
+    if learned.settings.strengths != AUTO:
         return []
+    part = believed(learned.strengths["shares"], learned.jobs)
     return [
-        "Shares follow this log only a third of the way, and their intervals are about that: symptoms in words and parts "
-        "replaced on suspicion are poor witnesses of how often each fault is the cause. With --worth 100 the log is "
-        "believed in full."
+        f"Shares go {part:.0%} of the way from the file to what this log alone would say, and their intervals are about that: "
+        "the further a log strays from the file, the more of it is believed, since every log strays a little (symptoms in words, "
+        "parts replaced on suspicion). With --worth 100 it is believed in full."
     ]
 
 

@@ -2,7 +2,7 @@
 
 For each kind of number, the strength n under which the expected counts of its families are likeliest: the Dirichlet-multinomial
 evidence, with a mild pull towards the usual strength, since counts that are mostly guessed from the model itself always agree
-with it. After the choice the fit goes on, and the choice is made again. Shares are not chosen so: see `SHARES_PER_JOB`.
+with it. After the choice the fit goes on, and the choice is made again. Shares are not chosen so: see `shares_worth`.
 """
 
 from __future__ import annotations
@@ -20,7 +20,9 @@ Bools = npt.NDArray[np.bool_]
 GRID = (15.0, 30.0, 60.0, 120.0, 250.0, 500.0, 1000.0)
 #: Spread of log n about the usual strength: two of them are a factor of about 16.
 PULL = 1.0
-#: How far from the file's the shares of a log seem to lie (nats) when the shop is just like the file: see `shares_worth`.
+#: How far from the file's the shares of a log seem to lie (Kullback and Leibler's divergence, nats) when the shop's are the
+#: file's, since the file's picture of symptoms and repairs is not the shop's: about the middle of what six logs of the simulated
+#: shop showed (`tests/benchmarks/bench_towns.py`). No source.
 STRAYS = 0.18
 #: Least part of the way that a log moves the shares.
 LEAST = 0.05
@@ -46,14 +48,24 @@ def choose(families: Families, counts: Floats, centre: Floats, jobs: float) -> d
 
 
 def shares_worth(families: Families, counts: Floats, jobs: float) -> float:
-    """Jobs that the file's shares are worth, from what the log says of them when it is all but free to say it."""
+    """Jobs that the file's shares are worth, from what the log says of them when it is all but free to say it.
+
+    As in shrinkage towards a guess (James and Stein 1961, from memory): of the distance by which a log's shares stray from the
+    file's, what any log shows is taken for error and the rest for the shop's own, and the shares go that part of the way.
+    The error does not shrink with more jobs, so the worth grows with them.
+    """
     own = families.kind[families.of] == 0
     file = families.prior[own]
     free = WORTH["shares"] * file + counts[own]
     free /= free.sum()
     strayed = float((free * np.log(free / file)).sum())
-    believed = max(LEAST, 1.0 - STRAYS / max(strayed, 1e-9))
-    return WORTH["shares"] + jobs * (1.0 - believed) / believed
+    part = max(LEAST, 1.0 - STRAYS / max(strayed, 1e-9))
+    return WORTH["shares"] + jobs * (1.0 - part) / part
+
+
+def believed(worth: float, jobs: float) -> float:
+    """What part of the way shares go that the file's are worth so many jobs, the usual ones left out of account."""
+    return jobs / (worth - WORTH["shares"] + jobs)
 
 
 def evidence(

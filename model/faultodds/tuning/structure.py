@@ -22,8 +22,9 @@ from faultodds.tuning.families import DONE, Families, Index, Layout, build
 
 Small = npt.NDArray[np.int32]
 NO_PART = -1
-#: Chances that a repair was done as a guess: each is taken for the nearest of these.
-GUESSES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.95)
+#: Chances that a repair was done as a guess: each is taken for the nearest of these. Findings that make a fault likelier than the
+#: last have found it, and what is done then is no guess.
+GUESSES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.35, 0.5)
 
 
 class Acting(NamedTuple):

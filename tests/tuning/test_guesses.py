@@ -1,0 +1,73 @@
+"""Repairs done on what the findings suggest: recognised as such, and what that does to look-alikes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from faultodds.joblog import clean
+from faultodds.tuning import Settings, draw_log, fit
+from faultodds.tuning.encode import Encoder, done_start, split_start
+from faultodds.tuning.guesses import guessed, levels_of, prepared, suggested
+from faultodds.tuning.likelihood import Silence, Trust
+from faultodds.tuning.statistics import statistics
+from faultodds.tuning.structure import GUESSES
+from rich_toy import WORTH, rich_structure, rich_toy
+
+FULL = Settings(strengths=WORTH, omitted_target=0.0, recentre=False)
+
+
+def test_suggestions_are_the_models_odds_without_repairs_and_endings() -> None:
+    """The chance that a repair is suggested is the posterior of its faults from facts and findings alone."""
+    s = rich_structure()
+    log = draw_log(rich_toy(), 40, 3, 0.4)
+    blind = log[[c for c in log.columns if c.startswith((clean.FACT, clean.FOUND, clean.JOB))]]
+    whole = Encoder(s, merge=False).encode(log)
+    found = suggested(s, whole, Silence.none(s))
+    alone = suggested(s, Encoder(s, merge=False).encode(blind), Silence.none(s))
+    assert np.sort(found, axis=0) == pytest.approx(np.sort(alone, axis=0), abs=1e-6)
+    assert (found.sum(axis=1) <= 1.0 + 1e-9).all()
+
+
+def test_every_repair_done_keeps_its_job_and_its_repair() -> None:
+    """Moving repairs to the rows of their guesses changes neither which were done nor in which job."""
+    s = rich_structure()
+    plain = Encoder(s, merge=False).encode(draw_log(rich_toy(), 60, 4, 0.3))
+    moved = guessed(s, plain, Silence.none(s))
+    first, last, width = done_start(s) + 1, split_start(s), len(GUESSES)
+
+    def by_repair(evidence: object) -> np.ndarray:
+        rows = evidence[:, first:last].toarray()  # type: ignore[index]
+        return rows.reshape(len(rows), -1, width).sum(axis=2)
+
+    assert (by_repair(plain.evidence) == by_repair(moved.evidence)).all()
+    assert plain.evidence[:, :first].toarray() == pytest.approx(moved.evidence[:, :first].toarray())
+
+
+def test_levels_are_the_nearest() -> None:
+    """A chance is taken for the nearest of `GUESSES`; one above them all for the last."""
+    assert np.array(GUESSES)[levels_of(np.array([0.0, 0.009, 0.012, 0.3, 0.99]))] == pytest.approx(
+        [0.0, 0.0, 0.02, 0.35, 0.5]
+    )
+
+
+def test_a_guess_says_less_of_the_fault() -> None:
+    """The same repair speaks for its fault the less, the more the findings suggested it anyway."""
+    s = rich_structure()
+    chunk = Encoder(s, merge=False).encode(draw_log(rich_toy(), 200, 5, 0.3))
+    trusted = statistics(s, chunk, s.families.prior, trust=Trust(1.0))
+    doubted = statistics(s, prepared(s, chunk, Silence.none(s)), s.families.prior, trust=Trust(1.0))
+    needed = [
+        sum(found.counts[s.families.entry(n, "done")] for n in s.families.names if n.startswith("log/done/"))
+        for found in (trusted, doubted)
+    ]
+    assert needed[1] < 0.9 * needed[0]
+    assert doubted.jobs == trusted.jobs
+
+
+def test_look_alikes_do_not_vanish() -> None:
+    """Where technicians also do what the findings suggest, shares stay near the truth; taken at their word, repairs mislead."""
+    log = draw_log(rich_toy(), 3000, 6, 0.6, guesses_of=rich_structure())
+    learned = fit(rich_toy(), log, FULL)
+    shares = [p for p in learned.numbers if p.endswith("/share")]
+    assert max(abs(learned.numbers[p] - learned.file[p]) for p in shares) < 3.0
