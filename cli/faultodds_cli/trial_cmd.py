@@ -31,6 +31,12 @@ app = new_app("Policies side by side on the same simulated jobs: what each costs
 def trial_command(
     jobs: Annotated[int, typer.Option("--jobs", metavar="N", help="How many simulated jobs.")] = 200,
     seed: Annotated[int, typer.Option("--seed", metavar="S", help="Which series of jobs.")] = 0,
+    town: Annotated[
+        int,
+        typer.Option(
+            "--town", metavar="T", help="Another invented town, where other faults are common; 0: the usual one."
+        ),
+    ] = 0,
     policies: Annotated[
         str | None,
         typer.Option(
@@ -70,11 +76,8 @@ def trial_command(
     Example: faultodds trial --jobs 100 --where-money-goes
     """
     _at_least_one(jobs=jobs, workers=workers, trace=trace)
-    if seed < 0:
-        from faultodds.errors import FaultoddsError
-
-        raise FaultoddsError(f"--seed {seed}: a seed is 0 or more. Type for example --seed 1.")
-    setting, ready = _prepared(appliance, jobs, seed, policies, qualified, figure, priors)
+    _not_negative(seed=seed, town=town)
+    setting, ready = _prepared(appliance, jobs, (seed, town), policies, qualified, figure, priors)
     if trace is not None:
         _say_trace(setting, trace)
         return
@@ -112,16 +115,24 @@ def _at_least_one(**numbers: int | None) -> None:
             raise FaultoddsError(f"--{name} {value}: give 1 or more. Type for example --{name} 2.")
 
 
+def _not_negative(**numbers: int) -> None:
+    from faultodds.errors import FaultoddsError
+
+    for name, value in numbers.items():
+        if value < 0:
+            raise FaultoddsError(f"--{name} {value}: a {name} is 0 or more. Type for example --{name} 1.")
+
+
 def _prepared(
     appliance: str,
     jobs: int,
-    seed: int,
+    where: tuple[int, int],
     policies: str | None,
     qualified: bool,
     figure: Path | None,
     priors: str | None = None,
 ) -> tuple[Setting, Appliance]:
-    """What to play and on what, everything refused that cannot work before an hour has gone into it."""
+    """What to play and on what (`where` is seed and town), everything refused that cannot work before an hour has gone into it."""
     from faultodds.errors import FaultoddsError
     from faultodds_cli.trial.bridge import must_fit
     from faultodds_cli.trial.figure import check_path
@@ -135,8 +146,9 @@ def _prepared(
     names = list(POLICIES) if policies is None else [n.strip() for n in policies.split(",") if n.strip()]
     if figure is not None:
         check_path(figure)
-    believed = () if priors is None else parse(priors, appliance)
-    setting = Setting(appliance, jobs, seed, chosen(names), qualified, believed)
+    seed, town = where
+    believed = () if priors is None else parse(priors, appliance, town)
+    setting = Setting(appliance, jobs, seed, chosen(names), qualified, believed, town)
     ready = opened(setting)  # compiled once here, so that the processes find it in the cache
     for each in ready.values():
         must_fit(each.knowledge)
@@ -148,7 +160,7 @@ def _say_trace(setting: Setting, job: int) -> None:
     from faultodds_cli.trial.play import one_call, opened, played
 
     ready = opened(setting)
-    call = one_call(job, setting.seed)
+    call = one_call(job, setting.seed, setting.town)
     told = {**call.facts, **call.equipment, **call.complaint}
     say([f"JOB {job}, seed {setting.seed}", "Told: " + ", ".join(f"{k}={v}" for k, v in told.items())])
     say("Truth: " + ", ".join(sorted(call.true_modes)))

@@ -88,9 +88,9 @@ def _cured(cases: Cases, row: int, chosen: tuple[str, ...]) -> Machines:
     return one
 
 
-def _make_block(seed: int, number: int) -> _Block:
+def _make_block(seed: int, number: int, town: int) -> _Block:
     rng = _stream(seed, number)
-    cases = draw_cases(BLOCK, rng, DRAW_DT, 90.0)
+    cases = draw_cases(BLOCK, rng, DRAW_DT, 90.0, town=town)
     machines = _reachable(cases)
     seen = view(machines, DT)
     views = {machines.data[:, i].tobytes(): _one(seen, i) for i in range(len(machines))}
@@ -222,14 +222,14 @@ def _skill(who: Technician | str | float) -> float:
     return technician(who).skill if isinstance(who, str) else float(who)
 
 
-def calls(n: int, seed: int = 0) -> Iterator[SimCall]:
-    """Yield the first `n` calls of a seed, the same ones whatever `n` is.
+def calls(n: int, seed: int = 0, town: int = 0) -> Iterator[SimCall]:
+    """Yield the first `n` calls of a seed and a town, the same ones whatever `n` is.
 
     Raises `SimError` when `n` is negative.
     """
     if n < 0:
         raise SimError(f"cannot make {n} calls; give a number of 0 or more")
     for number in range(-(-n // BLOCK)):
-        block = _make_block(seed, number)
+        block = _make_block(seed, number, town)
         for row in range(min(BLOCK, n - number * BLOCK)):
             yield SimCall(block, row)

@@ -65,10 +65,10 @@ def _pick_cause(rates: Array, rng: Generator) -> Codes:
     return np.asarray((ladder < rng.random(rates.shape[1]) * ladder[-1]).sum(axis=0), np.intp)
 
 
-def _who_has_a_fault(n: int, rng: Generator, days: tuple[float, float]) -> tuple[Houses, Array, Codes]:
+def _who_has_a_fault(n: int, rng: Generator, days: tuple[float, float], town: int) -> tuple[Houses, Array, Codes]:
     """Draw `n` households that a fault has come to, their rates, and the fault."""
     pool = draw_houses(4 * n, rng, days)
-    rates = yearly_rates(pool)
+    rates = yearly_rates(pool, town)
     total = rates.sum(axis=0)
     chosen = rng.choice(len(pool), n, p=total / total.sum())
     houses, rates = pool.take(chosen), rates[:, chosen]
@@ -161,11 +161,11 @@ def modes_left(after: Machines, sound: Machines, present: NDArray[np.bool_]) -> 
     return left
 
 
-def _draw(n: int, rng: Generator, dt: float, minutes: float, days: tuple[float, float]) -> Cases:
+def _draw(n: int, rng: Generator, dt: float, minutes: float, days: tuple[float, float], town: int) -> Cases:
     """Draw `n` machines with a fault, let the faults bring each other on, and keep those whose customer would
     call.
     """
-    houses, rates, main = _who_has_a_fault(n, rng, days)
+    houses, rates, main = _who_has_a_fault(n, rng, days, town)
     sound = sound_machines(houses, rng)
     present = _companions(rates, main, rng)
     now = sound.copy()
@@ -200,14 +200,19 @@ def take_cases(c: Cases, rows: NDArray[np.intp]) -> Cases:
 
 
 def draw_cases(
-    n: int, rng: Generator, dt: float = 20.0, minutes: float = 90.0, days: tuple[float, float] = (0.0, 365.0)
+    n: int,
+    rng: Generator,
+    dt: float = 20.0,
+    minutes: float = 90.0,
+    days: tuple[float, float] = (0.0, 365.0),
+    town: int = 0,
 ) -> Cases:
-    """Draw `n` service calls.
+    """Draw `n` service calls of a town (`hazards.town_factors`).
 
     More are drawn than asked for, since not every fault makes a call; SimError if too few do.
     """
     for factor in (1.45, 2.5, 5.0):
-        cases = _draw(int(n * factor) + 24, rng, dt, minutes, days)
+        cases = _draw(int(n * factor) + 24, rng, dt, minutes, days, town)
         if len(cases) >= n:
             return take_cases(cases, np.arange(n))
     raise SimError(f"only {len(cases)} of {n} simulated households would call; check the hazards")

@@ -143,16 +143,29 @@ def _drum_and_use(h: Houses) -> Mapping[str, Array]:
     }
 
 
-def yearly_rates(h: Houses) -> Array:
-    """Return the yearly rate of every mode at every household, shape (modes, N); 0 for parts a machine
-    lacks.
+#: How far other towns' rates lie from this one's: spread of their logarithms, about a factor of two.
+TOWN_SPREAD = 0.8
+
+
+def town_factors(town: int) -> Array:
+    """Return what the yearly rate of every mode is multiplied by in another town, shape (modes,); town 0 is
+    this one. Other numbers are as many other invented towns.
+    """
+    if town == 0:
+        return np.ones(len(MODE_NAMES))
+    return np.asarray(np.exp(TOWN_SPREAD * np.random.default_rng(town).standard_normal(len(MODE_NAMES))))
+
+
+def yearly_rates(h: Houses, town: int = 0) -> Array:
+    """Return the yearly rate of every mode at every household of a town, shape (modes, N); 0 for parts a
+    machine lacks.
     """
     table = {**_ducting(h), **_air_inside(h), **_heat(h), **_drum_and_use(h)}
     rates = np.stack([np.broadcast_to(table[name], (len(h),)) for name in MODE_NAMES]).copy()
     has = {"board": h.board, "auto": h.auto}
     for mode, (field, value) in MODE_NEEDS.items():
         rates[CODE[mode]] *= has[field] == (value > 0.5)
-    return rates
+    return rates * town_factors(town)[:, None]
 
 
 def draw_severity(mode: str, n: int, rng: Generator) -> Array:

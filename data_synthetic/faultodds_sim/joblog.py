@@ -248,15 +248,15 @@ def _truth_rows(jobs: Jobs) -> dict[str, Any]:
     }
 
 
-def log_frames(jobs: int, seed: int) -> Iterator[tuple[pd.DataFrame, pd.DataFrame]]:
-    """Yield (log, truth) frames, chunk by chunk, `jobs` rows in all; the same bytes for the same `jobs` and
-    `seed`.
+def log_frames(jobs: int, seed: int, town: int = 0) -> Iterator[tuple[pd.DataFrame, pd.DataFrame]]:
+    """Yield (log, truth) frames, chunk by chunk, `jobs` rows in all; the same bytes for the same `jobs`,
+    `seed` and `town`.
 
     Every log cell is text. The truth has ticket, first_ticket, main_cause, modes, severity, works_after,
     back_in_30_days. Raises `SimError` when `jobs` is under 1.
     """
     made = 0
-    for number, (first, second) in enumerate(chunks(jobs, seed)):
+    for number, (first, second) in enumerate(chunks(jobs, seed, town)):
         rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(8, number))))
         log, truth = _frames(first, second, 1000 + made, rng)
         log, truth = log.iloc[: jobs - made], truth.iloc[: jobs - made]

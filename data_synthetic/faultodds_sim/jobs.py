@@ -48,8 +48,8 @@ class Jobs:
         return len(self.day)
 
 
-def _first_visits(n: int, rng: Generator, days: tuple[float, float]) -> Jobs:
-    cases = draw_cases(n, rng, DT, MINUTES, days)
+def _first_visits(n: int, rng: Generator, days: tuple[float, float], town: int) -> Jobs:
+    cases = draw_cases(n, rng, DT, MINUTES, days, town)
     seen = View(cases.now, cases.used, cases.used, cases.used)
     told = complaint(seen, cases.normal_min, cases.houses.candour, rng)
     done = visit(cases.now, cases.sound, cases.normal_min, cases.used, assign(cases, rng), rng)
@@ -97,9 +97,9 @@ def chunk_size(jobs: int) -> int:
     return int(min(CHUNK, max(jobs, 64)))
 
 
-def chunks(jobs: int, seed: int) -> Iterator[tuple[Jobs, Jobs]]:
-    """Yield (first visits, callbacks) until there are at least `jobs` rows; the same for the same `jobs` and
-    seed.
+def chunks(jobs: int, seed: int, town: int = 0) -> Iterator[tuple[Jobs, Jobs]]:
+    """Yield (first visits, callbacks) until there are at least `jobs` rows; the same for the same `jobs`,
+    seed and town.
     """
     if jobs < 1:
         raise SimError(f"cannot write a log of {jobs} jobs; give a number of 1 or more")
@@ -109,7 +109,7 @@ def chunks(jobs: int, seed: int) -> Iterator[tuple[Jobs, Jobs]]:
     while made < jobs:
         rng = Generator(PCG64(SeedSequence(seed, spawn_key=(SHOP_STREAM, number))))
         start = span * (number % pieces) / pieces
-        first = _first_visits(size, rng, (start, start + span / pieces))
+        first = _first_visits(size, rng, (start, start + span / pieces), town)
         second = _callbacks(first, rng)
         made, number = made + len(first) + len(second), number + 1
         yield first, second

@@ -54,8 +54,8 @@ def _sink(path: Path) -> Iterator[Callable[[pd.DataFrame], None]]:
             open_writer.close()
 
 
-def write_log(jobs: int, out: Path, seed: int = 1, on_rows: Callable[[int], None] | None = None) -> Path:
-    """Write a log of `jobs` rows and its truth; return the truth's path.
+def write_log(jobs: int, out: Path, seed: int = 1, on_rows: Callable[[int], None] | None = None, town: int = 0) -> Path:
+    """Write a log of `jobs` rows of a town and its truth; return the truth's path.
 
     `on_rows` is told how many rows are written.
 
@@ -64,7 +64,7 @@ def write_log(jobs: int, out: Path, seed: int = 1, on_rows: Callable[[int], None
     truth = truth_path(out)
     made = 0
     with _sink(out) as log_sink, _sink(truth) as truth_sink:
-        for log, known in log_frames(jobs, seed):
+        for log, known in log_frames(jobs, seed, town):
             log_sink(log)
             truth_sink(known)
             made += len(log)
@@ -81,6 +81,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--jobs", type=int, default=1000, help="rows to write (default 1000)")
     parser.add_argument("--out", type=Path, required=True, help="file to write, .csv or .parquet")
     parser.add_argument("--seed", type=int, default=1, help="same seed and jobs, same bytes (default 1)")
+    parser.add_argument("--town", type=int, default=0, help="another invented town, with other faults (default 0)")
     args = parser.parse_args(argv)
     from rich.console import Console
     from rich.progress import Progress
@@ -88,7 +89,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         with Progress(console=Console(stderr=True)) as bar:
             task = bar.add_task("jobs", total=args.jobs)
-            truth = write_log(args.jobs, args.out, args.seed, lambda rows: bar.update(task, completed=rows))
+            truth = write_log(args.jobs, args.out, args.seed, lambda rows: bar.update(task, completed=rows), args.town)
     except (SimError, OSError) as error:
         sys.stderr.write(f"{error}\n")
         return 2

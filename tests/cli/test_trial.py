@@ -47,7 +47,7 @@ def test_same_seed_same_answer_whatever_the_number_of_processes() -> None:
     assert one.out == two.out
     assert one.err == ""
     answer = one.answer
-    assert list(answer) == ["appliance", "jobs", "seed", "qualified_work", "currency", "synthetic", "policies"]
+    assert list(answer) == ["appliance", "jobs", "seed", "town", "qualified_work", "currency", "synthetic", "policies"]
     assert [p["policy"] for p in answer["policies"]] == ["checklist", OURS, FLOOR]
     for policy in answer["policies"]:
         assert list(policy["where_money_goes"]) == list(STAGES)
@@ -242,6 +242,18 @@ def test_the_same_priors_under_two_names_cost_the_same(tmp_path: Path) -> None:
     assert ran.code == 0, ran.err
     assert "a job costs the same as with 'file' (95 % interval +0.0 to +0.0 %)." in ran.text
     assert max(map(len, ran.out.splitlines())) <= 80
+
+
+def test_another_town_has_other_calls_and_says_so() -> None:
+    """--town plays another invented town: its name stands in the heading, its calls differ, and its true shares are its own."""
+    here, there = (faultodds("trial", "--jobs", "2", "--policies", "cheapest", "--town", t) for t in ("0", "2"))
+    assert here.code == there.code == 0, there.err
+    assert "town" not in here.out.splitlines()[0]
+    assert "seed 0, town 2;" in there.out
+    assert [c.main_cause for c in calls(40, 3)] != [c.main_cause for c in calls(40, 3, town=2)]
+    refused = faultodds("trial", "--jobs", "2", "--town", "-1")
+    assert refused.code == 2
+    assert "a town is 0 or more" in refused.said
 
 
 def test_true_shares_are_those_of_the_simulated_shop() -> None:

@@ -44,6 +44,7 @@ class Setting:
     policies: tuple[str, ...]
     qualified: bool = True
     priors: tuple[Priors, ...] = ()
+    town: int = 0
 
     @property
     def players(self) -> tuple[str, ...]:
@@ -108,11 +109,11 @@ def opened(setting: Setting) -> dict[str, Appliance]:
     return {**found, FLOOR: found[setting.reference]}
 
 
-def one_call(job: int, seed: int) -> SimCall:
+def one_call(job: int, seed: int, town: int = 0) -> SimCall:
     """The call of job number `job`, from 1."""
     from faultodds_sim.call import calls
 
-    return next(islice(calls(job, seed), job - 1, None))
+    return next(islice(calls(job, seed, town), job - 1, None))
 
 
 def play_all(setting: Setting, workers: int, tick: Callable[[int], None] = lambda jobs: None) -> list[Played]:
@@ -160,7 +161,7 @@ class _Desk:
 
         self.setting = setting
         self.appliances = opened(setting)
-        self._calls = calls(setting.jobs, setting.seed)
+        self._calls = calls(setting.jobs, setting.seed, setting.town)
         self._next = 0
 
     def take(self, jobs: range) -> list[SimCall]:

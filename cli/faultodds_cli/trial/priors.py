@@ -46,7 +46,7 @@ class Priors:
         return replace(laid, fingerprint=base.fingerprint, revision=self.name)
 
 
-def parse(text: str, appliance: str) -> tuple[Priors, ...]:
+def parse(text: str, appliance: str, town: int = 0) -> tuple[Priors, ...]:
     """Priors from "file,accepted,2026-11-25-a,other.toml". Raises FaultoddsError for none, or for one named twice."""
     names = [word.strip() for word in text.split(",") if word.strip()]
     if not names or len(set(names)) < len(names):
@@ -54,23 +54,23 @@ def parse(text: str, appliance: str) -> tuple[Priors, ...]:
             f"--priors {text}: name one or more, each once: file, accepted, true, the id of a revision, or the path of a "
             "knowledge file. Type for example --priors file,accepted."
         )
-    return tuple(_named(name, appliance) for name in names)
+    return tuple(_named(name, appliance, town) for name in names)
 
 
-def _named(name: str, appliance: str) -> Priors:
+def _named(name: str, appliance: str, town: int) -> Priors:
     if name == FILE:
         return Priors(name, appliance, FILE)
     if name == ACCEPTED:
         return Priors(name, appliance, None)
     if name == TRUE:
-        return Priors(name, appliance, FILE, true_shares())
+        return Priors(name, appliance, FILE, true_shares(town))
     if name.endswith(".toml") or Path(name).exists():
         return Priors(name, name, FILE)
     return Priors(name, appliance, name)
 
 
-def true_shares() -> tuple[tuple[str, float], ...]:
-    """Paths and values of the simulated shop's main-cause shares, per 100 calls."""
+def true_shares(town: int = 0) -> tuple[tuple[str, float], ...]:
+    """Paths and values of the simulated shop's main-cause shares in a town, per 100 calls."""
     import numpy as np
 
     from faultodds_sim.cases import draw_cases
@@ -81,7 +81,7 @@ def true_shares() -> tuple[tuple[str, float], ...]:
     block = 4000
     counts = np.zeros(len(MODE_NAMES))
     for _ in range(COUNTED // block):
-        counts += np.bincount(draw_cases(block, rng, 30.0, 90.0).main, minlength=len(MODE_NAMES))
+        counts += np.bincount(draw_cases(block, rng, 30.0, 90.0, town=town).main, minlength=len(MODE_NAMES))
     share = 100.0 * np.maximum(counts, UNMET) / COUNTED
     where = {NOTHING: "other_causes/nothing_wrong", UNLISTED: "other_causes/unlisted"}
     return tuple((where.get(n) or _path(n), float(s)) for n, s in zip(MODE_NAMES, share, strict=True))

@@ -101,6 +101,7 @@ def answer(found: Sequence[Summary], setting: Setting, appliance: str, currency:
         "appliance": appliance,
         "jobs": setting.jobs,
         "seed": setting.seed,
+        "town": setting.town,
         "qualified_work": setting.qualified,
         "currency": currency,
         "synthetic": True,

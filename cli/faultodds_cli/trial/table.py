@@ -21,9 +21,10 @@ _STAGES = {
 def main_table(found: Sequence[Summary], setting: Setting, currency: str) -> list[str]:
     """Cost, what not knowing cost, the difference from faultodds, and how the jobs went."""
     than = f"more than {_short(setting.reference, 12)}"
+    town = f", town {setting.town}" if setting.town else ""
     what = "priors" if setting.priors else "policy"
     lines = [
-        f"{setting.jobs} simulated jobs, seed {setting.seed}; means per job, money in {currency}",
+        f"{setting.jobs} simulated jobs, seed {setting.seed}{town}; means per job, money in {currency}",
         "",
         f"                     above   {than:<24}    wrong first come hand",
         f"{what}         cost  floor   mean (95 % interval)   min   part visit back   on",

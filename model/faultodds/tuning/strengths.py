@@ -21,9 +21,9 @@ GRID = (15.0, 30.0, 60.0, 120.0, 250.0, 500.0, 1000.0)
 #: Spread of log n about the usual strength: two of them are a factor of about 16.
 PULL = 1.0
 #: How far from the file's the shares of a log seem to lie (Kullback and Leibler's divergence, nats) when the shop's are the
-#: file's, since the file's picture of symptoms and repairs is not the shop's: about the middle of what six logs of the simulated
-#: shop showed (`tests/benchmarks/bench_towns.py`). No source.
-STRAYS = 0.18
+#: file's and the log is long, since the file's picture of symptoms and repairs is not the shop's: the middle of what two logs of
+#: 3,000 jobs of the simulated shop showed. No source.
+STRAYS = 0.22
 #: Least part of the way that a log moves the shares.
 LEAST = 0.05
 #: Jobs that the file's spread of a context fact is worth.
@@ -52,14 +52,17 @@ def shares_worth(families: Families, counts: Floats, jobs: float) -> float:
 
     As in shrinkage towards a guess (James and Stein 1961, from memory): of the distance by which a log's shares stray from the
     file's, what any log shows is taken for error and the rest for the shop's own, and the shares go that part of the way.
-    The error does not shrink with more jobs, so the worth grows with them.
+    The error does not shrink with more jobs, so the worth grows with them. `counts` may be those of a part of the log.
     """
     own = families.kind[families.of] == 0
     file = families.prior[own]
     free = WORTH["shares"] * file + counts[own]
     free /= free.sum()
     strayed = float((free * np.log(free / file)).sum())
-    part = max(LEAST, 1.0 - STRAYS / max(strayed, 1e-9))
+    # A short log cannot stray as far: the usual worth holds it, and the divergence goes with the square of the distance.
+    told = float(counts[own].sum())
+    usual = STRAYS * (told / (told + WORTH["shares"])) ** 2
+    part = max(LEAST, 1.0 - usual / max(strayed, 1e-9))
     return WORTH["shares"] + jobs * (1.0 - part) / part
 
 
