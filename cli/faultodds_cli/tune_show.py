@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from io import StringIO
 from typing import TYPE_CHECKING, Any
 
-from faultodds.tuning.wording import KINDS, Item, items, movers, of_kind, sentence, shown, span
+from faultodds.tuning.wording import ENOUGH, KINDS, Item, items, movers, of_kind, sentence, shown, span
 from faultodds_cli.text import capital, width, wrap
 
 if TYPE_CHECKING:
@@ -70,7 +70,16 @@ def table_lines(found: Sequence[Item], about: str, top: int) -> list[str]:
     ]
     if len(chosen) > top:
         lines += wrap(f"  and {len(chosen) - top} more; --top {len(chosen)} shows them all.")
-    return lines + (["  * the file's number lies outside the interval."] if any(i.moved for i in chosen[:top]) else [])
+    return lines + _star(chosen[:top])
+
+
+def _star(shown: Sequence[Item]) -> list[str]:
+    """What the star beside a number means."""
+    if not any(item.moved for item in shown):
+        return []
+    if all(item.low is None for item in shown):
+        return [f"  * moved, with {ENOUGH:g} jobs or more behind it."]
+    return ["  * the file's number lies outside the interval."]
 
 
 def _row(item: Item) -> list[str]:

@@ -78,6 +78,7 @@ def test_tune_without_intervals_says_so_in_the_table(file: str, log: str) -> Non
     """No interval is made up."""
     ran = tune(file, log, "--no-intervals")
     assert "not computed" in ran.out
+    assert "outside the interval" not in ran.out
     assert "90 % sure" not in ran.out
     answer = tune(file, log, "--no-intervals", "--json").answer
     assert {n["low"] for n in answer["numbers"]} == {None}

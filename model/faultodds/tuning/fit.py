@@ -26,7 +26,7 @@ from faultodds.tuning.places import Place
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.statistics import Silence
 from faultodds.tuning.structure import Structure, structure_of
-from faultodds.tuning.work import workers
+from faultodds.tuning.work import each, workers
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -77,7 +77,7 @@ def fit(knowledge: Knowledge, logs: pd.DataFrame | Iterable[pd.DataFrame], setti
     structure = structure_of(knowledge, settings.omitted_target)
     chunks, notes = encoded(structure, logs, settings)
     start = warmed(structure, chunks, settings)
-    chunks = [prepared(structure, c, start.silence) for c in chunks]
+    chunks = each(lambda chunk: prepared(structure, chunk, start.silence), chunks, settings.workers)
     ascent = Ascent(structure, settings, start.silence, start.theta)
     with workers(structure, part_of(chunks, PART), settings) as go:
         ascent.choose(go, sum(float(c.weight.sum()) for c in chunks))

@@ -30,8 +30,8 @@ _HABITS: Final = {
     "done_if_needed": "a needed repair gets done",
     "done_anyway": "a repair gets done that is not needed",
 }
-# Under so many jobs a change is not called out as news when there is no interval to go by.
-_ENOUGH: Final = 8.0
+#: Under so many jobs a change is not called out as news when there is no interval to go by.
+ENOUGH: Final = 8.0
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ class Item:
         if self.file is None or math.isclose(self.learned, self.file, rel_tol=1e-3):
             return False
         if self.low is None or self.high is None:
-            return (self.jobs or 0.0) >= _ENOUGH
+            return (self.jobs or 0.0) >= ENOUGH
         return not self.low <= self.file <= self.high
 
     @property

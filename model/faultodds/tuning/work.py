@@ -7,7 +7,7 @@ interpreter's lock; a cluster is sent each chunk once, and only the chances trav
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Protocol
 
 from faultodds.errors import FaultoddsError
@@ -36,6 +36,15 @@ def workers(structure: Structure, chunks: Sequence[Chunk], settings: Settings) -
         yield _threads(structure, chunks, settings.workers)
     else:
         yield lambda theta, silence, trust: total(statistics(structure, c, theta, silence, trust) for c in chunks)
+
+
+def each(make: Callable[[Chunk], Chunk], chunks: Sequence[Chunk], threads: int) -> list[Chunk]:
+    """Every chunk made over, on so many threads, in order."""
+    if threads < 2 or len(chunks) < 2:
+        return [make(chunk) for chunk in chunks]
+    from joblib import Parallel, delayed
+
+    return list(Parallel(n_jobs=threads, backend="threading")(delayed(make)(chunk) for chunk in chunks))
 
 
 def _threads(structure: Structure, chunks: Sequence[Chunk], count: int) -> Pass:
