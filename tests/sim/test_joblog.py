@@ -14,6 +14,7 @@ import pytest
 from faultodds_sim.demo import DEMO_JOBS, FOLDER, NAME, README, main, make_demo
 from faultodds_sim.errors import SimError, UnknownNameError
 from faultodds_sim.faults import MODES
+from faultodds_sim.hazards import town_factors
 from faultodds_sim.joblog import log_frames
 from faultodds_sim.make_log import main as make_log_main
 from faultodds_sim.make_log import truth_path, write_log
@@ -124,3 +125,13 @@ def test_the_command_and_its_refusals(tmp_path: Path, capsys: pytest.CaptureFixt
         write_log(5, tmp_path / "log.txt")
     with pytest.raises(SimError):
         next(log_frames(-4, 1))
+
+
+def test_another_town_has_other_faults() -> None:
+    """Town 0 is the usual one; another town's log has other main causes, the same ones every time."""
+    assert (town_factors(0) == 1.0).all()
+    here, there, again = (
+        pd.concat([truth for _, truth in log_frames(120, 2, town=town)])["main_cause"].tolist() for town in (0, 3, 3)
+    )
+    assert there == again
+    assert here != there
