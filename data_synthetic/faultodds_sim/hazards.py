@@ -13,6 +13,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.random import Generator
 
+from .errors import SimError
 from .faults import ABRUPT, MODE_NEEDS, MODES
 from .households import Houses
 from .names import NOTHING, UNLISTED
@@ -149,8 +150,10 @@ TOWN_SPREAD = 0.8
 
 def town_factors(town: int) -> Array:
     """Return what the yearly rate of every mode is multiplied by in another town, shape (modes,); town 0 is
-    this one. Other numbers are as many other invented towns.
+    this one. Other numbers are as many other invented towns. Raises SimError for a negative one.
     """
+    if town < 0:
+        raise SimError(f"there is no town {town}; give a number of 0 or more")
     if town == 0:
         return np.ones(len(MODE_NAMES))
     return np.asarray(np.exp(TOWN_SPREAD * np.random.default_rng(town).standard_normal(len(MODE_NAMES))))

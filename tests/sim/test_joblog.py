@@ -117,6 +117,8 @@ def test_the_command_and_its_refusals(tmp_path: Path, capsys: pytest.CaptureFixt
     out = tmp_path / "small.csv"
     assert make_log_main(["--jobs", "70", "--out", str(out), "--seed", "9"]) == 0
     assert capsys.readouterr().out.split() == [str(out), str(truth_path(out))]
+    assert make_log_main(["--jobs", "5", "--out", str(out), "--town", "-2"]) == 2
+    assert "there is no town -2; give a number of 0 or more" in capsys.readouterr().err
     assert make_log_main(["--jobs", "0", "--out", str(out)]) == 2
     assert "cannot write a log of 0 jobs; give a number of 1 or more" in capsys.readouterr().err
     assert make_log_main(["--jobs", "5", "--out", str(tmp_path / "log.xls")]) == 2
