@@ -45,7 +45,7 @@ FRESH_JOBS, FRESH_SEED = 8000, 9001
 
 
 @contextlib.contextmanager
-def _own_data() -> Iterator[Path]:
+def own_data() -> Iterator[Path]:
     """A data folder of this run alone."""
     before = os.environ.get("FAULTODDS_DATA")
     with tempfile.TemporaryDirectory() as folder:
@@ -141,7 +141,7 @@ def main() -> None:
     groups = repair_groups(knowledge)
     methods: list[Method] = [Fixed(FILE, knowledge, groups), Learned(LEARNED, knowledge, groups, Settings())]
     methods += [] if args.no_rivals else rivals(knowledge, groups)
-    with _own_data() as folder:
+    with own_data() as folder:
         for town in args.towns:
             new = imported(folder, FRESH_JOBS, FRESH_SEED, town)
             for jobs, seed in itertools.product(args.jobs, args.seeds):

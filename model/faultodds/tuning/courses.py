@@ -228,8 +228,9 @@ def tally(structure: Structure, moments: Moments, chance: Singles, jobs: Singles
     for step in reversed(moments.steps):
         acts, then, left, starts = structure.acting[step.repair]
         here = jobs[step.first : step.last]
-        better = chance[step.then][:, then] * (single[then] if step.shown else np.float32(1.0))
-        better *= np.float32(arrays.success[step.repair])
+        better = chance[step.then[:, None], then] * np.float32(arrays.success[step.repair])
+        if step.shown:
+            better *= single[then]
         before = chance[step.first : step.last][:, acts]
         acted = here[:, acts]
         took = np.divide(better, before, out=np.zeros_like(better), where=before > 0) * acted
