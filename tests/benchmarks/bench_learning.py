@@ -2,8 +2,8 @@
 
 On the same machine, in the same run: rows a second of one pass (an iteration of EM) of the project's learner and of pyAgrum's EM on
 the exported network; a whole fit against pandas reading the same log as CSV (the clean log, and the log as the shop wrote it);
-growth with the number of jobs; with `--million`, the peak memory of a million jobs. Logs are drawn from the shipped file itself, 70 % of
-their cells missing; the shop's comes from the simulator.
+growth with the number of jobs; with `--million`, the peak memory of a million jobs. Logs are drawn from the shipped file itself,
+70 % of their cells missing; the shop's comes from the simulator.
 """
 
 from __future__ import annotations
