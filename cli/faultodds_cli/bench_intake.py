@@ -63,7 +63,7 @@ def still_safe(talk: Talk, visit: Visit) -> bool:
 def intake(call: Call) -> bool:
     """The machine first, then its surroundings; every question can be left with Enter.
 
-    False at the end of input.
+    False on "leave" and at the end of input.
     """
     k = call.visit.knowledge
     asked = typed.asked(k)
@@ -83,7 +83,7 @@ def intake(call: Call) -> bool:
 
 
 def _ask_fact(call: Call, name: str, fact: ContextFact | EquipmentFact) -> bool | None:
-    """Ask one fact until it is answered or left: false on "done", None at the end of input."""
+    """Ask one fact until it is answered or left: false on "done", None on "leave" and at the end of input."""
     values = ", ".join(f"{i} {words}" for i, words in enumerate(fact.values.values(), 1))
     while True:
         line = call.talk.ask(f"{fact.ask} {values}:")
@@ -95,6 +95,11 @@ def _ask_fact(call: Call, name: str, fact: ContextFact | EquipmentFact) -> bool 
             return False
         if line == "?":
             call.talk.tell(why_asked(call.visit.knowledge, name), "   ")
+            continue
+        if (command := exact(line)) == "leave":
+            return None
+        if command == "help":
+            call.take(line)
             continue
         if _take_fact(call, name, fact, line):
             return True

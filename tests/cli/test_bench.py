@@ -352,6 +352,16 @@ def test_the_input_may_end_anywhere(tmp_path: Path) -> None:
         assert list(findings(folder)) == [n for n, d in zip(expected, done, strict=True) if d]
 
 
+def test_help_and_leave_work_while_the_machine_is_asked_about(tmp_path: Path) -> None:
+    """What the first line promises "at any time" holds there too: help lists the words, leave ends the call."""
+    ended = bench(tmp_path, *SAFE, "help", "leave")
+    assert ended.code == 0
+    assert "save and leave; everything is saved already" in ended.out
+    assert "there is no value" not in ended.out
+    assert "What is wrong?" not in ended.out
+    assert "Go on with: faultodds bench 1" in ended.out
+
+
 def test_looking_in_and_leaving_starts_no_job(tmp_path: Path) -> None:
     """With no answer at all there is nothing to keep."""
     ended = bench(tmp_path)

@@ -207,7 +207,7 @@ def _done(structure: Structure, frame: pd.DataFrame) -> list[Small]:
         return []
     cells = frame[clean.REPAIRS].astype("category")
     code = cells.cat.codes.to_numpy()
-    names = {name: r for r, name in enumerate(structure.knowledge.repair)}
+    names = structure.repair_number
     done = np.zeros((len(cells.cat.categories) + 1, len(names)), dtype=bool)  # the last row is that of an empty cell
     for row, cell in enumerate(cells.cat.categories):
         done[row, [names[n] for n in str(cell).split(";") if n]] = True
