@@ -133,3 +133,32 @@ def test_a_fact_that_is_merely_often_missing_is_not_silent() -> None:
     """Gaps that fall on every value alike say nothing."""
     learned = fit(rich_toy(), draw_log(rich_toy(), 1500, 3, 0.8, guesses_of=rich_structure()), FULL)
     assert (learned.silence.facts == 1.0).all()
+
+
+def _doubtful(log: pd.DataFrame, cell: str, share: float) -> pd.DataFrame:
+    """The log with the first `share` of the check's results written as `cell`."""
+    out = log.copy()
+    told = np.flatnonzero(out[CHECK].notna())
+    out[CHECK] = out[CHECK].astype(object)
+    out.loc[out.index[told[: int(share * len(told))]], CHECK] = cell
+    return out
+
+
+def test_readings_that_could_mean_either_teach_nothing() -> None:
+    """A thousand readings a shade likelier with a bad fuse would make false alarms the rule; they are left out, and it is said."""
+    log = _doubtful(_log(2000, 0.3), "closed:0.45|open:0.55", 1.0)
+    learned = fit(rich_toy(), log, FULL)
+    (note,) = [n for n in learned.notes if "one result as well as another" in n]
+    assert "fuse_test" in note
+    assert "listen" not in note
+    assert learned.numbers[FALSE_ALARM] == pytest.approx(learned.file[FALSE_ALARM], abs=1e-6)
+    assert learned.spoke[FALSE_ALARM] == 0.0
+    assert _without_looking(log, FULL)[FALSE_ALARM] > 0.5
+
+
+def test_doubtful_readings_among_clear_ones_are_learned_from() -> None:
+    """A check is left out only when most of its readings say nothing, or readings near a limit would be picked out for silence."""
+    for cell, share in (("closed:0.45|open:0.55", 0.3), ("closed:0.1|open:0.9", 1.0)):
+        learned = fit(rich_toy(), _doubtful(_log(2000, 0.3), cell, share), FULL)
+        assert not learned.silence.unclear.any()
+        assert learned.spoke[FALSE_ALARM] > 100

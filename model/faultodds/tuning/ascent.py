@@ -1,4 +1,4 @@
-"""Going up the log posterior: pass after pass over the log, every second one lengthened where that leads higher still."""
+"""Going up the log posterior: pass after pass over the log, each step lengthened where the steps before it say so."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ from faultodds.tuning.work import Pass
 
 #: Passes over the part that is looked at first; how often strengths are chosen, and passes before each choice.
 WARM, CHOICES, BETWEEN = 6, 2, 4
-#: How many times longer than two plain steps a lengthened one may be.
-LONGEST = 8.0
+#: Moves remembered, and how far the smallest of the directions they span are left alone, against the largest.
+REMEMBERED, DAMPING = 30, 1e-3
 
 
 def trust_of(settings: Settings) -> Trust:
@@ -41,6 +41,7 @@ class Ascent:
         self.centre = self.families.prior
         self.theta = theta
         self.strengths = settings.worth()
+        self.moves = Moves(self.families)
         self.trace: list[float] = []
         self.statistics: Statistics | None = None
 
@@ -57,7 +58,7 @@ class Ascent:
                 self.strengths = chosen if number == 0 else {**chosen, "shares": self.strengths["shares"]}
 
     def climb(self, go: Pass) -> None:
-        """Go up until a pass gains less than the tolerance."""
+        """Go up until a step would gain less than the tolerance."""
         self.statistics = self._passes(go, self.settings.iterations)
 
     @property
@@ -76,37 +77,82 @@ class Ascent:
         return found, found.log_likelihood + log_prior(self.pseudo, theta, self.centre)
 
     def _passes(self, go: Pass, most: int) -> Statistics:
-        """At most `most` passes, every second one lengthened where that goes higher still; returns the last."""
+        """At most `most` passes, until a plain step would gain less than the tolerance; returns the last one's statistics.
+
+        The chances kept are a plain step past the last pass: it can only lead higher, and needs no pass to be taken.
+        """
         found, height = self._expect(go, self.theta)
         self.trace = [height]
-        before, furthest = self.theta, LONGEST
-        while len(self.trace) < most:
+        self.moves.elsewhere()
+        while True:
             plain = maximise(self.families, self.pseudo, found.counts)
-            lengthened = len(self.trace) % 2 == 0
-            step = longer(self.families, before, self.theta, plain, furthest) if lengthened else plain
+            worth = self.families.totals(self.pseudo + found.counts)[self.families.of]
+            if len(self.trace) == most or gain(worth, self.theta, plain) <= self.settings.tolerance * found.weight:
+                self.theta = plain
+                return found
+            step = self.moves.lengthened(worth, self.theta, plain)
             next_found, next_height = self._expect(go, step)
-            if lengthened and next_height < height:
-                furthest, step = max(1.0, furthest / 4), plain
+            if next_height < height and step is not plain:
+                self.moves.forget()
+                step = plain
                 next_found, next_height = self._expect(go, step)
             check_no_fall(height, next_height, float(self.pseudo.sum()))
-            gained = next_height - height
-            before, self.theta, found, height = self.theta, step, next_found, next_height
+            self.theta, found, height = step, next_found, next_height
             self.trace.append(height)
-            if gained < self.settings.tolerance * found.weight:
-                break
-        return found
 
 
-def longer(families: Families, first: Floats, second: Floats, third: Floats, most: float) -> Floats:
-    """A longer step in the direction of two plain ones (squared extrapolation, Varadhan and Roland 2008, from memory).
+def gain(worth: Floats, theta: Floats, plain: Floats) -> float:
+    """What a plain step from `theta` to `plain` (P,) adds to the log posterior, or a little less.
 
-    In square roots of chances, where distances mean the same for rare and common things; never more than `most` times.
+    `worth` (P,) jobs behind the family of each entry.
     """
-    a, b, c = np.sqrt(first), np.sqrt(second), np.sqrt(third)
-    once, bend = b - a, (c - b) - (b - a)
-    size = float(np.sqrt((once**2).sum() / max((bend**2).sum(), 1e-300)))
-    if size <= 1.0:
-        return third
-    size = min(size, most)
-    reached = a + 2 * size * once + size**2 * bend
-    return np.maximum(families.scaled(np.maximum(reached, 0.3 * c) ** 2), TINY)
+    return float((2.0 * worth * (np.sqrt(plain) - np.sqrt(theta)) ** 2).sum())
+
+
+class Moves:
+    """The last moves, and what each changed of the plain step that came after it: Anderson's acceleration.
+
+    Expectation and maximisation creeps along directions in which the findings say little. How fast a plain step shrinks along the
+    moves made so far says how far there is still to go that way (Anderson 1965; for EM, Henderson and Varadhan 2019: both from
+    memory). All in square roots of chances, each weighted by the jobs behind it, where distances are nearly nats: there the change
+    of the step is a symmetric map of the move, so that moves in different directions keep out of each other's way. Moves made on
+    a part of the log serve on the whole.
+    """
+
+    def __init__(self, families: Families) -> None:
+        self.families = families
+        self.forget()
+
+    def forget(self) -> None:
+        """Start afresh: a step that followed from these moves led down."""
+        self.moved: list[Floats] = []
+        self.changed: list[Floats] = []
+        self.before: tuple[Floats, Floats] | None = None
+
+    def elsewhere(self) -> None:
+        """The next step is on other jobs, or with other strengths, than the last: what lies between them is no move."""
+        self.before = None
+
+    def lengthened(self, worth: Floats, theta: Floats, plain: Floats) -> Floats:
+        """Where to go from `theta` when a plain step leads to `plain`, all (P,): `plain` itself while no move is known."""
+        here = np.sqrt(theta)
+        step = np.sqrt(plain) - here
+        if self.before is not None:
+            self.moved = [*self.moved, here - self.before[0]][-REMEMBERED:]
+            self.changed = [*self.changed, step - self.before[1]][-REMEMBERED:]
+        self.before = here, step
+        if not self.moved:
+            return plain
+        weight = np.sqrt(worth)
+        moved, changed = np.stack(self.moved, axis=1), np.stack(self.changed, axis=1)
+        length = np.linalg.norm(changed * weight[:, None], axis=0)
+        if not length.min() > 0:
+            return plain
+        # Each of length 1, so that the last, short moves count as much as the first, long ones.
+        moved, changed = moved / length, changed / length
+        left, size, right = np.linalg.svd(changed * weight[:, None], full_matrices=False)
+        damped = size / (size**2 + (DAMPING * size[0]) ** 2)
+        share = right.T @ (damped * (left.T @ (step * weight)))
+        reached = here + step - (moved + changed) @ share
+        # Square roots of chances may not pass through zero, nor a chance vanish in one step.
+        return np.maximum(self.families.scaled(np.maximum(reached, 0.3 * np.sqrt(plain)) ** 2), TINY)

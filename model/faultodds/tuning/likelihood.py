@@ -34,18 +34,19 @@ LEAST = 1e-9
 
 @dataclass(frozen=True)
 class Silence:
-    """Checks of which the log keeps the bad results only, or hardly any other.
+    """What the gaps and the doubtful readings of a log say: checks of which it keeps hardly any but bad results, and the like.
 
     `done` (checks,) chance that the check was done, `told` (checks,) chance that a normal result of one that was done is
     written down; 1 and 1 where nothing is wrong with the record. `hushed` (checks,) which checks these are. `facts` (V,) for each
     value of a context fact, how much likelier a gap is with it than with the fact's usual one: 1 throughout for a fact whose gaps
-    say nothing.
+    say nothing. `unclear` (checks,) which checks are on record with readings that hardly tell their outcomes apart: left out.
     """
 
     done: Floats
     told: Floats
     hushed: npt.NDArray[np.bool_]
     facts: Floats
+    unclear: npt.NDArray[np.bool_]
 
     def normal_untold(self, check: Index | int, normal: Floats) -> Floats:
         """Chance that a check which is not in the record was done and `normal`, that being its chance before."""
@@ -54,9 +55,9 @@ class Silence:
 
     @staticmethod
     def none(structure: Structure) -> Silence:
-        """No check is silent."""
-        one = np.ones(structure.checks)
-        return Silence(one, one, np.zeros(structure.checks, dtype=bool), np.ones(len(structure.fact_of)))
+        """No check is silent, and none unclear."""
+        one, none = np.ones(structure.checks), np.zeros(structure.checks, dtype=bool)
+        return Silence(one, one, none, np.ones(len(structure.fact_of)), none)
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,10 @@ check of which hardly any normal result is on record is *hushed*: its chances st
 "not done, or done and normal", 1 - done * (P(bad) + told * P(normal)), in place of nothing. That takes the check to be done as
 often whatever the fault, which is near the truth for what every customer is asked, and less so for a check done on suspicion: then
 jobs without it count too much against the faults that it shows, and those come out a little too rare.
+
+A check can also be on record and yet say nothing: a thermistor's ohms with no temperature beside them fit a good one and a drifted
+one about alike. One such reading does no harm. Thousands teach whatever the assumed scatter of the readings is wrong by, and
+nothing else, so a check most of whose readings are like that is *unclear*, and left out of learning.
 """
 
 from __future__ import annotations
@@ -35,6 +39,8 @@ TOLD = 0.05
 FEWEST, SURE = 12, 5.0
 #: Bad results on record for each one that all jobs together should have had: up to here a silent record can be the reason.
 MOST_OFTEN = 1.5
+#: A reading hardly tells when the normal result is not this many times likelier than the likeliest bad one, nor the reverse.
+CLEAR = 3.0
 
 
 @dataclass(frozen=True)
@@ -102,6 +108,7 @@ class _Tally:
         self.bad_expected = np.zeros(size)
         self.jobs = 0.0
         self.values = np.zeros(len(structure.fact_of))
+        self.readings, self.faint = np.zeros(size), np.zeros(size)
 
     def add(self, chunk: Chunk, arrays: Arrays, rows: Rows) -> None:
         """Add a chunk: what each recorded check should have shown, going by everything else on record."""
@@ -112,6 +119,7 @@ class _Tally:
         observable = observable_of(s, chunk)
         findings = np.flatnonzero(observable >= 0)
         of = observable[findings]
+        self._readings(chunk, observable)
         # Likelihoods without one finding: what it brought is divided out again.
         without = np.exp(-np.maximum(rows.log_likelihood[findings].astype(np.float64), -60.0))
         first = [s.row_of[name, s.suspects.observables[name][0]] for name in s.observables[: s.checks]]
@@ -131,6 +139,15 @@ class _Tally:
             self._sum(self.expected, of, weight @ (seen * chance))
             self._sum(self.spread, of, weight**2 @ (seen * chance * (1.0 - chance)))
 
+    def _readings(self, chunk: Chunk, observable: npt.NDArray[np.int64]) -> None:
+        jobs = chunk.weight @ chunk.evidence
+        known = observable >= 0
+        self._sum(self.readings, observable[known], jobs[known])
+        for row, split in enumerate(chunk.splits, split_start(self.structure)):
+            normal, bad = split.weights[0], max(split.weights[1:])
+            if bad < CLEAR * normal and normal < CLEAR * bad:
+                self.faint[split.observable] += jobs[row]
+
     def _sum(self, into: Floats, of: npt.NDArray[np.int64], by_finding: Floats) -> None:
         into += np.bincount(of, by_finding, minlength=len(into))
 
@@ -140,15 +157,21 @@ class _Tally:
         with np.errstate(divide="ignore", invalid="ignore"):
             told = (self.normal / self.expected) / (bad / (self.records - self.expected))
             sure = (self.expected - self.normal) / np.sqrt(self.spread)
-        unlike = (bad >= FEWEST) & (told < TOLD) & (sure > SURE)
+        unclear = (self.readings >= FEWEST) & (2 * self.faint > self.readings)
+        unlike = (bad >= FEWEST) & (told < TOLD) & (sure > SURE) & ~unclear
         # More bad results than all the jobs should have between them: nothing was kept back, the check is read wrongly.
         often = bad / np.maximum(self.bad_expected, 1e-9)
         hushed = unlike & (often <= MOST_OFTEN)
         done = np.where(hushed, np.clip(often, 0.01, 0.99), 1.0)
         told = np.where(hushed, np.nan_to_num(told), 1.0)
         facts = self._facts()
-        notes = (*self._hushed(hushed, bad), *self._misread(unlike & ~hushed, bad), *self._told_when_unusual(facts))
-        return Found(Silence(done, told, hushed, facts), notes)
+        notes = (
+            *self._hushed(hushed, bad),
+            *self._misread(unlike & ~hushed, bad),
+            *self._told_when_unusual(facts),
+            *self._unclear(unclear),
+        )
+        return Found(Silence(done, told, hushed, facts, unclear), notes)
 
     def _facts(self) -> Floats:
         """How much likelier a gap is with each value than with its fact's usual one (`Silence.facts`).
@@ -199,6 +222,15 @@ class _Tally:
             "right for these machines, and was it imported in the right unit? Look at [reading.*] in the knowledge file.",
         )
 
+    def _unclear(self, which: npt.NDArray[np.bool_]) -> tuple[str, ...]:
+        if not which.any():
+            return ()
+        listed = ", ".join(f"{self.structure.observables[j]}" for j in np.flatnonzero(which))
+        return (
+            f"Most readings on record could mean one result as well as another: {listed}. Nothing was learned from them. "
+            "Is something missing beside the figure, such as the temperature at which it was taken?",
+        )
+
     def _listed(self, which: npt.NDArray[np.bool_], bad: Floats) -> str:
         shown = [
             f"{self.structure.observables[j]} ({bad[j]:.0f} bad and {self.normal[j]:.0f} normal, "
@@ -209,11 +241,20 @@ class _Tally:
 
 
 def hushed(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:
-    """The chunk with "not on record" as a finding of every silent check that could have been done, and of every silent fact."""
+    """The chunk with "not on record" as a finding of every silent check that could have been done, and of every silent fact.
+
+    Findings of unclear checks are left out.
+    """
     from dataclasses import replace
 
     from scipy.sparse import csr_matrix
 
+    if silence.unclear.any():
+        observable = observable_of(structure, chunk)
+        clear = (observable < 0) | ~silence.unclear[observable]
+        kept = chunk.evidence.multiply(clear.astype(np.float32)).tocsr()
+        kept.eliminate_zeros()
+        chunk = replace(chunk, evidence=kept)
     which = np.flatnonzero(silence.hushed)
     if len(which):
         silent = ~recorded(structure, chunk)[:, which] & eligible(structure, chunk)[:, which]
