@@ -33,6 +33,12 @@ def tune_command(
         float | None,
         typer.Option("--half-life", metavar="DAYS", help="A job this old counts half. All count alike if not given."),
     ] = None,
+    ceiling: Annotated[
+        float,
+        typer.Option(
+            "--ceiling", metavar="N", min=0, help="What a log of any length counts for at most, in jobs; 0: no limit."
+        ),
+    ] = 20_000,
     sweeps: Annotated[
         int, typer.Option("--sweeps", metavar="N", min=50, max=100_000, help="Rounds of sampling behind the intervals.")
     ] = 400,
@@ -62,7 +68,7 @@ def tune_command(
     from faultodds.tuning.from_log import learn
     from faultodds_cli import tune_show
 
-    settings = _settings(worth, half_life, workers, scheduler, seed)
+    settings = _settings(worth, half_life, workers, scheduler, seed).replace(ceiling=ceiling or None)
     path = find_log(log)
     ready = open_appliance(appliance, revision="file")
     with _progress() as tick:

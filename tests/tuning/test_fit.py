@@ -278,3 +278,18 @@ def test_the_clean_logs_own_columns_are_read() -> None:
     log = toy_log(20).assign(technician="T1", minutes=30.0, bill=90.0)
     assert set(log.columns) <= set(columns)
     assert fit(rich_structure().knowledge, log, FULL).jobs == 20
+
+
+def test_a_long_log_counts_for_no_more_than_the_ceiling() -> None:
+    """With a ceiling of c jobs, N jobs teach what N * c / (c + N) jobs with the same findings would, and are reported as N."""
+    log = draw_log(rich_toy(), 300, 8, 0.3)
+    whole = fit(rich_toy(), log, FULL.replace(ceiling=None, tolerance=1e-9, iterations=400))
+    held = fit(rich_toy(), log, FULL.replace(ceiling=100.0, tolerance=1e-9, iterations=400))
+    assert held.counted == pytest.approx(0.25)
+    assert held.jobs == whole.jobs == 300
+    four = {kind: 4.0 * jobs for kind, jobs in WORTH.items()}
+    same = fit(rich_toy(), log, FULL.replace(ceiling=None, strengths=four, tolerance=1e-9, iterations=400))
+    for path, value in same.numbers.items():
+        assert held.numbers[path] == pytest.approx(value, rel=5e-3, abs=1e-4)
+        assert held.spoke[path] == pytest.approx(same.spoke[path], rel=5e-3, abs=0.05)
+    assert any(abs(whole.numbers[p] - same.numbers[p]) > 0.5 for p in SHARES)

@@ -93,7 +93,7 @@ def boosted_trees(past: Floats, labels: Ints, new: Floats, groups: int) -> Float
 def _fitted(model: Any, past: Floats, labels: Ints, new: Floats, groups: int) -> Floats:
     if len(set(labels.tolist())) < 2:
         return _shares(labels, len(new), groups)
-    from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
+    from threadpoolctl import threadpool_limits
 
     # Many small trees on several threads spend their time waiting for one another.
     with threadpool_limits(1), warnings.catch_warnings():

@@ -57,9 +57,9 @@ class Ascent:
                 # What the log says of the shares is told before anything holds them back.
                 self.strengths = chosen if number == 0 else {**chosen, "shares": self.strengths["shares"]}
 
-    def climb(self, go: Pass) -> None:
-        """Go up until a step would gain less than the tolerance."""
-        self.statistics = self._passes(go, self.settings.iterations)
+    def climb(self, go: Pass, enough: float = 1.0) -> None:
+        """Go up until a step would gain less than the tolerance, or so many times that."""
+        self.statistics = self._passes(go, self.settings.iterations, enough)
 
     @property
     def pseudo(self) -> Floats:
@@ -76,18 +76,20 @@ class Ascent:
             )
         return found, found.log_likelihood + log_prior(self.pseudo, theta, self.centre)
 
-    def _passes(self, go: Pass, most: int) -> Statistics:
-        """At most `most` passes, until a plain step would gain less than the tolerance; returns the last one's statistics.
+    def _passes(self, go: Pass, most: int, enough: float = 1.0) -> Statistics:
+        """At most `most` passes, until a plain step would gain less than the tolerance (or `enough` times that); returns the last
+        one's statistics.
 
         The chances kept are a plain step past the last pass: it can only lead higher, and needs no pass to be taken.
         """
         found, height = self._expect(go, self.theta)
         self.trace = [height]
         self.moves.elsewhere()
+        tolerance = enough * self.settings.tolerance
         while True:
             plain = maximise(self.families, self.pseudo, found.counts)
             worth = self.families.totals(self.pseudo + found.counts)[self.families.of]
-            if len(self.trace) == most or gain(worth, self.theta, plain) <= self.settings.tolerance * found.weight:
+            if len(self.trace) == most or gain(worth, self.theta, plain) <= tolerance * found.weight:
                 self.theta = plain
                 return found
             step = self.moves.lengthened(worth, self.theta, plain)

@@ -7,6 +7,7 @@ Jobs with the same evidence are kept once, with a weight.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -67,6 +68,10 @@ class Chunk:
         if (told := tail >= 0).any():
             tail[told], moments = moments.reached(tail[told].astype(np.int64))
         return Chunk(splits=self.splits, moments=moments, tail=tail, **picked)
+
+    def counting(self, part: float) -> Chunk:
+        """The chunk with every job counting for a part of what it did."""
+        return self if part == 1.0 else dataclasses.replace(self, weight=part * self.weight)
 
     @property
     def jobs(self) -> float:

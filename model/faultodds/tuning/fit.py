@@ -26,17 +26,18 @@ from faultodds.tuning.places import Place
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.statistics import Silence
 from faultodds.tuning.structure import Structure, structure_of
-from faultodds.tuning.work import each, workers
+from faultodds.tuning.work import each, one_thread_each, workers
 
 if TYPE_CHECKING:
     import pandas as pd
 
 #: Jobs of a chunk: enough to keep two cores busy, few enough that a million fit in memory.
 CHUNK = 10_000
-#: Jobs of the part that is looked at first, and of the part from which strengths are chosen.
-SAMPLE, PART = 3_000, 6_000
+#: Jobs of the part that is looked at first, of the part from which strengths are chosen, and of the part on which most of the way
+#: up a log of over twice as many is gone; there, how many times the tolerance is enough.
+SAMPLE, PART, MOST_WAY, ENOUGH = 3_000, 6_000, 20_000, 4.0
 #: Fewest jobs that such a part takes from one chunk.
-FROM_EACH = 2_000
+FROM_EACH = 3_000
 
 
 @dataclass(frozen=True)
@@ -45,8 +46,9 @@ class Learned:
 
     `knowledge` with the learned numbers in place; `numbers` path to learned value, `file` path to the file's, the same paths;
     `spoke` path to the expected number of jobs that the number's family could learn from. `log_posterior` after each pass, since
-    strengths and silences were chosen. `jobs` learned from, `set_aside` jobs that no fault explains. `notes` are plain
-    sentences for the manager. `families`, `theta`, `counts`, `strengths` and `silence` are the fit itself.
+    strengths and silences were chosen, each job counting for `counted` of one (`Settings.counted`). `jobs` learned from,
+    `set_aside` jobs that no fault explains. `notes` are plain sentences for the manager. `families`, `theta`, `counts`,
+    `strengths` and `silence` are the fit itself.
     """
 
     knowledge: Knowledge
@@ -64,6 +66,7 @@ class Learned:
     places: dict[str, Place]
     theta: Floats
     counts: Floats
+    counted: float
     silence: Silence
     centre: Floats
 
@@ -73,17 +76,28 @@ def fit(knowledge: Knowledge, logs: pd.DataFrame | Iterable[pd.DataFrame], setti
 
     Raises FaultoddsError for an empty log, one in which no job can be explained, or names that the file does not have.
     """
-    settings = settings or Settings()
+    with one_thread_each():
+        return _fit(knowledge, logs, settings or Settings())
+
+
+def _fit(knowledge: Knowledge, logs: pd.DataFrame | Iterable[pd.DataFrame], settings: Settings) -> Learned:
     structure = structure_of(knowledge, settings.omitted_target)
     chunks, notes = encoded(structure, logs, settings)
     start = warmed(structure, chunks, settings)
     chunks = each(lambda chunk: prepared(structure, chunk, start.silence), chunks, settings.workers)
     ascent = Ascent(structure, settings, start.silence, start.theta)
+    weight = sum(float(c.weight.sum()) for c in chunks)
+    counted = settings.counted(weight)
     with workers(structure, part_of(chunks, PART), settings) as go:
-        ascent.choose(go, sum(float(c.weight.sum()) for c in chunks))
-    with workers(structure, chunks, settings) as go:
+        ascent.choose(go, counted * weight)
+    if weight > 2 * MOST_WAY:
+        part = part_of(chunks, MOST_WAY)
+        each_for = counted * weight / sum(float(c.weight.sum()) for c in part)
+        with workers(structure, [c.counting(each_for) for c in part], settings) as go:
+            ascent.climb(go, ENOUGH)
+    with workers(structure, [c.counting(counted) for c in chunks], settings) as go:
         ascent.climb(go)
-    return _learned(structure, settings, ascent, [*notes, *start.notes])
+    return _learned(structure, settings, ascent, counted, [*notes, *start.notes])
 
 
 @dataclass(frozen=True)
@@ -172,13 +186,14 @@ def part_of(chunks: Sequence[Chunk], jobs: int) -> list[Chunk]:
     return [c.some(math.ceil(c.evidence.shape[0] * share)) for c in used]
 
 
-def _learned(structure: Structure, settings: Settings, ascent: Ascent, notes: list[str]) -> Learned:
+def _learned(structure: Structure, settings: Settings, ascent: Ascent, counted: float, notes: list[str]) -> Learned:
     k, s, f = structure.knowledge, structure.suspects, structure.families
     assert ascent.statistics is not None
     found = ascent.statistics
     places = file_places.places_of(k, s, f)
     learned = file_places.numbers(places, ascent.theta)
-    behind = f.totals(found.counts)
+    counts = found.counts / counted
+    behind = f.totals(counts)
     if found.impossible:
         notes.append(
             f"{found.impossible:,.0f} jobs have findings that no fault or set of faults of the file explains together; "
@@ -190,7 +205,7 @@ def _learned(structure: Structure, settings: Settings, ascent: Ascent, notes: li
         file={path: overlay.value(k, path) for path in learned},
         spoke={path: float(behind[list(place.families)].sum()) for path, place in places.items()},
         log_posterior=tuple(ascent.trace),
-        log_likelihood=found.log_likelihood,
+        log_likelihood=found.log_likelihood / counted,
         jobs=round(found.jobs),
         set_aside=round(found.impossible),
         settings=settings,
@@ -199,7 +214,8 @@ def _learned(structure: Structure, settings: Settings, ascent: Ascent, notes: li
         families=f,
         places=places,
         theta=ascent.theta,
-        counts=found.counts,
+        counts=counts,
+        counted=counted,
         silence=ascent.silence,
         centre=ascent.centre,
     )

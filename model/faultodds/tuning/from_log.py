@@ -66,6 +66,7 @@ def learn(
     tick("comparing the months", 0, 0)
     notes = [
         *held_back_notes(learned),
+        *ceiling_notes(learned),
         *learned.notes,
         *interval_notes(knowledge, numbers),
         *drift_notes(knowledge, frame, learned),
@@ -79,16 +80,18 @@ def _sampled(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned, sweeps
     from faultodds.tuning.fit import encoded
     from faultodds.tuning.gibbs import Chain, Draws
     from faultodds.tuning.structure import structure_of
+    from faultodds.tuning.work import one_thread_each
 
     structure = structure_of(knowledge, learned.settings.omitted_target)
     chunks = encoded(structure, frame, learned.settings, merge=False)[0]
     chain = Chain(structure, chunks, learned, learned.settings.seed)
     burn, kept = max(50, sweeps // 4), []
-    for done in range(burn + sweeps):
-        tick("sampling how sure each number is", done, burn + sweeps)
-        theta = chain.sweep()
-        if done >= burn:
-            kept.append(theta)
+    with one_thread_each():
+        for done in range(burn + sweeps):
+            tick("sampling how sure each number is", done, burn + sweeps)
+            theta = chain.sweep()
+            if done >= burn:
+                kept.append(theta)
     return Draws(np.stack(kept), learned.places)
 
 
@@ -108,11 +111,22 @@ def held_back_notes(learned: Learned) -> list[str]:
 
     if learned.settings.strengths != AUTO:
         return []
-    part = believed(learned.strengths["shares"], learned.jobs)
+    part = believed(learned.strengths["shares"], learned.counted * learned.jobs)
     return [
         f"Shares go {part:.0%} of the way from the file to what this log alone would say, and their intervals are about that: "
         "the further a log strays from the file, the more of it is believed, since every log strays a little (symptoms in words, "
         "parts replaced on suspicion). With --worth 100 it is believed in full."
+    ]
+
+
+def ceiling_notes(learned: Learned) -> list[str]:
+    """What a long log counts for, where that is clearly less than its number of jobs."""
+    if learned.settings.ceiling is None or learned.counted > 0.8:
+        return []
+    return [
+        f"{learned.jobs:,} jobs count for what {learned.counted * learned.jobs:,.0f} would say, and intervals are about that: no "
+        f"file fits a shop so well that a log can say more than {learned.settings.ceiling:,.0f} jobs can. "
+        "--ceiling moves that limit."
     ]
 
 
@@ -214,5 +228,7 @@ def _told_settings(learned: Learned, sweeps: int) -> dict[str, Plain]:
     told: dict[str, Plain] = {"file_worth_in_jobs": f"{worth} ({how})"}
     if settings.half_life_days is not None:
         told["half_life_days"] = float(settings.half_life_days)
+    if settings.ceiling is not None:
+        told["ceiling_in_jobs"] = float(settings.ceiling)
     told |= {"omitted_target": settings.omitted_target, "label_weight": settings.label_weight}
     return told | {"sweeps": sweeps, "seed": settings.seed, "jobs_set_aside": learned.set_aside}

@@ -29,6 +29,7 @@ from faultodds.tuning.likelihood import behind_gaps, done_for_need
 from faultodds.tuning.places import Place
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.structure import GUESSES, Structure, structure_of
+from faultodds.tuning.work import one_thread_each
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -101,9 +102,10 @@ def sample(
     structure = structure_of(knowledge, settings.omitted_target)
     chunks, _ = encoded(structure, logs, settings, merge=False)
     chain = Chain(structure, chunks, learned, settings.seed if seed is None else seed)
-    for _ in range(burn):
-        chain.sweep()
-    return Draws(np.stack([chain.sweep() for _ in range(sweeps)]), learned.places)
+    with one_thread_each():
+        for _ in range(burn):
+            chain.sweep()
+        return Draws(np.stack([chain.sweep() for _ in range(sweeps)]), learned.places)
 
 
 class Chain:
@@ -111,7 +113,7 @@ class Chain:
 
     def __init__(self, structure: Structure, chunks: list[Chunk], learned: Learned, seed: int) -> None:
         self.structure, self.learned = structure, learned
-        self.chunks = [prepared(structure, c, learned.silence) for c in chunks]
+        self.chunks = [prepared(structure, c, learned.silence).counting(learned.counted) for c in chunks]
         self.theta = learned.theta.copy()
         self.pseudo = structure.families.spread_strengths(learned.strengths, learned.centre)
         self.rng = np.random.default_rng(seed)

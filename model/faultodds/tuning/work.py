@@ -18,6 +18,17 @@ from faultodds.tuning.statistics import Silence, Statistics, Trust, statistics, 
 from faultodds.tuning.structure import Structure
 
 
+def one_thread_each() -> Any:
+    """A context in which a matrix product keeps to the thread that asked for it.
+
+    Left to themselves the products of one pass start threads of their own, beside those that share out the chunks: slower by a
+    half, and the last bits of a sum would depend on how many there are.
+    """
+    from threadpoolctl import threadpool_limits
+
+    return threadpool_limits(1, user_api="blas")
+
+
 class Pass(Protocol):
     """One pass over all chunks."""
 
