@@ -111,7 +111,7 @@ def test_an_accepted_revision_is_never_learned_from_twice(ready: Appliance, tmp_
 
 def test_a_month_unlike_the_others_is_told(ready: Appliance, tmp_path: Path) -> None:
     """One month with three times the dead pumps gets a sentence with its name; a log without such a month gets none."""
-    even = shop(dead=20.0, jobs=900)
+    even = shop(dead=20.0, jobs=900, seed=2)  # one log in twenty has such a month by luck
     even["day"] = pd.Timestamp("2024-01-05") + pd.to_timedelta([30 * (i % 9) for i in range(900)], unit="D")
     odd = shop(dead=48.0, jobs=100, seed=5)
     odd["day"] = pd.Timestamp("2024-11-15")

@@ -36,8 +36,8 @@ CHUNK = 10_000
 #: Jobs of the part that is looked at first, of the part from which strengths are chosen, and of the part on which most of the way
 #: up a log of over twice as many is gone; there, how many times the tolerance is enough.
 SAMPLE, PART, MOST_WAY, ENOUGH = 3_000, 6_000, 20_000, 4.0
-#: Fewest jobs that such a part takes from one chunk.
-FROM_EACH = 3_000
+#: Most jobs that such a part takes from one chunk.
+FROM_EACH = 5_000
 
 
 @dataclass(frozen=True)
@@ -180,8 +180,10 @@ def part_of(chunks: Sequence[Chunk], jobs: int) -> list[Chunk]:
     every = sum(c.evidence.shape[0] for c in chunks)
     if every <= jobs:
         return list(chunks)
-    # A few jobs of every chunk of a long log would cost the fixed work of a chunk over and over.
-    used = chunks[:: math.ceil(len(chunks) * FROM_EACH / jobs)]
+    # A few jobs of every chunk of a long log would cost the fixed work of a chunk over and over; an even number keeps two threads
+    # busy.
+    count = min(len(chunks), 2 * math.ceil(jobs / FROM_EACH / 2))
+    used = [chunks[i * len(chunks) // count] for i in range(count)]
     share = min(1.0, jobs / sum(c.evidence.shape[0] for c in used))
     return [c.some(math.ceil(c.evidence.shape[0] * share)) for c in used]
 
