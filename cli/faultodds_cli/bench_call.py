@@ -69,7 +69,7 @@ class Call:
         self.talk.rule()
         self.talk.say(bench_screen.screen(self.visit))
         try:
-            self.numbered = [c.name for c in self.visit.now.advice.checks[: bench_screen.CHECKS_SHOWN]]
+            self.numbered = [c.name for c in self.visit.now.advice.telling_checks[: bench_screen.CHECKS_SHOWN]]
         except ClashError:
             self.numbered = []
 

@@ -52,8 +52,8 @@ def odds(call: Call, rest: str) -> bool:
 def checks(call: Call, rest: str) -> bool:
     """Every check that can be done now, numbered."""
     view = view_of(call.visit)
-    call.numbered = [c.name for c in view.advice.checks]
-    call.talk.say(show.check_lines(view, len(call.numbered)))
+    call.numbered = [c.name for c in view.advice.listed_checks]
+    call.talk.say(show.check_lines(view, view.advice.listed_checks))
     return False
 
 

@@ -36,7 +36,7 @@ def screen(visit: Visit) -> list[str]:
         return [*header(visit), *clash_lines(clash)]
     lines = [*header(visit), "", *odds_lines(visit, FAULTS_SHOWN), ""]
     if view.advice.kind in ("check", "repair") and view.advice.checks:
-        lines += [*show.check_lines(view, CHECKS_SHOWN), ""]
+        lines += [*show.check_lines(view, view.advice.telling_checks[:CHECKS_SHOWN]), ""]
     return lines + next_lines(visit, view)
 
 

@@ -71,7 +71,15 @@ def next_(
 
         view = view_of(visit)
         lines = bench_screen.next_lines(visit, view)
-        say([*bench_screen.header(visit), "", *lines, "", *(check_lines(view) if now.advice.checks else [])])
+        say(
+            [
+                *bench_screen.header(visit),
+                "",
+                *lines,
+                "",
+                *(check_lines(view, view.advice.telling_checks[:3]) if now.advice.checks else []),
+            ]
+        )
 
 
 def list_(

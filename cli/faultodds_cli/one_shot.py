@@ -164,7 +164,7 @@ def next_command(
     parts = [
         show.evidence_lines(view),
         show.advice_lines(view),
-        show.check_lines(view, top),
+        show.check_lines(view, view.advice.telling_checks[:top]),
         show.repair_lines(view, top),
         show.odds_lines(view, max(top, 5)),
         show.left_out_lines(view),

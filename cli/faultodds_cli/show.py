@@ -14,11 +14,11 @@ from faultodds_cli.text import (
     BAR_CELLS,
     bar,
     capital,
-    fitted,
     money,
     paragraphs,
     percent,
     percent_fine,
+    title_lines,
     width,
     wrap,
 )
@@ -166,13 +166,12 @@ def outcomes_of(knowledge: Knowledge, name: str) -> str:
 # ---- the other things one could do ----
 
 
-def check_lines(view: View, count: int = 3) -> list[str]:
-    """The next checks, best first: minutes, cost, what the whole job then costs, and why. An advised one leads."""
-    advice = view.advice
-    advised = [c for c in advice.checks if advice.kind == "check" and c.name == advice.name]
-    checks = [*advised, *(c for c in advice.checks if c not in advised)][:count]
-    if not checks:
+def check_lines(view: View, checks: Sequence[CheckPrice]) -> list[str]:
+    """Some checks: minutes, cost, what the whole job then costs, and why."""
+    if not view.advice.checks:
         return ["CHECKS: none left that can be done now."]
+    if not checks:
+        return ["CHECKS: none that would tell anything now."]
     lines = [_columns("CHECKS, BEST FIRST", "min", "cost", "whole job")]
     for number, check in enumerate(checks, 1):
         lines += _check(view, number, check)
@@ -234,7 +233,10 @@ def odds_lines(view: View, count: int = 8, before: Belief | None = None) -> list
     if belief.sound >= 0.005:
         rows.append(("nothing wrong with the machine", belief.sound, _sound_before(belief, before)))
     lines = [_odds_row("FAULT ODDS", "", "now", "was" if before is not None else "at first")]
-    lines += [_odds_row(f"  {title}", bar(p), percent(p), percent(w)) for title, p, w in rows]
+    for title, p, w in rows:
+        first, *rest = title_lines(title, _odds_room() - 2)
+        lines.append(_odds_row(f"  {first}", bar(p), percent(p), percent(w)))
+        lines += [f"    {line}" for line in rest]
     return lines
 
 
@@ -242,9 +244,12 @@ def _sound_before(belief: Belief, before: Belief | None) -> float:
     return before.sound if before is not None else float(belief.prior[belief.suspects.sound])
 
 
+def _odds_room() -> int:
+    return width() - BAR_CELLS - 22
+
+
 def _odds_row(title: str, drawn: str, now: str, was: str) -> str:
-    room = width() - BAR_CELLS - 22
-    return f"{fitted(title, room):<{room}}  {drawn:<{BAR_CELLS}}{now:>10}{was:>10}"
+    return f"{title:<{_odds_room()}}  {drawn:<{BAR_CELLS}}{now:>10}{was:>10}"
 
 
 def weight_lines(view: View, count: int = 3) -> list[str]:

@@ -82,6 +82,17 @@ def fitted(title: str, room: int) -> str:
     return title[: room - 2].rstrip(" ,") + ".."
 
 
+def title_lines(title: str, room: int) -> list[str]:
+    """A fault's title in lines of at most `room` columns, the later ones two less: "component: mode" breaks after the colon."""
+    if len(title) <= room:
+        return [title]
+    component, colon, mode = title.partition(": ")
+    if colon and len(component) < room:
+        return [f"{component}:", *textwrap.wrap(mode, room - 2)]
+    first, *rest = textwrap.wrap(title, room)
+    return [first, *textwrap.wrap(" ".join(rest), room - 2)]
+
+
 def paragraphs(parts: Iterable[Sequence[str]]) -> list[str]:
     """Blocks of lines with a blank line between those that say something."""
     full = [part for part in parts if part]

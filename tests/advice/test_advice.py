@@ -161,6 +161,19 @@ def test_prices_are_finite_and_sorted(dryer: Appliance) -> None:
         assert check.bits >= 0.0
 
 
+def test_a_check_that_tells_nothing_is_not_named(dryer: Appliance) -> None:
+    """With heat that comes and goes, the gas is on: nobody is sent to look at the gas cock, cheap as that is; every check that
+    tells something stays, and so does the advised one, which leads."""
+    seen = ("dry_time", "longer"), ("heat", "cools_off"), ("hood_air_speed", "good"), ("lint_screen_look", "clean")
+    advice = advise(dryer, _belief(dryer, *seen, facts={"control": "timer", "auto_dry": "yes"}))
+    assert "gas_cock_look" in [c.name for c in advice.checks]
+    named = advice.telling_checks
+    assert "gas_cock_look" not in [c.name for c in named]
+    assert named[0].name == advice.name
+    assert {c.name for c in advice.checks if c.bits > 0.05} <= {c.name for c in named}
+    assert sorted(c.name for c in advice.listed_checks) == sorted(c.name for c in advice.checks)
+
+
 def test_the_advised_work_is_priced_at_the_labour_rate_given(dryer: Appliance) -> None:
     """A labour rate of 0 leaves the price of the part; the file's rate is used when none is given."""
     coil = dryer.knowledge.repair["coil_set"]
