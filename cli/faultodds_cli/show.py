@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from faultodds.advice import Action, CheckPrice
     from faultodds.appliance import Appliance
     from faultodds.belief import Belief
+    from faultodds.jobs import Finding
     from faultodds.readings.judge import Judgement
     from faultodds.schema import Knowledge
 
@@ -301,13 +302,17 @@ def evidence_lines(view: View) -> list[str]:
     """What is known so far, in the words of the file."""
     k, job = view.appliance.knowledge, view.job
     said = [f"{name}={value}" for name, value in job.facts.items()]
-    for placed in job.findings:
-        f = placed.finding
-        shown = f.outcome if f.outcome is not None else likelihood_words(f.likelihood or {})
-        raw = f' ("{f.raw}")' if f.raw else ""
-        said.append(f"{f.name}={shown}{raw}")
-    said += [f"repaired {k.repair[name].title}" for name in job.repairs]
+    for stage in range(len(job.repairs) + 1):
+        # What was seen after a repair is said after it: the same symptom may be there twice, of two different machines.
+        if stage:
+            said.append(f"then repaired: {k.repair[job.repairs[stage - 1]].title}")
+        said += [_finding_words(placed.finding) for placed in job.findings if placed.stage == stage]
     return wrap("; ".join(said) or "nothing yet", "Known: ")
+
+
+def _finding_words(finding: Finding) -> str:
+    shown = finding.outcome if finding.outcome is not None else likelihood_words(finding.likelihood or {})
+    return f"{finding.name}={shown}" + (f' ("{finding.raw}")' if finding.raw else "")
 
 
 def likelihood_words(likelihood: Mapping[str, float]) -> str:

@@ -147,6 +147,8 @@ def test_what_is_found_after_a_repair(toy_file: str) -> None:
     fuse = next(f for f in got["faults"] if f["component"] == "fuse")
     assert math.isclose(fuse["probability"], want, rel_tol=1e-5)
     assert got["advice"]["kind"] == "stop"
+    known = faultodds("next", "--appliance", toy_file, *argv).out.partition("\n\n")[0]
+    assert " ".join(known.split()) == "Known: fuse_test=open; then repaired: new fuse; run_test=good"
 
 
 def test_a_skipped_check_is_not_offered(toy_file: str) -> None:
