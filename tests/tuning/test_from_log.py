@@ -85,7 +85,7 @@ def test_left_to_itself_it_follows_the_log_in_part_and_says_so(ready: Appliance,
     made = learn(ready, saved(shop(dead=45.0), tmp_path / "a.parquet"), QUICK, sweeps=0)
     assert 30.0 < made.numbers[DEAD].learned < 40.0
     (note,) = [n for n in made.notes if "of the way" in n]
-    assert 5 <= int(re.findall(r"(\d+)%", note)[0]) < 100
+    assert 5 <= int(re.findall(r"(\d+) %", note)[0]) < 100
     assert "--worth 100" in note
 
 

@@ -98,6 +98,7 @@ def test_only_what_is_sure_is_called_a_mover() -> None:
     assert cause(0.09, 0.04, None, None).moved
     assert not cause(0.09, 0.04, None, None, jobs=3.0).moved
     assert not cause(0.04, 0.04, 0.05, 0.06).moved
+    assert not cause(0.0404, 0.04, 0.0402, 0.0406).moved, "sure, and no news"
 
 
 def test_movers_come_by_how_much_they_matter() -> None:

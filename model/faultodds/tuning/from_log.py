@@ -113,7 +113,7 @@ def held_back_notes(learned: Learned) -> list[str]:
         return []
     part = believed(learned.strengths["shares"], learned.counted * learned.jobs)
     return [
-        f"Shares go {part:.0%} of the way from the file to what this log alone would say, and their intervals are about that: "
+        f"Shares go {100 * part:.0f} % of the way from the file to what this log alone would say, and their intervals are about that: "
         "the further a log strays from the file, the more of it is believed, since every log strays a little (symptoms in words, "
         "parts replaced on suspicion). With --worth 100 it is believed in full."
     ]
@@ -224,11 +224,11 @@ def _told_settings(learned: Learned, sweeps: int) -> dict[str, Plain]:
     """The settings as a manager reads them, strengths as they came out."""
     settings = learned.settings
     how = "chosen from the log" if isinstance(settings.strengths, str) else "set by hand"
-    worth = ", ".join(f"{kind} {jobs:g}" for kind, jobs in learned.strengths.items())
+    worth = ", ".join(f"{kind} {jobs:,.0f}" for kind, jobs in learned.strengths.items())
     told: dict[str, Plain] = {"file_worth_in_jobs": f"{worth} ({how})"}
     if settings.half_life_days is not None:
         told["half_life_days"] = float(settings.half_life_days)
     if settings.ceiling is not None:
-        told["ceiling_in_jobs"] = float(settings.ceiling)
+        told["ceiling_in_jobs"] = round(settings.ceiling)
     told |= {"omitted_target": settings.omitted_target, "label_weight": settings.label_weight}
     return told | {"sweeps": sweeps, "seed": settings.seed, "jobs_set_aside": learned.set_aside}
