@@ -52,8 +52,8 @@ class Item:
 
     @property
     def moved(self) -> bool:
-        """Whether the number is a tenth off the file's or more, which lies outside the interval; without an interval, whether enough
-        jobs spoke.
+        """Whether the number is a tenth off the file's or more, and that outside the interval; without one, whether enough jobs
+        spoke.
         """
         if self.file is None or self._about_the_same(self.file):
             return False
