@@ -114,8 +114,8 @@ def held_back_notes(learned: Learned) -> list[str]:
     part = believed(learned.strengths["shares"], learned.counted * learned.jobs)
     return [
         f"Shares go {100 * part:.0f} % of the way from the file to what this log alone would say, and their intervals are about "
-        "that: the further a log strays from the file, the more of it is believed, since every log strays a little (symptoms in words, "
-        "parts replaced on suspicion). With --worth 100 it is believed in full."
+        "that: the further a log strays from the file, the more of it is believed, since every log strays a little (symptoms in "
+        "words, parts replaced on suspicion). With --worth 100 it is believed in full."
     ]
 
 
