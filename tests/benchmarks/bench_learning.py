@@ -1,4 +1,4 @@
-"""How fast learning is: python tests/benchmarks/bench_learning.py [--jobs 100000] [--rows 5] [--million].
+"""How fast learning is: python tests/benchmarks/bench_learning.py [--jobs 100000] [--rows 2] [--million].
 
 On the same machine, in the same run: rows a second of one pass (an iteration of EM) of the project's learner and of pyAgrum's EM on
 the exported network; a whole fit against pandas reading the same log as CSV (the clean log, and the log as the shop wrote it);
@@ -136,7 +136,7 @@ def main() -> None:
     """Print every measurement."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0] if __doc__ else "")
     parser.add_argument("--jobs", type=int, default=100_000)
-    parser.add_argument("--rows", type=int, default=5, help="rows for the other engine")
+    parser.add_argument("--rows", type=int, default=2, help="rows for the other engine: each takes minutes")
     parser.add_argument("--workers", type=int, default=2, help="threads of the whole fit")
     parser.add_argument("--million", action="store_true", help="also a million jobs: about twenty minutes")
     args = parser.parse_args()
