@@ -110,6 +110,10 @@ def _take_fact(call: Call, name: str, fact: ContextFact | EquipmentFact, line: s
     visit = call.visit
     try:
         call.watch_for_danger(line)
+        if found := _told_early(call, line):
+            call.try_out(found)
+            call.enter_all(found)
+            return False
         pairs = typed.facts(visit.knowledge, line) if "=" in line else [(name, typed.fact_value(fact.values, line))]
         visit.facts(pairs)
     except FaultoddsError as error:
@@ -117,6 +121,14 @@ def _take_fact(call: Call, name: str, fact: ContextFact | EquipmentFact, line: s
             raise
         call.talk.tell(str(error), "?  ")
     return name in visit.job.facts
+
+
+def _told_early(call: Call, line: str) -> list[typed.Typed]:
+    """The findings that a line gives by their full names, with values: what was seen can be told before it is asked."""
+    k = call.visit.knowledge
+    if line.replace("=", " ").split()[0] not in k.observables():
+        return []
+    return [each for each in typed.findings(k, line) if each.value]
 
 
 def complaint(call: Call) -> bool:

@@ -575,3 +575,27 @@ def test_the_command_is_on_the_list() -> None:
     ended = command("bench", "--help")
     assert ended.code == 0
     assert "A guided call" in ended.out
+
+
+def test_what_was_seen_can_be_told_before_it_is_asked(tmp_path: Path) -> None:
+    """At the questions about the machine, a symptom or check by its full name with a value is taken; the question comes again."""
+    ended = bench(
+        tmp_path,
+        *SAFE,
+        "dry_time longer",
+        "heat=cools_off hood_flap=strong",
+        "heat zzz",
+        "timer",
+        "done",
+        "done",
+        "leave",
+    )
+    assert "Noted: hood_flap = strong." in ended.out
+    assert "there is no outcome of 'heat' called 'zzz'" in ended.out
+    assert {n: f.outcome for n, f in findings(tmp_path).items()} == {
+        "dry_time": "longer",
+        "heat": "cools_off",
+        "hood_flap": "strong",
+    }
+    with looked_at(tmp_path) as visit:
+        assert visit.job.facts == {"control": "timer"}
