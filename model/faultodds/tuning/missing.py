@@ -3,10 +3,10 @@
 A check that was done and found normal is evidence; one that was not done says nothing. Learning keeps the two apart. Some logs do
 not: what was normal is simply not written down. Learned from as it stands, such a log makes every fault look commoner than it is.
 Here each check's recorded results are held against what the model expects of those very jobs (from all their other findings). A
-check of which hardly any normal result is on record is *hushed*: its chances stay the file's, and a job without it is read as
-"not done, or done and normal", 1 - done * (P(bad) + told * P(normal)), in place of nothing. That takes the check to be done as
-often whatever the fault, which is near the truth for what every customer is asked, and less so for a check done on suspicion: then
-jobs without it count too much against the faults that it shows, and those come out a little too rare.
+check of which hardly any normal result is on record is *hushed*: a job without it is read as "not done, or done and normal",
+1 - done * (P(bad) + told * P(normal)), and the normal results that were kept back are counted with the others. That takes the
+check to be done as often whatever the fault, which is near the truth for what every customer is asked, and less so for a check done
+on suspicion: then jobs without it count too much against the faults that it shows, and those come out a little too rare.
 
 A check can also be on record and yet say nothing: a thermistor's ohms with no temperature beside them fit a good one and a drifted
 one about alike. One such reading does no harm. Thousands teach whatever the assumed scatter of the readings is wrong by, and
