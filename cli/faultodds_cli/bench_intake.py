@@ -128,7 +128,8 @@ def _told_early(call: Call, line: str) -> list[typed.Typed]:
     k = call.visit.knowledge
     if line.replace("=", " ").split()[0] not in k.observables():
         return []
-    return [each for each in typed.findings(k, line) if each.value]
+    found = typed.findings(k, line)
+    return found if all(each.value for each in found) else []
 
 
 def complaint(call: Call) -> bool:

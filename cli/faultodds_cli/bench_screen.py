@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable
 
 from faultodds import typed
@@ -16,6 +15,7 @@ from faultodds.visit import Visit
 from faultodds_cli import show
 from faultodds_cli.common import View
 from faultodds_cli.show import bar, capital, money, percent, width, wrap
+from faultodds_cli.text import title_lines
 from faultodds_cli.visits import view_of
 
 CHECKS_SHOWN = 3
@@ -113,8 +113,9 @@ def _points(change: float | None) -> str:
 
 def _odds_row(title: str, drawn: str, now: str, change: str) -> list[str]:
     room = width() - 1 - BAR_CELLS - _NOW - _CHANGE
-    first, *more = textwrap.wrap(title, room - 1, initial_indent="  ", subsequent_indent="    ")
-    return [f"{first:<{room}}{drawn:<{BAR_CELLS}}{now:>{_NOW}}{change:>{_CHANGE}}".rstrip(), *more]
+    first, *more = title_lines(title, room - 3)
+    row = f"{'  ' + first:<{room}}{drawn:<{BAR_CELLS}}{now:>{_NOW}}{change:>{_CHANGE}}".rstrip()
+    return [row, *(f"    {line}" for line in more)]
 
 
 def clash_lines(clash: ClashError) -> list[str]:

@@ -71,15 +71,8 @@ def next_(
 
         view = view_of(visit)
         lines = bench_screen.next_lines(visit, view)
-        say(
-            [
-                *bench_screen.header(visit),
-                "",
-                *lines,
-                "",
-                *(check_lines(view, view.advice.telling_checks[:3]) if now.advice.checks else []),
-            ]
-        )
+        checks = check_lines(view, view.advice.telling_checks[: bench_screen.CHECKS_SHOWN]) if now.advice.checks else []
+        say([*bench_screen.header(visit), "", *lines, "", *checks])
 
 
 def list_(

@@ -34,11 +34,14 @@ def tune_command(
         typer.Option("--half-life", metavar="DAYS", help="A job this old counts half. All count alike if not given."),
     ] = None,
     ceiling: Annotated[
-        float,
+        float | None,
         typer.Option(
-            "--ceiling", metavar="N", min=0, help="What a log of any length counts for at most, in jobs; 0: no limit."
+            "--ceiling",
+            metavar="N",
+            min=0,
+            help="What a log of any length counts for at most, in jobs; 20,000 if not given, 0 for no limit.",
         ),
-    ] = 20_000,
+    ] = None,
     sweeps: Annotated[
         int, typer.Option("--sweeps", metavar="N", min=50, max=100_000, help="Rounds of sampling behind the intervals.")
     ] = 400,
@@ -68,7 +71,7 @@ def tune_command(
     from faultodds.tuning.from_log import learn
     from faultodds_cli import tune_show
 
-    settings = _settings(worth, half_life, workers, scheduler, seed).replace(ceiling=ceiling or None)
+    settings = _settings(worth, half_life, ceiling, workers, scheduler, seed)
     path = find_log(log)
     ready = open_appliance(appliance, revision="file")
     with _progress() as tick:
@@ -84,13 +87,21 @@ def tune_command(
     say(paragraphs([*blocks, wrap(drawn) if drawn else [], tune_show.next_lines(revision, log, appliance)]))
 
 
-def _settings(worth: float | None, half_life: float | None, workers: int, scheduler: str | None, seed: int) -> Settings:
+def _settings(
+    worth: float | None,
+    half_life: float | None,
+    ceiling: float | None,
+    workers: int,
+    scheduler: str | None,
+    seed: int,
+) -> Settings:
     from faultodds.tuning import Settings
-    from faultodds.tuning.settings import AUTO, KINDS
+    from faultodds.tuning.settings import AUTO, CEILING, KINDS
 
     return Settings(
         strengths=AUTO if worth is None else dict.fromkeys(KINDS, worth),
         half_life_days=half_life,
+        ceiling=CEILING if ceiling is None else ceiling or None,
         workers=workers,
         scheduler=scheduler,
         seed=seed,

@@ -171,6 +171,7 @@ def test_a_check_that_tells_nothing_is_not_named(dryer: Appliance) -> None:
     assert "gas_cock_look" not in [c.name for c in named]
     assert named[0].name == advice.name
     assert {c.name for c in advice.checks if c.bits > 0.05} <= {c.name for c in named}
+    assert "gas cock" not in advice.why
     assert sorted(c.name for c in advice.listed_checks) == sorted(c.name for c in advice.checks)
 
 

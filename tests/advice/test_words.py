@@ -281,7 +281,8 @@ def test_a_repair_says_what_it_mends_and_why_no_more_checks(dryer: Appliance) ->
     """Its part's odds, the chance that it puts the machine right, its price, and the chance that checks would change it."""
     belief = belief_of(dryer, "heat=cools_off burner_watch=lights_then_fails", "control=timer")
     ranking = ranked(dryer, belief)
-    repair, check = ranking.repairs[0], ranking.checks[0]
+    repair, check = ranking.repairs[0], next(c for c in ranking.checks if c.tells)
+    assert check != ranking.checks[0], "the cheapest tells nothing, and is not held against the repair"
     text = why(ranking, "repair", repair.name, 0.97)
     assert percents(text) == [percent(_odds(dryer, belief, "coils")), percent(repair.chance), "3 %"]
     assert f"for {money(repair.price.cost)}, the run after it included" in text

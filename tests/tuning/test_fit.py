@@ -259,6 +259,7 @@ def test_a_failed_repair_speaks_against_its_fault() -> None:
         ({"strengths": {"shares": -1.0}}, "strengths: shares: found -1.0; it is above 0"),
         ({"strengths": {"share": 10.0}}, "Did you mean 'shares'?"),
         ({"strengths": 7}, "write 'auto', or jobs for each of"),
+        ({"ceiling": 0.0}, "ceiling: found 0.0; it is above 0"),
         ({"half_life_days": 0.0}, "half_life_days: found 0.0; it is above 0"),
         ({"omitted_target": 0.9}, "omitted_target: found 0.9; it is 0 or more and at most 0.5"),
         ({"label_weight": 1.5}, "label_weight: found 1.5"),

@@ -28,8 +28,6 @@ Kind = Literal["check", "repair", "stop", "refer"]
 UNLISTED_LEADS = 0.25
 # From this chance on a fault is taken as found.
 AS_GOOD_AS_FOUND = 0.5
-# A check that tells less than this, in bits of which repairs are needed, tells nothing to speak of.
-TELLS_NOTHING = 0.02
 # A repair that more likely than not finishes the job is preferred to a check that is cheaper by less than this share: the prices
 # are no better than that, and a customer would rather see the fault put right.
 CLOSE = 0.01
@@ -74,18 +72,8 @@ class Advice:
 
     @property
     def telling_checks(self) -> list[CheckPrice]:
-        """The checks worth naming: those that tell something, or save more than they cost. An advised one leads.
-
-        A cheap check that tells nothing ranks high by its price alone; nobody wants to be sent to look at a gas cock when the
-        burner has just been seen to light.
-        """
-        return [
-            check
-            for check in self.listed_checks
-            if check.bits >= TELLS_NOTHING
-            or check.expected_cost < self.expected_cost + check.price.cost
-            or (self.kind == "check" and check.name == self.name)
-        ]
+        """The checks worth naming: those that tell something. An advised one leads."""
+        return [c for c in self.listed_checks if c.tells or (self.kind, self.name) == ("check", c.name)]
 
 
 def advise(appliance: Appliance, belief: Belief, situation: Situation | None = None) -> Advice:

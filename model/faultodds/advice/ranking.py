@@ -22,6 +22,9 @@ BIT_PRICES = (0.4,)
 SMALL = 8
 MANY_BIT_PRICES = (0.1, 0.2, 0.3, 0.4, 0.6, 0.8, 1.6)
 
+# A check that tells less than this about the suspects, in bits, tells nothing to speak of.
+TELLS_NOTHING = 0.02
+
 
 @dataclass(frozen=True)
 class CheckPrice:
@@ -32,6 +35,15 @@ class CheckPrice:
     expected_cost: float
     bits: float
     outcomes: dict[str, float]
+
+    @property
+    def tells(self) -> bool:
+        """Whether it tells anything to speak of.
+
+        A cheap check that does not ranks high by its price alone; nobody wants to be sent to look at a gas cock when the burner has
+        just been seen to light.
+        """
+        return self.bits >= TELLS_NOTHING
 
 
 @dataclass(frozen=True)

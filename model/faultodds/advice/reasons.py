@@ -173,9 +173,9 @@ def _opened(way: Way) -> list[str]:
     return [m.item for m in way.moves if m.opens]
 
 
-def next_check(ranking: Ranking, name: str) -> CheckPrice | None:
-    """The best check but this one."""
-    return next((c for c in ranking.checks if c.name != name), None)
+def next_check(ranking: Ranking, name: str = "") -> CheckPrice | None:
+    """The best check that tells something, but this one."""
+    return next((c for c in ranking.checks if c.tells and c.name != name), None)
 
 
 def without_checks(ranking: Ranking) -> tuple[str, float]:

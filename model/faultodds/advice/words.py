@@ -165,9 +165,9 @@ def _why_repair(ranking: Ranking, same: float) -> str:
         f"{_suspicion(k, part, odds)}, and {does} the machine right {percent(repair.chance)} of the time for {cost}, "
         "the run after it included."
     )
-    other = next(iter(ranking.checks), None)
+    other = reasons.next_check(ranking)
     if other is None:
-        return f"{first} Nothing is left to check."
+        return f"{first} Nothing is left to check{' that would tell anything' if ranking.checks else ''}."
     title = _short_title(k.check[other.name].title)
     gap = _dearer(problem, other.expected_cost - repair.expected_cost)
     return (

@@ -2,7 +2,7 @@
 
 A sweep draws main cause and suspect of every job together, then what each part of an observable drew and which repairs took
 (for all jobs of a group at once, which is the same distribution), then every family from Dirichlet(n * p + counts). Strengths and
-silences are those of a fit. Jobs that count in part (forgetting, labels) add their part to the counts.
+silences are those of a fit. Jobs that count in part (forgetting, the ceiling) add their part to the counts.
 """
 
 from __future__ import annotations

@@ -24,8 +24,11 @@ from faultodds.tuning.structure import GUESSES, Structure
 
 
 def prepared(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:
-    """A chunk as it is learned from: with what its gaps say (`missing.py`), and the chance that each repair was a guess."""
-    return guessed(structure, missing.hushed(structure, chunk, silence), silence)
+    """A chunk as it is learned from: without unclear checks, with what its gaps say (`missing.py`), and the chance that each
+    repair was a guess.
+    """
+    heard = missing.hushed(structure, missing.cleared(structure, chunk, silence), silence)
+    return guessed(structure, heard, silence)
 
 
 def guessed(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:

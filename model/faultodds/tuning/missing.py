@@ -241,20 +241,11 @@ class _Tally:
 
 
 def hushed(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:
-    """The chunk with "not on record" as a finding of every silent check that could have been done, and of every silent fact.
-
-    Findings of unclear checks are left out.
-    """
+    """The chunk with "not on record" as a finding of every silent check that could have been done, and of every silent fact."""
     from dataclasses import replace
 
     from scipy.sparse import csr_matrix
 
-    if silence.unclear.any():
-        observable = observable_of(structure, chunk)
-        clear = (observable < 0) | ~silence.unclear[observable]
-        kept = chunk.evidence.multiply(clear.astype(np.float32)).tocsr()
-        kept.eliminate_zeros()
-        chunk = replace(chunk, evidence=kept)
     which = np.flatnonzero(silence.hushed)
     if len(which):
         silent = ~recorded(structure, chunk)[:, which] & eligible(structure, chunk)[:, which]
@@ -265,6 +256,19 @@ def hushed(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:
         told = (chunk.facts[:, : len(structure.fact_of)] @ of).toarray() > 0
         chunk = replace(chunk, facts=_with(chunk.facts, ~told, silent_fact_start(structure) + facts))
     return chunk
+
+
+def cleared(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:
+    """The chunk without the findings of unclear checks."""
+    from dataclasses import replace
+
+    if not silence.unclear.any():
+        return chunk
+    observable = observable_of(structure, chunk)
+    clear = (observable < 0) | ~silence.unclear[observable]
+    kept = chunk.evidence.multiply(clear.astype(np.float32)).tocsr()
+    kept.eliminate_zeros()
+    return replace(chunk, evidence=kept)
 
 
 def _with(sparse: csr_matrix, more: npt.NDArray[np.bool_], columns: npt.NDArray[np.int64]) -> csr_matrix:
