@@ -17,9 +17,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
-from faultodds.accepted import RevisionError, revision_path
+from faultodds.revisions.accepted import RevisionError, revision_path
 from faultodds.records import dataclass
-from faultodds.schema import Knowledge
+from faultodds.knowledge import Knowledge
 
 FORMAT: Final = 1
 _SEAL: Final = "# faultodds revision, sha256 of what follows: "
@@ -75,7 +75,7 @@ def lay_over(knowledge: Knowledge, revision: Revision) -> Knowledge:
 
     Raises RevisionError when the revision is for another appliance, or names what the file no longer has.
     """
-    from faultodds import overlay
+    from faultodds.knowledge import overlay
     from faultodds.errors import FaultoddsError
 
     if revision.appliance != knowledge.appliance.id:
@@ -96,7 +96,7 @@ def overruled(knowledge: Knowledge, revision: Revision) -> tuple[str, ...]:
 
     The revision stands over them, so the later edit has no effect; whoever made it should know.
     """
-    from faultodds import overlay
+    from faultodds.knowledge import overlay
 
     known = {path: number.file for path, number in revision.numbers.items() if number.file is not None}
     return tuple(p for p, was in known.items() if not math.isclose(overlay.value(knowledge, p), was, rel_tol=1e-9))

@@ -11,11 +11,11 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Final, Literal
 
-from faultodds import accepted
-from faultodds.accepted import FILE, RevisionError, revision_ids, revision_path, shelf
+from faultodds.revisions import accepted
+from faultodds.revisions.accepted import FILE, RevisionError, revision_ids, revision_path, shelf
 from faultodds.names import match
 from faultodds.records import dataclass
-from faultodds.revision import LogSource, Number, Plain, Revision, read, write
+from faultodds.revisions.revision import LogSource, Number, Plain, Revision, read, write
 
 Status = Literal["accepted", "accepted before", "proposed", "damaged"]
 _SEE_LIST: Final = "Type 'faultodds revision list' to see them."

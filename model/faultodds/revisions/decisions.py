@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Final
 
 from faultodds.errors import FaultoddsError
-from faultodds.folders import data_folder
+from faultodds.files import data_folder
 from faultodds.records import dataclass
 
 FILE: Final = "file"
