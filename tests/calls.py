@@ -10,10 +10,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from faultodds.knowledge import repair_modes
-from faultodds.schema import Knowledge
-from faultodds.store import Store
-from faultodds.visit import Visit
+from faultodds.job.open_job import Visit
+from faultodds.job.store import Store
+from faultodds.knowledge.schema import Knowledge, repair_modes
 
 SAFE = ("no", "no", "no", "no")
 """The answers to the four stop questions of the gas dryer."""

@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from faultodds.suspects import Suspects
+from faultodds.belief.suspects import Suspects
 
 Array = np.ndarray[Any, Any]
 

@@ -11,11 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from faultodds.advice import CLOSED_UP, MachineStates, Situation, State
-from faultodds.appliance import Appliance
-from faultodds.belief import Evidence, Fixed, Seen, infer
+from faultodds.advice.machine import CLOSED_UP, MachineStates, State
+from faultodds.advice.problem import Situation
+from faultodds.belief.appliance import Appliance
+from faultodds.belief.posterior import Evidence, Fixed, Seen, infer
 from faultodds.errors import ClashError
-from faultodds.knowledge import repair_modes
+from faultodds.knowledge.schema import repair_modes
 
 MOST_FINDINGS, MOST_AFTER, MOST_REPAIRS = 12, 3, 2
 

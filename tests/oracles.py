@@ -16,9 +16,9 @@ from typing import Any
 
 import numpy as np
 
-from faultodds.belief import Evidence
-from faultodds.schema import NOTHING_WRONG, OK, UNLISTED, UNLISTED_MODE, Knowledge, Observable
-from faultodds.suspects import Suspects
+from faultodds.belief.posterior import Evidence
+from faultodds.belief.suspects import Suspects
+from faultodds.knowledge.schema import NOTHING_WRONG, OK, UNLISTED, UNLISTED_MODE, Knowledge, Observable
 
 
 class GumNet:
@@ -83,7 +83,7 @@ def sample_evidence(suspects: Suspects, rng: np.random.Generator, most: int) -> 
 
 def as_evidence(suspects: Suspects, pairs: Mapping[str, str]) -> Evidence:
     """Sampled node-state pairs as the project's evidence."""
-    from faultodds.belief import Seen
+    from faultodds.belief.posterior import Seen
 
     facts = {k: v for k, v in pairs.items() if k in suspects.fact_values}
     seen = tuple(Seen(k, {v: 1.0}) for k, v in pairs.items() if k not in facts)

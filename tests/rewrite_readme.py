@@ -127,7 +127,7 @@ def _cut(line: str, stage: list[str] | None) -> Callable[[str], str]:
 @contextlib.contextmanager
 def shop(data: Path) -> Iterator[None]:
     """An empty job store in `data`, 80 columns, UTC, and the invented clock."""
-    from faultodds.store import Store
+    from faultodds.job.store import Store
 
     ticks = iter(range(10**9))
     settings = {"FAULTODDS_DATA": str(data), "COLUMNS": "80", "TZ": "UTC"}

@@ -7,10 +7,10 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
-from faultodds import overlay
-from faultodds.knowledge import from_mapping
-from faultodds.schema import Knowledge
-from faultodds.tables import Floats
+from faultodds.knowledge import overlay
+from faultodds.knowledge.loading import from_mapping
+from faultodds.knowledge.schema import Knowledge
+from faultodds.knowledge.tables import Floats
 from faultodds.tuning.draw import draw_log
 from faultodds.tuning.places import numbers, places_of
 from faultodds.tuning.structure import Structure, structure_of

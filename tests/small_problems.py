@@ -7,10 +7,11 @@ from typing import Any
 
 import numpy as np
 
-from faultodds.advice import Problem, Ranking, Situation
-from faultodds.appliance import compiled
-from faultodds.belief import Evidence, infer
-from faultodds.knowledge import from_mapping
+from faultodds.advice.problem import Problem, Situation
+from faultodds.advice.ranking import Ranking
+from faultodds.belief.appliance import compiled
+from faultodds.belief.posterior import Evidence, infer
+from faultodds.knowledge.loading import from_mapping
 from toys import raw_toy
 
 FAULTS, CHECKS = 4, 3

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from faultodds.errors import UnknownName, nearest, unknown
-from faultodds.knowledge import load
+from faultodds.knowledge.loading import load
 from faultodds.names import fold, match
 
 DRYER = sorted(load("gas_dryer").observables())

@@ -5,25 +5,41 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 import faultodds
+import faultodds_cli
+import faultodds_sim
 
 MODEL = Path(faultodds.__file__).parent
-EVERYDAY = [
-    "faultodds.accepted",
-    "faultodds.appliance",
-    "faultodds.belief",
-    "faultodds.errors",
-    "faultodds.knowledge",
-    "faultodds.names",
-    "faultodds.revision",
-    "faultodds.schema",
-    "faultodds.suspects",
-    "faultodds.tables",
+
+# From the ground up: a room may import the fronts of the rooms above it in this list, and of no other.
+ORDER = [
+    "records",
+    "errors",
+    "names",
+    "files",
+    "readings",
+    "knowledge",
+    "safety",
+    "revisions",
+    "belief",
+    "shop",
+    "advice",
+    "advice.sensitivity",
+    "advice.plan",
+    "textbook",
+    "job",
+    "stock",
+    "joblog",
+    "tuning",
+    "audit",
+    "charts",
 ]
+EVERYDAY = ["belief", "errors", "knowledge", "names", "revisions"]
 HEAVY = {
     "matplotlib",
     "pandas",
@@ -40,45 +56,162 @@ HEAVY = {
 }
 
 
-def _imported(path: Path) -> set[str]:
-    """Top names of every import anywhere in a file."""
-    names: set[str] = set()
+def room_of(module: str) -> str:
+    """`faultodds.advice.plan.tree` -> "advice.plan"; the empty string for the package itself."""
+    parts = module.split(".")[1:]
+    return ".".join(parts[:2]) if ".".join(parts[:2]) in ORDER else ".".join(parts[:1])
+
+
+def modules_in(package: Path, name: str) -> dict[str, Path]:
+    """Module name -> file, for every module of a package."""
+    found = {}
+    for path in sorted(package.rglob("*.py")):
+        parts = [name, *path.relative_to(package).with_suffix("").parts]
+        found[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = path
+    return found
+
+
+def imported(path: Path, modules: dict[str, Path]) -> Iterator[tuple[str, str]]:
+    """(module imported from, name or "" for the whole module), wherever in the file the import stands."""
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
-            names |= {alias.name.partition(".")[0] for alias in node.names}
+            yield from ((alias.name, "") for alias in node.names)
         elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
-            names.add(node.module.partition(".")[0])
-    return names
+            for alias in node.names:
+                whole = f"{node.module}.{alias.name}"
+                yield (whole, "") if whole in modules and node.module == path.parent.name else (node.module, alias.name)
+
+
+LIBRARY = modules_in(MODEL, "faultodds")
+SIMULATOR = modules_in(Path(faultodds_sim.__file__).parent, "faultodds_sim")
+COMMANDS = modules_in(Path(faultodds_cli.__file__).parent, "faultodds_cli")
+
+
+def edges(modules: dict[str, Path]) -> dict[str, set[str]]:
+    """Module -> modules it imports; a name that is a module counts as that module."""
+    package = next(iter(modules)).partition(".")[0]
+    found: dict[str, set[str]] = {}
+    for module, path in modules.items():
+        targets = {
+            f"{source}.{name}" if f"{source}.{name}" in modules else source for source, name in imported(path, modules)
+        }
+        found[module] = {t for t in targets if t.partition(".")[0] == package and t in modules and t != module}
+    return found
+
+
+def circle(graph: dict[str, set[str]]) -> list[str]:
+    """One circle of a graph as the nodes along it, or nothing."""
+    done: set[str] = set()
+
+    def walk(node: str, path: list[str]) -> list[str]:
+        if node in path:
+            return path[path.index(node) :]
+        if node in done:
+            return []
+        for other in sorted(graph.get(node, ())):
+            found = walk(other, [*path, node])
+            if found:
+                return found
+        done.add(node)
+        return []
+
+    return next((found for found in (walk(node, []) for node in sorted(graph)) if found), [])
+
+
+def past_the_front(modules: dict[str, Path]) -> list[str]:
+    """Imports from inside another room, and names that a front does not hand on."""
+    wrong = []
+    for module, path in modules.items():
+        here = room_of(module) if module.startswith("faultodds.") else ""
+        for source, name in imported(path, modules):
+            if source.partition(".")[0] != "faultodds" or source == "faultodds":
+                continue
+            there = room_of(source)
+            if here == there or here.startswith(f"{there}."):
+                continue
+            if source != f"faultodds.{there}":
+                wrong.append(f"{module} imports {source}, past the front of '{there}'")
+            elif name and name not in handed_on(there):
+                wrong.append(f"{module} imports '{name}', which the front of '{there}' does not hand on")
+    return wrong
+
+
+def handed_on(room: str) -> set[str]:
+    """What a room's front imports from inside it; for a room of one module, what that module defines."""
+    path = LIBRARY[f"faultodds.{room}"]
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    if path.name == "__init__.py":
+        return {alias.name for node in tree.body if isinstance(node, ast.ImportFrom) for alias in node.names}
+    return {node.name for node in tree.body if isinstance(node, ast.FunctionDef | ast.ClassDef)}
+
+
+def test_every_room_is_in_the_order() -> None:
+    """A new room needs its place in the list, and the list names no room that is not there."""
+    assert {room_of(module) for module in LIBRARY} - {""} == set(ORDER)
+
+
+@pytest.mark.parametrize("module", [m for m in LIBRARY if room_of(m)])
+def test_arrows_between_rooms_point_down(module: str) -> None:
+    """A module imports only from its own room and from rooms that stand before it in the order."""
+    here = ORDER.index(room_of(module))
+    for other in edges(LIBRARY)[module]:
+        assert ORDER.index(room_of(other)) <= here, f"{module} imports {other}, which is above it"
+
+
+def test_other_rooms_are_entered_by_the_front() -> None:
+    """Across rooms, and from the command line, a name comes from the front that hands it on."""
+    assert past_the_front(LIBRARY) == []
+    assert past_the_front(COMMANDS) == []
+
+
+@pytest.mark.parametrize("modules", [LIBRARY, COMMANDS, SIMULATOR], ids=["library", "command line", "simulator"])
+def test_no_circle_of_modules(modules: dict[str, Path]) -> None:
+    """No module imports itself by way of others, inside a room or across rooms; late imports count as well."""
+    graph = edges(modules)
+    fronts = {module for module, path in modules.items() if path.name == "__init__.py"}
+    # A front imports its room's modules; a module that imports its own front would be a circle, so fronts stay in.
+    assert fronts and circle(graph) == []
+
+
+def test_a_circle_and_a_way_past_a_front_are_found(tmp_path: Path) -> None:
+    """The tests above can fail: a planted circle and a planted import past a front are seen."""
+    assert circle({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": {"a"}}) == ["a", "b", "c"]
+    planted = tmp_path / "planted.py"
+    planted.write_text(
+        "from faultodds.belief.posterior import infer\nfrom faultodds.belief import nothing\n", encoding="utf-8"
+    )
+    assert len(past_the_front({"faultodds.advice.planted": planted})) == 2
+
+
+def _top_names(path: Path) -> set[str]:
+    return {source.partition(".")[0] for source, _ in imported(path, {})}
 
 
 @pytest.mark.parametrize("path", sorted(MODEL.rglob("*.py")), ids=lambda p: str(p.relative_to(MODEL)))
 def test_the_model_imports_neither_screen_nor_simulator(path: Path) -> None:
     """No module of the model imports the command line, the simulator, or a library that draws on a screen."""
-    assert not _imported(path) & {"faultodds_cli", "faultodds_sim", "typer", "rich"}
+    assert not _top_names(path) & {"faultodds_cli", "faultodds_sim", "typer", "rich"}
 
 
 def test_the_simulator_never_imports_the_model() -> None:
     """The simulated dryer knows nothing of the model that it tests."""
-    import faultodds_sim
-
-    paths = list(Path(faultodds_sim.__file__).parent.rglob("*.py"))
-    assert paths
-    for path in paths:
-        assert not _imported(path) & {"faultodds", "faultodds_cli"}, path
+    assert SIMULATOR
+    for path in SIMULATOR.values():
+        assert not _top_names(path) & {"faultodds", "faultodds_cli"}, path
 
 
-@pytest.mark.parametrize("module", EVERYDAY)
-def test_everyday_imports_load_nothing_heavy(module: str) -> None:
-    """Importing a module of the everyday path loads numpy at most; the seconds-long libraries stay out."""
-    code = f"import sys, {module}; print(*sorted({{m.partition('.')[0] for m in sys.modules}}))"
+@pytest.mark.parametrize("room", EVERYDAY)
+def test_everyday_imports_load_nothing_heavy(room: str) -> None:
+    """Importing a room of the everyday path loads numpy at most; the seconds-long libraries stay out."""
+    code = f"import sys, faultodds.{room}; print(*sorted({{m.partition('.')[0] for m in sys.modules}}))"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert not set(run.stdout.split()) & HEAVY
 
 
 _ONE_EVALUATION = """
 import sys
-from faultodds.appliance import open_appliance
-from faultodds.belief import Evidence, Seen, infer, outlook
+from faultodds.belief import Evidence, Seen, infer, open_appliance
+from faultodds.belief.posterior import outlook
 a = open_appliance("gas_dryer")
 s = a.suspects
 name = next(iter(s.observables))

@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from faultodds.knowledge import from_mapping
-from faultodds.schema import Knowledge
+from faultodds.knowledge.loading import from_mapping
+from faultodds.knowledge.schema import Knowledge
 
 
 def raw_toy(**groups: Any) -> dict[str, Any]:

@@ -7,7 +7,17 @@ from typing import Annotated
 
 import typer
 
-from faultodds_cli.common import (
+from faultodds_cli.one_shot.command import (
+    AfterOption,
+    FactOption,
+    FoundOption,
+    OpenOption,
+    ReadingOption,
+    RepairedOption,
+    SkipOption,
+    call_as_given,
+)
+from faultodds_cli.shared.options import (
     DEFAULT_APPLIANCE,
     AmbientOption,
     ApplianceOption,
@@ -20,16 +30,6 @@ from faultodds_cli.common import (
     new_app,
     say,
     say_json,
-)
-from faultodds_cli.one_shot import (
-    AfterOption,
-    FactOption,
-    FoundOption,
-    OpenOption,
-    ReadingOption,
-    RepairedOption,
-    SkipOption,
-    call_as_given,
 )
 
 app = new_app("Figures to print.")
@@ -71,8 +71,8 @@ def plan_command(
         shop, technician,
     )  # fmt: skip
     from faultodds.advice.plan import make_plan
-    from faultodds.charts_plan import check_target, save_plan
-    from faultodds_cli.plan_show import progress
+    from faultodds.charts import check_target, save_plan
+    from faultodds_cli.one_shot.plan import progress
 
     check_target(to, paper)
     with progress("working out the plan") as tick:

@@ -12,13 +12,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.common import DEFAULT_APPLIANCE, View, look, new_app, say, unsaved_job
+from faultodds_cli.shared.options import DEFAULT_APPLIANCE, View, look, new_app, say, unsaved_job
 
 if TYPE_CHECKING:
-    from faultodds.appliance import Appliance
-    from faultodds.call import Taken
-    from faultodds.jobs import Job, Payload
-    from faultodds.readings.judge import Judgement
+    from faultodds.belief import Appliance
+    from faultodds.job import Job, Payload, Taken
+    from faultodds.readings import Judgement
 
 app = new_app("A whole worked job on the gas dryer, nothing to type.")
 
@@ -98,7 +97,7 @@ class Story:
 @app.command()
 def demo(save: DataOption = None) -> None:
     """A whole worked job on the gas dryer: complaint, checks, repair, verification, closed."""
-    from faultodds.appliance import open_appliance
+    from faultodds.belief import open_appliance
 
     story = Story(open_appliance(DEFAULT_APPLIANCE, revision="file"), [])  # the same story in every shop
     _opening(story)
@@ -113,8 +112,8 @@ def demo(save: DataOption = None) -> None:
 
 
 def _opening(story: Story) -> None:
-    from faultodds.call import take_fact, take_finding
-    from faultodds_cli import show
+    from faultodds.job import take_fact, take_finding
+    from faultodds_cli.shared import show
 
     k = story.appliance.knowledge
     say("A DEMO JOB. Shop, customer and machine are invented.")
@@ -141,7 +140,7 @@ def _opening(story: Story) -> None:
 
 def _move(story: Story, view: View, number: int) -> View:
     """One check or repair: advised, done, entered; returns how things stand after it."""
-    from faultodds_cli import show
+    from faultodds_cli.shared import show
 
     say()
     say(f"---- move {number} ".ljust(show.width(), "-"))
@@ -162,7 +161,7 @@ def _move(story: Story, view: View, number: int) -> View:
 
 def _comment(before: View, after: View) -> str:
     """What the last entry did to the odds, in one sentence."""
-    from faultodds_cli.text import percent
+    from faultodds_cli.shared.text import percent
 
     k = after.appliance.knowledge
     first, last = before.belief.fault_odds()[0], after.belief.fault_odds()[0]
@@ -176,7 +175,7 @@ def _comment(before: View, after: View) -> str:
 
 def _enter_state(story: Story, name: str) -> None:
     """The machine state that the work leaves."""
-    from faultodds.call import state_after
+    from faultodds.job import state_after
 
     state = state_after(story.appliance, story.job, name)
     if state is not None:
@@ -185,7 +184,7 @@ def _enter_state(story: Story, name: str) -> None:
 
 def _found(story: Story, name: str, minutes: float) -> list[str]:
     """Enter what the check shows on this machine, and say it."""
-    from faultodds_cli.show import judgement_lines, wrap
+    from faultodds_cli.shared.show import judgement_lines, wrap
 
     k = story.appliance.knowledge
     taken = _shows(story, name)
@@ -202,7 +201,7 @@ def _found(story: Story, name: str, minutes: float) -> list[str]:
 
 def _shows(story: Story, name: str) -> Taken:
     """What the invented machine shows: its fault until that is repaired, a sound part's reading otherwise."""
-    from faultodds.call import take_finding
+    from faultodds.job import take_finding
 
     k = story.appliance.knowledge
     shown = None if story.repaired else WITH_FAULT.get(name)
@@ -211,16 +210,16 @@ def _shows(story: Story, name: str) -> Taken:
 
 
 def _repaired(story: Story, name: str, minutes: float) -> None:
-    from faultodds.jobs import Repair
-    from faultodds_cli.text import wrap
+    from faultodds.job import Repair
+    from faultodds_cli.shared.text import wrap
 
     story.add(Repair(name), minutes)
     say(wrap(f"Done: {story.appliance.knowledge.repair[name].title}."))
 
 
 def _ending(story: Story, view: View) -> None:
-    from faultodds.jobs import Closed
-    from faultodds_cli import show
+    from faultodds.job import Closed
+    from faultodds_cli.shared import show
 
     say()
     say("---- the end ".ljust(show.width(), "-"))
@@ -235,7 +234,7 @@ def _ending(story: Story, view: View) -> None:
 
 
 def _save(story: Story, folder: str) -> None:
-    from faultodds_cli.visits import opened_store
+    from faultodds_cli.shared.jobs import opened_store
 
     with opened_store(folder) as store:
         k = story.appliance.knowledge

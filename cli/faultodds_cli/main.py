@@ -17,8 +17,8 @@ import typer
 from typer.core import TyperGroup
 
 from faultodds.errors import FaultoddsError, SafetyStop, nearest
-from faultodds_cli.common import complain, new_app, say
 from faultodds_cli.light import lighten
+from faultodds_cli.shared.options import complain, new_app, say
 
 DEBUG_VARIABLE = "FAULTODDS_DEBUG"
 INTERRUPTED = 130
@@ -155,7 +155,7 @@ def _refused(error: FaultoddsError, arguments: Sequence[str]) -> int:
 
 def wrapped(text: str) -> str:
     """A message broken to the terminal's width, its own line breaks kept."""
-    from faultodds_cli.text import wrap
+    from faultodds_cli.shared.text import wrap
 
     return "\n".join(line for part in text.splitlines() for line in wrap(part))
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from faultodds_cli.common import (
+from faultodds_cli.shared.options import (
     DEFAULT_APPLIANCE,
     ApplianceOption,
     JsonOption,
@@ -18,10 +18,9 @@ from faultodds_cli.common import (
 )
 
 if TYPE_CHECKING:
-    from faultodds.appliance import Appliance
-    from faultodds.schema import Knowledge
-    from faultodds.shop_file import Line
-    from faultodds.shop_records import Shop
+    from faultodds.belief import Appliance
+    from faultodds.knowledge import Knowledge
+    from faultodds.shop import Line, Shop
 
 app = new_app("Your shop's prices, minutes and technicians, in one file laid over the knowledge file.")
 
@@ -52,14 +51,14 @@ def new_command(
     """
     from faultodds import shop
     from faultodds.knowledge import load
-    from faultodds.shop_file import write_template
+    from faultodds.shop import write_template
 
     path = shop.default_path() if file is None else Path(file).expanduser()
     write_template(load(appliance), path)
     if as_json:
         say_json({"file": str(path)})
         return
-    from faultodds_cli.text import wrap
+    from faultodds_cli.shared.text import wrap
 
     used = "It is used from now on." if file is None else f"Use it with --shop {file}, or set FAULTODDS_SHOP to it."
     named = "" if file is None else f" {file}"
@@ -76,7 +75,7 @@ def check_command(
     file: FileArgument = None, appliance: ApplianceOption = DEFAULT_APPLIANCE, as_json: JsonOption = False
 ) -> None:
     """Check a shop file: what it changes, and which prices are still the knowledge file's first guesses."""
-    from faultodds.shop_file import lines
+    from faultodds.shop import lines
 
     ready, found, path = _opened(file, appliance)
     rows = lines(ready, found, path)
@@ -96,16 +95,14 @@ def show_command(
     as_json: JsonOption = False,
 ) -> None:
     """Every price and minute in use, the shop's own marked with *; with --technician at that technician's pace."""
-    from faultodds.shop import chosen_technician
-    from faultodds.shop_file import lines
-    from faultodds.shop_overlay import lay_over
+    from faultodds.shop import chosen_technician, lay_over, lines
 
     ready, found, path = _opened(file, appliance)
     who = chosen_technician(technician)
     laid = lay_over(ready, found, path, who)
     rows = lines(ready, found, path, who)
     if as_json:
-        from faultodds.answers import shop_used
+        from faultodds.advice import shop_used
 
         say_json({**(shop_used(laid) or {}), "currency": laid.knowledge.costs.currency, "numbers": _as_data(rows)})
         return
@@ -115,11 +112,12 @@ def show_command(
 def _opened(file: str | None, appliance: str) -> tuple[Appliance, Shop, Path]:
     """The appliance at the knowledge file's own prices, and the shop file with its path."""
     from faultodds import shop
-    from faultodds.appliance import open_appliance
+    from faultodds.belief import open_appliance
+    from faultodds.errors import ShopError
 
     path = shop.find(file)
     if path is None:
-        raise shop.ShopError(
+        raise ShopError(
             f"there is no shop file: nothing at {shop.default_path()}, and {shop.SHOP_VARIABLE} names none. "
             "Type 'faultodds shop new' to make one."
         )
@@ -140,7 +138,7 @@ def _as_data(rows: list[Line]) -> list[dict[str, Any]]:
 
 
 def _check_lines(ready: Appliance, found: Shop, path: Path, rows: list[Line]) -> list[str]:
-    from faultodds_cli.text import wrap
+    from faultodds_cli.shared.text import wrap
 
     k, counts = ready.knowledge, _counts(rows)
     out = wrap(f"{path}: sound. {_whose(found)}, for {k.appliance.title}.")
@@ -165,8 +163,8 @@ def _about(pace: float, qualified: bool, own: int, name: str) -> str:
 
 def _show_lines(laid: Appliance, found: Shop, rows: list[Line], theirs: str) -> list[str]:
     """Every number; where the shop's currency is not the knowledge file's (`theirs`), the heads of the amounts say so."""
-    from faultodds_cli.show import shop_lines
-    from faultodds_cli.text import paragraphs
+    from faultodds_cli.shared.show import shop_lines
+    from faultodds_cli.shared.text import paragraphs
 
     blocks = [[_whose(found)]]
     for group, head in _HEADS.items():
@@ -183,14 +181,14 @@ def _whose(found: Shop) -> str:
 
 
 def _columns(head: str, now: str, file: str) -> str:
-    from faultodds_cli.text import width
+    from faultodds_cli.shared.text import width
 
     return head.ljust(width() - 20) + now.rjust(10) + file.rjust(10)
 
 
 def _row(k: Knowledge, r: Line) -> list[str]:
     """One number, the knowledge file's beside it; two lines when the title is long."""
-    from faultodds_cli.text import capital, fitted, width
+    from faultodds_cli.shared.text import capital, fitted, width
 
     money = r.group in ("costs", "parts")
     now, file = (f"{v:,.2f}" if money else f"{v:.4g}" for v in (r.value, r.file))

@@ -35,8 +35,24 @@ class ClashError(FaultoddsError):
         self.findings = tuple(findings)
 
 
+class RevisionError(FaultoddsError):
+    """A revision of the priors that cannot be read, accepted or used."""
+
+
+class ShopError(FaultoddsError):
+    """A shop file that cannot be used; names the file and the key."""
+
+
 class StoreError(FaultoddsError):
     """The job store cannot be opened, read or written."""
+
+
+class StaleJobError(StoreError):
+    """Another terminal changed the job since it was read; `job` is how it stands now. Nothing was saved."""
+
+    def __init__(self, message: str, job: object) -> None:
+        super().__init__(message)
+        self.job = job
 
 
 class SafetyStop(FaultoddsError):

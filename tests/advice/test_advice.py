@@ -10,10 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from faultodds.advice import NextMove, Problem, Ranking, Situation, action, advise, best_move, rather_finish
-from faultodds.appliance import Appliance, compiled, open_appliance
-from faultodds.belief import Evidence, Fixed, Seen, infer
-from faultodds.knowledge import from_mapping
+from faultodds.advice.advisor import NextMove, action, advise, best_move, rather_finish
+from faultodds.advice.problem import Problem, Situation
+from faultodds.advice.ranking import Ranking
+from faultodds.belief.appliance import Appliance, compiled, open_appliance
+from faultodds.belief.posterior import Evidence, Fixed, Seen, infer
+from faultodds.knowledge.loading import from_mapping
 from toys import raw_toy
 
 AIRFLOW = {"lint_screen_look", "hood_flap", "hood_air_speed", "transition_look", "duct_off_run", "static_pressure"}

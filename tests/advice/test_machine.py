@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State
-from faultodds.knowledge import load
-from faultodds.schema import Knowledge, Work
+from faultodds.knowledge.loading import load
+from faultodds.knowledge.schema import Knowledge, Work
 
 PANELS = {"front_open", "rear_open"}
 SHUT_OFF = {"unplugged", "gas_shut"}

@@ -8,18 +8,19 @@ from typing import Any
 import numpy as np
 import pytest
 
-from faultodds.advice import Problem, Situation, best_move
-from faultodds.advice.ahead import Ahead, look_ahead, mixed
-from faultodds.advice.exact import cheapest_job
-from faultodds.advice.plan import NODES, POOLED, Plan, Step, make_plan
-from faultodds.advice.plan_answers import plan_answer
-from faultodds.advice.plan_words import cautions, step_words, works
+from faultodds.advice.advisor import best_move
+from faultodds.advice.plan.ahead import Ahead, look_ahead, mixed
+from faultodds.advice.plan.plan_answers import plan_answer
+from faultodds.advice.plan.plan_words import cautions, step_words, works
+from faultodds.advice.plan.tree import NODES, POOLED, Plan, Step, make_plan
+from faultodds.advice.problem import Problem, Situation
 from faultodds.advice.ranking import Ranking
-from faultodds.appliance import Appliance, compiled, open_appliance
-from faultodds.belief import Belief, Evidence, Fixed, Seen, infer
+from faultodds.belief.appliance import Appliance, compiled, open_appliance
+from faultodds.belief.posterior import Belief, Evidence, Fixed, Seen, infer
 from faultodds.errors import FaultoddsError
-from faultodds.knowledge import from_mapping, repair_modes
-from faultodds.schema import Knowledge
+from faultodds.knowledge.loading import from_mapping
+from faultodds.knowledge.schema import Knowledge, repair_modes
+from faultodds.textbook.exact import cheapest_job
 from toys import raw_toy, toy
 
 SLOW = Evidence(seen=(Seen("slow", {"yes": 1.0}),))

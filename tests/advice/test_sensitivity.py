@@ -8,13 +8,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from faultodds.advice import NextMove, Problem, Ranking, Situation, advise
-from faultodds.advice.inputs import Case, Input, inputs_for
-from faultodds.advice.plan_answers import what_if_answer
-from faultodds.advice.sensitivity import CLOSE, MARGIN_SHARE, Edge, Sensitivity, WhatIf, options, sensitivity
-from faultodds.appliance import Appliance, compiled
-from faultodds.belief import Evidence, Fixed, Seen, infer
-from faultodds.knowledge import from_mapping
+from faultodds.advice.advisor import NextMove, advise
+from faultodds.advice.plan.plan_answers import what_if_answer
+from faultodds.advice.problem import Problem, Situation
+from faultodds.advice.ranking import Ranking
+from faultodds.advice.sensitivity.inputs import Case, Input, inputs_for
+from faultodds.advice.sensitivity.margins import CLOSE, MARGIN_SHARE, Edge, Sensitivity, WhatIf, options, sensitivity
+from faultodds.belief.appliance import Appliance, compiled
+from faultodds.belief.posterior import Evidence, Fixed, Seen, infer
+from faultodds.knowledge.loading import from_mapping
 from toys import raw_toy
 
 SLOW = Evidence(seen=(Seen("slow", {"yes": 1.0}),))

@@ -9,12 +9,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from faultodds.advice import Problem, Ranking, Situation, advise
+from faultodds.advice.advisor import advise
+from faultodds.advice.problem import Problem, Situation
+from faultodds.advice.ranking import Ranking
 from faultodds.advice.reasons import Parts, furthest, pointers, settled, within_reach
 from faultodds.advice.words import NUMBERS, money, percent, the_part, why
-from faultodds.appliance import Appliance, compiled, open_appliance
-from faultodds.belief import Belief, Evidence, Fixed, Seen, infer
-from faultodds.knowledge import from_mapping, repair_modes
+from faultodds.belief.appliance import Appliance, compiled, open_appliance
+from faultodds.belief.posterior import Belief, Evidence, Fixed, Seen, infer
+from faultodds.knowledge.loading import from_mapping
+from faultodds.knowledge.schema import repair_modes
 from job_states import random_job_states
 from toys import raw_toy
 

@@ -12,7 +12,7 @@ from faultodds.audit.baselines import BASELINES, as_numbers, naive_bayes
 from faultodds.audit.groups import repair_groups
 from faultodds.audit.stages import STAGES, seen_by
 from faultodds.audit.truth import truth_labels
-from faultodds.knowledge import load
+from faultodds.knowledge.loading import load
 
 DRYER = load("gas_dryer")
 GROUPS = repair_groups(DRYER)

@@ -13,12 +13,12 @@ from sklearn.model_selection import cross_val_score
 from sklearn.utils.estimator_checks import parametrize_with_checks
 
 from coded_logs import LOG, TRUTH
+from faultodds.audit.classifier import CauseClassifier
 from faultodds.audit.groups import repair_groups
 from faultodds.audit.methods import OMITTED_TARGET
-from faultodds.classifier import CauseClassifier
 from faultodds.errors import FaultoddsError, UnknownName
-from faultodds.knowledge import load
-from faultodds.tuning import draw_log
+from faultodds.knowledge.loading import load
+from faultodds.tuning.draw import draw_log
 from run_cli import write_toy
 from toys import toy
 

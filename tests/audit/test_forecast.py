@@ -12,12 +12,12 @@ from coded_logs import LOG
 from faultodds.audit.forecast import Gaps, Hush, main_cause_odds
 from faultodds.audit.methods import FLOOR, OMITTED_TARGET, floored
 from faultodds.audit.stages import STAGES, seen_by
-from faultodds.belief import Evidence, Seen, infer
+from faultodds.belief.posterior import Evidence, Seen, infer
+from faultodds.belief.suspects import compile_suspects
 from faultodds.errors import UnknownName
-from faultodds.knowledge import load
-from faultodds.network import build_network
-from faultodds.suspects import compile_suspects
-from faultodds.tables import MAIN_CAUSE, identifier
+from faultodds.knowledge.loading import load
+from faultodds.knowledge.network import build_network
+from faultodds.knowledge.tables import MAIN_CAUSE, identifier
 from toys import random_toy
 
 DRYER = load("gas_dryer")

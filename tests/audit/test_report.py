@@ -7,12 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from faultodds.audit import Audit, verdict
-from faultodds.audit.figure import draw
-from faultodds.audit.report import judged
+from faultodds.audit.results import Audit, judged, verdict
 from faultodds.audit.stages import STAGES, Stage
 from faultodds.audit.walk import Walked
-from faultodds.tables import Floats
+from faultodds.charts.audit_figure import draw
+from faultodds.knowledge.tables import Floats
 
 FIRST, LAST = STAGES[0], STAGES[-1]
 

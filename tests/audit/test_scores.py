@@ -12,7 +12,7 @@ from sklearn.metrics import brier_score_loss, log_loss, top_k_accuracy_score
 
 from faultodds.audit import scores
 from faultodds.audit.intervals import Interval, bootstrap, mean_difference, wilson
-from faultodds.tables import Floats
+from faultodds.knowledge.tables import Floats
 
 
 def _drawn(seed: int, jobs: int = 200, groups: int = 6) -> tuple[Floats, scores.Ints]:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from coded_logs import LOG
 from faultodds.audit.stages import STAGES, Stage, as_known_on, chosen, order_of_checks, seen_by
 from faultodds.errors import FaultoddsError
-from faultodds.knowledge import load
+from faultodds.knowledge.loading import load
 
 DRYER = load("gas_dryer")
 CHECKS = [f"found:{n}" for n in DRYER.check]

@@ -11,10 +11,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from faultodds import appliance as module
-from faultodds import cache as arrays_on_disk
-from faultodds.appliance import Appliance, cache_folder, open_appliance
-from faultodds.knowledge import find
+from faultodds.belief import appliance as module
+from faultodds.belief import array_file as arrays_on_disk
+from faultodds.belief.appliance import Appliance, open_appliance
+from faultodds.files.folders import cache_folder
+from faultodds.files.knowledge_files import find
 
 SMALL = """
 [appliance]
@@ -263,7 +264,7 @@ def test_a_disk_that_is_full_leaves_nothing_behind(file: Path, cache: Path, monk
 _WORKER = """
 import sys
 from pathlib import Path
-from faultodds.appliance import open_appliance
+from faultodds.belief import open_appliance
 a = open_appliance(sys.argv[1], cache=Path(sys.argv[2]))
 print(a.suspects.likelihood.sum())
 """

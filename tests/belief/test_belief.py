@@ -16,11 +16,12 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from faultodds.belief import Belief, Evidence, Fixed, Seen, infer, outlook, weights_of_evidence
+from faultodds.belief.posterior import Belief, Evidence, Fixed, Seen, infer, outlook, weights_of_evidence
+from faultodds.belief.reference import exact_mode_odds, hard_evidence
+from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.errors import ClashError, FaultoddsError, UnknownName
-from faultodds.network import build_network, exact_mode_odds, hard_evidence
-from faultodds.suspects import Suspects, compile_suspects
-from faultodds.tables import Table, build_tables
+from faultodds.knowledge.network import build_network
+from faultodds.knowledge.tables import Table, build_tables
 from oracles import as_evidence, enumerate_odds, sample_evidence
 from toys import random_toy, raw_toy, toy
 
@@ -599,8 +600,8 @@ def test_weights_of_evidence_by_hand(small: Suspects) -> None:
 
 _PRINT_DIGEST = """
 import hashlib, numpy as np
-from faultodds.belief import Evidence, Fixed, Seen, infer, outlook
-from faultodds.suspects import compile_suspects
+from faultodds.belief.posterior import Evidence, Fixed, Seen, infer, outlook
+from faultodds.belief.suspects import compile_suspects
 from toys import random_toy
 s = compile_suspects(random_toy(2), 1e-3)
 seen = (Seen("slow", {"yes": 1.0}), Seen("look1", {"mid": .6, "high": .4}), Seen("pair", {"b": 1.0}, 1))
@@ -656,7 +657,7 @@ def test_predictions_are_outcome_chances_now(small: Suspects) -> None:
 
 def test_the_smallest_cover_is_found_quickly_among_many_findings() -> None:
     """Forty findings that clash only in sets of five are searched in well under the step limit, and the set is smallest."""
-    from faultodds.belief import smallest_cover
+    from faultodds.belief.posterior import smallest_cover
 
     rng = np.random.default_rng(3)
     patterns = rng.random((40, 3000)) < 0.05

@@ -7,11 +7,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from faultodds.appliance import open_appliance
-from faultodds.belief import Evidence, infer, outlook
-from faultodds.knowledge import load, shipped
-from faultodds.network import export, hard_evidence
-from faultodds.suspects import Suspects, compile_suspects
+from faultodds.belief.appliance import open_appliance
+from faultodds.belief.posterior import Evidence, infer, outlook
+from faultodds.belief.reference import hard_evidence
+from faultodds.belief.suspects import Suspects, compile_suspects
+from faultodds.files.knowledge_files import shipped
+from faultodds.knowledge.loading import load
+from faultodds.knowledge.network import export
 from oracles import GumNet, as_evidence, sample_evidence
 
 SETS = 200

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from faultodds.belief import Evidence, infer
+from faultodds.belief.posterior import Evidence, infer
+from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.errors import KnowledgeError
-from faultodds.schema import Knowledge
-from faultodds.suspects import Suspects, compile_suspects
+from faultodds.knowledge.schema import Knowledge
 from oracles import cases
 from toys import random_toy, toy
 
@@ -118,7 +118,7 @@ def test_the_arrays_cannot_be_changed() -> None:
 
 def test_too_many_suspects_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     """A target of 0 on a large file says how many is too many and what to use."""
-    monkeypatch.setattr("faultodds.suspects.MOST_SUSPECTS", 50)
+    monkeypatch.setattr("faultodds.belief.suspects.MOST_SUSPECTS", 50)
     with pytest.raises(KnowledgeError) as caught:
         compile_suspects(random_toy(0), 0.0)
     assert str(caught.value) == (

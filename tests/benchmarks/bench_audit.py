@@ -26,19 +26,19 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from faultodds.audit import audit
 from faultodds.audit.groups import Groups, log_labels, repair_groups
-from faultodds.audit.methods import FILE, LEARNED, Fixed, Learned, Method, floored, rivals
-from faultodds.audit.report import Row, judged
+from faultodds.audit.methods import LEARNED, Fixed, Learned, Method, floored, rivals
+from faultodds.audit.results import Row, judged
+from faultodds.audit.run import audit
 from faultodds.audit.stages import STAGES, seen_by
 from faultodds.audit.truth import true_causes, truth_labels
 from faultodds.audit.walk import Walked
 from faultodds.joblog.clean import read_clean
 from faultodds.joblog.folder import find_log
-from faultodds.knowledge import load
-from faultodds.schema import Knowledge
-from faultodds.tuning import Settings
-from faultodds.tuning.settings import CEILING
+from faultodds.knowledge.loading import load
+from faultodds.knowledge.schema import Knowledge
+from faultodds.revisions.decisions import FILE
+from faultodds.tuning.settings import CEILING, Settings
 from faultodds_sim.make_log import write_log
 
 #: Enough that calibration errors by luck alone stay near .01.

@@ -28,9 +28,9 @@ import numpy as np  # noqa: E402
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from faultodds.advice import advise, best_move  # noqa: E402
-from faultodds.appliance import Appliance, open_appliance  # noqa: E402
-from faultodds.belief import infer, outlook  # noqa: E402
+from faultodds.advice.advisor import advise, best_move  # noqa: E402
+from faultodds.belief.appliance import Appliance, open_appliance  # noqa: E402
+from faultodds.belief.posterior import infer, outlook  # noqa: E402
 from job_states import JobState, random_job_states  # noqa: E402
 
 TARGET = 30.0

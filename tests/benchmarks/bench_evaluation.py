@@ -33,11 +33,12 @@ import numpy as np  # noqa: E402
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from faultodds.belief import Belief, infer, outlook  # noqa: E402
-from faultodds.knowledge import load  # noqa: E402
-from faultodds.network import build_network, export, hard_evidence  # noqa: E402
-from faultodds.schema import Knowledge  # noqa: E402
-from faultodds.suspects import OMITTED_TARGET, Suspects, compile_suspects  # noqa: E402
+from faultodds.belief.posterior import Belief, infer, outlook  # noqa: E402
+from faultodds.belief.reference import hard_evidence  # noqa: E402
+from faultodds.belief.suspects import OMITTED_TARGET, Suspects, compile_suspects  # noqa: E402
+from faultodds.knowledge.loading import load  # noqa: E402
+from faultodds.knowledge.network import build_network, export  # noqa: E402
+from faultodds.knowledge.schema import Knowledge  # noqa: E402
 from oracles import GumNet, as_evidence, sample_evidence  # noqa: E402
 
 QUERY_LIMIT = 10.0

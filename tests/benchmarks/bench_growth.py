@@ -26,9 +26,9 @@ import numpy as np  # noqa: E402
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from faultodds.belief import Evidence, infer, outlook  # noqa: E402
-from faultodds.schema import Knowledge  # noqa: E402
-from faultodds.suspects import compile_suspects  # noqa: E402
+from faultodds.belief.posterior import Evidence, infer, outlook  # noqa: E402
+from faultodds.belief.suspects import compile_suspects  # noqa: E402
+from faultodds.knowledge.schema import Knowledge  # noqa: E402
 from toys import toy  # noqa: E402
 
 SIZES = (10, 20, 30, 45, 60)

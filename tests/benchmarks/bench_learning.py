@@ -21,10 +21,11 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import pandas as pd
 from bench_audit import imported, own_data
 
-from faultodds.knowledge import load
-from faultodds.tuning import Settings, draw_log, fit
+from faultodds.knowledge.loading import load
+from faultodds.tuning.draw import draw_log
 from faultodds.tuning.encode import Encoder
-from faultodds.tuning.fit import CHUNK, encoded
+from faultodds.tuning.fitting import CHUNK, encoded, fit
+from faultodds.tuning.settings import Settings
 from faultodds.tuning.statistics import statistics
 from faultodds.tuning.structure import structure_of
 
@@ -60,8 +61,8 @@ def other_engine(rows: int) -> tuple[float, int]:
     """
     import pyagrum as gum
 
-    from faultodds.network import build_network
-    from faultodds.network_files import write_bif
+    from faultodds.knowledge.network import build_network
+    from faultodds.knowledge.network_files import write_bif
 
     knowledge = load("gas_dryer")
     with tempfile.TemporaryDirectory() as folder:

@@ -13,8 +13,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from faultodds.advice.exact import cheapest_job
-from faultodds.advice.measure import base_rule, cost_of_rule, information_rule, one_step_rule, rollout_rule
+from faultodds.textbook.exact import cheapest_job
+from faultodds.textbook.measure import base_rule, cost_of_rule, information_rule, one_step_rule, rollout_rule
 from small_problems import random_problem
 
 

@@ -14,14 +14,16 @@ import time
 
 import numpy as np
 
-from faultodds.advice import MachineStates, Problem, Situation, best_move
+from faultodds.advice.advisor import best_move
+from faultodds.advice.machine import MachineStates
+from faultodds.advice.problem import Problem, Situation
 from faultodds.advice.stopping import even_points
-from faultodds.appliance import Appliance, open_appliance
-from faultodds.belief import Belief, Evidence, Seen, infer
-from faultodds.call import fixed
-from faultodds.knowledge import repair_modes
-from faultodds.stock import Limit, Stock
-from faultodds.stock_minutes import machines, on_site, replaced
+from faultodds.belief.appliance import Appliance, open_appliance
+from faultodds.belief.posterior import Belief, Evidence, Seen, infer
+from faultodds.job.taking import fixed
+from faultodds.knowledge.schema import repair_modes
+from faultodds.stock.minutes import machines, on_site, replaced
+from faultodds.stock.needs import Limit, Stock
 
 COMPLAINTS = {
     "no heat": (Seen("heat", {"none": 1.0}),),

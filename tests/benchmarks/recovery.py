@@ -16,13 +16,13 @@ import numpy as np
 from joblib import Parallel, delayed
 from scipy.stats import chisquare
 
-from faultodds import overlay
-from faultodds.knowledge import load
-from faultodds.tuning import Settings, draw_log, fit
-from faultodds.tuning.fit import encoded
+from faultodds.knowledge import overlay
+from faultodds.knowledge.loading import load
+from faultodds.tuning.draw import draw_log
+from faultodds.tuning.fitting import encoded, fit
 from faultodds.tuning.gibbs import Chain, effective_size
 from faultodds.tuning.places import numbers, places_of
-from faultodds.tuning.settings import KINDS, WORTH
+from faultodds.tuning.settings import KINDS, WORTH, Settings
 from faultodds.tuning.structure import structure_of
 
 LEVEL, BINS = 0.9, 10

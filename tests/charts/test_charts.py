@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from faultodds.charts import MOST_ROWS, check_path, forest
+from faultodds.charts.figures import MOST_ROWS, check_path, forest
 from faultodds.errors import FaultoddsError
-from faultodds.tuning.wording import Item, Kind
+from faultodds.tuning.learned_words import Item, Kind
 
 STARTS = {".png": b"\x89PNG", ".svg": b"<?xml", ".pdf": b"%PDF"}
 

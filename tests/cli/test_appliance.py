@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from faultodds.appliance import compiled
-from faultodds.knowledge import load
-from faultodds.selfcheck import self_check
+from faultodds.belief.appliance import compiled
+from faultodds.belief.selfcheck import self_check
+from faultodds.knowledge.loading import load
 from run_cli import faultodds, write_toy
 from toys import raw_toy, toy
 

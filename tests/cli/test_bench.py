@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from calls import SAFE, STRAIGHT_ON, bench, command, looked_at
-from faultodds.jobs import Finding, MachineState
-from faultodds.store import Store
-from faultodds_cli.bench_screen import screen
+from faultodds.job.steps import Finding, MachineState
+from faultodds.job.store import Store
+from faultodds_cli.bench.screen import screen
 
 
 def findings(data: Path, job: str = "1") -> dict[str, Finding]:

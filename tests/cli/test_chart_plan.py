@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from faultodds.advice.plan import Plan, make_plan
-from faultodds.appliance import Appliance, open_appliance
-from faultodds.belief import Belief, Evidence, Seen, infer
-from faultodds.charts_plan import draw, save_plan
-from faultodds.charts_plan_page import PAPERS, SMALLEST, Page, laid_out, wrapped
+from faultodds.advice.plan.tree import Plan, make_plan
+from faultodds.belief.appliance import Appliance, open_appliance
+from faultodds.belief.posterior import Belief, Evidence, Seen, infer
+from faultodds.charts.plan_figure import draw, save_plan
+from faultodds.charts.plan_page import PAPERS, SMALLEST, Page, laid_out, wrapped
 from run_cli import faultodds, write_toy
 
 DAY = date(2026, 1, 2)

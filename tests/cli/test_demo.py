@@ -54,7 +54,7 @@ def test_it_writes_nothing_unless_asked(shown: Ran, data_folder: Path, tmp_path:
     assert not data_folder.exists()
     kept = faultodds("demo", "--save", str(tmp_path / "kept"))
     assert kept.code == 0, kept.err
-    from faultodds.store import Store
+    from faultodds.job.store import Store
 
     with Store.open(tmp_path / "kept") as store:
         (job,) = store.list()

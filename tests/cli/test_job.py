@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from calls import command, looked_at
-from faultodds.store import Store
+from faultodds.job.store import Store
 
 
 def job(data: Path, *arguments: str) -> Any:

@@ -8,9 +8,10 @@ from typing import Any
 
 import pytest
 
-from faultodds.advice import Situation, advise
-from faultodds.appliance import compiled
-from faultodds.belief import Evidence, Fixed, Seen, infer
+from faultodds.advice.advisor import advise
+from faultodds.advice.problem import Situation
+from faultodds.belief.appliance import compiled
+from faultodds.belief.posterior import Evidence, Fixed, Seen, infer
 from run_cli import faultodds, write_toy
 from toys import raw_toy, toy
 
@@ -86,7 +87,7 @@ def test_a_stop_sign_stops_everything(command: str, sign: str, monkeypatch: pyte
     def loaded(*_: object, **__: object) -> None:
         raise AssertionError("the appliance was opened")
 
-    monkeypatch.setattr("faultodds.appliance.open_appliance", loaded)
+    monkeypatch.setattr("faultodds.belief.open_appliance", loaded)
     ran = faultodds(command, "--found", "nonsense", "--found", sign)
     assert ran.code == 3
     assert ran.out.startswith("STOP. smell of gas.\n1. ")
@@ -175,7 +176,7 @@ def test_an_open_panel_makes_its_checks_cheaper(toy_file: str) -> None:
 
 def test_work_for_the_qualified_can_be_left_out() -> None:
     """--no-qualified-work offers no check or repair marked for qualified people."""
-    from faultodds.knowledge import load
+    from faultodds.knowledge.loading import load
 
     k = load("gas_dryer")
     got = faultodds("next", "--json", "--found", "heat=none", "--fact", "control=timer", "--no-qualified-work").answer
@@ -216,7 +217,7 @@ def test_odds_weigh_each_finding(toy_file: str) -> None:
 )  # fmt: skip
 def test_a_weight_in_words(decibans: float, words: str) -> None:
     """Weights of evidence have the same words on every screen."""
-    from faultodds_cli.show import weight_words
+    from faultodds_cli.shared.show import weight_words
 
     assert weight_words(decibans) == words
 

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from faultodds.accepted import revision_path
-from faultodds.appliance import open_appliance
-from faultodds.revision import LogSource, Number
-from faultodds.tuning.revisions import propose
+from faultodds.belief.appliance import open_appliance
+from faultodds.revisions.decisions import revision_path
+from faultodds.revisions.revision import LogSource, Number
+from faultodds.revisions.shelf import propose
 from run_cli import Ran, faultodds, write_toy
 
 DEAD = "component/pump/modes/dead/share"

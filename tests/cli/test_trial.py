@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from faultodds.appliance import Appliance, open_appliance
-from faultodds.belief import Seen
+from faultodds.belief.appliance import Appliance, open_appliance
+from faultodds.belief.posterior import Seen
 from faultodds_cli.trial.bridge import weights_of
 from faultodds_cli.trial.play import FLOOR, OURS, POLICIES, Played, Setting, play_all, played
 from faultodds_cli.trial.stats import difference, summaries
@@ -234,7 +234,7 @@ def test_priors_play_side_by_side_on_the_same_jobs() -> None:
 
 def test_the_same_priors_under_two_names_cost_the_same(tmp_path: Path) -> None:
     """A copy of the shipped file plays every job exactly as the file itself does."""
-    from faultodds.knowledge import find
+    from faultodds.files.knowledge_files import find
 
     copy = tmp_path / "copy.toml"
     copy.write_bytes(find("gas_dryer").read_bytes())
@@ -258,9 +258,9 @@ def test_another_town_has_other_calls_and_says_so() -> None:
 
 def test_true_shares_are_those_of_the_simulated_shop() -> None:
     """They cover every main cause, add up to 100, and agree with other calls of the same shop within luck."""
-    from faultodds.knowledge import load
-    from faultodds.overlay import apply
-    from faultodds.tables import main_cause_states, shares
+    from faultodds.knowledge.loading import load
+    from faultodds.knowledge.overlay import apply
+    from faultodds.knowledge.tables import main_cause_states, shares
     from faultodds_cli.trial.priors import true_shares
 
     knowledge = apply(load("gas_dryer"), dict(true_shares()))
@@ -289,7 +289,7 @@ def test_priors_that_cannot_be_played_are_refused(priors: str, said: str) -> Non
 
 def test_priors_with_other_prices_are_refused(tmp_path: Path) -> None:
     """Costs under different prices cannot be compared, so they are not; nor do policies and priors go together."""
-    from faultodds.knowledge import find
+    from faultodds.files.knowledge_files import find
 
     text = find("gas_dryer").read_text(encoding="utf-8")
     dear = tmp_path / "dear.toml"

@@ -15,11 +15,11 @@ from pathlib import Path
 import pytest
 
 from calls import SAFE, Machine, command, looked_at
-from faultodds.appliance import Appliance, open_appliance
-from faultodds.belief import Belief
-from faultodds.explain import reminders
-from faultodds.store import Store
-from faultodds.visit import Visit
+from faultodds.belief.appliance import Appliance, open_appliance
+from faultodds.belief.posterior import Belief
+from faultodds.job.explain import reminders
+from faultodds.job.open_job import Visit
+from faultodds.job.store import Store
 
 AIRFLOW = {
     "lint_screen_look",

@@ -13,8 +13,8 @@ import os
 import sys
 import time
 
-from faultodds.jobs import Finding
-from faultodds.store import Store
+from faultodds.job.steps import Finding
+from faultodds.job.store import Store
 
 PAUSE = 0.005  # seconds between the steps of a counted run, so that two terminals take turns
 LONG = 60_000  # some steps are larger than a database page, so that a kill can fall in the middle of one

@@ -13,10 +13,10 @@ import sqlalchemy as sa
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from faultodds import store as store_module
-from faultodds.errors import FaultoddsError, StoreError, UnknownName
-from faultodds.jobs import Closed, Fact, Finding, MachineState, Note, Payload, Repair, Skip, export_row
-from faultodds.store import StaleJobError, Store, store_path
+from faultodds.errors import FaultoddsError, StaleJobError, StoreError, UnknownName
+from faultodds.job import store as store_module
+from faultodds.job.steps import Closed, Fact, Finding, MachineState, Note, Payload, Repair, Skip, export_row
+from faultodds.job.store import Store, store_path
 
 START = datetime(2025, 3, 4, 8, 30, tzinfo=UTC)
 

@@ -16,8 +16,8 @@ from pathlib import Path
 
 import pytest
 
-from faultodds.jobs import Finding
-from faultodds.store import Store
+from faultodds.job.steps import Finding
+from faultodds.job.store import Store
 
 WORKER = Path(__file__).with_name("store_worker.py")
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and kill -9")

@@ -18,8 +18,8 @@ from types import SimpleNamespace
 import pytest
 
 from faultodds.errors import StoreError
-from faultodds.jobs import Closed, Fact, Finding, Note
-from faultodds.store import Store, _write_ahead
+from faultodds.job.steps import Closed, Fact, Finding, Note
+from faultodds.job.store import Store, _write_ahead
 
 ELSEWHERE = "To keep jobs somewhere else, set FAULTODDS_DATA to a folder of yours and repeat the command."
 
@@ -80,7 +80,7 @@ def test_migration_that_fails_changes_nothing(tmp_path: Path, monkeypatch: pytes
         "ALTER TABLE no_such_table ADD COLUMN more REAL",
     )
     with monkeypatch.context() as patch:
-        patch.setattr("faultodds.store.MIGRATIONS", ((), steps_to_2))
+        patch.setattr("faultodds.job.store.MIGRATIONS", ((), steps_to_2))
         assert "could not be read or written (no such table: no_such_table)" in refusal(path)
     with closing(sqlite3.connect(path)) as raw:
         assert raw.execute("PRAGMA user_version").fetchone() == (1,)
@@ -276,8 +276,8 @@ def test_folder_in_place_of_the_file(tmp_path: Path) -> None:
 ORDINARY_USER = """
 import os, sys
 from faultodds.errors import StoreError
-from faultodds.jobs import Note
-from faultodds.store import Store
+from faultodds.job.steps import Note
+from faultodds.job.store import Store
 import sqlalchemy.dialects.sqlite  # while the packages can still be read: they may lie in the administrator's folder
 Store.open(sys.argv[1]).close()
 if os.geteuid() == 0:

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from faultodds.knowledge import load
-from faultodds.schema import Knowledge
+from faultodds.knowledge.loading import load
+from faultodds.knowledge.schema import Knowledge
 
 
 @pytest.fixture(scope="session")

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from faultodds.joblog import amounts, dates
+from faultodds.joblog import dates
+from faultodds.joblog import money_and_time as amounts
 
 
 @pytest.mark.parametrize(

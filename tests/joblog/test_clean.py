@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.joblog import clean
-from faultodds.schema import Knowledge
+from faultodds.knowledge.schema import Knowledge
 
 
 def a_log() -> pd.DataFrame:

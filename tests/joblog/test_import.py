@@ -10,11 +10,11 @@ import pytest
 
 from faultodds.errors import UnknownName
 from faultodds.joblog import clean, sources
+from faultodds.joblog.cleaning_report import CleaningReport, lines
 from faultodds.joblog.drafts import Options, draft
 from faultodds.joblog.folder import files_of
 from faultodds.joblog.importing import import_log
-from faultodds.joblog.report import CleaningReport, lines
-from faultodds.schema import Knowledge
+from faultodds.knowledge.schema import Knowledge
 from shop_logs import HEADINGS, ROWS, log_text, small_log, write
 
 

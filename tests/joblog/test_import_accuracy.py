@@ -9,12 +9,12 @@ import pandas as pd
 import pytest
 
 from faultodds.joblog import clean
+from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.drafts import draft
 from faultodds.joblog.folder import files_of
 from faultodds.joblog.importing import import_log
-from faultodds.joblog.report import CleaningReport
-from faultodds.readings.judge import judge
-from faultodds.schema import Knowledge
+from faultodds.knowledge.schema import Knowledge
+from faultodds.readings.judging import judge
 from simulated_log import Behind, simulated
 
 SEED = 20261

@@ -11,7 +11,7 @@ import pytest
 from faultodds.errors import FaultoddsError
 from faultodds.joblog.drafts import draft
 from faultodds.joblog.importing import import_log
-from faultodds.schema import Knowledge
+from faultodds.knowledge.schema import Knowledge
 from shop_logs import HEADINGS, ROWS, log_text, write
 
 NOISE = bytes((i * 7919 + 13) % 256 for i in range(3000))

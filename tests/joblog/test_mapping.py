@@ -14,7 +14,7 @@ from faultodds.joblog.drafts import PROPOSED, draft, keep_proposal
 from faultodds.joblog.folder import files_of
 from faultodds.joblog.importing import import_log
 from faultodds.joblog.mapping import Column, LogMapping, from_raw, read_mapping, to_toml
-from faultodds.schema import Knowledge
+from faultodds.knowledge.schema import Knowledge
 from shop_logs import HEADINGS, ROWS, SEASIDE, log_text, small_log, write
 
 

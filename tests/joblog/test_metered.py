@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from faultodds.joblog.metered import dial_in, read_metered, usual_dial, usual_room, usual_unit
-from faultodds.schema import Knowledge
+from faultodds.knowledge.schema import Knowledge
 
 HALF = {"dial": "half ft"}
 RATED = {"rated": "155F"}

@@ -10,16 +10,16 @@ import pandas as pd
 import pytest
 
 from faultodds.errors import FaultoddsError
+from faultodds.job.steps import Closed, Fact, Finding, Job, Payload, Repair, Step
+from faultodds.job.store import Store
 from faultodds.joblog import clean
 from faultodds.joblog.aside import safe
 from faultodds.joblog.describe import describe
 from faultodds.joblog.drafts import already_clean, draft
-from faultodds.joblog.export import export
+from faultodds.joblog.export import export_log
 from faultodds.joblog.folder import files_of, find_log, summaries
 from faultodds.joblog.from_store import import_store, visits
-from faultodds.jobs import Closed, Fact, Finding, Job, Payload, Repair, Step
-from faultodds.schema import Knowledge
-from faultodds.store import Store
+from faultodds.knowledge.schema import Knowledge
 
 DAY = dt.datetime(2024, 5, 1, 9, 0, tzinfo=dt.UTC)
 
@@ -137,7 +137,7 @@ def test_a_log_in_figures(log: Path) -> None:
 def test_a_log_written_out_comes_back(log: Path, ending: str, tmp_path: Path, data: str, dryer: Knowledge) -> None:
     """What is exported is recognised as a clean log and is the same after importing it again."""
     target = tmp_path / f"out{ending}"
-    assert export(log, target) == 12
+    assert export_log(log, target) == 12
     report = already_clean(draft(target, dryer, name="again", data=data), dryer, data)
     assert report is not None
     assert report.used == 12
@@ -147,9 +147,9 @@ def test_a_log_written_out_comes_back(log: Path, ending: str, tmp_path: Path, da
 
 def test_no_exported_cell_is_a_formula(log: Path, tmp_path: Path) -> None:
     """In CSV and Excel a cell that begins like a formula has an apostrophe in front."""
-    export(log, tmp_path / "out.csv")
+    export_log(log, tmp_path / "out.csv")
     assert "'=1+1," in (tmp_path / "out.csv").read_text(encoding="utf-8-sig").splitlines()[1]
-    export(log, tmp_path / "out.xlsx")
+    export_log(log, tmp_path / "out.xlsx")
     cell = openpyxl.load_workbook(tmp_path / "out.xlsx")["visits"]["A2"]
     assert (cell.value, cell.data_type) == ("'=1+1", "s")
     assert [safe(text) for text in ("=a", "+a", "-a", "@a", "\ta", "a=b")] == [
@@ -165,12 +165,12 @@ def test_no_exported_cell_is_a_formula(log: Path, tmp_path: Path) -> None:
 def test_an_export_is_refused_in_words(log: Path, tmp_path: Path) -> None:
     """Another ending, a file that is there, a folder."""
     with pytest.raises(FaultoddsError, match=r"no kind of file called '\.ods'"):
-        export(log, tmp_path / "out.ods")
+        export_log(log, tmp_path / "out.ods")
     (tmp_path / "out.csv").write_text("mine")
     with pytest.raises(FaultoddsError, match=r"is there already\. Add --force"):
-        export(log, tmp_path / "out.csv")
+        export_log(log, tmp_path / "out.csv")
     assert (tmp_path / "out.csv").read_text() == "mine"
-    export(log, tmp_path / "out.csv", force=True)
+    export_log(log, tmp_path / "out.csv", force=True)
     assert "fuse_continuity" in (tmp_path / "out.csv").read_text(encoding="utf-8-sig")
 
 

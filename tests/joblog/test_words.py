@@ -7,8 +7,8 @@ import pytest
 from faultodds.joblog.cells import CellReader
 from faultodds.joblog.lexicon import of_complaint, of_endings, of_repairs, of_target
 from faultodds.joblog.mapping import Column
-from faultodds.joblog.wording import is_blank, key, likeness, tokens, vocabulary
-from faultodds.schema import Knowledge
+from faultodds.joblog.stems import is_blank, key, likeness, tokens, vocabulary
+from faultodds.knowledge.schema import Knowledge
 
 
 def said(dryer: Knowledge, kind: str, text: str, *of: str, **assume: str) -> dict[str, str]:

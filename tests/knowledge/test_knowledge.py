@@ -14,20 +14,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from faultodds import knowledge as module
 from faultodds.errors import KnowledgeError
-from faultodds.knowledge import (
-    find,
-    fingerprint,
-    from_mapping,
-    load,
-    load_file,
-    parse,
-    read_bytes,
-    repair_modes,
-    shipped,
-)
-from faultodds.schema import NOTHING_WRONG, UNLISTED, UNLISTED_MODE, Check
+from faultodds.files.knowledge_files import find, fingerprint, read_bytes, shipped
+from faultodds.knowledge import loading as module
+from faultodds.knowledge.loading import from_mapping, load, load_file, parse
+from faultodds.knowledge.schema import NOTHING_WRONG, UNLISTED, UNLISTED_MODE, Check, repair_modes
 from toys import raw_toy
 
 Raw = dict[str, Any]

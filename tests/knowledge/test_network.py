@@ -10,13 +10,14 @@ from typing import Any, Literal
 import numpy as np
 import pytest
 
-from faultodds.belief import infer
+from faultodds.belief.posterior import infer
+from faultodds.belief.reference import hard_evidence
+from faultodds.belief.suspects import compile_suspects
 from faultodds.errors import FaultoddsError
-from faultodds.knowledge import load
-from faultodds.network import build_network, export, hard_evidence, labels
-from faultodds.network_files import plain_words
-from faultodds.suspects import compile_suspects
-from faultodds.tables import build_tables
+from faultodds.knowledge.loading import load
+from faultodds.knowledge.network import build_network, export, labels
+from faultodds.knowledge.network_files import plain_words
+from faultodds.knowledge.tables import build_tables
 from oracles import GumNet, as_evidence, sample_evidence
 from toys import random_toy, raw_toy, toy
 

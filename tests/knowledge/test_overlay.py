@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from faultodds import overlay
 from faultodds.errors import FaultoddsError, KnowledgeError, UnknownName
-from faultodds.knowledge import load
-from faultodds.schema import Knowledge
+from faultodds.knowledge import overlay
+from faultodds.knowledge.loading import load
+from faultodds.knowledge.schema import Knowledge
 from toys import toy
 
 AGE = {"ask": "age?", "values": {"new": "n", "old": "o"}, "usual": {"new": 1, "old": 2}}

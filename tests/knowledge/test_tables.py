@@ -11,12 +11,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from faultodds import tables
+from faultodds.belief.suspects import compile_suspects
 from faultodds.errors import KnowledgeError
-from faultodds.knowledge import load
-from faultodds.schema import Knowledge
-from faultodds.suspects import compile_suspects
-from faultodds.tables import Table, build_tables, spread
+from faultodds.knowledge import tables
+from faultodds.knowledge.loading import load
+from faultodds.knowledge.schema import Knowledge
+from faultodds.knowledge.tables import Table, build_tables, spread
 from oracles import mechanism_states, outcome_chances
 from toys import random_toy, raw_toy, toy
 
@@ -101,7 +101,7 @@ def test_folds_equal_unfolded_tables(seed: int, monkeypatch: pytest.MonkeyPatch)
     folded = compile_suspects(knowledge, 0.0)
     monkeypatch.setattr(tables, "_chunks", functools.partial(split, limit=10**12))
     assert not any(t.role == "part" for t in build_tables(knowledge, max_cells=10**9))
-    monkeypatch.setattr("faultodds.suspects.build_tables", functools.partial(build_tables, max_cells=10**9))
+    monkeypatch.setattr("faultodds.belief.suspects.build_tables", functools.partial(build_tables, max_cells=10**9))
     unfolded = compile_suspects(knowledge, 0.0)
     for one in (folded, whole):
         assert np.abs(one.likelihood - unfolded.likelihood).max() < 1e-14

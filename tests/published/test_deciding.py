@@ -13,9 +13,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from faultodds.advice import Problem, Ranking, Situation
-from faultodds.advice.exact import cheapest_isolation, cheapest_job
-from faultodds.advice.sequences import (
+from faultodds.advice.problem import Problem, Situation
+from faultodds.advice.ranking import Ranking
+from faultodds.belief.appliance import compiled
+from faultodds.belief.posterior import Evidence, Seen, infer
+from faultodds.errors import FaultoddsError
+from faultodds.textbook.exact import cheapest_isolation, cheapest_job
+from faultodds.textbook.sequences import (
     cost_in_order,
     dependent_order,
     dependent_order_greedy,
@@ -27,9 +31,6 @@ from faultodds.advice.sequences import (
     value_of_check,
     with_service,
 )
-from faultodds.appliance import compiled
-from faultodds.belief import Evidence, Seen, infer
-from faultodds.errors import FaultoddsError
 from toys import toy
 
 

@@ -14,15 +14,16 @@ import pandas as pd
 import pytest
 from scipy.sparse import csr_matrix
 
-from faultodds.knowledge import from_mapping
-from faultodds.schema import Knowledge
-from faultodds.tables import Floats
-from faultodds.tuning import Settings, fit
+from faultodds.knowledge.loading import from_mapping
+from faultodds.knowledge.schema import Knowledge
+from faultodds.knowledge.tables import Floats
 from faultodds.tuning.encode import Chunk, Encoder
+from faultodds.tuning.fitting import fit
 from faultodds.tuning.gibbs import sample
+from faultodds.tuning.likelihood import Trust
 from faultodds.tuning.maximise import maximise
-from faultodds.tuning.settings import KINDS
-from faultodds.tuning.statistics import Trust, statistics
+from faultodds.tuning.settings import KINDS, Settings
+from faultodds.tuning.statistics import statistics
 from faultodds.tuning.structure import Structure, structure_of
 from toys import raw_toy
 

@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 import generic_nets
-from faultodds.belief import Belief, Evidence, Seen, infer, outlook, weights_of_evidence
-from faultodds.schema import Knowledge
-from faultodds.suspects import Suspects, compile_suspects
+from faultodds.belief.posterior import Belief, Evidence, Seen, infer, outlook, weights_of_evidence
+from faultodds.belief.suspects import Suspects, compile_suspects
+from faultodds.knowledge.schema import Knowledge
 from generic_nets import Net
 from toys import raw_toy, toy
 

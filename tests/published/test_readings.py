@@ -12,7 +12,7 @@ import pytest
 
 from faultodds.readings import sums
 from faultodds.readings.bands import standard_uncertainty
-from faultodds.readings.judge import judge
+from faultodds.readings.judging import judge
 from faultodds.readings.meter import meter_half_width, meter_uncertainty
 from faultodds.readings.specs import ReadingSpec
 

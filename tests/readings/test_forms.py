@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from faultodds.errors import BadReading
-from faultodds.readings.judge import Judgement
+from faultodds.readings.judging import Judgement
 from faultodds.readings.numbers import neat, number
 from faultodds.readings.parse import OPEN, leads_ohms, quantity
 from faultodds.readings.units import convert_plain

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from faultodds.readings.judge import judge
+from faultodds.readings.judging import judge
 from readings.trade_specs import OUTCOMES, SPECS, read
 
 

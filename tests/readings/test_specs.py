@@ -107,7 +107,7 @@ def test_other_bands_for_a_fuel_are_checked_too() -> None:
 def test_everyday_readings_load_nothing_heavy() -> None:
     """Judging a reading in the check's own unit loads neither pint nor pydantic nor numpy."""
     code = (
-        "import sys\nfrom faultodds.readings.judge import judge\n"
+        "import sys\nfrom faultodds.readings.judging import judge\n"
         "from faultodds.readings.specs import ReadingSpec\n"
         "s = ReadingSpec(kind='resistance', unit='ohm', bands={'n': [[0, 600]], 'o': [[600, 'OL']]})\n"
         "judge(s, ['n', 'o'], '1.15k'); judge(s, ['n', 'o'], 'OL')\n"

@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from faultodds.readings.judge import Judgement, judge
+from faultodds.readings.judging import Judgement, judge
 from faultodds.readings.specs import ReadingSpec
 
 OUTCOMES: dict[str, list[str]] = {

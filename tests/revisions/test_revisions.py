@@ -15,13 +15,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from faultodds import accepted
-from faultodds.accepted import FILE, Decision, RevisionError, history, revision_path, rollback, standing
-from faultodds.appliance import Appliance, appliance_id, open_appliance
-from faultodds.errors import UnknownName
-from faultodds.revision import LogSource, Number, Revision, as_text, from_bytes, read
-from faultodds.tuning import revisions
-from faultodds.tuning.revisions import accept, differences, find_id, propose, shelved
+from faultodds.belief.appliance import Appliance, appliance_id, open_appliance
+from faultodds.errors import RevisionError, UnknownName
+from faultodds.revisions import decisions as accepted
+from faultodds.revisions import shelf as revisions
+from faultodds.revisions.decisions import FILE, Decision, history, revision_path, rollback, standing
+from faultodds.revisions.revision import LogSource, Number, Revision, as_text, from_bytes, read
+from faultodds.revisions.shelf import accept, differences, find_id, propose, shelved
 from run_cli import write_toy
 
 DEAD = "component/pump/modes/dead/share"
@@ -327,7 +327,7 @@ def test_a_damaged_history_stops_everything_until_one_is_accepted(file: str, lin
 
 _ACCEPT = """
 import sys
-from faultodds import accepted
+from faultodds.revisions import decisions as accepted
 for _ in range(25):
     accepted.accept("toy", sys.argv[1])
 """
@@ -392,7 +392,7 @@ def test_differences_are_told_against_another_revision_or_the_file(file: str) ->
 
 _OPEN = """
 import sys
-from faultodds.appliance import open_appliance
+from faultodds.belief import open_appliance
 opened = open_appliance(sys.argv[1])
 print(opened.revision, *sorted({m.partition('.')[0] for m in sys.modules}))
 """
@@ -416,9 +416,7 @@ def test_opening_with_an_accepted_revision_loads_nothing_heavy(file: str) -> Non
 def test_reading_a_revision_loads_neither_pydantic_nor_pandas(file: str) -> None:
     """The record, its file and what stands are light."""
     path = revision_path("toy", proposed(file).id)
-    code = (
-        "import sys, pathlib; from faultodds.revision import read; read(pathlib.Path(sys.argv[1])); print(*sys.modules)"
-    )
+    code = "import sys, pathlib; from faultodds.revisions import read; read(pathlib.Path(sys.argv[1])); print(*sys.modules)"
     done = subprocess.run([sys.executable, "-c", code, str(path)], capture_output=True, text=True, check=True)
     assert not {"pydantic", "pandas", "scipy", "faultodds.tuning"} & set(done.stdout.split())
 

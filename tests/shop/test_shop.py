@@ -12,13 +12,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from faultodds import shop, shop_file
-from faultodds.appliance import Appliance, compiled, open_appliance
-from faultodds.errors import FaultoddsError
-from faultodds.shop import ShopError, priced
-from faultodds.shop_cache import cached
-from faultodds.shop_overlay import lay_over
-from faultodds.shop_records import Shop, Technician
+from faultodds.belief.appliance import Appliance, compiled, open_appliance
+from faultodds.errors import FaultoddsError, ShopError
+from faultodds.shop import choose as shop
+from faultodds.shop import shop_file
+from faultodds.shop.choose import priced
+from faultodds.shop.laid_over import lay_over
+from faultodds.shop.parsed import cached
+from faultodds.shop.records import Shop, Technician
 from toys import toy
 
 DRYER = "gas_dryer"
@@ -223,8 +224,8 @@ def test_a_new_file_never_overwrites(dryer: Appliance, written: Path) -> None:
 
 def test_decisions_do_not_turn_on_the_unit_of_money(dryer: Appliance, written: Path) -> None:
     """The same prices in another currency give the same advice at the exchanged cost."""
-    from faultodds.advice import advise
-    from faultodds.belief import Evidence, Seen, infer
+    from faultodds.advice.advisor import advise
+    from faultodds.belief.posterior import Evidence, Seen, infer
 
     belief = infer(dryer.suspects, Evidence(seen=(Seen("heat", {"none": 1.0}),)))
     theirs = advise(dryer, belief)

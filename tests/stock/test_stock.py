@@ -13,15 +13,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from faultodds.advice import Situation
-from faultodds.appliance import Appliance, compiled, open_appliance
-from faultodds.belief import Evidence, Seen, infer
+from faultodds.advice.problem import Situation
+from faultodds.belief.appliance import Appliance, compiled, open_appliance
+from faultodds.belief.posterior import Evidence, Seen, infer
 from faultodds.errors import FaultoddsError, UnknownName
-from faultodds.knowledge import from_mapping, repair_modes
-from faultodds.schema import Repair
-from faultodds.stock import DROPPED, Limit, Stock
-from faultodds.stock_minutes import machines, on_site
-from faultodds.stock_shelf import Planner
+from faultodds.knowledge.loading import from_mapping
+from faultodds.knowledge.schema import Repair, repair_modes
+from faultodds.stock.minutes import machines, on_site
+from faultodds.stock.needs import DROPPED, Limit, Stock
+from faultodds.stock.shelf import Planner
 from toys import random_toy, raw_toy
 
 

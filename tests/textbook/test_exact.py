@@ -12,11 +12,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from faultodds.advice import best_move
-from faultodds.advice.exact import cheapest_isolation, cheapest_job
-from faultodds.advice.measure import base_rule, cost_of_rule, rollout_rule
+from faultodds.advice.advisor import best_move
 from faultodds.advice.ranking import MANY_BIT_PRICES, Ranking
 from faultodds.errors import FaultoddsError
+from faultodds.textbook.exact import cheapest_isolation, cheapest_job
+from faultodds.textbook.measure import base_rule, cost_of_rule, rollout_rule
 from small_problems import FAULTS, random_problem
 
 PROBLEMS, BATCH = 300, 30

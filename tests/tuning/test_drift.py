@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from faultodds.tables import Floats
+from faultodds.knowledge.tables import Floats
 from faultodds.tuning.drift import FEWEST_JOBS, MonthSums, Shift, sentence, shifts
 
 CAUSES = [f"part{i}.bad" for i in range(12)]

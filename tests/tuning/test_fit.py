@@ -8,12 +8,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from faultodds import overlay
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.joblog import clean
-from faultodds.schema import Knowledge
-from faultodds.tuning import Learned, Settings, draw_log, fit, strengths
+from faultodds.knowledge import overlay
+from faultodds.knowledge.schema import Knowledge
+from faultodds.tuning import strengths
+from faultodds.tuning.draw import draw_log
 from faultodds.tuning.encode import Encoder, callbacks
+from faultodds.tuning.fitting import Learned, fit
+from faultodds.tuning.settings import Settings
 from faultodds.tuning.statistics import statistics
 from rich_toy import WORTH, rich_structure, rich_toy, shop, toy_log
 

@@ -9,16 +9,15 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from faultodds import accepted
-from faultodds.appliance import Appliance, open_appliance
+from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.errors import FaultoddsError
 from faultodds.joblog.clean import write_clean
-from faultodds.revision import Number, read
-from faultodds.tuning import Settings
+from faultodds.revisions import decisions as accepted
+from faultodds.revisions.revision import Number, read
+from faultodds.revisions.shelf import accept, propose, shelved
 from faultodds.tuning.draw import draw_log
 from faultodds.tuning.from_log import FEW_DRAWS, interval_notes, learn
-from faultodds.tuning.revisions import accept, propose, shelved
-from faultodds.tuning.settings import WORTH
+from faultodds.tuning.settings import WORTH, Settings
 from run_cli import write_toy
 from toys import raw_toy, toy
 
@@ -147,7 +146,7 @@ def test_rough_and_torn_intervals_are_said() -> None:
 
 def test_proposing_again_never_overwrites(ready: Appliance) -> None:
     """The same numbers proposed twice are two revisions."""
-    from faultodds.revision import LogSource
+    from faultodds.revisions.revision import LogSource
 
     log = LogSource("a", "b", 1)
     ids = {propose("toy", ready.fingerprint, log, {DEAD: Number(1.0)}).id for _ in range(2)}

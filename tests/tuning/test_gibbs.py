@@ -10,9 +10,10 @@ import pytest
 from scipy.stats import chisquare, norm
 
 from faultodds.errors import UnknownName
-from faultodds.tuning import Settings, draw_log, fit
-from faultodds.tuning.fit import encoded
+from faultodds.tuning.draw import draw_log
+from faultodds.tuning.fitting import encoded, fit
 from faultodds.tuning.gibbs import Chain, effective_size, sample
+from faultodds.tuning.settings import Settings
 from rich_toy import WORTH, rich_structure, rich_toy, shop, toy_log
 
 FULL = Settings(strengths=WORTH, omitted_target=0.0, label_weight=1.0, recentre=False)

@@ -6,10 +6,12 @@ import numpy as np
 import pytest
 
 from faultodds.joblog import clean
-from faultodds.tuning import Settings, draw_log, fit
+from faultodds.tuning.draw import draw_log
 from faultodds.tuning.encode import Encoder, done_start, split_start
+from faultodds.tuning.fitting import fit
 from faultodds.tuning.guesses import guessed, levels_of, prepared, suggested
 from faultodds.tuning.likelihood import Silence, Trust
+from faultodds.tuning.settings import Settings
 from faultodds.tuning.statistics import statistics
 from faultodds.tuning.structure import GUESSES
 from rich_toy import WORTH, rich_structure, rich_toy

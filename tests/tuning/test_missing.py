@@ -6,10 +6,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from faultodds import overlay
-from faultodds.tuning import Settings, draw_log, fit
+from faultodds.knowledge import overlay
+from faultodds.tuning.draw import draw_log
 from faultodds.tuning.encode import Encoder, silent_start
+from faultodds.tuning.fitting import fit
 from faultodds.tuning.missing import eligible, recorded
+from faultodds.tuning.settings import Settings
 from rich_toy import WORTH, rich_structure, rich_toy
 
 FULL = Settings(strengths=WORTH, omitted_target=0.0)

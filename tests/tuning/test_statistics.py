@@ -6,15 +6,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from faultodds.belief import Belief, Evidence, Fixed, Seen, infer
+from faultodds.belief.posterior import Belief, Evidence, Fixed, Seen, infer
+from faultodds.belief.suspects import compile_suspects
 from faultodds.joblog import clean
-from faultodds.knowledge import repair_modes
-from faultodds.suspects import compile_suspects
-from faultodds.tables import Floats
-from faultodds.tuning import fit
+from faultodds.knowledge.schema import repair_modes
+from faultodds.knowledge.tables import Floats
 from faultodds.tuning.arrays import arrays_of
 from faultodds.tuning.draw import draw_log
 from faultodds.tuning.encode import Encoder
+from faultodds.tuning.fitting import fit
 from faultodds.tuning.likelihood import Silence, Trust, blocks, rows_of
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.statistics import Statistics, statistics, total

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from faultodds.appliance import open_appliance
-from faultodds.revision import Number
-from faultodds.schema import Knowledge
-from faultodds.tuning.wording import Item, items, movers, of_kind, percent, sentence, shown, span
+from faultodds.belief.appliance import open_appliance
+from faultodds.knowledge.schema import Knowledge
+from faultodds.revisions.revision import Number
+from faultodds.tuning.learned_words import Item, items, movers, of_kind, percent, sentence, shown, span
 
 
 @pytest.fixture(scope="module")
@@ -52,8 +52,9 @@ def test_every_path_has_a_title(dryer: Knowledge, path: str, kind: str, title: s
 
 def test_every_number_that_is_learned_has_a_title(dryer: Knowledge) -> None:
     """Of all that is learned for the shipped file, no path falls through."""
-    from faultodds.tuning import Settings, fit
     from faultodds.tuning.draw import draw_log
+    from faultodds.tuning.fitting import fit
+    from faultodds.tuning.settings import Settings
 
     learned = fit(dryer, draw_log(dryer, 40), Settings(iterations=2, omitted_target=0.05))
     assert len(learned.numbers) > 1000

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 from faultodds.errors import FaultoddsError
-from faultodds.tuning import Settings, fit
+from faultodds.tuning.fitting import fit
+from faultodds.tuning.settings import Settings
 from rich_toy import WORTH, rich_toy, toy_log
 
 FULL = Settings(strengths=WORTH, omitted_target=0.0, iterations=12, tolerance=0.0)

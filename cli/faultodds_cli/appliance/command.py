@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from faultodds.errors import FaultoddsError
-from faultodds_cli.common import DEFAULT_APPLIANCE, JsonOption, new_app, say, say_json
+from faultodds_cli.shared.options import DEFAULT_APPLIANCE, JsonOption, new_app, say, say_json
 
 app = new_app("Knowledge files: list, show, check, export.")
 
@@ -29,7 +29,8 @@ class Form(StrEnum):
 @app.command("list")
 def list_command(as_json: JsonOption = False) -> None:
     """The appliances that come with the program."""
-    from faultodds.knowledge import load, shipped
+    from faultodds.files import shipped
+    from faultodds.knowledge import load
 
     found = [(name, load(name)) for name in shipped()]
     if as_json:
@@ -37,7 +38,7 @@ def list_command(as_json: JsonOption = False) -> None:
             {"appliances": [{"name": n, "title": k.appliance.title, "calls": k.appliance.calls} for n, k in found]}
         )
         return
-    from faultodds_cli.text import wrap
+    from faultodds_cli.shared.text import wrap
 
     for name, k in found:
         say(wrap(f"{k.appliance.title}: {k.appliance.calls}", f"{name}  "))
@@ -58,7 +59,7 @@ def show_command(
     Examples: faultodds appliance show gas_dryer checks / faultodds appliance show gas_dryer coil_ohms
     """
     from faultodds.knowledge import load
-    from faultodds_cli import appliance_show as pages
+    from faultodds_cli.appliance import show as pages
 
     k = load(name)
     if as_json:
@@ -78,10 +79,9 @@ def check_command(
     as_json: JsonOption = False,
 ) -> None:
     """Validate a knowledge file and print what it says about itself."""
-    from faultodds.appliance import compiled
+    from faultodds.belief import accepted_by_pgmpy, compiled, self_check
     from faultodds.knowledge import load
-    from faultodds.selfcheck import accepted_by_pgmpy, self_check
-    from faultodds_cli.appliance_show import check_answer, check_lines
+    from faultodds_cli.appliance.show import check_answer, check_lines
 
     appliance = compiled(load(name))
     report = self_check(appliance)
@@ -114,7 +114,7 @@ def export_command(
         )
     if path.exists() and not force:
         raise FaultoddsError(f"'{path}' is there already. Add --force to write over it, or give another --out FILE.")
-    from faultodds.network import export
+    from faultodds.knowledge import export
 
     try:
         export(k, path, to.value)

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from faultodds_cli.show import outcomes_of
-from faultodds_cli.text import capital, money, wrap
+from faultodds_cli.shared.show import outcomes_of
+from faultodds_cli.shared.text import capital, money, wrap
 
 if TYPE_CHECKING:
-    from faultodds.appliance import Appliance
-    from faultodds.schema import ContextFact, EquipmentFact, Knowledge
-    from faultodds.selfcheck import SelfCheck
+    from faultodds.belief import Appliance, SelfCheck
+    from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 
 
 def names_answer(k: Knowledge) -> dict[str, Any]:
@@ -129,7 +128,7 @@ def detail(k: Knowledge, name: str) -> list[str]:
         lines += [line for c in work.cautions for line in wrap(k.caution[c].text, "  !! ")]
         lines += [line for i, step in enumerate(work.steps, 1) for line in wrap(step, f"  {i:2}. ")]
     if name in k.reading:
-        from faultodds.readings.wording import describe
+        from faultodds.readings import describe
 
         spec = k.reading[name]
         lines += wrap(f"Reading: {describe(spec, list(k.check[name].outcomes), None)} ({spec.source}).")

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.common import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app, say, say_json
+from faultodds_cli.shared.options import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app, say, say_json
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from faultodds.schema import Knowledge
+    from faultodds.knowledge import Knowledge
 
 app = new_app("Would it have helped? Learn from a log's past, forecast what came next, count.")
 
@@ -58,10 +58,8 @@ def audit_command(
 
     Example: faultodds audit harbour_lane
     """
-    from faultodds.appliance import open_appliance
-    from faultodds.audit import audit, read_truth, verdict
-    from faultodds.audit.methods import LEARNED
-    from faultodds.audit.stages import chosen
+    from faultodds.audit import LEARNED, audit, chosen, read_truth, verdict
+    from faultodds.belief import open_appliance
 
     moments = chosen(stages)
     if figure is not None:
@@ -88,10 +86,10 @@ def audit_command(
         )
     said = verdict(found, LEARNED)
     if figure is not None:
-        from faultodds.audit.figure import draw
+        from faultodds.charts import draw
 
         draw(found, LEARNED, figure)
-    from faultodds_cli import audit_show
+    from faultodds_cli.audit import show as audit_show
 
     name = Path(log).stem
     if as_json:
@@ -109,8 +107,7 @@ def _truth_for_rivals(truth: Path | None, rivals_know_truth: bool) -> None:
 
 def _opened(log: str, knowledge: Knowledge) -> pd.DataFrame:
     """The clean log, every name in it known to the knowledge file."""
-    from faultodds.joblog.clean import read_clean, validate
-    from faultodds.joblog.folder import find_log
+    from faultodds.joblog import find_log, read_clean, validate
 
     frame = read_clean(find_log(log))
     validate(frame, knowledge)

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from faultodds_cli.text import wrap
+from faultodds_cli.shared.text import wrap
 
 if TYPE_CHECKING:
-    from faultodds.audit import Audit, Row
-    from faultodds.audit.intervals import Interval
+    from faultodds.audit import Audit, Interval, Row
 
 _NAME = 21
 _LEGEND = (

@@ -6,12 +6,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from faultodds import typed
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop, UnknownName
-from faultodds.visit import Visit
-from faultodds_cli import bench_screen, show
-from faultodds_cli.bench_commands import COMMANDS, beginning, exact, near_miss
-from faultodds_cli.bench_talk import Talk
+from faultodds.job import Visit, typed
+from faultodds_cli.bench import screen as bench_screen
+from faultodds_cli.bench.commands import COMMANDS, beginning, exact, near_miss
+from faultodds_cli.bench.talk import Talk
+from faultodds_cli.shared import show
 
 PROMPT = ">"
 

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from faultodds_cli.common import (
+from faultodds_cli.shared.jobs import DataOption, FileOption, appliance_named, opened_store, resume, start
+from faultodds_cli.shared.options import (
     AmbientOption,
     LabourOption,
     QualifiedOption,
@@ -15,13 +16,11 @@ from faultodds_cli.common import (
     TechnicianOption,
     new_app,
 )
-from faultodds_cli.visits import DataOption, FileOption, appliance_named, opened_store, resume, start
 
 if TYPE_CHECKING:
-    from faultodds.appliance import Appliance
-    from faultodds.store import Store
-    from faultodds.visit import Visit
-    from faultodds_cli.bench_talk import Talk
+    from faultodds.belief import Appliance
+    from faultodds.job import Store, Visit
+    from faultodds_cli.bench.talk import Talk
 
 _HELP = "A guided call: findings in, odds and the next check out. Every line is saved as it is typed."
 
@@ -44,7 +43,7 @@ def bench(
     technician: TechnicianOption = None,
 ) -> None:
     """The guided call, or going on with one."""
-    from faultodds_cli.bench_talk import Talk
+    from faultodds_cli.bench.talk import Talk
 
     settings = {"qualified": qualified, "labour_rate": labour_rate, "ambient": ambient}
     with opened_store(data) as store:
@@ -56,7 +55,7 @@ def bench(
 
 def _new(talk: Talk, store: Store, appliance: Appliance, title: str, settings: dict[str, Any]) -> None:
     """A new call. The job begins with the first answer, so that looking in leaves nothing behind."""
-    from faultodds_cli.bench_intake import first_answers
+    from faultodds_cli.bench.intake import first_answers
 
     talk.tell(f"A new call: {appliance.knowledge.appliance.title}. Type help or leave at any time; all is saved.")
     visit, safe = first_answers(talk, appliance.knowledge, lambda: start(store, appliance, title, **settings))
@@ -68,7 +67,7 @@ def _new(talk: Talk, store: Store, appliance: Appliance, title: str, settings: d
 
 def _go_on(talk: Talk, visit: Visit) -> None:
     """A saved job: safety again, then what is still to be asked, then the findings."""
-    from faultodds_cli.bench_intake import still_safe
+    from faultodds_cli.bench.intake import still_safe
 
     talk.tell(f"Going on with job {visit.job.id}. Type help or leave at any time; all is saved.")
     _talk_through(talk, visit, still_safe(talk, visit), fresh=not visit.job.findings and not visit.job.is_closed)
@@ -76,8 +75,8 @@ def _go_on(talk: Talk, visit: Visit) -> None:
 
 def _talk_through(talk: Talk, visit: Visit, safe: bool, fresh: bool) -> None:
     """The call after the safety questions; `safe` is false when the input ended before they were answered."""
-    from faultodds_cli.bench_call import Call
-    from faultodds_cli.bench_intake import complaint, intake
+    from faultodds_cli.bench.call import Call
+    from faultodds_cli.bench.intake import complaint, intake
 
     call = Call(visit, talk)
     if safe and (not fresh or (intake(call) and complaint(call))):

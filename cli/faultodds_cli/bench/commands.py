@@ -7,15 +7,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from faultodds import typed
 from faultodds.errors import FaultoddsError, UnknownName
-from faultodds.jobs import summary
+from faultodds.job import summary, typed
 from faultodds.names import fold, match
-from faultodds_cli import bench_screen, show
-from faultodds_cli.visits import view_of
+from faultodds_cli.bench import screen as bench_screen
+from faultodds_cli.shared import show
+from faultodds_cli.shared.jobs import view_of
 
 if TYPE_CHECKING:
-    from faultodds_cli.bench_call import Call
+    from faultodds_cli.bench.call import Call
 
 
 @dataclass(frozen=True)

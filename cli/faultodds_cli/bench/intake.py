@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from faultodds import typed
 from faultodds.errors import FaultoddsError, SafetyStop
-from faultodds.explain import why_asked
+from faultodds.job import Visit, typed, why_asked
+from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold
-from faultodds.schema import ContextFact, EquipmentFact, Knowledge
-from faultodds.visit import Visit
-from faultodds_cli import bench_screen
-from faultodds_cli.bench_call import Call, refuse
-from faultodds_cli.bench_commands import exact
-from faultodds_cli.bench_talk import Talk
+from faultodds_cli.bench import screen as bench_screen
+from faultodds_cli.bench.call import Call, refuse
+from faultodds_cli.bench.commands import exact
+from faultodds_cli.bench.talk import Talk
 
 
 def first_answers(talk: Talk, knowledge: Knowledge, begin: Callable[[], Visit]) -> tuple[Visit | None, bool]:

@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from faultodds import typed
 from faultodds.advice import CheckPrice
-from faultodds.call import Taken
 from faultodds.errors import ClashError
-from faultodds.explain import Line, Tells, reminders, story, tells
-from faultodds.jobs import Finding, Job
-from faultodds.schema import Knowledge
-from faultodds.visit import Visit
-from faultodds_cli import show
-from faultodds_cli.common import View
-from faultodds_cli.show import bar, capital, money, percent, width, wrap
-from faultodds_cli.text import title_lines
-from faultodds_cli.visits import view_of
+from faultodds.job import Finding, Job, Line, Taken, Tells, Visit, reminders, story, tells, typed
+from faultodds.knowledge import Knowledge
+from faultodds_cli.shared import show
+from faultodds_cli.shared.jobs import view_of
+from faultodds_cli.shared.options import View
+from faultodds_cli.shared.show import bar, capital, money, percent, width, wrap
+from faultodds_cli.shared.text import title_lines
 
 CHECKS_SHOWN = 3
 FAULTS_SHOWN = 5

@@ -7,8 +7,8 @@ import io
 import sys
 from collections.abc import Iterable
 
-from faultodds_cli.common import say
-from faultodds_cli.show import width, wrap
+from faultodds_cli.shared.options import say
+from faultodds_cli.shared.show import width, wrap
 
 
 class Talk:

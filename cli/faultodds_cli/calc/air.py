@@ -6,8 +6,8 @@ from typing import Annotated
 
 import typer
 
-from faultodds_cli.calc_answer import answer
-from faultodds_cli.common import JsonOption
+from faultodds_cli.calc.answer import answer
+from faultodds_cli.shared.options import JsonOption
 
 
 def duct(
@@ -29,8 +29,7 @@ def duct(
 
     Example: faultodds calc duct 22ft --elbow 90 --elbow 90r6
     """
-    from faultodds.readings.amounts import amount
-    from faultodds.readings.sums import duct_length
+    from faultodds.readings import amount, duct_length
 
     elbows = [_elbow(text) for text in elbow or []]
     found = duct_length(amount(straight, "ft", "22ft"), elbows, amount(limit, "ft", "35ft"))
@@ -70,10 +69,7 @@ def airflow(
 
     Example: faultodds calc airflow 1150fpm
     """
-    from faultodds.readings.amounts import amount, measured
-    from faultodds.readings.parse import quantity
-    from faultodds.readings.specs import ReadingSpec
-    from faultodds.readings.sums import air_flow, velocity_pressure
+    from faultodds.readings import ReadingSpec, air_flow, amount, measured, quantity, velocity_pressure
 
     diameter = _above_zero_inches(amount(inches, "in", "4in"))
     measured(reading, "air_speed", "fpm", "1150fpm")  # refuses OL, ranges and words in the usual way
@@ -89,7 +85,7 @@ def airflow(
 
 
 def _above_zero_inches(inches: float) -> float:
-    from faultodds.readings.sums_gas import positive
+    from faultodds.readings import positive
 
     return positive(inches, "the duct diameter", "in")
 
@@ -107,8 +103,7 @@ def drytime(
 
     Example: faultodds calc drytime 8.5lb 13.3lb
     """
-    from faultodds.readings.amounts import amount
-    from faultodds.readings.sums import drying_floor, drying_heat, water_in_load
+    from faultodds.readings import amount, drying_floor, drying_heat, water_in_load
 
     dry_lb = amount(dry, "lb", "8.5lb")
     start = amount(wet, "%", "57%") if "%" in wet else 100 * (amount(wet, "lb", "13.3lb") / _above_zero(dry_lb) - 1)
@@ -127,6 +122,6 @@ def drytime(
 
 
 def _above_zero(dry_lb: float) -> float:
-    from faultodds.readings.sums_gas import positive
+    from faultodds.readings import positive
 
     return positive(dry_lb, "the dry weight", "lb")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from faultodds_cli.common import say, say_json
+from faultodds_cli.shared.options import say, say_json
 
 
 def answer(as_json: bool, name: str, values: dict[str, Any], text: list[str], source: str) -> None:
@@ -12,7 +12,7 @@ def answer(as_json: bool, name: str, values: dict[str, Any], text: list[str], so
     if as_json:
         say_json({"calc": name, **{k: _round(v) for k, v in values.items()}, "source": source})
         return
-    from faultodds_cli.text import wrap
+    from faultodds_cli.shared.text import wrap
 
     for sentence in text:
         say(wrap(sentence))

@@ -6,8 +6,8 @@ from typing import Annotated, Any
 
 import typer
 
-from faultodds_cli.calc_answer import answer
-from faultodds_cli.common import JsonOption
+from faultodds_cli.calc.answer import answer
+from faultodds_cli.shared.options import JsonOption
 
 FuelOption = Annotated[str, typer.Option("--fuel", help="natural or propane.")]
 HeatOption = Annotated[
@@ -31,8 +31,7 @@ def input_command(
 
     Example: faultodds calc input 1/2 84s --rated 22000
     """
-    from faultodds.readings.amounts import amount
-    from faultodds.readings.sums import clocked_flow, clocked_input, input_at_altitude, seconds_for_input
+    from faultodds.readings import amount, clocked_flow, clocked_input, input_at_altitude, seconds_for_input
 
     cu_ft, seconds, heat = amount(dial, "cu ft", "0.5"), amount(time, "s", "84s"), _heat(fuel, heat_content)
     flow, btu = clocked_flow(cu_ft, seconds), clocked_input(cu_ft, seconds, heat)
@@ -70,8 +69,7 @@ def orifice(
 
     Example: faultodds calc orifice 0.086in 3.5inwc
     """
-    from faultodds.readings.amounts import amount, measured
-    from faultodds.readings.sums import orifice_flow
+    from faultodds.readings import amount, measured, orifice_flow
 
     heat = _heat(fuel, heat_content)
     gravity = _GRAVITY.get(fuel, _GRAVITY["natural"])
@@ -100,8 +98,7 @@ def co(
     Example: faultodds calc co 12ppm
     """
     from faultodds.errors import SafetyStop
-    from faultodds.readings.amounts import amount
-    from faultodds.readings.sums import CO_LEAVE_PPM, CO_STOP_PPM, co_action
+    from faultodds.readings import CO_LEAVE_PPM, CO_STOP_PPM, amount, co_action
 
     found = amount(ppm, "ppm", "12ppm")
     action = co_action(found)
@@ -128,8 +125,7 @@ _CO_STEPS = {
 def _heat(fuel: str, heat_content: str | None) -> float:
     """Btu per cubic foot: off the bill, or usual for the fuel."""
     from faultodds.errors import unknown
-    from faultodds.readings.amounts import amount
-    from faultodds.readings.sums import HEAT_CONTENT
+    from faultodds.readings import HEAT_CONTENT, amount
 
     if heat_content is not None:
         return amount(heat_content, "Btu/cu ft", "1039")

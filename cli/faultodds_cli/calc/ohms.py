@@ -6,8 +6,8 @@ from typing import Annotated, Any
 
 import typer
 
-from faultodds_cli.calc_answer import answer
-from faultodds_cli.common import JsonOption
+from faultodds_cli.calc.answer import answer
+from faultodds_cli.shared.options import JsonOption
 
 
 def thermistor(
@@ -20,9 +20,7 @@ def thermistor(
 
     Example: faultodds calc thermistor 72F --measured 11.2k
     """
-    from faultodds.readings.amounts import measured
-    from faultodds.readings.numbers import neat
-    from faultodds.readings.sums import celsius, fahrenheit, ntc_ohms
+    from faultodds.readings import celsius, fahrenheit, measured, neat, ntc_ohms
 
     t_f = measured(temperature, "temperature", "F", "72F")
     r25 = measured(at_25, "resistance", "ohm", "10k")
@@ -66,9 +64,7 @@ def winding(
     Example: faultodds calc winding 1.15k --hot 1.3k
     """
     from faultodds.errors import BadReading
-    from faultodds.readings.amounts import measured
-    from faultodds.readings.numbers import neat
-    from faultodds.readings.sums import celsius, copper_ohms, copper_temperature, fahrenheit
+    from faultodds.readings import celsius, copper_ohms, copper_temperature, fahrenheit, measured, neat
 
     if (hot is None) == (hot_at is None):
         raise BadReading("Give one of --hot OHMS (for its temperature) and --hot-at TEMP (for its resistance).")

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli import job_show
-from faultodds_cli.common import (
+from faultodds_cli.job import show as job_show
+from faultodds_cli.shared.jobs import DataOption, FileOption, JobArgument, appliance_named, opened_store, resume, start
+from faultodds_cli.shared.options import (
     DEFAULT_APPLIANCE,
     AmbientOption,
     JsonOption,
@@ -22,20 +23,10 @@ from faultodds_cli.common import (
     say_json,
     unsaved_job,
 )
-from faultodds_cli.visits import (
-    DataOption,
-    FileOption,
-    JobArgument,
-    appliance_named,
-    opened_store,
-    resume,
-    start,
-)
 
 if TYPE_CHECKING:
-    from faultodds.appliance import Appliance
-    from faultodds.call import Taken
-    from faultodds.visit import Visit
+    from faultodds.belief import Appliance
+    from faultodds.job import Taken, Visit
 
 app = new_app("A call step by step, for scripts. Every step is on disk before the command ends.")
 
@@ -69,7 +60,7 @@ def new(
 
     Example: faultodds job new --title "slow dryer, ground floor" --found dry_time=longer
     """
-    from faultodds.stops import stop_first
+    from faultodds.safety import stop_first
 
     stop_first(appliance or DEFAULT_APPLIANCE, [*(found or []), *(reading or [])])
     with opened_store(data) as store:
@@ -202,7 +193,7 @@ def state(
                 visit.set_open(item, is_open)
         _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
         if not as_json:
-            from faultodds_cli.bench_screen import state_lines
+            from faultodds_cli.bench.screen import state_lines
 
             say(state_lines(visit)[1:])
 
@@ -210,13 +201,13 @@ def state(
 @app.command()
 def undo(job: JobArgument, appliance: FileOption = None, data: DataOption = None, as_json: JsonOption = False) -> None:
     """Take back the last entry, with the opening and shutting that came with it."""
-    from faultodds.jobs import summary
+    from faultodds.job import summary
 
     with opened_store(data) as store:
         visit = resume(store, job, appliance)
         taken = [summary(step.payload) for step in visit.undo()]
         if as_json:
-            from faultodds.explain import job_answer
+            from faultodds.job import job_answer
 
             say_json({**job_answer(visit, advice=False), "taken_back": taken})
         else:
@@ -248,7 +239,7 @@ def revision_(
     as_json: JsonOption = False,
 ) -> None:
     """Go on with other learned numbers than the job was advised with so far; a note in the job says so."""
-    from faultodds.visit import Visit
+    from faultodds.job import Visit
 
     with opened_store(data) as store:
         since = store.get(job).last_seq
@@ -288,7 +279,7 @@ def _refuse_bad_start(
     appliance: Appliance, facts: list[str], found: list[str], readings: list[str], ambient: str | None
 ) -> None:
     """Raise for what cannot be entered before there is a job: a bad start leaves none behind."""
-    from faultodds.call import evidence_of, steps_for_one_shot
+    from faultodds.job import evidence_of, steps_for_one_shot
 
     steps = steps_for_one_shot(appliance.knowledge, facts, found, readings, ambient=ambient)
     evidence_of(appliance, unsaved_job(appliance, steps))
@@ -310,7 +301,7 @@ def _enter(
     minutes: float | None = None,
 ) -> list[Taken]:
     """Enter all of it, or nothing: stop signs first, then everything is judged, then it is saved."""
-    from faultodds.call import pair, take_fact
+    from faultodds.job import pair, take_fact
 
     findings = [(*pair(text, "--found"), False) for text in found] + [(*pair(t, "--reading"), True) for t in readings]
     findings = [f for f in findings if not visit.stop_sign(f[0], f[1])]
@@ -326,8 +317,8 @@ def _answer(visit: Visit, as_json: bool, head: str, taken: Iterable[Taken], sinc
     """Say what was saved; findings that clash are saved and said, with exit code 2."""
     clash = visit.clash()
     if as_json:
-        from faultodds.answers import read_answer
-        from faultodds.explain import job_answer
+        from faultodds.advice import read_answer
+        from faultodds.job import job_answer
 
         answer = job_answer(visit, advice=False)
         answer["saved"] = [step for step in answer["steps"] if step["seq"] > since]
@@ -335,7 +326,7 @@ def _answer(visit: Visit, as_json: bool, head: str, taken: Iterable[Taken], sinc
         answer["clash"] = {"findings": list(clash.findings), "message": str(clash)} if clash else None
         say_json(answer)
     else:
-        from faultodds_cli.bench_screen import entered_lines
+        from faultodds_cli.bench.screen import entered_lines
 
         say([head, *entered_lines(visit, taken, since)])
     if clash:

@@ -6,7 +6,8 @@ from typing import Annotated, Any
 
 import typer
 
-from faultodds_cli.common import (
+from faultodds_cli.shared.jobs import DataOption, FileOption, JobArgument, opened_store, resume, view_of
+from faultodds_cli.shared.options import (
     JsonOption,
     LabourOption,
     QualifiedOption,
@@ -16,7 +17,6 @@ from faultodds_cli.common import (
     say,
     say_json,
 )
-from faultodds_cli.visits import DataOption, FileOption, JobArgument, opened_store, resume, view_of
 
 
 def show(
@@ -36,11 +36,11 @@ def show(
         settings = {"qualified": qualified, "labour_rate": labour_rate}
         visit = resume(store, job, appliance, revision, shop, technician, **settings)
         if as_json:
-            from faultodds.explain import job_answer
+            from faultodds.job import job_answer
 
             say_json(job_answer(visit))
             return
-        from faultodds_cli import bench_screen
+        from faultodds_cli.bench import screen as bench_screen
 
         say([*bench_screen.story_lines(visit.job), "", *bench_screen.screen(visit)])
 
@@ -62,12 +62,12 @@ def next_(
         visit = resume(store, job, appliance, revision, shop, technician, **settings)
         now = visit.now  # a clash is said as an error: there is no advice then
         if as_json:
-            from faultodds.explain import now_answer
+            from faultodds.job import now_answer
 
             say_json({"job": visit.job.id, **now_answer(visit)})
             return
-        from faultodds_cli import bench_screen
-        from faultodds_cli.show import check_lines
+        from faultodds_cli.bench import screen as bench_screen
+        from faultodds_cli.shared.show import check_lines
 
         view = view_of(visit)
         lines = bench_screen.next_lines(visit, view)
@@ -83,7 +83,7 @@ def list_(
     as_json: JsonOption = False,
 ) -> None:
     """The jobs there are, newest first."""
-    from faultodds.explain import job_line
+    from faultodds.job import job_line
 
     status: Any = "all" if only_open == only_closed else "open" if only_open else "closed"
     with opened_store(data) as store:
@@ -91,6 +91,6 @@ def list_(
     if as_json:
         say_json({"jobs": [job_line(job) for job in jobs]})
         return
-    from faultodds_cli.bench_screen import list_lines
+    from faultodds_cli.bench.screen import list_lines
 
     say(list_lines(jobs) if jobs else "No jobs yet. Start one with: faultodds bench, or faultodds job new")

@@ -10,13 +10,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from faultodds_cli.common import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app, say, say_json
-from faultodds_cli.visits import DataOption
+from faultodds_cli.shared.jobs import DataOption
+from faultodds_cli.shared.options import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app, say, say_json
 
 if TYPE_CHECKING:
-    from faultodds.joblog.drafts import Draft
-    from faultodds.joblog.report import CleaningReport
-    from faultodds.schema import Knowledge
+    from faultodds.joblog import CleaningReport, Draft
+    from faultodds.knowledge import Knowledge
 
 app = new_app("Your own job log: import it, look at it, write it out. Learning from it is 'faultodds tune'.")
 
@@ -61,11 +60,11 @@ def import_(
         raise FaultoddsError("give a file, or --store: faultodds log import jobs.csv / faultodds log import --store.")
     knowledge = load(appliance)
     if file is None:
-        from faultodds.joblog.from_store import import_store
+        from faultodds.joblog import import_store
 
         _finish(import_store(knowledge, name or "jobs", data), data, as_json)
         return
-    from faultodds.joblog.drafts import Options
+    from faultodds.joblog import Options
 
     options = Options(encoding, sheet, formulas_aside)
     _import_file(Path(file).expanduser(), knowledge, name, mapping, options, yes, force, data, as_json)
@@ -82,9 +81,7 @@ def _import_file(
     data: str | None,
     as_json: bool,
 ) -> None:
-    from faultodds.joblog.drafts import already_clean, draft
-    from faultodds.joblog.folder import refuse_other_source
-    from faultodds.joblog.importing import import_log
+    from faultodds.joblog import already_clean, draft, import_log, refuse_other_source
 
     with _progress(quiet=as_json) as progress:
         given = Path(mapping).expanduser() if mapping else None
@@ -102,8 +99,8 @@ def _import_file(
 
 def _agreed(found: Draft, knowledge: Knowledge, yes: bool, as_json: bool, data: str | None) -> bool:
     """Show the mapping and ask; with nobody to ask, leave it as a file and say how to go on."""
-    from faultodds.joblog.drafts import keep_proposal
-    from faultodds_cli.log_show import mapping_lines
+    from faultodds.joblog import keep_proposal
+    from faultodds_cli.log.show import mapping_lines
 
     if yes:
         return True
@@ -124,8 +121,8 @@ def _agreed(found: Draft, knowledge: Knowledge, yes: bool, as_json: bool, data: 
 
 
 def _finish(report: CleaningReport, data: str | None, as_json: bool) -> None:
-    from faultodds.joblog.folder import files_of
-    from faultodds_cli.log_show import report_lines
+    from faultodds.joblog import files_of
+    from faultodds_cli.log.show import report_lines
 
     files = files_of(report.log, data)
     if as_json:
@@ -153,13 +150,13 @@ def _progress(quiet: bool) -> Iterator[Any]:
 @app.command("list")
 def list_(data: DataOption = None, as_json: JsonOption = False) -> None:
     """The logs that were imported."""
-    from faultodds.joblog.folder import summaries
+    from faultodds.joblog import summaries
 
     logs = summaries(data)
     if as_json:
         say_json({"logs": logs})
         return
-    from faultodds_cli.log_show import list_lines
+    from faultodds_cli.log.show import list_lines
 
     say(list_lines(logs) if logs else "No logs yet. Import one with: faultodds log import jobs.csv")
 
@@ -175,10 +172,9 @@ def describe_(
 
     For a file that is not imported yet: what its columns would be taken for.
     """
-    from faultodds.joblog.drafts import describe_file
-    from faultodds.joblog.folder import find_log
+    from faultodds.joblog import describe_file, find_log
     from faultodds.knowledge import load
-    from faultodds_cli.log_show import describe_lines, mapping_lines
+    from faultodds_cli.log.show import describe_lines, mapping_lines
 
     knowledge = load(appliance)
     path = find_log(log, data)
@@ -206,11 +202,10 @@ def export_(
     as_json: JsonOption = False,
 ) -> None:
     """Write a clean log to a file for a spreadsheet or another program; no cell can act as a formula."""
-    from faultodds.joblog.export import export
-    from faultodds.joblog.folder import find_log
+    from faultodds.joblog import export_log, find_log
 
     target = Path(to).expanduser()
-    count = export(find_log(log, data), target, force)
+    count = export_log(find_log(log, data), target, force)
     if as_json:
         say_json({"log": log, "file": str(target), "visits": count})
     else:

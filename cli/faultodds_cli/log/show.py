@@ -6,15 +6,11 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from faultodds_cli.text import bar, fitted, width, wrap
+from faultodds_cli.shared.text import bar, fitted, width, wrap
 
 if TYPE_CHECKING:
-    from faultodds.joblog.describe import Description, Seen
-    from faultodds.joblog.drafts import Draft
-    from faultodds.joblog.folder import LogFiles
-    from faultodds.joblog.mapping import Column
-    from faultodds.joblog.report import CleaningReport
-    from faultodds.schema import Knowledge
+    from faultodds.joblog import CleaningReport, Column, Description, Draft, LogFiles, Seen
+    from faultodds.knowledge import Knowledge
 
 EXAMPLES = 3
 DOUBTFUL = 0.7
@@ -37,8 +33,7 @@ _KIND_WORDS = {
 
 def mapping_lines(draft: Draft, knowledge: Knowledge) -> list[str]:
     """What each column is taken for, how sure that is, and a few of its cells."""
-    from faultodds.joblog.personal import masked
-    from faultodds.joblog.propose import samples
+    from faultodds.joblog import masked, samples
 
     head = f"{draft.source.name}: {draft.found.rows:,} rows, {len(draft.source.headings)} columns "
     lines = wrap(f"{head}({'; '.join(draft.source.notes)}).")
@@ -86,7 +81,7 @@ def _block(title: str, items: Sequence[str], most: int = 12) -> list[str]:
 
 def report_lines(report: CleaningReport, files: LogFiles) -> list[str]:
     """The cleaning report, where its files are, and what to type next."""
-    from faultodds.joblog.report import lines
+    from faultodds.joblog import lines
 
     shown = [part for line in lines(report) for part in wrap(line.strip(), " " * (len(line) - len(line.lstrip())))]
     aside = [f"Rows set aside: {files.aside}"] if report.set_aside and files.aside.exists() else []

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.common import (
+from faultodds_cli.shared.options import (
     DEFAULT_APPLIANCE,
     AmbientOption,
     ApplianceOption,
@@ -23,7 +23,7 @@ from faultodds_cli.common import (
 )
 
 if TYPE_CHECKING:
-    from faultodds_cli.common import View
+    from faultodds_cli.shared.options import View
 
 FactOption = Annotated[
     list[str] | None,
@@ -92,14 +92,14 @@ def call_as_given(
     effort: int = 1,
 ) -> View:
     """The call as given on the command line. A stop sign stops before anything is loaded."""
-    from faultodds.stops import stop_first
+    from faultodds.safety import stop_first
 
     stop_first(appliance, [*(fact or []), *(found or []), *(reading or []), *(after or [])])
 
-    from faultodds.appliance import open_appliance
-    from faultodds.call import steps_for_one_shot, take_skip, take_state
+    from faultodds.belief import open_appliance
+    from faultodds.job import steps_for_one_shot, take_skip, take_state
     from faultodds.shop import priced
-    from faultodds_cli.common import look, unsaved_job
+    from faultodds_cli.shared.options import look, unsaved_job
 
     ready = priced(open_appliance(appliance, revision=revision), shop, technician)
     k = ready.knowledge
@@ -145,21 +145,21 @@ def next_command(
         shop, technician, effort,
     )  # fmt: skip
     if plan:
-        from faultodds_cli.plan_show import DEPTH, NODES, say_plan
+        from faultodds_cli.one_shot.plan import DEPTH, NODES, say_plan
 
         say_plan(view, DEPTH if depth is None else depth, NODES if nodes is None else nodes, as_json)
         return
     if what_if:
-        from faultodds_cli.what_if_show import say_what_if
+        from faultodds_cli.one_shot.what_if import say_what_if
 
         say_what_if(view, as_json)
         return
     if as_json:
-        from faultodds.answers import next_answer
+        from faultodds.advice import next_answer
 
         say_json(next_answer(view.appliance, view.belief, view.advice, view.situation.state))
         return
-    from faultodds_cli import show
+    from faultodds_cli.shared import show
 
     parts = [
         show.evidence_lines(view),
@@ -207,11 +207,11 @@ def odds_command(
         technician="none",
     )  # fmt: skip
     if as_json:
-        from faultodds.answers import odds_answer
+        from faultodds.advice import odds_answer
 
         say_json(odds_answer(view.appliance, view.belief))
         return
-    from faultodds_cli import show
+    from faultodds_cli.shared import show
 
     parts = [
         show.evidence_lines(view),
@@ -240,13 +240,13 @@ def read_command(
 
     Examples: faultodds read coil_ohms 1.15k / faultodds read thermistor_ohms 11.2k --ambient 72F
     """
-    from faultodds.stops import stop_first
+    from faultodds.safety import stop_first
 
     stop_first(appliance, [f"{check}={text}"])
 
-    from faultodds.answers import read_answer
-    from faultodds.appliance import open_appliance
-    from faultodds.call import take_finding
+    from faultodds.advice import read_answer
+    from faultodds.belief import open_appliance
+    from faultodds.job import take_finding
 
     k = open_appliance(appliance, revision="file").knowledge  # no revision changes a meter's bands
     typed = text if leads is None else f"{text} leads {leads}"
@@ -255,6 +255,6 @@ def read_command(
     if as_json:
         say_json(read_answer(taken.finding.name, taken.judgement))
         return
-    from faultodds_cli import show
+    from faultodds_cli.shared import show
 
     say(show.judgement_lines(k, taken.finding.name, taken.judgement))

@@ -8,13 +8,12 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from faultodds_cli.common import View, say, say_json
-from faultodds_cli.text import money, percent, width, wrap
+from faultodds_cli.shared.options import View, say, say_json
+from faultodds_cli.shared.text import money, percent, width, wrap
 
 if TYPE_CHECKING:
-    from faultodds.advice.ahead import Ahead
-    from faultodds.advice.plan import Branch, Plan, Step
-    from faultodds.schema import Knowledge
+    from faultodds.advice.plan import Ahead, Branch, Plan, Step
+    from faultodds.knowledge import Knowledge
 
 # To finish: cost, minutes, today; so far: cost, minutes.
 _CELLS = (7, 5, 7, 8, 5)
@@ -33,11 +32,11 @@ def say_plan(view: View, depth: int, nodes: int, as_json: bool) -> None:
     with progress("working out the plan") as tick:
         plan = make_plan(view.appliance, view.belief, view.situation, depth, nodes, tick)
     if as_json:
-        from faultodds.advice.plan_answers import plan_answer
+        from faultodds.advice.plan import plan_answer
 
         say_json(plan_answer(view.appliance, view.belief, plan))
         return
-    from faultodds_cli import show
+    from faultodds_cli.shared import show
 
     parts = [show.evidence_lines(view), head_lines(view, plan), tree_lines(view.appliance.knowledge, plan)]
     parts += [foot_lines(view, plan), caution_lines(view, plan), show.left_out_lines(view)]
@@ -77,7 +76,7 @@ def head_lines(view: View, plan: Plan) -> list[str]:
 
 def foot_lines(view: View, plan: Plan) -> list[str]:
     """How to read the columns."""
-    from faultodds.advice.plan_words import FINISHED_TODAY
+    from faultodds.advice.plan import FINISHED_TODAY
 
     lines = wrap(f"Finished today: {FINISHED_TODAY}.")
     lines += wrap(
@@ -97,7 +96,7 @@ def foot_lines(view: View, plan: Plan) -> list[str]:
 
 def caution_lines(view: View, plan: Plan) -> list[str]:
     """Every caution of any step."""
-    from faultodds.advice.plan_words import cautions
+    from faultodds.advice.plan import cautions
 
     found = cautions(view.appliance.knowledge, plan)
     lines = [line for c in found for line in wrap(c.text, "  !! ")]
@@ -116,7 +115,7 @@ def tree_lines(knowledge: Knowledge, plan: Plan) -> list[str]:
 
 def _step_lines(k: Knowledge, step: Step, lead: str, under: str) -> Iterator[str]:
     """A step and everything below it; `lead` starts its first line, `under` all others."""
-    from faultodds.advice.plan_words import moves_words, step_words
+    from faultodds.advice.plan import moves_words, step_words
 
     cells = _cells(k, step.ahead, step.spent_cost, step.spent_minutes)
     below = under + (_PAST if step.branches else _UNDER)
@@ -130,7 +129,7 @@ def _step_lines(k: Knowledge, step: Step, lead: str, under: str) -> Iterator[str
 
 
 def _cells(k: Knowledge, ahead: Ahead, spent_cost: float, spent_minutes: float) -> tuple[str, ...]:
-    from faultodds.advice.plan_words import short_percent, whole_money
+    from faultodds.advice.plan import short_percent, whole_money
 
     to_finish = (whole_money(k, ahead.cost), f"{ahead.minutes:.0f}", short_percent(ahead.today))
     return (*to_finish, whole_money(k, spent_cost), f"{spent_minutes:.0f}")
@@ -148,7 +147,7 @@ def _branch_lines(k: Knowledge, step: Step, branch: Branch, lead: str, under: st
 
 def branch_title(k: Knowledge, step: Step, branch: Branch) -> str:
     """What is found, with its chance: "if weak (34 %): flap half open, weak"."""
-    from faultodds.advice.plan_words import everything, shown_by
+    from faultodds.advice.plan import everything, shown_by
 
     if not branch.outcomes:
         return "when that is done"

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from faultodds_cli.common import View, say, say_json
-from faultodds_cli.plan_show import progress
-from faultodds_cli.text import capital, money, percent, wrap
+from faultodds_cli.one_shot.plan import progress
+from faultodds_cli.shared.options import View, say, say_json
+from faultodds_cli.shared.text import capital, money, percent, wrap
 
 if TYPE_CHECKING:
     from faultodds.advice import NextMove
     from faultodds.advice.sensitivity import Edge, Sensitivity, WhatIf
-    from faultodds.schema import Knowledge
+    from faultodds.knowledge import Knowledge
 
 
 def say_what_if(view: View, as_json: bool) -> None:
@@ -21,11 +21,11 @@ def say_what_if(view: View, as_json: bool) -> None:
     with progress("asking what if") as tick:
         found = sensitivity(view.appliance, view.belief, view.situation, tick=tick)
     if as_json:
-        from faultodds.advice.plan_answers import what_if_answer
+        from faultodds.advice.plan import what_if_answer
 
         say_json(what_if_answer(view.appliance, view.belief, found))
         return
-    from faultodds_cli import show
+    from faultodds_cli.shared import show
 
     k = view.appliance.knowledge
     parts = [show.evidence_lines(view), head_lines(k, found), *table(k, found), note_lines(k, found)]

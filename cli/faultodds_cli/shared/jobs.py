@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from faultodds_cli.common import DEFAULT_APPLIANCE, View
+from faultodds_cli.shared.options import DEFAULT_APPLIANCE, View
 
 if TYPE_CHECKING:
-    from faultodds.appliance import Appliance
-    from faultodds.store import Store
-    from faultodds.visit import Visit
+    from faultodds.belief import Appliance
+    from faultodds.job import Store, Visit
 
 DataOption = Annotated[
     str | None,
@@ -41,7 +40,7 @@ NO_SHOP = "none"
 @contextmanager
 def opened_store(data: str | None) -> Iterator[Store]:
     """The job store, closed at the end."""
-    from faultodds.store import Store
+    from faultodds.job import Store
 
     with Store.open(data) as store:
         yield store
@@ -52,7 +51,7 @@ def appliance_named(
 ) -> Appliance:
     """The appliance by name or path, or the usual one, with the accepted revision of its numbers or another, at the prices and
     minutes of `shop` and `technician` as `shop.priced` takes them (the knowledge file's own unless said)."""
-    from faultodds.appliance import open_appliance
+    from faultodds.belief import open_appliance
     from faultodds.shop import priced
 
     return priced(open_appliance(name or DEFAULT_APPLIANCE, revision=revision), shop, technician)
@@ -60,7 +59,7 @@ def appliance_named(
 
 def start(store: Store, appliance: Appliance, title: str = "", **settings: Any) -> Visit:
     """A visit on a new job; `settings` as `Visit` has them."""
-    from faultodds.visit import Visit
+    from faultodds.job import Visit
 
     return Visit.start(store, appliance, title, **settings)
 
@@ -76,8 +75,8 @@ def resume(
 ) -> Visit:
     """A visit on a stored job, with the numbers it is advised with, or with those of `revision` this once; prices and minutes as
     in `appliance_named`."""
+    from faultodds.job import Visit
     from faultodds.shop import priced
-    from faultodds.visit import Visit
 
     visit = Visit.resume(store, job, appliance, revision, **settings)
     visit.appliance = priced(visit.appliance, shop, technician)

@@ -20,9 +20,8 @@ from faultodds.records import dataclass
 
 if TYPE_CHECKING:
     from faultodds.advice import Advice, Situation
-    from faultodds.appliance import Appliance
-    from faultodds.belief import Belief
-    from faultodds.jobs import Job, Payload
+    from faultodds.belief import Appliance, Belief
+    from faultodds.job import Job, Payload
 
 DEFAULT_APPLIANCE = "gas_dryer"
 
@@ -117,7 +116,7 @@ def look(
     A technician whom the shop file does not call qualified is offered no such work, whatever `qualified` says.
     """
     from faultodds.belief import infer
-    from faultodds.call import evidence_of, situation_of
+    from faultodds.job import evidence_of, situation_of
 
     belief = infer(appliance.suspects, evidence_of(appliance, job))
     qualified = qualified and (appliance.shop is None or appliance.shop.qualified)
@@ -126,7 +125,7 @@ def look(
 
 def unsaved_job(appliance: Appliance, steps: Iterable[Payload]) -> Job:
     """A job that is in no store, from its steps."""
-    from faultodds.jobs import Job, Step
+    from faultodds.job import Job, Step
 
     now = datetime.now(UTC)
     job = Job("unsaved", appliance.knowledge.appliance.id, appliance.revision, now)

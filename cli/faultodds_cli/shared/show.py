@@ -9,8 +9,8 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from faultodds_cli.common import View
-from faultodds_cli.text import (
+from faultodds_cli.shared.options import View
+from faultodds_cli.shared.text import (
     BAR_CELLS,
     bar,
     capital,
@@ -25,11 +25,10 @@ from faultodds_cli.text import (
 
 if TYPE_CHECKING:
     from faultodds.advice import Action, CheckPrice
-    from faultodds.appliance import Appliance
-    from faultodds.belief import Belief
-    from faultodds.jobs import Finding
-    from faultodds.readings.judge import Judgement
-    from faultodds.schema import Knowledge
+    from faultodds.belief import Appliance, Belief
+    from faultodds.job import Finding
+    from faultodds.knowledge import Knowledge
+    from faultodds.readings import Judgement
 
 __all__ = [
     "BAR_CELLS",

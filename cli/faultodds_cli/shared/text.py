@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from faultodds.schema import Knowledge
+    from faultodds.knowledge import Knowledge
 
 WIDEST = 80
 NARROWEST = 60
@@ -31,14 +31,14 @@ def wrap(text: str, first: str = "", rest: str | None = None) -> list[str]:
 
 def money(amount: float, knowledge: Knowledge) -> str:
     """An amount in the file's currency."""
-    from faultodds.advice.words import money as in_words
+    from faultodds.advice import money as in_words
 
     return in_words(amount, knowledge.costs.currency)
 
 
 def percent(p: float) -> str:
     """A chance as a whole percent, never a false 0 or 100."""
-    from faultodds.advice.words import percent as in_words
+    from faultodds.advice import percent as in_words
 
     return in_words(p)
 

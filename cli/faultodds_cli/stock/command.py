@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.common import (
+from faultodds_cli.one_shot.command import FactOption, FoundOption, call_as_given
+from faultodds_cli.shared.options import (
     DEFAULT_APPLIANCE,
     ApplianceOption,
     JsonOption,
@@ -18,11 +19,10 @@ from faultodds_cli.common import (
     say,
     say_json,
 )
-from faultodds_cli.one_shot import FactOption, FoundOption, call_as_given
 
 if TYPE_CHECKING:
     from faultodds.stock import Limit, Stock
-    from faultodds_cli.common import View
+    from faultodds_cli.shared.options import View
 
 app = new_app("Before the visit: which parts to carry, the chance of finishing in one visit, minutes on site.")
 
@@ -79,8 +79,8 @@ def stock(
 
 
 def _say_load(view: View, ready: Stock, limit: Limit, as_json: bool) -> None:
-    from faultodds.stock_minutes import on_site
-    from faultodds_cli import stock_show
+    from faultodds.stock import on_site
+    from faultodds_cli.stock import show as stock_show
 
     given = bool(limit.carried) and limit.is_free
     load = ready.judge(limit.carried) if given else ready.load(limit)
@@ -94,8 +94,8 @@ def _say_load(view: View, ready: Stock, limit: Limit, as_json: bool) -> None:
 def _say_shelf(view: View, ready: Stock, limit: Limit, jobs: int, as_json: bool) -> None:
     from collections import Counter
 
-    from faultodds.stock_shelf import Planner
-    from faultodds_cli import stock_show
+    from faultodds.stock import Planner
+    from faultodds_cli.stock import show as stock_show
 
     planner = Planner(ready, jobs)
     given = bool(limit.carried) and limit.is_free

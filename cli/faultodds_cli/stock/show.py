@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from faultodds_cli import show
-from faultodds_cli.common import View
-from faultodds_cli.text import capital, money, paragraphs, percent, width, wrap
+from faultodds_cli.shared import show
+from faultodds_cli.shared.options import View
+from faultodds_cli.shared.text import capital, money, paragraphs, percent, width, wrap
 
 if TYPE_CHECKING:
-    from faultodds.schema import Knowledge
-    from faultodds.stock import Limit, Load, PartValue
-    from faultodds.stock_minutes import OnSite
-    from faultodds.stock_shelf import Shelf
+    from faultodds.knowledge import Knowledge
+    from faultodds.stock import Limit, Load, OnSite, PartValue, Shelf
 
 # Parts left behind that are worth naming, and the least visits in a hundred that a part is named for.
 LEFT_SHOWN, LEAST_NAMED = 4, 0.002
@@ -189,7 +187,7 @@ def load_answer(view: View, load: Load, minutes: OnSite, limit: Limit) -> dict[s
 
 
 def _head(view: View, limit: Limit) -> dict[str, Any]:
-    from faultodds.answers import evidence_list, shop_used
+    from faultodds.advice import evidence_list, shop_used
 
     return {
         "appliance": view.appliance.knowledge.appliance.id,

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 
 from faultodds.belief import Seen
-from faultodds.call import take_finding
 from faultodds.errors import BadReading, FaultoddsError
-from faultodds.schema import ContextFact, EquipmentFact, Knowledge
+from faultodds.job import take_finding
+from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds_sim.call import Observation, SimCall
 from faultodds_sim.names import CHECKS, SYMPTOMS
 from faultodds_sim.repairs import REPAIRS

@@ -15,8 +15,7 @@ import numpy as np
 
 from faultodds.advice import best_move
 from faultodds.belief import likely
-from faultodds.schema import UNLISTED_MODE
-from faultodds.tables import Floats
+from faultodds.knowledge import UNLISTED_MODE, Floats
 from faultodds_cli.trial.visit import Visit
 
 SURE = 0.8

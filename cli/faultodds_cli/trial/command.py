@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.common import (
+from faultodds_cli.shared.options import (
     DEFAULT_APPLIANCE,
     ApplianceOption,
     JsonOption,
@@ -21,7 +21,7 @@ from faultodds_cli.common import (
 )
 
 if TYPE_CHECKING:
-    from faultodds.appliance import Appliance
+    from faultodds.belief import Appliance
     from faultodds_cli.trial.play import Setting
 
 app = new_app("Policies side by side on the same simulated jobs: what each costs.")
@@ -102,7 +102,7 @@ def trial_command(
         say(["", *table.money_table(found, setting)])
     said = table.priors_verdict(found, setting) if priors else table.verdict(found)
     if said:
-        from faultodds_cli.text import wrap
+        from faultodds_cli.shared.text import wrap
 
         say(["", *wrap(said)])
 

@@ -10,7 +10,7 @@ from itertools import islice
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from faultodds.appliance import Appliance
+    from faultodds.belief import Appliance
     from faultodds_cli.trial.priors import Priors
     from faultodds_cli.trial.visit import Visit
     from faultodds_sim.call import SimCall
@@ -101,7 +101,7 @@ def played(appliance: Appliance, call: SimCall, name: str, qualified: bool = Tru
 
 def opened(setting: Setting) -> dict[str, Appliance]:
     """The compiled appliance of every player; the floor goes by the first."""
-    from faultodds.appliance import open_appliance
+    from faultodds.belief import open_appliance
 
     if not setting.priors:
         return dict.fromkeys(setting.policies, open_appliance(setting.appliance))

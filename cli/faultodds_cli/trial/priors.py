@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 from faultodds.errors import FaultoddsError
 
 if TYPE_CHECKING:
-    from faultodds.appliance import Appliance
-    from faultodds.schema import Knowledge, Work
+    from faultodds.belief import Appliance
+    from faultodds.knowledge import Knowledge, Work
 
 FILE, ACCEPTED, TRUE = "file", "accepted", "true"
 #: Simulated calls on which the true shares are counted, and the stream of random numbers they come from: no seed of a trial.
@@ -35,12 +35,12 @@ class Priors:
 
     def open(self) -> Appliance:
         """The compiled appliance that believes them."""
-        from faultodds.appliance import compiled, open_appliance
+        from faultodds.belief import compiled, open_appliance
 
         base = open_appliance(self.appliance, revision=self.revision)
         if not self.numbers:
             return base
-        from faultodds.overlay import apply
+        from faultodds.knowledge import apply
 
         laid = compiled(apply(base.knowledge, dict(self.numbers)))
         return replace(laid, fingerprint=base.fingerprint, revision=self.name)
@@ -118,7 +118,7 @@ def _paid_differently(one: Knowledge, other: Knowledge) -> str:
 
 
 def _price(record: object) -> object:
-    from faultodds.schema import Access, Check, Repair
+    from faultodds.knowledge import Access, Check, Repair
 
     if isinstance(record, Access):
         return record

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from faultodds.tables import Floats
+from faultodds.knowledge import Floats
 from faultodds_cli.trial.play import FLOOR, Played, Setting
 
 RESAMPLES = 2000

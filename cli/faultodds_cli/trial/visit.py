@@ -13,11 +13,10 @@ from functools import cached_property
 import numpy as np
 
 from faultodds.advice import CLOSED_UP, MachineStates, Problem, Situation, State, Way
-from faultodds.appliance import Appliance
-from faultodds.belief import Belief, Evidence, Seen, infer
-from faultodds.call import fixed
+from faultodds.belief import Appliance, Belief, Evidence, Seen, infer
 from faultodds.errors import ClashError
-from faultodds.schema import Work
+from faultodds.job import fixed
+from faultodds.knowledge import Work
 from faultodds_cli.trial.bridge import complaint_of, facts_of, weights_of
 from faultodds_sim.call import SimCall
 from faultodds_sim.names import NOTHING, UNLISTED

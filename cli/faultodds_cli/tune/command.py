@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.common import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app, say, say_json
-from faultodds_cli.tune_options import AboutOption, FigureOption, TopOption, check_figure, kind_named
+from faultodds_cli.shared.options import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app, say, say_json
+from faultodds_cli.tune.options import AboutOption, FigureOption, TopOption, check_figure, kind_named
 
 if TYPE_CHECKING:
     from faultodds.tuning import Settings
@@ -66,10 +66,10 @@ def tune_command(
     """
     kind = kind_named(about)
     check_figure(figure)
-    from faultodds.appliance import open_appliance
-    from faultodds.joblog.folder import find_log
-    from faultodds.tuning.from_log import learn
-    from faultodds_cli import tune_show
+    from faultodds.belief import open_appliance
+    from faultodds.joblog import find_log
+    from faultodds.tuning import learn
+    from faultodds_cli.tune import show as tune_show
 
     settings = _settings(worth, half_life, ceiling, workers, scheduler, seed)
     path = find_log(log)
@@ -81,7 +81,7 @@ def tune_command(
     if as_json:
         say_json(tune_show.revision_answer(k, revision, "proposed"))
         return
-    from faultodds_cli.text import paragraphs, wrap
+    from faultodds_cli.shared.text import paragraphs, wrap
 
     blocks = tune_show.revision_lines(k, revision, kind, top)
     say(paragraphs([*blocks, wrap(drawn) if drawn else [], tune_show.next_lines(revision, log, appliance)]))
@@ -95,8 +95,7 @@ def _settings(
     scheduler: str | None,
     seed: int,
 ) -> Settings:
-    from faultodds.tuning import Settings
-    from faultodds.tuning.settings import AUTO, CEILING, KINDS
+    from faultodds.tuning import AUTO, CEILING, KINDS, Settings
 
     return Settings(
         strengths=AUTO if worth is None else dict.fromkeys(KINDS, worth),

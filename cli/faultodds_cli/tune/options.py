@@ -22,9 +22,9 @@ FigureOption = Annotated[
 def kind_named(typed: str) -> str:
     """The kind of numbers that was typed."""
     from faultodds.names import match
-    from faultodds.tuning.wording import KINDS
+    from faultodds.tuning import KIND_TITLES
 
-    return match("kind of numbers", typed, KINDS, KINDS)
+    return match("kind of numbers", typed, KIND_TITLES, KIND_TITLES)
 
 
 def check_figure(figure: Path | None) -> None:

@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from faultodds_cli.common import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app, say, say_json
-from faultodds_cli.tune_options import AboutOption, FigureOption, TopOption, check_figure, kind_named
+from faultodds_cli.shared.options import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app, say, say_json
+from faultodds_cli.tune.options import AboutOption, FigureOption, TopOption, check_figure, kind_named
 
 if TYPE_CHECKING:
-    from faultodds.appliance import Appliance
-    from faultodds.revision import Revision
+    from faultodds.belief import Appliance
+    from faultodds.revisions import Revision
 
 app = new_app("Learned priors: list them, look at them, accept one, go back.")
 
@@ -24,12 +24,11 @@ def list_command(appliance: ApplianceOption = DEFAULT_APPLIANCE, as_json: JsonOp
 
     Newest first, with what was decided when.
     """
-    from faultodds import accepted
-    from faultodds.tuning.revisions import shelved
+    from faultodds.revisions import FILE, accepted, history, shelved
 
     ready = _file(appliance)
     name = ready.knowledge.appliance.id
-    found, decisions, stands = shelved(name), accepted.history(name), accepted.accepted(name)
+    found, decisions, stands = shelved(name), history(name), accepted(name)
     if as_json:
         say_json(
             {
@@ -40,7 +39,7 @@ def list_command(appliance: ApplianceOption = DEFAULT_APPLIANCE, as_json: JsonOp
             }
         )
         return
-    from faultodds_cli.text import wrap
+    from faultodds_cli.shared.text import wrap
 
     if not found:
         say(
@@ -52,7 +51,7 @@ def list_command(appliance: ApplianceOption = DEFAULT_APPLIANCE, as_json: JsonOp
     say(f"REVISIONS of {name}, newest first")
     for each in found:
         say(_line(each))
-    using = "the knowledge file's own numbers" if stands == accepted.FILE else f"revision {stands}"
+    using = "the knowledge file's own numbers" if stands == FILE else f"revision {stands}"
     say(["", *wrap(f"In use: {using}.")])
     if decisions:
         say(
@@ -80,8 +79,8 @@ def show_command(
 
     Examples: faultodds revision show 2026-11-25-a / faultodds revision show a --about checks
     """
-    from faultodds.tuning.revisions import get
-    from faultodds_cli import tune_show
+    from faultodds.revisions import get
+    from faultodds_cli.tune import show as tune_show
 
     kind = kind_named(about)
     check_figure(figure)
@@ -92,7 +91,7 @@ def show_command(
     if as_json:
         say_json(tune_show.revision_answer(k, found, _status(found)))
         return
-    from faultodds_cli.text import paragraphs, wrap
+    from faultodds_cli.shared.text import paragraphs, wrap
 
     blocks = tune_show.revision_lines(k, found, kind, top)
     blocks[0] += wrap(f"Status: {_status(found)}.{_file_changed(ready, found)}", "  ")
@@ -121,8 +120,8 @@ def diff_command(
 
     Examples: faultodds revision diff / faultodds revision diff b file / faultodds revision diff b a --about checks
     """
-    from faultodds.tuning.revisions import differences
-    from faultodds_cli import tune_show
+    from faultodds.revisions import differences
+    from faultodds_cli.tune import show as tune_show
 
     kind = kind_named(about)
     k = _file(appliance).knowledge
@@ -149,7 +148,7 @@ def accept_command(
 
     The knowledge file stays as it is.
     """
-    from faultodds.tuning.revisions import accept
+    from faultodds.revisions import accept
 
     ready = _file(appliance)
     name = ready.knowledge.appliance.id
@@ -157,7 +156,7 @@ def accept_command(
     if as_json:
         say_json({"appliance": name, "accepted": now, "before": before})
         return
-    from faultodds_cli.text import wrap
+    from faultodds_cli.shared.text import wrap
 
     say(wrap(f"In use from now on: {_called(now)} (before: {_called(before)})."))
     say("To go back: faultodds revision rollback" + _more(name, appliance))
@@ -166,14 +165,14 @@ def accept_command(
 @app.command("rollback")
 def rollback_command(appliance: ApplianceOption = DEFAULT_APPLIANCE, as_json: JsonOption = False) -> None:
     """Go back to what was accepted before. Nothing is deleted; every decision stays in the list."""
-    from faultodds.accepted import FILE, rollback
+    from faultodds.revisions import FILE, rollback
 
     name = _id(appliance)
     left, now = rollback(name)
     if as_json:
         say_json({"appliance": name, "accepted": now, "rolled_back": left})
         return
-    from faultodds_cli.text import wrap
+    from faultodds_cli.shared.text import wrap
 
     say(wrap(f"Rolled back {_called(left)}. In use from now on: {_called(now)}."))
     if left != FILE:
@@ -182,34 +181,33 @@ def rollback_command(appliance: ApplianceOption = DEFAULT_APPLIANCE, as_json: Js
 
 def _file(appliance: str) -> Appliance:
     """The knowledge file itself, with no revision over it."""
-    from faultodds.appliance import open_appliance
+    from faultodds.belief import open_appliance
 
     return open_appliance(appliance, revision="file")
 
 
 def _id(appliance: str) -> str:
     """The id in a knowledge file: going back must work whatever state the rest is in."""
-    from faultodds.appliance import appliance_id
-    from faultodds.knowledge import find, read_bytes
+    from faultodds.belief import appliance_id
+    from faultodds.files import find, read_bytes
 
     return appliance_id(read_bytes(find(appliance)))
 
 
 def _pair(appliance: str, one: str | None, other: str | None) -> tuple[Revision | None, Revision | None]:
     """The two to hold against each other; None stands for the file."""
-    from faultodds import accepted
-    from faultodds.tuning.revisions import find_id, get, newest
+    from faultodds.revisions import FILE, accepted, find_id, get, newest
 
     first = find_id(appliance, one, or_file=True) if one else newest(appliance)
-    second = find_id(appliance, other, or_file=True) if other else accepted.accepted(appliance)
+    second = find_id(appliance, other, or_file=True) if other else accepted(appliance)
     if other is None and second == first:
-        second = accepted.FILE
-    named = [None if name == accepted.FILE else get(appliance, name) for name in (first, second)]
+        second = FILE
+    named = [None if name == FILE else get(appliance, name) for name in (first, second)]
     return named[0], named[1]
 
 
 def _status(revision: Revision) -> str:
-    from faultodds.tuning.revisions import shelved
+    from faultodds.revisions import shelved
 
     return next(each.status for each in shelved(revision.appliance) if each.id == revision.id)
 
@@ -219,7 +217,7 @@ def _file_changed(ready: Appliance, revision: Revision) -> str:
 
 
 def _listed(each: Any) -> dict[str, Any]:
-    from faultodds_cli.tune_show import header_answer
+    from faultodds_cli.tune.show import header_answer
 
     if each.revision is None:
         return {"revision": each.id, "status": each.status, "problem": each.problem}
@@ -227,8 +225,8 @@ def _listed(each: Any) -> dict[str, Any]:
 
 
 def _line(each: Any) -> list[str]:
-    from faultodds_cli.text import wrap
-    from faultodds_cli.tune_show import source_words
+    from faultodds_cli.shared.text import wrap
+    from faultodds_cli.tune.show import source_words
 
     told = each.problem if each.revision is None else source_words(each.revision.log)
     mark = "*" if each.status == "accepted" else " "

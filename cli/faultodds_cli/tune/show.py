@@ -7,15 +7,14 @@ from collections.abc import Iterable, Sequence
 from io import StringIO
 from typing import TYPE_CHECKING, Any
 
-from faultodds.tuning.wording import ENOUGH, KINDS, Item, items, movers, of_kind, sentence, shown, span
-from faultodds_cli.text import capital, width, wrap
+from faultodds.tuning import ENOUGH, KIND_TITLES, Item, items, movers, of_kind, sentence, shown, span
+from faultodds_cli.shared.text import capital, width, wrap
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from faultodds.revision import LogSource, Revision
-    from faultodds.schema import Knowledge
-    from faultodds.tuning.revisions import Difference
+    from faultodds.knowledge import Knowledge
+    from faultodds.revisions import Difference, LogSource, Revision
 
 
 def revision_lines(k: Knowledge, revision: Revision, about: str, top: int) -> list[list[str]]:
@@ -62,10 +61,10 @@ def table_lines(found: Sequence[Item], about: str, top: int) -> list[str]:
     """The numbers of one kind, with their intervals, and how many jobs spoke to each."""
     chosen = of_kind(found, about)
     if not chosen:
-        return wrap(f"No numbers on {KINDS[about]} were learned.")
+        return wrap(f"No numbers on {KIND_TITLES[about]} were learned.")
     rows = [_row(item) for item in chosen[:top]]
     lines = [
-        KINDS[about].upper(),
+        KIND_TITLES[about].upper(),
         *plain_table([("", "left"), *((h, "right") for h in ("file", "learned", "90 % interval", "jobs"))], rows),
     ]
     if len(chosen) > top:
@@ -134,7 +133,7 @@ def difference_lines(
     """Two revisions against each other, one kind of numbers at a time."""
     one, other = names
     ranked = of_kind(_as_items(k, found), about)
-    counts = {kind: len(of_kind(_as_items(k, found), kind)) for kind in KINDS}
+    counts = {kind: len(of_kind(_as_items(k, found), kind)) for kind in KIND_TITLES}
     lines = wrap(
         f"{one} against {other}: {len(found)} numbers differ." if found else f"{one} and {other} are the same."
     )
@@ -142,7 +141,7 @@ def difference_lines(
         ranked = sorted(ranked, key=lambda i: -i.news)
         heads = [("", "left"), (other, "right"), (one, "right"), ("change", "right")]
         rows = [[f"  {i.title}", shown(i, i.file), shown(i, i.learned), _change(i)] for i in ranked[:top]]
-        lines += ["", f"{KINDS[about].upper()}; most changed first", *plain_table(heads, rows)]
+        lines += ["", f"{KIND_TITLES[about].upper()}; most changed first", *plain_table(heads, rows)]
         lines += (
             wrap(f"  and {len(ranked) - top} more; --top {len(ranked)} shows them all.") if len(ranked) > top else []
         )
@@ -152,7 +151,7 @@ def difference_lines(
 
 def _as_items(k: Knowledge, found: Sequence[Difference]) -> list[Item]:
     """Differences as items: the first one's number as learned, the other's in the file's place."""
-    from faultodds.revision import Number
+    from faultodds.revisions import Number
 
     return items(k, {d.path: Number(d.one, d.other, d.low, d.high, d.jobs) for d in found})
 
@@ -169,7 +168,7 @@ def draw(k: Knowledge, revision: Revision, about: str, path: Path) -> str:
 
     chosen = of_kind(items(k, revision.numbers), about)
     title = f"{k.appliance.title}, revision {revision.id}: {revision.log.jobs:,} jobs of '{revision.log.name}'"
-    words = KINDS[about] + ("" if about == "facts" else ", %")
+    words = KIND_TITLES[about] + ("" if about == "facts" else ", %")
     drawn = forest(chosen, title, words, path)
     rest = f" (the first {drawn} of {len(chosen)})" if drawn < len(chosen) else ""
     return f"Wrote {path}{rest}."

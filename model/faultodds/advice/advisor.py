@@ -16,11 +16,9 @@ from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way
 from faultodds.advice.problem import Price, Problem, Situation
 from faultodds.advice.ranking import CheckPrice, Ranking, RepairPrice
 from faultodds.advice.stopping import same_decision_probability, value_of_perfect_information
-from faultodds.appliance import Appliance
-from faultodds.belief import Belief
-from faultodds.knowledge import repair_modes
+from faultodds.belief import Appliance, Belief
+from faultodds.knowledge import UNLISTED_MODE, repair_modes
 from faultodds.records import dataclass
-from faultodds.schema import UNLISTED_MODE
 
 Kind = Literal["check", "repair", "stop", "refer"]
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from faultodds.advice import Advice, State, action
-from faultodds.appliance import Appliance
-from faultodds.belief import Belief, Evidence, weights_of_evidence
+from faultodds.advice.advisor import Advice, action
+from faultodds.advice.machine import State
+from faultodds.belief import Appliance, Belief, Evidence, weights_of_evidence
 
 if TYPE_CHECKING:
-    from faultodds.readings.judge import Judgement
+    from faultodds.readings import Judgement
 
 SUSPECTS_SHOWN = 8
 

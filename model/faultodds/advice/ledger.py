@@ -11,8 +11,8 @@ import numpy as np
 
 from faultodds.advice.machine import State
 from faultodds.advice.problem import HOPELESS, SOUND, Ints, Problem
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.tables import Floats
 
 
 @dataclass

@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from faultodds.knowledge import Access, Knowledge, Work
 from faultodds.records import dataclass
-from faultodds.schema import Access, Knowledge, Work
 
 State = frozenset[str]
 CLOSED_UP: State = frozenset()

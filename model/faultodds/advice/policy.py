@@ -22,8 +22,8 @@ import numpy.typing as npt
 
 from faultodds.advice.ledger import Ledger
 from faultodds.advice.problem import SOUND, Ints, Problem
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.tables import Floats
 
 Bools = npt.NDArray[np.bool_]
 Prices: TypeAlias = float | Floats

@@ -15,12 +15,9 @@ import numpy as np
 import numpy.typing as npt
 
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way
-from faultodds.appliance import Appliance
-from faultodds.belief import Belief, likely
-from faultodds.knowledge import repair_modes
+from faultodds.belief import Appliance, Belief, likely
+from faultodds.knowledge import UNLISTED_MODE, Check, Floats, Knowledge, Repair, Work, repair_modes
 from faultodds.records import dataclass
-from faultodds.schema import UNLISTED_MODE, Check, Knowledge, Repair, Work
-from faultodds.tables import Floats
 
 Ints = npt.NDArray[np.int64]
 

@@ -10,8 +10,8 @@ from faultodds.advice.ledger import Ledger
 from faultodds.advice.policy import CHECK, NOTHING_TOLD, REPAIR, RUN, Bools, Move, Policy
 from faultodds.advice.problem import SOUND, Price, Problem
 from faultodds.advice.rollout import EVERY, Rollout
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.tables import Floats
 
 # Rollout in two stages: (least branch followed, how many of the most promising moves).
 STAGES = ((0.03, 8), (0.005, 4))

@@ -14,9 +14,8 @@ from faultodds.advice.machine import Way
 from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import CheckPrice, Ranking
 from faultodds.belief import Belief
-from faultodds.knowledge import repair_modes
+from faultodds.knowledge import Floats, repair_modes
 from faultodds.records import dataclass
-from faultodds.tables import Floats
 
 # An outcome less likely than this is not worth a word.
 LEAST_CHANCE = 0.02

@@ -15,8 +15,8 @@ import numpy as np
 
 from faultodds.advice.policy import CHECK, REFER, REPAIR, RUN, Bools, Move, Policy
 from faultodds.advice.problem import Ints
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.tables import Floats
 
 LEAST = 0.01
 # So small a least that every branch is followed.

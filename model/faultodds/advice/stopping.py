@@ -7,7 +7,7 @@ import numpy as np
 from faultodds.advice.problem import SOUND
 from faultodds.advice.ranking import Ranking
 from faultodds.belief import likely
-from faultodds.tables import Floats
+from faultodds.knowledge import Floats
 
 SAMPLES = 100
 # The estimate is good to a few percent; suspects that add up to less than this cannot move it.

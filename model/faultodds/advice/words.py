@@ -11,7 +11,7 @@ from faultodds.advice import reasons
 from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import CheckPrice, Ranking
 from faultodds.advice.reasons import Parts, Pointer
-from faultodds.schema import UNLISTED, Knowledge
+from faultodds.knowledge import UNLISTED, Knowledge
 
 MONEY_SIGNS = {"USD": "$", "GBP": "£", "EUR": "€"}
 NUMBERS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")

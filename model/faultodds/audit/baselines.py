@@ -17,9 +17,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from faultodds.audit.scores import Ints
-from faultodds.joblog.clean import FACT, FOUND, weights
-from faultodds.schema import Knowledge
-from faultodds.tables import Floats
+from faultodds.joblog import FACT, FOUND, weights
+from faultodds.knowledge import Floats, Knowledge
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -16,10 +16,10 @@ from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.utils.multiclass import check_classification_targets
 from sklearn.utils.validation import check_is_fitted, validate_data
 
-from faultodds.tables import Floats
+from faultodds.knowledge import Floats
 
 if TYPE_CHECKING:
-    from faultodds.appliance_classifier import Taught
+    from faultodds.audit.taught import Taught
 
 Ints = npt.NDArray[np.int64]
 
@@ -95,7 +95,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         return self.classes_[p.argmax(axis=1)]
 
     def _fit_appliance(self, X: Any, y: Any) -> CauseClassifier:
-        from faultodds.appliance_classifier import teach
+        from faultodds.audit.taught import teach
 
         frame = self._frame(X, reset=True)
         answers = np.asarray(y).astype(str)

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from faultodds.belief import Suspects
 from faultodds.errors import unknown
-from faultodds.joblog.clean import FACT, FOUND, weights
+from faultodds.joblog import FACT, FOUND, weights
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.suspects import Suspects
-from faultodds.tables import Floats
 
 if TYPE_CHECKING:
     import pandas as pd

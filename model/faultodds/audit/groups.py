@@ -11,11 +11,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from faultodds.audit.scores import Ints
-from faultodds.joblog.clean import ENDED, FAILED, FOLLOWED, GONE, REPAIRS
-from faultodds.knowledge import repair_modes
+from faultodds.joblog import ENDED, FAILED, FOLLOWED, GONE, REPAIRS
+from faultodds.knowledge import (
+    NOTHING_WRONG,
+    UNLISTED,
+    UNLISTED_MODE,
+    Floats,
+    Knowledge,
+    main_cause_states,
+    repair_modes,
+)
 from faultodds.records import dataclass
-from faultodds.schema import NOTHING_WRONG, UNLISTED, UNLISTED_MODE, Knowledge
-from faultodds.tables import Floats, main_cause_states
 
 if TYPE_CHECKING:
     import pandas as pd

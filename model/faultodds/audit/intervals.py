@@ -7,8 +7,8 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.tables import Floats
 
 LEVEL = 0.95
 RESAMPLES = 1000

@@ -12,16 +12,14 @@ from faultodds.audit.forecast import NO_GAPS, Gaps, Hush, main_cause_odds
 from faultodds.audit.groups import NOT_KNOWN, Groups
 from faultodds.audit.scores import Ints
 from faultodds.audit.stages import Stage, seen_by
+from faultodds.belief import Suspects, compile_suspects
+from faultodds.knowledge import Floats, Knowledge
 from faultodds.records import dataclass
-from faultodds.schema import Knowledge
-from faultodds.suspects import Suspects, compile_suspects
-from faultodds.tables import Floats
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from faultodds.tuning import Settings
-    from faultodds.tuning.likelihood import Silence
+    from faultodds.tuning import Settings, Silence
 
 FILE, LEARNED = "file", "learned"
 #: Prior mass that may be left out when an audit compiles priors. Audits judge thousands of jobs, not one; see DEVELOPERS.md.

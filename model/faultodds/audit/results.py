@@ -8,12 +8,12 @@ import numpy as np
 
 from faultodds.audit import scores
 from faultodds.audit.intervals import Interval, bootstrap, mean_difference, wilson
-from faultodds.audit.methods import FILE
 from faultodds.audit.scores import Decomposition
 from faultodds.audit.stages import Stage
 from faultodds.audit.walk import Walked
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.tables import Floats
+from faultodds.revisions import FILE
 
 
 @dataclass(frozen=True)

@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from faultodds.audit.groups import NOT_KNOWN, log_labels, repair_groups
-from faultodds.audit.methods import FILE, LEARNED, Fixed, Learned, Method, rivals
-from faultodds.audit.report import Audit, Row, judged, verdict
+from faultodds.audit.methods import LEARNED, Fixed, Learned, Method, rivals
+from faultodds.audit.results import Audit, Row, judged, verdict
 from faultodds.audit.stages import STAGES, Stage
 from faultodds.audit.truth import read_truth, truth_labels
 from faultodds.audit.walk import FIRST_JOBS, MOST_REFITS, Block, Walked, blocks_of, walk
-from faultodds.joblog.clean import DAY, JOB
-from faultodds.schema import Knowledge
+from faultodds.joblog import DAY, JOB
+from faultodds.knowledge import Knowledge
+from faultodds.revisions import FILE
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from faultodds.advice.machine import CLOSED_UP, MachineStates
+from faultodds.advice import CLOSED_UP, MachineStates
 from faultodds.errors import FaultoddsError
-from faultodds.joblog.clean import BACK_AFTER, CAME_BACK, DAY, ENDED, FACT, FOLLOWED, FOUND, GONE
+from faultodds.joblog import BACK_AFTER, CAME_BACK, DAY, ENDED, FACT, FOLLOWED, FOUND, GONE
+from faultodds.knowledge import Knowledge
 from faultodds.records import dataclass
-from faultodds.schema import Knowledge
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -9,13 +9,11 @@ import numpy.typing as npt
 
 from faultodds.audit.forecast import main_cause_odds
 from faultodds.audit.groups import Groups, repair_groups
+from faultodds.belief import Suspects, compile_suspects
 from faultodds.errors import FaultoddsError, unknown
-from faultodds.joblog.clean import FACT, FOUND, JOB
-from faultodds.knowledge import load
+from faultodds.joblog import FACT, FOUND, JOB
+from faultodds.knowledge import UNLISTED, UNLISTED_MODE, Floats, Knowledge, load, main_cause_states
 from faultodds.records import dataclass
-from faultodds.schema import UNLISTED, UNLISTED_MODE, Knowledge
-from faultodds.suspects import Suspects, compile_suspects
-from faultodds.tables import Floats, main_cause_states
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -100,8 +98,7 @@ def _likeliest(odds: Floats, answers: Words, made_of: dict[str, tuple[int, ...]]
 
 
 def _learned(knowledge: Knowledge, rows: pd.DataFrame, causes: list[str], worth: float | None) -> Knowledge:
-    from faultodds.tuning import Settings, fit
-    from faultodds.tuning.settings import KINDS
+    from faultodds.tuning import KINDS, Settings, fit
 
     frame = rows.assign(**{JOB: [str(i) for i in range(len(rows))], CAUSE: causes})
     settings = Settings() if worth is None else Settings(strengths=dict.fromkeys(KINDS, float(worth)))

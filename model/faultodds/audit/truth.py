@@ -11,8 +11,7 @@ import numpy as np
 from faultodds.audit.groups import NOT_KNOWN, Groups
 from faultodds.audit.scores import Ints
 from faultodds.errors import FaultoddsError, unknown
-from faultodds.schema import UNLISTED, UNLISTED_MODE, Knowledge
-from faultodds.tables import main_cause_states
+from faultodds.knowledge import UNLISTED, UNLISTED_MODE, Knowledge, main_cause_states
 
 if TYPE_CHECKING:
     import pandas as pd

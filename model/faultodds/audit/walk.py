@@ -16,10 +16,9 @@ from faultodds.audit.methods import Method, floored
 from faultodds.audit.scores import Ints
 from faultodds.audit.stages import Stage, as_known_on, seen_by
 from faultodds.errors import FaultoddsError
-from faultodds.joblog.clean import DAY
+from faultodds.joblog import DAY
+from faultodds.knowledge import Floats, Knowledge
 from faultodds.records import dataclass
-from faultodds.schema import Knowledge
-from faultodds.tables import Floats
 
 if TYPE_CHECKING:
     import pandas as pd

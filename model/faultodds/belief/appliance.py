@@ -1,6 +1,6 @@
 """An appliance ready for use: its knowledge file and the two arrays compiled from it, kept on disk.
 
-The cache (`cache.py`) holds arrays and records, never a pickle. An entry's name is a hash of the knowledge file, the revision
+The cache (`array_file.py`) holds arrays and records, never a pickle. An entry's name is a hash of the knowledge file, the revision
 on top of it and the code that compiles them, so that a stale entry cannot be picked up; a half-written or damaged one is
 noticed, and compiled again.
 """
@@ -9,25 +9,39 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from faultodds.accepted import FILE, RevisionError, accepted, revision_ids, revision_path
-from faultodds.knowledge import find, fingerprint, parse, read_bytes
+from faultodds.belief.suspects import OMITTED_TARGET, Suspects, compile_suspects
+from faultodds.errors import RevisionError
+from faultodds.files import cache_folder, find, fingerprint, read_bytes
+from faultodds.knowledge import Knowledge, parse
 from faultodds.records import dataclass
-from faultodds.schema import Knowledge
-from faultodds.suspects import OMITTED_TARGET, Suspects, compile_suspects
+from faultodds.revisions import FILE, accepted, revision_ids, revision_path
 
-if TYPE_CHECKING:
-    from faultodds.shop_records import Used
-
-CACHE_VARIABLE = "FAULTODDS_CACHE"
-_COMPILING_CODE = ("schema.py", "tables.py", "suspects.py", "readings/specs.py", "cache.py")
-_LAYING_CODE = ("overlay.py", "revision.py")
+_COMPILING_CODE = (
+    "knowledge/schema.py",
+    "knowledge/tables.py",
+    "belief/suspects.py",
+    "readings/specs.py",
+    "belief/array_file.py",
+)
+_LAYING_CODE = ("knowledge/overlay.py", "revisions/revision.py")
 FACT_PREFIX = "fact_"
 _ARRAYS = ("share", "given_main", "ok", "member", "mechanism", "likelihood", "without")
+
+
+@dataclass(frozen=True)
+class Used:
+    """Which shop file was laid over an appliance, and for which technician (empty for none in particular)."""
+
+    path: Path
+    name: str
+    technician: str
+    technician_name: str
+    qualified: bool
+    carrying: float
 
 
 @dataclass(frozen=True)
@@ -110,7 +124,7 @@ def _chosen(data: bytes, revision: str | None) -> Path | None:
 
 
 def _revision_bytes(path: Path) -> bytes:
-    from faultodds.revision import read_bytes as read_revision
+    from faultodds.revisions import read_bytes as read_revision
 
     try:
         return read_revision(path)
@@ -119,7 +133,7 @@ def _revision_bytes(path: Path) -> bytes:
 
 
 def _laid_over(knowledge: Knowledge, laid: bytes, path: Path) -> tuple[Knowledge, str, tuple[str, ...]]:
-    from faultodds.revision import from_bytes, lay_over, overruled
+    from faultodds.revisions import from_bytes, lay_over, overruled
 
     try:
         revision = from_bytes(laid, path)
@@ -133,24 +147,14 @@ def compiled(knowledge: Knowledge, omitted_target: float = OMITTED_TARGET) -> Ap
     return Appliance(knowledge, compile_suspects(knowledge, omitted_target), "in memory")
 
 
-def cache_folder() -> Path:
-    """Where compiled appliances are kept: the environment variable FAULTODDS_CACHE, or the user's cache folder."""
-    chosen = os.environ.get(CACHE_VARIABLE)
-    if chosen:
-        return Path(chosen).expanduser()
-    from platformdirs import user_cache_dir
-
-    return Path(user_cache_dir("faultodds", appauthor=False))
-
-
 def _key(data: bytes, omitted_target: float, laid: bytes | None = None) -> str:
     digest = hashlib.sha256(data)
     digest.update(repr(omitted_target).encode())
     if laid is not None:
         digest.update(b"revision" + laid)  # an empty one is damaged, and must not pass for the file itself
-    here = Path(__file__).parent
+    library = Path(__file__).parent.parent
     for source in (*_COMPILING_CODE, *(_LAYING_CODE if laid is not None else ())):
-        digest.update((here / source).read_bytes())
+        digest.update((library / source).read_bytes())
     return digest.hexdigest()[:24]
 
 
@@ -158,7 +162,7 @@ def _save(entry: Path, appliance: Appliance) -> None:
     """Store an appliance; a cache that cannot be written is no error."""
     import msgspec
 
-    from faultodds import cache
+    from faultodds.belief import array_file
 
     s = appliance.suspects
     about = _About(*(getattr(s, name) for name in _About.__dataclass_fields__))
@@ -166,16 +170,16 @@ def _save(entry: Path, appliance: Appliance) -> None:
     arrays: dict[str, Any] = {name: getattr(s, name) for name in _ARRAYS}
     arrays |= {FACT_PREFIX + name: values for name, values in s.facts.items()}
     with contextlib.suppress(OSError):
-        cache.write(entry, msgspec.msgpack.encode(stored), arrays)
+        array_file.write(entry, msgspec.msgpack.encode(stored), arrays)
 
 
 def _load(entry: Path) -> Appliance | None:
     """The cached appliance, or None when there is none or it is damaged."""
     import msgspec
 
-    from faultodds import cache
+    from faultodds.belief import array_file
 
-    found = cache.read(entry)
+    found = array_file.read(entry)
     if found is None:
         return None
     text, arrays = found

@@ -16,10 +16,10 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
+from faultodds.belief.suspects import Suspects
 from faultodds.errors import ClashError, FaultoddsError, unknown
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.suspects import Suspects
-from faultodds.tables import Floats
 
 # A relative chance this small is taken for "cannot be": far under any table's floor, far over rounding.
 IMPOSSIBLE = 1e-13

@@ -13,12 +13,10 @@ from typing import Any
 
 import numpy as np
 
-from faultodds.appliance import Appliance
-from faultodds.belief import prior_for
-from faultodds.knowledge import repair_modes
-from faultodds.schema import UNLISTED_MODE, Knowledge
-from faultodds.suspects import Suspects
-from faultodds.tables import Floats, Table, build_tables
+from faultodds.belief.appliance import Appliance
+from faultodds.belief.posterior import prior_for
+from faultodds.belief.suspects import Suspects
+from faultodds.knowledge import UNLISTED_MODE, Floats, Knowledge, Table, build_tables, repair_modes
 
 # Likelihoods closer than this are the same number after rounding.
 SAME = 1e-9
@@ -83,7 +81,7 @@ def accepted_by_pgmpy(appliance: Appliance) -> tuple[int, int]:
 
     Imports pgmpy, which takes seconds.
     """
-    from faultodds.network import build_network
+    from faultodds.knowledge import build_network
 
     network: Any = build_network(appliance.knowledge)
     return len(network.nodes()), len(network.edges())

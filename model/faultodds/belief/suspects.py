@@ -21,9 +21,8 @@ import numpy as np
 import numpy.typing as npt
 
 from faultodds.errors import KnowledgeError
+from faultodds.knowledge import Floats, Knowledge, Table, build_tables, main_cause_states, shares
 from faultodds.records import dataclass
-from faultodds.schema import Knowledge
-from faultodds.tables import Floats, Table, build_tables, main_cause_states, shares
 
 Ints = npt.NDArray[np.int64]
 OMITTED_TARGET = 3e-4

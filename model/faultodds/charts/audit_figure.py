@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from faultodds.audit.report import Audit, Row
-from faultodds.charts import save
+from faultodds.audit import Audit, Row
+from faultodds.charts.figures import save
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -15,7 +15,7 @@ from faultodds.errors import FaultoddsError
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from faultodds.tuning.wording import Item
+    from faultodds.tuning import Item
 
 SUFFIXES: Final = (".png", ".svg", ".pdf")
 MOST_ROWS: Final = 48

@@ -7,14 +7,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from faultodds.advice.plan import Plan
-from faultodds.charts_plan_page import GUTTER, LEADING, MARGIN, PAD, PAPERS, Box, Line, Page, laid_out, tall
+from faultodds.charts.plan_page import GUTTER, LEADING, MARGIN, PAD, PAPERS, Box, Line, Page, laid_out, tall
 from faultodds.errors import FaultoddsError
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from faultodds.appliance import Appliance
-    from faultodds.belief import Belief
+    from faultodds.belief import Appliance, Belief
 
 SUFFIXES = (".pdf", ".png", ".svg")
 FILLS = {"check": "#eef3fa", "repair": "#fdf1e3", "stop": "#e9f6ea", "refer": "#f6e9ee", "ask": "#ffffff"}

@@ -12,25 +12,26 @@ from datetime import date
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from faultodds.advice.ahead import mixed
-from faultodds.advice.plan import Branch, Plan, Step
-from faultodds.advice.plan_words import (
+from faultodds.advice import percent
+from faultodds.advice.plan import (
+    Branch,
+    Plan,
+    Step,
     cautions,
     everything,
+    mixed,
     moves_words,
     short_percent,
     shown_by,
     step_words,
     whole_money,
 )
-from faultodds.advice.words import percent
 from faultodds.errors import FaultoddsError
 from faultodds.records import dataclass
 
 if TYPE_CHECKING:
-    from faultodds.appliance import Appliance
-    from faultodds.belief import Belief
-    from faultodds.schema import Knowledge
+    from faultodds.belief import Appliance, Belief
+    from faultodds.knowledge import Knowledge
 
 PAPERS = {"letter": (792.0, 612.0), "a4": (841.9, 595.3)}
 SIZES = (11.0, 10.0, 9.0, 8.5, 8.0, 7.5)

@@ -7,14 +7,13 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from faultodds.advice import AS_GOOD_AS_FOUND, words
-from faultodds.answers import next_answer
+from faultodds.advice import AS_GOOD_AS_FOUND, next_answer, words
 from faultodds.belief import FaultOdds
 from faultodds.errors import ClashError
-from faultodds.jobs import Closed, Fact, Finding, Job, Payload, Repair, kind_of, summary
+from faultodds.job.open_job import Visit
+from faultodds.job.steps import Closed, Fact, Finding, Job, Payload, Repair, kind_of, summary
+from faultodds.knowledge import Knowledge
 from faultodds.records import dataclass
-from faultodds.schema import Knowledge
-from faultodds.visit import Visit
 
 
 @dataclass(frozen=True)

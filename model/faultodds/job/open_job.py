@@ -13,10 +13,12 @@ from datetime import date
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from faultodds.accepted import FILE, RevisionError, accepted
 from faultodds.advice import Action, MachineStates, Situation, State, action
-from faultodds.appliance import Appliance, open_appliance
-from faultodds.call import (
+from faultodds.belief import Appliance, open_appliance
+from faultodds.errors import ClashError, FaultoddsError, RevisionError, SafetyStop, UnknownName
+from faultodds.job.standing import Standing, believe, stand, unverified
+from faultodds.job.steps import OUTCOMES, Closed, Fact, Finding, Job, MachineState, Note, Payload, Repair, Skip, Step
+from faultodds.job.taking import (
     Taken,
     evidence_of,
     situation_of,
@@ -27,27 +29,13 @@ from faultodds.call import (
     take_repair,
     take_skip,
 )
-from faultodds.errors import ClashError, FaultoddsError, SafetyStop, UnknownName
-from faultodds.jobs import (
-    OUTCOMES,
-    Closed,
-    Fact,
-    Finding,
-    Job,
-    MachineState,
-    Note,
-    Payload,
-    Repair,
-    Skip,
-    Step,
-)
+from faultodds.job.typed import stop_sign_named
+from faultodds.knowledge import Knowledge
 from faultodds.names import match
-from faultodds.schema import Knowledge
-from faultodds.standing import Standing, believe, stand, unverified
-from faultodds.typed import stop_sign_named
+from faultodds.revisions import FILE, accepted
 
 if TYPE_CHECKING:
-    from faultodds.store import Store
+    from faultodds.job.store import Store
 
 
 class Visit:

@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from faultodds.advice import Advice, Situation, advise
-from faultodds.appliance import Appliance
-from faultodds.belief import Belief, Evidence, infer
-from faultodds.call import evidence_of
+from faultodds.belief import Appliance, Belief, Evidence, infer
 from faultodds.errors import FaultoddsError
-from faultodds.jobs import Fact, Finding, Job, Repair
+from faultodds.job.steps import Fact, Finding, Job, Repair
+from faultodds.job.taking import evidence_of
+from faultodds.knowledge import Knowledge
 from faultodds.records import dataclass
-from faultodds.schema import Knowledge
 
 
 @dataclass(frozen=True)

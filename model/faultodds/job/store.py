@@ -28,8 +28,8 @@ from typing import Any, Final, Literal
 import platformdirs
 import sqlalchemy as sa
 
-from faultodds.errors import FaultoddsError, StoreError, UnknownName, unknown
-from faultodds.jobs import Job, Payload, Row, Step, export_row, from_json, kind_of, summary, to_json, utc_now
+from faultodds.errors import FaultoddsError, StaleJobError, StoreError, UnknownName, unknown
+from faultodds.job.steps import Job, Payload, Row, Step, export_row, from_json, kind_of, summary, to_json, utc_now
 
 ENVIRONMENT_VARIABLE: Final = "FAULTODDS_DATA"
 FILE_NAME: Final = "jobs.sqlite"
@@ -72,14 +72,6 @@ MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (
     ),
     ("ALTER TABLE steps ADD COLUMN minutes REAL",),
 )
-
-
-class StaleJobError(StoreError):
-    """Another terminal changed the job since it was read; `job` is how it stands now. Nothing was saved."""
-
-    def __init__(self, message: str, job: Job) -> None:
-        super().__init__(message)
-        self.job = job
 
 
 def store_path(path: str | os.PathLike[str] | None = None) -> Path:

@@ -12,17 +12,15 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from faultodds.advice import Situation
-from faultodds.appliance import Appliance
-from faultodds.belief import Evidence, Fixed, Seen
+from faultodds.belief import Appliance, Evidence, Fixed, Seen
 from faultodds.errors import BadReading, FaultoddsError, SafetyStop
-from faultodds.jobs import Fact, Finding, Job, MachineState, Payload, Repair, Skip
-from faultodds.knowledge import repair_modes
+from faultodds.job.steps import Fact, Finding, Job, MachineState, Payload, Repair, Skip
+from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, repair_modes
 from faultodds.names import fold, match
 from faultodds.records import dataclass
-from faultodds.schema import ContextFact, EquipmentFact, Knowledge
 
 if TYPE_CHECKING:
-    from faultodds.readings.judge import Judgement
+    from faultodds.readings import Judgement
 
 _YES = {"yes", "y", "true", "1", "on", "there", "present"}
 _NO = {"no", "n", "false", "0", "off", "none"}
@@ -136,7 +134,7 @@ def _is_meter_word(value: str) -> bool:
 def _judged(
     knowledge: Knowledge, name: str, text: str, facts: Mapping[str, str] | None, ambient: str | None, take: int
 ) -> Taken:
-    from faultodds.readings.judge import judge
+    from faultodds.readings import judge
 
     outcomes = list(knowledge.check[name].outcomes)
     judgement = judge(knowledge.reading[name], outcomes, text, ambient=ambient, fuel=(facts or {}).get("fuel"))

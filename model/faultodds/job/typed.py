@@ -11,9 +11,9 @@ import re
 from collections.abc import Mapping, Sequence
 
 from faultodds.errors import FaultoddsError, UnknownName
+from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold, match
 from faultodds.records import dataclass
-from faultodds.schema import ContextFact, EquipmentFact, Knowledge
 
 # A name this close to a stop sign's is taken for it.
 CLOSE = 0.85

@@ -9,15 +9,16 @@ from functools import cached_property
 from typing import Final, Literal
 
 from faultodds.errors import FaultoddsError
-from faultodds.joblog import amounts, lexicon
+from faultodds.job import asked
+from faultodds.joblog import lexicon
+from faultodds.joblog import money_and_time as amounts
 from faultodds.joblog.clean import AFTER, ENDED, FACT, REPAIRS
 from faultodds.joblog.lexicon import Lexicon, Meaning
 from faultodds.joblog.mapping import SAYS_NOTHING, Column, meanings
 from faultodds.joblog.metered import NO_DIAL, depends_on_fuel, looks_metered, read_metered
-from faultodds.joblog.wording import NO, is_blank, key, vocabulary
-from faultodds.readings.lexicon import OPEN_WORDS
-from faultodds.schema import Knowledge
-from faultodds.typed import asked
+from faultodds.joblog.stems import NO, is_blank, key, vocabulary
+from faultodds.knowledge import Knowledge
+from faultodds.readings import OPEN_WORDS
 
 Status = Literal["blank", "read", "mended", "unknown", "either", "impossible", "silent"]
 """What became of a cell: said nothing; read; read after mending a spelling or a unit; not understood; could be said of

@@ -28,8 +28,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from faultodds.errors import FaultoddsError, UnknownName, unknown
-from faultodds.schema import Knowledge
-from faultodds.typed import asked
+from faultodds.job import asked
+from faultodds.knowledge import Knowledge
 
 if TYPE_CHECKING:
     import pandas as pd

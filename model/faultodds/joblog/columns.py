@@ -6,12 +6,13 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final
 
-from faultodds.joblog import amounts, personal
+from faultodds.joblog import money_and_time as amounts
+from faultodds.joblog import personal
 from faultodds.joblog.cells import BLANK, Cell, CellReader, pieces_to_ask, text_reader
+from faultodds.joblog.cleaning_report import ColumnReport
 from faultodds.joblog.mapping import Column
 from faultodds.joblog.metered import NO_DIAL
-from faultodds.joblog.report import ColumnReport
-from faultodds.schema import Knowledge
+from faultodds.knowledge import Knowledge
 
 MOST_REMEMBERED: Final = 200_000
 FREE_TEXT: Final = ("complaint", "repairs")

@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from faultodds.joblog import clean, mapping, propose, scan
+from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.folder import LogFiles, files_of, name_for
 from faultodds.joblog.from_clean import import_clean, is_clean
 from faultodds.joblog.mapping import LogMapping
-from faultodds.joblog.report import CleaningReport
 from faultodds.joblog.sources import Source, open_source
-from faultodds.schema import Knowledge
+from faultodds.knowledge import Knowledge
 
 if TYPE_CHECKING:
     from faultodds.joblog.describe import Description

@@ -19,7 +19,7 @@ ENDINGS: Final = (".csv", ".xlsx", ".parquet")
 MOST_SHEET_ROWS: Final = 1_048_575
 
 
-def export(source: Path, to: Path, force: bool = False) -> int:
+def export_log(source: Path, to: Path, force: bool = False) -> int:
     """Write the clean log at `source` to a file by its ending; the number of visits.
 
     In CSV and Excel no cell can be taken for a formula. Raises FaultoddsError for another ending, a file that is there (unless

@@ -55,7 +55,7 @@ class LogFiles:
 
 def log_folder(data: str | os.PathLike[str] | None = None) -> Path:
     """The folder of logs beside the job store; `data` as in `store.store_path`."""
-    from faultodds.store import store_path
+    from faultodds.job import store_path
 
     return store_path(data).parent / FOLDER
 

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
+from faultodds.joblog.cleaning_report import CleaningReport, lines
 from faultodds.joblog.folder import all_or_nothing, files_of
-from faultodds.joblog.report import CleaningReport, lines
 from faultodds.joblog.sources import Source
-from faultodds.schema import Knowledge
+from faultodds.knowledge import Knowledge
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from faultodds.errors import FaultoddsError
+from faultodds.job import Closed, Finding, Job, Repair
 from faultodds.joblog import clean
+from faultodds.joblog.cleaning_report import CleaningReport, lines
 from faultodds.joblog.folder import all_or_nothing, files_of
-from faultodds.joblog.report import CleaningReport, lines
-from faultodds.jobs import Closed, Finding, Job, Repair
-from faultodds.schema import Knowledge
+from faultodds.knowledge import Knowledge
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -114,7 +114,7 @@ def import_store(
     knowledge: Knowledge, name: str = "jobs", data: str | None = None, now: dt.datetime | None = None
 ) -> CleaningReport:
     """Make a clean log of the jobs in the store; raises FaultoddsError, and changes nothing, when there are too few."""
-    from faultodds.store import Store, store_path
+    from faultodds.job import Store, store_path
 
     path = store_path(data)
     if not path.exists():

@@ -18,14 +18,15 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from faultodds.errors import FaultoddsError
-from faultodds.joblog import clean, dates, endings, mapping, report, scan
+from faultodds.joblog import clean, dates, endings, mapping, scan
+from faultodds.joblog import cleaning_report as report
 from faultodds.joblog.aside import AsideFile
+from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.drafts import Draft, Progress
 from faultodds.joblog.folder import LogFiles, all_or_nothing, files_of
 from faultodds.joblog.reading import PieceReader
 from faultodds.joblog.repeats import CONTRADICTORY, DUPLICATE
-from faultodds.joblog.report import CleaningReport
-from faultodds.schema import Knowledge
+from faultodds.knowledge import Knowledge
 
 if TYPE_CHECKING:
     import pyarrow as pa

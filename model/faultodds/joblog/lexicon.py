@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Final, Literal
 
+from faultodds.job import asked
 from faultodds.joblog.clean import AFTER, ENDED, ENDINGS, FACT, FOUND, REPAIRS, weights
-from faultodds.joblog.wording import NO, key, keys, loose, negatives, vocabulary
-from faultodds.schema import Check, Knowledge
-from faultodds.typed import asked
+from faultodds.joblog.stems import NO, key, keys, loose, negatives, vocabulary
+from faultodds.knowledge import Check, Knowledge
 
 SHORTEST: Final = 4
 """Keys shorter than this are never guessed at."""

@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
-from faultodds.joblog import amounts, dates, metered
+from faultodds.job import asked
+from faultodds.joblog import dates, metered
+from faultodds.joblog import money_and_time as amounts
 from faultodds.joblog.cells import CellReader
 from faultodds.joblog.lexicon import Lexicon, exact
 from faultodds.joblog.mapping import Column, Kind
-from faultodds.joblog.wording import is_blank, key, likeness, tokens, vocabulary
-from faultodds.schema import Knowledge
-from faultodds.typed import asked
+from faultodds.joblog.stems import is_blank, key, likeness, tokens, vocabulary
+from faultodds.knowledge import Knowledge
 
 LEAST: Final = 0.45
 """A column whose best score is under this is left out as not recognised."""

@@ -16,7 +16,7 @@ from typing import Any, Final, Literal, get_args
 from faultodds.errors import FaultoddsError, nearest, unknown
 from faultodds.joblog.clean import AFTER, FACT, FOUND, REPAIRS
 from faultodds.joblog.dates import Order
-from faultodds.schema import Knowledge
+from faultodds.knowledge import Knowledge
 
 FORMAT: Final = 1
 NOT_KNOWN, SAYS_NOTHING = "?", "-"

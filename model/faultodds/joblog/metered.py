@@ -18,13 +18,21 @@ from typing import Final
 
 from faultodds.errors import BadReading, FaultoddsError
 from faultodds.joblog.clean import cell_of
-from faultodds.readings.judge import judge
-from faultodds.readings.kinds import over_all
-from faultodds.readings.lexicon import OPEN_WORDS
-from faultodds.readings.parse import plausible_span, quantity, split_windings
-from faultodds.readings.specs import ReadingSpec
-from faultodds.readings.units import RIVALS, convert, family_of, shown, unit_named
-from faultodds.schema import Knowledge
+from faultodds.knowledge import Knowledge
+from faultodds.readings import (
+    OPEN_WORDS,
+    RIVALS,
+    ReadingSpec,
+    convert,
+    family_of,
+    judge,
+    over_all,
+    plausible_span,
+    quantity,
+    shown,
+    split_windings,
+    unit_named,
+)
 
 ROOM: Final = "70F"
 """Room temperature taken where a log does not say; common practice, no source."""

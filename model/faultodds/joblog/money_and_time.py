@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from functools import lru_cache
 from typing import Final
 
-from faultodds.joblog.wording import REMEMBERED
+from faultodds.joblog.stems import REMEMBERED
 
 _NUMBER = re.compile(r"(?<![\d.])(\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?|\.\d+)")
 _ABOUT = re.compile(r"^(?:~|≈|about|abt|approx\.?|ca\.?|around|maybe|\+/-|over|under|<|>|or so)\s*", re.I)

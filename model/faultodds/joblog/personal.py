@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from typing import Final
 
-from faultodds.joblog.wording import likeness, tokens
+from faultodds.joblog.stems import likeness, tokens
 
 EMAIL = re.compile(r"[^\s@,;]+@[^\s@,;]+\.[A-Za-z]{2,}")
 PHONE = re.compile(

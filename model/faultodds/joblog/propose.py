@@ -7,14 +7,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
+from faultodds.job import asked
 from faultodds.joblog import dates, personal
 from faultodds.joblog.cells import CellReader, pieces_to_ask
 from faultodds.joblog.lexicon import of_target
 from faultodds.joblog.likely import LEAST, Sample, Scores, Target, assumed, headings_of, own_word, samples
 from faultodds.joblog.mapping import NOT_KNOWN, Column, Kind, LogMapping
-from faultodds.joblog.wording import likeness, tokens, vocabulary
-from faultodds.schema import Knowledge
-from faultodds.typed import asked
+from faultodds.joblog.stems import likeness, tokens, vocabulary
+from faultodds.knowledge import Knowledge
 
 MORE: Final = 0.03
 MORE_CELLS: Final = 5

@@ -13,14 +13,14 @@ from numpy.typing import NDArray
 
 from faultodds.joblog import clean, dates, personal
 from faultodds.joblog.cells import Cell
+from faultodds.joblog.cleaning_report import CleaningReport, ColumnReport
 from faultodds.joblog.columns import FREE_TEXT, PARSERS, AmountReader, ColumnReader, Texts
 from faultodds.joblog.endings import CODE, NO_WORD
 from faultodds.joblog.mapping import LogMapping
 from faultodds.joblog.repeats import Repeats, hashes
-from faultodds.joblog.report import CleaningReport, ColumnReport
 from faultodds.joblog.sources import Chunk
-from faultodds.joblog.wording import is_blank
-from faultodds.schema import Knowledge
+from faultodds.joblog.stems import is_blank
+from faultodds.knowledge import Knowledge
 
 if TYPE_CHECKING:
     import pyarrow as pa

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from faultodds.errors import FaultoddsError
-from faultodds.joblog.wording import is_blank
+from faultodds.joblog.stems import is_blank
 
 CHUNK_ROWS: Final = 20_000
 MOST_COLUMNS: Final = 1_000

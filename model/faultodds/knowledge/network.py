@@ -12,13 +12,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Literal
 
-import numpy as np
-
-from faultodds.belief import Evidence
 from faultodds.errors import KnowledgeError
-from faultodds.schema import OK, UNLISTED, ContextFact, EquipmentFact, Knowledge
-from faultodds.suspects import Suspects
-from faultodds.tables import MAIN_CAUSE, build_tables
+from faultodds.knowledge.schema import UNLISTED, ContextFact, EquipmentFact, Knowledge
+from faultodds.knowledge.tables import MAIN_CAUSE, build_tables
 
 
 def _quiet_pgmpy() -> tuple[Any, Any]:
@@ -55,7 +51,7 @@ def labels(knowledge: Knowledge) -> dict[str, str]:
 
     Fold steps have none. The words are cut down to what network files can hold.
     """
-    from faultodds.network_files import plain_words
+    from faultodds.knowledge.network_files import plain_words
 
     out = {MAIN_CAUSE: "the one cause this call is about", UNLISTED: knowledge.title_of(UNLISTED)}
     for name, component in knowledge.component.items():
@@ -81,44 +77,8 @@ def export(knowledge: Knowledge, path: Path, form: Literal["bif", "xmlbif"], rev
     Every number is written so that it reads back as the same double. Raises FaultoddsError for a path that
     cannot be written.
     """
-    from faultodds.network_files import write_bif, write_xmlbif
+    from faultodds.knowledge.network_files import write_bif, write_xmlbif
 
     network = build_network(knowledge)
     network.graph["revision"] = revision
     (write_bif if form == "bif" else write_xmlbif)(network, path)
-
-
-def hard_evidence(suspects: Suspects, evidence: Evidence) -> dict[str, str]:
-    """Evidence as node-state pairs of the network; for evidence with no repairs and no uncertain findings.
-
-    Equipment facts also say that what this machine does not have is sound.
-    """
-    pairs = dict(evidence.facts)
-    for fact, value in evidence.facts.items():
-        for mode in suspects.lacks.get(fact, {}).get(value, ()):
-            pairs[mode.partition(".")[0]] = OK
-    for s in evidence.seen:
-        (pairs[s.name],) = s.weights
-    return pairs
-
-
-def exact_mode_odds(
-    network: Any, suspects: Suspects, pairs: Mapping[str, str], chunk: int = 12
-) -> np.ndarray[Any, Any]:
-    """(M,) mode odds by pgmpy's variable elimination, asked in chunks of components (its cleverest use)."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", FutureWarning)
-        from pgmpy.inference import VariableElimination
-
-    engine = VariableElimination(network)
-    wanted = [c for c in suspects.components if c not in pairs]
-    odds = np.zeros(len(suspects.modes))
-    for start in range(0, len(wanted), chunk):
-        asked = wanted[start : start + chunk]
-        answers = engine.query(asked, evidence=dict(pairs), joint=False, show_progress=False)
-        for component in asked:
-            factor = answers[component]
-            for state, chance in zip(factor.state_names[component], factor.values, strict=True):
-                if state != OK:
-                    odds[suspects.mode_index[f"{component}.{state}"]] = chance
-    return odds

@@ -14,7 +14,7 @@ from collections.abc import Collection, Mapping
 from typing import Any
 
 from faultodds.errors import KnowledgeError, unknown
-from faultodds.schema import (
+from faultodds.knowledge.schema import (
     NOTHING_WRONG,
     UNLISTED,
     UNLISTED_MODE,

@@ -18,7 +18,7 @@ from collections.abc import Iterator
 from dataclasses import field
 from typing import Any, ClassVar, Literal
 
-from faultodds.readings.specs import ReadingSpec
+from faultodds.readings import ReadingSpec
 from faultodds.records import dataclass
 
 OK = "ok"
@@ -308,3 +308,8 @@ class Knowledge:
         component, _, name = mode.partition(".")
         record = self.component[component]
         return f"{record.title}: {record.modes[name].title}"
+
+
+def repair_modes(k: Knowledge, repair: Repair) -> list[str]:
+    """The modes a repair takes away, components written out, in the order written."""
+    return list(dict.fromkeys(m for target in repair.fixes for m in k.modes_under(target)))

@@ -18,8 +18,8 @@ import numpy as np
 import numpy.typing as npt
 
 from faultodds.errors import KnowledgeError
+from faultodds.knowledge.schema import NOTHING_WRONG, OK, UNLISTED, UNLISTED_MODE, Knowledge, Mechanism, Observable
 from faultodds.records import dataclass
-from faultodds.schema import NOTHING_WRONG, OK, UNLISTED, UNLISTED_MODE, Knowledge, Mechanism, Observable
 
 Floats = npt.NDArray[np.float64]
 Role = Literal["main_cause", "fact", "component", "mechanism", "step", "observable", "part"]

@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 
 from faultodds.errors import BadReading
-from faultodds.readings.lexicon import EXAMPLES
 from faultodds.readings.numbers import NUMBER, neat, number
 from faultodds.readings.parse import Quantity, not_read, plain
 from faultodds.readings.specs import ReadingSpec
+from faultodds.readings.spoken import EXAMPLES
 from faultodds.readings.sums_gas import clocked_input
 
 # -------------------------------------------------------------------------------------------------

@@ -8,14 +8,14 @@ from dataclasses import dataclass, field
 
 from faultodds.errors import BadReading
 from faultodds.readings.bands import segments, shares, standard_uncertainty
-from faultodds.readings.lexicon import EXAMPLES
 from faultodds.readings.meter import less_leads, meter_uncertainty
 from faultodds.readings.numbers import neat
 from faultodds.readings.parse import Quantity, plain, quantity, split_windings
 from faultodds.readings.problems import floor_of
 from faultodds.readings.specs import ReadingSpec, Winding
+from faultodds.readings.spoken import EXAMPLES
 from faultodds.readings.sums_heat import celsius, chart_ohms
-from faultodds.readings.wording import in_words
+from faultodds.readings.verdict import in_words
 
 SURE = 0.8
 """The verdict names an outcome from this likelihood up; below it the reading is borderline."""

@@ -12,17 +12,9 @@ from dataclasses import dataclass
 
 from faultodds.errors import BadReading
 from faultodds.readings.bands import ends
-from faultodds.readings.lexicon import (
-    BEEP_WORDS,
-    BELOW_ZERO,
-    EXAMPLES,
-    LIMITS,
-    OPEN_WORDS,
-    SHORT_WORDS,
-    SILENT_WORDS,
-)
 from faultodds.readings.numbers import NUMBER, either_way, neat, number
 from faultodds.readings.specs import ReadingSpec
+from faultodds.readings.spoken import BEEP_WORDS, BELOW_ZERO, EXAMPLES, LIMITS, OPEN_WORDS, SHORT_WORDS, SILENT_WORDS
 from faultodds.readings.units import RIVALS, convert, family_of, is_small_m, known_units, shown, unit_named
 
 _LEAD_IN = re.compile(

@@ -7,10 +7,10 @@ import re
 from dataclasses import dataclass
 
 from faultodds.errors import BadReading
-from faultodds.readings.lexicon import EXAMPLES
 from faultodds.readings.numbers import NUMBER, neat, number
 from faultodds.readings.parse import Quantity, not_read, plain, quantity
 from faultodds.readings.specs import ReadingSpec
+from faultodds.readings.spoken import EXAMPLES
 from faultodds.readings.units import convert, shown, unit_named
 
 # --- water left in a spun load

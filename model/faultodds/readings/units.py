@@ -180,6 +180,6 @@ def convert_plain(value: float, unit: str, target: str) -> float:
 
 
 def _fpm_of_cfm(cfm: float, inches: float) -> float:
-    from faultodds.readings.sums import air_speed
+    from faultodds.readings.sums_air import air_speed
 
     return air_speed(cfm, inches)

@@ -17,7 +17,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
-from faultodds.errors import FaultoddsError
+from faultodds.errors import RevisionError
 from faultodds.files import data_folder
 from faultodds.records import dataclass
 
@@ -27,10 +27,6 @@ SUFFIX: Final = ".toml"
 HISTORY: Final = "history.jsonl"
 ACCEPT: Final = "accept"
 ROLLBACK: Final = "rollback"
-
-
-class RevisionError(FaultoddsError):
-    """A revision of the priors that cannot be read, accepted or used."""
 
 
 @dataclass(frozen=True)

@@ -17,9 +17,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
-from faultodds.revisions.accepted import RevisionError, revision_path
-from faultodds.records import dataclass
+from faultodds.errors import RevisionError
 from faultodds.knowledge import Knowledge
+from faultodds.records import dataclass
+from faultodds.revisions.decisions import revision_path
 
 FORMAT: Final = 1
 _SEAL: Final = "# faultodds revision, sha256 of what follows: "
@@ -75,8 +76,8 @@ def lay_over(knowledge: Knowledge, revision: Revision) -> Knowledge:
 
     Raises RevisionError when the revision is for another appliance, or names what the file no longer has.
     """
-    from faultodds.knowledge import overlay
     from faultodds.errors import FaultoddsError
+    from faultodds.knowledge import overlay
 
     if revision.appliance != knowledge.appliance.id:
         raise RevisionError(

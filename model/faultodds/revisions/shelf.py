@@ -11,10 +11,22 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Final, Literal
 
-from faultodds.revisions import accepted
-from faultodds.revisions.accepted import FILE, RevisionError, revision_ids, revision_path, shelf
+from faultodds.errors import RevisionError
 from faultodds.names import match
 from faultodds.records import dataclass
+from faultodds.revisions import decisions
+from faultodds.revisions.decisions import (
+    ACCEPT,
+    FILE,
+    SUFFIX,
+    accepted,
+    history,
+    now,
+    revision_ids,
+    revision_path,
+    shelf,
+    standing,
+)
 from faultodds.revisions.revision import LogSource, Number, Plain, Revision, read, write
 
 Status = Literal["accepted", "accepted before", "proposed", "damaged"]
@@ -51,7 +63,7 @@ def propose(
     numbers: Mapping[str, Number],
     settings: Mapping[str, Plain] | None = None,
     notes: tuple[str, ...] = (),
-    clock: Callable[[], datetime] = accepted.now,
+    clock: Callable[[], datetime] = now,
 ) -> Revision:
     """Write learned numbers as a new revision; it stands for nothing until it is accepted.
 
@@ -97,9 +109,9 @@ def get(appliance: str, typed: str) -> Revision:
 
 def shelved(appliance: str) -> list[Shelved]:
     """Every revision of an appliance, newest first, damaged ones too."""
-    decisions = accepted.history(appliance)
-    stands = accepted.standing(decisions)
-    once = {d.revision for d in decisions if d.action == accepted.ACCEPT}
+    decided = history(appliance)
+    stands = standing(decided)
+    once = {d.revision for d in decided if d.action == ACCEPT}
     found = []
     for name in reversed(revision_ids(appliance)):
         status: Status = "accepted before" if name in once else "proposed"
@@ -136,7 +148,7 @@ def accept(appliance: str, typed: str, fingerprint: str, *, anyway: bool = False
                 f"'faultodds tune {revision.log.name}', or accept it all the same: faultodds revision accept {name} --anyway"
             )
     before = _before(appliance)
-    accepted.accept(appliance, name)
+    decisions.accept(appliance, name)
     return name, before
 
 
@@ -167,14 +179,14 @@ def _value(here: Number | None, there: Number | None) -> float | None:
 def _before(appliance: str) -> str:
     """What stands now; a damaged history counts as the file, since accepting is the way out of it."""
     try:
-        return accepted.accepted(appliance)
+        return accepted(appliance)
     except RevisionError:
         return FILE
 
 
 def _next_id(appliance: str, made_at: datetime) -> str:
     day = f"{made_at.astimezone():%Y-%m-%d}"
-    taken = {path.stem for path in shelf(appliance).glob(f"{day}-*{accepted.SUFFIX}")}
+    taken = {path.stem for path in shelf(appliance).glob(f"{day}-*{SUFFIX}")}
     number = 1
     while (name := f"{day}-{_letters(number)}") in taken:
         number += 1
@@ -193,7 +205,7 @@ def _letters(number: int) -> str:
 def _elsewhere(appliance: str, typed: str) -> str:
     """A hint when another appliance has a revision of that very name."""
     here = shelf(appliance)
-    others = sorted(p.parent.name for p in here.parent.glob(f"*/{_safe(typed)}{accepted.SUFFIX}") if p.parent != here)
+    others = sorted(p.parent.name for p in here.parent.glob(f"*/{_safe(typed)}{SUFFIX}") if p.parent != here)
     return f"'{others[0]}' has one of that name: add --appliance {others[0]}." if others else ""
 
 

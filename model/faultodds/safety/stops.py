@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from faultodds.errors import FaultoddsError, SafetyStop
-from faultodds.knowledge import find, read_bytes
+from faultodds.files import find, read_bytes
 from faultodds.names import fold
 
 NO = frozenset({"no", "n", "false", "0", "off", "none"})

@@ -21,22 +21,18 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from faultodds.errors import FaultoddsError
-from faultodds.folders import data_folder
+from faultodds.errors import ShopError
+from faultodds.files import data_folder
 
 if TYPE_CHECKING:
-    from faultodds.appliance import Appliance
-    from faultodds.shop_records import Shop
+    from faultodds.belief import Appliance
+    from faultodds.shop.records import Shop
 
 SHOP_VARIABLE: Final = "FAULTODDS_SHOP"
 TECHNICIAN_VARIABLE: Final = "FAULTODDS_TECHNICIAN"
 FILE_NAME: Final = "shop.toml"
 NONE: Final = "none"
 """In place of a file or a technician: without one."""
-
-
-class ShopError(FaultoddsError):
-    """A shop file that cannot be used; names the file and the key."""
 
 
 def default_path() -> Path:
@@ -69,7 +65,7 @@ def find(given: str | None = None) -> Path | None:
 
 def read(path: Path) -> Shop:
     """The shop file at a path, from the cache when it is known; ShopError names what is wrong with it."""
-    from faultodds.shop_cache import cached
+    from faultodds.shop.parsed import cached
 
     return cached(path)
 
@@ -89,7 +85,7 @@ def priced(appliance: Appliance, shop: str | None = None, technician: str | None
     path = find(shop)
     wanted = chosen_technician(technician)
     if path is not None:
-        from faultodds.shop_overlay import lay_over
+        from faultodds.shop.laid_over import lay_over
 
         return lay_over(appliance, read(path), path, wanted)
     if wanted:

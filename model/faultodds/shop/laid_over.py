@@ -6,12 +6,11 @@ import dataclasses
 from collections.abc import Iterator
 from pathlib import Path
 
-from faultodds import overlay
-from faultodds.appliance import Appliance
+from faultodds.belief import Appliance, Used
+from faultodds.knowledge import Knowledge, overlay
 from faultodds.names import match
-from faultodds.schema import Knowledge
-from faultodds.shop_records import Shop, ShopCosts, Technician, Times, Used, given
-from faultodds.shop_rules import check
+from faultodds.shop.records import Shop, ShopCosts, Technician, Times, given
+from faultodds.shop.rules import check
 
 
 def lay_over(appliance: Appliance, shop: Shop, path: Path, technician: str = "") -> Appliance:

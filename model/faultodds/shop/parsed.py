@@ -13,11 +13,11 @@ from pathlib import Path
 
 import msgspec
 
-from faultodds.appliance import cache_folder
-from faultodds.shop import ShopError
-from faultodds.shop_records import Shop
+from faultodds.errors import ShopError
+from faultodds.files import cache_folder
+from faultodds.shop.records import Shop
 
-_CHECKING_CODE = ("shop_records.py", "shop_file.py")
+_CHECKING_CODE = ("records.py", "shop_file.py")
 _SUFFIX = ".shop"
 # Older entries kept beside the newest: two or three files may be in turns.
 KEPT = 5
@@ -32,7 +32,7 @@ def cached(path: Path) -> Shop:
     entry = cache_folder() / f"shop-{_key(data)}{_SUFFIX}"
     with contextlib.suppress(OSError, msgspec.MsgspecError):
         return msgspec.msgpack.decode(entry.read_bytes(), type=Shop)
-    from faultodds.shop_file import parse
+    from faultodds.shop.shop_file import parse
 
     shop = parse(data, path.name)
     with contextlib.suppress(OSError):

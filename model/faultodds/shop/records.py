@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import field
-from pathlib import Path
 from typing import Any, ClassVar
 
+from faultodds.knowledge import STRICT
 from faultodds.records import dataclass
-from faultodds.schema import STRICT
 
 
 @dataclass(frozen=True)
@@ -76,18 +75,6 @@ class Shop:
     access: dict[str, Times] = field(default_factory=dict)
     van: Van = field(default_factory=Van)
     technician: dict[str, Technician] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Used:
-    """Which shop file was laid over an appliance, and for which technician (empty for none in particular)."""
-
-    path: Path
-    name: str
-    technician: str
-    technician_name: str
-    qualified: bool
-    carrying: float
 
 
 def given(costs: ShopCosts) -> dict[str, float]:

@@ -6,10 +6,9 @@ import dataclasses
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from faultodds.errors import unknown
-from faultodds.schema import Knowledge
-from faultodds.shop import ShopError
-from faultodds.shop_records import Shop, ShopCosts, given
+from faultodds.errors import ShopError, unknown
+from faultodds.knowledge import Knowledge
+from faultodds.shop.records import Shop, ShopCosts, given
 
 # Past these a number is taken for a slip: minutes of one piece of work, an hour's labour, any other amount (both in the
 # knowledge file's currency), how far a technician's pace may be from the usual, an exchange rate.

@@ -15,13 +15,12 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from faultodds.appliance import Appliance
-from faultodds.errors import nearest
+from faultodds.belief import Appliance
+from faultodds.errors import ShopError, nearest
+from faultodds.knowledge import Knowledge
 from faultodds.records import dataclass
-from faultodds.schema import Knowledge
-from faultodds.shop import ShopError
-from faultodds.shop_overlay import lay_over
-from faultodds.shop_records import Shop, ShopCosts, Technician, Van
+from faultodds.shop.laid_over import lay_over
+from faultodds.shop.records import Shop, ShopCosts, Technician, Van
 
 # --- reading -------------------------------------------------------------------------------------------------------
 

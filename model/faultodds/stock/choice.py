@@ -19,11 +19,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from faultodds.errors import FaultoddsError
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.tables import Floats
 
 if TYPE_CHECKING:
-    from faultodds.stock import Limit, Need, Stock
+    from faultodds.stock.needs import Limit, Need, Stock
 
 # In choosing within a limit, a part costs this share of itself: it breaks ties in favour of the cheaper load.
 TIE = 1e-7

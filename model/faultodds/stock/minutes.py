@@ -18,12 +18,10 @@ import numpy as np
 from faultodds.advice import Problem, Situation
 from faultodds.belief import Belief, Evidence, infer, main_cause_weights
 from faultodds.errors import ClashError
-from faultodds.knowledge import repair_modes
+from faultodds.knowledge import Check, Floats, Repair, Symptom, repair_modes
 from faultodds.records import dataclass
-from faultodds.schema import Check, Repair, Symptom
-from faultodds.stock import Ints, Stock
-from faultodds.stock_play import Play
-from faultodds.tables import Floats
+from faultodds.stock.needs import Ints, Stock
+from faultodds.stock.play import Play
 
 # Calls played out for one answer.
 PLAYED = 200

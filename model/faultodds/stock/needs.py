@@ -24,15 +24,12 @@ import numpy as np
 import numpy.typing as npt
 
 from faultodds.advice import Situation
-from faultodds.appliance import Appliance
-from faultodds.belief import Belief, likely
+from faultodds.belief import Appliance, Belief, likely
 from faultodds.errors import FaultoddsError, unknown
-from faultodds.knowledge import repair_modes
+from faultodds.knowledge import UNLISTED_MODE, Floats, Knowledge, Repair, repair_modes
 from faultodds.names import match
 from faultodds.records import dataclass
-from faultodds.schema import UNLISTED_MODE, Knowledge, Repair
-from faultodds.shop_records import Van
-from faultodds.tables import Floats
+from faultodds.shop import Van
 
 Ints = npt.NDArray[np.int64]
 Need = tuple[str, ...]
@@ -227,7 +224,7 @@ class Stock:
         """The best load within a limit. Raises FaultoddsError for a limit that makes no sense, UnknownName for a
         part.
         """
-        from faultodds.stock_choice import best
+        from faultodds.stock.choice import best
 
         limit = limit or Limit()
         limit.check()

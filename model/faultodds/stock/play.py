@@ -15,19 +15,24 @@ from functools import cached_property
 
 import numpy as np
 
-from faultodds.advice import Problem
-from faultodds.advice.ledger import Ledger
-from faultodds.advice.policy import CHECK, REFER, REPAIR, Bools, Policy
-from faultodds.advice.problem import HOPELESS
-from faultodds.advice.ranking import BIT_PRICES, STAGES
-from faultodds.advice.rollout import DEPTH, Rollout
-from faultodds.advice.stopping import even_points
-from faultodds.belief import likely
-from faultodds.knowledge import repair_modes
+from faultodds.advice import (
+    BIT_PRICES,
+    CHECK,
+    DEPTH,
+    HOPELESS,
+    REFER,
+    REPAIR,
+    STAGES,
+    Bools,
+    Ledger,
+    Policy,
+    Problem,
+    Rollout,
+    even_points,
+)
+from faultodds.belief import Suspects, likely
+from faultodds.knowledge import UNLISTED_MODE, Floats, repair_modes
 from faultodds.records import dataclass
-from faultodds.schema import UNLISTED_MODE
-from faultodds.suspects import Suspects
-from faultodds.tables import Floats
 
 # Chances that add up to less than this cannot be told from none.
 FAINT = 1e-12

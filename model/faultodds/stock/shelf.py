@@ -17,9 +17,9 @@ from functools import cached_property
 import numpy as np
 
 from faultodds.errors import FaultoddsError
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.stock import FREE, Limit, Need, Stock
-from faultodds.tables import Floats
+from faultodds.stock.needs import FREE, Limit, Need, Stock
 
 MOST_CALLS = 500
 # Calls played out for one answer, over all shelves' worth of them.

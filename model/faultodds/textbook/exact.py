@@ -14,10 +14,9 @@ from functools import cache
 
 import numpy as np
 
-from faultodds.advice.policy import Policy
-from faultodds.advice.problem import SOUND
+from faultodds.advice import SOUND, Policy
 from faultodds.errors import FaultoddsError
-from faultodds.tables import Floats
+from faultodds.knowledge import Floats
 
 MOST_CELLS = 5_000_000
 # A repair that did not take may be tried again, this often in all; what more would bring is under a hundredth of a percent.

@@ -10,11 +10,22 @@ from collections.abc import Callable
 
 import numpy as np
 
-from faultodds.advice.policy import CHECK, NOTHING_TOLD, REFER, REPAIR, RUN, Choice, Move, Policy
-from faultodds.advice.problem import SOUND
-from faultodds.advice.ranking import MANY_BIT_PRICES
-from faultodds.advice.rollout import DEPTH, Front, Rollout
-from faultodds.tables import Floats
+from faultodds.advice import (
+    CHECK,
+    DEPTH,
+    MANY_BIT_PRICES,
+    NOTHING_TOLD,
+    REFER,
+    REPAIR,
+    RUN,
+    SOUND,
+    Choice,
+    Front,
+    Move,
+    Policy,
+    Rollout,
+)
+from faultodds.knowledge import Floats
 
 Rule = Callable[[Front], Choice]
 

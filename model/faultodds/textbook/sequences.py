@@ -16,8 +16,8 @@ from functools import cache
 import numpy as np
 
 from faultodds.errors import FaultoddsError
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.tables import Floats
 
 # Every set of actions is looked at; each further action doubles the work.
 MOST_ACTIONS = 16

@@ -1,10 +1,7 @@
-"""Learning from a shop's own jobs: `fit` for the numbers, `gibbs.sample` for how sure they are, `draw.draw_log` for practice logs.
+"""Learning from a shop's own jobs: chances, how sure they are, and practice logs drawn from them."""
 
-Nothing here is on the everyday path; pandas, scipy and scikit-learn are imported where they are used.
-"""
-
-from faultodds.tuning.draw import draw_log
-from faultodds.tuning.fit import Learned, fit
-from faultodds.tuning.settings import Settings
-
-__all__ = ["Learned", "Settings", "draw_log", "fit"]
+from faultodds.tuning.fitting import fit
+from faultodds.tuning.from_log import learn
+from faultodds.tuning.learned_words import ENOUGH, KIND_TITLES, Item, items, movers, of_kind, sentence, shown, span
+from faultodds.tuning.likelihood import Silence
+from faultodds.tuning.settings import AUTO, CEILING, KINDS, Settings

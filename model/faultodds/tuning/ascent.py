@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from faultodds.errors import FaultoddsError
-from faultodds.tables import Floats
+from faultodds.knowledge import Floats
 from faultodds.tuning import strengths
 from faultodds.tuning.arrays import TINY
 from faultodds.tuning.families import Families

@@ -21,8 +21,8 @@ import numpy.typing as npt
 
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.tables import Floats
 from faultodds.tuning.arrays import Arrays, Singles
 from faultodds.tuning.families import Families, Index
 from faultodds.tuning.structure import Structure

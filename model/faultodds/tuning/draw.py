@@ -13,9 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from faultodds.joblog import clean
-from faultodds.knowledge import repair_modes
-from faultodds.schema import UNLISTED, UNLISTED_MODE, Knowledge
-from faultodds.tables import Table, build_tables, main_cause_states
+from faultodds.knowledge import UNLISTED, UNLISTED_MODE, Knowledge, Table, build_tables, main_cause_states, repair_modes
 from faultodds.tuning.families import DONE, build
 
 if TYPE_CHECKING:
@@ -171,7 +169,7 @@ def _repairs(
     knowledge: Knowledge, nodes: _Nodes, rng: Rng, theta: npt.NDArray[np.float64] | None
 ) -> npt.NDArray[np.bool_]:
     """(repairs, jobs) which repairs are done: noisy-OR over the faults that each puts right."""
-    from faultodds.suspects import compile_suspects
+    from faultodds.belief import compile_suspects
 
     families, layout = build(knowledge, compile_suspects(knowledge, 0.5))
     chance = families.padded(families.prior if theta is None else theta)[families.part[:, 1]]

@@ -18,8 +18,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.tables import Floats
 
 LEVEL: Final = 0.05
 FEWEST_JOBS: Final = 20

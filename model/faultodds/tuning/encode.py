@@ -15,8 +15,8 @@ import numpy as np
 
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.tables import Floats
 from faultodds.tuning.courses import Moments, moments_of, read_course
 from faultodds.tuning.families import Index
 from faultodds.tuning.structure import GUESSES, Small, Structure

@@ -18,11 +18,9 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from faultodds.knowledge import repair_modes
+from faultodds.belief import Suspects
+from faultodds.knowledge import Floats, Knowledge, Observable, repair_modes, spread
 from faultodds.records import dataclass
-from faultodds.schema import Knowledge, Observable
-from faultodds.suspects import Suspects
-from faultodds.tables import Floats, spread
 from faultodds.tuning.settings import KINDS
 
 Index = npt.NDArray[np.int64]

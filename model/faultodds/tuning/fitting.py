@@ -10,21 +10,19 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from faultodds import overlay
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
+from faultodds.knowledge import Floats, Knowledge, overlay
 from faultodds.records import dataclass
-from faultodds.schema import Knowledge
-from faultodds.tables import Floats
 from faultodds.tuning import missing
 from faultodds.tuning import places as file_places
 from faultodds.tuning.ascent import WARM, Ascent, trust_of
 from faultodds.tuning.encode import Chunk, Encoder, frames_of
 from faultodds.tuning.families import Families
 from faultodds.tuning.guesses import prepared
+from faultodds.tuning.likelihood import Silence
 from faultodds.tuning.places import Place
 from faultodds.tuning.settings import Settings
-from faultodds.tuning.statistics import Silence
 from faultodds.tuning.structure import Structure, structure_of
 from faultodds.tuning.work import each, one_thread_each, workers
 

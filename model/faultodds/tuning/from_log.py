@@ -9,18 +9,15 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from faultodds.accepted import FILE
 from faultodds.errors import FaultoddsError
-from faultodds.revision import LogSource, Number, Plain, Revision
-from faultodds.tuning.revisions import propose
+from faultodds.revisions import FILE, LogSource, Number, Plain, Revision, propose
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from faultodds.appliance import Appliance
-    from faultodds.schema import Knowledge
-    from faultodds.tables import Floats
-    from faultodds.tuning.fit import Learned
+    from faultodds.belief import Appliance
+    from faultodds.knowledge import Floats, Knowledge
+    from faultodds.tuning.fitting import Learned
     from faultodds.tuning.gibbs import Draws
     from faultodds.tuning.settings import Settings
     from faultodds.tuning.structure import Structure
@@ -51,8 +48,8 @@ def learn(
 
     Raises FaultoddsError for a log that cannot be learned from; then nothing is written.
     """
-    from faultodds.joblog.clean import read_clean
-    from faultodds.tuning.fit import fit
+    from faultodds.joblog import read_clean
+    from faultodds.tuning.fitting import fit
 
     if appliance.revision != FILE:
         raise FaultoddsError("learning starts from the knowledge file's own numbers: open it with revision='file'.")
@@ -77,7 +74,7 @@ def learn(
 
 def _sampled(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned, sweeps: int, tick: Tick) -> Draws:
     """As `gibbs.sample`, telling how far it is: on a long log this takes minutes."""
-    from faultodds.tuning.fit import encoded
+    from faultodds.tuning.fitting import encoded
     from faultodds.tuning.gibbs import Chain, Draws
     from faultodds.tuning.structure import structure_of
     from faultodds.tuning.work import one_thread_each
@@ -132,7 +129,7 @@ def ceiling_notes(learned: Learned) -> list[str]:
 
 def interval_notes(knowledge: Knowledge, numbers: Mapping[str, Number]) -> list[str]:
     """What to know of the intervals: where they rest on few draws, and where they miss the number they belong to."""
-    from faultodds.tuning.wording import items
+    from faultodds.tuning.learned_words import items
 
     causes = [i for i in items(knowledge, numbers) if i.kind == "causes" and i.low is not None]
     rough = sorted((i for i in causes if (i.draws or 0.0) < FEW_DRAWS), key=lambda i: i.draws or 0.0)
@@ -195,7 +192,7 @@ def main_chances(structure: Structure, frame: pd.DataFrame, learned: Learned) ->
     from faultodds.tuning import statistics
     from faultodds.tuning.arrays import arrays_of
     from faultodds.tuning.ascent import trust_of
-    from faultodds.tuning.fit import encoded
+    from faultodds.tuning.fitting import encoded
     from faultodds.tuning.guesses import prepared
 
     settings = learned.settings.replace(half_life_days=None)

@@ -15,15 +15,14 @@ import numpy as np
 import numpy.typing as npt
 
 from faultodds.errors import unknown
+from faultodds.knowledge import Floats, Knowledge
 from faultodds.records import dataclass
-from faultodds.schema import Knowledge
-from faultodds.tables import Floats
 from faultodds.tuning import statistics
 from faultodds.tuning.arrays import TINY, Arrays, arrays_of
 from faultodds.tuning.ascent import trust_of
 from faultodds.tuning.encode import Chunk, done_start, silent_fact_start, silent_start, split_start
 from faultodds.tuning.families import Index
-from faultodds.tuning.fit import Learned, encoded, fit
+from faultodds.tuning.fitting import Learned, encoded, fit
 from faultodds.tuning.guesses import prepared
 from faultodds.tuning.likelihood import behind_gaps, done_for_need
 from faultodds.tuning.places import Place

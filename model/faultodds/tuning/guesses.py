@@ -14,7 +14,7 @@ import dataclasses
 
 import numpy as np
 
-from faultodds.tables import Floats
+from faultodds.knowledge import Floats
 from faultodds.tuning import missing
 from faultodds.tuning.arrays import arrays_of
 from faultodds.tuning.encode import Chunk, done_start, split_start

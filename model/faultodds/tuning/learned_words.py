@@ -10,13 +10,12 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Final, Literal
 
-from faultodds.overlay import SEPARATOR
+from faultodds.knowledge import NOTHING_WRONG, SEPARATOR, UNLISTED, Knowledge
 from faultodds.records import dataclass
-from faultodds.revision import Number
-from faultodds.schema import NOTHING_WRONG, UNLISTED, Knowledge
+from faultodds.revisions import Number
 
 Kind = Literal["causes", "companions", "facts", "checks", "repairs", "habits", "other"]
-KINDS: Final[dict[str, str]] = {
+KIND_TITLES: Final[dict[str, str]] = {
     "causes": "main causes, share of calls",
     "companions": "faults that come along, chance",
     "facts": "what the facts say, factor",

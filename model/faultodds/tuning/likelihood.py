@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.tables import Floats
 from faultodds.tuning import courses
 from faultodds.tuning.arrays import NEVER, Arrays, Singles, log
 from faultodds.tuning.encode import Chunk

@@ -21,8 +21,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.tables import Floats
 from faultodds.tuning import likelihood as passes
 from faultodds.tuning.arrays import Arrays, arrays_of
 from faultodds.tuning.encode import Chunk, silent_fact_start, silent_start, split_start

@@ -7,10 +7,9 @@ from typing import Any
 
 import numpy as np
 
+from faultodds.belief import Suspects
+from faultodds.knowledge import NOTHING_WRONG, UNLISTED, UNLISTED_MODE, Floats, Knowledge
 from faultodds.records import dataclass
-from faultodds.schema import NOTHING_WRONG, UNLISTED, UNLISTED_MODE, Knowledge
-from faultodds.suspects import Suspects
-from faultodds.tables import Floats
 from faultodds.tuning.families import Families
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from faultodds.tables import Floats
+from faultodds.knowledge import Floats
 from faultodds.tuning.families import Families
 from faultodds.tuning.settings import KINDS, WORTH
 from faultodds.tuning.structure import Structure

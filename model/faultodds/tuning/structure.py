@@ -13,11 +13,9 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from faultodds.knowledge import repair_modes
+from faultodds.belief import Suspects, compile_suspects
+from faultodds.knowledge import UNLISTED, Floats, Knowledge, Observable, repair_modes
 from faultodds.records import dataclass
-from faultodds.schema import UNLISTED, Knowledge, Observable
-from faultodds.suspects import Suspects, compile_suspects
-from faultodds.tables import Floats
 from faultodds.tuning.families import DONE, Families, Index, Layout, build
 
 Small = npt.NDArray[np.int32]

@@ -11,10 +11,11 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Protocol
 
 from faultodds.errors import FaultoddsError
-from faultodds.tables import Floats
+from faultodds.knowledge import Floats
 from faultodds.tuning.encode import Chunk
+from faultodds.tuning.likelihood import Silence, Trust
 from faultodds.tuning.settings import Settings
-from faultodds.tuning.statistics import Silence, Statistics, Trust, statistics, total
+from faultodds.tuning.statistics import Statistics, statistics, total
 from faultodds.tuning.structure import Structure
 
 

@@ -15,8 +15,8 @@ from faultodds.advice.policy import CHECK, REPAIR, RUN, Choice, Policy
 from faultodds.advice.problem import HOPELESS, SOUND, Problem
 from faultodds.advice.ranking import BIT_PRICES, Ranking
 from faultodds.advice.rollout import DEPTH, MONEY, Front, Rollout
+from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.tables import Floats
 
 # Branches less likely than this are settled at what their repairs take, plus labour for what is not known yet.
 LEAST = 0.004

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from faultodds.advice.plan_words import FINISHED_TODAY, cautions
-from faultodds.answers import evidence_list, shop_used
+from faultodds.advice.answers import evidence_list, shop_used
+from faultodds.advice.plan.plan_words import FINISHED_TODAY, cautions
 
 if TYPE_CHECKING:
-    from faultodds.advice import NextMove
-    from faultodds.advice.ahead import Ahead
-    from faultodds.advice.plan import Plan, Step
+    from faultodds.advice.advisor import NextMove
+    from faultodds.advice.plan.ahead import Ahead
+    from faultodds.advice.plan.tree import Plan, Step
     from faultodds.advice.sensitivity import Edge, Sensitivity, WhatIf
-    from faultodds.appliance import Appliance
-    from faultodds.belief import Belief
-    from faultodds.schema import Knowledge
+    from faultodds.belief import Appliance, Belief
+    from faultodds.knowledge import Knowledge
 
 
 def _round(value: float) -> float:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from faultodds.advice.plan import Branch, Plan, Step
+from faultodds.advice.plan.tree import Branch, Plan, Step
 from faultodds.advice.words import money, percent
-from faultodds.schema import Caution, Knowledge, Work
+from faultodds.knowledge import Caution, Knowledge, Work
 
 FINISHED_TODAY = (
     "the machine is right and has passed its run when you leave: not handed over, nothing left to others, no callback"

@@ -12,15 +12,14 @@ import heapq
 from collections.abc import Callable, Iterator
 from dataclasses import field
 
-from faultodds.advice import AS_GOOD_AS_FOUND, Kind, MachineStates, NextMove, Problem, Situation, State, best_move
-from faultodds.advice.ahead import Ahead, look_ahead, mixed
-from faultodds.advice.machine import Move
-from faultodds.appliance import Appliance
-from faultodds.belief import Belief, Evidence, Fixed, Seen, infer
+from faultodds.advice.advisor import AS_GOOD_AS_FOUND, Kind, NextMove, best_move
+from faultodds.advice.machine import MachineStates, Move, State
+from faultodds.advice.plan.ahead import Ahead, look_ahead, mixed
+from faultodds.advice.problem import Problem, Situation
+from faultodds.belief import Appliance, Belief, Evidence, Fixed, Seen, infer
 from faultodds.errors import FaultoddsError
-from faultodds.knowledge import repair_modes
+from faultodds.knowledge import Work, repair_modes
 from faultodds.records import dataclass
-from faultodds.schema import Work
 
 DEPTH = 3
 NODES = 40

@@ -10,12 +10,11 @@ from typing import Any, Literal, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from faultodds.advice import NextMove, Problem, Situation
-from faultodds.appliance import Appliance
-from faultodds.belief import Belief
+from faultodds.advice.advisor import NextMove
+from faultodds.advice.problem import Problem, Situation
+from faultodds.belief import Appliance, Belief
+from faultodds.knowledge import UNLISTED, UNLISTED_MODE, Check, Costs, Floats, Knowledge, Repair
 from faultodds.records import dataclass
-from faultodds.schema import UNLISTED, UNLISTED_MODE, Check, Costs, Knowledge, Repair
-from faultodds.tables import Floats
 
 Record = TypeVar("Record", Costs, Check, Repair)
 Kind = Literal["odds", "money", "minutes", "blind", "mistakes"]

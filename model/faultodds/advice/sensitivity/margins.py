@@ -10,11 +10,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import field
 
-from faultodds import advice
-from faultodds.advice import MachineStates, NextMove, Problem, Ranking, Situation
-from faultodds.advice.inputs import Case, Input, inputs_for
-from faultodds.appliance import Appliance
-from faultodds.belief import Belief
+from faultodds.advice import advisor as advice
+from faultodds.advice.advisor import NextMove
+from faultodds.advice.machine import MachineStates
+from faultodds.advice.problem import Problem, Situation
+from faultodds.advice.ranking import Ranking
+from faultodds.advice.sensitivity.inputs import Case, Input, inputs_for
+from faultodds.belief import Appliance, Belief
 from faultodds.records import dataclass
 
 # Another move counts from this share of the job's expected cost on; closer than that, either will do.

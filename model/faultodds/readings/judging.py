@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from faultodds.errors import BadReading, unknown
 from faultodds.readings.bands import ends
 from faultodds.readings.kinds import SURE, Circumstances, Found, read
-from faultodds.readings.lexicon import EXAMPLES
 from faultodds.readings.parse import Quantity, leads_ohms, said, take_leads
 from faultodds.readings.specs import ReadingSpec
+from faultodds.readings.spoken import EXAMPLES
 from faultodds.readings.units import family_of
-from faultodds.readings.wording import borderline, describe, in_words
+from faultodds.readings.verdict import borderline, describe, in_words
 
 
 @dataclass(frozen=True, slots=True)

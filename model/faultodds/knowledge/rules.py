@@ -1,0 +1,397 @@
+"""What a knowledge file must keep beyond types and known keys: names, sums, circles, reach, cautions.
+
+Each rule yields a sentence for whoever edits the file, the key first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+
+from faultodds.errors import KnowledgeError, nearest
+from faultodds.knowledge.schema import (
+    NOTHING_WRONG,
+    OK,
+    UNLISTED,
+    UNLISTED_MODE,
+    Knowledge,
+    Observable,
+    Work,
+    repair_modes,
+)
+from faultodds.knowledge.tables import mechanism_order
+
+FORMAT = 1
+SUM_TOLERANCE = 1e-6
+
+
+def problems_of(knowledge: Knowledge) -> Iterator[str]:
+    """Every problem of a knowledge file, one sentence each, in the order of the rules."""
+    for rule in _RULES:
+        yield from rule(knowledge)
+
+
+# --- what the file means: each check yields problems as text; the first is raised --------------------------------------
+
+
+def _no_such(key: str, kind: str, found: str, allowed: Iterable[str]) -> str:
+    names = list(allowed)
+    close = nearest(found, names)
+    guess = f" Did you mean '{close}'?" if close else ""
+    known = ", ".join(names[:10]) + (f" and {len(names) - 10} more" if len(names) > 10 else "")
+    return f"{key}: there is no {kind} called '{found}'.{guess} Known: {known}."
+
+
+def _check_header(k: Knowledge) -> Iterator[str]:
+    if k.appliance.format != FORMAT:
+        yield f"appliance.format: found {k.appliance.format}; this version reads format {FORMAT}."
+    if k.costs.verify not in k.check:
+        yield _no_such("costs.verify", "check", k.costs.verify, k.check)
+    for name in ("labour_rate", "callback", "refer", "travel"):
+        if not 0 <= getattr(k.costs, name) < float("inf"):
+            yield f"costs.{name}: found {getattr(k.costs, name)}; a cost is 0 or more."
+
+
+def _check_names(k: Knowledge) -> Iterator[str]:
+    """Every node of the network has its own identifier-like name."""
+    used: dict[str, str] = {"main_cause": "the main cause", UNLISTED: "the unlisted cause"}
+    for group in ("component", "context", "equipment", "mechanism", "symptom", "check", "stop"):
+        for name in getattr(k, group):
+            key = f"{group}.{name}"
+            if not name.isidentifier() or "__" in name or name != name.lower():
+                yield f"{key}: a name is lower-case letters, digits and single underscores, and starts with a letter."
+            if name in used:
+                yield f"{key}: the name '{name}' is already taken by {used[name]}; choose another."
+            used[name] = key
+    for mode, _ in k.modes():
+        name = mode.partition(".")[2]
+        if not name.isidentifier() or name == OK or "__" in name or name != name.lower():
+            yield f"component.{mode}: a mode's name is lower-case letters, digits and single underscores, and not '{OK}'."
+
+
+def _check_shares(k: Knowledge) -> Iterator[str]:
+    for mode, record in k.modes():
+        if not 0 <= record.share < float("inf"):
+            yield f"component.{mode}.share: found {record.share}; a share is 0 or more."
+        if record.companion is not None and not 0 <= record.companion < 1:
+            yield f"component.{mode}.companion: found {record.companion}; a chance is from 0 to under 1."
+        for other, chance in record.brings_on.items():
+            key = f"component.{mode}.brings_on"
+            if other not in dict(k.modes()):
+                yield _no_such(key, "mode", other, dict(k.modes()))
+            elif other.partition(".")[0] == mode.partition(".")[0]:
+                yield f"{key}: '{other}' belongs to the same component; a component has one mode at a time."
+            elif not 0 <= chance < 1:
+                yield f"{key}.{other}: found {chance}; a chance is from 0 to under 1."
+    for name in ("nothing_wrong", "unlisted", "companion"):
+        if not 0 <= getattr(k.other_causes, name) < float("inf"):
+            yield f"other_causes.{name}: found {getattr(k.other_causes, name)}; it is 0 or more."
+    total = sum(r.share for _, r in k.modes()) + k.other_causes.nothing_wrong + k.other_causes.unlisted
+    if abs(total - k.appliance.shares_per) > 0.005 * k.appliance.shares_per:
+        yield (
+            f"the shares of all main causes add up to {total:g}, not to appliance.shares_per = "
+            f"{k.appliance.shares_per:g}; change a share or shares_per."
+        )
+    for name, component in k.component.items():
+        if not component.modes:
+            yield f"component.{name}: has no modes; add one or take the component out."
+        rates = [r.companion if r.companion is not None else k.other_causes.companion for r in component.modes.values()]
+        if sum(rates) >= 1:
+            yield f"component.{name}: the companion chances of its modes add up to {sum(rates):g}; keep them under 1."
+
+
+def _check_facts(k: Knowledge) -> Iterator[str]:
+    causes = [*dict(k.modes()), *k.component, NOTHING_WRONG, UNLISTED]
+    for group, facts in (("context", k.context), ("equipment", k.equipment)):
+        for name, fact in facts.items():
+            key = f"{group}.{name}"
+            if len(fact.values) < 2:
+                yield f"{key}.values: a fact needs at least two values."
+            for value, weight in fact.usual.items():
+                if value not in fact.values:
+                    yield _no_such(f"{key}.usual", "value", value, fact.values)
+                elif not 0 <= weight < float("inf"):
+                    yield f"{key}.usual.{value}: found {weight}; a weight is 0 or more."
+            missing = [v for v in fact.values if not fact.usual.get(v, 0) > 0]
+            if missing:
+                yield f"{key}.usual: '{missing[0]}' has no weight; give every value a weight above 0."
+    for name, context in k.context.items():
+        for cause, factors in context.more_often.items():
+            key = f"context.{name}.more_often"
+            if cause not in causes:
+                yield _no_such(key, "mode or component", cause, causes)
+            for value, factor in factors.items():
+                if value not in context.values:
+                    yield _no_such(f"{key}.{cause}", "value", value, context.values)
+                elif not 0 < factor < float("inf"):
+                    yield f"{key}.{cause}.{value}: found {factor}; a factor is above 0 (1 changes nothing)."
+    for name, equipment in k.equipment.items():
+        for value, parts in equipment.lacks.items():
+            if value not in equipment.values:
+                yield _no_such(f"equipment.{name}.lacks", "value", value, equipment.values)
+            for part in parts:
+                if part not in k.component:
+                    yield _no_such(f"equipment.{name}.lacks.{value}", "component", part, k.component)
+        everywhere = set.intersection(*(set(equipment.lacks.get(v, [])) for v in equipment.values))
+        if everywhere:
+            yield f"equipment.{name}.lacks: every value lacks '{min(everywhere)}'; then no machine has it."
+
+
+def _states_of(k: Knowledge, parent: str) -> list[str]:
+    if parent in k.component:
+        return [OK, *k.component[parent].modes]
+    if parent == UNLISTED:
+        return [OK, "present"]
+    return list(k.mechanism[parent].states)
+
+
+def _ref_problem(k: Knowledge, key: str, ref: str) -> str | None:
+    """A problem with a `parent.state` reference, or None."""
+    known = [*dict(k.modes()), UNLISTED_MODE, *(f"{m}.{s}" for m, r in k.mechanism.items() for s in r.states)]
+    if ref in known:
+        parent, _, state = ref.partition(".")
+        if parent in k.mechanism and state == next(iter(k.mechanism[parent].states)):
+            return f"{key}: '{ref}' is the normal state; a cause must be a state that is not normal."
+        return None
+    return _no_such(key, "mode or mechanism state", ref, known)
+
+
+def _check_mechanisms(k: Knowledge) -> Iterator[str]:
+    for name, mechanism in k.mechanism.items():
+        key = f"mechanism.{name}"
+        if len(mechanism.states) < 2:
+            yield f"{key}.states: a mechanism needs at least two states, the normal one first."
+        if not mechanism.causes:
+            yield f"{key}.causes: nothing brings this mechanism about; add a cause or take it out."
+        for state in mechanism.states:
+            if not state.isidentifier() or "__" in state:
+                yield f"{key}.states.{state}: a state's name is lower-case letters, digits and single underscores."
+        for ref, effect in mechanism.causes.items():
+            problem = _ref_problem(k, f"{key}.causes", ref)
+            if problem:
+                yield problem
+            elif mechanism.rule == "adds_up":
+                if not isinstance(effect, int) or effect < 1:
+                    yield f"{key}.causes.{ref}: found {effect!r}; with rule 'adds_up' a cause adds 1 or more whole steps."
+            elif effect not in mechanism.states:
+                yield _no_such(f"{key}.causes.{ref}", "state", str(effect), mechanism.states)
+            elif effect == next(iter(mechanism.states)):
+                yield f"{key}.causes.{ref}: '{effect}' is the normal state; a cause brings a state that is not normal."
+    try:
+        mechanism_order(k)
+    except KnowledgeError as error:
+        yield str(error)
+
+
+def _check_observables(k: Knowledge) -> Iterator[str]:
+    for group in ("symptom", "check"):
+        for name, observable in getattr(k, group).items():
+            yield from _observable_problems(k, f"{group}.{name}", observable)
+
+
+def _observable_problems(k: Knowledge, key: str, o: Observable) -> Iterator[str]:
+    if len(o.outcomes) < 2:
+        yield f"{key}.outcomes: at least two outcomes are needed, the normal one first."
+    for outcome in o.outcomes:
+        if not outcome.isidentifier() or "__" in outcome:
+            yield f"{key}.outcomes.{outcome}: an outcome's name is lower-case letters, digits and single underscores."
+    if o.depends_on and (o.links or o.leak):
+        yield f"{key}: has both 'depends_on' and 'links' or 'leak'; use one way or the other."
+    if not o.depends_on and not o.links:
+        yield f"{key}: can never inform anything: it has neither 'links' nor 'depends_on'."
+    if o.depends_on:
+        yield from _table_problems(k, key, o)
+    else:
+        yield from _weight_problems(f"{key}.leak", o.leak, o.outcomes)
+        for ref, weights in o.links.items():
+            problem = _ref_problem(k, f"{key}.links", ref)
+            if problem:
+                yield problem
+            yield from _weight_problems(f"{key}.links.{ref}", weights, o.outcomes)
+    for fact, value in o.needs.items():
+        if fact not in k.equipment:
+            yield _no_such(f"{key}.needs", "equipment fact", fact, k.equipment)
+        elif value not in k.equipment[fact].values:
+            yield _no_such(f"{key}.needs.{fact}", "value", value, k.equipment[fact].values)
+
+
+def _weight_problems(key: str, weights: float | Mapping[str, float], outcomes: Mapping[str, str]) -> Iterator[str]:
+    if not isinstance(weights, Mapping):
+        if weights and len(outcomes) != 2:
+            yield f"{key}: found one number, but there are {len(outcomes)} outcomes; write {{ outcome = chance }}."
+        if not 0 <= weights <= 1:
+            yield f"{key}: found {weights}; a chance is from 0 to 1."
+        return
+    for outcome, chance in weights.items():
+        if outcome not in outcomes:
+            yield _no_such(key, "outcome", outcome, outcomes)
+        elif not 0 <= chance <= 1:
+            yield f"{key}.{outcome}: found {chance}; a chance is from 0 to 1."
+    total = sum(weights.values())
+    if total > 1 + SUM_TOLERANCE:
+        yield f"{key}: the chances add up to {total:g}; they must not pass 1 (the rest is '{next(iter(outcomes))}')."
+    if next(iter(outcomes)) in weights and abs(total - 1) > SUM_TOLERANCE:
+        yield f"{key}: names the normal outcome, so the chances must add up to 1; they add up to {total:g}."
+
+
+def _table_problems(k: Knowledge, key: str, o: Observable) -> Iterator[str]:
+    import itertools
+
+    parents = [*k.component, *k.mechanism, UNLISTED]
+    for parent in o.depends_on:
+        if parent not in parents:
+            yield _no_such(f"{key}.depends_on", "component or mechanism", parent, parents)
+            return
+    rows = [", ".join(c) for c in itertools.product(*(_states_of(k, p) for p in o.depends_on))]
+    for row, cells in o.table.items():
+        if row != "other" and row not in rows:
+            yield _no_such(f"{key}.table", "row", row, rows)
+        for outcome, chance in cells.items():
+            if outcome not in o.outcomes:
+                yield _no_such(f"{key}.table.{row}", "outcome", outcome, o.outcomes)
+            elif not 0 <= chance <= 1:
+                yield f"{key}.table.{row}.{outcome}: found {chance}; a chance is from 0 to 1."
+        if abs(sum(cells.values()) - 1) > SUM_TOLERANCE:
+            yield f"{key}.table.{row}: the outcomes add up to {sum(cells.values()):g}; they must add up to 1."
+    missing = [r for r in rows if r not in o.table]
+    if missing and "other" not in o.table:
+        yield f"{key}.table: there is no row for '{missing[0]}'; add it, or a row called 'other'."
+
+
+def _check_readings(k: Knowledge) -> Iterator[str]:
+    for name, spec in k.reading.items():
+        if name not in k.check:
+            yield _no_such("reading", "check", name, k.check)
+            continue
+        for problem in spec.validate(list(k.check[name].outcomes)):
+            yield f"reading.{name}: {problem}"
+
+
+def _check_work(k: Knowledge) -> Iterator[str]:
+    for group in ("check", "repair"):
+        for name, work in getattr(k, group).items():
+            yield from _work_problems(k, f"{group}.{name}", work)
+    for name, access in k.access.items():
+        for other in access.requires:
+            if other not in k.access:
+                yield _no_such(f"access.{name}.requires", "access item", other, k.access)
+        for caution in access.cautions:
+            if caution not in k.caution:
+                yield _no_such(f"access.{name}.cautions", "caution", caution, k.caution)
+        for field in ("open_minutes", "close_minutes"):
+            if not 0 <= getattr(access, field) < float("inf"):
+                yield f"access.{name}.{field}: found {getattr(access, field)}; minutes are 0 or more."
+    yield from _access_circle(k)
+
+
+def _access_circle(k: Knowledge) -> Iterator[str]:
+    for name in k.access:
+        path, todo = [name], list(k.access[name].requires)
+        seen: set[str] = set()
+        while todo:
+            other = todo.pop()
+            if other == name:
+                yield f"access.{name}.requires: '{path[0]}' in the end requires itself; take one requirement out."
+                return
+            if other in k.access and other not in seen:
+                seen.add(other)
+                todo += k.access[other].requires
+
+
+def _work_problems(k: Knowledge, key: str, work: Work) -> Iterator[str]:
+    for field in ("access", "closed"):
+        for item in getattr(work, field):
+            if item not in k.access:
+                yield _no_such(f"{key}.{field}", "access item", item, k.access)
+    both = [
+        i
+        for i in work.closed
+        if i in work.access or any(i in k.access[a].requires for a in work.access if a in k.access)
+    ]
+    if both:
+        yield f"{key}.closed: '{both[0]}' is needed open by this very work; take it out of one of the lists."
+    for caution in work.cautions:
+        if caution not in k.caution:
+            yield _no_such(f"{key}.cautions", "caution", caution, k.caution)
+    for fact, value in work.needs.items():
+        if fact not in k.equipment:
+            yield _no_such(f"{key}.needs", "equipment fact", fact, k.equipment)
+        elif value not in k.equipment[fact].values:
+            yield _no_such(f"{key}.needs.{fact}", "value", value, k.equipment[fact].values)
+    for field in ("minutes", "cost"):
+        if not 0 <= getattr(work, field) < float("inf"):
+            yield f"{key}.{field}: found {getattr(work, field)}; it is 0 or more."
+    covered = {hazard for c in work.cautions if c in k.caution for hazard in k.caution[c].covers}
+    if work.energised and not work.qualified:
+        yield f"{key}: is energised work, so it needs 'qualified = true'."
+    if work.energised and "energised" not in covered:
+        yield f"{key}.cautions: energised work needs a caution that covers 'energised'."
+    if work.gas_work and "gas" not in covered:
+        yield f"{key}.cautions: gas work needs a caution that covers 'gas'."
+    if work.running and not work.energised and any(k.access[i].makes_safe for i in work.access if i in k.access):
+        yield f"{key}: needs the machine running and shut off at once; take one out."
+    if work.running and not work.energised and any(_needs_safe(k, i) for i in work.access if i in k.access):
+        yield f"{key}: runs the machine with a panel off, so it is energised work: add 'energised = true'."
+
+
+def _needs_safe(k: Knowledge, item: str) -> bool:
+    return any(k.access[r].makes_safe for r in k.access[item].requires if r in k.access)
+
+
+def _check_repairs(k: Knowledge) -> Iterator[str]:
+    modes = dict(k.modes())
+    for name, repair in k.repair.items():
+        for target in repair.fixes:
+            if target not in modes and target not in k.component:
+                yield _no_such(f"repair.{name}.fixes", "mode or component", target, [*modes, *k.component])
+        if not repair.fixes:
+            yield f"repair.{name}.fixes: fixes nothing; name a mode or a component."
+        if not 0 < repair.success <= 1:
+            yield f"repair.{name}.success: found {repair.success}; a chance above 0 and up to 1."
+    fixable = {m for r in k.repair.values() for m in repair_modes(k, r)}
+    for mode in modes:
+        if mode not in fixable:
+            yield f"component.{mode}: no repair fixes this mode; add one, or add the mode to a repair's 'fixes'."
+    for name in k.stop:
+        if not k.stop[name].steps:
+            yield f"stop.{name}.steps: a stop sign needs its steps."
+
+
+def _check_reach(k: Knowledge) -> Iterator[str]:
+    """Modes that nothing shows, mechanisms that nothing reads, checks that cannot tell anything."""
+    read = {ref.partition(".")[0] for m in k.mechanism.values() for ref in m.causes}
+    refs = {ref for m in k.mechanism.values() for ref in m.causes}
+    for o in k.observables().values():
+        read |= {ref.partition(".")[0] for ref in o.links} | set(o.depends_on)
+        refs |= set(o.links)
+        refs |= {f"{p}.{s}" for p in o.depends_on for s in _states_of(k, p)}
+    for mode, _ in k.modes():
+        if mode not in refs:
+            yield f"component.{mode}: no mechanism, symptom or check ever shows this mode; link it or take it out."
+    for name in k.mechanism:
+        if name not in read:
+            yield f"mechanism.{name}: no symptom, check or other mechanism reads it; link it or take it out."
+    for group in ("symptom", "check"):
+        for name, o in getattr(k, group).items():
+            if _tells_nothing(o):
+                yield f"{group}.{name}: can never inform anything: its chances are the same whatever is wrong."
+
+
+def _tells_nothing(o: Observable) -> bool:
+    if o.depends_on:
+        rows = [tuple(row.get(x, 0.0) for x in o.outcomes) for row in o.table.values()]
+        return len(set(rows)) <= 1
+    return all((sum(w.values()) if isinstance(w, Mapping) else w) == 0 for w in o.links.values())
+
+
+_RULES: tuple[Callable[[Knowledge], Iterator[str]], ...] = (
+    _check_header,
+    _check_names,
+    _check_shares,
+    _check_facts,
+    _check_mechanisms,
+    _check_observables,
+    _check_readings,
+    _check_work,
+    _check_repairs,
+    _check_reach,
+)
