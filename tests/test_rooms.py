@@ -71,15 +71,15 @@ def modules_in(package: Path, name: str) -> dict[str, Path]:
     return found
 
 
-def imported(path: Path, modules: dict[str, Path]) -> Iterator[tuple[str, str]]:
+def imported(path: Path) -> Iterator[tuple[str, str]]:
     """(module imported from, name or "" for the whole module), wherever in the file the import stands."""
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             yield from ((alias.name, "") for alias in node.names)
-        elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
-            for alias in node.names:
-                whole = f"{node.module}.{alias.name}"
-                yield (whole, "") if whole in modules and node.module == path.parent.name else (node.module, alias.name)
+        elif isinstance(node, ast.ImportFrom):
+            # The simulator, one flat package, imports from itself by ".name".
+            source = ".".join(filter(None, [path.parent.name if node.level else "", node.module]))
+            yield from ((source, alias.name) for alias in node.names)
 
 
 LIBRARY = modules_in(MODEL, "faultodds")
@@ -92,9 +92,7 @@ def edges(modules: dict[str, Path]) -> dict[str, set[str]]:
     package = next(iter(modules)).partition(".")[0]
     found: dict[str, set[str]] = {}
     for module, path in modules.items():
-        targets = {
-            f"{source}.{name}" if f"{source}.{name}" in modules else source for source, name in imported(path, modules)
-        }
+        targets = {f"{source}.{name}" if f"{source}.{name}" in modules else source for source, name in imported(path)}
         found[module] = {t for t in targets if t.partition(".")[0] == package and t in modules and t != module}
     return found
 
@@ -123,8 +121,10 @@ def past_the_front(modules: dict[str, Path]) -> list[str]:
     wrong = []
     for module, path in modules.items():
         here = room_of(module) if module.startswith("faultodds.") else ""
-        for source, name in imported(path, modules):
-            if source.partition(".")[0] != "faultodds" or source == "faultodds":
+        for source, name in imported(path):
+            if source == "faultodds":
+                source, name = f"faultodds.{name}", ""
+            if source.partition(".")[0] != "faultodds":
                 continue
             there = room_of(source)
             if here == there or here.startswith(f"{there}."):
@@ -141,7 +141,7 @@ def handed_on(room: str) -> set[str]:
     path = LIBRARY[f"faultodds.{room}"]
     tree = ast.parse(path.read_text(encoding="utf-8"))
     if path.name == "__init__.py":
-        return {alias.name for node in tree.body if isinstance(node, ast.ImportFrom) for alias in node.names}
+        return {alias.name for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) for alias in node.names}
     return {node.name for node in tree.body if isinstance(node, ast.FunctionDef | ast.ClassDef)}
 
 
@@ -184,7 +184,7 @@ def test_a_circle_and_a_way_past_a_front_are_found(tmp_path: Path) -> None:
 
 
 def _top_names(path: Path) -> set[str]:
-    return {source.partition(".")[0] for source, _ in imported(path, {})}
+    return {source.partition(".")[0] for source, _ in imported(path)}
 
 
 @pytest.mark.parametrize("path", sorted(MODEL.rglob("*.py")), ids=lambda p: str(p.relative_to(MODEL)))

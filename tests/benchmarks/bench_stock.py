@@ -23,7 +23,8 @@ from faultodds.belief.posterior import Belief, Evidence, Seen, infer
 from faultodds.job.taking import fixed
 from faultodds.knowledge.schema import repair_modes
 from faultodds.stock.minutes import machines, on_site, replaced
-from faultodds.stock.needs import Limit, Stock
+from faultodds.stock.needs import Limit
+from faultodds.stock.stock import Stock
 
 COMPLAINTS = {
     "no heat": (Seen("heat", {"none": 1.0}),),

@@ -14,8 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from faultodds.errors import FaultoddsError, StaleJobError, StoreError, UnknownName
+from faultodds.job import database
 from faultodds.job import store as store_module
-from faultodds.job.steps import Closed, Fact, Finding, MachineState, Note, Payload, Repair, Skip, export_row
+from faultodds.job.job import export_row
+from faultodds.job.steps import Closed, Fact, Finding, MachineState, Note, Payload, Repair, Skip
 from faultodds.job.store import Store, store_path
 
 START = datetime(2025, 3, 4, 8, 30, tzinfo=UTC)
@@ -204,7 +206,7 @@ def test_tables_match_the_file(store: Store) -> None:
     with store._transaction("DEFERRED") as connection:
         inspector = sa.inspect(connection)
         in_file = {name: [c["name"] for c in inspector.get_columns(name)] for name in ("jobs", "steps")}
-    known = {table.name: [column.name for column in table.columns] for table in store_module._METADATA.sorted_tables}
+    known = {table.name: [column.name for column in table.columns] for table in database._METADATA.sorted_tables}
     assert in_file == known
 
 

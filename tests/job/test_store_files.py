@@ -18,8 +18,9 @@ from types import SimpleNamespace
 import pytest
 
 from faultodds.errors import StoreError
+from faultodds.job.database import write_ahead
 from faultodds.job.steps import Closed, Fact, Finding, Note
-from faultodds.job.store import Store, _write_ahead
+from faultodds.job.store import Store
 
 ELSEWHERE = "To keep jobs somewhere else, set FAULTODDS_DATA to a folder of yours and repeat the command."
 
@@ -80,7 +81,7 @@ def test_migration_that_fails_changes_nothing(tmp_path: Path, monkeypatch: pytes
         "ALTER TABLE no_such_table ADD COLUMN more REAL",
     )
     with monkeypatch.context() as patch:
-        patch.setattr("faultodds.job.store.MIGRATIONS", ((), steps_to_2))
+        patch.setattr("faultodds.job.database.MIGRATIONS", ((), steps_to_2))
         assert "could not be read or written (no such table: no_such_table)" in refusal(path)
     with closing(sqlite3.connect(path)) as raw:
         assert raw.execute("PRAGMA user_version").fetchone() == (1,)
@@ -232,8 +233,8 @@ def test_write_ahead_mode_is_tried_again(tmp_path: Path) -> None:
         busy = BusyAtFirst(raw)
         connection = SimpleNamespace(connection=SimpleNamespace(driver_connection=busy))
         with pytest.raises(sqlite3.OperationalError, match="database is locked"):
-            _write_ahead(connection, busy_seconds=-1)
-        _write_ahead(connection, busy_seconds=5)
+            write_ahead(connection, busy_seconds=-1)
+        write_ahead(connection, busy_seconds=5)
         assert busy.refusals == 0
         assert raw.execute("PRAGMA journal_mode").fetchone() == ("wal",)
 

@@ -10,7 +10,8 @@ import pandas as pd
 import pytest
 
 from faultodds.errors import FaultoddsError
-from faultodds.job.steps import Closed, Fact, Finding, Job, Payload, Repair, Step
+from faultodds.job.job import Job
+from faultodds.job.steps import Closed, Fact, Finding, Payload, Repair, Step
 from faultodds.job.store import Store
 from faultodds.joblog import clean
 from faultodds.joblog.aside import safe

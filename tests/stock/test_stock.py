@@ -20,8 +20,9 @@ from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.knowledge.loading import from_mapping
 from faultodds.knowledge.schema import Repair, repair_modes
 from faultodds.stock.minutes import machines, on_site
-from faultodds.stock.needs import DROPPED, Limit, Stock
+from faultodds.stock.needs import DROPPED, Limit
 from faultodds.stock.shelf import Planner
+from faultodds.stock.stock import Stock
 from toys import random_toy, raw_toy
 
 

@@ -1,10 +1,12 @@
 """One service call: what is typed, its steps, the store, how it stands, and why."""
 
+from typing import TYPE_CHECKING, Any
+
 from faultodds.job import typed
 from faultodds.job.explain import Line, Tells, job_answer, job_line, now_answer, reminders, story, tells, why_asked
+from faultodds.job.job import Job
 from faultodds.job.open_job import Visit
-from faultodds.job.steps import Closed, Finding, Job, Payload, Repair, Step, summary
-from faultodds.job.store import Store, store_path
+from faultodds.job.steps import Closed, Finding, Payload, Repair, Step, summary
 from faultodds.job.taking import (
     Taken,
     evidence_of,
@@ -19,3 +21,15 @@ from faultodds.job.taking import (
     take_state,
 )
 from faultodds.job.typed import asked
+
+if TYPE_CHECKING:
+    from faultodds.job.store import Store, store_path
+
+
+def __getattr__(name: str) -> Any:
+    # SQLAlchemy takes longer to import than an answer, so the store is loaded when it is asked for.
+    if name in ("Store", "store_path"):
+        from faultodds.job import store
+
+        return getattr(store, name)
+    raise AttributeError(name)

@@ -10,8 +10,9 @@ from typing import Any
 from faultodds.advice import AS_GOOD_AS_FOUND, next_answer, words
 from faultodds.belief import FaultOdds
 from faultodds.errors import ClashError
+from faultodds.job.job import Job
 from faultodds.job.open_job import Visit
-from faultodds.job.steps import Closed, Fact, Finding, Job, Payload, Repair, kind_of, summary
+from faultodds.job.steps import Closed, Fact, Finding, Payload, Repair, kind_of, summary
 from faultodds.knowledge import Knowledge
 from faultodds.records import dataclass
 

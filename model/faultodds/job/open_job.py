@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, Any
 from faultodds.advice import Action, MachineStates, Situation, State, action
 from faultodds.belief import Appliance, open_appliance
 from faultodds.errors import ClashError, FaultoddsError, RevisionError, SafetyStop, UnknownName
+from faultodds.job.job import Job
 from faultodds.job.standing import Standing, believe, stand, unverified
-from faultodds.job.steps import OUTCOMES, Closed, Fact, Finding, Job, MachineState, Note, Payload, Repair, Skip, Step
+from faultodds.job.steps import OUTCOMES, Closed, Fact, Finding, MachineState, Note, Payload, Repair, Skip, Step
 from faultodds.job.taking import (
     Taken,
     evidence_of,

@@ -7,7 +7,8 @@ from dataclasses import replace
 from faultodds.advice import Advice, Situation, advise
 from faultodds.belief import Appliance, Belief, Evidence, infer
 from faultodds.errors import FaultoddsError
-from faultodds.job.steps import Fact, Finding, Job, Repair
+from faultodds.job.job import Job
+from faultodds.job.steps import Fact, Finding, Repair
 from faultodds.job.taking import evidence_of
 from faultodds.knowledge import Knowledge
 from faultodds.records import dataclass

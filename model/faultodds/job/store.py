@@ -15,63 +15,24 @@ from __future__ import annotations
 import itertools
 import json
 import os
-import sqlite3
-import time
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, Literal
 
-import platformdirs
 import sqlalchemy as sa
 
 from faultodds.errors import FaultoddsError, StaleJobError, StoreError, UnknownName, unknown
-from faultodds.job.steps import Job, Payload, Row, Step, export_row, from_json, kind_of, summary, to_json, utc_now
+from faultodds.files import data_folder
+from faultodds.job.database import JOBS, STEPS, StoreFile, damaged, engine_of, make_folder, migrate, write_ahead
+from faultodds.job.job import Job, Row, export_row
+from faultodds.job.steps import Payload, Step, from_json, kind_of, summary, to_json, utc_now
 
-ENVIRONMENT_VARIABLE: Final = "FAULTODDS_DATA"
 FILE_NAME: Final = "jobs.sqlite"
-# The four bytes "fodd" in the file header: another program's SQLite file is never taken for a job store.
-APPLICATION_ID: Final = 0x666F6464
-
 Status = Literal["all", "open", "closed"]
 _CHUNK: Final = 200  # jobs read at a time: bounds memory, and no reader holds the file open for long
-
-_METADATA = sa.MetaData()
-_JOBS = sa.Table(
-    "jobs",
-    _METADATA,
-    sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("appliance", sa.Text),
-    sa.Column("revision", sa.Text),
-    sa.Column("title", sa.Text),
-    sa.Column("opened_at", sa.Text),
-    sa.Column("outcome", sa.Text),  # `Job.outcome`, kept in step: open jobs are found quickly
-)
-_STEPS = sa.Table(
-    "steps",
-    _METADATA,
-    sa.Column("job_id", sa.Integer, primary_key=True),
-    sa.Column("seq", sa.Integer, primary_key=True),
-    sa.Column("at", sa.Text),
-    sa.Column("kind", sa.Text),  # a key of `jobs.KINDS`, or "undo" with {"seq": n}
-    sa.Column("payload", sa.Text),
-    sa.Column("minutes", sa.Float),
-)
-
-# Entry n-1 takes a file from version n-1 to n. Entries are history: never edit one, add the next.
-MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (
-    (
-        f"PRAGMA application_id = {APPLICATION_ID}",
-        "CREATE TABLE jobs (id INTEGER PRIMARY KEY AUTOINCREMENT, appliance TEXT NOT NULL, "
-        "revision TEXT NOT NULL, title TEXT NOT NULL, opened_at TEXT NOT NULL, outcome TEXT)",
-        "CREATE TABLE steps (job_id INTEGER NOT NULL REFERENCES jobs (id), seq INTEGER NOT NULL, "
-        "at TEXT NOT NULL, kind TEXT NOT NULL, payload TEXT NOT NULL, PRIMARY KEY (job_id, seq))",
-    ),
-    ("ALTER TABLE steps ADD COLUMN minutes REAL",),
-)
 
 
 def store_path(path: str | os.PathLike[str] | None = None) -> Path:
@@ -83,33 +44,7 @@ def store_path(path: str | os.PathLike[str] | None = None) -> Path:
         given = Path(path).expanduser()
         is_folder = given.is_dir() or (not given.exists() and not given.suffix)
         return given / FILE_NAME if is_folder else given
-    folder = os.environ.get(ENVIRONMENT_VARIABLE, "").strip()
-    return Path(folder or platformdirs.user_data_dir("faultodds", appauthor=False)).expanduser() / FILE_NAME
-
-
-@dataclass(frozen=True)
-class _File:
-    """The store's file, and how long to wait for another terminal to finish writing to it."""
-
-    path: Path
-    busy_seconds: float
-
-    @contextmanager
-    def plain_errors(self) -> Iterator[None]:
-        """Turn what SQLite raises into a `StoreError` that says what to do."""
-        try:
-            yield
-        except sa.exc.DBAPIError as error:
-            raise StoreError(self._plain_words(error.orig)) from error
-        except sqlite3.Error as error:
-            raise StoreError(self._plain_words(error)) from error
-
-    def _plain_words(self, error: BaseException | None) -> str:
-        name = _error_name(error)
-        if name.startswith("SQLITE_CORRUPT"):
-            return _damaged(self.path, str(error))
-        words = next(words for start, words in _PLAIN_WORDS.items() if name.startswith(start))
-        return words.format(file=self.path, reason=error, seconds=self.busy_seconds)
+    return data_folder() / FILE_NAME
 
 
 class Store:
@@ -118,7 +53,7 @@ class Store:
     Every method raises `StoreError` when the file cannot be read or written; then nothing has been saved.
     """
 
-    def __init__(self, file: _File, connection: sa.Connection, clock: Callable[[], datetime]) -> None:
+    def __init__(self, file: StoreFile, connection: sa.Connection, clock: Callable[[], datetime]) -> None:
         self._file = file
         self._connection = connection
         self._clock = clock
@@ -140,13 +75,13 @@ class Store:
 
         `busy_seconds` is how long to wait for another terminal to finish writing; `clock` gives the UTC time.
         """
-        file = _File(store_path(path), busy_seconds)
-        _make_folder(file.path)
+        file = StoreFile(store_path(path), busy_seconds)
+        make_folder(file.path)
         with file.plain_errors():
-            connection = _engine(file).connect()
+            connection = engine_of(file).connect()
             try:
-                _migrate(connection, file.path)
-                _write_ahead(connection, busy_seconds)
+                migrate(connection, file.path)
+                write_ahead(connection, busy_seconds)
             except BaseException:
                 connection.close()
                 raise
@@ -171,7 +106,7 @@ class Store:
         opened_at = (opened_at or self._clock()).astimezone(UTC)
         row = {"appliance": appliance, "revision": revision, "title": title}
         with self._transaction("IMMEDIATE") as connection:
-            statement = sa.insert(_JOBS).values(**row, opened_at=_timestamp(opened_at)).returning(_JOBS.c.id)
+            statement = sa.insert(JOBS).values(**row, opened_at=_timestamp(opened_at)).returning(JOBS.c.id)
             number = connection.execute(statement).scalar_one()
         return Job(str(number), appliance, revision, opened_at, title)
 
@@ -207,7 +142,7 @@ class Store:
         """Advise the job with other learned numbers from now on. Say so in a note: this keeps only the latest."""
         with self._transaction("IMMEDIATE") as connection:
             key = int(self._load(connection, job_id).id)
-            connection.execute(sa.update(_JOBS).where(_JOBS.c.id == key).values(revision=_storable(revision)))
+            connection.execute(sa.update(JOBS).where(JOBS.c.id == key).values(revision=_storable(revision)))
             return self._load(connection, job_id)
 
     def get(self, job_id: str) -> Job:
@@ -217,7 +152,7 @@ class Store:
 
     def list(self, status: Status = "all", limit: int | None = None) -> tuple[Job, ...]:
         """Jobs, newest first. A job whose complaint came back is open."""
-        chosen = sa.select(_JOBS).where(_WITH_STATUS[status]).order_by(_JOBS.c.id.desc()).limit(limit)
+        chosen = sa.select(JOBS).where(_WITH_STATUS[status]).order_by(JOBS.c.id.desc()).limit(limit)
         with self._transaction("DEFERRED") as connection:
             headers = connection.execute(chosen).all()
             chunks = [headers[start : start + _CHUNK] for start in range(0, len(headers), _CHUNK)]
@@ -227,7 +162,7 @@ class Store:
         """Every job as a flat row (see `jobs.export_row`), oldest first; reads a few hundred at a time."""
         last_id = 0
         while True:
-            chosen = sa.select(_JOBS).where(_JOBS.c.id > last_id).order_by(_JOBS.c.id).limit(_CHUNK)
+            chosen = sa.select(JOBS).where(JOBS.c.id > last_id).order_by(JOBS.c.id).limit(_CHUNK)
             with self._transaction("DEFERRED") as connection:
                 jobs = self._assemble(connection, connection.execute(chosen).all())
             if not jobs:
@@ -245,22 +180,22 @@ class Store:
         number = job_id.strip().removeprefix("#")
         # Longer numbers than 18 digits do not fit SQLite's integers.
         if number.isascii() and number.isdigit() and len(number) <= 18:
-            headers = connection.execute(sa.select(_JOBS).where(_JOBS.c.id == int(number))).all()
+            headers = connection.execute(sa.select(JOBS).where(JOBS.c.id == int(number))).all()
             if headers:
                 return self._assemble(connection, headers)[0]
         raise _unknown_job(connection, job_id)
 
     def _assemble(self, connection: sa.Connection, headers: Sequence[sa.Row[Any]]) -> Sequence[Job]:
         ids = [header.id for header in headers]
-        chosen = sa.select(_STEPS).where(_STEPS.c.job_id.in_(ids)).order_by(_STEPS.c.job_id, _STEPS.c.seq)
+        chosen = sa.select(STEPS).where(STEPS.c.job_id.in_(ids)).order_by(STEPS.c.job_id, STEPS.c.seq)
         rows_of = defaultdict(tuple, _grouped(connection.execute(chosen).all()))
         return [_read_job(self.path, header, rows_of[header.id]) for header in headers]
 
 
 _WITH_STATUS: Final[dict[str, sa.ColumnElement[bool]]] = {
     "all": sa.true(),
-    "open": sa.or_(_JOBS.c.outcome.is_(None), _JOBS.c.outcome == "came_back"),
-    "closed": _JOBS.c.outcome.in_(("gone", "referred")),
+    "open": sa.or_(JOBS.c.outcome.is_(None), JOBS.c.outcome == "came_back"),
+    "closed": JOBS.c.outcome.in_(("gone", "referred")),
 }
 
 
@@ -273,8 +208,8 @@ def _grouped(rows: Sequence[sa.Row[Any]]) -> Iterator[tuple[int, tuple[sa.Row[An
 def _add_row(connection: sa.Connection, job: Job, at: datetime, row: dict[str, Any]) -> None:
     """Write the change that made `job` what it is now, and its outcome."""
     key = int(job.id)
-    connection.execute(sa.insert(_STEPS).values(job_id=key, seq=job.last_seq, at=_timestamp(at), **row))
-    connection.execute(sa.update(_JOBS).where(_JOBS.c.id == key).values(outcome=job.outcome))
+    connection.execute(sa.insert(STEPS).values(job_id=key, seq=job.last_seq, at=_timestamp(at), **row))
+    connection.execute(sa.update(JOBS).where(JOBS.c.id == key).values(outcome=job.outcome))
 
 
 def _read_job(path: Path, header: sa.Row[Any], rows: Sequence[sa.Row[Any]]) -> Job:
@@ -287,7 +222,7 @@ def _read_job(path: Path, header: sa.Row[Any], rows: Sequence[sa.Row[Any]]) -> J
         ]
         opened_at = datetime.fromisoformat(header.opened_at)
     except (ValueError, TypeError, KeyError, AttributeError, FaultoddsError) as error:
-        raise StoreError(_damaged(path, f"job {header.id} cannot be read: {error!r}")) from error
+        raise StoreError(damaged(path, f"job {header.id} cannot be read: {error!r}")) from error
     return Job(
         id=str(header.id),
         appliance=header.appliance,
@@ -313,7 +248,7 @@ def _refuse_stale(job: Job, expected_seq: int | None, wanted: str) -> None:
 
 
 def _unknown_job(connection: sa.Connection, job_id: str) -> UnknownName:
-    ids = [str(number) for number in connection.scalars(sa.select(_JOBS.c.id).order_by(_JOBS.c.id.desc()))]
+    ids = [str(number) for number in connection.scalars(sa.select(JOBS.c.id).order_by(JOBS.c.id.desc()))]
     next_step = "Type `faultodds job list` to see them." if ids else "Type `faultodds job new` to start one."
     return unknown("job", job_id, ids, next_step)
 
@@ -325,113 +260,3 @@ def _timestamp(at: datetime) -> str:
 def _storable(text: str) -> str:
     """Text with invalid Unicode spelt out: a terminal can pass it on, and SQLite stores UTF-8 only."""
     return text.encode("utf-8", "backslashreplace").decode("utf-8")
-
-
-def _make_folder(file: Path) -> None:
-    try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        problem = f"the folder {file.parent} for the job store cannot be made: {reason}."
-        raise StoreError(f"{problem} {_ELSEWHERE}") from error
-
-
-def _engine(file: _File) -> sa.Engine:
-    engine = sa.create_engine(
-        sa.URL.create("sqlite", database=str(file.path)),
-        poolclass=sa.NullPool,
-        connect_args={"timeout": file.busy_seconds},
-    )
-
-    @sa.event.listens_for(engine, "connect")
-    def _set_up(raw: sqlite3.Connection, _record: object) -> None:
-        raw.isolation_level = None  # the "begin" below is the only one; the driver must not add its own
-        raw.execute("PRAGMA synchronous = FULL")
-        raw.execute("PRAGMA foreign_keys = ON")
-
-    @sa.event.listens_for(engine, "begin")
-    def _begin(connection: sa.Connection) -> None:
-        mode = connection.get_execution_options().get("sqlite_begin", "IMMEDIATE")
-        connection.exec_driver_sql(f"BEGIN {mode}")
-
-    return engine
-
-
-def _migrate(connection: sa.Connection, file: Path) -> None:
-    """Bring the file to the newest version in one transaction; refuse, untouched, a foreign or newer one."""
-    with connection.execution_options(sqlite_begin="DEFERRED").begin():
-        version = _version(connection, file)
-    if version == len(MIGRATIONS):
-        return
-    with connection.execution_options(sqlite_begin="IMMEDIATE").begin():
-        # Asked again under the write lock: another terminal may have done it meanwhile.
-        for number in range(_version(connection, file), len(MIGRATIONS)):
-            for statement in MIGRATIONS[number]:
-                connection.exec_driver_sql(statement)
-            connection.exec_driver_sql(f"PRAGMA user_version = {number + 1}")
-
-
-def _version(connection: sa.Connection, file: Path) -> int:
-    version = int(connection.exec_driver_sql("PRAGMA user_version").scalar_one())
-    owner = int(connection.exec_driver_sql("PRAGMA application_id").scalar_one())
-    is_empty = connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one() == 0
-    if owner != APPLICATION_ID and not (is_empty and version == 0 and owner == 0):
-        raise StoreError(f"{file} is another program's database. It was left alone. {_ELSEWHERE}")
-    if version > len(MIGRATIONS):
-        raise StoreError(
-            f"{file} was written by a newer faultodds (store version {version}; this one reads up to "
-            f"{len(MIGRATIONS)}). It was left alone. Update this faultodds and type the command again."
-        )
-    return version
-
-
-def _write_ahead(connection: sa.Connection, busy_seconds: float) -> None:
-    """Turn write-ahead mode on, once a file. SQLite does not wait for its turn here, so this does.
-
-    A file system that cannot do it keeps the rollback journal: as safe against a kill, only slower.
-    """
-    raw = connection.connection.driver_connection
-    assert raw is not None
-    deadline = time.monotonic() + busy_seconds
-    while raw.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
-        try:
-            raw.execute("PRAGMA journal_mode = WAL")
-            return
-        except sqlite3.OperationalError as error:
-            if not _error_name(error).startswith("SQLITE_BUSY") or time.monotonic() > deadline:
-                raise
-            time.sleep(0.02)
-
-
-_ELSEWHERE: Final = (
-    f"To keep jobs somewhere else, set {ENVIRONMENT_VARIABLE} to a folder of yours and repeat the command."
-)
-
-# What SQLite's error means to the person at the terminal, by the start of its name.
-_PLAIN_WORDS: Final = {
-    "SQLITE_NOTADB": f"{{file}} is not a job store. It was left alone. {_ELSEWHERE}",
-    "SQLITE_BUSY": (
-        "{file} was still being written by another terminal or program after {seconds:g} s. Nothing was "
-        "saved here. Finish or close the other one and type the command again."
-    ),
-    "SQLITE_READONLY": f"{{file}} is read-only, so nothing was saved. Make it writable, or: {_ELSEWHERE}",
-    "SQLITE_CANTOPEN": f"{{file}} cannot be opened; it or its folder may be closed to you. {_ELSEWHERE}",
-    "SQLITE_FULL": (
-        "the disk that holds {file} is full; the last entry was not saved. Free some space, enter it again."
-    ),
-    "": (
-        "{file} could not be read or written ({reason}); the last entry was not saved. Check the disk, then "
-        f"type `faultodds job list` to see what is there. {_ELSEWHERE}"
-    ),
-}
-
-
-def _error_name(error: BaseException | None) -> str:
-    return str(getattr(error, "sqlite_errorname", None) or "")
-
-
-def _damaged(file: Path, reason: str) -> str:
-    return (
-        f"{file} is damaged ({reason}). It was left as it is. Keep a copy, rename it to {file.stem}-damaged"
-        f"{file.suffix} (with any {file.name}-wal beside it), and type the command again to start afresh."
-    )

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 from faultodds.advice import Situation
 from faultodds.belief import Appliance, Evidence, Fixed, Seen
 from faultodds.errors import BadReading, FaultoddsError, SafetyStop
-from faultodds.job.steps import Fact, Finding, Job, MachineState, Payload, Repair, Skip
+from faultodds.job.job import Job
+from faultodds.job.steps import Fact, Finding, MachineState, Payload, Repair, Skip
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, repair_modes
 from faultodds.names import fold, match
 from faultodds.records import dataclass

@@ -12,7 +12,8 @@ from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.folder import LogFiles, files_of, name_for
 from faultodds.joblog.from_clean import import_clean, is_clean
 from faultodds.joblog.mapping import LogMapping
-from faultodds.joblog.sources import Source, open_source
+from faultodds.joblog.opening import open_source
+from faultodds.joblog.sources import Source
 from faultodds.knowledge import Knowledge
 
 if TYPE_CHECKING:

@@ -19,6 +19,7 @@ from faultodds.knowledge.schema import (
     repair_modes,
 )
 from faultodds.knowledge.tables import mechanism_order
+from faultodds.readings import spec_problems
 
 FORMAT = 1
 SUM_TOLERANCE = 1e-6
@@ -262,7 +263,7 @@ def _check_readings(k: Knowledge) -> Iterator[str]:
         if name not in k.check:
             yield _no_such("reading", "check", name, k.check)
             continue
-        for problem in spec.validate(list(k.check[name].outcomes)):
+        for problem in spec_problems(spec, list(k.check[name].outcomes)):
             yield f"reading.{name}: {problem}"
 
 

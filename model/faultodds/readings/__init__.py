@@ -4,6 +4,7 @@ from faultodds.readings.judging import Judgement, judge
 from faultodds.readings.kinds import over_all
 from faultodds.readings.numbers import neat
 from faultodds.readings.parse import plausible_span, quantity, split_windings
+from faultodds.readings.problems import spec_problems
 from faultodds.readings.specs import ReadingSpec
 from faultodds.readings.spoken import OPEN_WORDS
 from faultodds.readings.sums_air import air_flow, duct_length, velocity_pressure

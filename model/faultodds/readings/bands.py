@@ -36,7 +36,7 @@ def _end(limit: Limit, without: float) -> float:
 def segments(bands: Mapping[str, Sequence[Band]], otherwise: str | None, floor: float = -math.inf) -> list[Segment]:
     """Bands in order, gaps given to `otherwise`; a band that starts at `floor` has no lower end.
 
-    The bands must not overlap, and without `otherwise` must leave no gap (`ReadingSpec.validate` says so).
+    The bands must not overlap, and without `otherwise` must leave no gap (`spec_problems` says so).
     """
     written = sorted((*ends(band), outcome) for outcome, pairs in bands.items() for band in pairs)
     written = [(-math.inf if low <= floor else low, high, outcome) for low, high, outcome in written]

@@ -7,7 +7,7 @@ can be stored as data.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import field
 from typing import ClassVar, Literal
 
@@ -113,12 +113,6 @@ class ReadingSpec:
     """Duct diameter that turns cfm into ft/min."""
     source: str = ""
     __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
-
-    def validate(self, outcomes: Sequence[str]) -> list[str]:
-        """Problems with this spec for a check with `outcomes`, one sentence each; empty when sound."""
-        from faultodds.readings.problems import spec_problems
-
-        return spec_problems(self, outcomes)
 
     def bands_of(self, fuel: str | None = None) -> Mapping[str, list[Band]]:
         """The bands for a fuel: its own where the spec has them, the general ones otherwise."""

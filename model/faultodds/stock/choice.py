@@ -14,16 +14,13 @@ With x whole, the best y and z are whole too, so only x has to be told to be.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-
-if TYPE_CHECKING:
-    from faultodds.stock.needs import Limit, Need, Stock
+from faultodds.stock.needs import Limit, Need, Needs
 
 # In choosing within a limit, a part costs this share of itself: it breaks ties in favour of the cheaper load.
 TIE = 1e-7
@@ -31,7 +28,7 @@ TIE = 1e-7
 NOTHING = 1e-9
 
 
-def best(stock: Stock, limit: Limit, carried: frozenset[str]) -> tuple[list[str], float]:
+def best(stock: Needs, limit: Limit, carried: frozenset[str]) -> tuple[list[str], float]:
     """The parts to carry, in file order (`carried` among them), and the most that any load within the limits can be
     worth.
     """
@@ -42,7 +39,7 @@ def best(stock: Stock, limit: Limit, carried: frozenset[str]) -> tuple[list[str]
     return _without_idle(stock, chosen, carried), most
 
 
-def _without_idle(stock: Stock, chosen: list[str], carried: frozenset[str]) -> list[str]:
+def _without_idle(stock: Needs, chosen: list[str], carried: frozenset[str]) -> list[str]:
     """The load without the parts that do nothing for it, the dearest looked at first."""
     for name in sorted(chosen, key=lambda n: -stock.knowledge.repair[n].cost):
         rest = [n for n in chosen if n != name]
@@ -72,7 +69,7 @@ class _Rows:
 class _Model:
     """One choice as a program: columns are the parts, then the groups that parts can finish, then the stand-ins."""
 
-    def __init__(self, stock: Stock, limit: Limit, carried: frozenset[str]) -> None:
+    def __init__(self, stock: Needs, limit: Limit, carried: frozenset[str]) -> None:
         self.stock, self.limit = stock, limit
         self.prices = np.array([stock.knowledge.repair[n].cost for n in stock.parts])
         self.aboard = np.array([n in carried for n in stock.parts], dtype=float)

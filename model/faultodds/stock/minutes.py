@@ -20,8 +20,9 @@ from faultodds.belief import Belief, Evidence, infer, main_cause_weights
 from faultodds.errors import ClashError
 from faultodds.knowledge import Check, Floats, Repair, Symptom, repair_modes
 from faultodds.records import dataclass
-from faultodds.stock.needs import Ints, Stock
+from faultodds.stock.needs import Ints
 from faultodds.stock.play import Play
+from faultodds.stock.stock import Stock
 
 # Calls played out for one answer.
 PLAYED = 200

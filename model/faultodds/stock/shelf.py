@@ -19,7 +19,8 @@ import numpy as np
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Floats
 from faultodds.records import dataclass
-from faultodds.stock.needs import FREE, Limit, Need, Stock
+from faultodds.stock.needs import FREE, Limit, Need
+from faultodds.stock.stock import Stock
 
 MOST_CALLS = 500
 # Calls played out for one answer, over all shelves' worth of them.

@@ -1,0 +1,189 @@
+"""The job store's file: its tables and how they came to be, the connection, and SQLite's errors in plain words.
+
+The file is in write-ahead mode with full synchronising: what a transaction has written survives `kill -9`.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import sqlalchemy as sa
+
+from faultodds.errors import StoreError
+from faultodds.files import DATA_VARIABLE
+
+# The four bytes "fodd" in the file header: another program's SQLite file is never taken for a job store.
+APPLICATION_ID: Final = 0x666F6464
+
+_METADATA = sa.MetaData()
+JOBS = sa.Table(
+    "jobs",
+    _METADATA,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("appliance", sa.Text),
+    sa.Column("revision", sa.Text),
+    sa.Column("title", sa.Text),
+    sa.Column("opened_at", sa.Text),
+    sa.Column("outcome", sa.Text),  # `Job.outcome`, kept in step: open jobs are found quickly
+)
+STEPS = sa.Table(
+    "steps",
+    _METADATA,
+    sa.Column("job_id", sa.Integer, primary_key=True),
+    sa.Column("seq", sa.Integer, primary_key=True),
+    sa.Column("at", sa.Text),
+    sa.Column("kind", sa.Text),  # a key of `jobs.KINDS`, or "undo" with {"seq": n}
+    sa.Column("payload", sa.Text),
+    sa.Column("minutes", sa.Float),
+)
+
+# Entry n-1 takes a file from version n-1 to n. Entries are history: never edit one, add the next.
+MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (
+    (
+        f"PRAGMA application_id = {APPLICATION_ID}",
+        "CREATE TABLE jobs (id INTEGER PRIMARY KEY AUTOINCREMENT, appliance TEXT NOT NULL, "
+        "revision TEXT NOT NULL, title TEXT NOT NULL, opened_at TEXT NOT NULL, outcome TEXT)",
+        "CREATE TABLE steps (job_id INTEGER NOT NULL REFERENCES jobs (id), seq INTEGER NOT NULL, "
+        "at TEXT NOT NULL, kind TEXT NOT NULL, payload TEXT NOT NULL, PRIMARY KEY (job_id, seq))",
+    ),
+    ("ALTER TABLE steps ADD COLUMN minutes REAL",),
+)
+
+
+_ELSEWHERE: Final = f"To keep jobs somewhere else, set {DATA_VARIABLE} to a folder of yours and repeat the command."
+
+# What SQLite's error means to the person at the terminal, by the start of its name.
+_PLAIN_WORDS: Final = {
+    "SQLITE_NOTADB": f"{{file}} is not a job store. It was left alone. {_ELSEWHERE}",
+    "SQLITE_BUSY": (
+        "{file} was still being written by another terminal or program after {seconds:g} s. Nothing was "
+        "saved here. Finish or close the other one and type the command again."
+    ),
+    "SQLITE_READONLY": f"{{file}} is read-only, so nothing was saved. Make it writable, or: {_ELSEWHERE}",
+    "SQLITE_CANTOPEN": f"{{file}} cannot be opened; it or its folder may be closed to you. {_ELSEWHERE}",
+    "SQLITE_FULL": (
+        "the disk that holds {file} is full; the last entry was not saved. Free some space, enter it again."
+    ),
+    "": (
+        "{file} could not be read or written ({reason}); the last entry was not saved. Check the disk, then "
+        f"type `faultodds job list` to see what is there. {_ELSEWHERE}"
+    ),
+}
+
+
+def _error_name(error: BaseException | None) -> str:
+    return str(getattr(error, "sqlite_errorname", None) or "")
+
+
+def damaged(file: Path, reason: str) -> str:
+    return (
+        f"{file} is damaged ({reason}). It was left as it is. Keep a copy, rename it to {file.stem}-damaged"
+        f"{file.suffix} (with any {file.name}-wal beside it), and type the command again to start afresh."
+    )
+
+
+@dataclass(frozen=True)
+class StoreFile:
+    """The store's file, and how long to wait for another terminal to finish writing to it."""
+
+    path: Path
+    busy_seconds: float
+
+    @contextmanager
+    def plain_errors(self) -> Iterator[None]:
+        """Turn what SQLite raises into a `StoreError` that says what to do."""
+        try:
+            yield
+        except sa.exc.DBAPIError as error:
+            raise StoreError(self._plain_words(error.orig)) from error
+        except sqlite3.Error as error:
+            raise StoreError(self._plain_words(error)) from error
+
+    def _plain_words(self, error: BaseException | None) -> str:
+        name = _error_name(error)
+        if name.startswith("SQLITE_CORRUPT"):
+            return damaged(self.path, str(error))
+        words = next(words for start, words in _PLAIN_WORDS.items() if name.startswith(start))
+        return words.format(file=self.path, reason=error, seconds=self.busy_seconds)
+
+
+def make_folder(file: Path) -> None:
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        problem = f"the folder {file.parent} for the job store cannot be made: {reason}."
+        raise StoreError(f"{problem} {_ELSEWHERE}") from error
+
+
+def engine_of(file: StoreFile) -> sa.Engine:
+    engine = sa.create_engine(
+        sa.URL.create("sqlite", database=str(file.path)),
+        poolclass=sa.NullPool,
+        connect_args={"timeout": file.busy_seconds},
+    )
+
+    @sa.event.listens_for(engine, "connect")
+    def _set_up(raw: sqlite3.Connection, _record: object) -> None:
+        raw.isolation_level = None  # the "begin" below is the only one; the driver must not add its own
+        raw.execute("PRAGMA synchronous = FULL")
+        raw.execute("PRAGMA foreign_keys = ON")
+
+    @sa.event.listens_for(engine, "begin")
+    def _begin(connection: sa.Connection) -> None:
+        mode = connection.get_execution_options().get("sqlite_begin", "IMMEDIATE")
+        connection.exec_driver_sql(f"BEGIN {mode}")
+
+    return engine
+
+
+def migrate(connection: sa.Connection, file: Path) -> None:
+    """Bring the file to the newest version in one transaction; refuse, untouched, a foreign or newer one."""
+    with connection.execution_options(sqlite_begin="DEFERRED").begin():
+        version = _version(connection, file)
+    if version == len(MIGRATIONS):
+        return
+    with connection.execution_options(sqlite_begin="IMMEDIATE").begin():
+        # Asked again under the write lock: another terminal may have done it meanwhile.
+        for number in range(_version(connection, file), len(MIGRATIONS)):
+            for statement in MIGRATIONS[number]:
+                connection.exec_driver_sql(statement)
+            connection.exec_driver_sql(f"PRAGMA user_version = {number + 1}")
+
+
+def _version(connection: sa.Connection, file: Path) -> int:
+    version = int(connection.exec_driver_sql("PRAGMA user_version").scalar_one())
+    owner = int(connection.exec_driver_sql("PRAGMA application_id").scalar_one())
+    is_empty = connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one() == 0
+    if owner != APPLICATION_ID and not (is_empty and version == 0 and owner == 0):
+        raise StoreError(f"{file} is another program's database. It was left alone. {_ELSEWHERE}")
+    if version > len(MIGRATIONS):
+        raise StoreError(
+            f"{file} was written by a newer faultodds (store version {version}; this one reads up to "
+            f"{len(MIGRATIONS)}). It was left alone. Update this faultodds and type the command again."
+        )
+    return version
+
+
+def write_ahead(connection: sa.Connection, busy_seconds: float) -> None:
+    """Turn write-ahead mode on, once a file. SQLite does not wait for its turn here, so this does.
+
+    A file system that cannot do it keeps the rollback journal: as safe against a kill, only slower.
+    """
+    raw = connection.connection.driver_connection
+    assert raw is not None
+    deadline = time.monotonic() + busy_seconds
+    while raw.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
+        try:
+            raw.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if not _error_name(error).startswith("SQLITE_BUSY") or time.monotonic() > deadline:
+                raise
+            time.sleep(0.02)
