@@ -18,7 +18,6 @@ MODEL = Path(faultodds.__file__).parent
 
 # From the ground up: a room may import the fronts of the rooms above it in this list, and of no other.
 ORDER = [
-    "records",
     "errors",
     "names",
     "files",

@@ -82,7 +82,7 @@ def _open(file: Path, cache: Path, target: float = 1e-3) -> Appliance:
 def _assert_same(one: Appliance, other: Appliance) -> None:
     assert one.knowledge == other.knowledge
     assert one.fingerprint == other.fingerprint
-    for name in type(one.suspects).__dataclass_fields__:
+    for name in type(one.suspects).__struct_fields__:
         a, b = getattr(one.suspects, name), getattr(other.suspects, name)
         if isinstance(a, np.ndarray):
             assert a.dtype == b.dtype
@@ -141,10 +141,10 @@ def test_changed_compiling_code_is_another_entry(monkeypatch: pytest.MonkeyPatch
     package = tmp_path / "package"
     for source in module._COMPILING_CODE:
         (package / source).parent.mkdir(parents=True, exist_ok=True)
-        (package / source).write_bytes((Path(module.__file__).parent / source).read_bytes())
-    monkeypatch.setattr(module, "__file__", str(package / "appliance.py"))
+        (package / source).write_bytes((Path(module.__file__).parent.parent / source).read_bytes())
+    monkeypatch.setattr(module, "__file__", str(package / "belief" / "appliance.py"))
     assert module._key(b"x", 1e-3) == before
-    (package / "tables.py").write_text("# another version")
+    (package / "knowledge/tables.py").write_text("# another version")
     assert module._key(b"x", 1e-3) != before
 
 

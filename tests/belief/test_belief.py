@@ -619,7 +619,7 @@ def test_the_same_bytes_whatever_the_hash_seed() -> None:
     """Compiling, inferring and the outlook give the same bytes for different PYTHONHASHSEED."""
     digests = set()
     for seed in ("0", "1", "4242"):
-        environment = {**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": os.path.dirname(__file__)}
+        environment = {**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": os.path.dirname(os.path.dirname(__file__))}
         run = subprocess.run(
             [sys.executable, "-c", _PRINT_DIGEST], env=environment, capture_output=True, text=True, check=True
         )

@@ -195,7 +195,7 @@ def test_a_file_read_before_needs_no_validation_library(dryer: Appliance, writte
     """The second reading of a shop file comes from the cache: pydantic and tomllib stay out of it."""
     priced_text(dryer, written, "[costs]\nlabour_rate = 77\n")
     code = (
-        "import sys; from faultodds.shop_cache import cached; from pathlib import Path; "
+        "import sys; from faultodds.shop.parsed import cached; from pathlib import Path; "
         f"print(cached(Path({str(written)!r})).costs.labour_rate, 'pydantic' in sys.modules, 'tomllib' in sys.modules)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=True)

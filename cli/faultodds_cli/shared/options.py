@@ -15,8 +15,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
-
-from faultodds.records import dataclass
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from faultodds.advice import Advice, Situation
@@ -91,8 +90,7 @@ def new_app(help_text: str) -> typer.Typer:
     )
 
 
-@dataclass(frozen=True)
-class View:
+class View(Struct, frozen=True, dict=True):
     """A call as it stands: appliance, steps, and what they say. The advice is worked out when asked for."""
 
     appliance: Appliance

@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 
 from faultodds.advice import words
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way
@@ -18,7 +19,6 @@ from faultodds.advice.ranking import CheckPrice, Ranking, RepairPrice
 from faultodds.advice.stopping import same_decision_probability, value_of_perfect_information
 from faultodds.belief import Appliance, Belief
 from faultodds.knowledge import UNLISTED_MODE, repair_modes
-from faultodds.records import dataclass
 
 Kind = Literal["check", "repair", "stop", "refer"]
 
@@ -31,8 +31,7 @@ AS_GOOD_AS_FOUND = 0.5
 CLOSE = 0.01
 
 
-@dataclass(frozen=True)
-class Action:
+class Action(Struct, frozen=True):
     """One check or repair with everything needed to do it: price, the steps there, the work's own steps, cautions."""
 
     name: str
@@ -42,8 +41,7 @@ class Action:
     cautions: list[str]
 
 
-@dataclass(frozen=True)
-class Advice:
+class Advice(Struct, frozen=True):
     """The next move.
 
     `kind` and `name` say what to do (`together`: further repairs to do before the same verification run; `name` is empty
@@ -94,8 +92,7 @@ def advise(appliance: Appliance, belief: Belief, situation: Situation | None = N
     )
 
 
-@dataclass(frozen=True)
-class NextMove:
+class NextMove(Struct, frozen=True):
     """The next move alone; the fields are those of `Advice`."""
 
     kind: Kind

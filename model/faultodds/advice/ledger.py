@@ -8,15 +8,14 @@ from __future__ import annotations
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 
 from faultodds.advice.machine import State
 from faultodds.advice.problem import HOPELESS, SOUND, Ints, Problem
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 
 
-@dataclass
-class Ledger:
+class Ledger(Struct, dict=True):
     """Prices for one problem. Shapes: S states, C open checks, U bundles, K classes, N needed repairs."""
 
     problem: Problem

@@ -10,23 +10,22 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from msgspec import Struct
+
 from faultodds.knowledge import Access, Knowledge, Work
-from faultodds.records import dataclass
 
 State = frozenset[str]
 CLOSED_UP: State = frozenset()
 
 
-@dataclass(frozen=True)
-class Move:
+class Move(Struct, frozen=True):
     """One access item opened (`opens`) or closed."""
 
     item: str
     opens: bool
 
 
-@dataclass(frozen=True)
-class Way:
+class Way(Struct, frozen=True):
     """How to get from one machine state to the one some work needs.
 
     `minutes` are spent now; `charged` adds the change in the minutes of closing up that are still owed.

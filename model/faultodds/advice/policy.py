@@ -19,11 +19,11 @@ from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
+from msgspec import Struct
 
 from faultodds.advice.ledger import Ledger
 from faultodds.advice.problem import SOUND, Ints, Problem
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 
 Bools = npt.NDArray[np.bool_]
 Prices: TypeAlias = float | Floats
@@ -37,16 +37,14 @@ NOTHING_TOLD = 1e-5
 CHECK, REPAIR, RUN, REFER = 0, 1, 2, 3
 
 
-@dataclass(frozen=True)
-class Move:
+class Move(Struct, frozen=True):
     """A first move: `kind` is CHECK, REPAIR, RUN or REFER; `which` the check or bundle."""
 
     kind: int
     which: int = 0
 
 
-@dataclass(frozen=True)
-class Choice:
+class Choice(Struct, frozen=True):
     """What the policy does in each belief: `move` (CHECK, REPAIR, RUN or REFER) and `which` check or bundle."""
 
     move: Ints

@@ -8,16 +8,15 @@ checks, U bundles (repairs done together before one verification run), S machine
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import field
 from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
+from msgspec import Struct
 
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way
 from faultodds.belief import Appliance, Belief, likely
 from faultodds.knowledge import UNLISTED_MODE, Check, Floats, Knowledge, Repair, Work, repair_modes
-from faultodds.records import dataclass
 
 Ints = npt.NDArray[np.int64]
 
@@ -36,8 +35,7 @@ SOUND = 0
 HOPELESS = -1
 
 
-@dataclass(frozen=True)
-class Situation:
+class Situation(Struct, frozen=True):
     """Where the technician stands, beside the evidence.
 
     `skipped`: checks and repairs that cannot be done now. `qualified`: whether energised and gas-pressure work may be
@@ -52,8 +50,7 @@ class Situation:
     effort: int = 1
 
 
-@dataclass(frozen=True)
-class Price:
+class Price(Struct, frozen=True):
     """Price of one piece of work from here: minutes on the clock and money, access included; `way` leads there."""
 
     way: Way
@@ -61,18 +58,12 @@ class Price:
     cost: float
 
 
-@dataclass
-class Problem:
+class Problem(Struct, dict=True):
     """One decision: the belief, the situation, and everything open to the technician, priced."""
 
     appliance: Appliance
     belief: Belief
     situation: Situation
-    machine: MachineStates = field(init=False)
-    _trips: dict[tuple[State, frozenset[str]], tuple[Way, float, State]] = field(init=False, default_factory=dict)
-
-    def __post_init__(self) -> None:
-        self.machine = MachineStates(self.knowledge)
 
     # --- what is open ---------------------------------------------------------------------------------------------------
 
@@ -80,6 +71,15 @@ class Problem:
     def knowledge(self) -> Knowledge:
         """The appliance's knowledge file."""
         return self.appliance.knowledge
+
+    @cached_property
+    def machine(self) -> MachineStates:
+        """Ways between the states of this machine."""
+        return MachineStates(self.knowledge)
+
+    @cached_property
+    def _trips(self) -> dict[tuple[State, frozenset[str]], tuple[Way, float, State]]:
+        return {}  # filled as ways are asked for
 
     @cached_property
     def rate(self) -> float:

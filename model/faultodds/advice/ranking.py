@@ -5,13 +5,13 @@ from __future__ import annotations
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 
 from faultodds.advice.ledger import Ledger
 from faultodds.advice.policy import CHECK, NOTHING_TOLD, REPAIR, RUN, Bools, Move, Policy
 from faultodds.advice.problem import SOUND, Price, Problem
 from faultodds.advice.rollout import EVERY, Rollout
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 
 # Rollout in two stages: (least branch followed, how many of the most promising moves).
 STAGES = ((0.03, 8), (0.005, 4))
@@ -26,8 +26,7 @@ MANY_BIT_PRICES = (0.1, 0.2, 0.3, 0.4, 0.6, 0.8, 1.6)
 TELLS_NOTHING = 0.02
 
 
-@dataclass(frozen=True)
-class CheckPrice:
+class CheckPrice(Struct, frozen=True):
     """One check: its own price, the expected cost of the whole job if it is done now, and what it may show."""
 
     name: str
@@ -46,8 +45,7 @@ class CheckPrice:
         return self.bits >= TELLS_NOTHING
 
 
-@dataclass(frozen=True)
-class RepairPrice:
+class RepairPrice(Struct, frozen=True):
     """Repairs done first (`together` beside `name`), with their run: chance that they put the machine right, their price,
     and the expected cost of the whole job."""
 

@@ -9,13 +9,13 @@ from __future__ import annotations
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 
 from faultodds.advice.machine import Way
 from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import CheckPrice, Ranking
 from faultodds.belief import Belief
 from faultodds.knowledge import Floats, repair_modes
-from faultodds.records import dataclass
 
 # An outcome less likely than this is not worth a word.
 LEAST_CHANCE = 0.02
@@ -30,8 +30,7 @@ CLEARED = 0.35
 MOST_POINTERS = 3
 
 
-@dataclass(frozen=True)
-class Pointer:
+class Pointer(Struct, frozen=True):
     """What some outcomes of a check say: their chance together, and the parts whose odds they raise, most first.
 
     `odds`: those of the first part after such an outcome.
@@ -48,8 +47,7 @@ class Pointer:
         return self.odds >= POINTS
 
 
-@dataclass(frozen=True)
-class Move:
+class Move(Struct, frozen=True):
     """How one part's odds move with one outcome."""
 
     outcome: str
@@ -59,8 +57,7 @@ class Move:
     after: float
 
 
-@dataclass
-class Parts:
+class Parts(Struct, dict=True):
     """Odds of the parts, now and after what a check may show."""
 
     belief: Belief

@@ -12,11 +12,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from msgspec import Struct
 
 from faultodds.advice.policy import CHECK, REFER, REPAIR, RUN, Bools, Move, Policy
 from faultodds.advice.problem import Ints
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 
 LEAST = 0.01
 # So small a least that every branch is followed.
@@ -30,8 +30,7 @@ MOST_BIT_PRICE = 2.5
 MONEY, BITS, COARSE_MONEY, COARSE_BITS = range(4)
 
 
-@dataclass
-class Front:
+class Front(Struct):
     """The branches still followed: their first move, weights, machine state, checks done, and whether a coarser tree would
     have stopped before them."""
 

@@ -8,6 +8,7 @@ suspects that break the fewest of them are taken.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,7 +18,6 @@ from faultodds.belief import Suspects
 from faultodds.errors import unknown
 from faultodds.joblog import FACT, FOUND, weights
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -6,6 +6,7 @@ name of its repair (the cheapest that covers the cause); "nothing wrong" and "no
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,7 +22,6 @@ from faultodds.knowledge import (
     main_cause_states,
     repair_modes,
 )
-from faultodds.records import dataclass
 
 if TYPE_CHECKING:
     import pandas as pd

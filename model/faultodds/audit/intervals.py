@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 
 LEVEL = 0.95
 RESAMPLES = 1000

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
@@ -14,7 +15,6 @@ from faultodds.audit.scores import Ints
 from faultodds.audit.stages import Stage, seen_by
 from faultodds.belief import Suspects, compile_suspects
 from faultodds.knowledge import Floats, Knowledge
-from faultodds.records import dataclass
 
 if TYPE_CHECKING:
     import pandas as pd

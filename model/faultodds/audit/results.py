@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,7 +13,6 @@ from faultodds.audit.scores import Decomposition
 from faultodds.audit.stages import Stage
 from faultodds.audit.walk import Walked
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 from faultodds.revisions import FILE
 
 

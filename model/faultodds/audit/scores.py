@@ -6,11 +6,12 @@ out. Scores are losses per job (smaller is better), so that means and paired dif
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]

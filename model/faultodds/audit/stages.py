@@ -8,6 +8,7 @@ knowledge file comes first. Every forecaster gets the same columns.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,7 +17,6 @@ from faultodds.advice import CLOSED_UP, MachineStates
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import BACK_AFTER, CAME_BACK, DAY, ENDED, FACT, FOLLOWED, FOUND, GONE
 from faultodds.knowledge import Knowledge
-from faultodds.records import dataclass
 
 if TYPE_CHECKING:
     import pandas as pd

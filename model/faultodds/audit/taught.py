@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +14,6 @@ from faultodds.belief import Suspects, compile_suspects
 from faultodds.errors import FaultoddsError, unknown
 from faultodds.joblog import FACT, FOUND, JOB
 from faultodds.knowledge import UNLISTED, UNLISTED_MODE, Floats, Knowledge, load, main_cause_states
-from faultodds.records import dataclass
 
 if TYPE_CHECKING:
     import pandas as pd

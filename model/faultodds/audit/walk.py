@@ -7,6 +7,7 @@ earlier customers that had not happened yet.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,7 +19,6 @@ from faultodds.audit.stages import Stage, as_known_on, seen_by
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import DAY
 from faultodds.knowledge import Floats, Knowledge
-from faultodds.records import dataclass
 
 if TYPE_CHECKING:
     import pandas as pd

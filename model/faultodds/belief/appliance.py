@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import re
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,6 @@ from faultodds.belief.suspects import OMITTED_TARGET, Suspects, compile_suspects
 from faultodds.errors import RevisionError
 from faultodds.files import cache_folder, find, fingerprint, read_bytes
 from faultodds.knowledge import Knowledge, parse
-from faultodds.records import dataclass
 from faultodds.revisions import FILE, accepted, revision_ids, revision_path
 
 _COMPILING_CODE = (

@@ -10,16 +10,15 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import field
 from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
+from msgspec import Struct, field
 
 from faultodds.belief.suspects import Suspects
 from faultodds.errors import ClashError, FaultoddsError, unknown
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 
 # A relative chance this small is taken for "cannot be": far under any table's floor, far over rounding.
 IMPOSSIBLE = 1e-13
@@ -27,8 +26,7 @@ COVER_STEPS = 20_000
 Bools = npt.NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
-class Seen:
+class Seen(Struct, frozen=True):
     """One finding: how likely it is under each outcome of a symptom or check.
 
     `weights` maps outcomes to likelihoods (a sure finding is `{outcome: 1}`; "not sure, 70/30" is `{a: .7, b:
@@ -51,8 +49,7 @@ class Seen:
         return f"{self.name}=" + " / ".join(f"{o} {v / total:.0%}" for o, v in parts)
 
 
-@dataclass(frozen=True)
-class Fixed:
+class Fixed(Struct, frozen=True):
     """One repair done: the modes it takes away and the chance that it takes."""
 
     name: str
@@ -60,8 +57,7 @@ class Fixed:
     success: float = 1.0
 
 
-@dataclass(frozen=True)
-class Evidence:
+class Evidence(Struct, frozen=True):
     """Everything known on this call. `facts` maps fact to value; order of findings never matters."""
 
     facts: Mapping[str, str] = field(default_factory=dict)
@@ -73,8 +69,7 @@ class Evidence:
         return Evidence(self.facts, (*self.seen, *seen), self.repairs)
 
 
-@dataclass(frozen=True)
-class FaultOdds:
+class FaultOdds(Struct, frozen=True):
     """Chance of one mode now (`probability`), and before any finding but with the context facts (`prior`)."""
 
     component: str
@@ -88,8 +83,7 @@ class FaultOdds:
         return f"{self.component}.{self.mode}"
 
 
-@dataclass(frozen=True)
-class Belief:
+class Belief(Struct, frozen=True, dict=True):
     """Posterior over suspects. `prior`, `original` and `now` have shape (H,) and sum to 1.
 
     `original` is about the machine as it came in, `now` about the machine after the repairs done so far.
@@ -155,8 +149,7 @@ class Belief:
         return float(self.now[self.suspects.sound])
 
 
-@dataclass(frozen=True)
-class Outlook:
+class Outlook(Struct, frozen=True):
     """One full evaluation: what every outcome would tell.
 
     `chance` (R,): chance of each outcome. `modes` (M,): mode odds now. `after` (R, M): mode odds after each

@@ -8,10 +8,10 @@ chances than for a sound machine.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 
 from faultodds.belief.appliance import Appliance
 from faultodds.belief.posterior import prior_for
@@ -22,16 +22,14 @@ from faultodds.knowledge import UNLISTED_MODE, Floats, Knowledge, Table, build_t
 SAME = 1e-9
 
 
-@dataclass(frozen=True)
-class AmbiguityGroup:
+class AmbiguityGroup(Struct, frozen=True):
     """Modes that no symptom or check tells apart; `repairs` are those that put all of them right."""
 
     modes: tuple[str, ...]
     repairs: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class SelfCheck:
+class SelfCheck(Struct, frozen=True):
     """The report.
 
     `sizes` counts what is in the file and what it compiles to; `omitted_mass` is the prior chance of the

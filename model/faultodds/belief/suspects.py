@@ -19,18 +19,17 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
+from msgspec import Struct
 
 from faultodds.errors import KnowledgeError
 from faultodds.knowledge import Floats, Knowledge, Table, build_tables, main_cause_states, shares
-from faultodds.records import dataclass
 
 Ints = npt.NDArray[np.int64]
 OMITTED_TARGET = 3e-4
 MOST_SUSPECTS = 300_000
 
 
-@dataclass(frozen=True)
-class Suspects:
+class Suspects(Struct, frozen=True, dict=True):
     """Compiled knowledge: see the module's notation. All arrays are read-only.
 
     `share[c]` sums to 1. `facts[name][v, c]` = P(fact has value v | main cause c). `ok[k, c]` = P(component k is sound |
@@ -138,8 +137,7 @@ def _lacks(knowledge: Knowledge) -> dict[str, dict[str, tuple[str, ...]]]:
     }
 
 
-@dataclass(frozen=True)
-class _Odds:
+class _Odds(Struct, frozen=True):
     """Chance of a set of modes given the main cause, in a form that multiplies.
 
     `base[c]` = chance that nothing but c itself is present; `odds[c, m]` = chance of m over chance that m's component is

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import date
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -27,7 +28,6 @@ from faultodds.advice.plan import (
     whole_money,
 )
 from faultodds.errors import FaultoddsError
-from faultodds.records import dataclass
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance, Belief

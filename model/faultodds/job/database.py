@@ -9,11 +9,11 @@ import sqlite3
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 import sqlalchemy as sa
+from msgspec import Struct
 
 from faultodds.errors import StoreError
 from faultodds.files import DATA_VARIABLE
@@ -88,8 +88,7 @@ def damaged(file: Path, reason: str) -> str:
     )
 
 
-@dataclass(frozen=True)
-class StoreFile:
+class StoreFile(Struct, frozen=True):
     """The store's file, and how long to wait for another terminal to finish writing to it."""
 
     path: Path

@@ -3,9 +3,11 @@ the job went."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from faultodds.advice import AS_GOOD_AS_FOUND, next_answer, words
 from faultodds.belief import FaultOdds
@@ -14,11 +16,9 @@ from faultodds.job.job import Job
 from faultodds.job.open_job import Visit
 from faultodds.job.steps import Closed, Fact, Finding, Payload, Repair, kind_of, summary
 from faultodds.knowledge import Knowledge
-from faultodds.records import dataclass
 
 
-@dataclass(frozen=True)
-class Tells:
+class Tells(Struct, frozen=True):
     """What one outcome of a check would tell: its chance now, and the leading faults after it."""
 
     outcome: str
@@ -83,8 +83,7 @@ def _listed(names: list[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
-@dataclass(frozen=True)
-class Line:
+class Line(Struct, frozen=True):
     """One step of a job as it is told: when, under which visit and stage, what kind, in words."""
 
     seq: int

@@ -12,19 +12,19 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TypeAlias
 
+from msgspec import Struct
+from msgspec.structs import replace
+
 from faultodds.errors import StoreError
 from faultodds.job.steps import Closed, Fact, Finding, MachineState, Note, Payload, Repair, Skip, Step, summary
-from faultodds.records import dataclass
 
 Row: TypeAlias = dict[str, str | int | float | None]
 
 
-@dataclass(frozen=True)
-class PlacedFinding:
+class PlacedFinding(Struct, frozen=True):
     """A finding that counts, with its `stage` (repairs before it), `visit` (from 1) and step."""
 
     finding: Finding
@@ -33,8 +33,7 @@ class PlacedFinding:
     step: Step
 
 
-@dataclass(frozen=True)
-class Job:
+class Job(Struct, frozen=True):
     """One service call. `steps` are the ones that stand; `undone` the ones taken back, kept all the same.
 
     `last_seq` numbers the last change of any kind, undo included: while it is the same, nothing has happened.

@@ -8,10 +8,11 @@ thin screens over it.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 from datetime import date
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
+
+from msgspec.structs import replace
 
 from faultodds.advice import Action, MachineStates, Situation, State, action
 from faultodds.belief import Appliance, open_appliance

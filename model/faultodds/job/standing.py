@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from msgspec import Struct
+from msgspec.structs import replace
 
 from faultodds.advice import Advice, Situation, advise
 from faultodds.belief import Appliance, Belief, Evidence, infer
@@ -11,11 +12,9 @@ from faultodds.job.job import Job
 from faultodds.job.steps import Fact, Finding, Repair
 from faultodds.job.taking import evidence_of
 from faultodds.knowledge import Knowledge
-from faultodds.records import dataclass
 
 
-@dataclass(frozen=True)
-class Standing:
+class Standing(Struct, frozen=True):
     """Belief and advice now, and the belief before the last thing that counted (None when there was nothing
     before)."""
 

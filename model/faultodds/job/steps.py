@@ -7,18 +7,18 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import asdict
 from datetime import UTC, date, datetime
 from typing import Final, TypeAlias
 
+from msgspec import Struct
+from msgspec.structs import asdict, force_setattr
+
 from faultodds.errors import FaultoddsError, unknown
-from faultodds.records import dataclass
 
 OUTCOMES: Final = ("gone", "came_back", "referred")
 
 
-@dataclass(frozen=True)
-class Finding:
+class Finding(Struct, frozen=True):
     """What a symptom or check showed: one `outcome`, or a `likelihood` for each outcome when it is uncertain.
 
     `raw` is the text as typed ("1.15k"). `take` above 0 marks a deliberate re-measurement: it counts as
@@ -42,13 +42,12 @@ class Finding:
         if self.outcome is not None:
             _need_text(f"outcome of {self.name}", self.outcome)
         if self.likelihood is not None:
-            object.__setattr__(self, "likelihood", _checked_likelihood(self.name, self.likelihood))
+            force_setattr(self, "likelihood", _checked_likelihood(self.name, self.likelihood))
         if self.take < 0:
             raise FaultoddsError(f"{self.name}: take {self.take} is below 0. Leave it out, or count from 1.")
 
 
-@dataclass(frozen=True)
-class Repair:
+class Repair(Struct, frozen=True):
     """A repair that was carried out."""
 
     name: str
@@ -57,8 +56,7 @@ class Repair:
         _need_text("repair", self.name)
 
 
-@dataclass(frozen=True)
-class Fact:
+class Fact(Struct, frozen=True):
     """A context or equipment fact asked at intake."""
 
     name: str
@@ -69,8 +67,7 @@ class Fact:
         _need_text(f"value of {self.name}", self.value)
 
 
-@dataclass(frozen=True)
-class Skip:
+class Skip(Struct, frozen=True):
     """A check or repair that cannot be done now, and why."""
 
     name: str
@@ -80,25 +77,22 @@ class Skip:
         _need_text("check to skip", self.name)
 
 
-@dataclass(frozen=True)
-class MachineState:
+class MachineState(Struct, frozen=True):
     """Changes to the machine's state: access item ("unplugged", "front_open") -> now so, or not."""
 
     changes: dict[str, bool]
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "changes", {name: bool(done) for name, done in self.changes.items()})
+        force_setattr(self, "changes", {name: bool(done) for name, done in self.changes.items()})
 
 
-@dataclass(frozen=True)
-class Note:
+class Note(Struct, frozen=True):
     """Free text; never evidence."""
 
     text: str
 
 
-@dataclass(frozen=True)
-class Closed:
+class Closed(Struct, frozen=True):
     """How the call ended: complaint `gone`, `came_back` on a date (opens the job again), or `referred`."""
 
     outcome: str
@@ -163,8 +157,7 @@ def summary(payload: Payload) -> str:
             return f"closed: {outcome}" + (f" on {on}" if on else "")
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(Struct, frozen=True):
     """One entry of a job: its place `seq` (from 1), when (`at`, UTC), what, and the `minutes` it took."""
 
     seq: int
@@ -177,7 +170,7 @@ class Step:
             return
         if not (math.isfinite(self.minutes) and self.minutes >= 0):
             raise FaultoddsError(f"{self.minutes:g} minutes is not a time. Give 0 or more, such as 2.5.")
-        object.__setattr__(self, "minutes", float(self.minutes))
+        force_setattr(self, "minutes", float(self.minutes))
 
 
 def utc_now() -> datetime:

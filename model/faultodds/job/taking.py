@@ -11,6 +11,8 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
+from msgspec import Struct
+
 from faultodds.advice import Situation
 from faultodds.belief import Appliance, Evidence, Fixed, Seen
 from faultodds.errors import BadReading, FaultoddsError, SafetyStop
@@ -18,7 +20,6 @@ from faultodds.job.job import Job
 from faultodds.job.steps import Fact, Finding, MachineState, Payload, Repair, Skip
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, repair_modes
 from faultodds.names import fold, match
-from faultodds.records import dataclass
 
 if TYPE_CHECKING:
     from faultodds.readings import Judgement
@@ -28,8 +29,7 @@ _NO = {"no", "n", "false", "0", "off", "none"}
 _SPLIT = re.compile(r"^\s*(?P<name>.+?)\s*[:= ]\s*(?P<share>\d+(?:[.,]\d+)?)\s*%?\s*$")
 
 
-@dataclass(frozen=True)
-class Taken:
+class Taken(Struct, frozen=True):
     """A finding taken in, with the judgement of its reading when it was one."""
 
     finding: Finding

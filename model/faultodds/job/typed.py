@@ -10,18 +10,18 @@ import contextlib
 import re
 from collections.abc import Mapping, Sequence
 
+from msgspec import Struct
+
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold, match
-from faultodds.records import dataclass
 
 # A name this close to a stop sign's is taken for it.
 CLOSE = 0.85
 _NEXT_PAIR = re.compile(r"[\s,;]+(?=[\w.-]+\s*=)")
 
 
-@dataclass(frozen=True)
-class Typed:
+class Typed(Struct, frozen=True):
     """One name of a symptom or check, and what was typed for it ("" when nothing was)."""
 
     name: str

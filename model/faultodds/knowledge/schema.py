@@ -15,11 +15,10 @@ Words used here and everywhere else:
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Any, ClassVar, Literal
 
 from faultodds.readings import ReadingSpec
-from faultodds.records import dataclass
 
 OK = "ok"
 NOTHING_WRONG = "nothing_wrong"

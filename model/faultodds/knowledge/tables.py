@@ -16,10 +16,10 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
+from msgspec import Struct
 
 from faultodds.errors import KnowledgeError
 from faultodds.knowledge.schema import NOTHING_WRONG, OK, UNLISTED, UNLISTED_MODE, Knowledge, Mechanism, Observable
-from faultodds.records import dataclass
 
 Floats = npt.NDArray[np.float64]
 Role = Literal["main_cause", "fact", "component", "mechanism", "step", "observable", "part"]
@@ -30,8 +30,7 @@ MAX_CELLS = 20_000
 STEP_CELLS = 600
 
 
-@dataclass(frozen=True)
-class Table:
+class Table(Struct, frozen=True):
     """`values[s, p1, p2, ...]` = P(node is in `states[s]` given its parents' states); each column sums to 1."""
 
     node: str
@@ -41,8 +40,7 @@ class Table:
     values: Floats
 
 
-@dataclass(frozen=True)
-class _Cause:
+class _Cause(Struct, frozen=True):
     """What one parent does: an entry per state of the parent."""
 
     parent: str

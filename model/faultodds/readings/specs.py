@@ -8,10 +8,8 @@ can be stored as data.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import ClassVar, Literal
-
-from faultodds.records import dataclass
 
 Kind = Literal[
     "resistance",

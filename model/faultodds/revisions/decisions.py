@@ -17,9 +17,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
+from msgspec import Struct
+
 from faultodds.errors import RevisionError
 from faultodds.files import data_folder
-from faultodds.records import dataclass
 
 FILE: Final = "file"
 """Stands for the knowledge file as it is, with no revision over it."""
@@ -29,8 +30,7 @@ ACCEPT: Final = "accept"
 ROLLBACK: Final = "rollback"
 
 
-@dataclass(frozen=True)
-class Decision:
+class Decision(Struct, frozen=True):
     """One line of the history: at `at` (UTC) `revision` was accepted, or the accepted `revision` was rolled back."""
 
     at: str

@@ -12,14 +12,13 @@ import json
 import math
 import os
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
 from faultodds.errors import RevisionError
 from faultodds.knowledge import Knowledge
-from faultodds.records import dataclass
 from faultodds.revisions.decisions import revision_path
 
 FORMAT: Final = 1

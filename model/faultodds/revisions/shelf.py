@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Final, Literal
 
 from faultodds.errors import RevisionError
 from faultodds.names import match
-from faultodds.records import dataclass
 from faultodds.revisions import decisions
 from faultodds.revisions.decisions import (
     ACCEPT,

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
 from faultodds.knowledge import STRICT
-from faultodds.records import dataclass
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ import json
 import os
 import typing
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,6 @@ from typing import Any
 from faultodds.belief import Appliance
 from faultodds.errors import ShopError, nearest
 from faultodds.knowledge import Knowledge
-from faultodds.records import dataclass
 from faultodds.shop.laid_over import lay_over
 from faultodds.shop.records import Shop, ShopCosts, Technician, Van
 

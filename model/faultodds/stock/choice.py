@@ -14,12 +14,12 @@ With x whole, the best y and z are whole too, so only x has to be told to be.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 from faultodds.stock.needs import Limit, Need, Needs
 
 # In choosing within a limit, a part costs this share of itself: it breaks ties in favour of the cheaper load.

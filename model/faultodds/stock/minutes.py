@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Collection
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -19,7 +20,6 @@ from faultodds.advice import Problem, Situation
 from faultodds.belief import Belief, Evidence, infer, main_cause_weights
 from faultodds.errors import ClashError
 from faultodds.knowledge import Check, Floats, Repair, Symptom, repair_modes
-from faultodds.records import dataclass
 from faultodds.stock.needs import Ints
 from faultodds.stock.play import Play
 from faultodds.stock.stock import Stock

@@ -17,7 +17,7 @@ the best.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -27,7 +27,6 @@ from faultodds.advice import Situation
 from faultodds.belief import Appliance, Belief, likely
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import UNLISTED_MODE, Floats, Knowledge, Repair, repair_modes
-from faultodds.records import dataclass
 from faultodds.shop import Van
 
 Ints = npt.NDArray[np.int64]

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Collection
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -32,7 +33,6 @@ from faultodds.advice import (
 )
 from faultodds.belief import Suspects, likely
 from faultodds.knowledge import UNLISTED_MODE, Floats, repair_modes
-from faultodds.records import dataclass
 
 # Chances that add up to less than this cannot be told from none.
 FAINT = 1e-12

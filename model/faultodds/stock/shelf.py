@@ -12,13 +12,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 from faultodds.stock.needs import FREE, Limit, Need
 from faultodds.stock.stock import Stock
 

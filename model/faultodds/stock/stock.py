@@ -6,11 +6,11 @@ What a call needs is worked out in `needs.py`, the best load in `choice.py`; her
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from faultodds.errors import unknown
 from faultodds.knowledge import repair_modes
 from faultodds.names import match
-from faultodds.records import dataclass
 from faultodds.stock.choice import best
 from faultodds.stock.needs import Limit, Needs, is_part
 

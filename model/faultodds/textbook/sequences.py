@@ -11,13 +11,13 @@ something that none of the actions puts right. Costs are in any one unit.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 
 # Every set of actions is looked at; each further action doubles the work.
 MOST_ACTIONS = 16

@@ -6,11 +6,12 @@ hold the two against each other.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 from faultodds.tuning.structure import Structure
 
 Singles = npt.NDArray[np.float32]

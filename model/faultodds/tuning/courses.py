@@ -14,6 +14,7 @@ s being the repair's chance to take. Courses that end alike share their moments.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -22,7 +23,6 @@ import numpy.typing as npt
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 from faultodds.tuning.arrays import Arrays, Singles
 from faultodds.tuning.families import Families, Index
 from faultodds.tuning.structure import Structure

@@ -13,13 +13,13 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 
 LEVEL: Final = 0.05
 FEWEST_JOBS: Final = 20

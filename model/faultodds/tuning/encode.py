@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,7 +17,6 @@ import numpy as np
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 from faultodds.tuning.courses import Moments, moments_of, read_course
 from faultodds.tuning.families import Index
 from faultodds.tuning.structure import GUESSES, Small, Structure

@@ -14,13 +14,13 @@ that put the same fault right). The spread of equipment is not learned: what a m
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from faultodds.belief import Suspects
 from faultodds.knowledge import Floats, Knowledge, Observable, repair_modes, spread
-from faultodds.records import dataclass
 from faultodds.tuning.settings import KINDS
 
 Index = npt.NDArray[np.int64]

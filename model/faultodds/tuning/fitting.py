@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
 from faultodds.knowledge import Floats, Knowledge, overlay
-from faultodds.records import dataclass
 from faultodds.tuning import missing
 from faultodds.tuning import places as file_places
 from faultodds.tuning.ascent import WARM, Ascent, trust_of

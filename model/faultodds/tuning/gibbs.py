@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,7 +17,6 @@ import numpy.typing as npt
 
 from faultodds.errors import unknown
 from faultodds.knowledge import Floats, Knowledge
-from faultodds.records import dataclass
 from faultodds.tuning import statistics
 from faultodds.tuning.arrays import TINY, Arrays, arrays_of
 from faultodds.tuning.ascent import trust_of

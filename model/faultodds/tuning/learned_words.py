@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Final, Literal
 
 from faultodds.knowledge import NOTHING_WRONG, SEPARATOR, UNLISTED, Knowledge
-from faultodds.records import dataclass
 from faultodds.revisions import Number
 
 Kind = Literal["causes", "companions", "facts", "checks", "repairs", "habits", "other"]

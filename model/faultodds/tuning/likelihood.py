@@ -11,13 +11,13 @@ Single precision does for nearly all jobs; the few that it cannot hold are gone 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 from faultodds.tuning import courses
 from faultodds.tuning.arrays import NEVER, Arrays, Singles, log
 from faultodds.tuning.encode import Chunk

@@ -16,13 +16,13 @@ nothing else, so a check most of whose readings are like that is *unclear*, and 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 from faultodds.tuning import likelihood as passes
 from faultodds.tuning.arrays import Arrays, arrays_of
 from faultodds.tuning.encode import Chunk, silent_fact_start, silent_start, split_start

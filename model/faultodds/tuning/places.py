@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from faultodds.belief import Suspects
 from faultodds.knowledge import NOTHING_WRONG, UNLISTED, UNLISTED_MODE, Floats, Knowledge
-from faultodds.records import dataclass
 from faultodds.tuning.families import Families
 
 

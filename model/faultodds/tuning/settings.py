@@ -5,10 +5,10 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Literal
 
 from faultodds.errors import FaultoddsError, unknown
-from faultodds.records import dataclass
 
 KINDS = ("shares", "facts", "companions", "links", "tables", "success", "habits")
 AUTO: Literal["auto"] = "auto"

@@ -11,13 +11,13 @@ chunks of a file, two cores, or a cluster.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 from faultodds.tuning import courses
 from faultodds.tuning.arrays import Arrays, arrays_of
 from faultodds.tuning.encode import Chunk, done_start, silent_fact_start, silent_start, split_start

@@ -7,6 +7,7 @@ form a *group*, and only groups are ever computed. Whether a repair gets done is
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
@@ -15,7 +16,6 @@ import numpy.typing as npt
 
 from faultodds.belief import Suspects, compile_suspects
 from faultodds.knowledge import UNLISTED, Floats, Knowledge, Observable, repair_modes
-from faultodds.records import dataclass
 from faultodds.tuning.families import DONE, Families, Index, Layout, build
 
 Small = npt.NDArray[np.int32]

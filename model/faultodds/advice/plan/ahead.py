@@ -6,6 +6,7 @@ following the base policy to the end of the job and keeping count on the way.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -16,7 +17,6 @@ from faultodds.advice.problem import HOPELESS, SOUND, Problem
 from faultodds.advice.ranking import BIT_PRICES, Ranking
 from faultodds.advice.rollout import DEPTH, MONEY, Front, Rollout
 from faultodds.knowledge import Floats
-from faultodds.records import dataclass
 
 # Branches less likely than this are settled at what their repairs take, plus labour for what is not known yet.
 LEAST = 0.004

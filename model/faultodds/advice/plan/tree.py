@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable, Iterator
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from faultodds.advice.advisor import AS_GOOD_AS_FOUND, Kind, NextMove, best_move
 from faultodds.advice.machine import MachineStates, Move, State
@@ -19,7 +19,6 @@ from faultodds.advice.problem import Problem, Situation
 from faultodds.belief import Appliance, Belief, Evidence, Fixed, Seen, infer
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Work, repair_modes
-from faultodds.records import dataclass
 
 DEPTH = 3
 NODES = 40

@@ -5,16 +5,17 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any, Literal, TypeVar
 
 import numpy as np
 import numpy.typing as npt
+from msgspec import structs
 
 from faultodds.advice.advisor import NextMove
 from faultodds.advice.problem import Problem, Situation
 from faultodds.belief import Appliance, Belief
 from faultodds.knowledge import UNLISTED, UNLISTED_MODE, Check, Costs, Floats, Knowledge, Repair
-from faultodds.records import dataclass
 
 Record = TypeVar("Record", Costs, Check, Repair)
 Kind = Literal["odds", "money", "minutes", "blind", "mistakes"]
@@ -111,7 +112,7 @@ def _with_odds(now: float, holds: npt.NDArray[np.bool_]) -> Callable[[Case, floa
     def changed(case: Case, chance: float) -> Case:
         factor = math.exp(_log_odds(chance) - _log_odds(now))
         weights = np.where(holds, factor, 1.0) * case.belief.now
-        belief = dataclasses.replace(case.belief, now=weights / weights.sum())
+        belief = structs.replace(case.belief, now=weights / weights.sum())
         return dataclasses.replace(case, belief=belief)
 
     return changed
@@ -139,7 +140,7 @@ def _amount(
 
 
 def _with_rate(case: Case, value: float) -> Case:
-    return dataclasses.replace(case, situation=dataclasses.replace(case.situation, labour_rate=value))
+    return dataclasses.replace(case, situation=structs.replace(case.situation, labour_rate=value))
 
 
 def _with_cost(name: str) -> Callable[[Case, float], Case]:
@@ -246,5 +247,5 @@ def _with_rows(case: Case, name: str, rows: Floats) -> Case:
     suspects = case.belief.suspects
     likelihood = suspects.likelihood.copy()
     likelihood[suspects.rows[name]] = rows
-    belief = dataclasses.replace(case.belief, suspects=dataclasses.replace(suspects, likelihood=likelihood))
+    belief = structs.replace(case.belief, suspects=structs.replace(suspects, likelihood=likelihood))
     return dataclasses.replace(case, belief=belief)

@@ -8,7 +8,7 @@ the point of change is closed in on by halving. Past the ends of the range, and 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from faultodds.advice import advisor as advice
 from faultodds.advice.advisor import NextMove
@@ -17,7 +17,6 @@ from faultodds.advice.problem import Problem, Situation
 from faultodds.advice.ranking import Ranking
 from faultodds.advice.sensitivity.inputs import Case, Input, inputs_for
 from faultodds.belief import Appliance, Belief
-from faultodds.records import dataclass
 
 # Another move counts from this share of the job's expected cost on; closer than that, either will do.
 MARGIN_SHARE = 0.01
