@@ -416,7 +416,8 @@ def test_opening_with_an_accepted_revision_loads_nothing_heavy(file: str) -> Non
 def test_reading_a_revision_loads_neither_pydantic_nor_pandas(file: str) -> None:
     """The record, its file and what stands are light."""
     path = revision_path("toy", proposed(file).id)
-    code = "import sys, pathlib; from faultodds.revisions.revision import read; read(pathlib.Path(sys.argv[1])); print(*sys.modules)"
+    code = "import sys, pathlib; from faultodds.revisions.revision import read; read(pathlib.Path(sys.argv[1]))"
+    code += "; print(*sys.modules)"
     done = subprocess.run([sys.executable, "-c", code, str(path)], capture_output=True, text=True, check=True)
     assert not {"pydantic", "pandas", "scipy", "faultodds.tuning"} & set(done.stdout.split())
 

@@ -11,7 +11,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import mmap
-import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -19,6 +18,8 @@ from typing import Any
 import msgspec
 import numpy as np
 import numpy.typing as npt
+
+from faultodds.files import written_whole
 
 MAGIC = b"faultodds arrays 1\n"
 BORDER = 64
@@ -54,17 +55,8 @@ def write(entry: Path, text: bytes, arrays: Mapping[str, npt.NDArray[Any]]) -> N
     start = MAGIC + hashlib.sha256(header).digest() + len(header).to_bytes(8, "little") + header
     start += bytes(-len(start) % BORDER)
     entry.parent.mkdir(parents=True, exist_ok=True)
-    import tempfile
-
-    handle, beside = tempfile.mkstemp(dir=entry.parent, suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(start)
-            file.write(body)
-        os.replace(beside, entry)
-    finally:
-        with contextlib.suppress(OSError):
-            os.unlink(beside)
+    with written_whole(entry) as beside:
+        beside.write_bytes(start + body)
     _forget_old(entry)
 
 

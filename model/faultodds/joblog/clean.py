@@ -22,12 +22,12 @@ from __future__ import annotations
 
 import contextlib
 import os
-import tempfile
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from faultodds.errors import FaultoddsError, UnknownName, unknown
+from faultodds.files import written_whole
 from faultodds.job import asked
 from faultodds.knowledge import Knowledge
 
@@ -129,18 +129,10 @@ def replacing(path: Path) -> Iterator[Path]:
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".new", dir=path.parent)
-        os.close(handle)
+        with written_whole(path) as beside:
+            yield beside
     except OSError as error:
         raise _cannot("written", path, error) from None
-    beside = Path(name)
-    try:
-        yield beside
-        os.replace(beside, path)
-    except OSError as error:
-        raise _cannot("written", path, error) from None
-    finally:
-        beside.unlink(missing_ok=True)
 
 
 def read_clean(path: str | os.PathLike[str]) -> pd.DataFrame:

@@ -9,15 +9,13 @@ written as UTF-8 whatever the locale, whole or not at all.
 
 from __future__ import annotations
 
-import contextlib
-import os
 import re
-import tempfile
 import warnings
 from pathlib import Path
 from typing import Any
 
 from faultodds.errors import FaultoddsError
+from faultodds.files import written_whole
 
 LABEL = "label"
 # Readers split properties at "=", end them at ";", nest at braces, drop quotes, and take "//" and "/*" for comments.
@@ -60,26 +58,11 @@ def _heading(network: Any) -> str:
 
 
 def _write(path: Path, text: str) -> None:
-    """Write beside, then rename: whoever reads the path sees the old file or the whole new one."""
-    beside = ""
     try:
-        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-        os.chmod(beside, 0o666 & ~_umask())
-        os.replace(beside, path)
+        with written_whole(path, shared=True) as beside:
+            beside.write_text(text, encoding="utf-8", newline="\n")
     except OSError as error:
         reason = error.strerror or str(error)
         raise FaultoddsError(
             f"the network cannot be written to '{path}' ({reason}). Name a file in a folder that exists and is yours."
         ) from None
-    finally:
-        if beside:
-            with contextlib.suppress(OSError):
-                os.unlink(beside)
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

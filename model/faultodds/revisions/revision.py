@@ -6,11 +6,9 @@ file is noticed before a number of it is used. `numbers` are laid over the knowl
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import json
 import math
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -18,6 +16,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from faultodds.errors import RevisionError
+from faultodds.files import written_whole
 from faultodds.knowledge import Knowledge
 from faultodds.revisions.decisions import revision_path
 
@@ -187,19 +186,11 @@ def write(revision: Revision) -> Path:
     Raises FileExistsError when the id is taken (another terminal was quicker), RevisionError when the folder cannot be written.
     """
     path = revision_path(revision.appliance, revision.id)
-    # Made as any file of the user's is, so that a shop that shares the folder can read it (a temporary file could not be).
-    beside = path.parent / f".{path.stem}.{os.getpid()}.{os.urandom(4).hex()}.new"
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        try:
-            with beside.open("x", encoding="utf-8", newline="\n") as file:
-                file.write(as_text(revision))
-                file.flush()
-                os.fsync(file.fileno())
-            _take_place(beside, path)
-        finally:
-            with contextlib.suppress(OSError):
-                beside.unlink()
+        # Shared, so that a shop with one folder for all can read it.
+        with written_whole(path, shared=True, fresh=True) as beside:
+            beside.write_text(as_text(revision), encoding="utf-8", newline="\n")
     except FileExistsError:
         raise
     except OSError as error:
@@ -208,19 +199,6 @@ def write(revision: Revision) -> Path:
             "folder writable; to keep revisions somewhere else, set FAULTODDS_DATA to a folder of yours."
         ) from None
     return path
-
-
-def _take_place(beside: Path, path: Path) -> None:
-    """Give the finished file its name, unless that is taken: a hard link does both in one step."""
-    try:
-        os.link(beside, path)
-    except FileExistsError:
-        raise
-    except OSError:
-        # A file system without hard links: nearly as good.
-        if path.exists():
-            raise FileExistsError(path) from None
-        os.replace(beside, path)
 
 
 def _value(value: Plain) -> str:

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
 from pathlib import Path
 
 import msgspec
 
 from faultodds.errors import ShopError
-from faultodds.files import cache_folder
+from faultodds.files import cache_folder, written_whole
 from faultodds.shop.records import Shop
 
 _CHECKING_CODE = ("records.py", "shop_file.py")
@@ -48,14 +47,10 @@ def _key(data: bytes) -> str:
 
 
 def _write(entry: Path, data: bytes) -> None:
-    """Write beside and rename, so that a reader sees the whole entry or none; forget the oldest."""
+    """Write the entry, and forget the oldest."""
     entry.parent.mkdir(parents=True, exist_ok=True)
-    beside = entry.with_name(f"{entry.name}.{os.getpid()}.part")
-    try:
+    with written_whole(entry, shared=True) as beside:
         beside.write_bytes(data)
-        os.replace(beside, entry)
-    finally:
-        beside.unlink(missing_ok=True)
     old = sorted(entry.parent.glob(f"shop-*{_SUFFIX}"), key=lambda p: p.stat().st_mtime, reverse=True)
     for path in old[KEPT:]:
         path.unlink(missing_ok=True)

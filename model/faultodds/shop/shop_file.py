@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import dataclasses
 import json
-import os
 import typing
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ from typing import Any
 
 from faultodds.belief import Appliance
 from faultodds.errors import ShopError, nearest
+from faultodds.files import written_whole
 from faultodds.knowledge import Knowledge
 from faultodds.shop.laid_over import lay_over
 from faultodds.shop.records import Shop, ShopCosts, Technician, Van
@@ -148,15 +148,14 @@ def write_template(k: Knowledge, path: Path) -> None:
     """Write a shop file to fill in; ShopError when there is one already or it cannot be written."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o644)
+        with written_whole(path, shared=True, fresh=True) as beside:
+            beside.write_text(template(k), encoding="utf-8")
     except FileExistsError:
         raise ShopError(
             f"{path} is there already and was left as it is. Edit it, or name another file: faultodds shop new FILE."
         ) from None
     except OSError as error:
         raise ShopError(f"{path}: cannot be written ({error.strerror or error}).") from None
-    with os.fdopen(handle, "w", encoding="utf-8") as file:
-        file.write(template(k))
 
 
 def template(k: Knowledge) -> str:
