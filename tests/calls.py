@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from faultodds.job.open_job import Visit
+from faultodds.job.open_job import OpenJob
 from faultodds.job.store import Store
 from faultodds.knowledge.schema import Knowledge, repair_modes
 
@@ -55,10 +55,10 @@ def bench(data: Path, *typed: str, options: Iterable[str] = ()) -> Ended:
 
 
 @contextlib.contextmanager
-def looked_at(data: Path, job: str = "1") -> Iterator[Visit]:
+def looked_at(data: Path, job: str = "1") -> Iterator[OpenJob]:
     """A stored job, opened by somebody else."""
     with Store.open(data) as store:
-        yield Visit.resume(store, job)
+        yield OpenJob.resume(store, job)
 
 
 @dataclass

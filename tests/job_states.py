@@ -14,7 +14,7 @@ import numpy as np
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State
 from faultodds.advice.problem import Situation
 from faultodds.belief.appliance import Appliance
-from faultodds.belief.posterior import Evidence, Fixed, Seen, infer
+from faultodds.belief.posterior import Evidence, RepairEffect, WeighedFinding, infer
 from faultodds.errors import ClashError
 from faultodds.knowledge.schema import repair_modes
 
@@ -49,7 +49,7 @@ def _evidence(appliance: Appliance, rng: np.random.Generator) -> Evidence:
     cause = int(rng.choice(len(s.share), p=s.share))
     facts, h = _facts_and_suspect(appliance, cause, rng)
     seen = _findings(appliance, h, 0, int(rng.integers(1, MOST_FINDINGS + 1)), rng)
-    repairs: list[Fixed] = []
+    repairs: list[RepairEffect] = []
     for _ in range(int(rng.choice(MOST_REPAIRS + 1, p=[0.6, 0.3, 0.1]))):
         repairs.append(_repair(appliance, h, facts, rng))
         if rng.random() < repairs[-1].success:
@@ -69,7 +69,7 @@ def _facts_and_suspect(appliance: Appliance, cause: int, rng: np.random.Generato
     return facts, int(rng.choice(len(weight), p=weight / weight.sum()))
 
 
-def _findings(appliance: Appliance, h: int, stage: int, count: int, rng: np.random.Generator) -> list[Seen]:
+def _findings(appliance: Appliance, h: int, stage: int, count: int, rng: np.random.Generator) -> list[WeighedFinding]:
     """Findings given the suspect; after a repair mostly the verification run comes first."""
     s, k = appliance.suspects, appliance.knowledge
     names = rng.permutation(list(s.observables)).tolist()
@@ -79,16 +79,16 @@ def _findings(appliance: Appliance, h: int, stage: int, count: int, rng: np.rand
     for name in names[:count]:
         chances = s.likelihood[s.rows[name], h]
         outcome = s.observables[name][int(rng.choice(len(chances), p=chances / chances.sum()))]
-        out.append(Seen(name, {outcome: 1.0}, stage))
+        out.append(WeighedFinding(name, {outcome: 1.0}, stage))
     return out
 
 
-def _repair(appliance: Appliance, h: int, facts: dict[str, str], rng: np.random.Generator) -> Fixed:
+def _repair(appliance: Appliance, h: int, facts: dict[str, str], rng: np.random.Generator) -> RepairEffect:
     k, s = appliance.knowledge, appliance.suspects
     possible = [n for n, r in k.repair.items() if all(facts.get(f, v) == v for f, v in r.needs.items())]
     needed = [n for n in possible if set(repair_modes(k, k.repair[n])) & set(s.names(h))]
     chosen = str(rng.choice(needed if needed and rng.random() < 0.7 else possible))
-    return Fixed(chosen, tuple(repair_modes(k, k.repair[chosen])), k.repair[chosen].success)
+    return RepairEffect(chosen, tuple(repair_modes(k, k.repair[chosen])), k.repair[chosen].success)
 
 
 def _situation(appliance: Appliance, machine: MachineStates, rng: np.random.Generator) -> Situation:

@@ -83,10 +83,10 @@ def sample_evidence(suspects: Suspects, rng: np.random.Generator, most: int) -> 
 
 def as_evidence(suspects: Suspects, pairs: Mapping[str, str]) -> Evidence:
     """Sampled node-state pairs as the project's evidence."""
-    from faultodds.belief.posterior import Seen
+    from faultodds.belief.posterior import WeighedFinding
 
     facts = {k: v for k, v in pairs.items() if k in suspects.fact_values}
-    seen = tuple(Seen(k, {v: 1.0}) for k, v in pairs.items() if k not in facts)
+    seen = tuple(WeighedFinding(k, {v: 1.0}) for k, v in pairs.items() if k not in facts)
     return Evidence(facts, seen)
 
 

@@ -209,12 +209,12 @@ def test_everyday_imports_load_nothing_heavy(room: str) -> None:
 
 _ONE_EVALUATION = """
 import sys
-from faultodds.belief import Evidence, Seen, infer, open_appliance
+from faultodds.belief import Evidence, WeighedFinding, infer, open_appliance
 from faultodds.belief.posterior import outlook
 a = open_appliance("gas_dryer")
 s = a.suspects
 name = next(iter(s.observables))
-outlook(infer(s, Evidence({}, (Seen(name, {s.observables[name][1]: 1.0}),))))
+outlook(infer(s, Evidence({}, (WeighedFinding(name, {s.observables[name][1]: 1.0}),))))
 print(*sorted({m.partition('.')[0] for m in sys.modules}))
 """
 

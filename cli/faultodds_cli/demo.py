@@ -16,7 +16,7 @@ from faultodds_cli.shared.options import DEFAULT_APPLIANCE, View, look, new_app,
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
-    from faultodds.job import Job, Payload, Taken
+    from faultodds.job import Job, JudgedFinding, Payload
     from faultodds.readings import Judgement
 
 app = new_app("A whole worked job on the gas dryer, nothing to type.")
@@ -199,7 +199,7 @@ def _found(story: Story, name: str, minutes: float) -> list[str]:
     return wrap(f"The technician enters: {name} = {outcome} ({k.check[name].outcomes[outcome]})")
 
 
-def _shows(story: Story, name: str) -> Taken:
+def _shows(story: Story, name: str) -> JudgedFinding:
     """What the invented machine shows: its fault until that is repaired, a sound part's reading otherwise."""
     from faultodds.job import take_finding
 
@@ -210,10 +210,10 @@ def _shows(story: Story, name: str) -> Taken:
 
 
 def _repaired(story: Story, name: str, minutes: float) -> None:
-    from faultodds.job import Repair
+    from faultodds.job import RepairDone
     from faultodds_cli.shared.text import wrap
 
-    story.add(Repair(name), minutes)
+    story.add(RepairDone(name), minutes)
     say(wrap(f"Done: {story.appliance.knowledge.repair[name].title}."))
 
 

@@ -20,7 +20,7 @@ from faultodds_cli.shared.options import (
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
     from faultodds.knowledge import Knowledge
-    from faultodds.shop import Line, Shop
+    from faultodds.shop import Shop, ShopLine
 
 app = new_app("Your shop's prices, minutes and technicians, in one file laid over the knowledge file.")
 
@@ -124,7 +124,7 @@ def _opened(file: str | None, appliance: str) -> tuple[Appliance, Shop, Path]:
     return open_appliance(appliance), shop.read(path), path
 
 
-def _counts(rows: list[Line]) -> dict[str, dict[str, int]]:
+def _counts(rows: list[ShopLine]) -> dict[str, dict[str, int]]:
     """How many numbers of each kind are the shop's, of how many; parts count only where there is a price."""
     out = {}
     for group in _HEADS:
@@ -133,11 +133,11 @@ def _counts(rows: list[Line]) -> dict[str, dict[str, int]]:
     return out
 
 
-def _as_data(rows: list[Line]) -> list[dict[str, Any]]:
+def _as_data(rows: list[ShopLine]) -> list[dict[str, Any]]:
     return [{"group": r.group, "name": r.name, "value": r.value, "knowledge_file": r.file, "own": r.own} for r in rows]
 
 
-def _check_lines(ready: Appliance, found: Shop, path: Path, rows: list[Line]) -> list[str]:
+def _check_lines(ready: Appliance, found: Shop, path: Path, rows: list[ShopLine]) -> list[str]:
     from faultodds_cli.shared.text import wrap
 
     k, counts = ready.knowledge, _counts(rows)
@@ -161,7 +161,7 @@ def _about(pace: float, qualified: bool, own: int, name: str) -> str:
     return " ".join(w for w in said if w) + ("" if qualified else "; no energised or gas-pressure work")
 
 
-def _show_lines(laid: Appliance, found: Shop, rows: list[Line], theirs: str) -> list[str]:
+def _show_lines(laid: Appliance, found: Shop, rows: list[ShopLine], theirs: str) -> list[str]:
     """Every number; where the shop's currency is not the knowledge file's (`theirs`), the heads of the amounts say so."""
     from faultodds_cli.shared.show import shop_lines
     from faultodds_cli.shared.text import paragraphs
@@ -186,7 +186,7 @@ def _columns(head: str, now: str, file: str) -> str:
     return head.ljust(width() - 20) + now.rjust(10) + file.rjust(10)
 
 
-def _row(k: Knowledge, r: Line) -> list[str]:
+def _row(k: Knowledge, r: ShopLine) -> list[str]:
     """One number, the knowledge file's beside it; two lines when the title is long."""
     from faultodds_cli.shared.text import capital, fitted, width
 

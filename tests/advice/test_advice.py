@@ -14,7 +14,7 @@ from faultodds.advice.advisor import NextMove, action, advise, best_move, rather
 from faultodds.advice.problem import Problem, Situation
 from faultodds.advice.ranking import Ranking
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
-from faultodds.belief.posterior import Evidence, Fixed, Seen, infer
+from faultodds.belief.posterior import Evidence, RepairEffect, WeighedFinding, infer
 from faultodds.knowledge.loading import from_mapping
 from toys import raw_toy
 
@@ -28,7 +28,7 @@ def dryer() -> Appliance:
 
 
 def _belief(appliance: Appliance, *seen: tuple[str, str], facts: dict[str, str] | None = None):  # type: ignore[no-untyped-def]
-    return infer(appliance.suspects, Evidence(facts or {}, tuple(Seen(n, {o: 1.0}) for n, o in seen)))
+    return infer(appliance.suspects, Evidence(facts or {}, tuple(WeighedFinding(n, {o: 1.0}) for n, o in seen)))
 
 
 @pytest.mark.parametrize("facts", [{}, {"control": "timer"}, {"control": "board"}, {"vent_material": "foil"}])
@@ -55,11 +55,11 @@ def test_when_the_fault_is_plain_it_says_repair(dryer: Appliance) -> None:
 
 def test_after_a_repair_the_machine_runs_before_anything_else(dryer: Appliance) -> None:
     """A repair is followed by the verification run; a good run by leaving."""
-    seen = (Seen("heat", {"cools_off": 1.0}), Seen("burner_watch", {"lights_then_fails": 1.0}))
-    coils = Fixed("coil_set", ("coils.drop_out_hot", "coils.open"), 0.98)
+    seen = (WeighedFinding("heat", {"cools_off": 1.0}), WeighedFinding("burner_watch", {"lights_then_fails": 1.0}))
+    coils = RepairEffect("coil_set", ("coils.drop_out_hot", "coils.open"), 0.98)
     advice = advise(dryer, infer(dryer.suspects, Evidence({"control": "timer"}, seen, (coils,))))
     assert (advice.kind, advice.name) == ("check", "verification_run")
-    good = Seen("verification_run", {"dry_in_time": 1.0}, stage=1)
+    good = WeighedFinding("verification_run", {"dry_in_time": 1.0}, stage=1)
     advice = advise(dryer, infer(dryer.suspects, Evidence({"control": "timer"}, (*seen, good), (coils,))))
     assert advice.kind == "stop"
     assert "has passed its run" in advice.why

@@ -12,18 +12,18 @@ from faultodds.advice.advisor import best_move
 from faultodds.advice.plan.ahead import Ahead, look_ahead, mixed
 from faultodds.advice.plan.plan_answers import plan_answer
 from faultodds.advice.plan.plan_words import cautions, step_words, works
-from faultodds.advice.plan.tree import NODES, POOLED, Plan, Step, make_plan
+from faultodds.advice.plan.tree import NODES, POOLED, Plan, PlanStep, make_plan
 from faultodds.advice.problem import Problem, Situation
 from faultodds.advice.ranking import Ranking
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
-from faultodds.belief.posterior import Belief, Evidence, Fixed, Seen, infer
+from faultodds.belief.posterior import Belief, Evidence, RepairEffect, WeighedFinding, infer
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge.loading import from_mapping
 from faultodds.knowledge.schema import Knowledge, repair_modes
 from faultodds.textbook.exact import cheapest_job
 from toys import raw_toy, toy
 
-SLOW = Evidence(seen=(Seen("slow", {"yes": 1.0}),))
+SLOW = Evidence(seen=(WeighedFinding("slow", {"yes": 1.0}),))
 
 
 @pytest.fixture(scope="module")
@@ -47,7 +47,7 @@ def dryer() -> Appliance:
 @pytest.fixture(scope="module")
 def dryer_plan(dryer: Appliance) -> Plan:
     """A plan for a dryer that lights and goes cold."""
-    seen = (Seen("heat", {"cools_off": 1.0}),)
+    seen = (WeighedFinding("heat", {"cools_off": 1.0}),)
     return make_plan(dryer, infer(dryer.suspects, Evidence({"control": "timer"}, seen)), nodes=20)
 
 
@@ -83,21 +83,24 @@ def test_what_was_spent_runs_along_the_path(plan: Plan) -> None:
 
 
 def _walk(
-    appliance: Appliance, step: Step, belief: Belief, situation: Situation
-) -> list[tuple[Step, Belief, Situation]]:
+    appliance: Appliance, step: PlanStep, belief: Belief, situation: Situation
+) -> list[tuple[PlanStep, Belief, Situation]]:
     """Every step with what is known and how the machine stands when it comes up, worked out afresh."""
     k, found = appliance.knowledge, [(step, belief, situation)]
     evidence, there = belief.evidence, Situation(step.after)
     if step.kind == "repair":
         fixed = tuple(
-            Fixed(n, tuple(repair_modes(k, k.repair[n])), k.repair[n].success) for n in (step.name, *step.together)
+            RepairEffect(n, tuple(repair_modes(k, k.repair[n])), k.repair[n].success)
+            for n in (step.name, *step.together)
         )
         evidence = Evidence(evidence.facts, evidence.seen, evidence.repairs + fixed)
     for branch in step.branches:
         if branch.then is None:
             continue
         shown = k.costs.verify if step.kind == "repair" else step.name
-        seen = [Seen(shown, {branch.outcomes[0]: 1.0}, stage=len(evidence.repairs))] if branch.outcomes else []
+        seen = (
+            [WeighedFinding(shown, {branch.outcomes[0]: 1.0}, stage=len(evidence.repairs))] if branch.outcomes else []
+        )
         found += _walk(appliance, branch.then, infer(belief.suspects, evidence.plus(*seen)), there)
     return found
 
@@ -124,7 +127,7 @@ def _unsafe(k: Knowledge, plan: Plan) -> list[str]:
     """Work that is not allowed in the state that the plan's moves lead to; knows the safety rules and nothing else."""
     wrong = []
 
-    def follow(step: Step, state: set[str]) -> None:
+    def follow(step: PlanStep, state: set[str]) -> None:
         for move in step.moves:
             if any(r not in state for r in k.access[move.item].requires):
                 wrong.append(f"{step.name}: {move.item} touched in {sorted(state)}")
@@ -156,7 +159,11 @@ def test_no_step_works_on_an_unsafe_machine(bench: Appliance, dryer: Appliance, 
 
 def test_a_panel_once_open_is_not_paid_for_again(dryer: Appliance) -> None:
     """After a check behind the panel, the next one there needs no moves and only its own minutes."""
-    seen = (Seen("glow", {"no_glow": 1.0}), Seen("hood_flap", {"strong": 1.0}), Seen("gas_cock_look", {"open": 1.0}))
+    seen = (
+        WeighedFinding("glow", {"no_glow": 1.0}),
+        WeighedFinding("hood_flap", {"strong": 1.0}),
+        WeighedFinding("gas_cock_look", {"open": 1.0}),
+    )
     belief = infer(dryer.suspects, Evidence({"control": "timer"}, seen))
     first = make_plan(dryer, belief, depth=1, nodes=6).first
     k, behind = dryer.knowledge, [b.then for b in first.branches if b.then is not None and b.then.kind == "check"]
@@ -169,7 +176,7 @@ def test_a_panel_once_open_is_not_paid_for_again(dryer: Appliance) -> None:
 
 def test_a_repair_ends_with_the_run_and_a_good_run_with_leaving(bench: Appliance) -> None:
     """Repairs are followed by the verification run's outcomes; after a good one the toy's plan is to leave."""
-    belief = infer(bench.suspects, SLOW.plus(Seen("fuse_test", {"open": 1.0})))
+    belief = infer(bench.suspects, SLOW.plus(WeighedFinding("fuse_test", {"open": 1.0})))
     plan = make_plan(bench, belief, depth=2)
     first = plan.first
     assert (first.kind, first.name, first.verify) == ("repair", "new_fuse", True)
@@ -188,7 +195,7 @@ def test_a_repair_that_is_not_followed_is_priced_with_its_run(bench: Appliance) 
     assert first.name == "fuse_test"
     cut = next(b.then for b in first.branches if b.outcomes == ("open",))
     assert cut is not None and cut.kind == "repair" and cut.cut
-    belief = infer(bench.suspects, SLOW.plus(Seen("fuse_test", {"open": 1.0})))
+    belief = infer(bench.suspects, SLOW.plus(WeighedFinding("fuse_test", {"open": 1.0})))
     followed = make_plan(bench, belief, Situation(first.after, skipped), depth=1).first
     assert not followed.cut
     assert (cut.name, cut.minutes, cut.cost, cut.moves) == (
@@ -209,7 +216,7 @@ def test_unlikely_branches_are_put_together(plan: Plan) -> None:
 def test_the_depth_is_the_most_findings_ahead(bench: Appliance) -> None:
     """With depth 1 the first step branches, and what follows is named but not followed."""
 
-    def levels(step: Step) -> int:
+    def levels(step: PlanStep) -> int:
         return max((1 + (levels(b.then) if b.then else 0) for b in step.branches), default=0)
 
     belief = infer(bench.suspects, SLOW)

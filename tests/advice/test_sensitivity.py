@@ -15,11 +15,11 @@ from faultodds.advice.ranking import Ranking
 from faultodds.advice.sensitivity.inputs import Case, Input, inputs_for
 from faultodds.advice.sensitivity.margins import CLOSE, MARGIN_SHARE, Edge, Sensitivity, WhatIf, options, sensitivity
 from faultodds.belief.appliance import Appliance, compiled
-from faultodds.belief.posterior import Evidence, Fixed, Seen, infer
+from faultodds.belief.posterior import Evidence, RepairEffect, WeighedFinding, infer
 from faultodds.knowledge.loading import from_mapping
 from toys import raw_toy
 
-SLOW = Evidence(seen=(Seen("slow", {"yes": 1.0}),))
+SLOW = Evidence(seen=(WeighedFinding("slow", {"yes": 1.0}),))
 
 
 def toy_with(**costs: float) -> Appliance:
@@ -136,7 +136,7 @@ def test_labour_moves_the_rate_in_force() -> None:
 CASES = {
     "slow": (toy_with, SLOW),
     "cheap to hand over": (lambda: toy_with(refer=120), SLOW),
-    "silent": (toy_with, SLOW.plus(Seen("listen", {"silent": 1.0}))),
+    "silent": (toy_with, SLOW.plus(WeighedFinding("listen", {"silent": 1.0}))),
 }
 
 
@@ -285,7 +285,7 @@ def test_after_a_repair_the_run_comes_first_whatever_the_odds() -> None:
     raw = raw_toy()
     raw["check"]["run_test"]["minutes"] = 200
     appliance = compiled(from_mapping(raw), 0.0)
-    evidence = Evidence(seen=SLOW.seen, repairs=(Fixed("new_fuse", ("fuse.open",), 0.97),))
+    evidence = Evidence(seen=SLOW.seen, repairs=(RepairEffect("new_fuse", ("fuse.open",), 0.97),))
     found = sensitivity(appliance, infer(appliance.suspects, evidence))
     assert (found.move.kind, found.move.name) == ("check", "run_test")
     assert found.forced
@@ -296,8 +296,8 @@ def test_after_a_repair_the_run_comes_first_whatever_the_odds() -> None:
 def test_leaving_is_among_the_options_after_a_good_run() -> None:
     """Once the machine has passed its run, leaving has a price, and what a callback costs matters."""
     appliance = toy_with()
-    seen = (Seen("fuse_test", {"open": 1.0}), Seen("run_test", {"good": 1.0}, stage=1))
-    evidence = Evidence(seen=seen, repairs=(Fixed("new_fuse", ("fuse.open",), 0.97),))
+    seen = (WeighedFinding("fuse_test", {"open": 1.0}), WeighedFinding("run_test", {"good": 1.0}, stage=1))
+    evidence = Evidence(seen=seen, repairs=(RepairEffect("new_fuse", ("fuse.open",), 0.97),))
     belief = infer(appliance.suspects, evidence)
     kinds = {m.kind for m in options(Ranking(Problem(appliance, belief, Situation())))}
     assert "stop" in kinds

@@ -15,7 +15,7 @@ from faultodds.advice.ranking import Ranking
 from faultodds.advice.reasons import Parts, furthest, pointers, settled, within_reach
 from faultodds.advice.words import NUMBERS, money, percent, the_part, why
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
-from faultodds.belief.posterior import Belief, Evidence, Fixed, Seen, infer
+from faultodds.belief.posterior import Belief, Evidence, RepairEffect, WeighedFinding, infer
 from faultodds.knowledge.loading import from_mapping
 from faultodds.knowledge.schema import repair_modes
 from job_states import random_job_states
@@ -44,9 +44,9 @@ def belief_of(
 ) -> Belief:
     """A belief from "name=outcome" pairs, those of `after` seen after the repairs."""
     k = appliance.knowledge
-    seen = [Seen(n, {o: 1.0}) for n, _, o in (x.partition("=") for x in found.split())]
-    seen += [Seen(n, {o: 1.0}, len(repaired)) for n, _, o in (x.partition("=") for x in after.split())]
-    repairs = tuple(Fixed(r, tuple(repair_modes(k, k.repair[r])), k.repair[r].success) for r in repaired)
+    seen = [WeighedFinding(n, {o: 1.0}) for n, _, o in (x.partition("=") for x in found.split())]
+    seen += [WeighedFinding(n, {o: 1.0}, len(repaired)) for n, _, o in (x.partition("=") for x in after.split())]
+    repairs = tuple(RepairEffect(r, tuple(repair_modes(k, k.repair[r])), k.repair[r].success) for r in repaired)
     told = dict(x.split("=") for x in facts.split())
     return infer(appliance.suspects, Evidence(told, tuple(seen), repairs))
 
@@ -122,7 +122,7 @@ def test_what_is_pointed_at_goes_up(dryer: Appliance, found: str) -> None:
         for pointer in pointers(parts, check):
             odds = belief.outcome_odds(check)
             assert pointer.chance == pytest.approx(sum(odds[o] for o in pointer.outcomes))
-            told = Seen(check, dict.fromkeys(pointer.outcomes, 1.0))
+            told = WeighedFinding(check, dict.fromkeys(pointer.outcomes, 1.0))
             after = Parts(infer(dryer.suspects, belief.evidence.plus(told)))
             for i, part in enumerate(pointer.parts):
                 index = parts.names.index(part)
@@ -141,7 +141,7 @@ def test_a_check_of_one_part_says_what_becomes_of_it(dryer: Appliance) -> None:
         *(
             _odds(
                 dryer,
-                infer(dryer.suspects, belief.evidence.plus(Seen("flame_sensor_continuity", {o: 1.0}))),
+                infer(dryer.suspects, belief.evidence.plus(WeighedFinding("flame_sensor_continuity", {o: 1.0}))),
                 "flame_sensor",
             )
             for o in ("open", "closed")
@@ -166,7 +166,7 @@ def test_a_check_that_tells_little_says_how_little() -> None:
     parts = Parts(belief)
     assert pointers(parts, "sniff") == []
     move = furthest(parts, "sniff")
-    after = infer(appliance.suspects, belief.evidence.plus(Seen("sniff", {move.outcome: 1.0})))
+    after = infer(appliance.suspects, belief.evidence.plus(WeighedFinding("sniff", {move.outcome: 1.0})))
     assert move.part == "belt"
     assert move.now == pytest.approx(_odds(appliance, belief, "belt"))
     assert move.after == pytest.approx(_odds(appliance, after, "belt"))

@@ -12,7 +12,7 @@ from coded_logs import LOG
 from faultodds.audit.forecast import Gaps, Hush, main_cause_odds
 from faultodds.audit.methods import FLOOR, OMITTED_TARGET, floored
 from faultodds.audit.stages import STAGES, seen_by
-from faultodds.belief.posterior import Evidence, Seen, infer
+from faultodds.belief.posterior import Evidence, WeighedFinding, infer
 from faultodds.belief.suspects import compile_suspects
 from faultodds.errors import UnknownName
 from faultodds.knowledge.loading import load
@@ -55,7 +55,7 @@ def test_equipment_a_machine_lacks_is_ruled_out_as_belief_rules_it_out() -> None
         {"fact:control": ["timer"], "found:heat": ["none"], "found:igniter_ohms": ["open:0.7|normal:0.3"]}
     )
     odds = dict(zip(suspects.mains, main_cause_odds(suspects, frame)[0], strict=True))
-    seen = (Seen("heat", {"none": 1.0}), Seen("igniter_ohms", {"open": 0.7, "normal": 0.3}))
+    seen = (WeighedFinding("heat", {"none": 1.0}), WeighedFinding("igniter_ohms", {"open": 0.7, "normal": 0.3}))
     belief = infer(suspects, Evidence({"control": "timer"}, seen))
     mode = dict(zip(suspects.modes, belief.mode_odds, strict=True))
     assert odds["board.heat_relay_open"] == 0.0

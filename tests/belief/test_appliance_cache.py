@@ -256,7 +256,7 @@ def test_a_disk_that_is_full_leaves_nothing_behind(file: Path, cache: Path, monk
     def full(*args: Any, **kwargs: Any) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(arrays_on_disk.os, "replace", full)
+    monkeypatch.setattr(os, "replace", full)
     _open(file, cache)
     assert list(cache.iterdir()) == []
 

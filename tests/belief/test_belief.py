@@ -16,7 +16,15 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from faultodds.belief.posterior import Belief, Evidence, Fixed, Seen, infer, outlook, weights_of_evidence
+from faultodds.belief.posterior import (
+    Belief,
+    Evidence,
+    RepairEffect,
+    WeighedFinding,
+    infer,
+    outlook,
+    weights_of_evidence,
+)
 from faultodds.belief.reference import exact_mode_odds, hard_evidence
 from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.errors import ClashError, FaultoddsError, UnknownName
@@ -28,8 +36,8 @@ from toys import random_toy, raw_toy, toy
 SEEDS = range(5)
 
 
-def _sure(name: str, outcome: str, stage: int = 0, take: int = 0) -> Seen:
-    return Seen(name, {outcome: 1.0}, stage, take)
+def _sure(name: str, outcome: str, stage: int = 0, take: int = 0) -> WeighedFinding:
+    return WeighedFinding(name, {outcome: 1.0}, stage, take)
 
 
 def _odds(belief: Belief) -> dict[str, float]:
@@ -81,10 +89,10 @@ def _with_repairs(suspects: Suspects, evidence: Evidence, rng: np.random.Generat
     """The same evidence with two repairs, findings spread over the stages, and the last one not sure."""
     modes = [m for m in suspects.modes if m != "unlisted.present"]
     chosen = [tuple(str(m) for m in rng.choice(modes, size=2, replace=False)) for _ in range(2)]
-    repairs = tuple(Fixed(f"fix{i}", c, float(rng.uniform(0.3, 1.0))) for i, c in enumerate(chosen))
-    seen = [Seen(s.name, s.weights, int(rng.integers(0, 3))) for s in evidence.seen]
+    repairs = tuple(RepairEffect(f"fix{i}", c, float(rng.uniform(0.3, 1.0))) for i, c in enumerate(chosen))
+    seen = [WeighedFinding(s.name, s.weights, int(rng.integers(0, 3))) for s in evidence.seen]
     unsure = dict(zip(suspects.observables["look0"], rng.uniform(0.1, 1, size=3).tolist(), strict=True))
-    return Evidence(evidence.facts, (*seen, Seen("look0", unsure, 1, take=1)), repairs)
+    return Evidence(evidence.facts, (*seen, WeighedFinding("look0", unsure, 1, take=1)), repairs)
 
 
 def _pgmpy() -> tuple[Any, Any, Any]:
@@ -96,7 +104,7 @@ def _pgmpy() -> tuple[Any, Any, Any]:
     return DiscreteBayesianNetwork, TabularCPD, VariableElimination
 
 
-def _virtual(network: Any, seen: Seen, node: str) -> Any:
+def _virtual(network: Any, seen: WeighedFinding, node: str) -> Any:
     """A pgmpy virtual-evidence table for a finding that is not sure."""
     _, cpd, _ = _pgmpy()
     states = network.get_cpds(node).state_names[node]
@@ -110,9 +118,9 @@ def test_uncertain_findings_equal_virtual_evidence(seed: int) -> None:
     suspects, network = compile_suspects(knowledge, 0.0), build_network(knowledge)
     _, _, elimination = _pgmpy()
     doubts = [
-        Seen("look1", {"normal": 0.7, "mid": 0.3}),
-        Seen("pair", {"a": 0.2, "b": 0.5, "c": 0.3}),
-        Seen("slow", {"no": 0.1, "yes": 0.6}),
+        WeighedFinding("look1", {"normal": 0.7, "mid": 0.3}),
+        WeighedFinding("pair", {"a": 0.2, "b": 0.5, "c": 0.3}),
+        WeighedFinding("slow", {"no": 0.1, "yes": 0.6}),
     ]
     virtual = [_virtual(network, s, s.name) for s in doubts]
     odds = _odds(infer(suspects, Evidence({"age": "old"}, (*doubts, _sure("look2", "mid")))))
@@ -132,7 +140,7 @@ def test_uncertain_findings_equal_virtual_evidence(seed: int) -> None:
 # --- repairs against a twin network -------------------------------------------------------------------------
 
 
-def _twin(tables: list[Table], repairs: tuple[Fixed, ...]) -> Any:
+def _twin(tables: list[Table], repairs: tuple[RepairEffect, ...]) -> Any:
     """The network with a copy of components, mechanisms and observables after each repair.
 
     The first copy is the machine as it came in. A component of copy n is sound if repair n took and covers
@@ -174,13 +182,13 @@ def _twin(tables: list[Table], repairs: tuple[Fixed, ...]) -> Any:
 @pytest.mark.parametrize("success", [1.0, 0.8])
 @pytest.mark.parametrize("seed", [0, 1, 2])
 def test_repairs_equal_a_twin_network(seed: int, success: float) -> None:
-    """Seen before stays as it was, seen after is read through the repair: as in a network that copies the machine."""
+    """WeighedFinding before stays as it was, seen after is read through the repair: as in a network that copies the machine."""
     knowledge = random_toy(seed, components=3)
     suspects = compile_suspects(knowledge, 0.0)
     parts = list(knowledge.component)
     repairs = (
-        Fixed("first", tuple(knowledge.modes_under(parts[0])), success),
-        Fixed("second", (knowledge.modes_under(parts[1])[0], knowledge.modes_under(parts[2])[-1]), 0.9),
+        RepairEffect("first", tuple(knowledge.modes_under(parts[0])), success),
+        RepairEffect("second", (knowledge.modes_under(parts[1])[0], knowledge.modes_under(parts[2])[-1]), 0.9),
     )
     seen = (
         _sure("slow", "yes"),
@@ -209,7 +217,7 @@ def test_looking_again_is_not_repairing_and_looking_again(small: Suspects) -> No
     """The same bad run after a repair speaks against that fault; without the repair it does not."""
     bad = (_sure("slow", "yes"), _sure("fuse_test", "open"))
     again = infer(small, Evidence({}, (*bad, _sure("run_test", "bad"))))
-    fixed = infer(small, Evidence({}, (*bad, _sure("run_test", "bad", 1)), (Fixed("new_fuse", ("fuse.open",)),)))
+    fixed = infer(small, Evidence({}, (*bad, _sure("run_test", "bad", 1)), (RepairEffect("new_fuse", ("fuse.open",)),)))
     fuse = small.mode_index["fuse.open"]
     assert again.mode_odds[fuse] > 0.9
     assert fixed.mode_odds[fuse] == 0.0
@@ -224,13 +232,13 @@ def test_looking_again_is_not_repairing_and_looking_again(small: Suspects) -> No
 def _some_evidence(draw: st.DrawFn, suspects: Suspects) -> Evidence:
     """Facts, sure and unsure findings in three stages, two repairs, one of which may fail."""
     facts = {f: draw(st.sampled_from(v)) for f, v in suspects.fact_values.items() if draw(st.booleans())}
-    repairs = (Fixed("a", suspects.modes[:2], 1.0), Fixed("b", suspects.modes[2:4], 0.75))
+    repairs = (RepairEffect("a", suspects.modes[:2], 1.0), RepairEffect("b", suspects.modes[2:4], 0.75))
     seen = []
     for name, outcomes in suspects.observables.items():
         if draw(st.booleans()):
             weights = {o: draw(st.floats(0.01, 1.0)) for o in outcomes if draw(st.booleans())}
             weights = weights or {outcomes[0]: 1.0}
-            seen.append(Seen(name, weights, draw(st.integers(0, 2)), draw(st.integers(0, 1))))
+            seen.append(WeighedFinding(name, weights, draw(st.integers(0, 2)), draw(st.integers(0, 1))))
     return Evidence(facts, tuple(seen), repairs)
 
 
@@ -291,7 +299,7 @@ def test_only_the_proportions_of_an_uncertain_finding_matter(evidence: Evidence,
     """Likelihoods of one finding times a constant give the same odds."""
     assume(evidence.seen)
     first = evidence.seen[0]
-    scaled = Seen(first.name, {o: w * scale for o, w in first.weights.items()}, first.stage, first.take)
+    scaled = WeighedFinding(first.name, {o: w * scale for o, w in first.weights.items()}, first.stage, first.take)
     other = Evidence(evidence.facts, (scaled, *evidence.seen[1:]), evidence.repairs)
     assert infer(RANDOM, other).now == pytest.approx(infer(RANDOM, evidence).now, abs=1e-12)
 
@@ -302,7 +310,7 @@ def test_outlook_equals_inference_one_outcome_at_a_time(seed: int, target: float
     """The whole evaluation is what adding each outcome by itself gives, before and after a repair."""
     suspects = compile_suspects(random_toy(seed, components=4), target)
     rng = np.random.default_rng(seed)
-    for repairs in ((), (Fixed("fix", suspects.modes[:2], 0.8),)):
+    for repairs in ((), (RepairEffect("fix", suspects.modes[:2], 0.8),)):
         drawn = as_evidence(suspects, sample_evidence(suspects, rng, 3))
         evidence = Evidence(drawn.facts, drawn.seen, repairs)
         belief = infer(suspects, evidence)
@@ -349,7 +357,7 @@ def test_unlisted_can_lead(small: Suspects) -> None:
         _sure("run_test", "bad", 3),
     )
     fixes = tuple(
-        Fixed(f"new_{p}", m)
+        RepairEffect(f"new_{p}", m)
         for p, m in (
             ("pump", ("pump.dead", "pump.weak")),
             ("belt", ("belt.broken",)),
@@ -453,8 +461,8 @@ def test_a_repair_that_cannot_fail_clashes_with_the_fault_seen_after_it() -> Non
     """After a repair that always takes, seeing its fault is a clash; if it may fail, it is evidence that it did."""
     seen = (_sure("sees_fuse", "yes"), _sure("sees_fuse", "yes", 1))
     with pytest.raises(ClashError, match="sees_fuse=yes"):
-        infer(SHARP, Evidence({}, seen, (Fixed("new_fuse", ("fuse.open",)),)))
-    belief = infer(SHARP, Evidence({}, seen, (Fixed("new_fuse", ("fuse.open",), 0.9),)))
+        infer(SHARP, Evidence({}, seen, (RepairEffect("new_fuse", ("fuse.open",)),)))
+    belief = infer(SHARP, Evidence({}, seen, (RepairEffect("new_fuse", ("fuse.open",), 0.9),)))
     assert _odds(belief)["fuse.open"] == pytest.approx(1.0)
 
 
@@ -467,13 +475,13 @@ def test_findings_that_need_a_repair_to_have_gone_both_ways_clash() -> None:
         _sure("sees_fuse", "yes", 1, take=1),
     )
     with pytest.raises(ClashError) as caught:
-        infer(SHARP, Evidence({}, seen, (Fixed("new_fuse", ("fuse.open",), 0.9),)))
+        infer(SHARP, Evidence({}, seen, (RepairEffect("new_fuse", ("fuse.open",), 0.9),)))
     assert set(caught.value.findings) == {"sees_any=no", "sees_fuse=yes"}
 
 
 def test_a_finding_said_in_very_small_numbers_is_not_blamed() -> None:
     """Only the proportions of an uncertain finding count, in the search for what clashes too."""
-    faint = Seen("slow", {"no": 1e-20, "yes": 3e-20})
+    faint = WeighedFinding("slow", {"no": 1e-20, "yes": 3e-20})
     with pytest.raises(ClashError) as caught:
         infer(SHARP, Evidence({}, (faint, _sure("sees_fuse", "yes"), _sure("sees_any", "no"))))
     assert set(caught.value.findings) == {"sees_fuse=yes", "sees_any=no"}
@@ -534,20 +542,20 @@ def test_long_unlikely_evidence_is_not_taken_for_a_clash(small: Suspects) -> Non
         ),
         (Evidence({"age": "old"}), "there is no fact called 'age'. Known: none."),
         (
-            Evidence({}, (), (Fixed("x", ("pump.ded",)),)),
+            Evidence({}, (), (RepairEffect("x", ("pump.ded",)),)),
             "there is no mode called 'pump.ded'. Did you mean 'pump.dead'? "
             "Known: pump.dead, pump.weak, belt.broken, fuse.open, unlisted.present.",
         ),
         (
-            Evidence({}, (Seen("listen", {"hums": -1.0}),)),
+            Evidence({}, (WeighedFinding("listen", {"hums": -1.0}),)),
             "'listen=hums' has weight -1.0; a weight is 0 or more.",
         ),
         (
-            Evidence({}, (Seen("listen", {"hums": float("nan")}),)),
+            Evidence({}, (WeighedFinding("listen", {"hums": float("nan")}),)),
             "'listen=hums' has weight nan; a weight is 0 or more.",
         ),
         (
-            Evidence({}, (Seen("listen", {"hums": 0.0}),)),
+            Evidence({}, (WeighedFinding("listen", {"hums": 0.0}),)),
             "the finding 'listen' gives no outcome any weight; name at least one outcome.",
         ),
         (
@@ -575,7 +583,7 @@ def test_asking_about_an_unknown_name_is_refused(small: Suspects) -> None:
 def test_labels_say_how_sure() -> None:
     """A sure finding is written name=outcome; one that is not sure carries its percentages, likeliest first."""
     assert _sure("heat", "none").label == "heat=none"
-    assert Seen("heat", {"normal": 3, "none": 7}).label == "heat=none 70% / normal 30%"
+    assert WeighedFinding("heat", {"normal": 3, "none": 7}).label == "heat=none 70% / normal 30%"
 
 
 # --- weight of evidence -------------------------------------------------------------------------------------
@@ -600,12 +608,13 @@ def test_weights_of_evidence_by_hand(small: Suspects) -> None:
 
 _PRINT_DIGEST = """
 import hashlib, numpy as np
-from faultodds.belief.posterior import Evidence, Fixed, Seen, infer, outlook
+from faultodds.belief.posterior import Evidence, RepairEffect, WeighedFinding, infer, outlook
 from faultodds.belief.suspects import compile_suspects
 from toys import random_toy
 s = compile_suspects(random_toy(2), 1e-3)
-seen = (Seen("slow", {"yes": 1.0}), Seen("look1", {"mid": .6, "high": .4}), Seen("pair", {"b": 1.0}, 1))
-b = infer(s, Evidence({"age": "old", "kind": "bare"}, seen, (Fixed("x", s.modes[:2], .9),)))
+seen = (WeighedFinding("slow", {"yes": 1.0}), WeighedFinding("look1", {"mid": .6, "high": .4}))
+seen += (WeighedFinding("pair", {"b": 1.0}, 1),)
+b = infer(s, Evidence({"age": "old", "kind": "bare"}, seen, (RepairEffect("x", s.modes[:2], .9),)))
 o = outlook(b)
 d = hashlib.sha256()
 for a in (s.likelihood, s.given_main, s.without, b.now, b.original, o.after, o.chance):
@@ -674,7 +683,7 @@ def test_many_odd_findings_are_no_clash() -> None:
     odd = []
     for name, outcomes in suspects.observables.items():
         rows = suspects.likelihood[suspects.rows[name]]
-        odd += [Seen(name, {outcomes[int(rows.min(axis=1).argmin())]: 1.0}, take=t) for t in range(6)]
+        odd += [WeighedFinding(name, {outcomes[int(rows.min(axis=1).argmin())]: 1.0}, take=t) for t in range(6)]
     belief = infer(suspects, Evidence({}, tuple(odd)))
     assert np.isfinite(belief.now).all()
     assert belief.now.sum() == pytest.approx(1.0)

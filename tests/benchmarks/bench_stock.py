@@ -19,17 +19,20 @@ from faultodds.advice.machine import MachineStates
 from faultodds.advice.problem import Problem, Situation
 from faultodds.advice.stopping import even_points
 from faultodds.belief.appliance import Appliance, open_appliance
-from faultodds.belief.posterior import Belief, Evidence, Seen, infer
-from faultodds.job.taking import fixed
+from faultodds.belief.posterior import Belief, Evidence, WeighedFinding, infer
+from faultodds.job.taking import repair_effect
 from faultodds.knowledge.schema import repair_modes
 from faultodds.stock.minutes import machines, on_site, replaced
 from faultodds.stock.needs import Limit
 from faultodds.stock.stock import Stock
 
 COMPLAINTS = {
-    "no heat": (Seen("heat", {"none": 1.0}),),
-    "dries slowly, cools off": (Seen("dry_time", {"longer": 1.0}), Seen("heat", {"cools_off": 1.0})),
-    "dries slowly": (Seen("dry_time", {"longer": 1.0}),),
+    "no heat": (WeighedFinding("heat", {"none": 1.0}),),
+    "dries slowly, cools off": (
+        WeighedFinding("dry_time", {"longer": 1.0}),
+        WeighedFinding("heat", {"cools_off": 1.0}),
+    ),
+    "dries slowly": (WeighedFinding("dry_time", {"longer": 1.0}),),
 }
 SHELF = 8
 MOST_MOVES = 40
@@ -55,15 +58,15 @@ def one_call(
             if name in k.check:
                 like = s.likelihood[s.rows[name], truth]
                 shown = s.observables[name][int(rng.choice(len(like), p=like / like.sum()))]
-                seen.append(Seen(name, {shown: 1.0}, len(repairs), sum(o.name == name for o in seen)))
+                seen.append(WeighedFinding(name, {shown: 1.0}, len(repairs), sum(o.name == name for o in seen)))
             else:
-                repairs.append(fixed(appliance, name))
+                repairs.append(repair_effect(appliance, name))
                 if rng.random() < k.repair[name].success:
                     truth = int(s.removal(repair_modes(k, k.repair[name]))[truth])
     return minutes, False
 
 
-def compare(appliance: Appliance, seen: tuple[Seen, ...], calls: int) -> None:
+def compare(appliance: Appliance, seen: tuple[WeighedFinding, ...], calls: int) -> None:
     """One complaint, with the best eight parts aboard."""
     stock = Stock(appliance, infer(appliance.suspects, Evidence({}, seen)))
     aboard = [p.name for p in stock.load(Limit(shelf=SHELF)).parts]

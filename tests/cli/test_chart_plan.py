@@ -10,7 +10,7 @@ import pytest
 
 from faultodds.advice.plan.tree import Plan, make_plan
 from faultodds.belief.appliance import Appliance, open_appliance
-from faultodds.belief.posterior import Belief, Evidence, Seen, infer
+from faultodds.belief.posterior import Belief, Evidence, WeighedFinding, infer
 from faultodds.charts.plan_figure import draw, save_plan
 from faultodds.charts.plan_page import PAPERS, SMALLEST, Page, laid_out, wrapped
 from run_cli import faultodds, write_toy
@@ -33,7 +33,7 @@ def dryer() -> Appliance:
 @pytest.fixture(scope="module")
 def belief(dryer: Appliance) -> Belief:
     """A dryer that takes long."""
-    return infer(dryer.suspects, Evidence({"control": "timer"}, (Seen("dry_time", {"longer": 1.0}),)))
+    return infer(dryer.suspects, Evidence({"control": "timer"}, (WeighedFinding("dry_time", {"longer": 1.0}),)))
 
 
 @pytest.fixture(scope="module")

@@ -11,7 +11,7 @@ import pytest
 from faultodds.advice.advisor import advise
 from faultodds.advice.problem import Situation
 from faultodds.belief.appliance import compiled
-from faultodds.belief.posterior import Evidence, Fixed, Seen, infer
+from faultodds.belief.posterior import Evidence, RepairEffect, WeighedFinding, infer
 from run_cli import faultodds, write_toy
 from toys import raw_toy, toy
 
@@ -35,7 +35,7 @@ def test_next_says_what_the_library_says(toy_file: str) -> None:
         "advice", "ask", "cautions",
     ]  # fmt: skip
     appliance = compiled(toy())
-    belief = infer(appliance.suspects, Evidence(seen=(Seen("slow", {"yes": 1.0}),)))
+    belief = infer(appliance.suspects, Evidence(seen=(WeighedFinding("slow", {"yes": 1.0}),)))
     want = {o.name: o.probability for o in belief.fault_odds()}
     for fault in got["faults"]:
         assert math.isclose(fault["probability"], want[f"{fault['component']}.{fault['mode']}"], rel_tol=1e-5)
@@ -142,8 +142,8 @@ def test_what_is_found_after_a_repair(toy_file: str) -> None:
     argv = ["--found", "fuse_test=open", "--repaired", "new_fuse", "--after", "run_test=good"]
     got = faultodds("next", "--json", "--appliance", toy_file, *argv).answer
     s = compiled(toy()).suspects
-    seen = (Seen("fuse_test", {"open": 1.0}), Seen("run_test", {"good": 1.0}, stage=1))
-    belief = infer(s, Evidence(seen=seen, repairs=(Fixed("new_fuse", ("fuse.open",), 0.97),)))
+    seen = (WeighedFinding("fuse_test", {"open": 1.0}), WeighedFinding("run_test", {"good": 1.0}, stage=1))
+    belief = infer(s, Evidence(seen=seen, repairs=(RepairEffect("new_fuse", ("fuse.open",), 0.97),)))
     want = belief.mode_odds[s.mode_index["fuse.open"]]
     fuse = next(f for f in got["faults"] if f["component"] == "fuse")
     assert math.isclose(fuse["probability"], want, rel_tol=1e-5)

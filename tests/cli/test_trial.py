@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from faultodds.belief.appliance import Appliance, open_appliance
-from faultodds.belief.posterior import Seen
+from faultodds.belief.posterior import WeighedFinding
 from faultodds_cli.trial.bridge import weights_of
 from faultodds_cli.trial.play import FLOOR, OURS, POLICIES, Played, Setting, play_all, played
 from faultodds_cli.trial.stats import difference, summaries
-from faultodds_cli.trial.visit import STAGES, Visit
+from faultodds_cli.trial.visit import STAGES, TrialJob
 from faultodds_sim.call import Observation, SimCall, calls
 from run_cli import faultodds, write_toy
 
@@ -90,7 +90,7 @@ def test_the_right_repair_costs_what_it_should(dryer: Appliance, some_calls: lis
 def test_a_wrong_part_is_counted_and_a_broken_machine_comes_back(dryer: Appliance, some_calls: list[SimCall]) -> None:
     """Fitting an igniter to a blocked duct and leaving costs the part, the callback, and the right repair."""
     call = _first(some_calls, lambda c: "igniter.open" not in c.true_modes and not c.works())
-    visit = Visit(dryer, call)
+    visit = TrialJob(dryer, call)
     visit.repair(["igniter"])
     visit.close()
     assert visit.wrong_parts == 1
@@ -125,9 +125,9 @@ def test_readings_pass_as_typed_and_looks_by_name(dryer: Appliance) -> None:
 
 def test_what_cannot_be_is_taken_back_and_looked_at_again(dryer: Appliance, some_calls: list[SimCall]) -> None:
     """Findings that contradict each other over and over end with one taken back, not with an error."""
-    visit = Visit(dryer, some_calls[0])
+    visit = TrialJob(dryer, some_calls[0])
     for take in range(12):
-        visit._take_in(Seen("fuse_continuity", {"open" if take % 2 else "closed": 1.0}, 0, take))
+        visit._take_in(WeighedFinding("fuse_continuity", {"open" if take % 2 else "closed": 1.0}, 0, take))
     assert any("does not fit the rest, taken back" in step for step in visit.steps)
     assert 0 <= visit.belief.sound <= 1
 

@@ -18,7 +18,7 @@ from calls import SAFE, Machine, command, looked_at
 from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.belief.posterior import Belief
 from faultodds.job.explain import reminders
-from faultodds.job.open_job import Visit
+from faultodds.job.open_job import OpenJob
 from faultodds.job.store import Store
 
 AIRFLOW = {
@@ -118,9 +118,9 @@ def store(tmp_path: Path) -> Iterator[Store]:
         yield opened
 
 
-def begin(store: Store, dryer: Appliance, scenario: Scenario) -> tuple[Visit, Machine]:
+def begin(store: Store, dryer: Appliance, scenario: Scenario) -> tuple[OpenJob, Machine]:
     """A call with its facts and complaint entered, and the machine it is about."""
-    visit = Visit.start(store, dryer, "Harbour Lane, synthetic")
+    visit = OpenJob.start(store, dryer, "Harbour Lane, synthetic")
     for name, value in scenario.facts.items():
         visit.fact(name, value)
     for name, value in scenario.complaint.items():
@@ -128,7 +128,7 @@ def begin(store: Store, dryer: Appliance, scenario: Scenario) -> tuple[Visit, Ma
     return visit, Machine(dryer.knowledge, set(scenario.faults), scenario.readings)
 
 
-def follow(visit: Visit, machine: Machine) -> None:
+def follow(visit: OpenJob, machine: Machine) -> None:
     """Do as advised until the advice is to close, and close."""
     for _ in range(MOST_STEPS):
         advice = visit.now.advice
@@ -312,7 +312,7 @@ def test_the_first_advice_on_a_long_dry_time_is_an_airflow_check(
     store: Store, dryer: Appliance, facts: dict[str, str]
 ) -> None:
     """Common practice, no source: a dryer that is merely slow is looked at for airflow first."""
-    visit = Visit.start(store, dryer)
+    visit = OpenJob.start(store, dryer)
     for name, value in facts.items():
         visit.fact(name, value)
     visit.find("dry_time", "longer")
@@ -336,7 +336,7 @@ def test_the_cycling_thermostat_comes_after_airflow_coils_and_igniter(
 ) -> None:
     """Common practice, no source: whatever is found good, the thermostat's turn comes after the commoner
     ones."""
-    visit = Visit.start(store, dryer)
+    visit = OpenJob.start(store, dryer)
     visit.fact("control", "timer")
     for name, value in complaint.items():
         visit.find(name, value)

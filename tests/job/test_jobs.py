@@ -19,7 +19,7 @@ from faultodds.job.steps import (
     MachineState,
     Note,
     Payload,
-    Repair,
+    RepairDone,
     Skip,
     Step,
     from_json,
@@ -72,7 +72,7 @@ def test_deliberate_remeasurement_counts_as_well() -> None:
 
 def test_after_a_repair_a_finding_is_new_evidence() -> None:
     """What was seen before a repair stays as it was; the same check after it belongs to the next stage."""
-    job = job_of(Finding("duct_off_run", "much_better"), Repair("clean_duct"), Finding("duct_off_run", "no_change"))
+    job = job_of(Finding("duct_off_run", "much_better"), RepairDone("clean_duct"), Finding("duct_off_run", "no_change"))
     assert counted(job) == [("duct_off_run", "much_better", 0, 1), ("duct_off_run", "no_change", 1, 1)]
     assert job.repairs == ("clean_duct",)
     assert (job.stage, job.next_take("duct_off_run")) == (1, 1)
@@ -215,7 +215,7 @@ def test_summaries() -> None:
         for payload in (
             Finding("coil_ohms", "good", raw="1.15k", take=1),
             Finding("noise", likelihood={"thump": 70, "none": 30}),
-            Repair("coil_set"),
+            RepairDone("coil_set"),
             Fact("age", "to_8"),
             Skip("seal_test", "drum hot"),
             MachineState({"unplugged": True, "front_open": False}),
@@ -242,7 +242,7 @@ def test_export_row_keeps_before_and_after_apart() -> None:
         Finding("fuse_continuity", "open", raw="OL"),
         Finding("noise", likelihood={"thump": 7, "none": 3}),
         Skip("coil_ohms", "no meter"),
-        Repair("clean_duct"),
+        RepairDone("clean_duct"),
         Finding("verification_run", "dry_in_time"),
         Finding("verification_run", "dry_in_time", take=1),
         Closed("gone"),
@@ -293,7 +293,7 @@ NAMES = st.sampled_from(["heat", "coil_ohms", "hood_flap", "seal_test"])
 OUTCOME_WORDS = st.sampled_from(["good", "off", "none"])
 WORK: st.SearchStrategy[Payload] = st.one_of(
     st.builds(Finding, NAMES, OUTCOME_WORDS, raw=st.sampled_from([None, "1.15k", "OL"]), take=st.integers(0, 2)),
-    st.builds(Repair, st.sampled_from(["coil_set", "clean_duct"])),
+    st.builds(RepairDone, st.sampled_from(["coil_set", "clean_duct"])),
     st.builds(Fact, st.sampled_from(["age", "fuel"]), OUTCOME_WORDS),
     st.builds(Skip, NAMES, st.text(max_size=5)),
     st.builds(MachineState, st.dictionaries(st.sampled_from(["unplugged", "front_open"]), st.booleans())),
@@ -348,7 +348,7 @@ def test_one_finding_counts_per_place_and_it_is_the_latest(payloads: list[Payloa
     latest: dict[tuple[int, int, str, int], str | None] = {}
     stage, visit = 0, 1
     for payload in payloads:
-        if isinstance(payload, Repair):
+        if isinstance(payload, RepairDone):
             stage += 1
         elif isinstance(payload, Closed):
             visit += 1

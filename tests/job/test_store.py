@@ -17,7 +17,7 @@ from faultodds.errors import FaultoddsError, StaleJobError, StoreError, UnknownN
 from faultodds.job import database
 from faultodds.job import store as store_module
 from faultodds.job.job import export_row
-from faultodds.job.steps import Closed, Fact, Finding, MachineState, Note, Payload, Repair, Skip
+from faultodds.job.steps import Closed, Fact, Finding, MachineState, Note, Payload, RepairDone, Skip
 from faultodds.job.store import Store, store_path
 
 START = datetime(2025, 3, 4, 8, 30, tzinfo=UTC)
@@ -137,7 +137,7 @@ def test_refused_step_saves_nothing(store: Store) -> None:
     """A step that is refused leaves the job as it was."""
     job = store.append(store.new_job("gas_dryer").id, Closed("gone"))
     with pytest.raises(StoreError, match=r"job 1 is closed \(gone\), so 'repair belt_idler' was not added"):
-        store.append("1", Repair("belt_idler"))
+        store.append("1", RepairDone("belt_idler"))
     with pytest.raises(FaultoddsError, match="-1 minutes is not a time"):
         store.append("1", Note("x"), minutes=-1)
     assert store.get("1") == job
@@ -149,14 +149,14 @@ def test_stale_view_is_refused(tmp_path: Path) -> None:
         seen = here.new_job("gas_dryer")
         now = there.append("1", Finding("fuse_continuity", "open", raw="OL"))
         with pytest.raises(StaleJobError) as caught:
-            here.append("1", Repair("clean_duct"), expected_seq=seen.last_seq)
+            here.append("1", RepairDone("clean_duct"), expected_seq=seen.last_seq)
         assert str(caught.value) == (
             "job 1 was changed in another terminal since you looked: fuse_continuity = open (OL). "
             "'repair clean_duct' was not saved. Type `faultodds job show 1` to see it as it is now, "
             "then enter yours if it still holds."
         )
         assert caught.value.job == now == here.get("1")
-        assert here.append("1", Repair("clean_duct"), expected_seq=now.last_seq).repairs == ("clean_duct",)
+        assert here.append("1", RepairDone("clean_duct"), expected_seq=now.last_seq).repairs == ("clean_duct",)
 
 
 def test_undo_elsewhere_makes_a_view_stale(tmp_path: Path) -> None:
@@ -180,7 +180,7 @@ def test_export_has_a_row_a_job_oldest_first(store: Store, monkeypatch: pytest.M
         store.append(store.new_job("gas_dryer").id, Finding("heat", "none", raw=str(number)))
     rows = store.export_rows()
     first = next(rows)
-    store.append("5", Repair("igniter"))
+    store.append("5", RepairDone("igniter"))
     assert [first["job"], *(row["job"] for row in rows)] == ["1", "2", "3", "4", "5"]
     assert list(store.export_rows()) == [export_row(job) for job in reversed(store.list())]
     assert list(store.export_rows())[4]["repair.1"] == "igniter"
@@ -237,7 +237,7 @@ WEIGHTS = st.dictionaries(NAME, st.floats(0, 1e300), min_size=1, max_size=4).fil
 PAYLOADS: st.SearchStrategy[Payload] = st.one_of(
     st.builds(Finding, NAME, outcome=NAME, raw=st.none() | ANY_TEXT, take=st.integers(0, 9)),
     st.builds(Finding, NAME, likelihood=WEIGHTS, raw=st.none() | ANY_TEXT),
-    st.builds(Repair, NAME),
+    st.builds(RepairDone, NAME),
     st.builds(Fact, NAME, NAME),
     st.builds(Skip, NAME, ANY_TEXT),
     st.builds(MachineState, st.dictionaries(ANY_TEXT, st.booleans(), max_size=4)),

@@ -11,7 +11,7 @@ import pytest
 
 from faultodds.errors import FaultoddsError
 from faultodds.job.job import Job
-from faultodds.job.steps import Closed, Fact, Finding, Payload, Repair, Step
+from faultodds.job.steps import Closed, Fact, Finding, Payload, RepairDone, Step
 from faultodds.job.store import Store
 from faultodds.joblog import clean
 from faultodds.joblog.aside import safe
@@ -38,14 +38,14 @@ def test_a_job_becomes_one_row_a_visit() -> None:
     job = a_job(
         Finding("heat", "none"),
         Finding("fuse_continuity", likelihood={"open": 0.9, "closed": 0.1}),
-        Repair("thermal_fuse"),
+        RepairDone("thermal_fuse"),
         Finding("verification_run", "slow"),
-        Repair("clean_duct"),
+        RepairDone("clean_duct"),
         Finding("verification_run", "dry_in_time"),
         Closed("gone"),
         Closed("came_back", dt.date(2024, 5, 9)),
         Finding("hood_flap", "none"),
-        Repair("clear_hood"),
+        RepairDone("clear_hood"),
         Closed("gone"),
     )
     first, second = visits(job, "verification_run")
@@ -80,7 +80,7 @@ def stocked(data: str, *jobs: tuple[Payload, ...]) -> None:
 def test_the_store_is_imported(data: str, dryer: Knowledge) -> None:
     """Closed and open jobs are taken; empty ones and those of other appliances are counted."""
     finding: tuple[Payload, ...] = (Fact("fuel", "propane"), Finding("heat", "none"))
-    stocked(data, (*finding, Repair("igniter"), Closed("gone")), finding, ())
+    stocked(data, (*finding, RepairDone("igniter"), Closed("gone")), finding, ())
     report = import_store(dryer, data=data)
     assert (report.rows, report.used) == (4, 2)
     assert dict(report.aside) == {"of another appliance": 1, "with nothing entered yet": 1}

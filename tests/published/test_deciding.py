@@ -16,7 +16,7 @@ import pytest
 from faultodds.advice.problem import Problem, Situation
 from faultodds.advice.ranking import Ranking
 from faultodds.belief.appliance import compiled
-from faultodds.belief.posterior import Evidence, Seen, infer
+from faultodds.belief.posterior import Evidence, WeighedFinding, infer
 from faultodds.errors import FaultoddsError
 from faultodds.textbook.exact import cheapest_isolation, cheapest_job
 from faultodds.textbook.sequences import (
@@ -332,7 +332,7 @@ def _log_ratio(good: float, bad: float, outcome: str) -> float:
     links = {"p0.bad": good, "p1.bad": bad}
     check = {"title": "c", "outcomes": {"fine": "f", "off": "o"}, "minutes": 1.0, "leak": 0.0, "links": links}
     s = _ranking([0.5, 0.5], {"c": check}, {f"r{i}": _fix(i, 1.0) for i in range(2)}, 1000).problem.belief.suspects
-    odds = {o.name: o.probability for o in infer(s, Evidence().plus(Seen("c", {outcome: 1.0}))).fault_odds()}
+    odds = {o.name: o.probability for o in infer(s, Evidence().plus(WeighedFinding("c", {outcome: 1.0}))).fault_odds()}
     return float(np.log(odds["p1.bad"] / odds["p0.bad"]))
 
 

@@ -12,15 +12,15 @@ import numpy as np
 import pytest
 
 import generic_nets
-from faultodds.belief.posterior import Belief, Evidence, Seen, infer, outlook, weights_of_evidence
+from faultodds.belief.posterior import Belief, Evidence, WeighedFinding, infer, outlook, weights_of_evidence
 from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.knowledge.schema import Knowledge
 from generic_nets import Net
 from toys import raw_toy, toy
 
 
-def _sure(name: str, outcome: str, take: int = 0) -> Seen:
-    return Seen(name, {outcome: 1.0}, take=take)
+def _sure(name: str, outcome: str, take: int = 0) -> WeighedFinding:
+    return WeighedFinding(name, {outcome: 1.0}, take=take)
 
 
 def _infer(suspects: Suspects, **found: str) -> Belief:

@@ -225,9 +225,9 @@ def test_a_new_file_never_overwrites(dryer: Appliance, written: Path) -> None:
 def test_decisions_do_not_turn_on_the_unit_of_money(dryer: Appliance, written: Path) -> None:
     """The same prices in another currency give the same advice at the exchanged cost."""
     from faultodds.advice.advisor import advise
-    from faultodds.belief.posterior import Evidence, Seen, infer
+    from faultodds.belief.posterior import Evidence, WeighedFinding, infer
 
-    belief = infer(dryer.suspects, Evidence(seen=(Seen("heat", {"none": 1.0}),)))
+    belief = infer(dryer.suspects, Evidence(seen=(WeighedFinding("heat", {"none": 1.0}),)))
     theirs = advise(dryer, belief)
     ours = advise(priced_text(dryer, written, '[shop]\ncurrency = "GBP"\nexchange = 0.5\n'), belief)
     assert (ours.kind, ours.name) == (theirs.kind, theirs.name)

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from faultodds.advice.problem import Situation
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
-from faultodds.belief.posterior import Evidence, Seen, infer
+from faultodds.belief.posterior import Evidence, WeighedFinding, infer
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.knowledge.loading import from_mapping
 from faultodds.knowledge.schema import Repair, repair_modes
@@ -43,7 +43,7 @@ def random_stock(seed: int) -> Stock:
             title="both", fixes=fixes, minutes=float(rng.integers(10, 60)), cost=float(rng.integers(20, 150))
         )
     appliance = compiled(dataclasses.replace(k, repair=repairs))
-    return Stock(appliance, infer(appliance.suspects, Evidence({}, (Seen("slow", {"yes": 1.0}),))))
+    return Stock(appliance, infer(appliance.suspects, Evidence({}, (WeighedFinding("slow", {"yes": 1.0}),))))
 
 
 @cache
@@ -142,7 +142,7 @@ def test_two_parts_that_only_help_together_are_taken_together() -> None:
 def call(facts: dict[str, str] | None = None, *seen: str, qualified: bool = True) -> Stock:
     """A call on the shipped dryer."""
     dryer = open_appliance("gas_dryer", revision="file")
-    found = tuple(Seen(name, {outcome: 1.0}) for name, _, outcome in (s.partition("=") for s in seen))
+    found = tuple(WeighedFinding(name, {outcome: 1.0}) for name, _, outcome in (s.partition("=") for s in seen))
     return Stock(dryer, infer(dryer.suspects, Evidence(facts or {}, found)), Situation(qualified=qualified))
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from faultodds.belief.posterior import Belief, Evidence, Fixed, Seen, infer
+from faultodds.belief.posterior import Belief, Evidence, RepairEffect, WeighedFinding, infer
 from faultodds.belief.suspects import compile_suspects
 from faultodds.joblog import clean
 from faultodds.knowledge.schema import repair_modes
@@ -30,12 +30,16 @@ def _evidence(row: pd.Series) -> Evidence:
     """One job as the everyday engine takes it."""
     cells = {str(k): str(v) for k, v in row.items() if not pd.isna(v)}
     facts = {k.removeprefix(clean.FACT): v for k, v in cells.items() if k.startswith(clean.FACT)}
-    seen = [Seen(k.removeprefix(clean.FOUND), clean.weights(v)) for k, v in cells.items() if k.startswith(clean.FOUND)]
+    seen = [
+        WeighedFinding(k.removeprefix(clean.FOUND), clean.weights(v))
+        for k, v in cells.items()
+        if k.startswith(clean.FOUND)
+    ]
     repairs = [n for n in cells.get(clean.REPAIRS, "").split(";") if n]
     file = rich_toy()
-    fixed = tuple(Fixed(n, tuple(repair_modes(file, file.repair[n])), file.repair[n].success) for n in repairs)
+    fixed = tuple(RepairEffect(n, tuple(repair_modes(file, file.repair[n])), file.repair[n].success) for n in repairs)
     if clean.AFTER + "run_test" in cells:
-        seen.append(Seen("run_test", clean.weights(cells[clean.AFTER + "run_test"]), stage=len(repairs)))
+        seen.append(WeighedFinding("run_test", clean.weights(cells[clean.AFTER + "run_test"]), stage=len(repairs)))
     return Evidence(facts, tuple(seen), fixed)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop, UnknownName
-from faultodds.job import Visit, typed
+from faultodds.job import OpenJob, typed
 from faultodds_cli.bench import screen as bench_screen
 from faultodds_cli.bench.commands import COMMANDS, beginning, exact, near_miss
 from faultodds_cli.bench.talk import Talk
@@ -27,13 +27,13 @@ class Question:
 
 
 @dataclass
-class Call:
+class BenchCall:
     """One guided call in progress.
 
     `numbered` is what the numbers on the screen stand for; `question` waits for an answer.
     """
 
-    visit: Visit
+    visit: OpenJob
     talk: Talk
     numbered: list[str] = field(default_factory=list)
     question: Question | None = None
@@ -224,7 +224,7 @@ class Call:
         )
 
 
-def refuse(talk: Talk, visit: Visit, sign: str, reply: str) -> bool:
+def refuse(talk: Talk, visit: OpenJob, sign: str, reply: str) -> bool:
     """Note the answer to a stop question; unless it is a plain no, say that the job is kept and raise
     SafetyStop."""
     try:

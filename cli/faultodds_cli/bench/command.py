@@ -19,7 +19,7 @@ from faultodds_cli.shared.options import (
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
-    from faultodds.job import Store, Visit
+    from faultodds.job import OpenJob, Store
     from faultodds_cli.bench.talk import Talk
 
 _HELP = "A guided call: findings in, odds and the next check out. Every line is saved as it is typed."
@@ -65,7 +65,7 @@ def _new(talk: Talk, store: Store, appliance: Appliance, title: str, settings: d
         _talk_through(talk, visit, safe, fresh=True)
 
 
-def _go_on(talk: Talk, visit: Visit) -> None:
+def _go_on(talk: Talk, visit: OpenJob) -> None:
     """A saved job: safety again, then what is still to be asked, then the findings."""
     from faultodds_cli.bench.intake import still_safe
 
@@ -73,12 +73,12 @@ def _go_on(talk: Talk, visit: Visit) -> None:
     _talk_through(talk, visit, still_safe(talk, visit), fresh=not visit.job.findings and not visit.job.is_closed)
 
 
-def _talk_through(talk: Talk, visit: Visit, safe: bool, fresh: bool) -> None:
+def _talk_through(talk: Talk, visit: OpenJob, safe: bool, fresh: bool) -> None:
     """The call after the safety questions; `safe` is false when the input ended before they were answered."""
-    from faultodds_cli.bench.call import Call
+    from faultodds_cli.bench.call import BenchCall
     from faultodds_cli.bench.intake import complaint, intake
 
-    call = Call(visit, talk)
+    call = BenchCall(visit, talk)
     if safe and (not fresh or (intake(call) and complaint(call))):
         call.run()
     else:

@@ -15,7 +15,7 @@ from faultodds_cli.shared import show
 from faultodds_cli.shared.jobs import view_of
 
 if TYPE_CHECKING:
-    from faultodds_cli.bench.call import Call
+    from faultodds_cli.bench.call import BenchCall
 
 
 @dataclass(frozen=True)
@@ -25,10 +25,10 @@ class Command:
 
     usage: str
     help: str
-    run: Callable[[Call, str], bool]
+    run: Callable[[BenchCall, str], bool]
 
 
-def help_(call: Call, rest: str) -> bool:
+def help_(call: BenchCall, rest: str) -> bool:
     """What can be typed."""
     if rest:
         command = COMMANDS[match("command", rest.split()[0], COMMANDS, next_step="Type help for all.")]
@@ -41,7 +41,7 @@ def help_(call: Call, rest: str) -> bool:
     return False
 
 
-def odds(call: Call, rest: str) -> bool:
+def odds(call: BenchCall, rest: str) -> bool:
     """All the odds, and what is known."""
     view = view_of(call.visit)
     call.talk.say(bench_screen.odds_lines(call.visit, 15))
@@ -49,7 +49,7 @@ def odds(call: Call, rest: str) -> bool:
     return False
 
 
-def checks(call: Call, rest: str) -> bool:
+def checks(call: BenchCall, rest: str) -> bool:
     """Every check that can be done now, numbered."""
     view = view_of(call.visit)
     call.numbered = [c.name for c in view.advice.listed_checks]
@@ -57,13 +57,13 @@ def checks(call: Call, rest: str) -> bool:
     return False
 
 
-def repairs(call: Call, rest: str) -> bool:
+def repairs(call: BenchCall, rest: str) -> bool:
     """Repairs worth naming."""
     call.talk.say(show.repair_lines(view_of(call.visit), 10) or ["No repair is worth naming yet."])
     return False
 
 
-def why(call: Call, rest: str) -> bool:
+def why(call: BenchCall, rest: str) -> bool:
     """Why this advice, or what one check would tell."""
     if rest:
         name = typed.observable(call.visit.knowledge, rest, call.numbered)
@@ -73,14 +73,14 @@ def why(call: Call, rest: str) -> bool:
     return False
 
 
-def how(call: Call, rest: str) -> bool:
+def how(call: BenchCall, rest: str) -> bool:
     """Steps and cautions of one check or repair."""
     name, _ = typed.work(call.visit.knowledge, rest or call.advised(), call.numbered)
     call.talk.say(bench_screen.how_lines(call.visit, name))
     return False
 
 
-def skip(call: Call, rest: str) -> bool:
+def skip(call: BenchCall, rest: str) -> bool:
     """Cannot do that now."""
     name, reason = typed.work(call.visit.knowledge, rest or call.advised(), call.numbered)
     call.visit.skip(name, reason)
@@ -88,14 +88,14 @@ def skip(call: Call, rest: str) -> bool:
     return True
 
 
-def undo(call: Call, rest: str) -> bool:
+def undo(call: BenchCall, rest: str) -> bool:
     """Take back the last entry."""
     taken = call.visit.undo()
     call.talk.tell(f"Taken back: {'; and '.join(summary(s.payload) for s in taken)}.")
     return True
 
 
-def fact(call: Call, rest: str) -> bool:
+def fact(call: BenchCall, rest: str) -> bool:
     """Enter or correct intake facts, or list them."""
     if not rest:
         call.talk.say(bench_screen.fact_lines(call.visit))
@@ -105,7 +105,7 @@ def fact(call: Call, rest: str) -> bool:
     return True
 
 
-def repair(call: Call, rest: str) -> bool:
+def repair(call: BenchCall, rest: str) -> bool:
     """A repair was done."""
     if not rest:
         return repairs(call, rest)
@@ -116,7 +116,7 @@ def repair(call: Call, rest: str) -> bool:
     return True
 
 
-def verify(call: Call, rest: str) -> bool:
+def verify(call: BenchCall, rest: str) -> bool:
     """How the run after a repair ended."""
     call.enter(
         call.visit.knowledge.costs.verify,
@@ -125,7 +125,7 @@ def verify(call: Call, rest: str) -> bool:
     return True
 
 
-def again(call: Call, rest: str) -> bool:
+def again(call: BenchCall, rest: str) -> bool:
     """A deliberate re-measurement: counts beside the earlier one."""
     if not rest:
         raise FaultoddsError("again what? Type for example: again hood_flap weak.")
@@ -134,50 +134,50 @@ def again(call: Call, rest: str) -> bool:
     return True
 
 
-def state(call: Call, rest: str) -> bool:
+def state(call: BenchCall, rest: str) -> bool:
     """What is open, shut off or moved."""
     call.talk.say(bench_screen.state_lines(call.visit))
     return False
 
 
-def open_(call: Call, rest: str) -> bool:
+def open_(call: BenchCall, rest: str) -> bool:
     """Correct the machine's state: an item is open, shut off or moved."""
     return _set_open(call, rest, True)
 
 
-def shut(call: Call, rest: str) -> bool:
+def shut(call: BenchCall, rest: str) -> bool:
     """Correct the machine's state: an item is not."""
     return _set_open(call, rest, False)
 
 
-def _set_open(call: Call, rest: str, is_open: bool) -> bool:
+def _set_open(call: BenchCall, rest: str, is_open: bool) -> bool:
     if not rest:
         return state(call, rest)
     call.visit.set_open(rest, is_open)
     return True
 
 
-def symptoms(call: Call, rest: str) -> bool:
+def symptoms(call: BenchCall, rest: str) -> bool:
     """The symptoms, numbered."""
     call.numbered = call.symptoms()
     call.talk.say(bench_screen.symptom_lines(call.visit, call.numbered))
     return False
 
 
-def note(call: Call, rest: str) -> bool:
+def note(call: BenchCall, rest: str) -> bool:
     """Free text with the job."""
     call.visit.note(rest)
     call.talk.tell("Noted.")
     return False
 
 
-def story(call: Call, rest: str) -> bool:
+def story(call: BenchCall, rest: str) -> bool:
     """The job from its beginning."""
     call.talk.say(bench_screen.story_lines(call.visit.job))
     return False
 
 
-def close(call: Call, rest: str) -> bool:
+def close(call: BenchCall, rest: str) -> bool:
     """How the call ended."""
     word, day = _ending(rest)
     steps = call.visit.closing_up()
@@ -205,7 +205,7 @@ def _ending(rest: str) -> tuple[str, str | None]:
     return " ".join(words[:-1]), words[-1]
 
 
-def leave(call: Call, rest: str) -> bool:
+def leave(call: BenchCall, rest: str) -> bool:
     """Save and leave."""
     call.over = True
     call.talk.say(call.goodbye())

@@ -5,23 +5,23 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from faultodds.errors import FaultoddsError, SafetyStop
-from faultodds.job import Visit, typed, why_asked
+from faultodds.job import OpenJob, typed, why_asked
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold
 from faultodds_cli.bench import screen as bench_screen
-from faultodds_cli.bench.call import Call, refuse
+from faultodds_cli.bench.call import BenchCall, refuse
 from faultodds_cli.bench.commands import exact
 from faultodds_cli.bench.talk import Talk
 
 
-def first_answers(talk: Talk, knowledge: Knowledge, begin: Callable[[], Visit]) -> tuple[Visit | None, bool]:
+def first_answers(talk: Talk, knowledge: Knowledge, begin: Callable[[], OpenJob]) -> tuple[OpenJob | None, bool]:
     """Ask every stop sign before anything else; the job begins with the first answer.
 
     Returns the visit (None when the input ended before any answer) and whether all were answered with no.
     Raises SafetyStop, with the sign noted in the job, at the first answer that is not a plain no.
     """
     talk.tell("First, is it safe? A plain no to each of these, or everything stops.")
-    visit: Visit | None = None
+    visit: OpenJob | None = None
     for sign, stop in knowledge.stop.items():
         reply = _reply(talk, stop.ask)
         if reply is None:
@@ -42,7 +42,7 @@ def _reply(talk: Talk, question: str) -> str | None:
             return answer
 
 
-def still_safe(talk: Talk, visit: Visit) -> bool:
+def still_safe(talk: Talk, visit: OpenJob) -> bool:
     """On going on with a job, all stop signs in one question; false at the end of input.
 
     Raises SafetyStop as above.
@@ -58,7 +58,7 @@ def still_safe(talk: Talk, visit: Visit) -> bool:
     return True
 
 
-def intake(call: Call) -> bool:
+def intake(call: BenchCall) -> bool:
     """The machine first, then its surroundings; every question can be left with Enter.
 
     False on "leave" and at the end of input.
@@ -80,7 +80,7 @@ def intake(call: Call) -> bool:
     return True
 
 
-def _ask_fact(call: Call, name: str, fact: ContextFact | EquipmentFact) -> bool | None:
+def _ask_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact) -> bool | None:
     """Ask one fact until it is answered or left: false on "done", None on "leave" and at the end of input."""
     values = ", ".join(f"{i} {words}" for i, words in enumerate(fact.values.values(), 1))
     while True:
@@ -103,7 +103,7 @@ def _ask_fact(call: Call, name: str, fact: ContextFact | EquipmentFact) -> bool 
             return True
 
 
-def _take_fact(call: Call, name: str, fact: ContextFact | EquipmentFact, line: str) -> bool:
+def _take_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact, line: str) -> bool:
     """Take an answer to one question, or NAME=VALUE pairs; true when the question is answered."""
     visit = call.visit
     try:
@@ -121,7 +121,7 @@ def _take_fact(call: Call, name: str, fact: ContextFact | EquipmentFact, line: s
     return name in visit.job.facts
 
 
-def _told_early(call: Call, line: str) -> list[typed.Typed]:
+def _told_early(call: BenchCall, line: str) -> list[typed.Typed]:
     """The findings that a line gives by their full names, with values: what was seen can be told before it is asked."""
     k = call.visit.knowledge
     if line.replace("=", " ").split()[0] not in k.observables():
@@ -130,7 +130,7 @@ def _told_early(call: Call, line: str) -> list[typed.Typed]:
     return found if all(each.value for each in found) else []
 
 
-def complaint(call: Call) -> bool:
+def complaint(call: BenchCall) -> bool:
     """What is wrong, by number or name, several on a line. False at the end of input."""
     talk = call.talk
     call.numbered = call.symptoms()
@@ -151,7 +151,7 @@ def complaint(call: Call) -> bool:
             _take_complaint(call, line)
 
 
-def _take_complaint(call: Call, line: str) -> None:
+def _take_complaint(call: BenchCall, line: str) -> None:
     """Enter the symptoms on a line; what cannot be taken is answered with what to type instead."""
     try:
         call.watch_for_danger(line)
@@ -167,6 +167,6 @@ def _take_complaint(call: Call, line: str) -> None:
         call.talk.tell(str(error), "?  ")
 
 
-def _plain_yes(call: Call, each: typed.Typed) -> typed.Typed:
+def _plain_yes(call: BenchCall, each: typed.Typed) -> typed.Typed:
     outcomes = list(call.visit.knowledge.observables()[each.name].outcomes)
     return typed.Typed(each.name, "yes") if not each.value and outcomes == ["no", "yes"] else each

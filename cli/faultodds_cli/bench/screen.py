@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from faultodds.advice import CheckPrice
 from faultodds.errors import ClashError
-from faultodds.job import Finding, Job, Line, Taken, Tells, Visit, reminders, story, tells, typed
+from faultodds.job import Finding, Job, JudgedFinding, OpenJob, StoryLine, Tells, reminders, story, tells, typed
 from faultodds.knowledge import Knowledge
 from faultodds_cli.shared import show
 from faultodds_cli.shared.jobs import view_of
@@ -21,7 +21,7 @@ _NOW = 11
 _CHANGE = 8
 
 
-def screen(visit: Visit) -> list[str]:
+def screen(visit: OpenJob) -> list[str]:
     """Where the job stands: odds with their change, the next checks, the advice, and what must not be
     forgotten."""
     if visit.job.is_closed:
@@ -36,7 +36,7 @@ def screen(visit: Visit) -> list[str]:
     return lines + next_lines(visit, view)
 
 
-def header(visit: Visit) -> list[str]:
+def header(visit: OpenJob) -> list[str]:
     """Which job this is, what has been done, and what is open or shut off."""
     job, k = visit.job, visit.knowledge
     counts = f"{_count(len(job.findings), 'finding')}, {_count(job.stage, 'repair')}"
@@ -47,7 +47,7 @@ def header(visit: Visit) -> list[str]:
     return lines + (wrap(f"Machine now: {', '.join(state)}.") if state else [])
 
 
-def revision_lines(visit: Visit) -> list[str]:
+def revision_lines(visit: OpenJob) -> list[str]:
     """Which learned numbers the job is advised with, and that others are accepted by now; nothing when all is the file's."""
     lines = show.revision_lines(visit.appliance)
     if visit.accepted_since:
@@ -67,7 +67,7 @@ def _count(number: int, thing: str) -> str:
     return f"{number or 'no'} {thing}{'' if number == 1 else 's'}"
 
 
-def next_lines(visit: Visit, view: View) -> list[str]:
+def next_lines(visit: OpenJob, view: View) -> list[str]:
     """The advice with its steps and cautions, how to close where that is the advice, and the reminders."""
     lines = show.advice_lines(view)
     if view.advice.kind in ("stop", "refer"):
@@ -80,7 +80,7 @@ def next_lines(visit: Visit, view: View) -> list[str]:
     return lines
 
 
-def odds_lines(visit: Visit, count: int) -> list[str]:
+def odds_lines(visit: OpenJob, count: int) -> list[str]:
     """Bars for the likeliest faults, with the change in points since the last thing that counted."""
     belief, k = visit.now.belief, visit.knowledge
     shown = [o for o in belief.fault_odds()[:count] if o.probability >= 0.005]
@@ -125,7 +125,7 @@ def clash_lines(clash: ClashError) -> list[str]:
     )
 
 
-def closed_lines(visit: Visit) -> list[str]:
+def closed_lines(visit: OpenJob) -> list[str]:
     """That the job is closed, and how to open it again."""
     lines = wrap(f"This job is closed: {visit.job.outcome}.")
     return lines + wrap(
@@ -136,7 +136,7 @@ def closed_lines(visit: Visit) -> list[str]:
 # ---- asked for by name -------------------------------------------------------------------------------
 
 
-def why_lines(visit: Visit) -> list[str]:
+def why_lines(visit: OpenJob) -> list[str]:
     """Why this advice: the reason, what more knowing could save, and what each finding says."""
     view = view_of(visit)
     advice, k = view.advice, visit.knowledge
@@ -150,7 +150,7 @@ def why_lines(visit: Visit) -> list[str]:
     return lines
 
 
-def why_check_lines(visit: Visit, name: str) -> list[str]:
+def why_check_lines(visit: OpenJob, name: str) -> list[str]:
     """What one check would tell: for each outcome its chance and the faults that lead after it, and what
     the check is worth."""
     k = visit.knowledge
@@ -173,7 +173,7 @@ def _tells(knowledge: Knowledge, t: Tells) -> list[str]:
     return wrap(f"{t.outcome} ({percent(t.chance)}): then {leading or 'nothing stands out'}", "  if ", "       ")
 
 
-def _worth(visit: Visit, price: CheckPrice) -> list[str]:
+def _worth(visit: OpenJob, price: CheckPrice) -> list[str]:
     k, advice = visit.knowledge, visit.now.advice
     reason = k.check[price.name].reason
     best = advice.repairs[0].expected_cost if advice.repairs else None
@@ -185,7 +185,7 @@ def _worth(visit: Visit, price: CheckPrice) -> list[str]:
     return wrap(f"{capital(reason.rstrip('.'))}." if reason else "", "  ") + wrap(text + told, "  ")
 
 
-def how_lines(visit: Visit, name: str) -> list[str]:
+def how_lines(visit: OpenJob, name: str) -> list[str]:
     """The steps and cautions of one check or repair from where the machine is now."""
     action = visit.how(name)
     k = visit.knowledge
@@ -211,14 +211,14 @@ def _choice(number: int, outcome: str, words: str) -> str:
     return f"{number} {outcome}" if words in (outcome, "") else f"{number} {outcome} ({words})"
 
 
-def taken_lines(visit: Visit, taken: Taken) -> list[str]:
+def taken_lines(visit: OpenJob, taken: JudgedFinding) -> list[str]:
     """How a finding was understood."""
     if taken.judgement is not None:
         return show.judgement_lines(visit.knowledge, taken.finding.name, taken.judgement)
     return wrap(f"Noted: {_finding_text(taken.finding)}.")
 
 
-def state_lines(visit: Visit) -> list[str]:
+def state_lines(visit: OpenJob) -> list[str]:
     """Every access item, open or not, and how to correct it."""
     lines = ["Machine now (correct it with open ITEM or shut ITEM):"]
     for name, access in visit.knowledge.access.items():
@@ -226,7 +226,7 @@ def state_lines(visit: Visit) -> list[str]:
     return lines
 
 
-def symptom_lines(visit: Visit, names: list[str]) -> list[str]:
+def symptom_lines(visit: OpenJob, names: list[str]) -> list[str]:
     """The symptoms with their numbers and what each can be."""
     lines = []
     for number, name in enumerate(names, 1):
@@ -241,7 +241,7 @@ def symptom_lines(visit: Visit, names: list[str]) -> list[str]:
     return lines
 
 
-def fact_lines(visit: Visit) -> list[str]:
+def fact_lines(visit: OpenJob) -> list[str]:
     """Every intake fact with the answer given, or the answers there are."""
     lines = []
     for name, fact in typed.asked(visit.knowledge).items():
@@ -271,7 +271,7 @@ def _stage(visit: int, stage: int) -> str:
     return f"{when}, visit {visit}" if visit > 1 else when
 
 
-def _story_line(line: Line) -> list[str]:
+def _story_line(line: StoryLine) -> list[str]:
     minutes = f" [{line.minutes:g} min]" if line.minutes is not None else ""
     text = _finding_text(line.payload) if isinstance(line.payload, Finding) else line.text
     return wrap(f"{text}{minutes}", f"  {line.at.astimezone():%H:%M} ", "        ")
@@ -284,7 +284,7 @@ def _finding_text(f: Finding) -> str:
     return f"{f.name} = {shown}{raw}{again}"
 
 
-def entered_lines(visit: Visit, taken: Iterable[Taken], since: int) -> list[str]:
+def entered_lines(visit: OpenJob, taken: Iterable[JudgedFinding], since: int) -> list[str]:
     """What was saved after step `since`, with the judgement of each raw reading."""
     lines = [line for s in story(visit.job) if s.seq > since for line in _story_line(s)]
     for each in taken:

@@ -26,7 +26,7 @@ from faultodds_cli.shared.options import (
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
-    from faultodds.job import Taken, Visit
+    from faultodds.job import JudgedFinding, OpenJob
 
 app = new_app("A call step by step, for scripts. Every step is on disk before the command ends.")
 
@@ -239,11 +239,11 @@ def revision_(
     as_json: JsonOption = False,
 ) -> None:
     """Go on with other learned numbers than the job was advised with so far; a note in the job says so."""
-    from faultodds.job import Visit
+    from faultodds.job import OpenJob
 
     with opened_store(data) as store:
         since = store.get(job).last_seq
-        visit = Visit.readvise(store, job, revision, appliance)
+        visit = OpenJob.readvise(store, job, revision, appliance)
         _answer(visit, as_json, f"Job {visit.job.id} goes on with revision {visit.job.revision or 'file'}.", [], since)
 
 
@@ -293,13 +293,13 @@ def _need_some(given: Sequence[str], command: str, example: str) -> None:
 
 
 def _enter(
-    visit: Visit,
+    visit: OpenJob,
     facts: Iterable[str],
     found: Iterable[str],
     readings: Iterable[str],
     again: bool = False,
     minutes: float | None = None,
-) -> list[Taken]:
+) -> list[JudgedFinding]:
     """Enter all of it, or nothing: stop signs first, then everything is judged, then it is saved."""
     from faultodds.job import pair, take_fact
 
@@ -313,7 +313,7 @@ def _enter(
     return [visit.find(n, v, again=again, reading=r, minutes=minutes) for n, v, r in findings]
 
 
-def _answer(visit: Visit, as_json: bool, head: str, taken: Iterable[Taken], since: int) -> None:
+def _answer(visit: OpenJob, as_json: bool, head: str, taken: Iterable[JudgedFinding], since: int) -> None:
     """Say what was saved; findings that clash are saved and said, with exit code 2."""
     clash = visit.clash()
     if as_json:

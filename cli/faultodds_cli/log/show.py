@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from faultodds_cli.shared.text import bar, fitted, width, wrap
 
 if TYPE_CHECKING:
-    from faultodds.joblog import CleaningReport, Column, Description, Draft, LogFiles, Seen
+    from faultodds.joblog import CleaningReport, Column, ColumnSeen, Description, Draft, LogFiles
     from faultodds.knowledge import Knowledge
 
 EXAMPLES = 3
@@ -150,7 +150,7 @@ def _overview(log: str, found: Description) -> list[str]:
     return lines
 
 
-def _seen_lines(name: str, seen: Seen, visits: int, order: Sequence[str]) -> list[str]:
+def _seen_lines(name: str, seen: ColumnSeen, visits: int, order: Sequence[str]) -> list[str]:
     answers = Counter({outcome: seen.answers[outcome] for outcome in order if seen.answers[outcome] >= 0.5})
     listed = ", ".join(f"{outcome} {n:,.0f}" for outcome, n in answers.items())
     return wrap(f"{_of(seen.known, visits)}  {listed}", f"  {name:24} ")

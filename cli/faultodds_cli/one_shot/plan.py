@@ -12,7 +12,7 @@ from faultodds_cli.shared.options import View, say, say_json
 from faultodds_cli.shared.text import money, percent, width, wrap
 
 if TYPE_CHECKING:
-    from faultodds.advice.plan import Ahead, Branch, Plan, Step
+    from faultodds.advice.plan import Ahead, Branch, Plan, PlanStep
     from faultodds.knowledge import Knowledge
 
 # To finish: cost, minutes, today; so far: cost, minutes.
@@ -113,7 +113,7 @@ def tree_lines(knowledge: Knowledge, plan: Plan) -> list[str]:
     return [_line("", over), _line("", heads), *_step_lines(knowledge, plan.first, "", "")]
 
 
-def _step_lines(k: Knowledge, step: Step, lead: str, under: str) -> Iterator[str]:
+def _step_lines(k: Knowledge, step: PlanStep, lead: str, under: str) -> Iterator[str]:
     """A step and everything below it; `lead` starts its first line, `under` all others."""
     from faultodds.advice.plan import moves_words, step_words
 
@@ -135,7 +135,7 @@ def _cells(k: Knowledge, ahead: Ahead, spent_cost: float, spent_minutes: float) 
     return (*to_finish, whole_money(k, spent_cost), f"{spent_minutes:.0f}")
 
 
-def _branch_lines(k: Knowledge, step: Step, branch: Branch, lead: str, under: str) -> Iterator[str]:
+def _branch_lines(k: Knowledge, step: PlanStep, branch: Branch, lead: str, under: str) -> Iterator[str]:
     found = branch_title(k, step, branch)
     if branch.then is not None:
         yield from _wrapped(found, lead, under, _BLANK)
@@ -145,7 +145,7 @@ def _branch_lines(k: Knowledge, step: Step, branch: Branch, lead: str, under: st
     yield from _wrapped(f"{found}: ask again then", lead, under, cells)
 
 
-def branch_title(k: Knowledge, step: Step, branch: Branch) -> str:
+def branch_title(k: Knowledge, step: PlanStep, branch: Branch) -> str:
     """What is found, with its chance: "if weak (34 %): flap half open, weak"."""
     from faultodds.advice.plan import everything, shown_by
 

@@ -12,7 +12,7 @@ from faultodds_cli.shared.options import DEFAULT_APPLIANCE, View
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
-    from faultodds.job import Store, Visit
+    from faultodds.job import OpenJob, Store
 
 DataOption = Annotated[
     str | None,
@@ -57,11 +57,11 @@ def appliance_named(
     return priced(open_appliance(name or DEFAULT_APPLIANCE, revision=revision), shop, technician)
 
 
-def start(store: Store, appliance: Appliance, title: str = "", **settings: Any) -> Visit:
-    """A visit on a new job; `settings` as `Visit` has them."""
-    from faultodds.job import Visit
+def start(store: Store, appliance: Appliance, title: str = "", **settings: Any) -> OpenJob:
+    """A visit on a new job; `settings` as `OpenJob` has them."""
+    from faultodds.job import OpenJob
 
-    return Visit.start(store, appliance, title, **settings)
+    return OpenJob.start(store, appliance, title, **settings)
 
 
 def resume(
@@ -72,18 +72,18 @@ def resume(
     shop: str | None = NO_SHOP,
     technician: str | None = NO_SHOP,
     **settings: Any,
-) -> Visit:
+) -> OpenJob:
     """A visit on a stored job, with the numbers it is advised with, or with those of `revision` this once; prices and minutes as
     in `appliance_named`."""
-    from faultodds.job import Visit
+    from faultodds.job import OpenJob
     from faultodds.shop import priced
 
-    visit = Visit.resume(store, job, appliance, revision, **settings)
+    visit = OpenJob.resume(store, job, appliance, revision, **settings)
     visit.appliance = priced(visit.appliance, shop, technician)
     return visit
 
 
-def view_of(visit: Visit) -> View:
+def view_of(visit: OpenJob) -> View:
     """The visit as the screens want it; raises ClashError while its findings fit no fault."""
     now = visit.now
     view = View(visit.appliance, visit.job, visit.situation, now.belief)

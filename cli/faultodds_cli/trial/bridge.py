@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 
-from faultodds.belief import Seen
+from faultodds.belief import WeighedFinding
 from faultodds.errors import BadReading, FaultoddsError
 from faultodds.job import take_finding
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
@@ -46,9 +46,9 @@ def facts_of(knowledge: Knowledge, call: SimCall) -> dict[str, str]:
     return {name: value for name, value in told.items() if name in known and value in known[name].values}
 
 
-def complaint_of(call: SimCall) -> tuple[Seen, ...]:
+def complaint_of(call: SimCall) -> tuple[WeighedFinding, ...]:
     """The customer's complaint as findings."""
-    return tuple(Seen(name, {outcome: 1.0}) for name, outcome in call.complaint.items())
+    return tuple(WeighedFinding(name, {outcome: 1.0}) for name, outcome in call.complaint.items())
 
 
 def weights_of(knowledge: Knowledge, shown: Observation, facts: Mapping[str, str]) -> dict[str, float]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from faultodds_cli.trial.visit import Visit
+from faultodds_cli.trial.visit import TrialJob
 from faultodds_sim.names import SYMPTOMS
 
 
@@ -66,7 +66,7 @@ AIR_REPAIRS = frozenset({"clean_duct", "clear_hood", "new_transition", "refit_tr
 NEVER_CLEARED = frozenset({"coil_set"})
 
 
-def checklist(visit: Visit) -> None:
+def checklist(visit: TrialJob) -> None:
     """The usual list from top to bottom (the burner's circuit first when the complaint is no heat); repairs what fails, runs
     it, leaves when the run is good. A strong draught at the hood skips transition and duct. At the end of the list it
     changes what most often fails of what no check has cleared, up to three guesses, then hands over.
@@ -89,13 +89,13 @@ def checklist(visit: Visit) -> None:
     visit.hand_over()
 
 
-def _applies(visit: Visit, item: Item) -> bool:
+def _applies(visit: TrialJob, item: Item) -> bool:
     done = any(s.name == item.check for s in visit.seen)
     skipped = item.check in ("transition_look", "duct_off_run") and visit.last("hood_flap") == "strong"
     return not done and not skipped and visit.call.possible(item.check)
 
 
-def _commonest(visit: Visit, cleared: set[str], cold: bool) -> list[str]:
+def _commonest(visit: TrialJob, cleared: set[str], cold: bool) -> list[str]:
     """Repairs neither done nor cleared, by the share of calls whose main cause they put right, commonest first."""
     k = visit.appliance.knowledge
     fixes = visit.problem.mode_repair

@@ -16,7 +16,7 @@ import numpy as np
 from faultodds.advice import best_move
 from faultodds.belief import likely
 from faultodds.knowledge import UNLISTED_MODE, Floats
-from faultodds_cli.trial.visit import Visit
+from faultodds_cli.trial.visit import TrialJob
 
 SURE = 0.8
 HOPELESS = 0.05
@@ -26,7 +26,7 @@ TELLING = 0.01
 class Table:
     """The decision at hand for the simple rules: odds of each repair, and the open checks that tell something."""
 
-    def __init__(self, visit: Visit) -> None:
+    def __init__(self, visit: TrialJob) -> None:
         self.visit = visit
         self.problem = visit.problem
         self.belief = self.problem.belief
@@ -83,7 +83,7 @@ def _entropy(p: Floats) -> float:
 Pick = Callable[[Table], str]
 
 
-def faultodds(visit: Visit) -> None:
+def faultodds(visit: TrialJob) -> None:
     """Does what `faultodds next` says, from the first minute to the last."""
     while not visit.over:
         move = best_move(visit.appliance, visit.belief, visit.situation, visit.machine)
@@ -97,7 +97,7 @@ def faultodds(visit: Visit) -> None:
             visit.hand_over()
 
 
-def cheapest(visit: Visit) -> None:
+def cheapest(visit: TrialJob) -> None:
     """Does the cheapest check there is, getting there included, until a repair passes 80 %."""
 
     def pick(table: Table) -> str:
@@ -107,7 +107,7 @@ def cheapest(visit: Visit) -> None:
     _simple(visit, pick)
 
 
-def information(visit: Visit) -> None:
+def information(visit: TrialJob) -> None:
     """Does the check that tells most bits for its price, getting there included, until a repair passes 80 %."""
 
     def pick(table: Table) -> str:
@@ -116,7 +116,7 @@ def information(visit: Visit) -> None:
     _simple(visit, pick)
 
 
-def likeliest(visit: Visit) -> None:
+def likeliest(visit: TrialJob) -> None:
     """Goes for the likeliest fault: the check that tells most about it, whatever it costs, then its repair."""
 
     def pick(table: Table) -> str:
@@ -131,7 +131,7 @@ def likeliest(visit: Visit) -> None:
     _simple(visit, pick)
 
 
-def _simple(visit: Visit, pick: Pick) -> None:
+def _simple(visit: TrialJob, pick: Pick) -> None:
     while not visit.over:
         table = Table(visit)
         sure = [name for name, odds in table.repairs.items() if odds > SURE]
@@ -148,7 +148,7 @@ def _simple(visit: Visit, pick: Pick) -> None:
             _check_or_guess(visit, table, pick(table))
 
 
-def _check_or_guess(visit: Visit, table: Table, check: str) -> None:
+def _check_or_guess(visit: TrialJob, table: Table, check: str) -> None:
     name, odds = next(iter(table.repairs.items()), ("", 0.0))
     if check:
         visit.check(check)

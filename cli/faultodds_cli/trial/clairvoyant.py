@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations
 
-from faultodds_cli.trial.visit import Visit
+from faultodds_cli.trial.visit import TrialJob
 from faultodds_sim.repairs import CURES
 
 #: How often one repair is done over when it does not take.
 TRIES = 5
 
 
-def clairvoyant(visit: Visit) -> None:
+def clairvoyant(visit: TrialJob) -> None:
     """Does the cheapest repairs that truly put the machine right, over again where one does not take; runs it; leaves."""
     plan = _plan(visit)
     if plan is None:
@@ -22,7 +22,7 @@ def clairvoyant(visit: Visit) -> None:
     visit.close()
 
 
-def _plan(visit: Visit) -> tuple[str, ...] | None:
+def _plan(visit: TrialJob) -> tuple[str, ...] | None:
     """The cheapest repairs after which the customer has nothing to complain of; None when handing over is cheaper."""
     refer = visit.appliance.knowledge.costs.refer
     second_best = None
@@ -37,7 +37,7 @@ def _plan(visit: Visit) -> tuple[str, ...] | None:
     return second_best
 
 
-def _tried(visit: Visit, names: tuple[str, ...]) -> tuple[bool, bool]:
+def _tried(visit: TrialJob, names: tuple[str, ...]) -> tuple[bool, bool]:
     """Whether the machine would work after some repairs, and whether the customer would call again."""
     for name in _done(visit, names):
         visit.call.repair(name)
@@ -46,7 +46,7 @@ def _tried(visit: Visit, names: tuple[str, ...]) -> tuple[bool, bool]:
     return result
 
 
-def _done(visit: Visit, names: tuple[str, ...]) -> list[str]:
+def _done(visit: TrialJob, names: tuple[str, ...]) -> list[str]:
     """The repairs, each as often as it takes on this call: the simulator's luck is the same every time."""
     out: list[str] = []
     for name in names:
@@ -58,7 +58,7 @@ def _done(visit: Visit, names: tuple[str, ...]) -> list[str]:
     return out
 
 
-def _by_price(visit: Visit) -> Iterator[tuple[float, tuple[str, ...]]]:
+def _by_price(visit: TrialJob) -> Iterator[tuple[float, tuple[str, ...]]]:
     modes = sorted(visit.call.true_modes)
     cures = sorted({name for mode in modes for name in CURES.get(mode, ()) if visit.may(name)})
     sets = [names for size in range(len(cures) + 1) for names in combinations(cures, size)]

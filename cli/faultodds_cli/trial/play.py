@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
     from faultodds_cli.trial.priors import Priors
-    from faultodds_cli.trial.visit import Visit
+    from faultodds_cli.trial.visit import TrialJob
     from faultodds_sim.call import SimCall
 
 FLOOR, OURS = "clairvoyant", "faultodds"
@@ -82,19 +82,19 @@ class Played:
         return sum(self.money.values())
 
 
-def policy_of(name: str) -> Callable[[Visit], None]:
+def policy_of(name: str) -> Callable[[TrialJob], None]:
     """The function that plays a policy."""
     from importlib import import_module
 
-    found: Callable[[Visit], None] = getattr(import_module(f"faultodds_cli.trial.{POLICIES[name]}"), name)
+    found: Callable[[TrialJob], None] = getattr(import_module(f"faultodds_cli.trial.{POLICIES[name]}"), name)
     return found
 
 
-def played(appliance: Appliance, call: SimCall, name: str, qualified: bool = True) -> Visit:
+def played(appliance: Appliance, call: SimCall, name: str, qualified: bool = True) -> TrialJob:
     """One call played to its end under one policy."""
-    from faultodds_cli.trial.visit import Visit
+    from faultodds_cli.trial.visit import TrialJob
 
-    visit = Visit(appliance, call, TECHNICIANS[call.number % len(TECHNICIANS)], qualified)
+    visit = TrialJob(appliance, call, TECHNICIANS[call.number % len(TECHNICIANS)], qualified)
     policy_of(name)(visit)
     return visit
 
@@ -191,7 +191,7 @@ def _play_share(jobs: range) -> list[Played]:
     ]
 
 
-def _record(visit: Visit, job: int, policy: str) -> Played:
+def _record(visit: TrialJob, job: int, policy: str) -> Played:
     return Played(
         job=job,
         policy=policy,

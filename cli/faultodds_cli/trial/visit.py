@@ -1,6 +1,6 @@
 """One job under one policy: what has been seen and done, what it cost, and the truth that only the end reveals.
 
-Every policy works through a `Visit`, so all of them pay by the same book: the knowledge file's minutes and prices, the
+Every policy works through a `TrialJob`, so all of them pay by the same book: the knowledge file's minutes and prices, the
 ways between machine states, a verification run after repairs, and what comes of leaving.
 """
 
@@ -13,9 +13,9 @@ from functools import cached_property
 import numpy as np
 
 from faultodds.advice import CLOSED_UP, MachineStates, Problem, Situation, State, Way
-from faultodds.belief import Appliance, Belief, Evidence, Seen, infer
+from faultodds.belief import Appliance, Belief, Evidence, WeighedFinding, infer
 from faultodds.errors import ClashError
-from faultodds.job import fixed
+from faultodds.job import repair_effect
 from faultodds.knowledge import Work
 from faultodds_cli.trial.bridge import complaint_of, facts_of, weights_of
 from faultodds_sim.call import SimCall
@@ -40,7 +40,7 @@ def ways(appliance: Appliance) -> MachineStates:
 
 
 @dataclass
-class Visit:
+class TrialJob:
     """A service call as one policy lives it.
 
     `who` is the simulator's technician. `money` is by stage; `minutes` on the clock, closing up included. `ending` is
@@ -66,7 +66,7 @@ class Visit:
         self.call.reset()
         self.machine = ways(self.appliance)
         self.facts = facts_of(self.appliance.knowledge, self.call)
-        self.seen: list[Seen] = list(complaint_of(self.call))
+        self.seen: list[WeighedFinding] = list(complaint_of(self.call))
         self._belief: Belief | None = None
 
     # --- what is known ---
@@ -101,11 +101,11 @@ class Visit:
                 self._take_back(next(s for s in self.seen if s.label in clash.findings))
         return self._belief
 
-    def _inferred(self, seen: Sequence[Seen]) -> Belief:
-        repairs = tuple(fixed(self.appliance, name) for name in self.repaired)
+    def _inferred(self, seen: Sequence[WeighedFinding]) -> Belief:
+        repairs = tuple(repair_effect(self.appliance, name) for name in self.repaired)
         return infer(self.appliance.suspects, Evidence(self.facts, tuple(seen), repairs))
 
-    def _take_in(self, new: Seen) -> None:
+    def _take_in(self, new: WeighedFinding) -> None:
         """Add a finding. While it can hardly be, given the rest, the earlier finding that fits worst is taken back, to be
         looked at again; the oldest of them where several fit as badly.
         """
@@ -115,11 +115,11 @@ class Visit:
         self.seen.append(new)
         self._belief = None
 
-    def _log_chance(self, new: Seen) -> float:
+    def _log_chance(self, new: WeighedFinding) -> float:
         odds = self.belief.outcome_odds(new.name)
         return float(np.log(max(sum(odds[o] * w for o, w in new.weights.items()), 1e-300)))
 
-    def _take_back(self, odd: Seen) -> None:
+    def _take_back(self, odd: WeighedFinding) -> None:
         self._note(f"does not fit the rest, taken back: {odd.label}")
         self.seen = [s for s in self.seen if s is not odd]
         self._belief = None
@@ -150,7 +150,7 @@ class Visit:
         shown = self.call.check(name, self.who)
         weights = weights_of(k, shown, self.facts)
         take = sum(s.name == name for s in self.seen)
-        new = Seen(name, weights, len(self.repaired), take)
+        new = WeighedFinding(name, weights, len(self.repaired), take)
         self._note(f"{name}: {shown.text} -> {new.label.partition('=')[2]}")
         self._take_in(new)
         return self.last(name)

@@ -26,7 +26,7 @@ COVER_STEPS = 20_000
 Bools = npt.NDArray[np.bool_]
 
 
-class Seen(Struct, frozen=True):
+class WeighedFinding(Struct, frozen=True):
     """One finding: how likely it is under each outcome of a symptom or check.
 
     `weights` maps outcomes to likelihoods (a sure finding is `{outcome: 1}`; "not sure, 70/30" is `{a: .7, b:
@@ -49,7 +49,7 @@ class Seen(Struct, frozen=True):
         return f"{self.name}=" + " / ".join(f"{o} {v / total:.0%}" for o, v in parts)
 
 
-class Fixed(Struct, frozen=True):
+class RepairEffect(Struct, frozen=True):
     """One repair done: the modes it takes away and the chance that it takes."""
 
     name: str
@@ -61,10 +61,10 @@ class Evidence(Struct, frozen=True):
     """Everything known on this call. `facts` maps fact to value; order of findings never matters."""
 
     facts: Mapping[str, str] = field(default_factory=dict)
-    seen: tuple[Seen, ...] = ()
-    repairs: tuple[Fixed, ...] = ()
+    seen: tuple[WeighedFinding, ...] = ()
+    repairs: tuple[RepairEffect, ...] = ()
 
-    def plus(self, *seen: Seen) -> Evidence:
+    def plus(self, *seen: WeighedFinding) -> Evidence:
         """The same evidence with more findings."""
         return Evidence(self.facts, (*self.seen, *seen), self.repairs)
 
@@ -241,21 +241,21 @@ def main_cause_weights(suspects: Suspects, facts: Mapping[str, str]) -> Floats:
     return w
 
 
-def outcome_weights(suspects: Suspects, seen: Seen) -> Floats:
+def outcome_weights(suspects: Suspects, seen: WeighedFinding) -> Floats:
     """Likelihood of a finding's outcomes as a vector over the observable's outcomes."""
     outcomes = suspects.observables[seen.name]
     return np.array([float(seen.weights.get(o, 0.0)) for o in outcomes])
 
 
-def suspect_likelihood(suspects: Suspects, seen: Seen) -> Floats:
+def suspect_likelihood(suspects: Suspects, seen: WeighedFinding) -> Floats:
     """(H,) likelihood of one finding under each suspect."""
     rows = suspects.likelihood[suspects.rows[seen.name]]
     return np.asarray(outcome_weights(suspects, seen) @ rows)
 
 
-def _distinct(seen: Sequence[Seen]) -> list[Seen]:
+def _distinct(seen: Sequence[WeighedFinding]) -> list[WeighedFinding]:
     """A finding seen twice counts once unless re-measured; the same in any order of entry."""
-    unique: dict[tuple[object, ...], Seen] = {}
+    unique: dict[tuple[object, ...], WeighedFinding] = {}
     for s in seen:
         unique.setdefault((s.name, s.stage, s.take, tuple(sorted(s.weights.items()))), s)
     return [unique[k] for k in sorted(unique, key=repr)]
@@ -373,7 +373,9 @@ def _clash(evidence: Evidence, patterns: Bools) -> ClashError:
     )
 
 
-def _ruled_out(suspects: Suspects, evidence: Evidence, seen: Seen) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
+def _ruled_out(
+    suspects: Suspects, evidence: Evidence, seen: WeighedFinding
+) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
     """(branch, H) whether a finding cannot be, for each way the repairs can have gone and each original suspect."""
     like = suspect_likelihood(suspects, seen)
     impossible = like <= IMPOSSIBLE * like.max()
@@ -388,7 +390,7 @@ def _ruled_out(suspects: Suspects, evidence: Evidence, seen: Seen) -> np.ndarray
 def weights_of_evidence(belief: Belief, modes: Sequence[str]) -> dict[str, Floats]:
     """Weight of each finding for each of `modes`, in decibans, given all the other findings (Good 1950).
 
-    Positive speaks for the mode, negative against. Keys are `Seen.label`; values have the order of `modes`. A
+    Positive speaks for the mode, negative against. Keys are `WeighedFinding.label`; values have the order of `modes`. A
     finding without which nothing is known keeps a finite weight: chances are held within 1e-12 of 0 and 1.
     """
     s = belief.suspects

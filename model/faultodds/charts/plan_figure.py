@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from faultodds.advice.plan import Plan
-from faultodds.charts.plan_page import GUTTER, LEADING, MARGIN, PAD, PAPERS, Box, Line, Page, laid_out, tall
+from faultodds.charts.plan_page import GUTTER, LEADING, MARGIN, PAD, PAPERS, Box, Page, TextLine, laid_out, tall
 from faultodds.errors import FaultoddsError
 
 if TYPE_CHECKING:
@@ -81,7 +81,7 @@ def _draw_box(axes: Any, box: Box, column: float) -> None:
         )
 
 
-def _write(axes: Any, lines: list[Line], x: float, top: float) -> None:
+def _write(axes: Any, lines: list[TextLine], x: float, top: float) -> None:
     y = top
     for line in lines:
         y -= line.size * LEADING

@@ -17,7 +17,7 @@ from faultodds.advice import percent
 from faultodds.advice.plan import (
     Branch,
     Plan,
-    Step,
+    PlanStep,
     cautions,
     everything,
     mixed,
@@ -47,7 +47,7 @@ CODE_LINE = (
 
 
 @dataclass(frozen=True)
-class Line:
+class TextLine:
     """One line of text; `weight` and `colour` as matplotlib has them."""
 
     text: str
@@ -63,7 +63,7 @@ class Box:
     kind: str
     texts: list[tuple[str, str, str]]
     children: list[Box]
-    lines: list[Line]
+    lines: list[TextLine]
     x: float = 0.0
     top: float = 0.0
     height: float = 0.0
@@ -84,14 +84,14 @@ class Page:
     root: Box
     column: float
     size: float
-    head: list[Line]
-    foot: list[Line]
+    head: list[TextLine]
+    foot: list[TextLine]
 
 
 # ---- what the boxes say ----
 
 
-def pooled(step: Step, least: float) -> Step:
+def pooled(step: PlanStep, least: float) -> PlanStep:
     """The step with all branches that are reached with less than `least` put together at every place."""
     kept = [b for b in step.branches if b.then is not None and b.reach >= least]
     rest = [b for b in step.branches if b not in kept]
@@ -105,7 +105,7 @@ def pooled(step: Step, least: float) -> Step:
     return dataclasses.replace(step, branches=tuple(branches))
 
 
-def _box(k: Knowledge, step: Step, found: str) -> Box:
+def _box(k: Knowledge, step: PlanStep, found: str) -> Box:
     """A step as a box with everything below it; `found` is what leads there."""
     ahead = step.ahead
     texts = [(found, "bold", "black")] if found else []
@@ -117,7 +117,7 @@ def _box(k: Knowledge, step: Step, found: str) -> Box:
     return Box(step.kind, [t for t in texts if t[0]], children, [])
 
 
-def _branch_box(k: Knowledge, step: Step, branch: Branch) -> Box:
+def _branch_box(k: Knowledge, step: PlanStep, branch: Branch) -> Box:
     words = k.check[shown_by(k, step)].outcomes
     if branch.then is not None:
         found = " or ".join(words[o] for o in branch.outcomes)
@@ -173,7 +173,7 @@ def text_width(text: str, size: float, weight: str) -> float:
     return float(_measure().get_text_width_height_descent(text, prop, ismath=False)[0])
 
 
-def wrapped(text: str, room: float, size: float, weight: str = "normal", colour: str = "black") -> list[Line]:
+def wrapped(text: str, room: float, size: float, weight: str = "normal", colour: str = "black") -> list[TextLine]:
     """Text broken into lines no wider than `room`; a single word that is too wide is broken as well."""
     lines: list[list[str]] = [[]]
     left, space = room, text_width(" ", size, weight)
@@ -184,7 +184,7 @@ def wrapped(text: str, room: float, size: float, weight: str = "normal", colour:
             left = room
         left -= wide + (space if lines[-1] else 0.0)
         lines[-1].append(word)
-    return [Line(" ".join(words), size, weight, colour) for words in lines]
+    return [TextLine(" ".join(words), size, weight, colour) for words in lines]
 
 
 def _pieces(word: str, room: float, size: float, weight: str) -> Iterator[str]:
@@ -216,7 +216,7 @@ def laid_out(appliance: Appliance, belief: Belief, plan: Plan, paper: str, day: 
     raise FaultoddsError(f"--paper {paper}: not even one step fits on the page. Shorten the titles in the file.")
 
 
-def _tree(k: Knowledge, step: Step, room: float, size: float) -> tuple[Box, float]:
+def _tree(k: Knowledge, step: PlanStep, room: float, size: float) -> tuple[Box, float]:
     """The tree laid out from the upper left corner, and how tall it is."""
     root = _box(k, step, "Start here")
     column = _column(root, room)
@@ -226,7 +226,7 @@ def _tree(k: Knowledge, step: Step, room: float, size: float) -> tuple[Box, floa
     return root, max(top for top, _ in outline) - min(bottom for _, bottom in outline)
 
 
-def tall(lines: list[Line]) -> float:
+def tall(lines: list[TextLine]) -> float:
     """How much height some lines take."""
     return sum(line.size * LEADING for line in lines)
 

@@ -3,15 +3,15 @@
 from typing import TYPE_CHECKING, Any
 
 from faultodds.job import typed
-from faultodds.job.explain import Line, Tells, job_answer, job_line, now_answer, reminders, story, tells, why_asked
+from faultodds.job.explain import StoryLine, Tells, job_answer, job_line, now_answer, reminders, story, tells, why_asked
 from faultodds.job.job import Job
-from faultodds.job.open_job import Visit
-from faultodds.job.steps import Closed, Finding, Payload, Repair, Step, summary
+from faultodds.job.open_job import OpenJob
+from faultodds.job.steps import Closed, Finding, Payload, RepairDone, Step, summary
 from faultodds.job.taking import (
-    Taken,
+    JudgedFinding,
     evidence_of,
-    fixed,
     pair,
+    repair_effect,
     situation_of,
     state_after,
     steps_for_one_shot,

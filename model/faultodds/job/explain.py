@@ -13,8 +13,8 @@ from faultodds.advice import AS_GOOD_AS_FOUND, next_answer, words
 from faultodds.belief import FaultOdds
 from faultodds.errors import ClashError
 from faultodds.job.job import Job
-from faultodds.job.open_job import Visit
-from faultodds.job.steps import Closed, Fact, Finding, Payload, Repair, kind_of, summary
+from faultodds.job.open_job import OpenJob
+from faultodds.job.steps import Closed, Fact, Finding, Payload, RepairDone, kind_of, summary
 from faultodds.knowledge import Knowledge
 
 
@@ -26,7 +26,7 @@ class Tells(Struct, frozen=True):
     leading: tuple[FaultOdds, ...]
 
 
-def tells(visit: Visit, check: str, count: int = 2) -> list[Tells]:
+def tells(visit: OpenJob, check: str, count: int = 2) -> list[Tells]:
     """For every outcome of a symptom or check: its chance, and the `count` faults that would lead after
     it."""
     belief, s = visit.now.belief, visit.appliance.suspects
@@ -39,7 +39,7 @@ def tells(visit: Visit, check: str, count: int = 2) -> list[Tells]:
     return out
 
 
-def reminders(visit: Visit) -> list[str]:
+def reminders(visit: OpenJob) -> list[str]:
     """What must not be forgotten: what the file says of faults as good as found, the run after a repair.
 
     A fault counts as found when its chance in the machine *as it came in* has reached a half, so that "find
@@ -83,7 +83,7 @@ def _listed(names: list[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
-class Line(Struct, frozen=True):
+class StoryLine(Struct, frozen=True):
     """One step of a job as it is told: when, under which visit and stage, what kind, in words."""
 
     seq: int
@@ -96,18 +96,18 @@ class Line(Struct, frozen=True):
     payload: Payload
 
 
-def story(job: Job) -> list[Line]:
+def story(job: Job) -> list[StoryLine]:
     """The steps that stand, in order, each with its visit and its stage (the repairs done before it)."""
     lines, visit, stage = [], 1, 0
     for step in job.steps:
         p = step.payload
-        lines.append(Line(step.seq, step.at, visit, stage, kind_of(p), summary(p), step.minutes, p))
-        stage += isinstance(p, Repair)
+        lines.append(StoryLine(step.seq, step.at, visit, stage, kind_of(p), summary(p), step.minutes, p))
+        stage += isinstance(p, RepairDone)
         visit += isinstance(p, Closed) and p.outcome == "came_back"
     return lines
 
 
-def job_answer(visit: Visit, advice: bool = True) -> dict[str, Any]:
+def job_answer(visit: OpenJob, advice: bool = True) -> dict[str, Any]:
     """A job as plain data: its story, where it stands and, if asked, the odds and advice now (or the
     clash)."""
     job = visit.job
@@ -127,7 +127,7 @@ def job_answer(visit: Visit, advice: bool = True) -> dict[str, Any]:
     return answer
 
 
-def now_answer(visit: Visit) -> dict[str, Any]:
+def now_answer(visit: OpenJob) -> dict[str, Any]:
     """Odds and advice now, as `next --json` has them, with what must not be forgotten; or the findings that
     clash."""
     try:
@@ -156,7 +156,7 @@ def job_line(job: Job) -> dict[str, Any]:
     }
 
 
-def _step(line: Line) -> dict[str, Any]:
+def _step(line: StoryLine) -> dict[str, Any]:
     p = line.payload
     step: dict[str, Any] = {
         "seq": line.seq,
@@ -170,6 +170,6 @@ def _step(line: Line) -> dict[str, Any]:
     if isinstance(p, Finding):
         outcomes = {p.outcome: 1.0} if p.outcome is not None else dict(p.likelihood or {})
         step |= {"name": p.name, "outcomes": outcomes, "raw": p.raw, "take": p.take}
-    elif isinstance(p, Repair | Fact):
+    elif isinstance(p, RepairDone | Fact):
         step["name"] = p.name
     return step

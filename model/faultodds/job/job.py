@@ -19,7 +19,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from faultodds.errors import StoreError
-from faultodds.job.steps import Closed, Fact, Finding, MachineState, Note, Payload, Repair, Skip, Step, summary
+from faultodds.job.steps import Closed, Fact, Finding, MachineState, Note, Payload, RepairDone, Skip, Step, summary
 
 Row: TypeAlias = dict[str, str | int | float | None]
 
@@ -84,7 +84,7 @@ class Job(Struct, frozen=True):
     @property
     def repairs(self) -> tuple[str, ...]:
         """Names of the repairs done, in order."""
-        return tuple(step.payload.name for step in self.steps if isinstance(step.payload, Repair))
+        return tuple(step.payload.name for step in self.steps if isinstance(step.payload, RepairDone))
 
     @property
     def skipped(self) -> dict[str, str]:
@@ -94,7 +94,7 @@ class Job(Struct, frozen=True):
             match step.payload:
                 case Skip(name, reason):
                     skipped[name] = reason
-                case Finding(name) | Repair(name):
+                case Finding(name) | RepairDone(name):
                     skipped.pop(name, None)
                 case Closed():
                     skipped.clear()
@@ -166,7 +166,7 @@ class Job(Struct, frozen=True):
         stage, visit = 0, 1
         for step in self.steps:
             match step.payload:
-                case Repair():
+                case RepairDone():
                     stage += 1
                 case Closed("came_back"):
                     visit += 1
@@ -219,7 +219,7 @@ def export_row(job: Job) -> Row:
     row.update({f"fact.{name}": value for name, value in job.facts.items()})
     for placed in job.findings:
         row.update(_finding_columns(placed))
-    for number, step in enumerate((s for s in job.steps if isinstance(s.payload, Repair)), start=1):
+    for number, step in enumerate((s for s in job.steps if isinstance(s.payload, RepairDone)), start=1):
         row.update(_repair_columns(number, step))
     row.update({f"skipped.{name}": reason for name, reason in _never_done(job).items()})
     return row
@@ -248,7 +248,7 @@ def _finding_columns(placed: PlacedFinding) -> Row:
 
 
 def _repair_columns(number: int, step: Step) -> Row:
-    assert isinstance(step.payload, Repair)
+    assert isinstance(step.payload, RepairDone)
     place = f"repair.{number}"
     columns: Row = {place: step.payload.name, f"{place}.at": step.at.isoformat()}
     if step.minutes is not None:

@@ -1,6 +1,6 @@
 """One technician on one call: the appliance, the job store and the job, bound together.
 
-Everything entered goes through a `Visit`: it is judged, it is in the store before anything is answered, and
+Everything entered goes through a `OpenJob`: it is judged, it is in the store before anything is answered, and
 the belief and the advice follow from the job as it then stands. The guided call and the `job` commands are
 thin screens over it.
 """
@@ -19,9 +19,9 @@ from faultodds.belief import Appliance, open_appliance
 from faultodds.errors import ClashError, FaultoddsError, RevisionError, SafetyStop, UnknownName
 from faultodds.job.job import Job
 from faultodds.job.standing import Standing, believe, stand, unverified
-from faultodds.job.steps import OUTCOMES, Closed, Fact, Finding, MachineState, Note, Payload, Repair, Skip, Step
+from faultodds.job.steps import OUTCOMES, Closed, Fact, Finding, MachineState, Note, Payload, RepairDone, Skip, Step
 from faultodds.job.taking import (
-    Taken,
+    JudgedFinding,
     evidence_of,
     situation_of,
     state_after,
@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from faultodds.job.store import Store
 
 
-class Visit:
+class OpenJob:
     """A job being worked on.
 
     `qualified`: whether energised and gas-pressure work may be offered; `labour_rate` overrides the file's,
@@ -69,7 +69,7 @@ class Visit:
         self._now: Standing | ClashError | None = None
 
     @classmethod
-    def start(cls, store: Store, appliance: Appliance, title: str = "", **settings: Any) -> Visit:
+    def start(cls, store: Store, appliance: Appliance, title: str = "", **settings: Any) -> OpenJob:
         """Start a job in the store; `settings` are those of the class."""
         job = store.new_job(appliance.knowledge.appliance.id, revision=appliance.revision, title=title)
         return cls(appliance, store, job, **settings)
@@ -77,7 +77,7 @@ class Visit:
     @classmethod
     def resume(
         cls, store: Store, job_id: str, appliance: str | None = None, revision: str | None = None, **settings: Any
-    ) -> Visit:
+    ) -> OpenJob:
         """Go on with a job. `appliance`: a knowledge file to use, when the job's own is not a shipped one. `revision`: learned
         numbers to use this once, instead of those the job is advised with.
 
@@ -95,7 +95,9 @@ class Visit:
         return cls(opened, store, job, **settings)
 
     @classmethod
-    def readvise(cls, store: Store, job_id: str, revision: str, appliance: str | None = None, **settings: Any) -> Visit:
+    def readvise(
+        cls, store: Store, job_id: str, revision: str, appliance: str | None = None, **settings: Any
+    ) -> OpenJob:
         """Go on with a job on other learned numbers, from now on; a note in the job says so."""
         visit = cls.resume(store, job_id, appliance, revision, **settings)
         before, now = visit.job.revision or FILE, visit.appliance.revision
@@ -140,7 +142,7 @@ class Visit:
         again: bool = False,
         reading: bool = False,
         minutes: float | None = None,
-    ) -> Taken:
+    ) -> JudgedFinding:
         """Enter what a symptom or check showed.
 
         The machine is then in the state that the check needs. `again` is a deliberate re-measurement: it
@@ -151,7 +153,7 @@ class Visit:
         self._enter(taken.finding, minutes)
         return taken
 
-    def judge(self, name: str, value: str, *, again: bool = False, reading: bool = False) -> Taken:
+    def judge(self, name: str, value: str, *, again: bool = False, reading: bool = False) -> JudgedFinding:
         """What `find` would enter, entering nothing."""
         observables = self.knowledge.observables()
         found = match("symptom or check", name, observables, {n: o.title for n, o in observables.items()})
@@ -167,18 +169,18 @@ class Visit:
         take = self.job.next_take(found) if again else 0
         return take_finding(self.knowledge, found, value, self.job.facts, self.ambient, take, reading)
 
-    def fix(self, name: str, minutes: float | None = None) -> Repair:
+    def fix(self, name: str, minutes: float | None = None) -> RepairDone:
         """Enter a repair that was done; the machine is then in the state that it needs."""
         return self.fixes([name], minutes)[0]
 
-    def fixes(self, names: Iterable[str], minutes: float | None = None) -> list[Repair]:
+    def fixes(self, names: Iterable[str], minutes: float | None = None) -> list[RepairDone]:
         """Enter several repairs in order, or none when one is no repair. `minutes` is what each took."""
         repairs = [take_repair(self.knowledge, name) for name in names]
         for repair in repairs:
             self._enter(repair, minutes)
         return repairs
 
-    def verify(self, value: str, minutes: float | None = None) -> Taken:
+    def verify(self, value: str, minutes: float | None = None) -> JudgedFinding:
         """Enter how the verification run ended."""
         return self.find(self.knowledge.costs.verify, value, minutes=minutes)
 
@@ -222,7 +224,7 @@ class Visit:
         """Take back the last step, and with a check or repair the opening and shutting that came with it."""
         self.job, step = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
         taken = [step]
-        if isinstance(step.payload, Finding | Repair) and self._came_along(step.payload.name):
+        if isinstance(step.payload, Finding | RepairDone) and self._came_along(step.payload.name):
             self.job, state = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
             taken.append(state)
         self._now = None
@@ -303,7 +305,7 @@ class Visit:
         """Put a step on disk, after the change of machine state that it brings; nothing when the facts rule
         it out."""
         self.try_out([payload])
-        if isinstance(payload, Finding | Repair):
+        if isinstance(payload, Finding | RepairDone):
             state = state_after(self.appliance, self.job, payload.name)
             if state is not None:
                 self._append(state)

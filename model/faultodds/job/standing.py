@@ -9,7 +9,7 @@ from faultodds.advice import Advice, Situation, advise
 from faultodds.belief import Appliance, Belief, Evidence, infer
 from faultodds.errors import FaultoddsError
 from faultodds.job.job import Job
-from faultodds.job.steps import Fact, Finding, Repair
+from faultodds.job.steps import Fact, Finding, RepairDone
 from faultodds.job.taking import evidence_of
 from faultodds.knowledge import Knowledge
 
@@ -59,7 +59,7 @@ def believe(appliance: Appliance, job: Job) -> Belief:
 
 
 def _before(appliance: Appliance, job: Job) -> Belief | None:
-    counted = [i for i, s in enumerate(job.steps) if isinstance(s.payload, Fact | Finding | Repair)]
+    counted = [i for i, s in enumerate(job.steps) if isinstance(s.payload, Fact | Finding | RepairDone)]
     if not counted:
         return None
     try:

@@ -47,7 +47,7 @@ class Finding(Struct, frozen=True):
             raise FaultoddsError(f"{self.name}: take {self.take} is below 0. Leave it out, or count from 1.")
 
 
-class Repair(Struct, frozen=True):
+class RepairDone(Struct, frozen=True):
     """A repair that was carried out."""
 
     name: str
@@ -106,11 +106,11 @@ class Closed(Struct, frozen=True):
             raise FaultoddsError("came_back needs the day the complaint came back. Give it as YYYY-MM-DD.")
 
 
-Payload: TypeAlias = Finding | Repair | Fact | Skip | MachineState | Note | Closed
+Payload: TypeAlias = Finding | RepairDone | Fact | Skip | MachineState | Note | Closed
 
 KINDS: Final[dict[str, type[Payload]]] = {
     "finding": Finding,
-    "repair": Repair,
+    "repair": RepairDone,
     "fact": Fact,
     "skip": Skip,
     "machine_state": MachineState,
@@ -143,7 +143,7 @@ def summary(payload: Payload) -> str:
     match payload:
         case Finding():
             return _finding_summary(payload)
-        case Repair(name):
+        case RepairDone(name):
             return f"repair {name}"
         case Fact(name, value):
             return f"{name} = {value}"

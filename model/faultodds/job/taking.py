@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING
 from msgspec import Struct
 
 from faultodds.advice import Situation
-from faultodds.belief import Appliance, Evidence, Fixed, Seen
+from faultodds.belief import Appliance, Evidence, RepairEffect, WeighedFinding
 from faultodds.errors import BadReading, FaultoddsError, SafetyStop
 from faultodds.job.job import Job
-from faultodds.job.steps import Fact, Finding, MachineState, Payload, Repair, Skip
+from faultodds.job.steps import Fact, Finding, MachineState, Payload, RepairDone, Skip
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, repair_modes
 from faultodds.names import fold, match
 
@@ -29,7 +29,7 @@ _NO = {"no", "n", "false", "0", "off", "none"}
 _SPLIT = re.compile(r"^\s*(?P<name>.+?)\s*[:= ]\s*(?P<share>\d+(?:[.,]\d+)?)\s*%?\s*$")
 
 
-class Taken(Struct, frozen=True):
+class JudgedFinding(Struct, frozen=True):
     """A finding taken in, with the judgement of its reading when it was one."""
 
     finding: Finding
@@ -87,7 +87,7 @@ def take_finding(
     ambient: str | None = None,
     take: int = 0,
     reading: bool = False,
-) -> Taken:
+) -> JudgedFinding:
     """A symptom or check with what it showed, from what was typed.
 
     `value` is an outcome (by name, words or unique beginning), a split over outcomes, or a raw reading; `reading` says that
@@ -105,9 +105,9 @@ def take_finding(
     if not reading:
         split = _split(found, value, outcomes)
         if split is not None:
-            return Taken(Finding(found, likelihood=split, raw=value, take=take))
+            return JudgedFinding(Finding(found, likelihood=split, raw=value, take=take))
         if fold(value) in {fold(o) for o in outcomes} | {fold(w) for w in outcomes.values()}:
-            return Taken(Finding(found, outcome=match("outcome", value, outcomes, outcomes), take=take))
+            return JudgedFinding(Finding(found, outcome=match("outcome", value, outcomes, outcomes), take=take))
     if found in knowledge.reading and (reading or any(c.isdigit() for c in value) or _is_meter_word(value)):
         return _judged(knowledge, found, value, facts, ambient, take)
     if reading:
@@ -115,7 +115,7 @@ def take_finding(
             f"'{found}' is not read with a meter; say what it showed: {found}=" + " or ".join(outcomes) + "."
         )
     try:
-        return Taken(Finding(found, outcome=_outcome(found, value, outcomes), take=take))
+        return JudgedFinding(Finding(found, outcome=_outcome(found, value, outcomes), take=take))
     except FaultoddsError:
         if found in knowledge.reading:
             return _judged(knowledge, found, value, facts, ambient, take)
@@ -134,12 +134,12 @@ def _is_meter_word(value: str) -> bool:
 
 def _judged(
     knowledge: Knowledge, name: str, text: str, facts: Mapping[str, str] | None, ambient: str | None, take: int
-) -> Taken:
+) -> JudgedFinding:
     from faultodds.readings import judge
 
     outcomes = list(knowledge.check[name].outcomes)
     judgement = judge(knowledge.reading[name], outcomes, text, ambient=ambient, fuel=(facts or {}).get("fuel"))
-    return Taken(Finding(name, likelihood=dict(judgement.outcomes), raw=text, take=take), judgement)
+    return JudgedFinding(Finding(name, likelihood=dict(judgement.outcomes), raw=text, take=take), judgement)
 
 
 def _split(name: str, value: str, outcomes: Mapping[str, str]) -> dict[str, float] | None:
@@ -162,9 +162,9 @@ def _split(name: str, value: str, outcomes: Mapping[str, str]) -> dict[str, floa
     return {o: w / total for o, w in weights.items()}
 
 
-def take_repair(knowledge: Knowledge, name: str) -> Repair:
+def take_repair(knowledge: Knowledge, name: str) -> RepairDone:
     """A repair done, from what was typed."""
-    return Repair(match("repair", name, knowledge.repair, {n: r.title for n, r in knowledge.repair.items()}))
+    return RepairDone(match("repair", name, knowledge.repair, {n: r.title for n, r in knowledge.repair.items()}))
 
 
 def take_skip(knowledge: Knowledge, name: str, reason: str = "") -> Skip:
@@ -201,9 +201,9 @@ def evidence_of(appliance: Appliance, job: Job) -> Evidence:
         weights = (
             {f.outcome: 1.0} if f.outcome is not None else {o: w for o, w in (f.likelihood or {}).items() if w > 0}
         )
-        seen.append(Seen(f.name, weights, placed.stage, f.take))
+        seen.append(WeighedFinding(f.name, weights, placed.stage, f.take))
         _imply(k, facts, f.name)
-    return Evidence(facts, tuple(seen), tuple(fixed(appliance, name) for name in job.repairs))
+    return Evidence(facts, tuple(seen), tuple(repair_effect(appliance, name) for name in job.repairs))
 
 
 def _imply(knowledge: Knowledge, facts: dict[str, str], name: str) -> None:
@@ -219,10 +219,10 @@ def _imply(knowledge: Knowledge, facts: dict[str, str], name: str) -> None:
         facts[fact] = value
 
 
-def fixed(appliance: Appliance, name: str) -> Fixed:
+def repair_effect(appliance: Appliance, name: str) -> RepairEffect:
     """A repair as evidence: the modes it takes away and the chance that it takes."""
     repair = appliance.knowledge.repair[name]
-    return Fixed(name, tuple(repair_modes(appliance.knowledge, repair)), repair.success)
+    return RepairEffect(name, tuple(repair_modes(appliance.knowledge, repair)), repair.success)
 
 
 def situation_of(job: Job, qualified: bool = True, labour_rate: float | None = None, effort: int = 1) -> Situation:

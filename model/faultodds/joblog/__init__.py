@@ -18,7 +18,7 @@ from faultodds.joblog.clean import (
     weights,
 )
 from faultodds.joblog.cleaning_report import CleaningReport, lines
-from faultodds.joblog.describe import Description, Seen
+from faultodds.joblog.describe import ColumnSeen, Description
 from faultodds.joblog.drafts import Draft, Options, already_clean, describe_file, draft, keep_proposal
 from faultodds.joblog.export import export_log
 from faultodds.joblog.folder import LogFiles, files_of, find_log, refuse_other_source, summaries

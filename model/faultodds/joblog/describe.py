@@ -19,7 +19,7 @@ LONG_GAP_DAYS: Final = 21
 
 
 @dataclass
-class Seen:
+class ColumnSeen:
     """One fact, symptom or check: visits it is known on, and how often each answer stands (split findings by weight)."""
 
     known: int = 0
@@ -34,8 +34,8 @@ class Description:
     visits: int = 0
     months: Counter[str] = field(default_factory=Counter)
     technicians: Counter[str] = field(default_factory=Counter)
-    facts: dict[str, Seen] = field(default_factory=dict)
-    found: dict[str, Seen] = field(default_factory=dict)
+    facts: dict[str, ColumnSeen] = field(default_factory=dict)
+    found: dict[str, ColumnSeen] = field(default_factory=dict)
     after: Counter[str] = field(default_factory=Counter)
     repairs: Counter[str] = field(default_factory=Counter)
     no_repair: int = 0
@@ -93,9 +93,9 @@ def _add_column(found: Description, name: str, piece: pd.DataFrame) -> None:
     kind, _, rest = name.partition(":")
     if kind + ":" in (clean.FACT, clean.FOUND):
         group = found.facts if kind + ":" == clean.FACT else found.found
-        _add_answers(group.setdefault(rest, Seen()), piece[name])
+        _add_answers(group.setdefault(rest, ColumnSeen()), piece[name])
     elif kind + ":" == clean.AFTER:
-        seen = Seen()
+        seen = ColumnSeen()
         _add_answers(seen, piece[name])
         found.after.update(seen.answers)
     elif name == clean.DAY:
@@ -113,7 +113,7 @@ def _counts(column: pd.Series[Any]) -> dict[str, int]:
     return {str(text): int(n) for text, n in column.value_counts().items() if n}
 
 
-def _add_answers(seen: Seen, column: pd.Series[Any]) -> None:
+def _add_answers(seen: ColumnSeen, column: pd.Series[Any]) -> None:
     for text, n in _counts(column).items():
         seen.known += n
         weights = clean.weights(text)
@@ -134,7 +134,7 @@ def _add_endings(found: Description, piece: pd.DataFrame) -> None:
             found.back_by_repair.update(dict.fromkeys(text.split(";"), n))
 
 
-def _bad_only(seen: Seen, normal: str) -> bool:
+def _bad_only(seen: ColumnSeen, normal: str) -> bool:
     return seen.known >= ENOUGH and seen.answers[normal] < HARDLY_NORMAL * seen.known
 
 

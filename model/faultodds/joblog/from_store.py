@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from faultodds.errors import FaultoddsError
-from faultodds.job import Closed, Finding, Job, Repair
+from faultodds.job import Closed, Finding, Job, RepairDone
 from faultodds.joblog import clean
 from faultodds.joblog.cleaning_report import CleaningReport, lines
 from faultodds.joblog.folder import all_or_nothing, files_of
@@ -54,7 +54,7 @@ def visits(job: Job, verify: str) -> list[Visit]:
         match step.payload:
             case Finding() as finding:
                 _take(visit, finding, verify)
-            case Repair(name):
+            case RepairDone(name):
                 if visit.after is not None:
                     visit.failed = list(visit.repairs)
                 visit.after = None

@@ -99,7 +99,7 @@ def _fields_at(place: Iterable[str]) -> list[str]:
 
 
 @dataclass(frozen=True)
-class Line:
+class ShopLine:
     """One number as it stands: whose it is (`own`: the shop's or the technician's, not the knowledge file's)."""
 
     group: str
@@ -110,7 +110,7 @@ class Line:
     own: bool
 
 
-def lines(appliance: Appliance, shop: Shop, path: Path, technician: str = "") -> list[Line]:
+def lines(appliance: Appliance, shop: Shop, path: Path, technician: str = "") -> list[ShopLine]:
     """Every amount and every minute in use with this shop file, beside the knowledge file's."""
     laid = lay_over(appliance, shop, path, technician)
     assert laid.shop is not None
@@ -118,27 +118,27 @@ def lines(appliance: Appliance, shop: Shop, path: Path, technician: str = "") ->
     return [*_money_lines(appliance.knowledge, laid.knowledge, shop, who), *_minute_lines(appliance, laid, shop, who)]
 
 
-def _money_lines(k: Knowledge, now: Knowledge, shop: Shop, who: Technician) -> Iterator[Line]:
+def _money_lines(k: Knowledge, now: Knowledge, shop: Shop, who: Technician) -> Iterator[ShopLine]:
     titles = {"labour_rate": "an hour's labour", "travel": "travel for another visit"}
     titles |= {"callback": "a wasted visit", "refer": "handing the job over"}
     for f in dataclasses.fields(ShopCosts):
         own = getattr(shop.costs, f.name) is not None or (f.name == "labour_rate" and who.labour_rate is not None)
-        yield Line("costs", f.name, titles[f.name], getattr(now.costs, f.name), getattr(k.costs, f.name), own)
+        yield ShopLine("costs", f.name, titles[f.name], getattr(now.costs, f.name), getattr(k.costs, f.name), own)
     for name, repair in k.repair.items():
-        yield Line("parts", name, repair.title, now.repair[name].cost, repair.cost, name in shop.parts)
+        yield ShopLine("parts", name, repair.title, now.repair[name].cost, repair.cost, name in shop.parts)
 
 
-def _minute_lines(appliance: Appliance, laid: Appliance, shop: Shop, who: Technician) -> Iterator[Line]:
+def _minute_lines(appliance: Appliance, laid: Appliance, shop: Shop, who: Technician) -> Iterator[ShopLine]:
     k, now = appliance.knowledge, laid.knowledge
     for name, work in {**k.check, **k.repair}.items():
         then = {**now.check, **now.repair}[name]
         own = name in shop.minutes or name in who.minutes or then.minutes != work.minutes
-        yield Line("minutes", name, work.title, then.minutes, work.minutes, own)
+        yield ShopLine("minutes", name, work.title, then.minutes, work.minutes, own)
     for item, access in k.access.items():
         for way in ("open", "close"):
             value, file = (getattr(x.access[item], f"{way}_minutes") for x in (now, k))
             said = item in shop.access and getattr(shop.access[item], way) is not None
-            yield Line("access", f"{item}.{way}", f"{access.title}: {way}", value, file, said or value != file)
+            yield ShopLine("access", f"{item}.{way}", f"{access.title}: {way}", value, file, said or value != file)
 
 
 # --- a new file ----------------------------------------------------------------------------------------------------

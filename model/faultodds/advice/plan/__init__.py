@@ -12,4 +12,4 @@ from faultodds.advice.plan.plan_words import (
     step_words,
     whole_money,
 )
-from faultodds.advice.plan.tree import Branch, Plan, Step, make_plan
+from faultodds.advice.plan.tree import Branch, Plan, PlanStep, make_plan

@@ -10,7 +10,7 @@ from faultodds.advice.plan.plan_words import FINISHED_TODAY, cautions
 if TYPE_CHECKING:
     from faultodds.advice.advisor import NextMove
     from faultodds.advice.plan.ahead import Ahead
-    from faultodds.advice.plan.tree import Plan, Step
+    from faultodds.advice.plan.tree import Plan, PlanStep
     from faultodds.advice.sensitivity import Edge, Sensitivity, WhatIf
     from faultodds.belief import Appliance, Belief
     from faultodds.knowledge import Knowledge
@@ -52,7 +52,7 @@ def _ahead(ahead: Ahead) -> dict[str, float]:
     }
 
 
-def _step(k: Knowledge, step: Step) -> dict[str, Any]:
+def _step(k: Knowledge, step: PlanStep) -> dict[str, Any]:
     return {
         "kind": step.kind,
         "name": step.name,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from faultodds.advice.plan.tree import Branch, Plan, Step
+from faultodds.advice.plan.tree import Branch, Plan, PlanStep
 from faultodds.advice.words import money, percent
 from faultodds.knowledge import Caution, Knowledge, Work
 
@@ -12,7 +12,7 @@ FINISHED_TODAY = (
 FOR_THE_QUALIFIED = "qualified people only"
 
 
-def step_words(k: Knowledge, step: Step) -> str:
+def step_words(k: Knowledge, step: PlanStep) -> str:
     """A step: "CHECK level across and front to back (2 min, $3.17)"; three dots where the plan goes on no further."""
     if step.kind == "stop":
         return "DONE: leave, and close the job."
@@ -26,17 +26,17 @@ def step_words(k: Knowledge, step: Step) -> str:
     return f"{step.kind.upper()} {titles}{verify} {own}" + (" ..." if step.cut else "")
 
 
-def shown_by(k: Knowledge, step: Step) -> str:
+def shown_by(k: Knowledge, step: PlanStep) -> str:
     """The check whose outcomes a step branches on: itself, or the run after a repair."""
     return step.name if step.kind == "check" else k.costs.verify
 
 
-def everything(k: Knowledge, step: Step, branch: Branch) -> bool:
+def everything(k: Knowledge, step: PlanStep, branch: Branch) -> bool:
     """Whether a branch holds every outcome there is."""
     return len(branch.outcomes) == len(k.check[shown_by(k, step)].outcomes)
 
 
-def moves_words(k: Knowledge, step: Step) -> str:
+def moves_words(k: Knowledge, step: PlanStep) -> str:
     """What changes on the machine on the way: "Get: unplugged, gas cock shut. Put back: top and front panel open"."""
     opened = [k.access[m.item].title for m in step.moves if m.opens]
     closed = [k.access[m.item].title for m in step.moves if not m.opens]
@@ -54,7 +54,7 @@ def short_percent(p: float) -> str:
     return percent(p).replace("under ", "<").replace("over ", ">")
 
 
-def works(knowledge: Knowledge, step: Step) -> list[Work]:
+def works(knowledge: Knowledge, step: PlanStep) -> list[Work]:
     """The pieces of work of a step in order, its verification run among them."""
     names = [n for n in (step.name, *step.together) if n] + ([knowledge.costs.verify] if step.verify else [])
     return [knowledge.check.get(n) or knowledge.repair[n] for n in names]

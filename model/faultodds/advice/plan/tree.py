@@ -16,7 +16,7 @@ from faultodds.advice.advisor import AS_GOOD_AS_FOUND, Kind, NextMove, best_move
 from faultodds.advice.machine import MachineStates, Move, State
 from faultodds.advice.plan.ahead import Ahead, look_ahead, mixed
 from faultodds.advice.problem import Problem, Situation
-from faultodds.belief import Appliance, Belief, Evidence, Fixed, Seen, infer
+from faultodds.belief import Appliance, Belief, Evidence, RepairEffect, WeighedFinding, infer
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Work, repair_modes
 
@@ -45,11 +45,11 @@ class Branch:
     chance: float
     reach: float
     ahead: Ahead
-    then: Step | None
+    then: PlanStep | None
 
 
 @dataclass(frozen=True)
-class Step:
+class PlanStep:
     """One step of the plan; `kind`, `name` and `together` as in the advice.
 
     `verify`: the repair ends with the verification run, whose outcomes are the branches. `moves`: what is opened, closed
@@ -74,7 +74,7 @@ class Step:
     branches: tuple[Branch, ...]
     cut: bool
 
-    def steps(self) -> Iterator[Step]:
+    def steps(self) -> Iterator[PlanStep]:
         """This step and all those below it, each before its branches."""
         yield self
         for branch in self.branches:
@@ -86,7 +86,7 @@ class Step:
 class Plan:
     """A plan: its first step, how deep it goes, and how many decisions were worked out for it."""
 
-    first: Step
+    first: PlanStep
     depth: int
     decisions: int
 
@@ -211,13 +211,15 @@ class _Grower:
     def _repaired(self, evidence: Evidence, move: NextMove | None) -> Evidence:
         assert move is not None
         names = (move.name, *move.together)
-        fixed = tuple(Fixed(n, tuple(repair_modes(self.k, self.k.repair[n])), self.k.repair[n].success) for n in names)
+        fixed = tuple(
+            RepairEffect(n, tuple(repair_modes(self.k, self.k.repair[n])), self.k.repair[n].success) for n in names
+        )
         return Evidence(evidence.facts, evidence.seen, evidence.repairs + fixed)
 
     def _outcomes(self, node: _Node, belief: Belief, check: str) -> None:
         for outcome, chance in belief.outcome_odds(check).items():
             if chance > NEVER:
-                seen = Seen(check, {outcome: 1.0}, stage=len(belief.evidence.repairs))
+                seen = WeighedFinding(check, {outcome: 1.0}, stage=len(belief.evidence.repairs))
                 after = infer(belief.suspects, belief.evidence.plus(seen))
                 node.children.append(((outcome,), chance, self._child(node, after, chance)))
 
@@ -243,7 +245,7 @@ class _Grower:
 
     # --- summing up ---
 
-    def finished(self, node: _Node) -> Step:
+    def finished(self, node: _Node) -> PlanStep:
         """A decided place and everything below it, as they are handed out."""
         move = node.move
         assert move is not None
@@ -255,7 +257,7 @@ class _Grower:
             # Where nobody has looked at what comes after a repair, its run does.
             work = work.then(self._work_from(node, work.after, (self.k.costs.verify,)))
         top = node.belief.fault_odds()[0]
-        return Step(
+        return PlanStep(
             kind=move.kind,
             name=move.name,
             together=move.together,
