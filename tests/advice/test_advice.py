@@ -7,8 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from faultodds.advice.advisor import NextMove, action, advise, best_move, rather_finish
 from faultodds.advice.problem import Problem, Situation

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 from scipy.stats import binomtest
 from sklearn.calibration import calibration_curve
 from sklearn.metrics import brier_score_loss, log_loss, top_k_accuracy_score

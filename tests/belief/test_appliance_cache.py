@@ -11,8 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from faultodds.belief import appliance as module
-from faultodds.belief import array_file as arrays_on_disk
+from faultodds.belief import appliance as module, array_file as arrays_on_disk
 from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.files.folders import cache_folder
 from faultodds.files.knowledge_files import find

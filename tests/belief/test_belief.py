@@ -13,8 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
-from hypothesis import strategies as st
+from hypothesis import assume, given, strategies as st
 
 from faultodds.belief.posterior import (
     Belief,

@@ -7,8 +7,7 @@ import sys
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from faultodds.errors import FaultoddsError, StoreError, UnknownName
 from faultodds.job.job import Job, export_row

@@ -10,12 +10,10 @@ from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from faultodds.errors import FaultoddsError, StaleJobError, StoreError, UnknownName
-from faultodds.job import database
-from faultodds.job import store as store_module
+from faultodds.job import database, store as store_module
 from faultodds.job.job import export_row
 from faultodds.job.steps import Closed, Fact, Finding, MachineState, Note, Payload, RepairDone, Skip
 from faultodds.job.store import Store, store_path

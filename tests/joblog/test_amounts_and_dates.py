@@ -5,11 +5,9 @@ from __future__ import annotations
 import datetime as dt
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
-from faultodds.joblog import dates
-from faultodds.joblog import money_and_time as amounts
+from faultodds.joblog import dates, money_and_time as amounts
 
 
 @pytest.mark.parametrize(

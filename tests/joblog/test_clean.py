@@ -6,8 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.joblog import clean

@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from faultodds.errors import KnowledgeError
 from faultodds.files.knowledge_files import find, fingerprint, read_bytes, shipped

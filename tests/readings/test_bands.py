@@ -7,8 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from faultodds.readings.bands import chance_below, segments, shares, standard_uncertainty
 from faultodds.readings.specs import ReadingSpec

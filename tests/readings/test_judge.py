@@ -6,8 +6,7 @@ import json
 from dataclasses import asdict, replace
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from faultodds.readings.judging import judge
 from readings.trade_specs import OUTCOMES, SPECS, read

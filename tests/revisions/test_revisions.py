@@ -12,13 +12,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from faultodds.belief.appliance import Appliance, appliance_id, open_appliance
 from faultodds.errors import RevisionError, UnknownName
-from faultodds.revisions import decisions as accepted
-from faultodds.revisions import shelf as revisions
+from faultodds.revisions import decisions as accepted, shelf as revisions
 from faultodds.revisions.decisions import FILE, Decision, history, revision_path, rollback, standing
 from faultodds.revisions.revision import LogSource, Number, Revision, as_text, from_bytes, read
 from faultodds.revisions.shelf import accept, differences, find_id, propose, shelved

@@ -9,13 +9,11 @@ import sys
 from pathlib import Path
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
 from faultodds.errors import FaultoddsError, ShopError
-from faultodds.shop import choose as shop
-from faultodds.shop import shop_file
+from faultodds.shop import choose as shop, shop_file
 from faultodds.shop.choose import priced
 from faultodds.shop.laid_over import lay_over
 from faultodds.shop.parsed import cached

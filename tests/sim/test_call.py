@@ -6,8 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from faultodds_sim.call import BLOCK, Observation, SimCall, calls
 from faultodds_sim.errors import SimError, UnknownNameError

@@ -6,8 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from faultodds_sim.checks import Reading, View, read, view
 from faultodds_sim.drum import simulate

@@ -16,8 +16,7 @@ from faultodds_sim.errors import SimError, UnknownNameError
 from faultodds_sim.faults import MODES
 from faultodds_sim.hazards import town_factors
 from faultodds_sim.joblog import log_frames
-from faultodds_sim.make_log import main as make_log_main
-from faultodds_sim.make_log import truth_path, write_log
+from faultodds_sim.make_log import main as make_log_main, truth_path, write_log
 
 TRUTH = NAME.replace(".csv", "_truth.csv")
 

@@ -10,8 +10,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from faultodds.advice.problem import Situation
 from faultodds.belief.appliance import Appliance, compiled, open_appliance

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from faultodds_cli.calc import air as calc_air
-from faultodds_cli.calc import gas as calc_gas
-from faultodds_cli.calc import ohms as calc_ohms
+from faultodds_cli.calc import air as calc_air, gas as calc_gas, ohms as calc_ohms
 from faultodds_cli.shared.options import new_app
 
 app = new_app("The trade's sums. Numbers may carry units: 22ft, 84s, 72F, 11.2k, 5.8 m/s.")

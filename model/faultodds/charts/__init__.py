@@ -1,5 +1,5 @@
 """Figures, with matplotlib; imported only where one is drawn."""
 
-from faultodds.charts.audit_figure import draw
-from faultodds.charts.figures import check_path, forest
-from faultodds.charts.plan_figure import check_target, save_plan
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -10,8 +10,7 @@ from typing import Final, Literal
 
 from faultodds.errors import FaultoddsError
 from faultodds.job import asked
-from faultodds.joblog import lexicon
-from faultodds.joblog import money_and_time as amounts
+from faultodds.joblog import lexicon, money_and_time as amounts
 from faultodds.joblog.clean import AFTER, ENDED, FACT, REPAIRS
 from faultodds.joblog.lexicon import Lexicon, Meaning
 from faultodds.joblog.mapping import SAYS_NOTHING, Column, meanings

@@ -6,8 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final
 
-from faultodds.joblog import money_and_time as amounts
-from faultodds.joblog import personal
+from faultodds.joblog import money_and_time as amounts, personal
 from faultodds.joblog.cells import BLANK, Cell, CellReader, pieces_to_ask, text_reader
 from faultodds.joblog.cleaning_report import ColumnReport
 from faultodds.joblog.mapping import Column

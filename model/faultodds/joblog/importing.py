@@ -18,8 +18,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from faultodds.errors import FaultoddsError
-from faultodds.joblog import clean, dates, endings, mapping, scan
-from faultodds.joblog import cleaning_report as report
+from faultodds.joblog import clean, cleaning_report as report, dates, endings, mapping, scan
 from faultodds.joblog.aside import AsideFile
 from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.drafts import Draft, Progress

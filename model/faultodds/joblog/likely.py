@@ -9,8 +9,7 @@ from functools import cache
 from typing import Final
 
 from faultodds.job import asked
-from faultodds.joblog import dates, metered
-from faultodds.joblog import money_and_time as amounts
+from faultodds.joblog import dates, metered, money_and_time as amounts
 from faultodds.joblog.cells import CellReader
 from faultodds.joblog.lexicon import Lexicon, exact
 from faultodds.joblog.mapping import Column, Kind

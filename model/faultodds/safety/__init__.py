@@ -1,3 +1,5 @@
 """Stop signs: looked for before anything is loaded or computed."""
 
-from faultodds.safety.stops import stop_first
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

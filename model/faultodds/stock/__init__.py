@@ -1,6 +1,5 @@
 """Before the visit: which parts to carry, and the chance of finishing in one visit."""
 
-from faultodds.stock.minutes import OnSite, on_site
-from faultodds.stock.needs import Limit
-from faultodds.stock.shelf import Planner, Shelf
-from faultodds.stock.stock import Load, PartValue, Stock
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

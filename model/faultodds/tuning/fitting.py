@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
 from faultodds.knowledge import Floats, Knowledge, overlay
-from faultodds.tuning import missing
-from faultodds.tuning import places as file_places
+from faultodds.tuning import missing, places as file_places
 from faultodds.tuning.ascent import WARM, Ascent, trust_of
 from faultodds.tuning.encode import Chunk, Encoder, frames_of
 from faultodds.tuning.families import Families

@@ -1,15 +1,5 @@
 """The whole plan: what to do for each finding, with chance, money and minutes."""
 
-from faultodds.advice.plan.ahead import Ahead, mixed
-from faultodds.advice.plan.plan_answers import plan_answer, what_if_answer
-from faultodds.advice.plan.plan_words import (
-    FINISHED_TODAY,
-    cautions,
-    everything,
-    moves_words,
-    short_percent,
-    shown_by,
-    step_words,
-    whole_money,
-)
-from faultodds.advice.plan.tree import Branch, Plan, PlanStep, make_plan
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,3 +1,5 @@
 """How far each input may move before the advice changes."""
 
-from faultodds.advice.sensitivity.margins import Edge, Sensitivity, WhatIf, sensitivity
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,7 @@
+from .classifier import CauseClassifier as CauseClassifier
+from .intervals import Interval as Interval
+from .methods import LEARNED as LEARNED
+from .results import Audit as Audit, Row as Row, verdict as verdict
+from .run import audit as audit
+from .stages import chosen as chosen
+from .truth import read_truth as read_truth

@@ -1,0 +1,3 @@
+from .audit_figure import draw as draw
+from .figures import check_path as check_path, forest as forest
+from .plan_figure import check_target as check_target, save_plan as save_plan

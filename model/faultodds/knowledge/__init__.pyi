@@ -1,0 +1,31 @@
+from . import overlay as overlay
+from .loading import from_mapping as from_mapping, load as load, parse as parse
+from .network import build_network as build_network, export as export
+from .overlay import SEPARATOR as SEPARATOR, apply as apply
+from .schema import (
+    NOTHING_WRONG as NOTHING_WRONG,
+    OK as OK,
+    STRICT as STRICT,
+    UNLISTED as UNLISTED,
+    UNLISTED_MODE as UNLISTED_MODE,
+    Access as Access,
+    Caution as Caution,
+    Check as Check,
+    ContextFact as ContextFact,
+    Costs as Costs,
+    EquipmentFact as EquipmentFact,
+    Knowledge as Knowledge,
+    Observable as Observable,
+    Repair as Repair,
+    Symptom as Symptom,
+    Work as Work,
+    repair_modes as repair_modes,
+)
+from .tables import (
+    Floats as Floats,
+    Table as Table,
+    build_tables as build_tables,
+    main_cause_states as main_cause_states,
+    shares as shares,
+    spread as spread,
+)

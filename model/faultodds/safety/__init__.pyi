@@ -1,0 +1,1 @@
+from .stops import stop_first as stop_first
