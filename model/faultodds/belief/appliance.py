@@ -14,10 +14,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from msgspec import Struct
+
 from faultodds.belief.suspects import OMITTED_TARGET, Suspects, compile_suspects
 from faultodds.errors import RevisionError
 from faultodds.files import cache_folder, find, fingerprint, read_bytes
-from faultodds.knowledge import Knowledge, parse
+from faultodds.knowledge import Knowledge
 from faultodds.revisions import FILE, accepted, revision_ids, revision_path
 
 _COMPILING_CODE = (
@@ -32,8 +34,7 @@ FACT_PREFIX = "fact_"
 _ARRAYS = ("share", "given_main", "ok", "member", "mechanism", "likelihood", "without")
 
 
-@dataclass(frozen=True)
-class Used:
+class Used(Struct, frozen=True):
     """Which shop file was laid over an appliance, and for which technician (empty for none in particular)."""
 
     path: Path
@@ -76,6 +77,8 @@ def open_appliance(
     entry = (cache or cache_folder()) / f"{path.stem}-{_key(data, omitted_target, laid)}.arrays"
     loaded = _load(entry)
     if loaded is None:
+        from faultodds.knowledge import parse
+
         knowledge = parse(data, path.name)
         stands, over = FILE, tuple[str, ...]()
         if chosen is not None and laid is not None:
@@ -165,7 +168,7 @@ def _save(entry: Path, appliance: Appliance) -> None:
     from faultodds.belief import array_file
 
     s = appliance.suspects
-    about = _About(*(getattr(s, name) for name in _About.__dataclass_fields__))
+    about = _About(*(getattr(s, name) for name in _About.__struct_fields__))
     stored = _Stored(about, appliance.knowledge, appliance.fingerprint, appliance.revision, appliance.overruled)
     arrays: dict[str, Any] = {name: getattr(s, name) for name in _ARRAYS}
     arrays |= {FACT_PREFIX + name: values for name, values in s.facts.items()}
@@ -191,14 +194,13 @@ def _load(entry: Path) -> Appliance | None:
         return None
     facts = {n.removeprefix(FACT_PREFIX): arrays.pop(n) for n in list(arrays) if n.startswith(FACT_PREFIX)}
     parts: dict[str, Any] = {**arrays, "facts": facts}
-    about: dict[str, Any] = {name: getattr(stored.about, name) for name in _About.__dataclass_fields__}
+    about: dict[str, Any] = {name: getattr(stored.about, name) for name in _About.__struct_fields__}
     return Appliance(
         stored.knowledge, Suspects(**about, **parts), stored.fingerprint, stored.revision, stored.overruled
     )
 
 
-@dataclass(frozen=True)
-class _About:
+class _About(Struct, frozen=True):
     """The part of `Suspects` that is names, as stored."""
 
     modes: tuple[str, ...]
@@ -211,8 +213,7 @@ class _About:
     omitted_target: float
 
 
-@dataclass(frozen=True)
-class _Stored:
+class _Stored(Struct, frozen=True):
     """Everything of an appliance that is not an array."""
 
     about: _About

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -16,6 +15,8 @@ def written_whole(path: Path, *, shared: bool = False, fresh: bool = False) -> I
     Whoever reads `path` sees the old file or the whole new one. `shared`: others may read it as far as the user's mask
     allows, else only the user. `fresh`: never in place of another file. Raises OSError, FileExistsError among them.
     """
+    import tempfile
+
     handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".new", dir=path.parent)
     os.close(handle)
     beside = Path(name)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import re
-import tomllib
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -52,6 +51,8 @@ def stop_signs(appliance: str) -> Mapping[str, Mapping[str, Any]]:
 
 def _stop_tables(text: str) -> Mapping[str, Any]:
     """The file's `[stop...]` tables alone where they can be cut out: parsing all of it takes too long."""
+    import tomllib
+
     if not _ELSEWHERE.search(text):
         with contextlib.suppress(tomllib.TOMLDecodeError):
             return tomllib.loads("".join(_TABLES.findall(text)))
