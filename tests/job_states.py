@@ -14,7 +14,8 @@ import numpy as np
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State
 from faultodds.advice.problem import Situation
 from faultodds.belief.appliance import Appliance
-from faultodds.belief.posterior import Evidence, RepairEffect, WeighedFinding, infer
+from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
+from faultodds.belief.posterior import infer
 from faultodds.errors import ClashError
 from faultodds.knowledge.schema import repair_modes
 

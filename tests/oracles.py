@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from faultodds.belief.posterior import Evidence
+from faultodds.belief.evidence import Evidence
 from faultodds.belief.suspects import Suspects
 from faultodds.knowledge.schema import NOTHING_WRONG, OK, UNLISTED, UNLISTED_MODE, Knowledge, Observable
 
@@ -83,7 +83,7 @@ def sample_evidence(suspects: Suspects, rng: np.random.Generator, most: int) -> 
 
 def as_evidence(suspects: Suspects, pairs: Mapping[str, str]) -> Evidence:
     """Sampled node-state pairs as the project's evidence."""
-    from faultodds.belief.posterior import WeighedFinding
+    from faultodds.belief.evidence import WeighedFinding
 
     facts = {k: v for k, v in pairs.items() if k in suspects.fact_values}
     seen = tuple(WeighedFinding(k, {v: 1.0}) for k, v in pairs.items() if k not in facts)

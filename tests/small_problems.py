@@ -10,7 +10,8 @@ import numpy as np
 from faultodds.advice.problem import Problem, Situation
 from faultodds.advice.ranking import Ranking
 from faultodds.belief.appliance import compiled
-from faultodds.belief.posterior import Evidence, infer
+from faultodds.belief.evidence import Evidence
+from faultodds.belief.posterior import infer
 from faultodds.knowledge.loading import from_mapping
 from toys import raw_toy
 

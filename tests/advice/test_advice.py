@@ -13,7 +13,8 @@ from faultodds.advice.advisor import NextMove, action, advise, best_move, rather
 from faultodds.advice.problem import Problem, Situation
 from faultodds.advice.ranking import Ranking
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
-from faultodds.belief.posterior import Evidence, RepairEffect, WeighedFinding, infer
+from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
+from faultodds.belief.posterior import infer
 from faultodds.knowledge.loading import from_mapping
 from toys import raw_toy
 

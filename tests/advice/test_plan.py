@@ -16,7 +16,8 @@ from faultodds.advice.plan.tree import NODES, POOLED, Plan, PlanStep, make_plan
 from faultodds.advice.problem import Problem, Situation
 from faultodds.advice.ranking import Ranking
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
-from faultodds.belief.posterior import Belief, Evidence, RepairEffect, WeighedFinding, infer
+from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
+from faultodds.belief.posterior import Belief, infer
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge.loading import from_mapping
 from faultodds.knowledge.schema import Knowledge, repair_modes

@@ -15,7 +15,8 @@ from faultodds.advice.ranking import Ranking
 from faultodds.advice.sensitivity.inputs import Case, Input, inputs_for
 from faultodds.advice.sensitivity.margins import CLOSE, MARGIN_SHARE, Edge, Sensitivity, WhatIf, options, sensitivity
 from faultodds.belief.appliance import Appliance, compiled
-from faultodds.belief.posterior import Evidence, RepairEffect, WeighedFinding, infer
+from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
+from faultodds.belief.posterior import infer
 from faultodds.knowledge.loading import from_mapping
 from toys import raw_toy
 

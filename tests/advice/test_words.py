@@ -15,7 +15,8 @@ from faultodds.advice.ranking import Ranking
 from faultodds.advice.reasons import Parts, furthest, pointers, settled, within_reach
 from faultodds.advice.words import NUMBERS, money, percent, the_part, why
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
-from faultodds.belief.posterior import Belief, Evidence, RepairEffect, WeighedFinding, infer
+from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
+from faultodds.belief.posterior import Belief, infer
 from faultodds.knowledge.loading import from_mapping
 from faultodds.knowledge.schema import repair_modes
 from job_states import random_job_states

@@ -11,7 +11,8 @@ from coded_logs import LOG
 from faultodds.audit.forecast import Gaps, Hush, main_cause_odds
 from faultodds.audit.methods import FLOOR, OMITTED_TARGET, floored
 from faultodds.audit.stages import STAGES, seen_by
-from faultodds.belief.posterior import Evidence, WeighedFinding, infer
+from faultodds.belief.evidence import Evidence, WeighedFinding
+from faultodds.belief.posterior import infer
 from faultodds.belief.suspects import compile_suspects
 from faultodds.errors import UnknownName
 from faultodds.knowledge.loading import load

@@ -15,15 +15,8 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, strategies as st
 
-from faultodds.belief.posterior import (
-    Belief,
-    Evidence,
-    RepairEffect,
-    WeighedFinding,
-    infer,
-    outlook,
-    weights_of_evidence,
-)
+from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
+from faultodds.belief.posterior import Belief, infer, outlook, weights_of_evidence
 from faultodds.belief.reference import exact_mode_odds, hard_evidence
 from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.errors import ClashError, FaultoddsError, UnknownName
@@ -607,7 +600,8 @@ def test_weights_of_evidence_by_hand(small: Suspects) -> None:
 
 _PRINT_DIGEST = """
 import hashlib, numpy as np
-from faultodds.belief.posterior import Evidence, RepairEffect, WeighedFinding, infer, outlook
+from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
+from faultodds.belief.posterior import infer, outlook
 from faultodds.belief.suspects import compile_suspects
 from toys import random_toy
 s = compile_suspects(random_toy(2), 1e-3)
@@ -665,7 +659,7 @@ def test_predictions_are_outcome_chances_now(small: Suspects) -> None:
 
 def test_the_smallest_cover_is_found_quickly_among_many_findings() -> None:
     """Forty findings that clash only in sets of five are searched in well under the step limit, and the set is smallest."""
-    from faultodds.belief.posterior import smallest_cover
+    from faultodds.belief.clash import smallest_cover
 
     rng = np.random.default_rng(3)
     patterns = rng.random((40, 3000)) < 0.05

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from faultodds.belief.appliance import open_appliance
-from faultodds.belief.posterior import Evidence, infer, outlook
+from faultodds.belief.evidence import Evidence
+from faultodds.belief.posterior import infer, outlook
 from faultodds.belief.reference import hard_evidence
 from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.files.knowledge_files import shipped

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from faultodds.belief.posterior import Evidence, infer
+from faultodds.belief.evidence import Evidence
+from faultodds.belief.posterior import infer
 from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.errors import KnowledgeError
 from faultodds.knowledge.schema import Knowledge

@@ -18,20 +18,20 @@ ONE_CORE = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_TH
 if any(os.environ.get(name) != value for name, value in ONE_CORE.items()):
     os.execve(sys.executable, [sys.executable, *sys.argv], {**os.environ, **ONE_CORE})
 
-import argparse  # noqa: E402
-import time  # noqa: E402
-from collections import Counter  # noqa: E402
-from collections.abc import Callable  # noqa: E402
-from pathlib import Path  # noqa: E402
+import argparse
+import time
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
 
-import numpy as np  # noqa: E402
+import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from faultodds.advice.advisor import advise, best_move  # noqa: E402
-from faultodds.belief.appliance import Appliance, open_appliance  # noqa: E402
-from faultodds.belief.posterior import infer, outlook  # noqa: E402
-from job_states import JobState, random_job_states  # noqa: E402
+from faultodds.advice.advisor import advise, best_move
+from faultodds.belief.appliance import Appliance, open_appliance
+from faultodds.belief.posterior import infer, outlook
+from job_states import JobState, random_job_states
 
 TARGET = 30.0
 SEED = 20

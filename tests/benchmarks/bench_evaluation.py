@@ -18,28 +18,28 @@ ONE_CORE = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_TH
 if any(os.environ.get(name) != value for name, value in ONE_CORE.items()):
     os.execve(sys.executable, [sys.executable, *sys.argv], {**os.environ, **ONE_CORE})
 
-import argparse  # noqa: E402
-import resource  # noqa: E402
-import signal  # noqa: E402
-import tempfile  # noqa: E402
-import time  # noqa: E402
-import warnings  # noqa: E402
-from collections.abc import Callable, Sequence  # noqa: E402
-from dataclasses import dataclass, replace  # noqa: E402
-from pathlib import Path  # noqa: E402
-from typing import Any  # noqa: E402
+import argparse
+import resource
+import signal
+import tempfile
+import time
+import warnings
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
 
-import numpy as np  # noqa: E402
+import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from faultodds.belief.posterior import Belief, infer, outlook  # noqa: E402
-from faultodds.belief.reference import hard_evidence  # noqa: E402
-from faultodds.belief.suspects import OMITTED_TARGET, Suspects, compile_suspects  # noqa: E402
-from faultodds.knowledge.loading import load  # noqa: E402
-from faultodds.knowledge.network import build_network, export  # noqa: E402
-from faultodds.knowledge.schema import Knowledge  # noqa: E402
-from oracles import GumNet, as_evidence, sample_evidence  # noqa: E402
+from faultodds.belief.posterior import Belief, infer, outlook
+from faultodds.belief.reference import hard_evidence
+from faultodds.belief.suspects import OMITTED_TARGET, Suspects, compile_suspects
+from faultodds.knowledge.loading import load
+from faultodds.knowledge.network import build_network, export
+from faultodds.knowledge.schema import Knowledge
+from oracles import GumNet, as_evidence, sample_evidence
 
 QUERY_LIMIT = 10.0
 

@@ -16,20 +16,21 @@ ONE_CORE = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_TH
 if any(os.environ.get(name) != value for name, value in ONE_CORE.items()):
     os.execve(sys.executable, [sys.executable, *sys.argv], {**os.environ, **ONE_CORE})
 
-import resource  # noqa: E402
-import subprocess  # noqa: E402
-import time  # noqa: E402
-from pathlib import Path  # noqa: E402
-from typing import Any  # noqa: E402
+import resource
+import subprocess
+import time
+from pathlib import Path
+from typing import Any
 
-import numpy as np  # noqa: E402
+import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from faultodds.belief.posterior import Evidence, infer, outlook  # noqa: E402
-from faultodds.belief.suspects import compile_suspects  # noqa: E402
-from faultodds.knowledge.schema import Knowledge  # noqa: E402
-from toys import toy  # noqa: E402
+from faultodds.belief.evidence import Evidence
+from faultodds.belief.posterior import infer, outlook
+from faultodds.belief.suspects import compile_suspects
+from faultodds.knowledge.schema import Knowledge
+from toys import toy
 
 SIZES = (10, 20, 30, 45, 60)
 TARGETS = (1e-3, 1e-2)

@@ -19,7 +19,8 @@ from faultodds.advice.machine import MachineStates
 from faultodds.advice.problem import Problem, Situation
 from faultodds.advice.stopping import even_points
 from faultodds.belief.appliance import Appliance, open_appliance
-from faultodds.belief.posterior import Belief, Evidence, WeighedFinding, infer
+from faultodds.belief.evidence import Evidence, WeighedFinding
+from faultodds.belief.posterior import Belief, infer
 from faultodds.job.taking import repair_effect
 from faultodds.knowledge.schema import repair_modes
 from faultodds.stock.minutes import machines, on_site, replaced

@@ -10,7 +10,8 @@ import pytest
 
 from faultodds.advice.plan.tree import Plan, make_plan
 from faultodds.belief.appliance import Appliance, open_appliance
-from faultodds.belief.posterior import Belief, Evidence, WeighedFinding, infer
+from faultodds.belief.evidence import Evidence, WeighedFinding
+from faultodds.belief.posterior import Belief, infer
 from faultodds.charts.plan_figure import draw, save_plan
 from faultodds.charts.plan_page import PAPERS, SMALLEST, Page, laid_out, wrapped
 from run_cli import faultodds, write_toy

@@ -11,7 +11,8 @@ import pytest
 from faultodds.advice.advisor import advise
 from faultodds.advice.problem import Situation
 from faultodds.belief.appliance import compiled
-from faultodds.belief.posterior import Evidence, RepairEffect, WeighedFinding, infer
+from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
+from faultodds.belief.posterior import infer
 from run_cli import faultodds, write_toy
 from toys import raw_toy, toy
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from faultodds.belief.appliance import Appliance, open_appliance
-from faultodds.belief.posterior import WeighedFinding
+from faultodds.belief.evidence import WeighedFinding
 from faultodds_cli.trial.bridge import weights_of
 from faultodds_cli.trial.play import FLOOR, OURS, POLICIES, Played, Setting, play_all, played
 from faultodds_cli.trial.stats import difference, summaries

@@ -16,7 +16,8 @@ import pytest
 from faultodds.advice.problem import Problem, Situation
 from faultodds.advice.ranking import Ranking
 from faultodds.belief.appliance import compiled
-from faultodds.belief.posterior import Evidence, WeighedFinding, infer
+from faultodds.belief.evidence import Evidence, WeighedFinding
+from faultodds.belief.posterior import infer
 from faultodds.errors import FaultoddsError
 from faultodds.textbook.exact import cheapest_isolation, cheapest_job
 from faultodds.textbook.sequences import (

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 import generic_nets
-from faultodds.belief.posterior import Belief, Evidence, WeighedFinding, infer, outlook, weights_of_evidence
+from faultodds.belief.evidence import Evidence, WeighedFinding
+from faultodds.belief.posterior import Belief, infer, outlook, weights_of_evidence
 from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.knowledge.schema import Knowledge
 from generic_nets import Net

@@ -223,7 +223,8 @@ def test_a_new_file_never_overwrites(dryer: Appliance, written: Path) -> None:
 def test_decisions_do_not_turn_on_the_unit_of_money(dryer: Appliance, written: Path) -> None:
     """The same prices in another currency give the same advice at the exchanged cost."""
     from faultodds.advice.advisor import advise
-    from faultodds.belief.posterior import Evidence, WeighedFinding, infer
+    from faultodds.belief.evidence import Evidence, WeighedFinding
+    from faultodds.belief.posterior import infer
 
     belief = infer(dryer.suspects, Evidence(seen=(WeighedFinding("heat", {"none": 1.0}),)))
     theirs = advise(dryer, belief)

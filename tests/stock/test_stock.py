@@ -14,14 +14,15 @@ from hypothesis import given, strategies as st
 
 from faultodds.advice.problem import Situation
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
-from faultodds.belief.posterior import Evidence, WeighedFinding, infer
+from faultodds.belief.evidence import Evidence, WeighedFinding
+from faultodds.belief.posterior import infer
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.knowledge.loading import from_mapping
 from faultodds.knowledge.schema import Repair, repair_modes
 from faultodds.stock.minutes import machines, on_site
 from faultodds.stock.needs import DROPPED, Limit
-from faultodds.stock.shelf import Planner
 from faultodds.stock.stock import Stock
+from faultodds.stock.van_shelf import Planner
 from toys import random_toy, raw_toy
 
 

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from faultodds.belief.posterior import Belief, Evidence, RepairEffect, WeighedFinding, infer
+from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
+from faultodds.belief.posterior import Belief, infer
 from faultodds.belief.suspects import compile_suspects
 from faultodds.joblog import clean
 from faultodds.knowledge.schema import repair_modes

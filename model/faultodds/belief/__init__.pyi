@@ -5,12 +5,10 @@ from .appliance import (
     compiled as compiled,
     open_appliance as open_appliance,
 )
+from .evidence import Evidence as Evidence, RepairEffect as RepairEffect, WeighedFinding as WeighedFinding
 from .posterior import (
     Belief as Belief,
-    Evidence as Evidence,
     FaultOdds as FaultOdds,
-    RepairEffect as RepairEffect,
-    WeighedFinding as WeighedFinding,
     infer as infer,
     likely as likely,
     main_cause_weights as main_cause_weights,

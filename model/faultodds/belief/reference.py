@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from faultodds.belief.posterior import Evidence
+from faultodds.belief.evidence import Evidence
 from faultodds.belief.suspects import Suspects
 from faultodds.knowledge import OK
 

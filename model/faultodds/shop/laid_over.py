@@ -10,7 +10,7 @@ from faultodds.belief import Appliance, Used
 from faultodds.knowledge import Knowledge, overlay
 from faultodds.names import match
 from faultodds.shop.records import Shop, ShopCosts, Technician, Times, given
-from faultodds.shop.rules import check
+from faultodds.shop.shop_rules import check
 
 
 def lay_over(appliance: Appliance, shop: Shop, path: Path, technician: str = "") -> Appliance:

@@ -1,4 +1,4 @@
 from .minutes import OnSite as OnSite, on_site as on_site
 from .needs import Limit as Limit
-from .shelf import Planner as Planner, Shelf as Shelf
 from .stock import Load as Load, PartValue as PartValue, Stock as Stock
+from .van_shelf import Planner as Planner, Shelf as Shelf

@@ -1,0 +1,90 @@
+"""Findings that no suspect explains: which of them clash."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import numpy.typing as npt
+
+from faultodds.belief.evidence import Evidence, WeighedFinding, distinct, suspect_likelihood
+from faultodds.belief.suspects import Suspects
+from faultodds.errors import ClashError
+from faultodds.knowledge import Floats
+
+# A relative chance this small is taken for "cannot be": far under any table's floor, far over rounding.
+IMPOSSIBLE = 1e-13
+COVER_STEPS = 20_000
+Bools = npt.NDArray[np.bool_]
+
+
+def ruling_out(suspects: Suspects, evidence: Evidence, prior: Floats) -> Bools:
+    """(finding, case) which findings rule out which cases; a case is a suspect and a way its repairs went."""
+    seen = distinct(evidence.seen)
+    return np.unique(np.stack([_ruled_out(suspects, evidence, s)[:, prior > 0].ravel() for s in seen]), axis=1)
+
+
+def smallest_cover(patterns: Bools) -> list[int]:
+    """The fewest rows of a (row, column) table that between them are true in every column; every row if none do.
+
+    Looked for by size, branching on the column that the fewest rows cover. Exact for up to `COVER_STEPS` steps; past that
+    rows are taken away one by one for as long as the rest still covers, which may leave a row too many.
+    """
+    every = list(range(len(patterns)))
+    if not patterns.any(axis=0).all():
+        return every
+    steps = 0
+
+    def search(left: Bools, size: int) -> list[int] | None:
+        nonlocal steps
+        steps += 1
+        if not left.any():
+            return []
+        if size == 0 or steps > COVER_STEPS:
+            return None
+        columns = np.flatnonzero(left)
+        column = columns[patterns[:, columns].sum(axis=0).argmin()]
+        for row in np.flatnonzero(patterns[:, column]):
+            rest = search(left & ~patterns[row], size - 1)
+            if rest is not None:
+                return [int(row), *rest]
+        return None
+
+    for size in every[1:]:
+        found = search(np.ones(patterns.shape[1], dtype=bool), size)
+        if found is not None:
+            return sorted(found)
+        if steps > COVER_STEPS:
+            break
+    for row in list(every):
+        others = [r for r in every if r != row]
+        if patterns[others].any(axis=0).all():
+            every = others
+    return every
+
+
+def clash(evidence: Evidence, patterns: Bools) -> ClashError:
+    """The error that names the smallest set of findings that no suspect explains."""
+    seen = distinct(evidence.seen)
+    names = [seen[i].label for i in smallest_cover(patterns)]
+    facts = ", ".join(f"{k}={v}" for k, v in evidence.facts.items())
+    given = f" (with {facts})" if facts else ""
+    return ClashError(
+        f"no fault or set of faults explains these findings together: {', '.join(names)}{given}. "
+        "Look at one of them again, or undo the last finding.",
+        names,
+    )
+
+
+def _ruled_out(
+    suspects: Suspects, evidence: Evidence, seen: WeighedFinding
+) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
+    """(branch, H) whether a finding cannot be, for each way the repairs can have gone and each original suspect."""
+    like = suspect_likelihood(suspects, seen)
+    impossible = like <= IMPOSSIBLE * like.max()
+    branches = []
+    for took in itertools.product((True, False), repeat=len(evidence.repairs)):
+        if all(t or r.success < 1.0 for t, r in zip(took, evidence.repairs, strict=True)):
+            done = list(zip(took, evidence.repairs, strict=True))[: seen.stage]
+            branches.append(impossible[suspects.removal(m for t, r in done if t for m in r.modes)])
+    return np.stack(branches)
