@@ -29,3 +29,4 @@ from .tables import (
     shares as shares,
     spread as spread,
 )
+from .toml_records import keys_at as keys_at, read_toml as read_toml

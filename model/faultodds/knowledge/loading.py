@@ -6,9 +6,7 @@ A knowledge file is TOML with the tables of `schema.py`. Validation has two laye
 
 from __future__ import annotations
 
-import dataclasses
-import typing
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -17,6 +15,7 @@ from faultodds.errors import KnowledgeError, nearest
 from faultodds.files import find, read_bytes
 from faultodds.knowledge.rules import problems_of
 from faultodds.knowledge.schema import Knowledge
+from faultodds.knowledge.toml_records import keys_at, read_toml
 
 
 def load(name: str) -> Knowledge:
@@ -31,15 +30,7 @@ def load_file(path: Path) -> Knowledge:
 
 def parse(data: bytes, where: str = "knowledge file") -> Knowledge:
     """Validate TOML bytes; `where` names the file in messages."""
-    import tomllib
-
-    try:
-        raw = tomllib.loads(data.decode("utf-8"))
-    except UnicodeDecodeError as error:
-        raise KnowledgeError(f"{where}: is not UTF-8 text (byte {error.start}); save it as UTF-8.") from None
-    except tomllib.TOMLDecodeError as error:
-        raise KnowledgeError(f"{where}: is not valid TOML: {error}.") from None
-    return from_mapping(raw, where)
+    return from_mapping(read_toml(data, where, KnowledgeError), where)
 
 
 def from_mapping(raw: Mapping[str, Any], where: str = "knowledge") -> Knowledge:
@@ -69,7 +60,7 @@ def _pydantic_message(error: Any, where: str) -> str:
     key = ".".join(str(p) for p in first["loc"])
     more = f" ({len(problems) - 1} more problems after this one.)" if len(problems) > 1 else ""
     if first["type"] in ("unexpected_keyword_argument", "extra_forbidden"):
-        allowed = _fields_at(first["loc"][:-1])
+        allowed = keys_at(Knowledge, first["loc"][:-1])
         close = nearest(str(first["loc"][-1]), allowed)
         guess = f" Did you mean '{close}'?" if close else ""
         return f"{where}: {key}: this key is not known.{guess} Allowed here: {', '.join(allowed)}.{more}"
@@ -78,14 +69,3 @@ def _pydantic_message(error: Any, where: str) -> str:
     found = repr(first.get("input"))
     found = found if len(found) < 60 else found[:57] + "..."
     return f"{where}: {key}: found {found}; {first['msg'][0].lower()}{first['msg'][1:]}.{more}"
-
-
-def _fields_at(location: Iterable[object]) -> list[str]:
-    """Keys allowed at a place in the file, by walking the record types."""
-    kind: Any = Knowledge
-    for part in location:
-        if dataclasses.is_dataclass(kind):
-            kind = typing.get_type_hints(kind).get(str(part), object)
-        else:
-            kind = (typing.get_args(kind) or (object,))[-1]
-    return [f.name for f in dataclasses.fields(kind)] if dataclasses.is_dataclass(kind) else []

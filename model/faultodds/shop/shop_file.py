@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
-import typing
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -18,7 +17,7 @@ from typing import Any
 from faultodds.belief import Appliance
 from faultodds.errors import ShopError, nearest
 from faultodds.files import written_whole
-from faultodds.knowledge import Knowledge
+from faultodds.knowledge import Knowledge, keys_at, read_toml
 from faultodds.shop.laid_over import lay_over
 from faultodds.shop.records import Shop, ShopCosts, Technician, Van
 
@@ -27,16 +26,9 @@ from faultodds.shop.records import Shop, ShopCosts, Technician, Van
 
 def parse(data: bytes, where: str = "shop file") -> Shop:
     """A shop file's bytes, its types and keys checked; `where` names the file in messages."""
-    import tomllib
-
     from pydantic import ValidationError
 
-    try:
-        raw = tomllib.loads(data.decode("utf-8"))
-    except UnicodeDecodeError as error:
-        raise ShopError(f"{where}: is not UTF-8 text (byte {error.start}); save it as UTF-8.") from None
-    except tomllib.TOMLDecodeError as error:
-        raise ShopError(f"{where}: is not valid TOML: {error}.") from None
+    raw = read_toml(data, where, ShopError)
     try:
         # By way of JSON, where strict means no text or truth value for a number, yet a table for a record.
         shop: Shop = _validator().validate_json(json.dumps(raw, default=str), strict=True)
@@ -61,7 +53,7 @@ def _message(problems: list[Any], where: str) -> str:
     place = [str(p) for p in first["loc"]]
     more = f" ({len(problems) - 1} more after this one.)" if len(problems) > 1 else ""
     if first["type"] in ("unexpected_keyword_argument", "extra_forbidden"):
-        allowed = _fields_at(place[:-1])
+        allowed = keys_at(Shop, place[:-1])
         close = nearest(place[-1], allowed)
         guess = f" Did you mean '{close}'?" if close else ""
         return f"{where}: {_key(place)}: there is no such key.{guess} Allowed here: {', '.join(allowed)}.{more}"
@@ -82,17 +74,6 @@ def _key(place: list[str]) -> str:
 
 def _example(place: list[str]) -> str:
     return "front_open = { open = 8, close = 7 }" if place[0] == "access" else f"[{'.'.join(place)}]"
-
-
-def _fields_at(place: Iterable[str]) -> list[str]:
-    """Keys allowed at a place in the file."""
-    kind: Any = Shop
-    for part in place:
-        if dataclasses.is_dataclass(kind):
-            kind = typing.get_type_hints(kind).get(part, object)
-        else:
-            kind = (typing.get_args(kind) or (object,))[-1]
-    return [f.name for f in dataclasses.fields(kind)] if dataclasses.is_dataclass(kind) else []
 
 
 # --- what a file changes -------------------------------------------------------------------------------------------

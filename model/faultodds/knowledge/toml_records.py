@@ -1,0 +1,32 @@
+"""TOML files into records: what the readers of knowledge files and shop files share."""
+
+from __future__ import annotations
+
+import dataclasses
+import typing
+from collections.abc import Iterable
+from typing import Any
+
+from faultodds.errors import FaultoddsError
+
+
+def read_toml(data: bytes, where: str, error_class: type[FaultoddsError]) -> dict[str, Any]:
+    """The tables in a file's bytes; `where` names the file in the error that is raised when there are none."""
+    import tomllib
+
+    try:
+        return tomllib.loads(data.decode("utf-8"))
+    except UnicodeDecodeError as error:
+        raise error_class(f"{where}: is not UTF-8 text (byte {error.start}); save it as UTF-8.") from None
+    except tomllib.TOMLDecodeError as error:
+        raise error_class(f"{where}: is not valid TOML: {error}.") from None
+
+
+def keys_at(kind: Any, place: Iterable[object]) -> list[str]:
+    """Keys allowed at a place in a file whose records start with `kind`, by walking the record types."""
+    for part in place:
+        if dataclasses.is_dataclass(kind):
+            kind = typing.get_type_hints(kind).get(str(part), object)
+        else:
+            kind = (typing.get_args(kind) or (object,))[-1]
+    return [f.name for f in dataclasses.fields(kind)] if dataclasses.is_dataclass(kind) else []
