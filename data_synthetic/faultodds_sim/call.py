@@ -18,10 +18,10 @@ from numpy.random import PCG64, Generator, SeedSequence
 
 from . import facts as intake
 from .cases import Cases, draw_cases
-from .checks import View, read, view
+from .checks import read
 from .errors import SimError, pick
 from .hazards import MODE_NAMES
-from .instruments import LateView
+from .instruments import LateView, View, view
 from .machines import Machines, stack
 from .names import CHECK_NEEDS, CHECKS, NOTHING, SYMPTOMS
 from .psychro import Array

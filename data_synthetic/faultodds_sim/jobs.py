@@ -10,13 +10,13 @@ from numpy.random import PCG64, Generator, SeedSequence
 from numpy.typing import NDArray
 
 from .cases import Cases, draw_cases, modes_left, take_cases
-from .checks import View
-from .drum import simulate
 from .errors import SimError
 from .facts import equipment, told_facts
+from .instruments import View
 from .psychro import Array
 from .runs import as_used
 from .shop import DT, MINUTES, Visit, assign, visit
+from .simulation import simulate
 from .symptoms import Codes, complaint, time_ratio
 
 Flags = NDArray[np.bool_]

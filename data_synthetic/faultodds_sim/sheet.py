@@ -16,12 +16,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .checks import Reading, View, read, view
-from .drum import simulate
+from .checks import read
 from .faults import MODES, make
+from .instruments import Reading, View, view
 from .machines import Machines, stack, typical
 from .names import CHECK_NEEDS, CHECKS
 from .runs import as_used
+from .simulation import simulate
 from .wording import UNITS, text
 
 if TYPE_CHECKING:

@@ -13,8 +13,7 @@ import numpy as np
 from numpy.random import Generator
 
 from .cases import Cases
-from .checks import View, read
-from .drum import simulate
+from .checks import read
 from .findings import (
     AIR,
     CHECK_CODE,
@@ -29,11 +28,13 @@ from .findings import (
     Codes,
     Flags,
 )
+from .instruments import View
 from .machines import INDEX, Machines
 from .names import CHECK_NEEDS
 from .psychro import Array
 from .repairs import REPAIRS
 from .runs import Run, as_used, bench, verification
+from .simulation import simulate
 from .symptoms import Troubles, troubles
 from .technicians import TECHNICIANS
 

@@ -13,11 +13,11 @@ import pytest
 from faultodds_sim import ducts, gas, psychro
 from faultodds_sim.airflow import air_speed, velocity_pressure
 from faultodds_sim.checks import copper
-from faultodds_sim.drum import simulate
 from faultodds_sim.faults import make
 from faultodds_sim.households import draw_houses, sound_machines
 from faultodds_sim.machines import Machines, typical
 from faultodds_sim.runs import as_used, federal_test
+from faultodds_sim.simulation import simulate
 from faultodds_sim.thermistor import CHART, chart_ohm, steinhart_hart
 
 LB, KWH_PER_BTU = 0.45359237, 1.0 / 3412.142

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from faultodds_sim.drum import simulate
 from faultodds_sim.faults import make
 from faultodds_sim.ignition import attempt, final_igniter_c, glows, igniter_volts, seconds_to_flame
 from faultodds_sim.machines import typical
 from faultodds_sim.runs import as_used
+from faultodds_sim.simulation import simulate
 
 
 def _flame_second(mode: str, severity: float) -> float:
