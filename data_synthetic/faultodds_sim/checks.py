@@ -18,8 +18,8 @@ from .airflow import air_speed
 from .gas import MANIFOLD_WC, dial_seconds
 from .ignition import LINE_VOLTS, circuit_ohms
 from .instruments import OL, Check, Flags, Reading, View, blur, contact, metered, ohms, to_f
-from .machines import OPEN, can_call, gas_at_manifold, gas_input_kw, thermistor_dead
-from .names import CHECKS
+from .machines import OPEN, Machines, can_call, gas_at_manifold, gas_input_kw, thermistor_dead
+from .names import CHECK_NEEDS, CHECKS
 from .psychro import Array
 from .thermistor import NOMINAL_OHM, chart_ohm
 
@@ -170,6 +170,13 @@ READERS: Mapping[str, Check] = {
     "centrifugal_contacts": contact("centrifugal_ohm", 3.0),
 }
 SLIP = 0.012  # chance that a middling technician calls a check wrongly, whatever it reads
+
+
+def fitted(check: str, m: Machines) -> Flags:
+    """Which machines have what the check looks at."""
+    fact, value = CHECK_NEEDS.get(check, ("", ""))
+    has = {"control": m.board > 0.5, "auto_dry": m.auto > 0.5}
+    return has[fact] == (value != "timer") if fact else np.ones(len(m), bool)
 
 
 def read(name: str, v: View, rng: Generator, skill: Array) -> Reading:

@@ -209,7 +209,7 @@ def test_a_cure_puts_everything_back(mode: str, severity: float, seed: int) -> N
     for repair in CURES[mode]:
         m = sound.copy()
         apply(m, mode, severity)
-        restore(m, sound, repair, 0)
+        restore(m, sound, repair)
         assert np.array_equal(m.data, sound.data), repair
 
 

@@ -12,7 +12,7 @@ import pytest
 from faultodds_sim.faults import MODES
 from faultodds_sim.names import CHECKS
 from faultodds_sim.sheet import NOT_FITTED, SEVERITIES, codes, figure, main, sheet
-from faultodds_sim.wording import ohms, text
+from faultodds_sim.typed_readings import ohms, text
 
 
 @lru_cache(maxsize=1)
