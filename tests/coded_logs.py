@@ -65,7 +65,7 @@ def _frame(jobs: Jobs, rng: np.random.Generator) -> tuple[pd.DataFrame, pd.DataF
         {
             "job": "",
             "main_cause": names[jobs.cases.main],
-            "modes": ["|".join(names[column]) or NOTHING for column in jobs.present.T],
+            "modes": ["|".join(names[column]) or NOTHING for column in jobs.cases.present.T],
         }
     )
     return pd.DataFrame({"job": "", **columns}), truth

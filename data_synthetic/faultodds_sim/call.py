@@ -18,17 +18,17 @@ from numpy.random import PCG64, Generator, SeedSequence
 
 from . import facts as intake
 from .cases import Cases, draw_cases
-from .checks import View, read, view
+from .checks import read
 from .errors import SimError, pick
 from .hazards import MODE_NAMES
-from .instruments import LateView
+from .instruments import LateView, View, view
 from .machines import Machines, stack
 from .names import CHECK_NEEDS, CHECKS, NOTHING, SYMPTOMS
 from .psychro import Array
 from .repairs import CURES, REPAIRS, restore, withstands
 from .symptoms import UNTOLD, Codes, complaint, troubles
 from .technicians import Technician, technician
-from .wording import text, unit
+from .typed_readings import UNITS, text
 
 BLOCK = 512
 DT, DRAW_DT = 20.0, 30.0
@@ -84,7 +84,7 @@ def _reachable(cases: Cases) -> Machines:
 def _cured(cases: Cases, row: int, chosen: tuple[str, ...]) -> Machines:
     one, sound = cases.now.take(slice(row, row + 1)), cases.sound.take(slice(row, row + 1))
     for repair in chosen:
-        restore(one, sound, repair, 0)
+        restore(one, sound, repair)
     return one
 
 
@@ -158,7 +158,7 @@ class SimCall:
         value, outcome = float(reading.value[0]), CHECKS[name][int(reading.code[0])]
         room_f = round(float(self._m.room_c[0]) * 1.8 + 32.0)
         return Observation(
-            name, outcome, None if np.isnan(value) else value, unit(name), text(name, value, outcome), room_f
+            name, outcome, None if np.isnan(value) else value, UNITS.get(name, ""), text(name, value, outcome), room_f
         )
 
     def repair(self, name: str) -> bool:
@@ -170,7 +170,7 @@ class SimCall:
         before = self._m.data.copy()
         came_off = bool(self._next(name).random() < plan.succeeds)
         if not withstands(name, self._modes):
-            restore(self._m, self._sound, name, 0, 1.0 if came_off else plan.otherwise)
+            restore(self._m, self._sound, name, 1.0 if came_off else plan.otherwise)
         if came_off:
             self._modes = frozenset(mode for mode in self._modes if name not in CURES.get(mode, ()))
         if not np.array_equal(before, self._m.data):

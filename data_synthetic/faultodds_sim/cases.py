@@ -14,17 +14,17 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from . import faults
-from .checks import View
-from .drum import simulate
 from .errors import SimError
 from .faults import ABRUPT
 from .hazards import CODE, MODE_NAMES, draw_severity, yearly_rates
 from .households import Houses, draw_houses, sound_machines
+from .instruments import View
 from .machines import INDEX, Machines
 from .names import NOTHING
 from .psychro import Array
 from .repairs import CURES, REPAIRS
 from .runs import Run, as_used
+from .simulation import simulate
 from .symptoms import troubles
 
 Codes = NDArray[np.intp]

@@ -15,11 +15,11 @@ from numpy.random import Generator
 
 from . import looks
 from .airflow import air_speed
-from .gas import MANIFOLD_WC, burner_kw, dial_seconds
+from .gas import MANIFOLD_WC, dial_seconds
 from .ignition import LINE_VOLTS, circuit_ohms
-from .instruments import OL, Check, Flags, Reading, View, blur, contact, metered, ohms, to_f, view
-from .machines import OPEN, UP_TO_SPEED, shaft_speed
-from .names import CHECKS
+from .instruments import OL, Check, Flags, Reading, View, blur, contact, metered, ohms, to_f
+from .machines import OPEN, Machines, can_call, gas_at_manifold, gas_input_kw, thermistor_dead
+from .names import CHECK_NEEDS, CHECKS
 from .psychro import Array
 from .thermistor import NOMINAL_OHM, chart_ohm
 
@@ -57,15 +57,8 @@ def spun_load_weight(v: View, rng: Generator, skill: Array) -> Reading:
 
 def meter_clock(v: View, rng: Generator, skill: Array) -> Reading:
     """Seconds for one turn of the half-foot dial with only the dryer burning."""
-    kw = burner_kw(
-        v.m.orifice_in,
-        v.m.manifold_wc * v.m.cock_open * v.m.house_gas,
-        v.m.fuel,
-        v.m.altitude_ft,
-        v.m.burner_fouled,
-    )
     burning = v.used.flame_min > 1.0
-    seconds = dial_seconds(np.where(burning, kw, 0.0), v.m.fuel, 0.5)
+    seconds = dial_seconds(np.where(burning, gas_input_kw(v.m), 0.0), v.m.fuel, 0.5)
     value = metered(seconds, rng, 0.03, 1.0)
     usual = dial_seconds(np.full(len(v.m), 6.45), v.m.fuel, 0.5)
     return Reading(value, np.where(value > 8.0 * usual, 2, np.where(value > 1.25 * usual, 1, 0)))
@@ -134,9 +127,8 @@ def thermistor_ohms(v: View, rng: Generator, skill: Array) -> Reading:
 
 def _closed(v: View) -> Flags:
     """Whether the heat circuit would be closed on a cold call for heat."""
-    code = (v.m.board > 0.5) & (np.abs(np.log(v.m.thermistor_ratio)) > 3.0)
     warm = v.m.connector_heat_c < v.m.room_c
-    return (shaft_speed(v.m) > UP_TO_SPEED) & ~code & ~warm & (circuit_ohms(v.m) < 0.1 * OPEN)
+    return can_call(v.m) & ~warm & (circuit_ohms(v.m) < 0.1 * OPEN)
 
 
 def burner_voltage(v: View, rng: Generator, skill: Array) -> Reading:
@@ -149,15 +141,14 @@ def burner_voltage(v: View, rng: Generator, skill: Array) -> Reading:
 
 def relay_output(v: View, rng: Generator, skill: Array) -> Reading:
     """Volts at the board's heat relay on a call for heat."""
-    code = np.abs(np.log(v.m.thermistor_ratio)) > 3.0
-    volts = np.where(code | (v.m.relay_ohm > 1e4), 0.0, LINE_VOLTS)
+    volts = np.where(thermistor_dead(v.m) | (v.m.relay_ohm > 1e4), 0.0, LINE_VOLTS)
     value = np.maximum(metered(volts, rng, 0.01, 0.3), 0.0)
     return Reading(value, (value < 60.0).astype(np.intp))
 
 
 def manifold_pressure(v: View, rng: Generator, skill: Array) -> Reading:
     """Manometer at the manifold tap (in w.c.), 2 %."""
-    value = np.maximum(metered(v.m.manifold_wc * v.m.cock_open * v.m.house_gas, rng, 0.02, 0.05), 0.0)
+    value = np.maximum(metered(gas_at_manifold(v.m), rng, 0.02, 0.05), 0.0)
     return Reading(value, (value < 0.82 * MANIFOLD_WC[v.m.fuel.astype(int)]).astype(np.intp))
 
 
@@ -178,8 +169,14 @@ READERS: Mapping[str, Check] = {
     "timer_contacts": contact("timer_ohm", 3.0),
     "centrifugal_contacts": contact("centrifugal_ohm", 3.0),
 }
-#: Checks that a person reads by eye; they are called wrongly now and then whatever is there.
-SLIPS: Mapping[str, float] = dict.fromkeys(CHECKS, 0.012)
+SLIP = 0.012  # chance that a middling technician calls a check wrongly, whatever it reads
+
+
+def fitted(check: str, m: Machines) -> Flags:
+    """Which machines have what the check looks at."""
+    fact, value = CHECK_NEEDS.get(check, ("", ""))
+    has = {"control": m.board > 0.5, "auto_dry": m.auto > 0.5}
+    return has[fact] == (value != "timer") if fact else np.ones(len(m), bool)
 
 
 def read(name: str, v: View, rng: Generator, skill: Array) -> Reading:
@@ -187,11 +184,8 @@ def read(name: str, v: View, rng: Generator, skill: Array) -> Reading:
     reading's.
     """
     reading = READERS[name](v, rng, skill)
-    slip = rng.random(len(v.m)) < SLIPS[name] * (2.0 - 1.6 * skill)
+    slip = rng.random(len(v.m)) < SLIP * (2.0 - 1.6 * skill)
     if not slip.any():
         return reading
     other = np.mod(reading.code + rng.integers(1, len(CHECKS[name]), len(v.m)), len(CHECKS[name]))
     return Reading(reading.value, np.where(slip, other, reading.code))
-
-
-__all__ = ["READERS", "Reading", "View", "read", "to_f", "view"]

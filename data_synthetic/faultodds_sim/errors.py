@@ -25,7 +25,6 @@ class UnknownNameError(SimError):
         near = get_close_matches(found, names, n=1)
         hint = f"did you mean {near[0]!r}?" if near else f"try one of: {', '.join(names)}"
         super().__init__(f"unknown {kind} {found!r}; {hint}")
-        self.kind, self.found, self.allowed = kind, found, names
 
 
 def pick(kind: str, found: str, allowed: Iterable[str]) -> str:

@@ -1,4 +1,4 @@
-"""Gas input of the burner: orifice, pressure, fuel and altitude; and the sum that clocks a meter.
+"""Gas input of the burner: orifice, pressure, fuel and altitude; and how fast the meter turns.
 
 Sources. Orifice: Q = 1658.5 K A sqrt(p/sg) cu ft/h, BCcampus Plumbing 3e, App. 2. Altitude: NFPA 54 text in
 UMC 2009 App. B. Heating values: US EIA 2021 (natural gas), DOE representative value (propane). Clocking:
@@ -50,11 +50,6 @@ def burner_kw(diameter_in: Array, manifold_wc: Array, fuel: Array, altitude_ft: 
     flow = orifice_flow(diameter_in, manifold_wc, GRAVITY[kind])
     kw = flow * BTU_PER_CUFT[kind] * KW_PER_BTUH * altitude_factor(altitude_ft) * (1.0 - 0.75 * fouled)
     return np.asarray(kw, dtype=float)
-
-
-def clocked_btuh(dial_cuft: float, seconds: Any, btu_per_cuft: Any) -> Any:
-    """Input (Btu/h) from the `seconds` that the meter's dial of `dial_cuft` takes for one turn."""
-    return 3600.0 * dial_cuft / seconds * btu_per_cuft
 
 
 def dial_seconds(input_kw: Array, fuel: Array, dial_cuft: float) -> Array:

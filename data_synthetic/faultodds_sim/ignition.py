@@ -2,13 +2,10 @@
 
 Current runs through the heat circuit, the flame sensor and the igniter. The igniter's heat opens the radiant
 sensor, that sends the current through the second valve's coil, gas comes, and the flame holds the sensor
-open. `attempt` runs it second by second; `seconds_to_flame` is the same first-order model solved, for the
-drum's time steps.
+open. Each lag is of first order, and solved; the tests run the same model second by second.
 """
 
 from __future__ import annotations
-
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,15 +16,7 @@ from .psychro import Array
 LINE_VOLTS = 120.0
 GLOW_C = 700.0  # glowing, to the eye
 LIGHTS_C = 760.0  # hot enough to light gas
-_HOT_C, _RISE_S, _SENSOR_LAG_S = 1150.0, 14.0, 9.0
-
-
-class Attempt(NamedTuple):
-    """Traces of shape (seconds, N)."""
-
-    igniter_c: Array
-    sensor_open: NDArray[np.bool_]
-    flame: NDArray[np.bool_]
+HOT_C, RISE_S, SENSOR_LAG_S = 1150.0, 14.0, 9.0
 
 
 def circuit_ohms(m: Machines) -> Array:
@@ -46,7 +35,7 @@ def igniter_volts(m: Machines) -> Array:
 def final_igniter_c(m: Machines) -> Array:
     """Temperature (C) at which the igniter would settle; a cracked one has high resistance and stays cold."""
     power = np.square(igniter_volts(m) / LINE_VOLTS) * m.igniter_rated_ohm / m.igniter_ohm
-    return m.room_c + _HOT_C * power
+    return m.room_c + HOT_C * power
 
 
 def seconds_to_flame(m: Machines) -> Array:
@@ -56,29 +45,10 @@ def seconds_to_flame(m: Machines) -> Array:
     rise = final_igniter_c(m) - m.room_c
     need = np.maximum(m.sensor_opens_c, LIGHTS_C) - m.room_c
     with np.errstate(divide="ignore", invalid="ignore"):
-        heating = -_RISE_S * np.log(1.0 - need / rise)
-    return np.where(rise > need, heating + _SENSOR_LAG_S, np.inf)
+        heating = -RISE_S * np.log(1.0 - need / rise)
+    return np.where(rise > need, heating + SENSOR_LAG_S, np.inf)
 
 
 def glows(m: Machines) -> NDArray[np.bool_]:
     """Whether the igniter would be seen to glow when heat is called."""
     return np.asarray(final_igniter_c(m) > GLOW_C)
-
-
-def attempt(m: Machines, seconds: int = 90, valve_opens: Array | None = None) -> Attempt:
-    """Run one call for heat second by second. `valve_opens` (N, 0 or 1): coils pull in and gas is there."""
-    opens = np.ones(len(m), bool) if valve_opens is None else valve_opens > 0.5
-    final, hot = final_igniter_c(m), m.room_c.copy()
-    seen_for = np.zeros(len(m))
-    flame = np.zeros(len(m), bool)
-    rows: list[tuple[Array, NDArray[np.bool_], NDArray[np.bool_]]] = []
-    for _ in range(seconds):
-        sensor = (seen_for > _SENSOR_LAG_S) | flame
-        flame = flame | (sensor & opens & (hot > LIGHTS_C))
-        target = np.where(sensor, m.room_c, final)  # an open sensor takes the igniter out of the circuit
-        hot = hot + (target - hot) * (1.0 - np.exp(-1.0 / _RISE_S))
-        seen_for = np.where(
-            hot > np.maximum(m.sensor_opens_c, LIGHTS_C), seen_for + 1.0, np.maximum(seen_for - 0.5, 0.0)
-        )
-        rows.append((hot.copy(), sensor, flame.copy()))
-    return Attempt(*(np.array(column) for column in zip(*rows, strict=True)))

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
-from .drum import simulate
 from .machines import Machines
 from .psychro import Array
 from .runs import Run, as_used, bench, verification
+from .simulation import simulate
 
 Codes = NDArray[np.intp]
 Flags = NDArray[np.bool_]

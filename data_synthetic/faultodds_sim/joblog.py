@@ -237,7 +237,7 @@ def _truth_rows(jobs: Jobs) -> dict[str, Any]:
     """What was really the matter, for the file that the learner does not see."""
     names = np.array(MODE_NAMES, dtype=object)
     modes = [""] * len(jobs)
-    for row, column in zip(*np.nonzero(jobs.present.T), strict=True):
+    for row, column in zip(*np.nonzero(jobs.cases.present.T), strict=True):
         modes[row] += ("|" if modes[row] else "") + MODE_NAMES[column]
     return {
         "main_cause": names[jobs.cases.main],

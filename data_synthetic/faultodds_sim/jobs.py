@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.random import PCG64, Generator, SeedSequence
-from numpy.typing import NDArray
 
 from .cases import Cases, draw_cases, modes_left, take_cases
-from .checks import View
-from .drum import simulate
 from .errors import SimError
 from .facts import equipment, told_facts
+from .instruments import View
 from .psychro import Array
 from .runs import as_used
 from .shop import DT, MINUTES, Visit, assign, visit
+from .simulation import simulate
 from .symptoms import Codes, complaint, time_ratio
 
-Flags = NDArray[np.bool_]
 CHUNK = 8192
 JOBS_A_DAY, LONGEST_DAYS = 1.6, 1095.0
 CALLBACK_DAYS = 30.0
@@ -30,66 +28,56 @@ SHOP_STREAM = 7  # keeps the log's random numbers apart from those of `call.call
 class Jobs:
     """N jobs, every field an array over them.
 
-    first : row of the first visit of the same trouble in this chunk (its own row for a first visit). ratio :
-    drying time over normal as the customer has it. present : modes (modes, N) at arrival.
+    first : row of the first visit of the same trouble in this chunk (its own row for a first visit).
     """
 
     cases: Cases
     visit: Visit
     told: dict[str, Codes]
     facts: dict[str, Codes]
-    equipment: dict[str, Codes]
-    ratio: Array
     day: Array
     first: Codes
-    present: Flags
 
     def __len__(self) -> int:
         return len(self.day)
 
+    @property
+    def equipment(self) -> Mapping[str, Codes]:
+        """Codes of what is built into every machine."""
+        return equipment(self.cases.houses)
+
+    @property
+    def ratio(self) -> Array:
+        """Drying time over normal as the customer has it."""
+        return time_ratio(self.cases.used, self.cases.normal_min)
+
+
+def _complaint(cases: Cases, rng: Generator) -> dict[str, Codes]:
+    """What the customers say of the machines as they are now; nobody has run them on the bench yet."""
+    seen = View(cases.now, cases.used, cases.used, cases.used)
+    return complaint(seen, cases.normal_min, cases.houses.candour, rng)
+
 
 def _first_visits(n: int, rng: Generator, days: tuple[float, float], town: int) -> Jobs:
     cases = draw_cases(n, rng, DT, MINUTES, days, town)
-    seen = View(cases.now, cases.used, cases.used, cases.used)
-    told = complaint(seen, cases.normal_min, cases.houses.candour, rng)
-    done = visit(cases.now, cases.sound, cases.normal_min, cases.used, assign(cases, rng), rng)
+    told = _complaint(cases, rng)
+    done = visit(cases, assign(cases, rng), rng)
     facts = dict(told_facts(cases.houses, cases.sudden(), rng))
-    return Jobs(
-        cases,
-        done,
-        told,
-        facts,
-        dict(equipment(cases.houses)),
-        time_ratio(cases.used, cases.normal_min),
-        cases.houses.day.astype(float),
-        np.arange(n),
-        cases.present,
-    )
+    return Jobs(cases, done, told, facts, cases.houses.day.astype(float), np.arange(n))
 
 
 def _callbacks(jobs: Jobs, rng: Generator) -> Jobs:
     """The second visits to customers of `jobs` who called again within the shop's window."""
     rows = np.flatnonzero(jobs.visit.back_days <= CALLBACK_DAYS)
     cases = take_cases(jobs.cases, rows)
-    left = jobs.visit.after.take(rows)
-    used = simulate(left, as_used(left, MINUTES), DT)
-    cases.present = modes_left(left, cases.sound, cases.present)
-    cases.now, cases.used = left, used
-    other = np.where(rng.random(len(rows)) < 0.45, jobs.visit.tech[rows], assign(cases, rng))
-    told = complaint(View(left, used, used, used), cases.normal_min, cases.houses.candour, rng)
-    done = visit(left, cases.sound, cases.normal_min, used, other, rng)
+    cases.now = jobs.visit.after.take(rows)
+    cases.used = simulate(cases.now, as_used(cases.now, MINUTES), DT)
+    cases.present = modes_left(cases.now, cases.sound, cases.present)
+    tech = np.where(rng.random(len(rows)) < 0.45, jobs.visit.tech[rows], assign(cases, rng))
+    told = _complaint(cases, rng)
     facts = {name: codes[rows] for name, codes in jobs.facts.items()}
-    return Jobs(
-        cases,
-        done,
-        told,
-        facts,
-        dict(equipment(cases.houses)),
-        time_ratio(used, cases.normal_min),
-        jobs.day[rows] + jobs.visit.back_days[rows],
-        rows,
-        cases.present,
-    )
+    day = jobs.day[rows] + jobs.visit.back_days[rows]
+    return Jobs(cases, visit(cases, tech, rng), told, facts, day, rows)
 
 
 def chunk_size(jobs: int) -> int:

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.random import Generator
 
 from .instruments import Reading, View, blur, look
+from .machines import thermistor_dead
 from .psychro import Array
 
 
@@ -72,7 +73,7 @@ def diagnostic_codes(v: View, rng: Generator, skill: Array) -> Reading:
     kept = rng.random((3, len(v.m)))
     sensor = (np.abs(np.log(v.m.thermistor_ratio)) > 0.75) & (kept[0] < 0.9)
     flow = (v.used.early_trips > 3) & (kept[1] < 0.6)
-    ignition = (v.used.flame_min < 1.0) & (np.abs(np.log(v.m.thermistor_ratio)) < 3.0) & (kept[2] < 0.6)
+    ignition = (v.used.flame_min < 1.0) & ~thermistor_dead(v.m) & (kept[2] < 0.6)
     return look(v, flow, sensor, ignition & ~sensor)
 
 

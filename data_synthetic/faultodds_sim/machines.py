@@ -12,7 +12,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from .gas import orifice_for
+from .gas import burner_kw, orifice_for
 from .psychro import Array
 
 OPEN = 1e9  # ohms of an open circuit
@@ -151,6 +151,29 @@ def shaft_speed(m: Machines) -> Array:
     """
     stopped = (m.drum_speed < 0.05) & (m.belt_switch > 0.5)
     return np.where(stopped, 0.0, m.motor_speed * (1.0 - 0.22 * m.drag))
+
+
+def can_call(m: Machines) -> NDArray[np.bool_]:
+    """Whether control and motor would ever call for heat: motor up to speed, board content with its
+    thermistor.
+    """
+    code = (m.board > 0.5) & thermistor_dead(m)
+    return (shaft_speed(m) > UP_TO_SPEED) & ~code
+
+
+def thermistor_dead(m: Machines) -> NDArray[np.bool_]:
+    """Whether the thermistor is so far off its chart that a board takes it for open or shorted."""
+    return np.abs(np.log(m.thermistor_ratio)) > 3.0
+
+
+def gas_at_manifold(m: Machines) -> Array:
+    """Gas pressure (in w.c.) at the manifold, after what house and cock take away."""
+    return m.manifold_wc * m.cock_open * m.house_gas
+
+
+def gas_input_kw(m: Machines) -> Array:
+    """Gross heat input (kW) while the burner burns."""
+    return burner_kw(m.orifice_in, gas_at_manifold(m), m.fuel, m.altitude_ft, m.burner_fouled)
 
 
 def drum_turn(m: Machines) -> Array:

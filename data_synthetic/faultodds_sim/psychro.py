@@ -1,6 +1,6 @@
 """Moist air for arrays: saturation tables made once by psychrolib, then looked up by numpy.
 
-SI units: degrees C, Pa, kJ per kg of dry air, kg water per kg dry air. `tests/sim/test_psychro.py` holds
+SI units: degrees C, Pa, kJ per kg of dry air, kg water per kg dry air. `tests/sim/test_balances.py` holds
 every function here against psychrolib's scalar calls.
 """
 

@@ -1,100 +1,81 @@
-"""Sums, peaks and first times of a run, kept beside the state that it watches."""
+"""What is kept of a run while the dryer goes through it: sums, peaks, first times, and on request books and
+curves.
+"""
 
 from __future__ import annotations
-
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from . import psychro
+from .dryer import Dryer
 from .psychro import Array
 from .runs import Ledger, Run
 
-if TYPE_CHECKING:
-    from .drum import Dryer
-
 MOTOR_KW = 0.22
 WINDOW_MIN = (8.0, 24.0)
+#: Sums and peaks, by the fields of `Run` that they become.
+SUMS = ("flame_min", "early_duty", "late_duty", "starts", "duds", "glow_s", "limit_trips", "early_trips", "motor_kwh")
+PEAKS = ("peak_exhaust_c", "peak_limit_c", "peak_fuse_c", "peak_coil_c", "cabinet_c")
 
 
 class Recorder:
-    """Sums and first times of a run, kept beside the state that it watches."""
+    """Watches a dryer: call `note` after every step, `summary` at the end.
 
-    def __init__(self, d: Dryer) -> None:
+    With `books` it keeps the energy and water ledger, with `curves` the trace of every step.
+    """
+
+    def __init__(self, d: Dryer, *, books: bool = False, curves: bool = False) -> None:
         n = len(d.m)
-        self.d = d
-        self.sums = {
-            k: np.zeros(n)
-            for k in (
-                "flame",
-                "early",
-                "late",
-                "starts",
-                "duds",
-                "glow",
-                "trips",
-                "trips24",
-                "cuts",
-                "stops",
-                "cut_c",
-                "motor",
-            )
-        }
-        self.peaks = {k: np.zeros(n) for k in ("exhaust", "limit", "fuse", "coil", "cabinet")}
+        self.d, self.curves = d, curves
+        self.sums = {name: np.zeros(n) for name in SUMS}
+        self.peaks = {name: np.zeros(n) for name in PEAKS}
+        self.stops, self.stop_c = np.zeros(n), np.zeros(n)
         self.dry_min, self.auto_min, self.dud_min = (np.full(n, np.inf) for _ in range(3))
         self.auto_x, self.timed_x, self.timed_c = (np.full(n, np.nan) for _ in range(3))
         self.moisture = d.s.moisture + np.zeros(n)
-        self.ledger: Ledger | None = None
-        self.trace: dict[str, list[Array]] | None = None
-
-    def keep_books(self) -> None:
-        """Start an energy and water ledger."""
-        zero = [np.zeros(len(self.d.m)) for _ in range(7)]
-        self.ledger = Ledger(*zero)
-
-    def book(self, gas: Array, burnt: Array, flow: Array, inlet: tuple[Array, Array], lost: Array) -> None:
-        """Enter one step's energy and water, with the enthalpies of the air as it came in and left."""
-        if self.ledger is None:
-            return
-        d, book = self.d, self.ledger
-        book.gas_kj += gas * d.dt
-        book.air_in_kj += flow * psychro.enthalpy(*inlet) * d.dt
-        book.air_out_kj += flow * psychro.enthalpy(d.exhaust_c, d.exhaust_w) * d.dt
-        book.lost_kj += lost * d.dt
-        book.water_in_kg += flow * inlet[1] * d.dt
-        book.water_burnt_kg += burnt * d.dt
-        book.water_out_kg += flow * d.exhaust_w * d.dt
+        self.ledger = Ledger(*(np.zeros(n) for _ in range(7))) if books else None
+        self.trace: dict[str, list[Array]] = {}
 
     def note(self) -> None:
-        """Add one step to the sums, peaks and first times."""
+        """Add one step to everything that is kept."""
+        self._add()
+        self._first_times()
+        if self.ledger is not None:
+            self._book(self.ledger)
+        if self.curves:
+            self._draw()
+
+    def settled(self, until_dry: bool) -> bool:
+        """Whether every load is dry and, unless only that is wanted, nothing else can be learned from going on."""
+        past = self.d.t / 60.0 > max(WINDOW_MIN[1], float(self.d.m.timed_min.max()))
+        return bool((past or until_dry) and np.isfinite(self.dry_min).all())
+
+    def _add(self) -> None:
+        """Add one step to the sums and peaks."""
         d, s, minutes = self.d, self.sums, self.d.dt / 60.0
         t = d.t / 60.0
-        s["flame"] += d.flame * minutes
+        s["flame_min"] += d.flame * minutes
         if t <= WINDOW_MIN[0]:
-            s["early"] += d.flame * minutes / WINDOW_MIN[0]
+            s["early_duty"] += d.flame * minutes / WINDOW_MIN[0]
         elif t <= WINDOW_MIN[1]:
-            s["late"] += d.flame * minutes / (WINDOW_MIN[1] - WINDOW_MIN[0])
+            s["late_duty"] += d.flame * minutes / (WINDOW_MIN[1] - WINDOW_MIN[0])
         s["starts"] += d.started
         s["duds"] += d.dud
-        s["glow"] += d.glowing * d.dt
-        s["trips"] += d.tripped
-        s["trips24"] += d.tripped * (t <= WINDOW_MIN[1])
-        s["cuts"] += d.cut
-        s["stops"] += d.cut_c > 0.0
-        s["cut_c"] += d.cut_c
-        s["motor"] += MOTOR_KW * d.running * d.dt / 3600.0
+        s["glow_s"] += d.glowing * d.dt
+        s["limit_trips"] += d.tripped
+        s["early_trips"] += d.tripped * (t <= WINDOW_MIN[1])
+        s["motor_kwh"] += MOTOR_KW * d.running * d.dt / 3600.0
+        self.stops += d.cut_c > 0.0
+        self.stop_c += d.cut_c
         peaks = (d.exhaust_c, d.limit_c, d.fuse_c, d.coil_c, d.cabinet_c)
         for peak, now in zip(self.peaks.values(), peaks, strict=True):
             np.maximum(peak, now, out=peak)
+
+    def _first_times(self) -> None:
+        """Find the first dud, when the load was dry, when the sensor ended the cycle, and how the timed cycle ended."""
+        d, t, minutes = self.d, self.d.t / 60.0, self.d.dt / 60.0
         if d.dud.any():
             self.dud_min = np.where(d.dud & np.isinf(self.dud_min), t, self.dud_min)
-        self._first_times(t, minutes)
-        if self.trace is not None:
-            self._trace(t)
-
-    def _first_times(self, t: float, minutes: float) -> None:
-        """Find when the load was dry, when the sensor ended the cycle, and how the timed cycle ended."""
-        d = self.d
         moisture = d.water / d.s.load_kg
         dry = (moisture < d.s.dry_at) & np.isinf(self.dry_min)
         if dry.any():
@@ -110,11 +91,22 @@ class Recorder:
             self.timed_c = np.where(timed, d.cloth_c, self.timed_c)
         self.moisture = moisture
 
-    def _trace(self, t: float) -> None:
+    def _book(self, book: Ledger) -> None:
+        """Enter one step's energy and water, with the enthalpies of the air as it came in and left."""
+        d = self.d
+        book.gas_kj += d.gas_kw * d.dt
+        book.air_in_kj += d.flow_kg_s * psychro.enthalpy(d.in_c, d.in_w) * d.dt
+        book.air_out_kj += d.flow_kg_s * psychro.enthalpy(d.exhaust_c, d.exhaust_w) * d.dt
+        book.lost_kj += d.lost_kw * d.dt
+        book.water_in_kg += d.flow_kg_s * d.in_w * d.dt
+        book.water_burnt_kg += d.burnt_kg_s * d.dt
+        book.water_out_kg += d.flow_kg_s * d.exhaust_w * d.dt
+
+    def _draw(self) -> None:
         """Keep the curves of a run that is to be drawn."""
         d = self.d
         now = {
-            "minutes": np.full(len(d.m), t),
+            "minutes": np.full(len(d.m), d.t / 60.0),
             "moisture": self.moisture,
             "cloth_c": d.cloth_c,
             "exhaust_c": d.exhaust_c,
@@ -123,47 +115,29 @@ class Recorder:
             "flame": d.flame,
             "limit_c": d.limit_c,
         }
-        assert self.trace is not None
         for name, values in now.items():
             self.trace.setdefault(name, []).append(values.copy())
 
     def summary(self) -> Run:
         """Close the records into a `Run`."""
-        d, s, p, air = self.d, self.sums, self.peaks, self.d.air
-        cutoff = np.divide(s["cut_c"], s["stops"], out=np.full(len(d.m), np.nan), where=s["stops"] > 0)
-        blew = (~d.fuse_on & (d.m.fuse_ohm < 1e6)).astype(float)
-        trace = {name: np.array(rows) for name, rows in (self.trace or {}).items()}
+        d, n = self.d, len(self.d.m)
         return Run(
-            d.dt,
-            air.cfm,
-            air.hood_cfm,
-            air.outlet_wc,
-            self.dry_min,
-            self.auto_min,
-            self.auto_x,
-            np.where(np.isnan(self.timed_x), self.moisture, self.timed_x),
-            np.where(np.isnan(self.timed_c), d.cloth_c, self.timed_c),
-            self.moisture,
-            s["flame"],
-            s["early"],
-            s["late"],
-            s["starts"],
-            s["duds"],
-            self.dud_min,
-            s["glow"],
-            s["trips"],
-            s["trips24"],
-            s["cuts"],
-            cutoff,
-            p["exhaust"],
-            p["limit"],
-            p["fuse"],
-            blew,
-            p["coil"],
-            p["cabinet"],
-            d.kw * s["flame"] / 60.0,
-            s["motor"],
-            d.s.load_kg * d.s.moisture - d.water,
-            self.ledger,
-            trace,
+            cfm=d.air.cfm,
+            hood_cfm=d.air.hood_cfm,
+            outlet_wc=d.air.outlet_wc,
+            dry_min=self.dry_min,
+            auto_stop_min=self.auto_min,
+            auto_moisture=self.auto_x,
+            timed_moisture=np.where(np.isnan(self.timed_x), self.moisture, self.timed_x),
+            timed_cloth_c=np.where(np.isnan(self.timed_c), d.cloth_c, self.timed_c),
+            end_moisture=self.moisture,
+            first_dud_min=self.dud_min,
+            cutoff_c=np.divide(self.stop_c, self.stops, out=np.full(n, np.nan), where=self.stops > 0),
+            fuse_blew=(~d.fuse_on & (d.m.fuse_ohm < 1e6)).astype(float),
+            gas_kwh=d.kw * self.sums["flame_min"] / 60.0,
+            water_removed_kg=d.s.load_kg * d.s.moisture - d.water,
+            **self.sums,
+            **self.peaks,
+            ledger=self.ledger,
+            trace={name: np.array(rows) for name, rows in self.trace.items()},
         )

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import NamedTuple
 
+import numpy as np
+
 from .errors import pick
 from .faults import MODES
-from .machines import INDEX, Machines
+from .machines import INDEX, Machines, Rows
+from .psychro import Array
 
 
 class Repair(NamedTuple):
@@ -111,12 +114,17 @@ CURES: Mapping[str, tuple[str, ...]] = {
 assert set(CURES) <= set(MODES)
 
 
-def restore(m: Machines, sound: Machines, repair: str, column: int, share: float = 1.0) -> None:
-    """Move the repair's parameters of one machine `share` of the way to the sound machine's, in place."""
+_ALL = slice(None)
+
+
+def restore(m: Machines, sound: Machines, repair: str, share: float | Array = 1.0, columns: Rows = _ALL) -> None:
+    """Move the repair's parameters of some machines `share` of the way to the sound machines', in place.
+
+    A whole share gives the sound machine's very number, which the sum would miss by a rounding.
+    """
     for field in REPAIRS[pick("repair", repair, REPAIRS)].fields:
-        row = INDEX[field]
-        here, there = m.data[row, column], sound.data[row, column]
-        m.data[row, column] = there if share >= 1.0 else here + share * (there - here)
+        here, there = m.data[INDEX[field], columns], sound.data[INDEX[field], columns]
+        m.data[INDEX[field], columns] = np.where(np.greater_equal(share, 1.0), there, here + share * (there - here))
 
 
 def withstands(repair: str, modes: frozenset[str]) -> bool:

@@ -74,7 +74,6 @@ class Run:
     the first 24 min.
     """
 
-    dt_s: float
     cfm: Array
     hood_cfm: Array
     outlet_wc: Array
@@ -93,7 +92,6 @@ class Run:
     glow_s: Array
     limit_trips: Array
     early_trips: Array
-    control_cuts: Array
     cutoff_c: Array
     peak_exhaust_c: Array
     peak_limit_c: Array

@@ -16,13 +16,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .checks import Reading, View, read, view
-from .drum import simulate
+from .checks import fitted, read
 from .faults import MODES, make
+from .instruments import Reading, View, view
 from .machines import Machines, stack, typical
-from .names import CHECK_NEEDS, CHECKS
+from .names import CHECKS
 from .runs import as_used
-from .wording import UNITS, text
+from .simulation import simulate
+from .typed_readings import UNITS, text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -49,12 +50,12 @@ def _cells(check: str, reading: Reading, fits: np.ndarray[tuple[int], np.dtype[n
     """Text of one check's column from its repeated readings."""
     codes, values = reading.code.reshape(-1, DRAWS), reading.value.reshape(-1, DRAWS)
     cells = []
-    for row, fitted in enumerate(fits.tolist()):
+    for row, has in enumerate(fits.tolist()):
         code = int(np.bincount(codes[row]).argmax())
         outcome = CHECKS[check][code]
         middle = np.sort(values[row][codes[row] == code])[(codes[row] == code).sum() // 2]
         shown = f"{outcome} ({text(check, float(middle), outcome)})" if check in UNITS else outcome
-        cells.append(shown if fitted else NOT_FITTED)
+        cells.append(shown if has else NOT_FITTED)
     return cells
 
 
@@ -70,12 +71,6 @@ def sheet(severities: Sequence[float] = SEVERITIES, seed: int = 0) -> pd.DataFra
     seen = view(machines)
     many = _repeated(seen, DRAWS)
     rng, skill = np.random.default_rng(seed), np.full(len(many.m), SKILL)
-    has = {
-        ("control", "timer"): machines.board < 0.5,
-        ("control", "board"): machines.board > 0.5,
-        ("auto_dry", "yes"): machines.auto > 0.5,
-    }
-    every = np.ones(len(machines), bool)
     columns: dict[str, object] = {
         "mode": [mode for mode, _ in keys],
         "severity": [level for _, level in keys],
@@ -83,8 +78,7 @@ def sheet(severities: Sequence[float] = SEVERITIES, seed: int = 0) -> pd.DataFra
         "dry_minutes": np.round(simulate(machines, as_used(machines)).dry_min, 1),
     }
     for check in CHECKS:
-        fits = has[CHECK_NEEDS[check]] if check in CHECK_NEEDS else every
-        columns[check] = _cells(check, read(check, many, rng, skill), fits)
+        columns[check] = _cells(check, read(check, many, rng, skill), fitted(check, machines))
     return pd.DataFrame(columns)
 
 

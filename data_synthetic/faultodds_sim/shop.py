@@ -13,8 +13,7 @@ import numpy as np
 from numpy.random import Generator
 
 from .cases import Cases
-from .checks import View, read
-from .drum import simulate
+from .checks import fitted, read
 from .findings import (
     AIR,
     CHECK_CODE,
@@ -29,11 +28,12 @@ from .findings import (
     Codes,
     Flags,
 )
-from .machines import INDEX, Machines
-from .names import CHECK_NEEDS
+from .instruments import View
+from .machines import Machines
 from .psychro import Array
-from .repairs import REPAIRS
-from .runs import Run, as_used, bench, verification
+from .repairs import REPAIRS, restore
+from .runs import as_used, bench, verification
+from .simulation import simulate
 from .symptoms import Troubles, troubles
 from .technicians import TECHNICIANS
 
@@ -60,17 +60,6 @@ class Visit:
     works: Flags
     back_days: Array
     after: Machines
-
-
-def _fits(m: Machines) -> Flags:
-    """Which checks fit which machines, (checks, N)."""
-    has = {
-        ("control", "timer"): m.board < 0.5,
-        ("control", "board"): m.board > 0.5,
-        ("auto_dry", "yes"): m.auto > 0.5,
-    }
-    every = np.ones(len(m), bool)
-    return np.stack([has[CHECK_NEEDS[name]] if name in CHECK_NEEDS else every for name in CHECK_NAMES])
 
 
 def _read_all(v: View, skill: Array, rng: Generator) -> tuple[Codes, Array]:
@@ -187,9 +176,7 @@ def mend(m: Machines, sound: Machines, repairs: Codes, rng: Generator) -> Machin
             continue
         plan = REPAIRS[name]
         share = np.where(rng.random(len(rows)) < plan.succeeds, 1.0, plan.otherwise)
-        for field in plan.fields:
-            here, there = after.data[INDEX[field], rows], sound.data[INDEX[field], rows]
-            after.data[INDEX[field], rows] = np.where(share >= 1.0, there, here + share * (there - here))
+        restore(after, sound, name, share, rows)
     return after
 
 
@@ -204,12 +191,13 @@ def _rerun(before: View, after: Machines) -> View:
     return View(after, used, before.bench, verified)
 
 
-def visit(m: Machines, sound: Machines, normal_min: Array, used: Run, tech: Codes, rng: Generator) -> Visit:
+def visit(cases: Cases, tech: Codes, rng: Generator) -> Visit:
     """Send technicians to N machines and return what they did and how it ended."""
+    m, sound, used, normal_min = cases.now, cases.sound, cases.used, cases.normal_min
     seen = View(m, used, simulate(m, bench(m), DT), simulate(m, verification(m), DT))
     skill = np.array([t.skill for t in TECHNICIANS.values()])[tech]
     code, value = _read_all(seen, skill, rng)
-    fits = _fits(m)
+    fits = np.stack([fitted(name, m) for name in CHECK_NAMES])
     plan = _new_plan(len(m))
     _prompted(plan, troubles(seen, normal_min), fits, code, skill, rng)
     _walk(plan, fits, code, tech, rng)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
-from .checks import View
+from .instruments import View
 from .machines import drum_turn, inlet_share
 from .names import SYMPTOMS
 from .psychro import Array

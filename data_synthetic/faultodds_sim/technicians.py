@@ -17,7 +17,6 @@ class Technician:
     order : the checks in the order this technician does them, as far as the machine has the parts.
     """
 
-    id: str
     skill: float
     pace: float
     writes: float
@@ -126,10 +125,10 @@ _HURRIED = (
 )
 
 TECHNICIANS: Mapping[str, Technician] = {
-    "T1": Technician("T1", 0.95, 1.00, 0.92, 0.08, _TALKS_FIRST),
-    "T2": Technician("T2", 0.85, 0.90, 0.75, 0.20, _AIR_FIRST),
-    "T3": Technician("T3", 0.75, 1.10, 0.60, 0.25, _METER_FIRST),
-    "T4": Technician("T4", 0.50, 0.75, 0.38, 0.55, _HURRIED),
+    "T1": Technician(0.95, 1.00, 0.92, 0.08, _TALKS_FIRST),
+    "T2": Technician(0.85, 0.90, 0.75, 0.20, _AIR_FIRST),
+    "T3": Technician(0.75, 1.10, 0.60, 0.25, _METER_FIRST),
+    "T4": Technician(0.50, 0.75, 0.38, 0.55, _HURRIED),
 }
 
 

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from faultodds_sim.airflow import working_point
-from faultodds_sim.drum import simulate
 from faultodds_sim.faults import apply, make
 from faultodds_sim.households import draw_houses, sound_machines
 from faultodds_sim.machines import Machines, typical
 from faultodds_sim.runs import as_used, bench, verification
+from faultodds_sim.simulation import simulate
 
 BLOCKAGES = [
     "duct.partly_blocked",

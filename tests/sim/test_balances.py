@@ -7,10 +7,11 @@ import psychrolib
 import pytest
 
 from faultodds_sim import psychro
-from faultodds_sim.drum import CP_CLOTH, DRUM_KJ_K, simulate
+from faultodds_sim.dryer import CP_CLOTH, DRUM_KJ_K
 from faultodds_sim.faults import make
 from faultodds_sim.machines import Machines, stack, typical
 from faultodds_sim.runs import Run, Scenario, as_used, bench, federal_test
+from faultodds_sim.simulation import simulate
 
 CP_WATER = 4.186
 

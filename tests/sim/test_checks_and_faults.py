@@ -8,15 +8,16 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from faultodds_sim.checks import Reading, View, read, view
-from faultodds_sim.drum import simulate
+from faultodds_sim.checks import read
 from faultodds_sim.errors import UnknownNameError
 from faultodds_sim.faults import MODES, apply, make
 from faultodds_sim.households import draw_houses, sound_machines
+from faultodds_sim.instruments import Reading, View, view
 from faultodds_sim.machines import FIELDS, INDEX, Machines, stack, typical
 from faultodds_sim.names import CHECK_NEEDS, CHECKS, NOTHING
 from faultodds_sim.repairs import CURES, REPAIRS, restore
 from faultodds_sim.runs import as_used
+from faultodds_sim.simulation import simulate
 from faultodds_sim.symptoms import troubles
 from faultodds_sim.thermistor import chart_ohm
 
@@ -207,7 +208,7 @@ def test_a_cure_puts_everything_back(mode: str, severity: float, seed: int) -> N
     for repair in CURES[mode]:
         m = sound.copy()
         apply(m, mode, severity)
-        restore(m, sound, repair, 0)
+        restore(m, sound, repair)
         assert np.array_equal(m.data, sound.data), repair
 
 

@@ -2,15 +2,53 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
+from numpy.typing import NDArray
 
-from faultodds_sim.drum import simulate
 from faultodds_sim.faults import make
-from faultodds_sim.ignition import attempt, final_igniter_c, glows, igniter_volts, seconds_to_flame
-from faultodds_sim.machines import typical
+from faultodds_sim.ignition import (
+    LIGHTS_C,
+    RISE_S,
+    SENSOR_LAG_S,
+    final_igniter_c,
+    glows,
+    igniter_volts,
+    seconds_to_flame,
+)
+from faultodds_sim.machines import Machines, typical
+from faultodds_sim.psychro import Array
 from faultodds_sim.runs import as_used
+from faultodds_sim.simulation import simulate
+
+
+class Attempt(NamedTuple):
+    """Traces of shape (seconds, N)."""
+
+    igniter_c: Array
+    sensor_open: NDArray[np.bool_]
+    flame: NDArray[np.bool_]
+
+
+def attempt(m: Machines, seconds: int) -> Attempt:
+    """Run one call for heat second by second, with gas there and coils that pull in."""
+    final, hot = final_igniter_c(m), m.room_c.copy()
+    seen_for = np.zeros(len(m))
+    flame = np.zeros(len(m), bool)
+    rows: list[tuple[Array, NDArray[np.bool_], NDArray[np.bool_]]] = []
+    for _ in range(seconds):
+        sensor = (seen_for > SENSOR_LAG_S) | flame
+        flame = flame | (sensor & (hot > LIGHTS_C))
+        target = np.where(sensor, m.room_c, final)  # an open sensor takes the igniter out of the circuit
+        hot = hot + (target - hot) * (1.0 - np.exp(-1.0 / RISE_S))
+        seen_for = np.where(
+            hot > np.maximum(m.sensor_opens_c, LIGHTS_C), seen_for + 1.0, np.maximum(seen_for - 0.5, 0.0)
+        )
+        rows.append((hot.copy(), sensor, flame.copy()))
+    return Attempt(*(np.array(column) for column in zip(*rows, strict=True)))
 
 
 def _flame_second(mode: str, severity: float) -> float:
@@ -31,7 +69,7 @@ def test_sound_sequence() -> None:
 @settings(max_examples=40, deadline=None)
 @given(severity=st.floats(0.0, 0.5), ohm=st.floats(70.0, 320.0))
 def test_solved_delay_agrees_with_the_seconds(severity: float, ohm: float) -> None:
-    """The solved delay of the drum's steps is that of the second-by-second run, within two seconds."""
+    """The solved delay of the dryer's steps is that of the second-by-second run, within two seconds."""
     m = make(typical(1), "flame_sensor.stuck_closed", severity)
     m.igniter_ohm[:] = m.igniter_rated_ohm[:] = ohm
     flame = attempt(m, 200).flame[:, 0]

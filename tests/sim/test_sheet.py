@@ -1,4 +1,4 @@
-"""The fixed sheet of what every fault shows on every check, and the small tools around one machine."""
+"""The fixed sheet of what every fault shows on every check, and readings as they are typed."""
 
 from __future__ import annotations
 
@@ -9,12 +9,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from faultodds_sim import ducts, machine
-from faultodds_sim.errors import UnknownNameError
 from faultodds_sim.faults import MODES
 from faultodds_sim.names import CHECKS
 from faultodds_sim.sheet import NOT_FITTED, SEVERITIES, codes, figure, main, sheet
-from faultodds_sim.wording import ohms, text
+from faultodds_sim.typed_readings import ohms, text
 
 
 @lru_cache(maxsize=1)
@@ -57,19 +55,6 @@ def test_command_writes_table_and_figure(tmp_path: Path, capsys: pytest.CaptureF
     assert len(pd.read_csv(table)) == len(_sheet())
     assert picture.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
     assert len(figure(_sheet()).axes) == len(SEVERITIES)
-
-
-def test_one_machine_on_the_bench() -> None:
-    """A dryer with chosen faults gets the equipment they need, its curves, and a longer drying time."""
-    m = machine.dryer({"thermistor.drifted": 0.7}, duct_ft=30.0)
-    assert (m.board[0], m.duct_ft[0]) == (1.0, 30.0)
-    assert machine.minutes_to_dry(m)[0] > machine.minutes_to_dry(machine.dryer())[0]
-    assert machine.run(m, 10.0).trace["exhaust_c"].shape == (120, 1)
-    assert machine.look(m).used.cfm.shape == (1,)
-    with pytest.raises(UnknownNameError, match=r"unknown failure mode 'coil\.open'"):
-        machine.dryer({"coil.open": 1.0})
-    with pytest.raises(UnknownNameError, match="did you mean 'mitred_90'"):
-        ducts.equivalent_length(1.0, {"mitre_90": 1})
 
 
 @pytest.mark.parametrize(

@@ -17,8 +17,8 @@ from faultodds_sim.runs import Run
 from faultodds_sim.shop import DT, MINUTES, Visit, assign, visit
 from faultodds_sim.technicians import TECHNICIANS, technician
 
-#: Shares in per cent of slow-dry and no-heat calls: the brief's first guesses (common practice, no source).
-BRIEF = {
+#: Shares in per cent of slow-dry and no-heat calls: first guesses (common practice, no source).
+FIRST_GUESSES = {
     "duct": 22.0,
     "hood": 4.0,
     "transition": 5.6,
@@ -39,18 +39,18 @@ BRIEF = {
 def _town() -> tuple[Cases, Visit]:
     rng = np.random.default_rng(21)
     cases = draw_cases(2500, rng, DT, MINUTES)
-    return cases, visit(cases.now, cases.sound, cases.normal_min, cases.used, assign(cases, rng), rng)
+    return cases, visit(cases, assign(cases, rng), rng)
 
 
-@pytest.mark.parametrize("component", sorted(BRIEF))
+@pytest.mark.parametrize("component", sorted(FIRST_GUESSES))
 def test_shares_are_in_the_trade_s_ballpark(component: str) -> None:
-    """Each larger component's share of main causes is within a factor of two of the brief's (common
+    """Each larger component's share of main causes is within a factor of two of the first guess (common
     practice, no source).
     """
     cases, _ = _town()
     component_of = np.array([name.split(".")[0] for name in MODE_NAMES])
     share = 100.0 * np.mean(component_of[cases.main] == component)
-    assert BRIEF[component] / 2.0 < share < BRIEF[component] * 2.0
+    assert FIRST_GUESSES[component] / 2.0 < share < FIRST_GUESSES[component] * 2.0
 
 
 def test_neglect_and_age_bring_faults() -> None:

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from .names import CHECKS
-
 #: Unit of a check's value; checks that are not here are looks.
 UNITS: Mapping[str, str] = {
     "hood_air_speed": "ft/min",
@@ -56,9 +54,3 @@ def text(check: str, value: float, outcome: str) -> str:
     if unit == "in w.c.":
         return f"{value:.2f} in w.c."
     return f"{value:.1f} {unit}" if unit in ("V", "deg") else f"{value:.0f} {unit}"
-
-
-def unit(check: str) -> str:
-    """Unit of a check's value, empty for a look."""
-    assert check in CHECKS
-    return UNITS.get(check, "")

@@ -9,16 +9,14 @@ that a step of tens of seconds stays stable and the balances close. Units: s, kg
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from . import psychro
 from .airflow import working_point
-from .gas import WATER_PER_MJ, burner_kw
+from .gas import WATER_PER_MJ
 from .ignition import glows, seconds_to_flame
-from .machines import UP_TO_SPEED, Machines, drum_turn, inlet_share, motor_minutes, shaft_speed
+from .machines import Machines, can_call, drum_turn, gas_input_kw, inlet_share, motor_minutes, shaft_speed
 from .psychro import CP_DRY, CP_VAPOUR, CP_WATER, LATENT_0C, Array
-from .recorder import WINDOW_MIN, Recorder
-from .runs import Run, Scenario
+from .runs import Scenario
 
 CRITICAL = 0.20  # moisture below which the drying rate falls
 BOX_LOSS, WALL_LOSS = 0.004, 0.005  # kW/K, burner box and drum to the room
@@ -38,14 +36,6 @@ def control_opens_c(m: Machines, low_heat: Array) -> Array:
     seen = 1.0 / (m.board_open_c - LOW_HEAT_K * low_heat + 273.15)
     board = 1.0 / (seen - np.log(m.thermistor_ratio) / BETA_NTC) - 273.15
     return np.where(m.board > 0.5, board, m.cycling_open_c - LOW_HEAT_K * low_heat)
-
-
-def _can_call(m: Machines) -> NDArray[np.bool_]:
-    """Whether control and motor would ever call for heat: motor up to speed, board content with its
-    thermistor.
-    """
-    code = (m.board > 0.5) & (np.abs(np.log(m.thermistor_ratio)) > 3.0)
-    return (shaft_speed(m) > UP_TO_SPEED) & ~code
 
 
 def transfer_units(m: Machines, load_kg: Array, cfm: Array) -> Array:
@@ -77,20 +67,17 @@ class Dryer:
         self.calling_s, self.flame = np.zeros(n), np.zeros(n)
         self.tries = m.quirk.copy()
         self.signal = np.ones(n)
-        self.log = Recorder(self)
 
     def _set_constants(self) -> None:
         m, s = self.m, self.s
         density = self.pressure / psychro.STANDARD_PA * KG_S_PER_CFM
         self.total_kg_s = self.air.cfm * density
         self.drum_kg_s = self.total_kg_s * (1.0 - m.seal_leak)
-        self.kw = burner_kw(
-            m.orifice_in, m.manifold_wc * m.cock_open * m.house_gas, m.fuel, m.altitude_ft, m.burner_fouled
-        )
+        self.kw = gas_input_kw(m)
         self.delay = seconds_to_flame(m)
         self.glow = glows(m)
         self.opens_c = control_opens_c(m, s.low_heat)
-        self.can_call = _can_call(m)
+        self.can_call = can_call(m)
         self.run_min, self.inlet_share = motor_minutes(m), inlet_share(m)
         self.take = 1.0 - np.exp(-transfer_units(m, s.load_kg, self.air.cfm))
         self.dry_kj_k = s.load_kg * CP_CLOTH + DRUM_KJ_K
@@ -99,7 +86,7 @@ class Dryer:
         self.contact = m.bar_contact * np.clip(1.0 - m.tilt_deg / 6.0, 0.0, 1.0)
 
     def step(self) -> None:
-        """Advance by one time step: control, burner, heat and water exchange, sensors, records."""
+        """Advance by one time step: control, burner, heat and water exchange, sensors."""
         clock = np.mod(self.t / 60.0, self.run_min + REST_MIN)
         self.running = np.where(self.turning & (clock < self.run_min), 1.0, 0.0)
         self._control()
@@ -107,7 +94,6 @@ class Dryer:
         self._exchange()
         self._sensors()
         self.t += self.dt
-        self.log.note()
 
     def _control(self) -> None:
         """Open and close the control, the high limit, the coils and the fuse by their temperatures."""
@@ -115,11 +101,11 @@ class Dryer:
         was = self.control_on
         self.control_on = np.where(was, self.control_c < self.opens_c, self.control_c < self.opens_c - m.differential_k)
         burning = self.flame > 0
-        self.cut = was & ~self.control_on & burning
+        cut = was & ~self.control_on & burning
         held = self.limit_on
         self.limit_on = np.where(held, self.limit_c < m.limit_open_c, self.limit_c < m.limit_open_c - LIMIT_RESET_K)
         self.tripped = held & ~self.limit_on
-        self.cut_c = np.where(self.cut | (self.tripped & burning), self.exhaust_c, 0.0)
+        self.cut_c = np.where(cut | (self.tripped & burning), self.exhaust_c, 0.0)
         self.coils_on = np.where(self.coils_on, self.coil_c < m.coil_drop_c, self.coil_c < m.coil_drop_c - COIL_RESET_K)
         self.fuse_c = self.control_c + FUSE_SHARE * np.maximum(self.limit_c - 85.0, 0.0)
         self.fuse_on = self.fuse_on & (self.fuse_c < m.fuse_open_c)
@@ -186,11 +172,11 @@ class Dryer:
         self.exhaust_w = (1.0 - leak) * out_w + leak * in_w
         mixed = (1.0 - leak) * out_h + leak * psychro.enthalpy(in_c, in_w)
         self.exhaust_c = psychro.temperature(mixed, self.exhaust_w)
-        self.box_c, self.in_c = box_c, in_c
-        self.log.book(gas, burnt, flow / (1.0 - leak), (in_c, in_w), BOX_LOSS * (box_c - in_c) + wall)
+        self.box_c, self.in_c, self.in_w = box_c, in_c, in_w
+        self.gas_kw, self.burnt_kg_s, self.flow_kg_s = gas, burnt, flow / (1.0 - leak)
+        self.lost_kw = BOX_LOSS * (box_c - in_c) + wall
         self.cloth_c = self.cloth_c + rise
         self.water = self.water - evaporated * dt
-        self.evaporated = evaporated
 
     def _sensors(self) -> None:
         """Let the sensors follow their surroundings, each with its own lag."""
@@ -202,36 +188,3 @@ class Dryer:
         moisture = self.water / self.s.load_kg
         now = self.contact * moisture / (moisture + 0.12) + m.bar_short
         self.signal += (now - self.signal) * -np.expm1(-dt / 60.0)
-
-
-def simulate(
-    m: Machines,
-    scenario: Scenario,
-    dt: float = 20.0,
-    *,
-    ledger: bool = False,
-    trace: bool = False,
-    until_dry: bool = False,
-) -> Run:
-    """Run N machines through a scenario in steps of `dt` seconds and return its summary.
-
-    With `ledger` the energy and water books are kept, with `trace` the curves (steps, N). With
-    `until_dry` the run ends when every load is dry: enough for `dry_min`.
-    """
-    dryer = Dryer(m, scenario, dt)
-    if ledger:
-        dryer.log.keep_books()
-    if trace:
-        dryer.log.trace = {}
-    for step in range(round(scenario.minutes * 60.0 / dt)):
-        dryer.step()
-        if step % 6 == 5 and not trace and _settled(dryer, until_dry):
-            break
-    return dryer.log.summary()
-
-
-def _settled(d: Dryer, until_dry: bool) -> bool:
-    """Whether every load is dry and nothing else can be learned from going on."""
-    log = d.log
-    past = d.t / 60.0 > max(WINDOW_MIN[1], float(d.m.timed_min.max()))
-    return bool((past or until_dry) and np.isfinite(log.dry_min).all())
