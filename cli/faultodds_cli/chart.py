@@ -7,30 +7,27 @@ from typing import Annotated
 
 import typer
 
-from faultodds_cli.one_shot.command import (
-    AfterOption,
-    FactOption,
-    FoundOption,
-    OpenOption,
-    ReadingOption,
-    RepairedOption,
-    SkipOption,
-    call_as_given,
-)
+from faultodds_cli.shared.call import call_as_given, plan_of
 from faultodds_cli.shared.options import (
     DEFAULT_APPLIANCE,
+    AfterOption,
     AmbientOption,
     ApplianceOption,
+    FactOption,
+    FoundOption,
     JsonOption,
     LabourOption,
+    OpenOption,
     QualifiedOption,
+    ReadingOption,
+    RepairedOption,
     RevisionOption,
     ShopOption,
+    SkipOption,
     TechnicianOption,
     new_app,
-    say,
-    say_json,
 )
+from faultodds_cli.shared.printing import say, say_json
 
 app = new_app("Figures to print.")
 
@@ -70,13 +67,10 @@ def plan_command(
         appliance, fact, found, reading, repaired, after, opened, skip, ambient, qualified, labour_rate, revision,
         shop, technician,
     )  # fmt: skip
-    from faultodds.advice.plan import make_plan
     from faultodds.charts import check_target, save_plan
-    from faultodds_cli.one_shot.plan import progress
 
     check_target(to, paper)
-    with progress("working out the plan") as tick:
-        plan = make_plan(view.appliance, view.belief, view.situation, depth, nodes, tick)
+    plan = plan_of(view, depth, nodes)
     page = save_plan(view.appliance, view.belief, plan, to, paper)
     shown = sum(1 for box in page.root.boxes() if box.kind != "ask")
     steps = sum(1 for _ in plan.first.steps())

@@ -9,7 +9,9 @@ from typing import Annotated
 import typer
 
 from faultodds.errors import FaultoddsError
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE, JsonOption, new_app, say, say_json
+from faultodds_cli.shared.options import DEFAULT_APPLIANCE, JsonOption, new_app
+from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.text import wrap
 
 app = new_app("Knowledge files: list, show, check, export.")
 
@@ -38,8 +40,6 @@ def list_command(as_json: JsonOption = False) -> None:
             {"appliances": [{"name": n, "title": k.appliance.title, "calls": k.appliance.calls} for n, k in found]}
         )
         return
-    from faultodds_cli.shared.text import wrap
-
     for name, k in found:
         say(wrap(f"{k.appliance.title}: {k.appliance.calls}", f"{name}  "))
     say(wrap("A knowledge file of your own is used by its path: --appliance my_dryer.toml"))

@@ -6,9 +6,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from faultodds_cli.shared.jobs import DataOption, FileOption, appliance_named, opened_store, resume, start
+from faultodds_cli.shared.call import appliance_named
+from faultodds_cli.shared.jobs import opened_store, resume, start
 from faultodds_cli.shared.options import (
     AmbientOption,
+    DataOption,
+    FileOption,
     LabourOption,
     QualifiedOption,
     RevisionOption,
@@ -77,9 +80,10 @@ def _talk_through(talk: Talk, visit: Visit, safe: bool, fresh: bool) -> None:
     """The call after the safety questions; `safe` is false when the input ended before they were answered."""
     from faultodds_cli.bench.call import Call
     from faultodds_cli.bench.intake import complaint, intake
+    from faultodds_cli.bench.lines import talk_through
 
     call = Call(visit, talk)
     if safe and (not fresh or (intake(call) and complaint(call))):
-        call.run()
+        talk_through(call)
     else:
         talk.say(call.goodbye())

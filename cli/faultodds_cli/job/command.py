@@ -5,24 +5,28 @@ Every command changes or shows one stored job and says which.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from faultodds_cli.job import show as job_show
-from faultodds_cli.shared.jobs import DataOption, FileOption, JobArgument, appliance_named, opened_store, resume, start
+from faultodds_cli.shared.call import appliance_named, unsaved_job
+from faultodds_cli.shared.jobs import opened_store, resume, start
 from faultodds_cli.shared.options import (
     DEFAULT_APPLIANCE,
     AmbientOption,
+    DataOption,
+    FileOption,
+    FoundOption,
+    JobArgument,
     JsonOption,
+    ReadingOption,
     RevisionOption,
-    complain,
     new_app,
-    say,
-    say_json,
-    unsaved_job,
 )
+from faultodds_cli.shared.printing import complain, say, say_json
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
@@ -33,14 +37,6 @@ app = new_app("A call step by step, for scripts. Every step is on disk before th
 MinutesOption = Annotated[float | None, typer.Option("--minutes", metavar="MIN", help="How long it took.")]
 FactsOption = Annotated[
     list[str] | None, typer.Option("--fact", "-f", metavar="NAME=VALUE", help="An intake fact. Repeatable.")
-]
-FoundOption = Annotated[
-    list[str] | None,
-    typer.Option("--found", "-o", metavar="NAME=OUTCOME", help="A symptom or check and what it showed. Repeatable."),
-]
-ReadingOption = Annotated[
-    list[str] | None,
-    typer.Option("--reading", "-r", metavar="CHECK=TEXT", help='A raw reading: coil_ohms="1.15k". Repeatable.'),
 ]
 
 
@@ -93,11 +89,8 @@ def find(
     Examples: faultodds job find 7 hood_flap=weak / faultodds job find 7 thermistor_ohms=9.2k --ambient 72F
     """
     _need_some([*(findings or []), *(reading or [])], "find", "hood_flap=weak")
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance, ambient=ambient)
-        since = visit.job.last_seq
-        taken = _enter(visit, [], findings or [], reading or [], again=again, minutes=minutes)
-        _answer(visit, as_json, f"Job {visit.job.id}:", taken, since)
+    with _entering(job, appliance, data, as_json, ambient) as (visit, taken):
+        taken += _enter(visit, [], findings or [], reading or [], again=again, minutes=minutes)
 
 
 @app.command()
@@ -109,11 +102,8 @@ def fact(
     as_json: JsonOption = False,
 ) -> None:
     """Enter or correct intake facts."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance)
-        since = visit.job.last_seq
+    with _entering(job, appliance, data, as_json) as (visit, _):
         _enter(visit, facts, [], [])
-        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
 
 
 @app.command()
@@ -126,13 +116,10 @@ def fix(
     as_json: JsonOption = False,
 ) -> None:
     """Enter repairs that were done; the run that verifies them comes next."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance)
-        since = visit.job.last_seq
+    with _entering(job, appliance, data, as_json) as (visit, _):
         visit.fixes(repairs, minutes)
-        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
-        if not as_json:
-            say(f"Next, run the machine: faultodds job verify {visit.job.id} OUTCOME")
+    if not as_json:
+        say(f"Next, run the machine: faultodds job verify {visit.job.id} OUTCOME")
 
 
 @app.command()
@@ -145,11 +132,8 @@ def verify(
     as_json: JsonOption = False,
 ) -> None:
     """Enter how the run after a repair ended."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance)
-        since = visit.job.last_seq
-        taken = visit.verify(outcome, minutes)
-        _answer(visit, as_json, f"Job {visit.job.id}:", [taken], since)
+    with _entering(job, appliance, data, as_json) as (visit, taken):
+        taken.append(visit.verify(outcome, minutes))
 
 
 @app.command()
@@ -162,11 +146,8 @@ def skip(
     as_json: JsonOption = False,
 ) -> None:
     """Enter that a check or repair cannot be done now."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance)
-        since = visit.job.last_seq
+    with _entering(job, appliance, data, as_json) as (visit, _):
         visit.skip(name, reason)
-        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
 
 
 @app.command()
@@ -185,17 +166,14 @@ def state(
     as_json: JsonOption = False,
 ) -> None:
     """Correct what is open, shut off or moved; without options, show it."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance)
-        since = visit.job.last_seq
+    with _entering(job, appliance, data, as_json) as (visit, _):
         for items, is_open in ((opened, True), (shut, False)):
             for item in items or []:
                 visit.set_open(item, is_open)
-        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
-        if not as_json:
-            from faultodds_cli.bench.screen import state_lines
+    if not as_json:
+        from faultodds_cli.shared.show_job import state_lines
 
-            say(state_lines(visit)[1:])
+        say(state_lines(visit)[1:])
 
 
 @app.command()
@@ -223,11 +201,8 @@ def note(
     as_json: JsonOption = False,
 ) -> None:
     """Keep a remark with the job; it is never evidence."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance)
-        since = visit.job.last_seq
+    with _entering(job, appliance, data, as_json) as (visit, _):
         visit.note(" ".join(text))
-        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
 
 
 @app.command("revision")
@@ -260,14 +235,11 @@ def close(
     as_json: JsonOption = False,
 ) -> None:
     """Close a job; came_back opens it again."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance)
-        since = visit.job.last_seq
+    with _entering(job, appliance, data, as_json) as (visit, _):
         steps = visit.closing_up()
         visit.close(outcome, on, remark)
-        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
-        if steps and visit.job.is_closed and not as_json:
-            say(["Put the machine back:", *(f"  {i:2}. {step}" for i, step in enumerate(steps, 1))])
+    if steps and visit.job.is_closed and not as_json:
+        say(["Put the machine back:", *(f"  {i:2}. {step}" for i, step in enumerate(steps, 1))])
 
 
 app.command("show")(job_show.show)
@@ -290,6 +262,19 @@ def _need_some(given: Sequence[str], command: str, example: str) -> None:
 
     if not given:
         raise FaultoddsError(f"nothing to enter. Type for example: faultodds job {command} 7 {example}")
+
+
+@contextmanager
+def _entering(
+    job: str, appliance: str | None, data: str | None, as_json: bool, ambient: str | None = None
+) -> Iterator[tuple[Visit, list[Taken]]]:
+    """A stored job to enter something in; then what was saved is said, with the readings that were put in the list."""
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance, ambient=ambient)
+        since = visit.job.last_seq
+        taken: list[Taken] = []
+        yield visit, taken
+        _answer(visit, as_json, f"Job {visit.job.id}:", taken, since)
 
 
 def _enter(
@@ -326,7 +311,7 @@ def _answer(visit: Visit, as_json: bool, head: str, taken: Iterable[Taken], sinc
         answer["clash"] = {"findings": list(clash.findings), "message": str(clash)} if clash else None
         say_json(answer)
     else:
-        from faultodds_cli.bench.screen import entered_lines
+        from faultodds_cli.shared.show_job import entered_lines
 
         say([head, *entered_lines(visit, taken, since)])
     if clash:

@@ -6,17 +6,19 @@ from typing import Annotated, Any
 
 import typer
 
-from faultodds_cli.shared.jobs import DataOption, FileOption, JobArgument, opened_store, resume, view_of
+from faultodds_cli.shared.jobs import opened_store, resume, view_of
 from faultodds_cli.shared.options import (
+    DataOption,
+    FileOption,
+    JobArgument,
     JsonOption,
     LabourOption,
     QualifiedOption,
     RevisionOption,
     ShopOption,
     TechnicianOption,
-    say,
-    say_json,
 )
+from faultodds_cli.shared.printing import say, say_json
 
 
 def show(
@@ -40,9 +42,9 @@ def show(
 
             say_json(job_answer(visit))
             return
-        from faultodds_cli.bench import screen as bench_screen
+        from faultodds_cli.shared.show_job import screen, story_lines
 
-        say([*bench_screen.story_lines(visit.job), "", *bench_screen.screen(visit)])
+        say([*story_lines(visit.job), "", *screen(visit)])
 
 
 def next_(
@@ -66,13 +68,12 @@ def next_(
 
             say_json({"job": visit.job.id, **now_answer(visit)})
             return
-        from faultodds_cli.bench import screen as bench_screen
-        from faultodds_cli.shared.show import check_lines
+        from faultodds_cli.shared.show_advice import check_lines
+        from faultodds_cli.shared.show_job import CHECKS_SHOWN, header, next_lines
 
         view = view_of(visit)
-        lines = bench_screen.next_lines(visit, view)
-        checks = check_lines(view, view.advice.telling_checks[: bench_screen.CHECKS_SHOWN]) if now.advice.checks else []
-        say([*bench_screen.header(visit), "", *lines, "", *checks])
+        checks = check_lines(view, view.advice.telling_checks[:CHECKS_SHOWN]) if now.advice.checks else []
+        say([*header(visit), "", *next_lines(visit, view), "", *checks])
 
 
 def list_(
@@ -91,6 +92,6 @@ def list_(
     if as_json:
         say_json({"jobs": [job_line(job) for job in jobs]})
         return
-    from faultodds_cli.bench.screen import list_lines
+    from faultodds_cli.shared.show_job import list_lines
 
     say(list_lines(jobs) if jobs else "No jobs yet. Start one with: faultodds bench, or faultodds job new")

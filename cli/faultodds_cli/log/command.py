@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from faultodds_cli.shared.jobs import DataOption
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app, say, say_json
+from faultodds_cli.shared.options import DEFAULT_APPLIANCE, ApplianceOption, DataOption, JsonOption, new_app
+from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.progress import terminal
 
 if TYPE_CHECKING:
     from faultodds.joblog import CleaningReport, Draft
@@ -135,14 +136,14 @@ def _finish(report: CleaningReport, data: str | None, as_json: bool) -> None:
 
 @contextmanager
 def _progress(quiet: bool) -> Iterator[Any]:
-    """A bar on standard error while somebody is looking at it."""
-    if quiet or not sys.stderr.isatty():
+    """A bar while somebody is looking."""
+    screen = None if quiet else terminal()
+    if screen is None:
         yield None
         return
-    from rich.console import Console
     from rich.progress import Progress
 
-    with Progress(console=Console(stderr=True), transient=True) as bar:
+    with Progress(console=screen, transient=True) as bar:
         task = bar.add_task("", total=None)
         yield lambda what, done, total: bar.update(task, description=what, completed=done, total=total or None)
 

@@ -1,62 +1,36 @@
-"""`next`, `odds` and `read`: one question, one answer, nothing kept."""
+"""`faultodds next`: what to do next, from what is known now; nothing is kept."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
+from faultodds_cli.shared.call import View, call_as_given
 from faultodds_cli.shared.options import (
     DEFAULT_APPLIANCE,
+    AfterOption,
     AmbientOption,
     ApplianceOption,
     EffortOption,
+    FactOption,
+    FoundOption,
     JsonOption,
     LabourOption,
+    OpenOption,
     QualifiedOption,
+    ReadingOption,
+    RepairedOption,
     RevisionOption,
     ShopOption,
+    SkipOption,
     TechnicianOption,
+    TopOption,
     new_app,
-    say,
-    say_json,
 )
+from faultodds_cli.shared.printing import say, say_json
 
-if TYPE_CHECKING:
-    from faultodds_cli.shared.options import View
-
-FactOption = Annotated[
-    list[str] | None,
-    typer.Option("--fact", "-f", metavar="NAME=VALUE", help="What is known about machine and house. Repeatable."),
-]
-FoundOption = Annotated[
-    list[str] | None,
-    typer.Option("--found", "-o", metavar="NAME=OUTCOME", help="A symptom or check and what it showed. Repeatable."),
-]
-ReadingOption = Annotated[
-    list[str] | None,
-    typer.Option("--reading", "-r", metavar="CHECK=TEXT", help='A raw reading: coil_ohms="1.15k". Repeatable.'),
-]
-RepairedOption = Annotated[
-    list[str] | None,
-    typer.Option("--repaired", metavar="NAME", help="A repair done after all the findings given. Repeatable."),
-]
-AfterOption = Annotated[
-    list[str] | None,
-    typer.Option("--after", metavar="NAME=OUTCOME", help="What was found after the repairs. Repeatable."),
-]
-OpenOption = Annotated[
-    list[str] | None,
-    typer.Option("--open", metavar="ITEM", help="What is open, shut off or moved now: unplugged, front_open."),
-]
-SkipOption = Annotated[
-    list[str] | None,
-    typer.Option("--skip", metavar="NAME", help="A check or repair that cannot be done now."),
-]
-TopOption = Annotated[
-    int,
-    typer.Option("--top", metavar="N", min=1, max=60, help="How many checks, repairs and faults to show."),
-]
+app = new_app("What to do next, from what you know now.")
 
 PlanOption = Annotated[bool, typer.Option("--plan", help="Print the whole plan instead: what to do for each finding.")]
 DepthOption = Annotated[
@@ -69,50 +43,9 @@ WhatIfOption = Annotated[
     bool, typer.Option("--what-if", help="Print what odds, prices or checks would change the advice instead.")
 ]
 
-next_app = new_app("What to do next, from what you know now.")
-odds_app = new_app("Fault odds from what you know now, with the weight of each finding.")
-read_app = new_app("Judge one raw reading against its band.")
 
-
-def call_as_given(
-    appliance: str,
-    fact: list[str] | None,
-    found: list[str] | None,
-    reading: list[str] | None,
-    repaired: list[str] | None,
-    after: list[str] | None,
-    opened: list[str] | None,
-    skip: list[str] | None,
-    ambient: str | None,
-    qualified: bool = True,
-    labour_rate: float | None = None,
-    revision: str | None = None,
-    shop: str | None = None,
-    technician: str | None = None,
-    effort: int = 1,
-) -> View:
-    """The call as given on the command line. A stop sign stops before anything is loaded."""
-    from faultodds.safety import stop_first
-
-    stop_first(appliance, [*(fact or []), *(found or []), *(reading or []), *(after or [])])
-
-    from faultodds.belief import open_appliance
-    from faultodds.job import steps_for_one_shot, take_skip, take_state
-    from faultodds.shop import priced
-    from faultodds_cli.shared.options import look, unsaved_job
-
-    ready = priced(open_appliance(appliance, revision=revision), shop, technician)
-    k = ready.knowledge
-    steps = steps_for_one_shot(k, fact or [], found or [], reading or [], repaired or [], ambient)
-    steps += steps_for_one_shot(k, [], after or [], [], (), ambient)
-    steps += [take_skip(k, name) for name in skip or []]
-    if opened:
-        steps.append(take_state(k, opened))
-    return look(ready, unsaved_job(ready, steps), qualified, labour_rate, effort)
-
-
-@next_app.command()
-def next_command(
+@app.command()
+def next_(
     fact: FactOption = None,
     found: FoundOption = None,
     reading: ReadingOption = None,
@@ -145,33 +78,15 @@ def next_command(
         shop, technician, effort,
     )  # fmt: skip
     if plan:
-        from faultodds_cli.one_shot.plan import DEPTH, NODES, say_plan
+        from faultodds_cli.next.plan import say_plan
 
-        say_plan(view, DEPTH if depth is None else depth, NODES if nodes is None else nodes, as_json)
-        return
-    if what_if:
-        from faultodds_cli.one_shot.what_if import say_what_if
+        say_plan(view, depth, nodes, as_json)
+    elif what_if:
+        from faultodds_cli.next.what_if import say_what_if
 
         say_what_if(view, as_json)
-        return
-    if as_json:
-        from faultodds.advice import next_answer
-
-        say_json(next_answer(view.appliance, view.belief, view.advice, view.situation.state))
-        return
-    from faultodds_cli.shared import show
-
-    parts = [
-        show.evidence_lines(view),
-        show.advice_lines(view),
-        show.check_lines(view, view.advice.telling_checks[:top]),
-        show.repair_lines(view, top),
-        show.odds_lines(view, max(top, 5)),
-        show.left_out_lines(view),
-        show.revision_lines(view.appliance),
-        show.shop_lines(view.appliance),
-    ]
-    say(show.paragraphs(parts))
+    else:
+        _say_next(view, top, as_json)
 
 
 def _one_at_a_time(plan: bool, what_if: bool, depth: int | None, nodes: int | None) -> None:
@@ -185,76 +100,17 @@ def _one_at_a_time(plan: bool, what_if: bool, depth: int | None, nodes: int | No
             raise FaultoddsError(f"{name} {value} goes with --plan. Type for example --plan {name} {value}.")
 
 
-@odds_app.command()
-def odds_command(
-    fact: FactOption = None,
-    found: FoundOption = None,
-    reading: ReadingOption = None,
-    repaired: RepairedOption = None,
-    after: AfterOption = None,
-    ambient: AmbientOption = None,
-    top: TopOption = 8,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    revision: RevisionOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """How likely each fault is now, what it was before, and what each finding says about the leading ones.
-
-    Example: faultodds odds --found heat=none --found fuse_continuity=closed
-    """
-    view = call_as_given(
-        appliance, fact, found, reading, repaired, after, None, None, ambient, revision=revision, shop="none",
-        technician="none",
-    )  # fmt: skip
+def _say_next(view: View, top: int, as_json: bool) -> None:
     if as_json:
-        from faultodds.advice import odds_answer
+        from faultodds.advice import next_answer
 
-        say_json(odds_answer(view.appliance, view.belief))
+        say_json(next_answer(view.appliance, view.belief, view.advice, view.situation.state))
         return
-    from faultodds_cli.shared import show
+    from faultodds_cli.shared.show_advice import advice_lines, check_lines, repair_lines
+    from faultodds_cli.shared.show_known import basis, evidence_lines, left_out_lines
+    from faultodds_cli.shared.show_odds import odds_lines
+    from faultodds_cli.shared.text import paragraphs
 
-    parts = [
-        show.evidence_lines(view),
-        show.odds_lines(view, top),
-        show.weight_lines(view),
-        show.unlisted_lines(view),
-        show.left_out_lines(view),
-        show.revision_lines(view.appliance),
-    ]
-    say(show.paragraphs(parts))
-
-
-@read_app.command()
-def read_command(
-    check: Annotated[str, typer.Argument(metavar="CHECK", help="The check: coil_ohms, thermistor_ohms ...")],
-    text: Annotated[str, typer.Argument(metavar="TEXT", help='What the meter shows: "1.15k", "OL", "142F".')],
-    ambient: AmbientOption = None,
-    fuel: Annotated[
-        str | None, typer.Option("--fuel", help="natural or propane, where the band depends on it.")
-    ] = None,
-    leads: Annotated[str | None, typer.Option("--leads", help="Ohms of the test leads, such as 0.3.")] = None,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
-) -> None:
-    """Judge one raw reading: what it says, against which band, and how sure that is.
-
-    Examples: faultodds read coil_ohms 1.15k / faultodds read thermistor_ohms 11.2k --ambient 72F
-    """
-    from faultodds.safety import stop_first
-
-    stop_first(appliance, [f"{check}={text}"])
-
-    from faultodds.advice import read_answer
-    from faultodds.belief import open_appliance
-    from faultodds.job import take_finding
-
-    k = open_appliance(appliance, revision="file").knowledge  # no revision changes a meter's bands
-    typed = text if leads is None else f"{text} leads {leads}"
-    taken = take_finding(k, check, typed, {"fuel": fuel} if fuel else None, ambient, reading=True)
-    assert taken.judgement is not None  # `reading` leaves no other way
-    if as_json:
-        say_json(read_answer(taken.finding.name, taken.judgement))
-        return
-    from faultodds_cli.shared import show
-
-    say(show.judgement_lines(k, taken.finding.name, taken.judgement))
+    parts = [evidence_lines(view), advice_lines(view), check_lines(view, view.advice.telling_checks[:top])]
+    parts += [repair_lines(view, top), odds_lines(view, max(top, 5)), left_out_lines(view)]
+    say(paragraphs([*parts, *basis(view.appliance)]))

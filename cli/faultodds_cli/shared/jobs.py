@@ -1,40 +1,16 @@
-"""What the commands on stored jobs share: where the store is, and how a visit is opened."""
+"""Stored jobs: the store opened, a visit on a new job or on one that is there, and the visit as the screens want it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-import typer
-
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE, View
+from faultodds_cli.shared.call import NO_SHOP, View
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
     from faultodds.job import Store, Visit
-
-DataOption = Annotated[
-    str | None,
-    typer.Option(
-        "--data",
-        metavar="FOLDER",
-        help="Where jobs are kept, instead of your data folder (or FAULTODDS_DATA).",
-    ),
-]
-JobArgument = Annotated[str, typer.Argument(metavar="JOB", help="The number of the job.")]
-FileOption = Annotated[
-    str | None,
-    typer.Option(
-        "--appliance",
-        metavar="NAME|FILE",
-        help="A shipped appliance (gas_dryer) or a knowledge file by path.",
-    ),
-]
-
-
-# For commands that advise nothing: what they print rests on no price.
-NO_SHOP = "none"
 
 
 @contextmanager
@@ -44,17 +20,6 @@ def opened_store(data: str | None) -> Iterator[Store]:
 
     with Store.open(data) as store:
         yield store
-
-
-def appliance_named(
-    name: str | None, revision: str | None = None, shop: str | None = NO_SHOP, technician: str | None = NO_SHOP
-) -> Appliance:
-    """The appliance by name or path, or the usual one, with the accepted revision of its numbers or another, at the prices and
-    minutes of `shop` and `technician` as `shop.priced` takes them (the knowledge file's own unless said)."""
-    from faultodds.belief import open_appliance
-    from faultodds.shop import priced
-
-    return priced(open_appliance(name or DEFAULT_APPLIANCE, revision=revision), shop, technician)
 
 
 def start(store: Store, appliance: Appliance, title: str = "", **settings: Any) -> Visit:

@@ -6,23 +6,23 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.one_shot.command import FactOption, FoundOption, call_as_given
+from faultodds_cli.shared.call import View, call_as_given
 from faultodds_cli.shared.options import (
     DEFAULT_APPLIANCE,
     ApplianceOption,
+    FactOption,
+    FoundOption,
     JsonOption,
     QualifiedOption,
     RevisionOption,
     ShopOption,
     TechnicianOption,
     new_app,
-    say,
-    say_json,
 )
+from faultodds_cli.shared.printing import say, say_json
 
 if TYPE_CHECKING:
     from faultodds.stock import Limit, Stock
-    from faultodds_cli.shared.options import View
 
 app = new_app("Before the visit: which parts to carry, the chance of finishing in one visit, minutes on site.")
 
@@ -65,9 +65,8 @@ def stock(
             f"--jobs {jobs} is about calls of the usual mix, --found about one call. Leave one of them out."
         )
     view = call_as_given(
-        appliance, fact, found, None, None, None, None, None, None, qualified,
-        revision=revision, shop=shop, technician=technician,
-    )  # fmt: skip
+        appliance, fact, found, qualified=qualified, revision=revision, shop=shop, technician=technician
+    )
     from faultodds.stock import Limit, Stock
 
     ready = Stock(view.appliance, view.belief, view.situation)
