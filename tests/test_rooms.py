@@ -184,7 +184,7 @@ def test_a_circle_and_a_way_past_a_front_are_found(tmp_path: Path) -> None:
 
 
 def past_the_folder(modules: dict[str, Path]) -> list[str]:
-    """Imports of a command from another command, of `shared` from a command, and of the simulator from outside `trial`."""
+    """Imports from one command into another or into `shared`, and from the simulator into anything but `trial`."""
     wrong = []
     for module, path in modules.items():
         here = module.split(".")[1] if "." in module else ""

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from faultodds_cli.shared import options
 from faultodds_cli.shared.call import View, look, unsaved_job
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE, new_app
 from faultodds_cli.shared.printing import say
 from faultodds_cli.shared.show_advice import actions, advice_lines, work_lines
 from faultodds_cli.shared.show_known import evidence_lines, judgement_lines
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from faultodds.job import Job, Payload, Taken
     from faultodds.readings import Judgement
 
-app = new_app("A whole worked job on the gas dryer, nothing to type.")
+app = options.new_app("A whole worked job on the gas dryer, nothing to type.")
 
 # What is wrong with the invented machine: good coils on the bench, weak ones in the heat.
 FAULT = "coils.drop_out_hot"
@@ -105,7 +105,7 @@ def demo(save: SaveOption = None) -> None:
     """A whole worked job on the gas dryer: complaint, checks, repair, verification, closed."""
     from faultodds.belief import open_appliance
 
-    story = Story(open_appliance(DEFAULT_APPLIANCE, revision="file"), [])  # the same story in every shop
+    story = Story(open_appliance(options.DEFAULT_APPLIANCE, revision="file"), [])  # the same story in every shop
     _opening(story)
     number = 1
     view = story.view

@@ -18,7 +18,7 @@ from typer.core import TyperGroup
 
 from faultodds.errors import FaultoddsError, SafetyStop, nearest
 from faultodds_cli.light import lighten
-from faultodds_cli.shared.options import new_app
+from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import complain, say
 from faultodds_cli.shared.text import wrap_each
 
@@ -86,7 +86,7 @@ def no_such_command(above: str, found: str, known: Iterable[str]) -> str:
     return f"there is no command '{above} {found}'.{guess} Commands: {', '.join(names)}."
 
 
-app = new_app(
+app = options.new_app(
     "Fault odds for a household appliance, and the next check that pays. "
     "Start with 'faultodds demo', or with 'faultodds next --found dry_time=longer'."
 )

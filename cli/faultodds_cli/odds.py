@@ -2,38 +2,25 @@
 
 from __future__ import annotations
 
+from faultodds_cli.shared import options
 from faultodds_cli.shared.call import NO_SHOP, call_as_given
-from faultodds_cli.shared.options import (
-    DEFAULT_APPLIANCE,
-    AfterOption,
-    AmbientOption,
-    ApplianceOption,
-    FactOption,
-    FoundOption,
-    JsonOption,
-    ReadingOption,
-    RepairedOption,
-    RevisionOption,
-    TopOption,
-    new_app,
-)
 from faultodds_cli.shared.printing import say, say_json
 
-app = new_app("Fault odds from what you know now, with the weight of each finding.")
+app = options.new_app("Fault odds from what you know now, with the weight of each finding.")
 
 
 @app.command()
 def odds(
-    fact: FactOption = None,
-    found: FoundOption = None,
-    reading: ReadingOption = None,
-    repaired: RepairedOption = None,
-    after: AfterOption = None,
-    ambient: AmbientOption = None,
-    top: TopOption = 8,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    revision: RevisionOption = None,
-    as_json: JsonOption = False,
+    fact: options.Fact = None,
+    found: options.Found = None,
+    reading: options.Reading = None,
+    repaired: options.Repaired = None,
+    after: options.After = None,
+    ambient: options.Ambient = None,
+    top: options.Top = 8,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    revision: options.Revision = None,
+    as_json: options.Json = False,
 ) -> None:
     """How likely each fault is now, what it was before, and what each finding says about the leading ones.
 

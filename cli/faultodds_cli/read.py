@@ -6,23 +6,23 @@ from typing import Annotated
 
 import typer
 
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE, AmbientOption, ApplianceOption, JsonOption, new_app
+from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 
-app = new_app("Judge one raw reading against its band.")
+app = options.new_app("Judge one raw reading against its band.")
 
 
 @app.command()
 def read(
     check: Annotated[str, typer.Argument(metavar="CHECK", help="The check: coil_ohms, thermistor_ohms ...")],
     text: Annotated[str, typer.Argument(metavar="TEXT", help='What the meter shows: "1.15k", "OL", "142F".')],
-    ambient: AmbientOption = None,
+    ambient: options.Ambient = None,
     fuel: Annotated[
         str | None, typer.Option("--fuel", help="natural or propane, where the band depends on it.")
     ] = None,
     leads: Annotated[str | None, typer.Option("--leads", help="Ohms of the test leads, such as 0.3.")] = None,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """Judge one raw reading: what it says, against which band, and how sure that is.
 

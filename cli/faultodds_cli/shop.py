@@ -7,13 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from faultodds_cli.shared.options import (
-    DEFAULT_APPLIANCE,
-    ApplianceOption,
-    JsonOption,
-    TechnicianOption,
-    new_app,
-)
+from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.show_known import shop_lines
 from faultodds_cli.shared.text import capital, columns, fitted, paragraphs, width, wrap
@@ -23,7 +17,7 @@ if TYPE_CHECKING:
     from faultodds.knowledge import Knowledge
     from faultodds.shop import Line, Shop
 
-app = new_app("Your shop's prices, minutes and technicians, in one file laid over the knowledge file.")
+app = options.new_app("Your shop's prices, minutes and technicians, in one file laid over the knowledge file.")
 
 FileArgument = Annotated[
     str | None,
@@ -45,8 +39,8 @@ def new_command(
         str | None,
         typer.Argument(metavar="[FILE]", help="Where; shop.toml in your data folder if not given.", show_default=False),
     ] = None,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """Write a shop file to fill in, with every number of the appliance as a comment.
 
@@ -73,7 +67,7 @@ def new_command(
 
 @app.command("check")
 def check_command(
-    file: FileArgument = None, appliance: ApplianceOption = DEFAULT_APPLIANCE, as_json: JsonOption = False
+    file: FileArgument = None, appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_json: options.Json = False
 ) -> None:
     """Check a shop file: what it changes, and which prices are still the knowledge file's first guesses."""
     from faultodds.shop import lines
@@ -91,9 +85,9 @@ def check_command(
 @app.command("show")
 def show_command(
     file: FileArgument = None,
-    technician: TechnicianOption = None,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    technician: options.Technician = None,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """Every price and minute in use, the shop's own marked with *; with --technician at that technician's pace."""
     from faultodds.shop import chosen_technician, lay_over, lines

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app
+from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.progress import terminal
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from faultodds.audit import Audit
     from faultodds.knowledge import Knowledge
 
-app = new_app("Would it have helped? Learn from a log's past, forecast what came next, count.")
+app = options.new_app("Would it have helped? Learn from a log's past, forecast what came next, count.")
 
 
 @app.command()
@@ -50,8 +50,8 @@ def audit_command(
     figure: Annotated[
         Path | None, typer.Option("--figure", metavar="FILE", help="Also write a figure: audit.png, .svg or .pdf.")
     ] = None,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """Play a log forward: learn from the jobs before each month, forecast its jobs, compare with what put them right.
 

@@ -6,19 +6,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from faultodds_cli.shared import options
 from faultodds_cli.shared.call import appliance_named
 from faultodds_cli.shared.jobs import opened_store, resume, start
-from faultodds_cli.shared.options import (
-    AmbientOption,
-    DataOption,
-    FileOption,
-    LabourOption,
-    QualifiedOption,
-    RevisionOption,
-    ShopOption,
-    TechnicianOption,
-    new_app,
-)
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
@@ -27,7 +17,7 @@ if TYPE_CHECKING:
 
 _HELP = "A guided call: findings in, odds and the next check out. Every line is saved as it is typed."
 
-app = new_app(_HELP)
+app = options.new_app(_HELP)
 
 
 @app.command(help=_HELP)
@@ -36,14 +26,14 @@ def bench(
         str | None, typer.Argument(metavar="[JOB]", help="A saved job to go on with; a new one without.")
     ] = None,
     title: Annotated[str, typer.Option("--title", metavar="TEXT", help="A few words to know a new job by.")] = "",
-    appliance: FileOption = None,
-    data: DataOption = None,
-    ambient: AmbientOption = None,
-    qualified: QualifiedOption = True,
-    labour_rate: LabourOption = None,
-    revision: RevisionOption = None,
-    shop: ShopOption = None,
-    technician: TechnicianOption = None,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    ambient: options.Ambient = None,
+    qualified: options.Qualified = True,
+    labour_rate: options.Labour = None,
+    revision: options.Revision = None,
+    shop: options.Shop = None,
+    technician: options.Technician = None,
 ) -> None:
     """The guided call, or going on with one."""
     from faultodds_cli.bench.talk import Talk

@@ -5,9 +5,9 @@ from __future__ import annotations
 from faultodds_cli.calc import air as calc_air
 from faultodds_cli.calc import gas as calc_gas
 from faultodds_cli.calc import ohms as calc_ohms
-from faultodds_cli.shared.options import new_app
+from faultodds_cli.shared import options
 
-app = new_app("The trade's sums. Numbers may carry units: 22ft, 84s, 72F, 11.2k, 5.8 m/s.")
+app = options.new_app("The trade's sums. Numbers may carry units: 22ft, 84s, 72F, 11.2k, 5.8 m/s.")
 
 app.command("duct")(calc_air.duct)
 app.command("airflow")(calc_air.airflow)

@@ -12,27 +12,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from faultodds_cli.job import show as job_show
+from faultodds_cli.shared import options
 from faultodds_cli.shared.call import appliance_named, unsaved_job
 from faultodds_cli.shared.jobs import opened_store, resume, start
-from faultodds_cli.shared.options import (
-    DEFAULT_APPLIANCE,
-    AmbientOption,
-    DataOption,
-    FileOption,
-    FoundOption,
-    JobArgument,
-    JsonOption,
-    ReadingOption,
-    RevisionOption,
-    new_app,
-)
 from faultodds_cli.shared.printing import complain, say, say_json
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
     from faultodds.job import Taken, Visit
 
-app = new_app("A call step by step, for scripts. Every step is on disk before the command ends.")
+app = options.new_app("A call step by step, for scripts. Every step is on disk before the command ends.")
 
 MinutesOption = Annotated[float | None, typer.Option("--minutes", metavar="MIN", help="How long it took.")]
 FactsOption = Annotated[
@@ -43,14 +32,14 @@ FactsOption = Annotated[
 @app.command()
 def new(
     fact: FactsOption = None,
-    found: FoundOption = None,
-    reading: ReadingOption = None,
+    found: options.Found = None,
+    reading: options.Reading = None,
     title: Annotated[str, typer.Option("--title", metavar="TEXT", help="A few words to know the job by.")] = "",
-    appliance: FileOption = None,
-    revision: RevisionOption = None,
-    ambient: AmbientOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    revision: options.Revision = None,
+    ambient: options.Ambient = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Start a job, with what is known at the start, and print its number.
 
@@ -58,7 +47,7 @@ def new(
     """
     from faultodds.safety import stop_first
 
-    stop_first(appliance or DEFAULT_APPLIANCE, [*(found or []), *(reading or [])])
+    stop_first(appliance or options.DEFAULT_APPLIANCE, [*(found or []), *(reading or [])])
     with opened_store(data) as store:
         opened = appliance_named(appliance, revision)
         _refuse_bad_start(opened, fact or [], found or [], reading or [], ambient)
@@ -69,20 +58,20 @@ def new(
 
 @app.command()
 def find(
-    job: JobArgument,
+    job: options.Job,
     findings: Annotated[
         list[str] | None,
         typer.Argument(metavar="[NAME=OUTCOME|READING]...", help="What symptoms and checks showed."),
     ] = None,
-    reading: ReadingOption = None,
+    reading: options.Reading = None,
     again: Annotated[
         bool, typer.Option("--again", help="Measured anew on purpose: counts beside the earlier finding.")
     ] = False,
-    ambient: AmbientOption = None,
+    ambient: options.Ambient = None,
     minutes: MinutesOption = None,
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Enter what symptoms and checks showed.
 
@@ -95,11 +84,11 @@ def find(
 
 @app.command()
 def fact(
-    job: JobArgument,
+    job: options.Job,
     facts: Annotated[list[str], typer.Argument(metavar="NAME=VALUE...", help="Intake facts: control=board age=to_8.")],
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Enter or correct intake facts."""
     with _entering(job, appliance, data, as_json) as (visit, _):
@@ -108,12 +97,12 @@ def fact(
 
 @app.command()
 def fix(
-    job: JobArgument,
+    job: options.Job,
     repairs: Annotated[list[str], typer.Argument(metavar="REPAIR...", help="The repairs done, in order.")],
     minutes: MinutesOption = None,
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Enter repairs that were done; the run that verifies them comes next."""
     with _entering(job, appliance, data, as_json) as (visit, _):
@@ -124,12 +113,12 @@ def fix(
 
 @app.command()
 def verify(
-    job: JobArgument,
+    job: options.Job,
     outcome: Annotated[str, typer.Argument(metavar="OUTCOME", help="How the run ended, or its minutes: '48 min'.")],
     minutes: MinutesOption = None,
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Enter how the run after a repair ended."""
     with _entering(job, appliance, data, as_json) as (visit, taken):
@@ -138,12 +127,12 @@ def verify(
 
 @app.command()
 def skip(
-    job: JobArgument,
+    job: options.Job,
     name: Annotated[str, typer.Argument(metavar="NAME", help="A check or repair.")],
     reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why not.")] = "",
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Enter that a check or repair cannot be done now."""
     with _entering(job, appliance, data, as_json) as (visit, _):
@@ -152,7 +141,7 @@ def skip(
 
 @app.command()
 def state(
-    job: JobArgument,
+    job: options.Job,
     opened: Annotated[
         list[str] | None,
         typer.Option("--open", metavar="ITEM", help="Is open, shut off or moved. Repeatable."),
@@ -161,9 +150,9 @@ def state(
         list[str] | None,
         typer.Option("--shut", metavar="ITEM", help="Is closed, on or back in place. Repeatable."),
     ] = None,
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Correct what is open, shut off or moved; without options, show it."""
     with _entering(job, appliance, data, as_json) as (visit, _):
@@ -177,7 +166,9 @@ def state(
 
 
 @app.command()
-def undo(job: JobArgument, appliance: FileOption = None, data: DataOption = None, as_json: JsonOption = False) -> None:
+def undo(
+    job: options.Job, appliance: options.JobAppliance = None, data: options.Data = None, as_json: options.Json = False
+) -> None:
     """Take back the last entry, with the opening and shutting that came with it."""
     from faultodds.job import summary
 
@@ -194,11 +185,11 @@ def undo(job: JobArgument, appliance: FileOption = None, data: DataOption = None
 
 @app.command()
 def note(
-    job: JobArgument,
+    job: options.Job,
     text: Annotated[list[str], typer.Argument(metavar="TEXT...", help="Free text, kept with the job.")],
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Keep a remark with the job; it is never evidence."""
     with _entering(job, appliance, data, as_json) as (visit, _):
@@ -207,11 +198,11 @@ def note(
 
 @app.command("revision")
 def revision_(
-    job: JobArgument,
+    job: options.Job,
     revision: Annotated[str, typer.Argument(metavar="ID|file", help="Learned numbers to go on with.")],
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Go on with other learned numbers than the job was advised with so far; a note in the job says so."""
     from faultodds.job import Visit
@@ -224,15 +215,15 @@ def revision_(
 
 @app.command()
 def close(
-    job: JobArgument,
+    job: options.Job,
     outcome: Annotated[str, typer.Argument(metavar="gone|referred|came_back", help="How the call ended.")],
     on: Annotated[
         str | None, typer.Option("--on", metavar="YYYY-MM-DD", help="The day the complaint came back.")
     ] = None,
     remark: Annotated[str, typer.Option("--note", metavar="TEXT", help="A remark on the ending.")] = "",
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Close a job; came_back opens it again."""
     with _entering(job, appliance, data, as_json) as (visit, _):

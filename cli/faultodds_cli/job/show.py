@@ -6,37 +6,26 @@ from typing import Annotated, Any
 
 import typer
 
+from faultodds_cli.shared import options
 from faultodds_cli.shared.jobs import opened_store, resume, view_of
-from faultodds_cli.shared.options import (
-    DataOption,
-    FileOption,
-    JobArgument,
-    JsonOption,
-    LabourOption,
-    QualifiedOption,
-    RevisionOption,
-    ShopOption,
-    TechnicianOption,
-)
 from faultodds_cli.shared.printing import say, say_json
 
 
 def show(
-    job: JobArgument,
-    appliance: FileOption = None,
-    qualified: QualifiedOption = True,
-    labour_rate: LabourOption = None,
-    revision: RevisionOption = None,
-    shop: ShopOption = None,
-    technician: TechnicianOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    job: options.Job,
+    appliance: options.JobAppliance = None,
+    qualified: options.Qualified = True,
+    labour_rate: options.Labour = None,
+    revision: options.Revision = None,
+    shop: options.Shop = None,
+    technician: options.Technician = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """The whole story of a job: times, findings and raw readings, repairs, how it ended, odds and advice
     now."""
     with opened_store(data) as store:
-        settings = {"qualified": qualified, "labour_rate": labour_rate}
-        visit = resume(store, job, appliance, revision, shop, technician, **settings)
+        visit = resume(store, job, appliance, revision, shop, technician, qualified=qualified, labour_rate=labour_rate)
         if as_json:
             from faultodds.job import job_answer
 
@@ -48,20 +37,19 @@ def show(
 
 
 def next_(
-    job: JobArgument,
-    appliance: FileOption = None,
-    qualified: QualifiedOption = True,
-    labour_rate: LabourOption = None,
-    revision: RevisionOption = None,
-    shop: ShopOption = None,
-    technician: TechnicianOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    job: options.Job,
+    appliance: options.JobAppliance = None,
+    qualified: options.Qualified = True,
+    labour_rate: options.Labour = None,
+    revision: options.Revision = None,
+    shop: options.Shop = None,
+    technician: options.Technician = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """What to do next on a stored job."""
     with opened_store(data) as store:
-        settings = {"qualified": qualified, "labour_rate": labour_rate}
-        visit = resume(store, job, appliance, revision, shop, technician, **settings)
+        visit = resume(store, job, appliance, revision, shop, technician, qualified=qualified, labour_rate=labour_rate)
         now = visit.now  # a clash is said as an error: there is no advice then
         if as_json:
             from faultodds.job import now_answer
@@ -80,8 +68,8 @@ def list_(
     only_open: Annotated[bool, typer.Option("--open", help="Only jobs that are not closed.")] = False,
     only_closed: Annotated[bool, typer.Option("--closed", help="Only closed jobs.")] = False,
     limit: Annotated[int, typer.Option("--limit", metavar="N", min=1, help="At most so many, the newest.")] = 50,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """The jobs there are, newest first."""
     from faultodds.job import job_line

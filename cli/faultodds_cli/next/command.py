@@ -6,31 +6,11 @@ from typing import Annotated
 
 import typer
 
+from faultodds_cli.shared import options
 from faultodds_cli.shared.call import View, call_as_given
-from faultodds_cli.shared.options import (
-    DEFAULT_APPLIANCE,
-    AfterOption,
-    AmbientOption,
-    ApplianceOption,
-    EffortOption,
-    FactOption,
-    FoundOption,
-    JsonOption,
-    LabourOption,
-    OpenOption,
-    QualifiedOption,
-    ReadingOption,
-    RepairedOption,
-    RevisionOption,
-    ShopOption,
-    SkipOption,
-    TechnicianOption,
-    TopOption,
-    new_app,
-)
 from faultodds_cli.shared.printing import say, say_json
 
-app = new_app("What to do next, from what you know now.")
+app = options.new_app("What to do next, from what you know now.")
 
 PlanOption = Annotated[bool, typer.Option("--plan", help="Print the whole plan instead: what to do for each finding.")]
 DepthOption = Annotated[
@@ -46,27 +26,27 @@ WhatIfOption = Annotated[
 
 @app.command()
 def next_(
-    fact: FactOption = None,
-    found: FoundOption = None,
-    reading: ReadingOption = None,
-    repaired: RepairedOption = None,
-    after: AfterOption = None,
-    opened: OpenOption = None,
-    skip: SkipOption = None,
-    ambient: AmbientOption = None,
-    qualified: QualifiedOption = True,
-    labour_rate: LabourOption = None,
-    top: TopOption = 3,
-    effort: EffortOption = 1,
+    fact: options.Fact = None,
+    found: options.Found = None,
+    reading: options.Reading = None,
+    repaired: options.Repaired = None,
+    after: options.After = None,
+    opened: options.Open = None,
+    skip: options.Skip = None,
+    ambient: options.Ambient = None,
+    qualified: options.Qualified = True,
+    labour_rate: options.Labour = None,
+    top: options.Top = 3,
+    effort: options.Effort = 1,
     plan: PlanOption = False,
     depth: DepthOption = None,
     nodes: NodesOption = None,
     what_if: WhatIfOption = False,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    revision: RevisionOption = None,
-    shop: ShopOption = None,
-    technician: TechnicianOption = None,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    revision: options.Revision = None,
+    shop: options.Shop = None,
+    technician: options.Technician = None,
+    as_json: options.Json = False,
 ) -> None:
     """What to do next, from what you know now: the advice and its steps, the other checks, the odds.
 

@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from faultodds.records import dataclass
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE
+from faultodds_cli.shared.options import DEFAULT_APPLIANCE, Texts
 
 if TYPE_CHECKING:
     from faultodds.advice import Advice, Situation
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
 # For commands that advise nothing: what they print rests on no price.
 NO_SHOP = "none"
-Texts = list[str] | None
 
 
 @dataclass(frozen=True)

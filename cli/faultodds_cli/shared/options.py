@@ -1,8 +1,9 @@
 """The options that commands share, and the settings of every command's typer app.
 
 A command module exports an app made by `new_app`, called `app` (one command in it is a plain command, several are a group);
-`main.COMMANDS` names it, and it is imported only when it is typed. No command module imports the library at module level
-beyond its errors, so that `--help` and a stop sign cost nothing.
+`main.COMMANDS` names it, and it is imported only when it is typed. A shared option is used as `fact: options.Fact = None`, so
+that every command has it in the same words. No command module imports the library at module level beyond its errors, so that
+`--help` and a stop sign cost nothing.
 """
 
 from __future__ import annotations
@@ -12,23 +13,21 @@ from typing import Annotated
 import typer
 
 DEFAULT_APPLIANCE = "gas_dryer"
+Texts = list[str] | None
 
-ApplianceOption = Annotated[
-    str,
-    typer.Option("--appliance", metavar="NAME|FILE", help="A shipped appliance, or the path of a knowledge file."),
+Appliance = Annotated[
+    str, typer.Option("--appliance", metavar="NAME|FILE", help="A shipped appliance, or the path of a knowledge file.")
 ]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
-AmbientOption = Annotated[
-    str | None, typer.Option("--ambient", metavar="TEMP", help="Room temperature, such as 72F or 22C.")
-]
-QualifiedOption = Annotated[
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
+Ambient = Annotated[str | None, typer.Option("--ambient", metavar="TEMP", help="Room temperature, such as 72F or 22C.")]
+Qualified = Annotated[
     bool,
     typer.Option(
         "--qualified-work/--no-qualified-work",
         help="Whether to offer energised and gas-pressure work, which is for qualified people.",
     ),
 ]
-RevisionOption = Annotated[
+Revision = Annotated[
     str | None,
     typer.Option(
         "--revision",
@@ -36,11 +35,10 @@ RevisionOption = Annotated[
         help="Learned numbers to use: a revision, or file for the knowledge file's own. The accepted one if not given.",
     ),
 ]
-LabourOption = Annotated[
-    float | None,
-    typer.Option("--labour-rate", metavar="MONEY", min=0, help="Labour an hour, instead of the file's."),
+Labour = Annotated[
+    float | None, typer.Option("--labour-rate", metavar="MONEY", min=0, help="Labour an hour, instead of the file's.")
 ]
-ShopOption = Annotated[
+Shop = Annotated[
     str | None,
     typer.Option(
         "--shop",
@@ -48,14 +46,14 @@ ShopOption = Annotated[
         help="Your shop's prices and minutes. FAULTODDS_SHOP, or shop.toml in your data folder, if not given.",
     ),
 ]
-TechnicianOption = Annotated[
+Technician = Annotated[
     str | None,
     typer.Option(
         "--technician", metavar="NAME", help="Who goes, as the shop file has it. FAULTODDS_TECHNICIAN if not given."
     ),
 ]
 
-EffortOption = Annotated[
+Effort = Annotated[
     int,
     typer.Option(
         "--effort",
@@ -68,56 +66,43 @@ EffortOption = Annotated[
 
 # ---- what is known of a call ----
 
-FactOption = Annotated[
-    list[str] | None,
-    typer.Option("--fact", "-f", metavar="NAME=VALUE", help="What is known about machine and house. Repeatable."),
+Fact = Annotated[
+    Texts, typer.Option("--fact", "-f", metavar="NAME=VALUE", help="What is known about machine and house. Repeatable.")
 ]
-FoundOption = Annotated[
-    list[str] | None,
+Found = Annotated[
+    Texts,
     typer.Option("--found", "-o", metavar="NAME=OUTCOME", help="A symptom or check and what it showed. Repeatable."),
 ]
-ReadingOption = Annotated[
-    list[str] | None,
-    typer.Option("--reading", "-r", metavar="CHECK=TEXT", help='A raw reading: coil_ohms="1.15k". Repeatable.'),
+Reading = Annotated[
+    Texts, typer.Option("--reading", "-r", metavar="CHECK=TEXT", help='A raw reading: coil_ohms="1.15k". Repeatable.')
 ]
-RepairedOption = Annotated[
-    list[str] | None,
-    typer.Option("--repaired", metavar="NAME", help="A repair done after all the findings given. Repeatable."),
+Repaired = Annotated[
+    Texts, typer.Option("--repaired", metavar="NAME", help="A repair done after all the findings given. Repeatable.")
 ]
-AfterOption = Annotated[
-    list[str] | None,
-    typer.Option("--after", metavar="NAME=OUTCOME", help="What was found after the repairs. Repeatable."),
+After = Annotated[
+    Texts, typer.Option("--after", metavar="NAME=OUTCOME", help="What was found after the repairs. Repeatable.")
 ]
-OpenOption = Annotated[
-    list[str] | None,
-    typer.Option("--open", metavar="ITEM", help="What is open, shut off or moved now: unplugged, front_open."),
+Open = Annotated[
+    Texts, typer.Option("--open", metavar="ITEM", help="What is open, shut off or moved now: unplugged, front_open.")
 ]
-SkipOption = Annotated[
-    list[str] | None,
-    typer.Option("--skip", metavar="NAME", help="A check or repair that cannot be done now."),
-]
-TopOption = Annotated[
-    int,
-    typer.Option("--top", metavar="N", min=1, max=60, help="How many checks, repairs and faults to show."),
+Skip = Annotated[Texts, typer.Option("--skip", metavar="NAME", help="A check or repair that cannot be done now.")]
+Top = Annotated[
+    int, typer.Option("--top", metavar="N", min=1, max=60, help="How many checks, repairs and faults to show.")
 ]
 
 # ---- stored jobs ----
 
-DataOption = Annotated[
+Data = Annotated[
     str | None,
     typer.Option(
-        "--data",
-        metavar="FOLDER",
-        help="Where jobs are kept, instead of your data folder (or FAULTODDS_DATA).",
+        "--data", metavar="FOLDER", help="Where jobs are kept, instead of your data folder (or FAULTODDS_DATA)."
     ),
 ]
-JobArgument = Annotated[str, typer.Argument(metavar="JOB", help="The number of the job.")]
-FileOption = Annotated[
+Job = Annotated[str, typer.Argument(metavar="JOB", help="The number of the job.")]
+JobAppliance = Annotated[
     str | None,
     typer.Option(
-        "--appliance",
-        metavar="NAME|FILE",
-        help="A shipped appliance (gas_dryer) or a knowledge file by path.",
+        "--appliance", metavar="NAME|FILE", help="A shipped appliance (gas_dryer) or a knowledge file by path."
     ),
 ]
 

@@ -6,31 +6,20 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from faultodds_cli.shared import options
 from faultodds_cli.shared.call import View, call_as_given
-from faultodds_cli.shared.options import (
-    DEFAULT_APPLIANCE,
-    ApplianceOption,
-    FactOption,
-    FoundOption,
-    JsonOption,
-    QualifiedOption,
-    RevisionOption,
-    ShopOption,
-    TechnicianOption,
-    new_app,
-)
 from faultodds_cli.shared.printing import say, say_json
 
 if TYPE_CHECKING:
     from faultodds.stock import Limit, Stock
 
-app = new_app("Before the visit: which parts to carry, the chance of finishing in one visit, minutes on site.")
+app = options.new_app("Before the visit: which parts to carry, the chance of finishing in one visit, minutes on site.")
 
 
 @app.command()
 def stock(
-    fact: FactOption = None,
-    found: FoundOption = None,
+    fact: options.Fact = None,
+    found: options.Found = None,
     budget: Annotated[
         float | None, typer.Option("--budget", metavar="MONEY", help="Parts for at most so much money.")
     ] = None,
@@ -47,12 +36,12 @@ def stock(
         int | None,
         typer.Option("--jobs", metavar="N", help="Parts for N calls of the usual mix between two restockings."),
     ] = None,
-    qualified: QualifiedOption = True,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    revision: RevisionOption = None,
-    shop: ShopOption = None,
-    technician: TechnicianOption = None,
-    as_json: JsonOption = False,
+    qualified: options.Qualified = True,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    revision: options.Revision = None,
+    shop: options.Shop = None,
+    technician: options.Technician = None,
+    as_json: options.Json = False,
 ) -> None:
     """Which parts to carry, from what the customer said; without a complaint, for the usual mix of calls.
 

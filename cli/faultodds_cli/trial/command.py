@@ -9,13 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.shared.options import (
-    DEFAULT_APPLIANCE,
-    ApplianceOption,
-    JsonOption,
-    QualifiedOption,
-    new_app,
-)
+from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.progress import terminal
 from faultodds_cli.shared.text import wrap
@@ -25,7 +19,7 @@ if TYPE_CHECKING:
     from faultodds_cli.trial.play import Setting
     from faultodds_cli.trial.stats import Summary
 
-app = new_app("Policies side by side on the same simulated jobs: what each costs.")
+app = options.new_app("Policies side by side on the same simulated jobs: what each costs.")
 
 
 @app.command()
@@ -65,9 +59,9 @@ def trial_command(
         Path | None, typer.Option("--figure", metavar="FILE", help="Also write a figure: trial.png.")
     ] = None,
     workers: Annotated[int, typer.Option("--workers", metavar="N", help="Processes to use.")] = 2,
-    qualified: QualifiedOption = True,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    qualified: options.Qualified = True,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """Play policies on the same simulated jobs and compare what they cost.
 

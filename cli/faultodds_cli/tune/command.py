@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app
+from faultodds_cli.shared import options
 from faultodds_cli.shared.progress import terminal
 from faultodds_cli.tune.options import AboutOption, FigureOption, TopOption, asked
 
 if TYPE_CHECKING:
     from faultodds.tuning import Settings
 
-app = new_app("Learn the shop's own numbers from a job log, as a proposal.")
+app = options.new_app("Learn the shop's own numbers from a job log, as a proposal.")
 
 
 @app.command()
@@ -56,8 +56,8 @@ def tune_command(
     about: AboutOption = "causes",
     top: TopOption = 15,
     figure: FigureOption = None,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """Learn from every job of a log what this shop's shares and chances are, how sure that is, and what
     moved. Nothing is used until it is accepted.

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app
+from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.show_known import numbers_called
 from faultodds_cli.shared.text import wrap
@@ -18,13 +18,13 @@ if TYPE_CHECKING:
     from faultodds.belief import Appliance
     from faultodds.revisions import Revision
 
-app = new_app("Learned priors: list them, look at them, accept one, go back.")
+app = options.new_app("Learned priors: list them, look at them, accept one, go back.")
 
 IdArgument = Annotated[str, typer.Argument(metavar="ID", help="A revision, or as little of its id as tells it apart.")]
 
 
 @app.command("list")
-def list_command(appliance: ApplianceOption = DEFAULT_APPLIANCE, as_json: JsonOption = False) -> None:
+def list_command(appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_json: options.Json = False) -> None:
     """The revisions there are, and which one is in use.
 
     Newest first, with what was decided when.
@@ -58,8 +58,8 @@ def show_command(
     about: AboutOption = "causes",
     top: TopOption = 15,
     figure: FigureOption = None,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """Where a revision comes from, and its numbers.
 
@@ -88,8 +88,8 @@ def diff_command(
     ] = None,
     about: AboutOption = "causes",
     top: TopOption = 15,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """What a revision would change.
 
@@ -118,8 +118,8 @@ def accept_command(
     anyway: Annotated[
         bool, typer.Option("--anyway", help="Even though the knowledge file has changed since it was learned.")
     ] = False,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """Use a revision from now on, in every command.
 
@@ -138,7 +138,7 @@ def accept_command(
 
 
 @app.command("rollback")
-def rollback_command(appliance: ApplianceOption = DEFAULT_APPLIANCE, as_json: JsonOption = False) -> None:
+def rollback_command(appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_json: options.Json = False) -> None:
     """Go back to what was accepted before. Nothing is deleted; every decision stays in the list."""
     from faultodds.revisions import FILE, rollback
 
