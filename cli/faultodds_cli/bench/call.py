@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
 from faultodds.job import Visit, typed
-from faultodds_cli.bench.screen import outcome_question, taken_lines
+from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.bench.talk import Talk
 from faultodds_cli.shared.show_job import CHECKS_SHOWN, screen
 from faultodds_cli.shared.text import wrap

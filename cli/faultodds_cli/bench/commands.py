@@ -10,7 +10,7 @@ from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.job import summary, typed
 from faultodds.names import fold, match
 from faultodds_cli.bench.call import Call
-from faultodds_cli.bench.screen import fact_lines, how_lines, symptom_lines, why_check_lines, why_lines
+from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_check_lines, why_lines
 from faultodds_cli.shared import show_job
 from faultodds_cli.shared.jobs import view_of
 from faultodds_cli.shared.show_advice import check_lines, repair_lines

@@ -10,7 +10,7 @@ from faultodds.names import fold
 from faultodds_cli.bench.call import Call, forgiving, refuse
 from faultodds_cli.bench.commands import exact
 from faultodds_cli.bench.lines import answer, take
-from faultodds_cli.bench.screen import symptom_lines
+from faultodds_cli.bench.show import symptom_lines
 from faultodds_cli.bench.talk import Talk
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.job import show as job_show
+from faultodds_cli.job import look
 from faultodds_cli.shared import options
 from faultodds_cli.shared.call import appliance_named, unsaved_job
 from faultodds_cli.shared.jobs import opened_store, resume, start
@@ -233,9 +233,9 @@ def close(
         say(["Put the machine back:", *(f"  {i:2}. {step}" for i, step in enumerate(steps, 1))])
 
 
-app.command("show")(job_show.show)
-app.command("next")(job_show.next_)
-app.command("list")(job_show.list_)
+app.command("show")(look.show)
+app.command("next")(look.next_)
+app.command("list")(look.list_)
 
 
 def _refuse_bad_start(
