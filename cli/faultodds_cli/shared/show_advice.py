@@ -95,9 +95,8 @@ def _tell_lines(view: View) -> list[str]:
     """What to enter when the advised work is done."""
     advice, k = view.advice, view.appliance.knowledge
     if advice.kind == "check":
-        outcomes = " | ".join(k.check[advice.name].outcomes)
-        typed = f"Then enter what it shows: {advice.name}={outcomes}"
-        return ["", *wrap(typed + (", or the raw reading." if advice.name in k.reading else ""), "  ")]
+        meter = ", or the raw reading." if advice.name in k.reading else ""
+        return ["", *wrap(f"Then enter what it shows: {outcomes_of(k, advice.name)}{meter}", "  ")]
     if advice.kind == "repair":
         typed = outcomes_of(k, k.costs.verify)
         return ["", *wrap(f"Then run the machine and enter what it shows: {typed}", "  ")]

@@ -25,7 +25,7 @@ def width() -> int:
 def wrap(
     text: str, first: str = "", rest: str | None = None, room: int | None = None, hyphens: bool = False
 ) -> list[str]:
-    """Text broken to the width, or to `room` columns, with `hyphens` after a hyphen as well.
+    """Text broken to the width (or to `room` columns) at blanks, and with `hyphens` after hyphens as well.
 
     `first` starts the first line, `rest` the others (blanks unless given).
     """
@@ -58,7 +58,7 @@ def columns(head: str, cells: Sequence[str], widths: Sequence[int], margin: int 
 
 
 def row(first: str, rest: str, head: str, cells: Sequence[str], widths: Sequence[int], gap: int = 0) -> list[str]:
-    """A line of a table whose head may be long: broken as `wrap` does, `gap` columns short of the cells."""
+    """A line of a table whose head may be long: broken by `wrap`, with its `first` and `rest`, `gap` columns short of the cells."""
     line, *more = wrap(head, first, rest, width() - sum(widths) - gap)
     return [columns(line, cells, widths), *more]
 
