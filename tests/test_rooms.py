@@ -182,6 +182,37 @@ def test_a_circle_and_a_way_past_a_front_are_found(tmp_path: Path) -> None:
     assert len(past_the_front({"faultodds.advice.planted": planted})) == 2
 
 
+def past_the_folder(modules: dict[str, Path]) -> list[str]:
+    """Imports from one command into another or into `shared`, and from the simulator into anything but `trial`."""
+    wrong = []
+    for module, path in modules.items():
+        here = module.split(".")[1] if "." in module else ""
+        for source, name in imported(path):
+            package, there = (*f"{source}.{name}".split("."), "")[:2]
+            another = package == "faultodds_cli" and here != "main" and there not in (here, "shared")
+            if another or (package == "faultodds_sim" and here != "trial"):
+                wrong.append(f"{module} imports {source}.{name}")
+    return wrong
+
+
+def test_a_command_imports_only_itself_and_what_is_shared() -> None:
+    """Commands know `shared` and the library, not one another; `main` knows them all, `trial` alone the simulator."""
+    assert past_the_folder(COMMANDS) == []
+
+
+def test_a_command_that_imports_another_is_found(tmp_path: Path) -> None:
+    """The test above can fail: planted imports of a neighbour and of the simulator are seen, its own and shared ones are not."""
+    planted = tmp_path / "planted.py"
+    planted.write_text(
+        "from faultodds_cli import chart\nfrom faultodds_cli.bench.call import Call\nimport faultodds_sim.call\n"
+        "from faultodds_cli.shared import text\nimport faultodds_cli.stock.show\n",
+        encoding="utf-8",
+    )
+    assert len(past_the_folder({"faultodds_cli.stock.planted": planted})) == 3
+    assert len(past_the_folder({"faultodds_cli.shared.planted": planted})) == 4
+    assert len(past_the_folder({"faultodds_cli.main": planted})) == 1
+
+
 def _top_names(path: Path) -> set[str]:
     return {source.partition(".")[0] for source, _ in imported(path)}
 

@@ -7,32 +7,11 @@ from typing import Annotated
 
 import typer
 
-from faultodds_cli.one_shot.command import (
-    AfterOption,
-    FactOption,
-    FoundOption,
-    OpenOption,
-    ReadingOption,
-    RepairedOption,
-    SkipOption,
-    call_as_given,
-)
-from faultodds_cli.shared.options import (
-    DEFAULT_APPLIANCE,
-    AmbientOption,
-    ApplianceOption,
-    JsonOption,
-    LabourOption,
-    QualifiedOption,
-    RevisionOption,
-    ShopOption,
-    TechnicianOption,
-    new_app,
-    say,
-    say_json,
-)
+from faultodds_cli.shared import options
+from faultodds_cli.shared.call import call_as_given, plan_of
+from faultodds_cli.shared.printing import say, say_json
 
-app = new_app("Figures to print.")
+app = options.new_app("Figures to print.")
 
 
 @app.callback()
@@ -43,24 +22,24 @@ def _group() -> None:
 @app.command("plan")
 def plan_command(
     to: Annotated[Path, typer.Option("--to", metavar="FILE", help="Where to write it: plan.pdf, .png or .svg.")],
-    fact: FactOption = None,
-    found: FoundOption = None,
-    reading: ReadingOption = None,
-    repaired: RepairedOption = None,
-    after: AfterOption = None,
-    opened: OpenOption = None,
-    skip: SkipOption = None,
-    ambient: AmbientOption = None,
-    qualified: QualifiedOption = True,
-    labour_rate: LabourOption = None,
+    fact: options.Fact = None,
+    found: options.Found = None,
+    reading: options.Reading = None,
+    repaired: options.Repaired = None,
+    after: options.After = None,
+    opened: options.Open = None,
+    skip: options.Skip = None,
+    ambient: options.Ambient = None,
+    qualified: options.Qualified = True,
+    labour_rate: options.Labour = None,
     depth: Annotated[int, typer.Option("--depth", metavar="N", help="How many findings ahead.")] = 3,
     nodes: Annotated[int, typer.Option("--nodes", metavar="N", help="How many decisions to work out.")] = 40,
     paper: Annotated[str, typer.Option("--paper", metavar="PAPER", help="letter or a4.")] = "letter",
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    revision: RevisionOption = None,
-    shop: ShopOption = None,
-    technician: TechnicianOption = None,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    revision: options.Revision = None,
+    shop: options.Shop = None,
+    technician: options.Technician = None,
+    as_json: options.Json = False,
 ) -> None:
     """Draw the whole plan to fit one printed page.
 
@@ -70,13 +49,10 @@ def plan_command(
         appliance, fact, found, reading, repaired, after, opened, skip, ambient, qualified, labour_rate, revision,
         shop, technician,
     )  # fmt: skip
-    from faultodds.advice.plan import make_plan
     from faultodds.charts import check_target, save_plan
-    from faultodds_cli.one_shot.plan import progress
 
     check_target(to, paper)
-    with progress("working out the plan") as tick:
-        plan = make_plan(view.appliance, view.belief, view.situation, depth, nodes, tick)
+    plan = plan_of(view, depth, nodes)
     page = save_plan(view.appliance, view.belief, plan, to, paper)
     shown = sum(1 for box in page.root.boxes() if box.kind != "ask")
     steps = sum(1 for _ in plan.first.steps())

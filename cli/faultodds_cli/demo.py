@@ -12,14 +12,20 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE, View, look, new_app, say, unsaved_job
+from faultodds_cli.shared import options
+from faultodds_cli.shared.call import standing_of, unsaved_job
+from faultodds_cli.shared.printing import say
+from faultodds_cli.shared.show_advice import actions, advice_lines, work_lines
+from faultodds_cli.shared.show_known import evidence_lines, judgement_lines
+from faultodds_cli.shared.show_odds import odds_lines
+from faultodds_cli.shared.text import percent, width, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
-    from faultodds.job import Job, JudgedFinding, Payload
+    from faultodds.job import Job, JudgedFinding, Payload, Standing
     from faultodds.readings import Judgement
 
-app = new_app("A whole worked job on the gas dryer, nothing to type.")
+app = options.new_app("A whole worked job on the gas dryer, nothing to type.")
 
 # What is wrong with the invented machine: good coils on the bench, weak ones in the heat.
 FAULT = "coils.drop_out_hot"
@@ -58,7 +64,7 @@ SOUND = {
 }
 MOST_MOVES = 20
 
-DataOption = Annotated[
+SaveOption = Annotated[
     str | None,
     typer.Option("--save", metavar="FOLDER", help="Keep the demo job in this folder, to look at with 'job'."),
 ]
@@ -77,9 +83,9 @@ class Story:
         return unsaved_job(self.appliance, (payload for payload, _ in self.steps))
 
     @property
-    def view(self) -> View:
+    def view(self) -> Standing:
         """Belief and advice as they stand."""
-        return look(self.appliance, self.job)
+        return standing_of(self.appliance, self.job)
 
     def add(self, payload: Payload, minutes: float | None = None) -> None:
         """One more step."""
@@ -95,11 +101,11 @@ class Story:
 
 
 @app.command()
-def demo(save: DataOption = None) -> None:
+def demo(save: SaveOption = None) -> None:
     """A whole worked job on the gas dryer: complaint, checks, repair, verification, closed."""
     from faultodds.belief import open_appliance
 
-    story = Story(open_appliance(DEFAULT_APPLIANCE, revision="file"), [])  # the same story in every shop
+    story = Story(open_appliance(options.DEFAULT_APPLIANCE, revision="file"), [])  # the same story in every shop
     _opening(story)
     number = 1
     view = story.view
@@ -113,12 +119,11 @@ def demo(save: DataOption = None) -> None:
 
 def _opening(story: Story) -> None:
     from faultodds.job import take_fact, take_finding
-    from faultodds_cli.shared import show
 
     k = story.appliance.knowledge
     say("A DEMO JOB. Shop, customer and machine are invented.")
     say(
-        show.wrap(
+        wrap(
             "Harbour Lane Appliance Service, Tuesday, 8:40. 'It takes far longer than it used to.' "
             "Gas dryer, dial timer, auto-dry. More the customer cannot say."
         )
@@ -126,27 +131,25 @@ def _opening(story: Story) -> None:
     say()
     say("First, before anything is weighed:")
     for stop in k.stop.values():
-        say(show.wrap(f"{stop.ask} No.", "  - "))
+        say(wrap(f"{stop.ask} No.", "  - "))
     for name, value in FACTS.items():
         if name in {**k.context, **k.equipment}:
             story.add(take_fact(k, name, value))
     for name, value in COMPLAINT.items():
         story.add(take_finding(k, name, value).finding)
     say()
-    say(show.evidence_lines(story.view))
+    say(evidence_lines(story.view))
     say()
-    say(show.odds_lines(story.view, 5))
+    say(odds_lines(story.view, 5))
 
 
-def _move(story: Story, view: View, number: int) -> View:
+def _move(story: Story, view: Standing, number: int) -> Standing:
     """One check or repair: advised, done, entered; returns how things stand after it."""
-    from faultodds_cli.shared import show
-
     say()
-    say(f"---- move {number} ".ljust(show.width(), "-"))
-    say(show.work_lines(view))
+    say(f"---- move {number} ".ljust(width(), "-"))
+    say(work_lines(view))
     say()
-    for action in show.actions(view, (view.advice.name, *view.advice.together)):
+    for action in actions(view, (view.advice.name, *view.advice.together)):
         _enter_state(story, action.name)
         if view.advice.kind == "check":
             say(_found(story, action.name, action.price.minutes))
@@ -154,15 +157,13 @@ def _move(story: Story, view: View, number: int) -> View:
             _repaired(story, action.name, action.price.minutes)
     after = story.view
     say()
-    say(show.odds_lines(after, 4, view.belief))
-    say(show.wrap(_comment(view, after), "  "))
+    say(odds_lines(after, 4, view.belief))
+    say(wrap(_comment(view, after), "  "))
     return after
 
 
-def _comment(before: View, after: View) -> str:
+def _comment(before: Standing, after: Standing) -> str:
     """What the last entry did to the odds, in one sentence."""
-    from faultodds_cli.shared.text import percent
-
     k = after.appliance.knowledge
     first, last = before.belief.fault_odds()[0], after.belief.fault_odds()[0]
     if after.belief.sound > last.probability:
@@ -184,8 +185,6 @@ def _enter_state(story: Story, name: str) -> None:
 
 def _found(story: Story, name: str, minutes: float) -> list[str]:
     """Enter what the check shows on this machine, and say it."""
-    from faultodds_cli.shared.show import judgement_lines, wrap
-
     k = story.appliance.knowledge
     taken = _shows(story, name)
     story.add(taken.finding, minutes)
@@ -211,26 +210,24 @@ def _shows(story: Story, name: str) -> JudgedFinding:
 
 def _repaired(story: Story, name: str, minutes: float) -> None:
     from faultodds.job import RepairDone
-    from faultodds_cli.shared.text import wrap
 
     story.add(RepairDone(name), minutes)
     say(wrap(f"Done: {story.appliance.knowledge.repair[name].title}."))
 
 
-def _ending(story: Story, view: View) -> None:
+def _ending(story: Story, view: Standing) -> None:
     from faultodds.job import Closed
-    from faultodds_cli.shared import show
 
     say()
-    say("---- the end ".ljust(show.width(), "-"))
-    say(show.advice_lines(view))
+    say("---- the end ".ljust(width(), "-"))
+    say(advice_lines(view))
     story.add(Closed("gone" if view.advice.kind == "stop" else "referred"))
     k = story.appliance.knowledge
     minutes = sum(m for _, m in story.steps if m is not None)
     titles = " and ".join(k.repair[name].title for name in story.job.repairs) or "no repair"
     truth = "It was what the machine had." if story.repaired else "The machine had something else."
     say()
-    say(show.wrap(f"Job closed: {story.job.outcome}. About {minutes:.0f} minutes of work; {titles}. {truth}"))
+    say(wrap(f"Job closed: {story.job.outcome}. About {minutes:.0f} minutes of work; {titles}. {truth}"))
 
 
 def _save(story: Story, folder: str) -> None:

@@ -1,15 +1,16 @@
 """Options that are plain text, numbers already right, or flags, without loading a validation library.
 
-Recent typer checks every value with pydantic, whose import takes as long as numpy's. For a string there is
-nothing to check, so such values are passed through here, and everything else is still left to typer. Where
-a typer does not work that way, nothing is changed.
+Recent typer looks at every value with pydantic, whose import takes as long as numpy's; without it `next --json` starts in
+under three quarters of the time (`tests/benchmarks/bench_start_up.py`). For a string there is nothing to look at, so such values
+pass here, and everything else is left to typer. Where a typer does not work that way, nothing is changed.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
-_HOLDER = "_runtime_param"
+# The method by which a parameter of typer gets what looks at its values: an object whose `coerce` gives the value to use.
+ASKED = "get_runtime_param"
 
 
 def lighten(command: Any) -> Any:
@@ -20,8 +21,8 @@ def lighten(command: Any) -> Any:
         """The command's parameters; the one for help is made only when they are asked for."""
         params = listed(ctx)
         for param in params:
-            if getattr(param, _HOLDER, _HOLDER) is None and hasattr(param, "type_descriptor"):
-                setattr(param, _HOLDER, _PassThrough())
+            if hasattr(param, ASKED) and hasattr(param, "type_descriptor") and ASKED not in vars(param):
+                setattr(param, ASKED, _PassThrough(param).itself)
         return params
 
     command.get_params = get_params
@@ -31,17 +32,27 @@ def lighten(command: Any) -> Any:
 
 
 class _PassThrough:
-    """Stands where typer keeps a parameter's validator, until a value needs validating."""
+    """Stands where typer would look at a parameter's values; asks typer's own as soon as there is anything to look at."""
 
-    def coerce(self, value: Any, param: Any, ctx: Any) -> Any:
+    def __init__(self, param: Any) -> None:
+        self.param, self.typers_own = param, getattr(param, ASKED)
+
+    def itself(self) -> _PassThrough:
+        """What the parameter hands out instead of typer's own."""
+        return self
+
+    def coerce(self, value: Any, *how: Any, **more: Any) -> Any:
         """The value as the command takes it."""
-        several = param.multiple or param.nargs == -1
+        several = self.param.multiple or self.param.nargs == -1
         if value is None:
             return () if several else None
-        if _is_plain(value, param.type_descriptor.annotation):
+        if _is_plain(value, getattr(self.param.type_descriptor, "annotation", None)):
             return list(value) if several else value
-        setattr(param, _HOLDER, None)
-        return param.get_runtime_param().coerce(value, param=param, ctx=ctx)
+        return self.typers_own().coerce(value, *how, **more)
+
+    def __getattr__(self, name: str) -> Any:
+        """Whatever else a typer may want of it."""
+        return getattr(self.typers_own(), name)
 
 
 def _is_plain(value: Any, wanted: Any) -> bool:

@@ -18,7 +18,9 @@ from typer.core import TyperGroup
 
 from faultodds.errors import FaultoddsError, SafetyStop, nearest
 from faultodds_cli.light import lighten
-from faultodds_cli.shared.options import complain, new_app, say
+from faultodds_cli.shared import options
+from faultodds_cli.shared.printing import complain, say
+from faultodds_cli.shared.text import wrap_each
 
 DEBUG_VARIABLE = "FAULTODDS_DEBUG"
 INTERRUPTED = 130
@@ -27,9 +29,9 @@ INTERRUPTED = 130
 COMMANDS: dict[str, tuple[str, str, str]] = {
     "demo": ("demo", "app", "A whole worked job on the gas dryer, nothing to type."),
     "bench": ("bench.command", "app", "Guided call: findings in, odds and next check out, undo, save."),
-    "next": ("one_shot.command", "next_app", "What to do next, from what you know now."),
-    "odds": ("one_shot.command", "odds_app", "Fault odds, with the weight of each finding."),
-    "read": ("one_shot.command", "read_app", 'Judge one raw reading, such as coil_ohms "1.15k".'),
+    "next": ("next.command", "app", "What to do next, from what you know now."),
+    "odds": ("odds", "app", "Fault odds, with the weight of each finding."),
+    "read": ("read", "app", 'Judge one raw reading, such as coil_ohms "1.15k".'),
     "calc": ("calc.command", "app", "The trade's sums: duct, input, drytime, thermistor, airflow ..."),
     "job": ("job.command", "app", "A call step by step, for scripts: new, find, fix, close ..."),
     "log": ("log.command", "app", "Your own job log: import, describe, list, export."),
@@ -84,7 +86,7 @@ def no_such_command(above: str, found: str, known: Iterable[str]) -> str:
     return f"there is no command '{above} {found}'.{guess} Commands: {', '.join(names)}."
 
 
-app = new_app(
+app = options.new_app(
     "Fault odds for a household appliance, and the next check that pays. "
     "Start with 'faultodds demo', or with 'faultodds next --found dry_time=longer'."
 )
@@ -155,9 +157,7 @@ def _refused(error: FaultoddsError, arguments: Sequence[str]) -> int:
 
 def wrapped(text: str) -> str:
     """A message broken to the terminal's width, its own line breaks kept."""
-    from faultodds_cli.shared.text import wrap
-
-    return "\n".join(line for part in text.splitlines() for line in wrap(part))
+    return "\n".join(wrap_each(text))
 
 
 def _minus_signs(arguments: list[str]) -> list[str]:

@@ -7,22 +7,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from faultodds_cli.shared.options import (
-    DEFAULT_APPLIANCE,
-    ApplianceOption,
-    JsonOption,
-    TechnicianOption,
-    new_app,
-    say,
-    say_json,
-)
+from faultodds_cli.shared import options
+from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.show_known import shop_lines
+from faultodds_cli.shared.text import capital, columns, fitted, paragraphs, width, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
     from faultodds.knowledge import Knowledge
     from faultodds.shop import Shop, ShopLine
 
-app = new_app("Your shop's prices, minutes and technicians, in one file laid over the knowledge file.")
+app = options.new_app("Your shop's prices, minutes and technicians, in one file laid over the knowledge file.")
 
 FileArgument = Annotated[
     str | None,
@@ -34,6 +29,8 @@ _HEADS = {
     "minutes": "MINUTES, hands on",
     "access": "MINUTES to open and to put back",
 }
+# Now, and in the knowledge file.
+_CELLS = (10, 10)
 
 
 @app.command("new")
@@ -42,8 +39,8 @@ def new_command(
         str | None,
         typer.Argument(metavar="[FILE]", help="Where; shop.toml in your data folder if not given.", show_default=False),
     ] = None,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """Write a shop file to fill in, with every number of the appliance as a comment.
 
@@ -58,8 +55,6 @@ def new_command(
     if as_json:
         say_json({"file": str(path)})
         return
-    from faultodds_cli.shared.text import wrap
-
     used = "It is used from now on." if file is None else f"Use it with --shop {file}, or set FAULTODDS_SHOP to it."
     named = "" if file is None else f" {file}"
     say(
@@ -72,7 +67,7 @@ def new_command(
 
 @app.command("check")
 def check_command(
-    file: FileArgument = None, appliance: ApplianceOption = DEFAULT_APPLIANCE, as_json: JsonOption = False
+    file: FileArgument = None, appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_json: options.Json = False
 ) -> None:
     """Check a shop file: what it changes, and which prices are still the knowledge file's first guesses."""
     from faultodds.shop import lines
@@ -90,9 +85,9 @@ def check_command(
 @app.command("show")
 def show_command(
     file: FileArgument = None,
-    technician: TechnicianOption = None,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    technician: options.Technician = None,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """Every price and minute in use, the shop's own marked with *; with --technician at that technician's pace."""
     from faultodds.shop import chosen_technician, lay_over, lines
@@ -138,8 +133,6 @@ def _as_data(rows: list[ShopLine]) -> list[dict[str, Any]]:
 
 
 def _check_lines(ready: Appliance, found: Shop, path: Path, rows: list[ShopLine]) -> list[str]:
-    from faultodds_cli.shared.text import wrap
-
     k, counts = ready.knowledge, _counts(rows)
     out = wrap(f"{path}: sound. {_whose(found)}, for {k.appliance.title}.")
     for group, head in _HEADS.items():
@@ -163,16 +156,13 @@ def _about(pace: float, qualified: bool, own: int, name: str) -> str:
 
 def _show_lines(laid: Appliance, found: Shop, rows: list[ShopLine], theirs: str) -> list[str]:
     """Every number; where the shop's currency is not the knowledge file's (`theirs`), the heads of the amounts say so."""
-    from faultodds_cli.shared.show import shop_lines
-    from faultodds_cli.shared.text import paragraphs
-
     blocks = [[_whose(found)]]
     for group, head in _HEADS.items():
         these = [r for r in rows if r.group == group and (group != "parts" or r.value or r.own)]
         ours = laid.knowledge.costs.currency
         if group in ("costs", "parts") and ours != theirs:
             head = f"{head}, now in {ours}, file in {theirs}"
-        blocks.append([_columns(head, "now", "file"), *(line for r in these for line in _row(laid.knowledge, r))])
+        blocks.append([columns(head, ("now", "file"), _CELLS), *(_row(laid.knowledge, r) for r in these)])
     return paragraphs([*blocks, ["* yours; the rest is the knowledge file's first guess."], shop_lines(laid)])
 
 
@@ -180,18 +170,9 @@ def _whose(found: Shop) -> str:
     return found.shop.name or "A shop without a name"
 
 
-def _columns(head: str, now: str, file: str) -> str:
-    from faultodds_cli.shared.text import width
-
-    return head.ljust(width() - 20) + now.rjust(10) + file.rjust(10)
-
-
-def _row(k: Knowledge, r: ShopLine) -> list[str]:
-    """One number, the knowledge file's beside it; two lines when the title is long."""
-    from faultodds_cli.shared.text import capital, fitted, width
-
-    money = r.group in ("costs", "parts")
-    now, file = (f"{v:,.2f}" if money else f"{v:.4g}" for v in (r.value, r.file))
-    mark = "*" if r.own else " "
-    head = f"  {mark} {r.name}: "
-    return [_columns(head + fitted(capital(r.title), width() - 20 - len(head)), now, file)]
+def _row(k: Knowledge, r: ShopLine) -> str:
+    """One number, the knowledge file's beside it; a long title is cut."""
+    form = ",.2f" if r.group in ("costs", "parts") else ".4g"
+    head = f"  {'*' if r.own else ' '} {r.name}: "
+    title = fitted(capital(r.title), width() - sum(_CELLS) - len(head))
+    return columns(head + title, (f"{r.value:{form}}", f"{r.file:{form}}"), _CELLS)

@@ -13,7 +13,7 @@ import pytest
 from calls import SAFE, STRAIGHT_ON, bench, command, looked_at
 from faultodds.job.steps import Finding, MachineState
 from faultodds.job.store import Store
-from faultodds_cli.bench.screen import screen
+from faultodds_cli.shared.show_job import screen
 
 
 def findings(data: Path, job: str = "1") -> dict[str, Finding]:

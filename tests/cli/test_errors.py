@@ -269,12 +269,12 @@ def test_findings_that_clash_are_named(tmp_path: Path) -> None:
 
 def test_a_fault_of_our_own_is_one_line(monkeypatch: pytest.MonkeyPatch) -> None:
     """An error nobody foresaw is one message with how to report it, exit 1; the details come on request."""
-    import faultodds_cli.one_shot.command as one_shot
+    import faultodds_cli.next.command as command
 
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError("by nothing")
 
-    monkeypatch.setattr(one_shot, "call_as_given", broken)
+    monkeypatch.setattr(command, "call_as_given", broken)
     monkeypatch.delenv("FAULTODDS_DEBUG", raising=False)
     ran = faultodds("next")
     assert (ran.code, ran.out) == (1, "")
@@ -286,12 +286,12 @@ def test_a_fault_of_our_own_is_one_line(monkeypatch: pytest.MonkeyPatch) -> None
 
 def test_control_c_is_no_traceback(monkeypatch: pytest.MonkeyPatch) -> None:
     """Interrupted with Ctrl-C the program says so and exits 130."""
-    import faultodds_cli.one_shot.command as one_shot
+    import faultodds_cli.next.command as command
 
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(one_shot, "call_as_given", interrupted)
+    monkeypatch.setattr(command, "call_as_given", interrupted)
     ran = faultodds("next")
     assert ran.code == 130
     assert "Traceback" not in ran.err

@@ -218,7 +218,7 @@ def test_odds_weigh_each_finding(toy_file: str) -> None:
 )  # fmt: skip
 def test_a_weight_in_words(decibans: float, words: str) -> None:
     """Weights of evidence have the same words on every screen."""
-    from faultodds_cli.shared.show import weight_words
+    from faultodds_cli.shared.show_odds import weight_words
 
     assert weight_words(decibans) == words
 

@@ -125,7 +125,7 @@ def test_plain_next_loads_no_plan(toy_file: str) -> None:
     loaded = set(done.stderr.split())
     assert "faultodds.advice" in loaded
     assert not loaded & {f"faultodds.advice.{m}" for m in ("plan", "ahead", "inputs", "sensitivity", "plan_words")}
-    assert not loaded & {"faultodds_cli.one_shot.plan", "faultodds_cli.one_shot.what_if", "faultodds.charts"}
+    assert not loaded & {"faultodds_cli.next.plan", "faultodds_cli.next.what_if", "faultodds.charts"}
 
 
 # ---- next --what-if ----

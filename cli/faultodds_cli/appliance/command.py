@@ -9,9 +9,11 @@ from typing import Annotated
 import typer
 
 from faultodds.errors import FaultoddsError
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE, JsonOption, new_app, say, say_json
+from faultodds_cli.shared import options
+from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.text import wrap
 
-app = new_app("Knowledge files: list, show, check, export.")
+app = options.new_app("Knowledge files: list, show, check, export.")
 
 NameArgument = Annotated[
     str,
@@ -27,7 +29,7 @@ class Form(StrEnum):
 
 
 @app.command("list")
-def list_command(as_json: JsonOption = False) -> None:
+def list_command(as_json: options.Json = False) -> None:
     """The appliances that come with the program."""
     from faultodds.files import shipped
     from faultodds.knowledge import load
@@ -38,8 +40,6 @@ def list_command(as_json: JsonOption = False) -> None:
             {"appliances": [{"name": n, "title": k.appliance.title, "calls": k.appliance.calls} for n, k in found]}
         )
         return
-    from faultodds_cli.shared.text import wrap
-
     for name, k in found:
         say(wrap(f"{k.appliance.title}: {k.appliance.calls}", f"{name}  "))
     say(wrap("A knowledge file of your own is used by its path: --appliance my_dryer.toml"))
@@ -47,12 +47,12 @@ def list_command(as_json: JsonOption = False) -> None:
 
 @app.command("show")
 def show_command(
-    name: NameArgument = DEFAULT_APPLIANCE,
+    name: NameArgument = options.DEFAULT_APPLIANCE,
     what: Annotated[
         str | None,
         typer.Argument(metavar="[WHAT]", help="faults, symptoms, checks, repairs, facts, access, stops, or one name."),
     ] = None,
-    as_json: JsonOption = False,
+    as_json: options.Json = False,
 ) -> None:
     """Every name that can be typed: faults with their shares, symptoms, checks, repairs, facts ...
 
@@ -76,7 +76,7 @@ def show_command(
 @app.command("check")
 def check_command(
     name: Annotated[str, typer.Argument(metavar="FILE|NAME", help="A knowledge file, or a shipped appliance.")],
-    as_json: JsonOption = False,
+    as_json: options.Json = False,
 ) -> None:
     """Validate a knowledge file and print what it says about itself."""
     from faultodds.belief import accepted_by_pgmpy, compiled, self_check
@@ -94,14 +94,14 @@ def check_command(
 
 @app.command("export")
 def export_command(
-    name: NameArgument = DEFAULT_APPLIANCE,
+    name: NameArgument = options.DEFAULT_APPLIANCE,
     to: Annotated[Form, typer.Option("--to", help="Network file format.")] = Form.bif,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="FILE", help="Where to write it; here, under its own name, if not given."),
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
-    as_json: JsonOption = False,
+    as_json: options.Json = False,
 ) -> None:
     """Write the network behind an appliance for other Bayesian-network programs."""
     from faultodds.knowledge import load

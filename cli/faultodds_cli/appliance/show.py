@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from faultodds_cli.shared.show import outcomes_of
-from faultodds_cli.shared.text import capital, money, wrap
+from faultodds_cli.shared.printing import rounded
+from faultodds_cli.shared.show_advice import outcomes_of
+from faultodds_cli.shared.text import capital, cautions, money, numbered, percent_fine, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance, SelfCheck
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
 
 def names_answer(k: Knowledge) -> dict[str, Any]:
     """The object of `appliance show --json`."""
-    scale = sum(m.share for _, m in k.modes()) + k.other_causes.unlisted + k.other_causes.nothing_wrong
+    scale = _all_shares(k)
     return {
         "appliance": k.appliance.id,
         "title": k.appliance.title,
@@ -71,8 +72,12 @@ def page(k: Knowledge, what: str) -> list[str]:
     return lists[choice] if choice in lists else detail(k, choice)
 
 
+def _all_shares(k: Knowledge) -> float:
+    return sum(m.share for _, m in k.modes()) + k.other_causes.unlisted + k.other_causes.nothing_wrong
+
+
 def _fault_lines(k: Knowledge) -> Iterator[str]:
-    scale = sum(m.share for _, m in k.modes()) + k.other_causes.unlisted + k.other_causes.nothing_wrong
+    scale = _all_shares(k)
     for component, record in k.component.items():
         yield from wrap(record.title, f"  {component}: ", "    ")
         for mode, m in record.modes.items():
@@ -125,8 +130,8 @@ def detail(k: Knowledge, name: str) -> list[str]:
     if work is not None:
         lines += wrap(f"Takes {work.minutes:.0f} min on the part itself; {money(work.cost, k)} in parts.")
         lines += wrap(f"Needs: {', '.join(work.access)}.") if work.access else []
-        lines += [line for c in work.cautions for line in wrap(k.caution[c].text, "  !! ")]
-        lines += [line for i, step in enumerate(work.steps, 1) for line in wrap(step, f"  {i:2}. ")]
+        lines += cautions(k.caution[c].text for c in work.cautions)
+        lines += numbered(work.steps)
     if name in k.reading:
         from faultodds.readings import describe
 
@@ -151,7 +156,7 @@ def check_answer(appliance: Appliance, report: SelfCheck, nodes: int, edges: int
     return {
         "appliance": appliance.knowledge.appliance.id,
         "sizes": report.sizes,
-        "omitted_mass": float(f"{report.omitted_mass:.6g}"),
+        "omitted_mass": rounded(report.omitted_mass),
         "ambiguity_groups": [{"modes": list(g.modes), "repairs": list(g.repairs)} for g in report.groups],
         "unreached": list(report.unreached),
         "unseen": list(report.unseen),
@@ -167,7 +172,7 @@ def check_answer(appliance: Appliance, report: SelfCheck, nodes: int, edges: int
 def check_lines(name: str, appliance: Appliance, report: SelfCheck, nodes: int, edges: int) -> list[str]:
     """The report in words."""
     k, size = appliance.knowledge, report.sizes
-    share = f"{report.omitted_mass * 100:.2g} %"
+    share = percent_fine(report.omitted_mass)
     lines = wrap(f"{name}: sound. {k.appliance.title}, {k.appliance.calls}.")
     lines += ["", *wrap(", ".join(f"{count:,} {thing}" for thing, count in size.items()) + ".", "Size: ")]
     lines += wrap(f"combinations of faults with {share} of the calls are left out of the odds.", "Left out: ")

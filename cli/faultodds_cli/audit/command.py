@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,14 +9,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app, say, say_json
+from faultodds_cli.shared import options
+from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.progress import terminal
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from faultodds.audit import Audit
     from faultodds.knowledge import Knowledge
 
-app = new_app("Would it have helped? Learn from a log's past, forecast what came next, count.")
+app = options.new_app("Would it have helped? Learn from a log's past, forecast what came next, count.")
 
 
 @app.command()
@@ -48,8 +50,8 @@ def audit_command(
     figure: Annotated[
         Path | None, typer.Option("--figure", metavar="FILE", help="Also write a figure: audit.png, .svg or .pdf.")
     ] = None,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """Play a log forward: learn from the jobs before each month, forecast its jobs, compare with what put them right.
 
@@ -58,49 +60,31 @@ def audit_command(
 
     Example: faultodds audit harbour_lane
     """
-    from faultodds.audit import LEARNED, audit, chosen, read_truth, verdict
+    from faultodds.audit import audit, chosen, read_truth
     from faultodds.belief import open_appliance
 
     moments = chosen(stages)
-    if figure is not None:
-        from faultodds.charts import check_path
-
-        check_path(figure, "audit.png")
-    _truth_for_rivals(truth, rivals_know_truth)
+    _refuse_early(figure, truth, rivals_know_truth)
     known = None if truth is None else read_truth(truth)
     knowledge = open_appliance(appliance, revision="file").knowledge
     frame = _opened(log, knowledge)
     others = {each: open_appliance(appliance, revision=each).knowledge for each in revision or ()}
     with _progress() as tick:
         found = audit(
-            knowledge,
-            frame,
-            truth=known,
-            others=others,
-            stages=moments,
-            with_rivals=rivals,
-            rivals_know_truth=rivals_know_truth,
-            first_jobs=first,
-            most_refits=refits,
-            tick=tick,
-        )
-    said = verdict(found, LEARNED)
-    if figure is not None:
-        from faultodds.charts import draw
-
-        draw(found, LEARNED, figure)
-    from faultodds_cli.audit import show as audit_show
-
-    name = Path(log).stem
-    if as_json:
-        say_json(audit_show.answer(found, name, knowledge.appliance.id, said))
-        return
-    say(audit_show.lines(found, name, said))
+            knowledge, frame, truth=known, others=others, stages=moments, with_rivals=rivals,
+            rivals_know_truth=rivals_know_truth, first_jobs=first, most_refits=refits, tick=tick,
+        )  # fmt: skip
+    _say(found, Path(log).stem, knowledge.appliance.id, figure, as_json)
 
 
-def _truth_for_rivals(truth: Path | None, rivals_know_truth: bool) -> None:
+def _refuse_early(figure: Path | None, truth: Path | None, rivals_know_truth: bool) -> None:
+    """Refuse what could not be done, before any work."""
     from faultodds.errors import FaultoddsError
 
+    if figure is not None:
+        from faultodds.charts import check_path
+
+        check_path(figure, "audit.png")
     if rivals_know_truth and truth is None:
         raise FaultoddsError("--rivals-know-truth needs the truth: add --truth FILE, or leave it out.")
 
@@ -114,13 +98,27 @@ def _opened(log: str, knowledge: Knowledge) -> pd.DataFrame:
     return frame
 
 
+def _say(found: Audit, name: str, appliance: str, figure: Path | None, as_json: bool) -> None:
+    from faultodds.audit import LEARNED, verdict
+    from faultodds_cli.audit import show
+
+    said = verdict(found, LEARNED)
+    if figure is not None:
+        from faultodds.charts import draw
+
+        draw(found, LEARNED, figure)
+    if as_json:
+        say_json(show.answer(found, name, appliance, said))
+    else:
+        say(show.lines(found, name, said))
+
+
 @contextmanager
 def _progress() -> Iterator[Callable[[str], None]]:
-    """What is being done, on a terminal's standard error; nothing anywhere else."""
-    if not sys.stderr.isatty():
+    """What is being done."""
+    screen = terminal()
+    if screen is None:
         yield lambda what: None
         return
-    from rich.console import Console
-
-    with Console(stderr=True).status("learning") as status:
+    with screen.status("learning") as status:
         yield lambda what: status.update(f"learning: {what} done")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from faultodds_cli.shared.printing import rounded
 from faultodds_cli.shared.text import wrap
 
 if TYPE_CHECKING:
@@ -73,25 +74,25 @@ def _plain(r: Row) -> dict[str, Any]:
     b = r.brier
     return {
         "method": r.method,
-        "log_score": _round(r.log_score),
+        "log_score": rounded(r.log_score),
         "brier": {
-            "score": _round(b.score),
-            "reliability": _round(b.reliability),
-            "resolution": _round(b.resolution),
-            "uncertainty": _round(b.uncertainty),
-            "leftover": _round(b.leftover),
+            "score": rounded(b.score),
+            "reliability": rounded(b.reliability),
+            "resolution": rounded(b.resolution),
+            "uncertainty": rounded(b.uncertainty),
+            "leftover": rounded(b.leftover),
         },
         "calibration_error": _interval(r.calibration),
-        "calibration_error_by_luck": _round(r.luck),
-        "top_1": _round(r.top1),
-        "top_3": _round(r.top3),
+        "calibration_error_by_luck": rounded(r.luck),
+        "top_1": rounded(r.top1),
+        "top_3": rounded(r.top3),
         "log_score_less_file": None if r.against_file is None else _interval(r.against_file),
         "calibration_curve": [
             {
-                "stated": _round(p.stated),
-                "right": _round(p.right),
-                "low": _round(p.low),
-                "high": _round(p.high),
+                "stated": rounded(p.stated),
+                "right": rounded(p.right),
+                "low": rounded(p.low),
+                "high": rounded(p.high),
                 "jobs": p.jobs,
             }
             for p in r.curve
@@ -100,8 +101,4 @@ def _plain(r: Row) -> dict[str, Any]:
 
 
 def _interval(d: Interval) -> dict[str, float]:
-    return {"value": _round(d.value), "low": _round(d.low), "high": _round(d.high)}
-
-
-def _round(value: float) -> float:
-    return float(f"{value:.6g}")
+    return {"value": rounded(d.value), "low": rounded(d.low), "high": rounded(d.high)}

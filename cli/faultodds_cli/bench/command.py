@@ -6,16 +6,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from faultodds_cli.shared.jobs import DataOption, FileOption, appliance_named, opened_store, resume, start
-from faultodds_cli.shared.options import (
-    AmbientOption,
-    LabourOption,
-    QualifiedOption,
-    RevisionOption,
-    ShopOption,
-    TechnicianOption,
-    new_app,
-)
+from faultodds_cli.shared import options
+from faultodds_cli.shared.call import appliance_named
+from faultodds_cli.shared.jobs import opened_store, resume, start
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
@@ -24,7 +17,7 @@ if TYPE_CHECKING:
 
 _HELP = "A guided call: findings in, odds and the next check out. Every line is saved as it is typed."
 
-app = new_app(_HELP)
+app = options.new_app(_HELP)
 
 
 @app.command(help=_HELP)
@@ -33,14 +26,14 @@ def bench(
         str | None, typer.Argument(metavar="[JOB]", help="A saved job to go on with; a new one without.")
     ] = None,
     title: Annotated[str, typer.Option("--title", metavar="TEXT", help="A few words to know a new job by.")] = "",
-    appliance: FileOption = None,
-    data: DataOption = None,
-    ambient: AmbientOption = None,
-    qualified: QualifiedOption = True,
-    labour_rate: LabourOption = None,
-    revision: RevisionOption = None,
-    shop: ShopOption = None,
-    technician: TechnicianOption = None,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    ambient: options.Ambient = None,
+    qualified: options.Qualified = True,
+    labour_rate: options.Labour = None,
+    revision: options.Revision = None,
+    shop: options.Shop = None,
+    technician: options.Technician = None,
 ) -> None:
     """The guided call, or going on with one."""
     from faultodds_cli.bench.talk import Talk
@@ -77,9 +70,10 @@ def _talk_through(talk: Talk, visit: OpenJob, safe: bool, fresh: bool) -> None:
     """The call after the safety questions; `safe` is false when the input ended before they were answered."""
     from faultodds_cli.bench.call import BenchCall
     from faultodds_cli.bench.intake import complaint, intake
+    from faultodds_cli.bench.lines import talk_through
 
     call = BenchCall(visit, talk)
     if safe and (not fresh or (intake(call) and complaint(call))):
-        call.run()
+        talk_through(call)
     else:
         talk.say(call.goodbye())

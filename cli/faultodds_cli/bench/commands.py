@@ -5,17 +5,16 @@ from __future__ import annotations
 import difflib
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.job import summary, typed
 from faultodds.names import fold, match
-from faultodds_cli.bench import screen as bench_screen
-from faultodds_cli.shared import show
-from faultodds_cli.shared.jobs import view_of
-
-if TYPE_CHECKING:
-    from faultodds_cli.bench.call import BenchCall
+from faultodds_cli.bench.call import BenchCall
+from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_check_lines, why_lines
+from faultodds_cli.shared import show_job
+from faultodds_cli.shared.show_advice import check_lines, repair_lines
+from faultodds_cli.shared.show_known import evidence_lines, left_out_lines
+from faultodds_cli.shared.text import numbered, wrap
 
 
 @dataclass(frozen=True)
@@ -37,29 +36,29 @@ def help_(call: BenchCall, rest: str) -> bool:
     call.talk.tell("Type what you found: 2 weak, hood_flap weak, ig oh open, coil_ohms 1.15k/1.35k/550,")
     call.talk.tell("or not sure: hood_flap weak 70 / strong 30. Names may be shortened. Or a word:")
     for command in COMMANDS.values():
-        call.talk.say(show.wrap(command.help, f"  {command.usage:<22} "))
+        call.talk.say(wrap(command.help, f"  {command.usage:<22} "))
     return False
 
 
 def odds(call: BenchCall, rest: str) -> bool:
     """All the odds, and what is known."""
-    view = view_of(call.visit)
-    call.talk.say(bench_screen.odds_lines(call.visit, 15))
-    call.talk.say([*show.evidence_lines(view), *show.left_out_lines(view)])
+    view = call.visit.now
+    call.talk.say(show_job.odds_lines(call.visit, 15))
+    call.talk.say([*evidence_lines(view), *left_out_lines(view)])
     return False
 
 
 def checks(call: BenchCall, rest: str) -> bool:
     """Every check that can be done now, numbered."""
-    view = view_of(call.visit)
+    view = call.visit.now
     call.numbered = [c.name for c in view.advice.listed_checks]
-    call.talk.say(show.check_lines(view, view.advice.listed_checks))
+    call.talk.say(check_lines(view, view.advice.listed_checks))
     return False
 
 
 def repairs(call: BenchCall, rest: str) -> bool:
     """Repairs worth naming."""
-    call.talk.say(show.repair_lines(view_of(call.visit), 10) or ["No repair is worth naming yet."])
+    call.talk.say(repair_lines(call.visit.now, 10) or ["No repair is worth naming yet."])
     return False
 
 
@@ -67,16 +66,16 @@ def why(call: BenchCall, rest: str) -> bool:
     """Why this advice, or what one check would tell."""
     if rest:
         name = typed.observable(call.visit.knowledge, rest, call.numbered)
-        call.talk.say(bench_screen.why_check_lines(call.visit, name))
+        call.talk.say(why_check_lines(call.visit, name))
     else:
-        call.talk.say(bench_screen.why_lines(call.visit))
+        call.talk.say(why_lines(call.visit))
     return False
 
 
 def how(call: BenchCall, rest: str) -> bool:
     """Steps and cautions of one check or repair."""
     name, _ = typed.work(call.visit.knowledge, rest or call.advised(), call.numbered)
-    call.talk.say(bench_screen.how_lines(call.visit, name))
+    call.talk.say(how_lines(call.visit, name))
     return False
 
 
@@ -98,7 +97,7 @@ def undo(call: BenchCall, rest: str) -> bool:
 def fact(call: BenchCall, rest: str) -> bool:
     """Enter or correct intake facts, or list them."""
     if not rest:
-        call.talk.say(bench_screen.fact_lines(call.visit))
+        call.talk.say(fact_lines(call.visit))
         return False
     for given in call.visit.facts(typed.facts(call.visit.knowledge, rest)):
         call.talk.tell(f"Noted: {given.name} = {given.value}.")
@@ -136,7 +135,7 @@ def again(call: BenchCall, rest: str) -> bool:
 
 def state(call: BenchCall, rest: str) -> bool:
     """What is open, shut off or moved."""
-    call.talk.say(bench_screen.state_lines(call.visit))
+    call.talk.say(show_job.state_lines(call.visit))
     return False
 
 
@@ -160,7 +159,7 @@ def _set_open(call: BenchCall, rest: str, is_open: bool) -> bool:
 def symptoms(call: BenchCall, rest: str) -> bool:
     """The symptoms, numbered."""
     call.numbered = call.symptoms()
-    call.talk.say(bench_screen.symptom_lines(call.visit, call.numbered))
+    call.talk.say(symptom_lines(call.visit, call.numbered))
     return False
 
 
@@ -173,7 +172,7 @@ def note(call: BenchCall, rest: str) -> bool:
 
 def story(call: BenchCall, rest: str) -> bool:
     """The job from its beginning."""
-    call.talk.say(bench_screen.story_lines(call.visit.job))
+    call.talk.say(show_job.story_lines(call.visit.job))
     return False
 
 
@@ -190,7 +189,7 @@ def close(call: BenchCall, rest: str) -> bool:
         call.talk.tell("Closed without a run after the last repair: the job says so.", "!! ")
     if steps:
         call.talk.tell("Before you go, put the machine back:")
-        call.talk.say([line for i, step in enumerate(steps, 1) for line in show.wrap(step, f"  {i:2}. ")])
+        call.talk.say(numbered(steps))
     call.talk.tell(f"Job {call.visit.job.id} is closed: {closed.outcome}.")
     call.over = True
     return False

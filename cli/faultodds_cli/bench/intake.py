@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds.job import OpenJob, typed, why_asked
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold
-from faultodds_cli.bench import screen as bench_screen
-from faultodds_cli.bench.call import BenchCall, refuse
+from faultodds_cli.bench.call import BenchCall, forgiving, refuse
 from faultodds_cli.bench.commands import exact
+from faultodds_cli.bench.lines import answer, take
+from faultodds_cli.bench.show import symptom_lines
 from faultodds_cli.bench.talk import Talk
 
 
@@ -97,7 +97,7 @@ def _ask_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact) -> 
         if (command := exact(line)) == "leave":
             return None
         if command == "help":
-            call.take(line)
+            take(call, line)
             continue
         if _take_fact(call, name, fact, line):
             return True
@@ -106,7 +106,7 @@ def _ask_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact) -> 
 def _take_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact, line: str) -> bool:
     """Take an answer to one question, or NAME=VALUE pairs; true when the question is answered."""
     visit = call.visit
-    try:
+    with forgiving(call.talk):
         call.watch_for_danger(line)
         if found := _told_early(call, line):
             call.try_out(found)
@@ -114,10 +114,6 @@ def _take_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact, li
             return False
         pairs = typed.facts(visit.knowledge, line) if "=" in line else [(name, typed.fact_value(fact.values, line))]
         visit.facts(pairs)
-    except FaultoddsError as error:
-        if isinstance(error, SafetyStop):
-            raise
-        call.talk.tell(str(error), "?  ")
     return name in visit.job.facts
 
 
@@ -136,7 +132,7 @@ def complaint(call: BenchCall) -> bool:
     call.numbered = call.symptoms()
     talk.say()
     talk.tell("What is wrong? Several on a line: 1=2 heat=none. A number alone means yes. Enter when told all.")
-    talk.say(bench_screen.symptom_lines(call.visit, call.numbered))
+    talk.say(symptom_lines(call.visit, call.numbered))
     while True:
         line = talk.ask("Complaint:")
         if line is None:
@@ -145,7 +141,7 @@ def complaint(call: BenchCall) -> bool:
             return True
         if line and call.question is None and exact(line.split()[0]) is not None:
             # Somebody who types a command has told all that is wrong.
-            call.take(line)
+            take(call, line)
             return True
         if line:
             _take_complaint(call, line)
@@ -153,18 +149,14 @@ def complaint(call: BenchCall) -> bool:
 
 def _take_complaint(call: BenchCall, line: str) -> None:
     """Enter the symptoms on a line; what cannot be taken is answered with what to type instead."""
-    try:
+    with forgiving(call.talk):
         call.watch_for_danger(line)
         question, call.question = call.question, None
-        if question and call.answer(question, line):
+        if question and answer(call, question, line):
             return
         found = [_plain_yes(call, each) for each in typed.findings(call.visit.knowledge, line, call.numbered)]
         call.try_out(found)
         call.enter_all(found)
-    except FaultoddsError as error:
-        if isinstance(error, SafetyStop):
-            raise
-        call.talk.tell(str(error), "?  ")
 
 
 def _plain_yes(call: BenchCall, each: typed.Typed) -> typed.Typed:

@@ -7,8 +7,8 @@ import io
 import sys
 from collections.abc import Iterable
 
-from faultodds_cli.shared.options import say
-from faultodds_cli.shared.show import width, wrap
+from faultodds_cli.shared.printing import say
+from faultodds_cli.shared.text import width, wrap, wrap_each
 
 
 class Talk:
@@ -27,7 +27,10 @@ class Talk:
     def ask(self, prompt: str) -> str | None:
         """One line from the other side, blanks trimmed; None at the end of input or on Ctrl-C."""
         try:
-            line = self._from_person(prompt) if self._person else self._from_pipe(prompt)
+            *above, last = wrap(prompt)
+            if above:
+                say(above)
+            line = input(last + " ") if self._person else _from_pipe(last)
         except (EOFError, KeyboardInterrupt):
             say()
             return None
@@ -39,35 +42,23 @@ class Talk:
 
     def tell(self, text: str, first: str = "") -> None:
         """Print a text, wrapped; its line breaks are kept."""
-        for part in text.splitlines() or [""]:
-            say(wrap(part, first))
+        say(wrap_each(text, first))
 
     def rule(self) -> None:
         """A line across the screen."""
         say("-" * (width() - 1))
 
-    @staticmethod
-    def _from_person(prompt: str) -> str:
-        *above, last = wrap(prompt)
-        if above:
-            say(above)
-        return input(last + " ")
 
-    @staticmethod
-    def _from_pipe(prompt: str) -> str:
-        *above, last = wrap(prompt)
-        if above:
-            say(above)
-        sys.stdout.write(
-            f"{last} ".encode(sys.stdout.encoding or "utf-8", "replace").decode(sys.stdout.encoding or "utf-8")
-        )
-        sys.stdout.flush()
-        line = sys.stdin.readline()
-        if not line:
-            raise EOFError
-        fits = len(last) + 1 + len(line.strip()) <= width()
-        say(line.strip() if fits else ["", *wrap(line.strip(), "  ")])
-        return line
+def _from_pipe(prompt: str) -> str:
+    encoding = sys.stdout.encoding or "utf-8"
+    sys.stdout.write(f"{prompt} ".encode(encoding, "replace").decode(encoding))
+    sys.stdout.flush()
+    line = sys.stdin.readline()
+    if not line:
+        raise EOFError
+    fits = len(prompt) + 1 + len(line.strip()) <= width()
+    say(line.strip() if fits else ["", *wrap(line.strip(), "  ")])
+    return line
 
 
 def _line_editing() -> None:

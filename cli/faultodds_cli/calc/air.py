@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from faultodds_cli.calc.answer import answer
-from faultodds_cli.shared.options import JsonOption
+from faultodds_cli.shared import options
 
 
 def duct(
@@ -23,7 +23,7 @@ def duct(
     limit: Annotated[
         str, typer.Option("--limit", metavar="FEET", help="The maker's limit, where there is one.")
     ] = "35ft",
-    as_json: JsonOption = False,
+    as_json: options.Json = False,
 ) -> None:
     """Equivalent length of an exhaust duct.
 
@@ -63,7 +63,7 @@ def _elbow(text: str) -> tuple[int, int]:
 def airflow(
     reading: Annotated[str, typer.Argument(metavar="READING", help="Air speed or flow: 1150fpm, 5.8 m/s, 120cfm.")],
     inches: Annotated[str, typer.Option("--duct", metavar="INCHES", help="Duct diameter.")] = "4in",
-    as_json: JsonOption = False,
+    as_json: options.Json = False,
 ) -> None:
     """Air speed to flow and back, with the velocity pressure.
 
@@ -97,7 +97,7 @@ def drytime(
     ],
     end: Annotated[str, typer.Option("--end", metavar="PERCENT", help="Moisture when it is dry enough.")] = "2%",
     burner: Annotated[str, typer.Option("--input", metavar="BTU", help="Heat input, Btu/h.")] = "22000",
-    as_json: JsonOption = False,
+    as_json: options.Json = False,
 ) -> None:
     """The least time to dry a load, which no dryer of this input can beat.
 

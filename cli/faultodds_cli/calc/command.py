@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from faultodds_cli.calc import air as calc_air, gas as calc_gas, ohms as calc_ohms
-from faultodds_cli.shared.options import new_app
+from faultodds_cli.shared import options
 
-app = new_app("The trade's sums. Numbers may carry units: 22ft, 84s, 72F, 11.2k, 5.8 m/s.")
+app = options.new_app("The trade's sums. Numbers may carry units: 22ft, 84s, 72F, 11.2k, 5.8 m/s.")
 
 app.command("duct")(calc_air.duct)
 app.command("airflow")(calc_air.airflow)

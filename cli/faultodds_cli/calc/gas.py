@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import typer
 
 from faultodds_cli.calc.answer import answer
-from faultodds_cli.shared.options import JsonOption
+from faultodds_cli.shared import options
 
 FuelOption = Annotated[str, typer.Option("--fuel", help="natural or propane.")]
 HeatOption = Annotated[
@@ -25,7 +25,7 @@ def input_command(
         str | None, typer.Option("--rated", metavar="BTU", help="Input on the rating plate, Btu/h.")
     ] = None,
     altitude: Annotated[str | None, typer.Option("--altitude", metavar="FEET", help="Feet above sea level.")] = None,
-    as_json: JsonOption = False,
+    as_json: options.Json = False,
 ) -> None:
     """Heat input from the gas meter, every other appliance off.
 
@@ -63,7 +63,7 @@ def orifice(
     pressure: Annotated[str, typer.Argument(metavar="PRESSURE", help="Manifold pressure: 3.5inwc.")],
     fuel: FuelOption = "natural",
     heat_content: HeatOption = None,
-    as_json: JsonOption = False,
+    as_json: options.Json = False,
 ) -> None:
     """Gas and heat through an orifice.
 
@@ -91,7 +91,7 @@ _GRAVITY = {"natural": 0.60, "propane": 1.52}
 
 def co(
     ppm: Annotated[str, typer.Argument(metavar="PPM", help="Carbon monoxide in the room: 12ppm.")],
-    as_json: JsonOption = False,
+    as_json: options.Json = False,
 ) -> None:
     """What a carbon monoxide reading asks for; 35 ppm and more is a safety stop.
 

@@ -7,14 +7,14 @@ from typing import Annotated, Any
 import typer
 
 from faultodds_cli.calc.answer import answer
-from faultodds_cli.shared.options import JsonOption
+from faultodds_cli.shared import options
 
 
 def thermistor(
     temperature: Annotated[str, typer.Argument(metavar="TEMP", help="Temperature of the part: 72F, 22C.")],
     at_25: Annotated[str, typer.Option("--r25", metavar="OHMS", help="What it reads at 25 C (77 F).")] = "10k",
     measured_ohms: Annotated[str | None, typer.Option("--measured", metavar="OHMS", help="What it does read.")] = None,
-    as_json: JsonOption = False,
+    as_json: options.Json = False,
 ) -> None:
     """What a thermistor reads at a temperature.
 
@@ -57,7 +57,7 @@ def winding(
     hot_at: Annotated[
         str | None, typer.Option("--hot-at", metavar="TEMP", help="A temperature: gives its resistance.")
     ] = None,
-    as_json: JsonOption = False,
+    as_json: options.Json = False,
 ) -> None:
     """A copper winding warm: temperature from resistance, or the other way.
 

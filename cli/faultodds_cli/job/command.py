@@ -5,56 +5,41 @@ Every command changes or shows one stored job and says which.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.job import show as job_show
-from faultodds_cli.shared.jobs import DataOption, FileOption, JobArgument, appliance_named, opened_store, resume, start
-from faultodds_cli.shared.options import (
-    DEFAULT_APPLIANCE,
-    AmbientOption,
-    JsonOption,
-    RevisionOption,
-    complain,
-    new_app,
-    say,
-    say_json,
-    unsaved_job,
-)
+from faultodds_cli.job import look
+from faultodds_cli.shared import options
+from faultodds_cli.shared.call import appliance_named, unsaved_job
+from faultodds_cli.shared.jobs import opened_store, resume, start
+from faultodds_cli.shared.printing import complain, say, say_json
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
     from faultodds.job import JudgedFinding, OpenJob
 
-app = new_app("A call step by step, for scripts. Every step is on disk before the command ends.")
+app = options.new_app("A call step by step, for scripts. Every step is on disk before the command ends.")
 
 MinutesOption = Annotated[float | None, typer.Option("--minutes", metavar="MIN", help="How long it took.")]
 FactsOption = Annotated[
     list[str] | None, typer.Option("--fact", "-f", metavar="NAME=VALUE", help="An intake fact. Repeatable.")
-]
-FoundOption = Annotated[
-    list[str] | None,
-    typer.Option("--found", "-o", metavar="NAME=OUTCOME", help="A symptom or check and what it showed. Repeatable."),
-]
-ReadingOption = Annotated[
-    list[str] | None,
-    typer.Option("--reading", "-r", metavar="CHECK=TEXT", help='A raw reading: coil_ohms="1.15k". Repeatable.'),
 ]
 
 
 @app.command()
 def new(
     fact: FactsOption = None,
-    found: FoundOption = None,
-    reading: ReadingOption = None,
+    found: options.Found = None,
+    reading: options.Reading = None,
     title: Annotated[str, typer.Option("--title", metavar="TEXT", help="A few words to know the job by.")] = "",
-    appliance: FileOption = None,
-    revision: RevisionOption = None,
-    ambient: AmbientOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    revision: options.Revision = None,
+    ambient: options.Ambient = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Start a job, with what is known at the start, and print its number.
 
@@ -62,7 +47,7 @@ def new(
     """
     from faultodds.safety import stop_first
 
-    stop_first(appliance or DEFAULT_APPLIANCE, [*(found or []), *(reading or [])])
+    stop_first(appliance or options.DEFAULT_APPLIANCE, [*(found or []), *(reading or [])])
     with opened_store(data) as store:
         opened = appliance_named(appliance, revision)
         _refuse_bad_start(opened, fact or [], found or [], reading or [], ambient)
@@ -73,105 +58,90 @@ def new(
 
 @app.command()
 def find(
-    job: JobArgument,
+    job: options.Job,
     findings: Annotated[
         list[str] | None,
         typer.Argument(metavar="[NAME=OUTCOME|READING]...", help="What symptoms and checks showed."),
     ] = None,
-    reading: ReadingOption = None,
+    reading: options.Reading = None,
     again: Annotated[
         bool, typer.Option("--again", help="Measured anew on purpose: counts beside the earlier finding.")
     ] = False,
-    ambient: AmbientOption = None,
+    ambient: options.Ambient = None,
     minutes: MinutesOption = None,
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Enter what symptoms and checks showed.
 
     Examples: faultodds job find 7 hood_flap=weak / faultodds job find 7 thermistor_ohms=9.2k --ambient 72F
     """
     _need_some([*(findings or []), *(reading or [])], "find", "hood_flap=weak")
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance, ambient=ambient)
-        since = visit.job.last_seq
-        taken = _enter(visit, [], findings or [], reading or [], again=again, minutes=minutes)
-        _answer(visit, as_json, f"Job {visit.job.id}:", taken, since)
+    with _entering(job, appliance, data, as_json, ambient) as (visit, taken):
+        taken += _enter(visit, [], findings or [], reading or [], again=again, minutes=minutes)
 
 
 @app.command()
 def fact(
-    job: JobArgument,
+    job: options.Job,
     facts: Annotated[list[str], typer.Argument(metavar="NAME=VALUE...", help="Intake facts: control=board age=to_8.")],
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Enter or correct intake facts."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance)
-        since = visit.job.last_seq
+    with _entering(job, appliance, data, as_json) as (visit, _):
         _enter(visit, facts, [], [])
-        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
 
 
 @app.command()
 def fix(
-    job: JobArgument,
+    job: options.Job,
     repairs: Annotated[list[str], typer.Argument(metavar="REPAIR...", help="The repairs done, in order.")],
     minutes: MinutesOption = None,
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Enter repairs that were done; the run that verifies them comes next."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance)
-        since = visit.job.last_seq
+    with _entering(job, appliance, data, as_json) as (visit, _):
         visit.fixes(repairs, minutes)
-        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
-        if not as_json:
-            say(f"Next, run the machine: faultodds job verify {visit.job.id} OUTCOME")
+    if not as_json:
+        say(f"Next, run the machine: faultodds job verify {visit.job.id} OUTCOME")
 
 
 @app.command()
 def verify(
-    job: JobArgument,
+    job: options.Job,
     outcome: Annotated[str, typer.Argument(metavar="OUTCOME", help="How the run ended, or its minutes: '48 min'.")],
     minutes: MinutesOption = None,
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Enter how the run after a repair ended."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance)
-        since = visit.job.last_seq
-        taken = visit.verify(outcome, minutes)
-        _answer(visit, as_json, f"Job {visit.job.id}:", [taken], since)
+    with _entering(job, appliance, data, as_json) as (visit, taken):
+        taken.append(visit.verify(outcome, minutes))
 
 
 @app.command()
 def skip(
-    job: JobArgument,
+    job: options.Job,
     name: Annotated[str, typer.Argument(metavar="NAME", help="A check or repair.")],
     reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why not.")] = "",
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Enter that a check or repair cannot be done now."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance)
-        since = visit.job.last_seq
+    with _entering(job, appliance, data, as_json) as (visit, _):
         visit.skip(name, reason)
-        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
 
 
 @app.command()
 def state(
-    job: JobArgument,
+    job: options.Job,
     opened: Annotated[
         list[str] | None,
         typer.Option("--open", metavar="ITEM", help="Is open, shut off or moved. Repeatable."),
@@ -180,26 +150,25 @@ def state(
         list[str] | None,
         typer.Option("--shut", metavar="ITEM", help="Is closed, on or back in place. Repeatable."),
     ] = None,
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Correct what is open, shut off or moved; without options, show it."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance)
-        since = visit.job.last_seq
+    with _entering(job, appliance, data, as_json) as (visit, _):
         for items, is_open in ((opened, True), (shut, False)):
             for item in items or []:
                 visit.set_open(item, is_open)
-        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
-        if not as_json:
-            from faultodds_cli.bench.screen import state_lines
+    if not as_json:
+        from faultodds_cli.shared.show_job import state_lines
 
-            say(state_lines(visit)[1:])
+        say(state_lines(visit)[1:])
 
 
 @app.command()
-def undo(job: JobArgument, appliance: FileOption = None, data: DataOption = None, as_json: JsonOption = False) -> None:
+def undo(
+    job: options.Job, appliance: options.JobAppliance = None, data: options.Data = None, as_json: options.Json = False
+) -> None:
     """Take back the last entry, with the opening and shutting that came with it."""
     from faultodds.job import summary
 
@@ -216,27 +185,24 @@ def undo(job: JobArgument, appliance: FileOption = None, data: DataOption = None
 
 @app.command()
 def note(
-    job: JobArgument,
+    job: options.Job,
     text: Annotated[list[str], typer.Argument(metavar="TEXT...", help="Free text, kept with the job.")],
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Keep a remark with the job; it is never evidence."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance)
-        since = visit.job.last_seq
+    with _entering(job, appliance, data, as_json) as (visit, _):
         visit.note(" ".join(text))
-        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
 
 
 @app.command("revision")
 def revision_(
-    job: JobArgument,
+    job: options.Job,
     revision: Annotated[str, typer.Argument(metavar="ID|file", help="Learned numbers to go on with.")],
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Go on with other learned numbers than the job was advised with so far; a note in the job says so."""
     from faultodds.job import OpenJob
@@ -249,30 +215,27 @@ def revision_(
 
 @app.command()
 def close(
-    job: JobArgument,
+    job: options.Job,
     outcome: Annotated[str, typer.Argument(metavar="gone|referred|came_back", help="How the call ended.")],
     on: Annotated[
         str | None, typer.Option("--on", metavar="YYYY-MM-DD", help="The day the complaint came back.")
     ] = None,
     remark: Annotated[str, typer.Option("--note", metavar="TEXT", help="A remark on the ending.")] = "",
-    appliance: FileOption = None,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Close a job; came_back opens it again."""
-    with opened_store(data) as store:
-        visit = resume(store, job, appliance)
-        since = visit.job.last_seq
+    with _entering(job, appliance, data, as_json) as (visit, _):
         steps = visit.closing_up()
         visit.close(outcome, on, remark)
-        _answer(visit, as_json, f"Job {visit.job.id}:", [], since)
-        if steps and visit.job.is_closed and not as_json:
-            say(["Put the machine back:", *(f"  {i:2}. {step}" for i, step in enumerate(steps, 1))])
+    if steps and visit.job.is_closed and not as_json:
+        say(["Put the machine back:", *(f"  {i:2}. {step}" for i, step in enumerate(steps, 1))])
 
 
-app.command("show")(job_show.show)
-app.command("next")(job_show.next_)
-app.command("list")(job_show.list_)
+app.command("show")(look.show)
+app.command("next")(look.next_)
+app.command("list")(look.list_)
 
 
 def _refuse_bad_start(
@@ -290,6 +253,19 @@ def _need_some(given: Sequence[str], command: str, example: str) -> None:
 
     if not given:
         raise FaultoddsError(f"nothing to enter. Type for example: faultodds job {command} 7 {example}")
+
+
+@contextmanager
+def _entering(
+    job: str, appliance: str | None, data: str | None, as_json: bool, ambient: str | None = None
+) -> Iterator[tuple[OpenJob, list[JudgedFinding]]]:
+    """A stored job to enter something in; then what was saved is said, with the readings that were put in the list."""
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance, ambient=ambient)
+        since = visit.job.last_seq
+        taken: list[JudgedFinding] = []
+        yield visit, taken
+        _answer(visit, as_json, f"Job {visit.job.id}:", taken, since)
 
 
 def _enter(
@@ -326,7 +302,7 @@ def _answer(visit: OpenJob, as_json: bool, head: str, taken: Iterable[JudgedFind
         answer["clash"] = {"findings": list(clash.findings), "message": str(clash)} if clash else None
         say_json(answer)
     else:
-        from faultodds_cli.bench.screen import entered_lines
+        from faultodds_cli.shared.show_job import entered_lines
 
         say([head, *entered_lines(visit, taken, since)])
     if clash:

@@ -10,14 +10,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from faultodds_cli.shared.jobs import DataOption
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app, say, say_json
+from faultodds_cli.shared import options
+from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.progress import terminal
 
 if TYPE_CHECKING:
-    from faultodds.joblog import CleaningReport, Draft
+    from faultodds.joblog import CleaningReport, Draft, Options
     from faultodds.knowledge import Knowledge
 
-app = new_app("Your own job log: import it, look at it, write it out. Learning from it is 'faultodds tune'.")
+app = options.new_app("Your own job log: import it, look at it, write it out. Learning from it is 'faultodds tune'.")
 
 LogArgument = Annotated[str, typer.Argument(metavar="NAME|FILE", help="An imported log, or a file.")]
 
@@ -43,9 +44,9 @@ def import_(
         bool, typer.Option("--set-aside-formulas", help="Set rows that hold a formula aside, instead of refusing.")
     ] = False,
     force: Annotated[bool, typer.Option("--force", help="Replace a log of that name made from another file.")] = False,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Read a job log: its columns are recognised, shown and confirmed, then every row is read or set aside with a reason.
 
@@ -66,8 +67,8 @@ def import_(
         return
     from faultodds.joblog import Options
 
-    options = Options(encoding, sheet, formulas_aside)
-    _import_file(Path(file).expanduser(), knowledge, name, mapping, options, yes, force, data, as_json)
+    how = Options(encoding, sheet, formulas_aside)
+    _import_file(Path(file).expanduser(), knowledge, name, mapping, how, yes, force, data, as_json)
 
 
 def _import_file(
@@ -75,7 +76,7 @@ def _import_file(
     knowledge: Knowledge,
     name: str | None,
     mapping: str | None,
-    options: Any,
+    how: Options,
     yes: bool,
     force: bool,
     data: str | None,
@@ -85,7 +86,7 @@ def _import_file(
 
     with _progress(quiet=as_json) as progress:
         given = Path(mapping).expanduser() if mapping else None
-        found = draft(path, knowledge, name, given, options, data, progress)
+        found = draft(path, knowledge, name, given, how, data, progress)
     if not force:
         refuse_other_source(found.name, path.name, data)
     report = already_clean(found, knowledge, data)
@@ -135,20 +136,20 @@ def _finish(report: CleaningReport, data: str | None, as_json: bool) -> None:
 
 @contextmanager
 def _progress(quiet: bool) -> Iterator[Any]:
-    """A bar on standard error while somebody is looking at it."""
-    if quiet or not sys.stderr.isatty():
+    """A bar while somebody is looking."""
+    screen = None if quiet else terminal()
+    if screen is None:
         yield None
         return
-    from rich.console import Console
     from rich.progress import Progress
 
-    with Progress(console=Console(stderr=True), transient=True) as bar:
+    with Progress(console=screen, transient=True) as bar:
         task = bar.add_task("", total=None)
         yield lambda what, done, total: bar.update(task, description=what, completed=done, total=total or None)
 
 
 @app.command("list")
-def list_(data: DataOption = None, as_json: JsonOption = False) -> None:
+def list_(data: options.Data = None, as_json: options.Json = False) -> None:
     """The logs that were imported."""
     from faultodds.joblog import summaries
 
@@ -164,9 +165,9 @@ def list_(data: DataOption = None, as_json: JsonOption = False) -> None:
 @app.command("describe")
 def describe_(
     log: LogArgument,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """What is in a log: months, jobs, how often each check was done, repairs, callbacks, gaps.
 
@@ -198,8 +199,8 @@ def export_(
     log: Annotated[str, typer.Argument(metavar="NAME", help="An imported log.")],
     to: Annotated[str, typer.Option("--to", metavar="FILE", help="Where to: .csv, .xlsx or .parquet.")],
     force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
-    data: DataOption = None,
-    as_json: JsonOption = False,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """Write a clean log to a file for a spreadsheet or another program; no cell can act as a formula."""
     from faultodds.joblog import export_log, find_log

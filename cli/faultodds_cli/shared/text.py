@@ -22,11 +22,45 @@ def width() -> int:
     return max(NARROWEST, min(WIDEST, shutil.get_terminal_size((WIDEST, 24)).columns))
 
 
-def wrap(text: str, first: str = "", rest: str | None = None) -> list[str]:
-    """Text broken to the width; `first` starts the first line, `rest` the others (blanks unless given)."""
+def wrap(
+    text: str, first: str = "", rest: str | None = None, room: int | None = None, hyphens: bool = False
+) -> list[str]:
+    """Text broken to the width (or to `room` columns) at blanks, and with `hyphens` after hyphens as well.
+
+    `first` starts the first line, `rest` the others (blanks unless given).
+    """
     follow = " " * len(first) if rest is None else rest
-    lines = textwrap.wrap(text, width(), initial_indent=first, subsequent_indent=follow, break_on_hyphens=False)
+    lines = textwrap.wrap(
+        text, room or width(), initial_indent=first, subsequent_indent=follow, break_on_hyphens=hyphens
+    )
     return lines or [first.rstrip()]
+
+
+def wrap_each(text: str, first: str = "") -> list[str]:
+    """Every line of a text broken to the width; its own line breaks are kept."""
+    return [line for part in text.splitlines() or [""] for line in wrap(part, first)]
+
+
+def numbered(steps: Iterable[str]) -> list[str]:
+    """Steps to be done in this order."""
+    return [line for i, step in enumerate(steps, 1) for line in wrap(step, f"  {i:2}. ")]
+
+
+def cautions(texts: Iterable[str]) -> list[str]:
+    """What can hurt, clearly marked."""
+    return [line for text in texts for line in wrap(text, "  !! ")]
+
+
+def columns(head: str, cells: Sequence[str], widths: Sequence[int], margin: int = 0) -> str:
+    """A line of a table: its head on the left, cells of these widths at the right edge or `margin` columns short of it."""
+    side = "".join(c.rjust(w) for c, w in zip(cells, widths, strict=True))
+    return (head.ljust(width() - margin - sum(widths)) + side).rstrip()
+
+
+def row(first: str, rest: str, head: str, cells: Sequence[str], widths: Sequence[int], gap: int = 0) -> list[str]:
+    """A line of a table whose head may be long: broken by `wrap`, with its `first` and `rest`, `gap` columns short of the cells."""
+    line, *more = wrap(head, first, rest, width() - sum(widths) - gap)
+    return [columns(line, cells, widths), *more]
 
 
 def money(amount: float, knowledge: Knowledge) -> str:
@@ -88,9 +122,9 @@ def title_lines(title: str, room: int) -> list[str]:
         return [title]
     component, colon, mode = title.partition(": ")
     if colon and len(component) < room:
-        return [f"{component}:", *textwrap.wrap(mode, room - 2)]
-    first, *rest = textwrap.wrap(title, room)
-    return [first, *textwrap.wrap(" ".join(rest), room - 2)]
+        return [f"{component}:", *wrap(mode, room=room - 2, hyphens=True)]
+    first, *rest = wrap(title, room=room, hyphens=True)
+    return [first, *(wrap(" ".join(rest), room=room - 2, hyphens=True) if rest else [])]
 
 
 def paragraphs(parts: Iterable[Sequence[str]]) -> list[str]:

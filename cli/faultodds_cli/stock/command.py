@@ -6,31 +6,21 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.one_shot.command import FactOption, FoundOption, call_as_given
-from faultodds_cli.shared.options import (
-    DEFAULT_APPLIANCE,
-    ApplianceOption,
-    JsonOption,
-    QualifiedOption,
-    RevisionOption,
-    ShopOption,
-    TechnicianOption,
-    new_app,
-    say,
-    say_json,
-)
+from faultodds_cli.shared import options
+from faultodds_cli.shared.call import call_as_given
+from faultodds_cli.shared.printing import say, say_json
 
 if TYPE_CHECKING:
+    from faultodds.job import Standing
     from faultodds.stock import Limit, Stock
-    from faultodds_cli.shared.options import View
 
-app = new_app("Before the visit: which parts to carry, the chance of finishing in one visit, minutes on site.")
+app = options.new_app("Before the visit: which parts to carry, the chance of finishing in one visit, minutes on site.")
 
 
 @app.command()
 def stock(
-    fact: FactOption = None,
-    found: FoundOption = None,
+    fact: options.Fact = None,
+    found: options.Found = None,
     budget: Annotated[
         float | None, typer.Option("--budget", metavar="MONEY", help="Parts for at most so much money.")
     ] = None,
@@ -47,12 +37,12 @@ def stock(
         int | None,
         typer.Option("--jobs", metavar="N", help="Parts for N calls of the usual mix between two restockings."),
     ] = None,
-    qualified: QualifiedOption = True,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    revision: RevisionOption = None,
-    shop: ShopOption = None,
-    technician: TechnicianOption = None,
-    as_json: JsonOption = False,
+    qualified: options.Qualified = True,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    revision: options.Revision = None,
+    shop: options.Shop = None,
+    technician: options.Technician = None,
+    as_json: options.Json = False,
 ) -> None:
     """Which parts to carry, from what the customer said; without a complaint, for the usual mix of calls.
 
@@ -65,9 +55,8 @@ def stock(
             f"--jobs {jobs} is about calls of the usual mix, --found about one call. Leave one of them out."
         )
     view = call_as_given(
-        appliance, fact, found, None, None, None, None, None, None, qualified,
-        revision=revision, shop=shop, technician=technician,
-    )  # fmt: skip
+        appliance, fact, found, qualified=qualified, revision=revision, shop=shop, technician=technician
+    )
     from faultodds.stock import Limit, Stock
 
     ready = Stock(view.appliance, view.belief, view.situation)
@@ -78,7 +67,7 @@ def stock(
         _say_load(view, ready, limit, as_json)
 
 
-def _say_load(view: View, ready: Stock, limit: Limit, as_json: bool) -> None:
+def _say_load(view: Standing, ready: Stock, limit: Limit, as_json: bool) -> None:
     from faultodds.stock import on_site
     from faultodds_cli.stock import show as stock_show
 
@@ -91,7 +80,7 @@ def _say_load(view: View, ready: Stock, limit: Limit, as_json: bool) -> None:
         say(stock_show.load_lines(view, load, minutes, limit))
 
 
-def _say_shelf(view: View, ready: Stock, limit: Limit, jobs: int, as_json: bool) -> None:
+def _say_shelf(view: Standing, ready: Stock, limit: Limit, jobs: int, as_json: bool) -> None:
     from collections import Counter
 
     from faultodds.stock import Planner

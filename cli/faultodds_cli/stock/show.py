@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from faultodds_cli.shared import show
-from faultodds_cli.shared.options import View
-from faultodds_cli.shared.text import capital, money, paragraphs, percent, width, wrap
+from faultodds_cli.shared.printing import rounded
+from faultodds_cli.shared.show_known import basis, evidence_lines, facts_not_told
+from faultodds_cli.shared.text import capital, columns, money, paragraphs, percent, row, wrap
 
 if TYPE_CHECKING:
+    from faultodds.job import Standing
     from faultodds.knowledge import Knowledge
     from faultodds.stock import Limit, Load, OnSite, PartValue, Shelf
 
@@ -25,7 +26,7 @@ RULE = (
 # ---- one call ----
 
 
-def load_lines(view: View, load: Load, minutes: OnSite, limit: Limit) -> list[str]:
+def load_lines(view: Standing, load: Load, minutes: OnSite, limit: Limit) -> list[str]:
     """One call: the list, what it gives, the time to plan, what stays behind, what no part helps."""
     return paragraphs(
         [
@@ -36,19 +37,18 @@ def load_lines(view: View, load: Load, minutes: OnSite, limit: Limit) -> list[st
             _left_lines(view, load, limit),
             _ask_lines(view),
             wrap(RULE.format(visit=money(load.visit_cost, view.appliance.knowledge))),
-            show.revision_lines(view.appliance),
-            show.shop_lines(view.appliance),
+            *basis(view.appliance),
         ]
     )
 
 
-def _call_lines(view: View) -> list[str]:
+def _call_lines(view: Standing) -> list[str]:
     if view.job.findings or view.job.facts:
-        return show.evidence_lines(view)
+        return evidence_lines(view)
     return wrap("No complaint given: this is for a call of the usual mix.")
 
 
-def _list_head(view: View, load: Load, limit: Limit) -> list[str]:
+def _list_head(view: Standing, load: Load, limit: Limit) -> list[str]:
     k = view.appliance.knowledge
     if not load.parts:
         return wrap("TAKE NO PARTS." if limit.budget is not None or limit.shelf is not None else _no_parts(load))
@@ -74,26 +74,20 @@ def _no_parts(load: Load) -> str:
 _CELLS = (8, 9, 9, 8, 9)
 
 
-def _part_table(view: View, parts: Sequence[PartValue]) -> list[str]:
+def _part_table(view: Standing, parts: Sequence[PartValue]) -> list[str]:
     if not parts:
         return []
     k = view.appliance.knowledge
     lines = [
-        _columns("", "", "needed", "visits", "", "cost of"),
-        _columns("", "price", "in 100", "saved", "worth", "carrying"),
+        columns("", ("", "needed", "visits", "", "cost of"), _CELLS),
+        columns("", ("price", "in 100", "saved", "worth", "carrying"), _CELLS),
     ]
     return lines + [line for p in parts for line in _part_row(k, p)]
 
 
 def _part_row(k: Knowledge, p: PartValue) -> list[str]:
-    cells = (
-        money(p.price, k),
-        _in_hundred(p.needed),
-        _in_hundred(p.saves),
-        money(p.worth, k),
-        money(p.carrying, k),
-    )
-    lines = _row(f"{capital(k.repair[p.name].title)} [{p.name}]", cells)
+    cells = (money(p.price, k), _in_hundred(p.needed), _in_hundred(p.saves), money(p.worth, k), money(p.carrying, k))
+    lines = _row(k, p.name, cells, _CELLS)
     return lines + (wrap(f"does for {', '.join(p.stands_in)} as well", "    ") if p.stands_in and p.saves else [])
 
 
@@ -103,21 +97,11 @@ def _in_hundred(chance: float) -> str:
     return "-" if each < 0.05 else f"{each:.1f}" if each < 9.95 else f"{each:.0f}"
 
 
-def _columns(head: str, *cells: str, widths: Sequence[int] = _CELLS) -> str:
-    return (
-        head.ljust(width() - sum(widths)) + "".join(c.rjust(w) for c, w in zip(cells, widths, strict=True))
-    ).rstrip()
+def _row(k: Knowledge, repair: str, cells: Sequence[str], widths: Sequence[int]) -> list[str]:
+    return row("  ", "    ", f"{capital(k.repair[repair].title)} [{repair}]", cells, widths, gap=1)
 
 
-def _row(head: str, cells: Sequence[str], widths: Sequence[int] = _CELLS) -> list[str]:
-    import textwrap
-
-    room = width() - sum(widths) - 1
-    first, *more = textwrap.wrap(head, room, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False)
-    return [_columns(first, *cells, widths=widths), *more]
-
-
-def _chance_lines(view: View, load: Load) -> list[str]:
+def _chance_lines(view: Standing, load: Load) -> list[str]:
     said = (
         f"Finished in one visit: {percent(load.chance)} (with an empty van {percent(load.without_parts)}, with every part "
         f"there is {percent(load.with_every_part)})."
@@ -140,7 +124,7 @@ def _minutes_lines(minutes: OnSite) -> list[str]:
     )
 
 
-def _left_lines(view: View, load: Load, limit: Limit) -> list[str]:
+def _left_lines(view: Standing, load: Load, limit: Limit) -> list[str]:
     named = [p for p in load.left if p.saves >= LEAST_NAMED or p.worth >= LEAST_NAMED * load.visit_cost][:LEFT_SHOWN]
     if not named:
         return []
@@ -150,43 +134,43 @@ def _left_lines(view: View, load: Load, limit: Limit) -> list[str]:
     return [*wrap(head), *(line for p in named for line in _part_row(view.appliance.knowledge, p))]
 
 
-def _ask_lines(view: View) -> list[str]:
+def _ask_lines(view: Standing) -> list[str]:
     k = view.appliance.knowledge
-    open_facts = [f for f in k.equipment if f not in view.belief.evidence.facts]
-    needed = [f for f in open_facts if any(f in r.needs and r.cost > 0 for r in k.repair.values())]
-    if not needed:
-        return []
-    asked = "; ".join(f"{f}={'|'.join(k.equipment[f].values)}" for f in needed)
-    return wrap(f"Worth asking on the telephone, some parts hang on it: {asked}.")
+    asked = [
+        typed
+        for fact, typed in facts_not_told(view).items()
+        if any(fact in r.needs and r.cost > 0 for r in k.repair.values())
+    ]
+    return wrap(f"Worth asking on the telephone, some parts hang on it: {'; '.join(asked)}.") if asked else []
 
 
-def load_answer(view: View, load: Load, minutes: OnSite, limit: Limit) -> dict[str, Any]:
+def load_answer(view: Standing, load: Load, minutes: OnSite, limit: Limit) -> dict[str, Any]:
     """The object of `stock --json` for one call."""
     return {
         **_head(view, limit),
         "take": [_part(p) for p in load.parts],
         "leave": [_part(p) for p in load.left],
         "price": load.price,
-        "chance": _r(load.chance),
-        "chance_without_parts": _r(load.without_parts),
-        "chance_with_every_part": _r(load.with_every_part),
-        "chance_work_by_others": _r(load.others),
-        "chance_nobody_here": _r(load.nobody),
+        "chance": rounded(load.chance),
+        "chance_without_parts": rounded(load.without_parts),
+        "chance_with_every_part": rounded(load.with_every_part),
+        "chance_work_by_others": rounded(load.others),
+        "chance_nobody_here": rounded(load.nobody),
         "visit_cost": load.visit_cost,
-        "worth": _r(load.worth),
-        "most_worth": _r(load.most_worth),
+        "worth": rounded(load.worth),
+        "most_worth": rounded(load.most_worth),
         "minutes": {
-            "mean": _r(minutes.mean),
-            "standard_error": _r(minutes.error),
-            "four_in_five": _r(minutes.planned),
-            "finished": _r(minutes.finished),
-            "waiting": _r(minutes.waiting),
-            "handed_over": _r(minutes.handed_over),
+            "mean": rounded(minutes.mean),
+            "standard_error": rounded(minutes.error),
+            "four_in_five": rounded(minutes.planned),
+            "finished": rounded(minutes.finished),
+            "waiting": rounded(minutes.waiting),
+            "handed_over": rounded(minutes.handed_over),
         },
     }
 
 
-def _head(view: View, limit: Limit) -> dict[str, Any]:
+def _head(view: Standing, limit: Limit) -> dict[str, Any]:
     from faultodds.advice import evidence_list, shop_used
 
     return {
@@ -203,17 +187,12 @@ def _part(p: PartValue) -> dict[str, Any]:
     return {
         "repair": p.name,
         "price": p.price,
-        "needed": _r(p.needed),
-        "visits_saved": _r(p.saves),
-        "worth": _r(p.worth),
-        "carrying": _r(p.carrying),
+        "needed": rounded(p.needed),
+        "visits_saved": rounded(p.saves),
+        "worth": rounded(p.worth),
+        "carrying": rounded(p.carrying),
         "stands_in_for": list(p.stands_in),
     }
-
-
-def _r(value: float) -> float:
-    """Rounded so that the last bits of a sum never show."""
-    return float(f"{value:.6g}")
 
 
 # ---- the shelf for many calls ----
@@ -221,7 +200,7 @@ def _r(value: float) -> float:
 _SHELF_CELLS = (8, 8, 8, 8, 9, 10)
 
 
-def shelf_lines(view: View, shelf: Shelf, limit: Limit) -> list[str]:
+def shelf_lines(view: Standing, shelf: Shelf, limit: Limit) -> list[str]:
     """Many calls: how many of each, what they give, what carrying them costs."""
     k = view.appliance.knowledge
     within = f" (budget {money(limit.budget, k)})" if limit.budget is not None else ""
@@ -230,35 +209,20 @@ def shelf_lines(view: View, shelf: Shelf, limit: Limit) -> list[str]:
         f"FOR {shelf.calls} CALLS of the usual mix between two restockings: {shelf.count} parts, {money(shelf.price, k)}{within}."
     )
     table = [
-        _columns("", "", "", "likely", "runs", "", "cost of", widths=_SHELF_CELLS),
-        _columns("", "copies", "each", "used", "short", "worth", "carrying", widths=_SHELF_CELLS),
+        columns("", ("", "", "likely", "runs", "", "cost of"), _SHELF_CELLS),
+        columns("", ("copies", "each", "used", "short", "worth", "carrying"), _SHELF_CELLS),
     ]
     for c in shelf.copies:
-        cells = (
-            str(c.count),
-            money(c.price, k),
-            f"{c.used:.1f}",
-            percent(c.short),
-            money(c.worth, k),
-            money(c.carrying, k),
-        )
-        table += _row(f"{capital(k.repair[c.name].title)} [{c.name}]", cells, _SHELF_CELLS)
+        counts = (str(c.count), money(c.price, k), f"{c.used:.1f}", percent(c.short))
+        table += _row(k, c.name, (*counts, money(c.worth, k), money(c.carrying, k)), _SHELF_CELLS)
     gives = wrap(
         f"Of {shelf.calls} calls about {shelf.finished:.1f} are finished in one visit; {shelf.without_parts:.1f} with an empty "
         f"van, {shelf.with_every_part:.1f} with every part there is. Another visit costs {money(shelf.visit_cost, k)}."
     )
-    return paragraphs(
-        [
-            head,
-            table if shelf.copies else [],
-            gives,
-            show.revision_lines(view.appliance),
-            show.shop_lines(view.appliance),
-        ]
-    )
+    return paragraphs([head, table if shelf.copies else [], gives, *basis(view.appliance)])
 
 
-def shelf_answer(view: View, shelf: Shelf, limit: Limit) -> dict[str, Any]:
+def shelf_answer(view: Standing, shelf: Shelf, limit: Limit) -> dict[str, Any]:
     """The object of `stock --jobs N --json`."""
     return {
         **_head(view, limit),
@@ -268,18 +232,18 @@ def shelf_answer(view: View, shelf: Shelf, limit: Limit) -> dict[str, Any]:
                 "repair": c.name,
                 "copies": c.count,
                 "price": c.price,
-                "used": _r(c.used),
-                "short": _r(c.short),
-                "worth": _r(c.worth),
-                "carrying": _r(c.carrying),
+                "used": rounded(c.used),
+                "short": rounded(c.short),
+                "worth": rounded(c.worth),
+                "carrying": rounded(c.carrying),
             }
             for c in shelf.copies
         ],
         "count": shelf.count,
         "price": shelf.price,
-        "finished": _r(shelf.finished),
-        "standard_error": _r(shelf.error),
-        "finished_without_parts": _r(shelf.without_parts),
-        "finished_with_every_part": _r(shelf.with_every_part),
+        "finished": rounded(shelf.finished),
+        "standard_error": rounded(shelf.error),
+        "finished_without_parts": rounded(shelf.without_parts),
+        "finished_with_every_part": rounded(shelf.with_every_part),
         "visit_cost": shelf.visit_cost,
     }

@@ -2,29 +2,24 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.shared.options import (
-    DEFAULT_APPLIANCE,
-    ApplianceOption,
-    JsonOption,
-    QualifiedOption,
-    new_app,
-    say,
-    say_json,
-)
+from faultodds_cli.shared import options
+from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.progress import terminal
+from faultodds_cli.shared.text import wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
     from faultodds_cli.trial.play import Setting
+    from faultodds_cli.trial.stats import Summary
 
-app = new_app("Policies side by side on the same simulated jobs: what each costs.")
+app = options.new_app("Policies side by side on the same simulated jobs: what each costs.")
 
 
 @app.command()
@@ -64,9 +59,9 @@ def trial_command(
         Path | None, typer.Option("--figure", metavar="FILE", help="Also write a figure: trial.png.")
     ] = None,
     workers: Annotated[int, typer.Option("--workers", metavar="N", help="Processes to use.")] = 2,
-    qualified: QualifiedOption = True,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    qualified: options.Qualified = True,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """Play policies on the same simulated jobs and compare what they cost.
 
@@ -80,13 +75,19 @@ def trial_command(
     setting, ready = _prepared(appliance, jobs, (seed, town), policies, qualified, figure, priors)
     if trace is not None:
         _say_trace(setting, trace)
-        return
+    else:
+        _play(setting, ready, workers, figure, where_money_goes, as_json)
+
+
+def _play(
+    setting: Setting, ready: Appliance, workers: int, figure: Path | None, where_money_goes: bool, as_json: bool
+) -> None:
+    """Play all the jobs and say what they cost."""
     from faultodds_cli.trial.play import play_all
     from faultodds_cli.trial.stats import answer, summaries
 
-    with _progress(jobs) as tick:
-        results = play_all(setting, workers, tick)
-    found = summaries(results, setting)
+    with _progress(setting.jobs) as tick:
+        found = summaries(play_all(setting, workers, tick), setting)
     k = ready.knowledge
     if figure is not None:
         from faultodds_cli.trial.figure import draw
@@ -94,16 +95,18 @@ def trial_command(
         draw(found, setting, k.costs.currency, figure)
     if as_json:
         say_json(answer(found, setting, k.appliance.id, k.costs.currency))
-        return
+    else:
+        _say_tables(found, setting, k.costs.currency, where_money_goes)
+
+
+def _say_tables(found: Sequence[Summary], setting: Setting, currency: str, where_money_goes: bool) -> None:
     from faultodds_cli.trial import table
 
-    say(table.main_table(found, setting, k.costs.currency))
+    say(table.main_table(found, setting, currency))
     if where_money_goes:
         say(["", *table.money_table(found, setting)])
-    said = table.priors_verdict(found, setting) if priors else table.verdict(found)
+    said = table.priors_verdict(found, setting) if setting.priors else table.verdict(found)
     if said:
-        from faultodds_cli.shared.text import wrap
-
         say(["", *wrap(said)])
 
 
@@ -135,7 +138,6 @@ def _prepared(
     """What to play and on what (`where` is seed and town), everything refused that cannot work before an hour has gone into it."""
     from faultodds.errors import FaultoddsError
     from faultodds_cli.trial.bridge import must_fit
-    from faultodds_cli.trial.figure import check_path
     from faultodds_cli.trial.play import POLICIES, Setting, chosen, opened
     from faultodds_cli.trial.priors import must_pay_alike, parse
 
@@ -145,7 +147,9 @@ def _prepared(
         )
     names = list(POLICIES) if policies is None else [n.strip() for n in policies.split(",") if n.strip()]
     if figure is not None:
-        check_path(figure)
+        from faultodds.charts import check_path
+
+        check_path(figure, "trial.png")
     seed, town = where
     believed = () if priors is None else parse(priors, appliance, town)
     setting = Setting(appliance, jobs, seed, chosen(names), qualified, believed, town)
@@ -171,14 +175,14 @@ def _say_trace(setting: Setting, job: int) -> None:
 
 @contextmanager
 def _progress(jobs: int) -> Iterator[Callable[[int], None]]:
-    """A progress bar on a terminal's standard error; nothing anywhere else."""
-    if not sys.stderr.isatty():
+    """A bar of the jobs played."""
+    screen = terminal()
+    if screen is None:
         yield lambda done: None
         return
-    from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
 
     columns = ("jobs", BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    with Progress(*columns, console=screen, transient=True) as bar:
         task = bar.add_task("jobs", total=jobs)
         yield lambda done: bar.advance(task, done)

@@ -5,22 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from faultodds.errors import FaultoddsError
 from faultodds_cli.trial.play import Setting
 from faultodds_cli.trial.stats import Summary
 
-SUFFIXES = (".png", ".svg", ".pdf")
 _COLOURS = ("#4477aa", "#66ccee", "#228833", "#ccbb44", "#bbbbbb", "#ee6677", "#aa3377")
-
-
-def check_path(path: Path) -> None:
-    """Raise FaultoddsError when no figure can be written there."""
-    if path.suffix.lower() not in SUFFIXES:
-        raise FaultoddsError(
-            f"--figure {path}: a figure ends in {', '.join(SUFFIXES)}. Type for example --figure trial.png."
-        )
-    if not path.parent.is_dir():
-        raise FaultoddsError(f"--figure {path}: there is no folder {path.parent}. Make it, or name another.")
 
 
 def draw(found: Sequence[Summary], setting: Setting, currency: str, path: Path) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from faultodds.knowledge import Floats
+from faultodds_cli.shared.printing import rounded
 from faultodds_cli.trial.play import FLOOR, Played, Setting
 
 RESAMPLES = 2000
@@ -125,23 +126,19 @@ def _with_priors(s: Summary, setting: Setting) -> dict[str, Any]:
 def _plain(s: Summary) -> dict[str, Any]:
     return {
         "policy": s.policy,
-        "mean_cost": _round(s.cost),
+        "mean_cost": rounded(s.cost),
         "above_clairvoyant": _interval(s.above_floor),
         "more_than_faultodds": None if s.against_ours is None else _interval(s.against_ours),
-        "minutes": _round(s.minutes),
-        "checks": _round(s.checks),
-        "repairs": _round(s.repairs),
-        "wrong_parts": _round(s.wrong_parts),
-        "first_visit": _round(s.first_visit),
-        "callbacks": _round(s.callbacks),
-        "handed_over": _round(s.handed_over),
-        "where_money_goes": {stage: _round(money) for stage, money in s.money.items()},
+        "minutes": rounded(s.minutes),
+        "checks": rounded(s.checks),
+        "repairs": rounded(s.repairs),
+        "wrong_parts": rounded(s.wrong_parts),
+        "first_visit": rounded(s.first_visit),
+        "callbacks": rounded(s.callbacks),
+        "handed_over": rounded(s.handed_over),
+        "where_money_goes": {stage: rounded(money) for stage, money in s.money.items()},
     }
 
 
 def _interval(d: Difference) -> dict[str, float]:
-    return {"mean": _round(d.mean), "low": _round(d.low), "high": _round(d.high)}
-
-
-def _round(value: float) -> float:
-    return float(f"{value:.6g}")
+    return {"mean": rounded(d.mean), "low": rounded(d.low), "high": rounded(d.high)}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from faultodds_cli.shared.text import wrap
 from faultodds_cli.trial.play import FLOOR, OURS, Setting
 from faultodds_cli.trial.stats import Difference, Summary
 
@@ -55,17 +56,12 @@ def _against(d: Difference | None) -> str:
 
 def _legend(found: Sequence[Summary]) -> list[str]:
     checks = ", ".join(f"{s.policy} {s.checks:.1f}" for s in found)
-    return [
-        "floor: the clairvoyant, who knows the fault. wrong part: parts fitted that were",
-        "not faulty. first visit: put right and not called back. Same calls, same luck.",
-        *_wrapped(f"Checks a job: {checks}."),
-    ]
-
-
-def _wrapped(text: str) -> list[str]:
-    import textwrap
-
-    return textwrap.wrap(text, 80)
+    told = (
+        "floor: the clairvoyant, who knows the fault. wrong part: parts fitted that were not faulty. first visit: put right and "
+        "not called back. Same calls, same luck."
+    )
+    # As wide as the tables above, whatever the terminal.
+    return [line for text in (told, f"Checks a job: {checks}.") for line in wrap(text, room=80, hyphens=True)]
 
 
 def money_table(found: Sequence[Summary], setting: Setting) -> list[str]:

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app, say, say_json
-from faultodds_cli.tune.options import AboutOption, FigureOption, TopOption, check_figure, kind_named
+from faultodds_cli.shared import options
+from faultodds_cli.shared.progress import terminal
+from faultodds_cli.tune.options import AboutOption, FigureOption, TopOption, asked
 
 if TYPE_CHECKING:
     from faultodds.tuning import Settings
 
-app = new_app("Learn the shop's own numbers from a job log, as a proposal.")
+app = options.new_app("Learn the shop's own numbers from a job log, as a proposal.")
 
 
 @app.command()
@@ -56,35 +56,26 @@ def tune_command(
     about: AboutOption = "causes",
     top: TopOption = 15,
     figure: FigureOption = None,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """Learn from every job of a log what this shop's shares and chances are, how sure that is, and what
     moved. Nothing is used until it is accepted.
 
     Examples: faultodds tune harbour_lane / faultodds tune harbour_lane --half-life 730 --figure priors.png
     """
-    kind = kind_named(about)
-    check_figure(figure)
+    wanted = asked(about, top, figure, as_json)
     from faultodds.belief import open_appliance
     from faultodds.joblog import find_log
     from faultodds.tuning import learn
-    from faultodds_cli.tune import show as tune_show
+    from faultodds_cli.tune.show import next_lines, say_revision
 
     settings = _settings(worth, half_life, ceiling, workers, scheduler, seed)
     path = find_log(log)
     ready = open_appliance(appliance, revision="file")
     with _progress() as tick:
         revision = learn(ready, path, settings, sweeps=sweeps if intervals else 0, tick=tick)
-    k = ready.knowledge
-    drawn = "" if figure is None else tune_show.draw(k, revision, kind, figure)
-    if as_json:
-        say_json(tune_show.revision_answer(k, revision, "proposed"))
-        return
-    from faultodds_cli.shared.text import paragraphs, wrap
-
-    blocks = tune_show.revision_lines(k, revision, kind, top)
-    say(paragraphs([*blocks, wrap(drawn) if drawn else [], tune_show.next_lines(revision, log, appliance)]))
+    say_revision(ready.knowledge, revision, "proposed", wanted, foot=next_lines(revision, log, appliance))
 
 
 def _settings(
@@ -109,15 +100,15 @@ def _settings(
 
 @contextmanager
 def _progress() -> Iterator[Callable[[str, int, int], None]]:
-    """What is being done and for how long, on a terminal's standard error; nothing anywhere else."""
-    if not sys.stderr.isatty():
+    """What is being done and for how long."""
+    screen = terminal()
+    if screen is None:
         yield lambda what, done, of: None
         return
-    from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn(elapsed_when_finished=True))
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    with Progress(*columns, console=screen, transient=True) as bar:
         task = bar.add_task("reading the log", total=None)
 
         def tick(what: str, done: int, of: int) -> None:

@@ -1,9 +1,9 @@
-"""Options that `tune` and `revision` share."""
+"""Options that `tune` and `revision` share, and what was asked for with them."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 import typer
 
@@ -19,6 +19,25 @@ FigureOption = Annotated[
 ]
 
 
+class Asked(NamedTuple):
+    """How a revision is to be shown: which kind of numbers, how many rows, drawn where, as JSON or not."""
+
+    kind: str
+    top: int
+    figure: Path | None
+    as_json: bool
+
+
+def asked(about: str, top: int, figure: Path | None, as_json: bool) -> Asked:
+    """What was asked for; a figure that could not be written is refused before any work is done."""
+    kind = kind_named(about)
+    if figure is not None:
+        from faultodds.charts import check_path
+
+        check_path(figure, "priors.png")
+    return Asked(kind, top, figure, as_json)
+
+
 def kind_named(typed: str) -> str:
     """The kind of numbers that was typed."""
     from faultodds.names import match
@@ -27,9 +46,6 @@ def kind_named(typed: str) -> str:
     return match("kind of numbers", typed, KIND_TITLES, KIND_TITLES)
 
 
-def check_figure(figure: Path | None) -> None:
-    """Refuse a figure that could not be written, before any work is done."""
-    if figure is not None:
-        from faultodds.charts import check_path
-
-        check_path(figure, "priors.png")
+def appliance_again(name: str, typed: str) -> str:
+    """What the next command on this appliance has to say as well; nothing when it was called by its name."""
+    return "" if typed == name else f" --appliance {typed}"

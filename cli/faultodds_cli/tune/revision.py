@@ -6,64 +6,50 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE, ApplianceOption, JsonOption, new_app, say, say_json
-from faultodds_cli.tune.options import AboutOption, FigureOption, TopOption, check_figure, kind_named
+from faultodds_cli.shared import options
+from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.show_known import numbers_called
+from faultodds_cli.shared.text import wrap
+from faultodds_cli.tune.options import AboutOption, FigureOption, TopOption, appliance_again, asked, kind_named
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from faultodds.belief import Appliance
     from faultodds.revisions import Revision
 
-app = new_app("Learned priors: list them, look at them, accept one, go back.")
+app = options.new_app("Learned priors: list them, look at them, accept one, go back.")
 
 IdArgument = Annotated[str, typer.Argument(metavar="ID", help="A revision, or as little of its id as tells it apart.")]
 
 
 @app.command("list")
-def list_command(appliance: ApplianceOption = DEFAULT_APPLIANCE, as_json: JsonOption = False) -> None:
+def list_command(appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_json: options.Json = False) -> None:
     """The revisions there are, and which one is in use.
 
     Newest first, with what was decided when.
     """
-    from faultodds.revisions import FILE, accepted, history, shelved
+    from faultodds.revisions import accepted, history, shelved
 
-    ready = _file(appliance)
-    name = ready.knowledge.appliance.id
+    name = _file(appliance).knowledge.appliance.id
     found, decisions, stands = shelved(name), history(name), accepted(name)
     if as_json:
-        say_json(
-            {
-                "appliance": name,
-                "accepted": stands,
-                "revisions": [_listed(each) for each in found],
-                "history": [{"at": d.at, "action": d.action, "revision": d.revision} for d in decisions],
-            }
-        )
-        return
-    from faultodds_cli.shared.text import wrap
-
-    if not found:
-        say(
-            wrap(
-                f"No revision of {name} yet: the knowledge file's own numbers are in use. Learn one: faultodds tune LOG"
-            )
-        )
-        return
-    say(f"REVISIONS of {name}, newest first")
-    for each in found:
-        say(_line(each))
-    using = "the knowledge file's own numbers" if stands == FILE else f"revision {stands}"
-    say(["", *wrap(f"In use: {using}.")])
-    if decisions:
-        say(
-            [
-                "",
-                "DECIDED",
-                *(f"  {d.at[:16].replace('T', ' ')} UTC  {_DONE[d.action]} {d.revision}" for d in decisions),
-            ]
-        )
+        decided = [{"at": d.at, "action": d.action, "revision": d.revision} for d in decisions]
+        listed = [_listed(each) for each in found]
+        say_json({"appliance": name, "accepted": stands, "revisions": listed, "history": decided})
+    elif found:
+        say([f"REVISIONS of {name}, newest first", *(line for each in found for line in _line(each))])
+        say(["", *wrap(f"In use: {numbers_called(stands)}."), *_decided_lines(decisions)])
+    else:
+        own = "the knowledge file's own numbers are in use"
+        say(wrap(f"No revision of {name} yet: {own}. Learn one: faultodds tune LOG"))
 
 
-_DONE = {"accept": "accepted", "rollback": "rolled back"}
+def _decided_lines(decisions: Sequence[Any]) -> list[str]:
+    if not decisions:
+        return []
+    done = {"accept": "accepted", "rollback": "rolled back"}
+    return ["", "DECIDED", *(f"  {d.at[:16].replace('T', ' ')} UTC  {done[d.action]} {d.revision}" for d in decisions)]
 
 
 @app.command("show")
@@ -72,30 +58,21 @@ def show_command(
     about: AboutOption = "causes",
     top: TopOption = 15,
     figure: FigureOption = None,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """Where a revision comes from, and its numbers.
 
     Examples: faultodds revision show 2026-11-25-a / faultodds revision show a --about checks
     """
     from faultodds.revisions import get
-    from faultodds_cli.tune import show as tune_show
+    from faultodds_cli.tune.show import say_revision
 
-    kind = kind_named(about)
-    check_figure(figure)
+    wanted = asked(about, top, figure, as_json)
     ready = _file(appliance)
-    k = ready.knowledge
-    found = get(k.appliance.id, revision)
-    drawn = "" if figure is None else tune_show.draw(k, found, kind, figure)
-    if as_json:
-        say_json(tune_show.revision_answer(k, found, _status(found)))
-        return
-    from faultodds_cli.shared.text import paragraphs, wrap
-
-    blocks = tune_show.revision_lines(k, found, kind, top)
-    blocks[0] += wrap(f"Status: {_status(found)}.{_file_changed(ready, found)}", "  ")
-    say(paragraphs([*blocks, wrap(drawn) if drawn else []]))
+    found = get(ready.knowledge.appliance.id, revision)
+    status = _status(found)
+    say_revision(ready.knowledge, found, status, wanted, wrap(f"Status: {status}.{_file_changed(ready, found)}", "  "))
 
 
 @app.command("diff")
@@ -111,8 +88,8 @@ def diff_command(
     ] = None,
     about: AboutOption = "causes",
     top: TopOption = 15,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """What a revision would change.
 
@@ -141,8 +118,8 @@ def accept_command(
     anyway: Annotated[
         bool, typer.Option("--anyway", help="Even though the knowledge file has changed since it was learned.")
     ] = False,
-    appliance: ApplianceOption = DEFAULT_APPLIANCE,
-    as_json: JsonOption = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
 ) -> None:
     """Use a revision from now on, in every command.
 
@@ -156,14 +133,12 @@ def accept_command(
     if as_json:
         say_json({"appliance": name, "accepted": now, "before": before})
         return
-    from faultodds_cli.shared.text import wrap
-
-    say(wrap(f"In use from now on: {_called(now)} (before: {_called(before)})."))
-    say("To go back: faultodds revision rollback" + _more(name, appliance))
+    say(wrap(f"In use from now on: {numbers_called(now)} (before: {numbers_called(before)})."))
+    say("To go back: faultodds revision rollback" + appliance_again(name, appliance))
 
 
 @app.command("rollback")
-def rollback_command(appliance: ApplianceOption = DEFAULT_APPLIANCE, as_json: JsonOption = False) -> None:
+def rollback_command(appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_json: options.Json = False) -> None:
     """Go back to what was accepted before. Nothing is deleted; every decision stays in the list."""
     from faultodds.revisions import FILE, rollback
 
@@ -172,11 +147,9 @@ def rollback_command(appliance: ApplianceOption = DEFAULT_APPLIANCE, as_json: Js
     if as_json:
         say_json({"appliance": name, "accepted": now, "rolled_back": left})
         return
-    from faultodds_cli.shared.text import wrap
-
-    say(wrap(f"Rolled back {_called(left)}. In use from now on: {_called(now)}."))
+    say(wrap(f"Rolled back {numbers_called(left)}. In use from now on: {numbers_called(now)}."))
     if left != FILE:
-        say(f"It is kept; to use it again: faultodds revision accept {left}" + _more(name, appliance))
+        say(f"It is kept; to use it again: faultodds revision accept {left}" + appliance_again(name, appliance))
 
 
 def _file(appliance: str) -> Appliance:
@@ -225,17 +198,8 @@ def _listed(each: Any) -> dict[str, Any]:
 
 
 def _line(each: Any) -> list[str]:
-    from faultodds_cli.shared.text import wrap
     from faultodds_cli.tune.show import source_words
 
     told = each.problem if each.revision is None else source_words(each.revision.log)
     mark = "*" if each.status == "accepted" else " "
     return wrap(f"{each.id}  {each.status}: {told}", f"{mark} ", "    ")
-
-
-def _called(name: str) -> str:
-    return "the knowledge file's own numbers" if name == "file" else f"revision {name}"
-
-
-def _more(name: str, appliance: str) -> str:
-    return "" if appliance == name else f" --appliance {appliance}"

@@ -2,19 +2,32 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Sequence
 from io import StringIO
 from typing import TYPE_CHECKING, Any
 
 from faultodds.tuning import ENOUGH, KIND_TITLES, Item, items, movers, of_kind, sentence, shown, span
-from faultodds_cli.shared.text import capital, width, wrap
+from faultodds_cli.shared.printing import rounded, say, say_json
+from faultodds_cli.shared.text import capital, paragraphs, width, wrap
+from faultodds_cli.tune.options import Asked, appliance_again
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from faultodds.knowledge import Knowledge
     from faultodds.revisions import Difference, LogSource, Revision
+
+
+def say_revision(
+    k: Knowledge, revision: Revision, status: str, asked: Asked, head: Sequence[str] = (), foot: Sequence[str] = ()
+) -> None:
+    """Draw and print one revision as asked; `head` goes with its provenance, `foot` comes last."""
+    drawn = "" if asked.figure is None else draw(k, revision, asked.kind, asked.figure)
+    if asked.as_json:
+        say_json(revision_answer(k, revision, status))
+        return
+    provenance, *blocks = revision_lines(k, revision, asked.kind, asked.top)
+    say(paragraphs([[*provenance, *head], *blocks, wrap(drawn) if drawn else [], foot]))
 
 
 def revision_lines(k: Knowledge, revision: Revision, about: str, top: int) -> list[list[str]]:
@@ -103,7 +116,7 @@ def plain_table(columns: Sequence[tuple[str, str]], rows: Iterable[Sequence[str]
     taken = sum(2 + max(len(r[c]) for r in (*body, [n for n, _ in columns])) for c in range(1, len(columns)))
     room = max(24, width() - taken - 4)
     for first, *others in body:
-        hung = textwrap.fill(first, room, subsequent_indent="    ", break_on_hyphens=False)
+        hung = "\n".join(wrap(first, "", "    ", room))
         table.add_row(*(Text(cell) for cell in (hung, *others)))
     out = StringIO()
     Console(file=out, width=width(), color_system=None, force_terminal=False, legacy_windows=False).print(table)
@@ -118,7 +131,7 @@ def note_lines(notes: Sequence[str]) -> list[str]:
 
 def next_lines(revision: Revision, log: str, appliance: str) -> list[str]:
     """What to type after `tune`."""
-    more = "" if appliance == revision.appliance else f" --appliance {appliance}"
+    more = appliance_again(revision.appliance, appliance)
     return [
         f"Kept as a proposal: {revision.id}. Advice still uses what was accepted. Next:",
         f"  faultodds revision diff {revision.id}{more}",
@@ -204,9 +217,6 @@ def header_answer(revision: Revision, status: str) -> dict[str, Any]:
 
 def item_answer(item: Item) -> dict[str, Any]:
     """One number as plain data."""
-    values = {name: _round(getattr(item, name)) for name in ("file", "learned", "low", "high", "jobs", "draws")}
+    fields = {name: getattr(item, name) for name in ("file", "learned", "low", "high", "jobs", "draws")}
+    values = {name: None if value is None else rounded(value) for name, value in fields.items()}
     return {"path": item.path, "kind": item.kind, "title": item.title, **values, "moved": item.moved}
-
-
-def _round(value: float | None) -> float | None:
-    return None if value is None else float(f"{value:.6g}")

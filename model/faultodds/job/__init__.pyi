@@ -12,6 +12,7 @@ from .explain import (
 )
 from .job import Job as Job
 from .open_job import OpenJob as OpenJob
+from .standing import Standing as Standing, stand as stand
 from .steps import (
     Closed as Closed,
     Finding as Finding,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cached_property
+
 from msgspec import Struct
 from msgspec.structs import replace
 
@@ -14,13 +16,23 @@ from faultodds.job.taking import evidence_of
 from faultodds.knowledge import Knowledge
 
 
-class Standing(Struct, frozen=True):
-    """Belief and advice now, and the belief before the last thing that counted (None when there was nothing
-    before)."""
+class Standing(Struct, frozen=True, dict=True):
+    """A job as it stands: what is known, and the belief from it. Advice is worked out when it is asked for."""
 
+    appliance: Appliance
+    job: Job
+    situation: Situation
     belief: Belief
-    advice: Advice
-    before: Belief | None
+
+    @cached_property
+    def advice(self) -> Advice:
+        """What to do next."""
+        return advise(self.appliance, self.belief, self.situation)
+
+    @cached_property
+    def before(self) -> Belief | None:
+        """The belief before the last thing that counted; None when there was nothing before."""
+        return _before(self.appliance, self.job)
 
     def change(self, mode: str) -> float | None:
         """How far the chance of a mode moved with the last thing that counted; None when there was nothing
@@ -33,8 +45,7 @@ class Standing(Struct, frozen=True):
 
 def stand(appliance: Appliance, job: Job, situation: Situation) -> Standing:
     """Work a job out; raises ClashError when no suspect explains its findings."""
-    belief = believe(appliance, job)
-    return Standing(belief, advise(appliance, belief, situation), _before(appliance, job))
+    return Standing(appliance, job, situation, believe(appliance, job))
 
 
 def unverified(knowledge: Knowledge, job: Job) -> bool:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import sys
-import textwrap
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from faultodds_cli.shared.options import View, say, say_json
-from faultodds_cli.shared.text import money, percent, width, wrap
+from faultodds_cli.shared.call import plan_of
+from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.show_known import basis, evidence_lines, left_out_lines
+from faultodds_cli.shared.text import cautions, columns, money, paragraphs, percent, width, wrap
 
 if TYPE_CHECKING:
     from faultodds.advice.plan import Ahead, Branch, Plan, PlanStep
+    from faultodds.job import Standing
     from faultodds.knowledge import Knowledge
 
 # To finish: cost, minutes, today; so far: cost, minutes.
@@ -25,46 +25,23 @@ _ON, _PAST, _LAST, _UNDER = "|- ", "|  ", "`- ", "   "
 DEPTH, NODES = 3, 40
 
 
-def say_plan(view: View, depth: int, nodes: int, as_json: bool) -> None:
+def say_plan(view: Standing, depth: int | None, nodes: int | None, as_json: bool) -> None:
     """Work the plan out and print it."""
-    from faultodds.advice.plan import make_plan
-
-    with progress("working out the plan") as tick:
-        plan = make_plan(view.appliance, view.belief, view.situation, depth, nodes, tick)
+    plan = plan_of(view, DEPTH if depth is None else depth, NODES if nodes is None else nodes)
     if as_json:
         from faultodds.advice.plan import plan_answer
 
         say_json(plan_answer(view.appliance, view.belief, plan))
         return
-    from faultodds_cli.shared import show
-
-    parts = [show.evidence_lines(view), head_lines(view, plan), tree_lines(view.appliance.knowledge, plan)]
-    parts += [foot_lines(view, plan), caution_lines(view, plan), show.left_out_lines(view)]
-    say(show.paragraphs([*parts, show.revision_lines(view.appliance), show.shop_lines(view.appliance)]))
-
-
-@contextmanager
-def progress(what: str) -> Iterator[Callable[[int, int], None]]:
-    """Shows on a terminal's standard error how far the work is (done, of how much); nothing anywhere else."""
-    if not sys.stderr.isatty():
-        yield lambda done, of: None
-        return
-
-    def show(done: int, of: int) -> None:
-        sys.stderr.write(f"\r{what}: {done} of {max(of, done)} ")
-        sys.stderr.flush()
-
-    try:
-        yield show
-    finally:
-        sys.stderr.write("\r" + " " * (len(what) + 20) + "\r")
-        sys.stderr.flush()
+    parts = [evidence_lines(view), head_lines(view, plan), tree_lines(view.appliance.knowledge, plan)]
+    parts += [foot_lines(view, plan), caution_lines(view, plan), left_out_lines(view)]
+    say(paragraphs([*parts, *basis(view.appliance)]))
 
 
 # ---- around the tree ----
 
 
-def head_lines(view: View, plan: Plan) -> list[str]:
+def head_lines(view: Standing, plan: Plan) -> list[str]:
     """The plan in a sentence."""
     ahead, k = plan.first.ahead, view.appliance.knowledge
     findings = "finding" if plan.depth == 1 else "findings"
@@ -74,7 +51,7 @@ def head_lines(view: View, plan: Plan) -> list[str]:
     )
 
 
-def foot_lines(view: View, plan: Plan) -> list[str]:
+def foot_lines(view: Standing, plan: Plan) -> list[str]:
     """How to read the columns."""
     from faultodds.advice.plan import FINISHED_TODAY
 
@@ -94,12 +71,11 @@ def foot_lines(view: View, plan: Plan) -> list[str]:
     return lines
 
 
-def caution_lines(view: View, plan: Plan) -> list[str]:
+def caution_lines(view: Standing, plan: Plan) -> list[str]:
     """Every caution of any step."""
-    from faultodds.advice.plan import cautions
+    from faultodds.advice.plan import cautions as of_any_step
 
-    found = cautions(view.appliance.knowledge, plan)
-    lines = [line for c in found for line in wrap(c.text, "  !! ")]
+    lines = cautions(c.text for c in of_any_step(view.appliance.knowledge, plan))
     return ["CAUTIONS FOR THIS PLAN", *lines] if lines else []
 
 
@@ -110,7 +86,7 @@ def tree_lines(knowledge: Knowledge, plan: Plan) -> list[str]:
     """The tree with its columns."""
     over = ("", "to", "finish", "so", "far")
     heads = ("cost", "min", "today", "cost", "min")
-    return [_line("", over), _line("", heads), *_step_lines(knowledge, plan.first, "", "")]
+    return [columns("", over, _CELLS), columns("", heads, _CELLS), *_step_lines(knowledge, plan.first, "", "")]
 
 
 def _step_lines(k: Knowledge, step: PlanStep, lead: str, under: str) -> Iterator[str]:
@@ -164,12 +140,7 @@ def branch_title(k: Knowledge, step: PlanStep, branch: Branch) -> str:
 
 def _wrapped(text: str, lead: str, under: str, cells: tuple[str, ...]) -> Iterator[str]:
     room = max(24, width() - sum(_CELLS) - 1 - len(lead))
-    first, *more = textwrap.wrap(text, room, break_on_hyphens=False) or [""]
-    yield _line(lead + first, cells)
+    first, *more = wrap(text, room=room)
+    yield columns(lead + first, cells, _CELLS)
     for line in more:
         yield (under + "  " + line).rstrip() if len(under) + 2 + len(line) < width() else (under + line)
-
-
-def _line(text: str, cells: tuple[str, ...]) -> str:
-    side = "".join(c.rjust(w) for c, w in zip(cells, _CELLS, strict=True))
-    return (text.ljust(width() - sum(_CELLS)) + side).rstrip()

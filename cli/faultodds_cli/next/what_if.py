@@ -4,32 +4,32 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from faultodds_cli.one_shot.plan import progress
-from faultodds_cli.shared.options import View, say, say_json
-from faultodds_cli.shared.text import capital, money, percent, wrap
+from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.progress import counted
+from faultodds_cli.shared.show_known import basis, evidence_lines
+from faultodds_cli.shared.text import capital, money, paragraphs, percent, wrap
 
 if TYPE_CHECKING:
     from faultodds.advice import NextMove
     from faultodds.advice.sensitivity import Edge, Sensitivity, WhatIf
+    from faultodds.job import Standing
     from faultodds.knowledge import Knowledge
 
 
-def say_what_if(view: View, as_json: bool) -> None:
+def say_what_if(view: Standing, as_json: bool) -> None:
     """Work out what would change the advice and print it."""
     from faultodds.advice.sensitivity import sensitivity
 
-    with progress("asking what if") as tick:
+    with counted("asking what if") as tick:
         found = sensitivity(view.appliance, view.belief, view.situation, tick=tick)
     if as_json:
         from faultodds.advice.plan import what_if_answer
 
         say_json(what_if_answer(view.appliance, view.belief, found))
         return
-    from faultodds_cli.shared import show
-
     k = view.appliance.knowledge
-    parts = [show.evidence_lines(view), head_lines(k, found), *table(k, found), note_lines(k, found)]
-    say(show.paragraphs([*parts, show.revision_lines(view.appliance), show.shop_lines(view.appliance)]))
+    parts = [evidence_lines(view), head_lines(k, found), *table(k, found), note_lines(k, found)]
+    say(paragraphs([*parts, *basis(view.appliance)]))
 
 
 def head_lines(k: Knowledge, found: Sensitivity) -> list[str]:

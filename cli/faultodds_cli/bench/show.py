@@ -1,0 +1,119 @@
+"""What the guided call shows when it is asked. Every function returns lines; nothing here prints."""
+
+from __future__ import annotations
+
+from faultodds.advice import CheckPrice
+from faultodds.job import JudgedFinding, OpenJob, Tells, tells, typed
+from faultodds.knowledge import Knowledge
+from faultodds_cli.shared.show_advice import action_lines, outcomes_of
+from faultodds_cli.shared.show_job import finding_text
+from faultodds_cli.shared.show_known import judgement_lines
+from faultodds_cli.shared.show_odds import weight_lines
+from faultodds_cli.shared.text import capital, money, percent, wrap
+
+
+def why_lines(visit: OpenJob) -> list[str]:
+    """Why this advice: the reason, what more knowing could save, and what each finding says."""
+    view = visit.now
+    advice, k = view.advice, visit.knowledge
+    lines = wrap(advice.why)
+    lines += wrap(
+        f"The job is likely to cost about {money(advice.expected_cost, k)} from here. "
+        f"Even knowing the fault for certain would save at most {money(advice.evpi, k)} of that."
+    )
+    if visit.job.findings:
+        lines += ["", *weight_lines(view)]
+    return lines
+
+
+def why_check_lines(visit: OpenJob, name: str) -> list[str]:
+    """What one check would tell: for each outcome its chance and the faults that lead after it, and what
+    the check is worth."""
+    k = visit.knowledge
+    observable = k.observables()[name]
+    lines = wrap(f"{capital(observable.title)} [{name}]")
+    for t in tells(visit, name):
+        lines += _tells(k, t)
+    price = next((c for c in visit.now.advice.checks if c.name == name), None)
+    return lines + (
+        _worth(visit, price)
+        if price
+        else wrap("It is not offered now: done already, skipped, or not for this machine.", "  ")
+    )
+
+
+def _tells(knowledge: Knowledge, t: Tells) -> list[str]:
+    leading = "; ".join(
+        f"{knowledge.title_of(o.name)} {percent(o.probability)}" for o in t.leading if o.probability >= 0.01
+    )
+    return wrap(f"{t.outcome} ({percent(t.chance)}): then {leading or 'nothing stands out'}", "  if ", "       ")
+
+
+def _worth(visit: OpenJob, price: CheckPrice) -> list[str]:
+    k, advice = visit.knowledge, visit.now.advice
+    reason = k.check[price.name].reason
+    best = advice.repairs[0].expected_cost if advice.repairs else None
+    unknown = visit.now.belief.missing_bits
+    text = f"{price.price.minutes:.0f} min, {money(price.price.cost, k)}; "
+    text += f"the whole job then costs about {money(price.expected_cost, k)}"
+    text += f", against {money(best, k)} with the best repair at once." if best is not None else "."
+    told = f" It answers {percent(price.bits / unknown)} of what is still open." if unknown > 0 else ""
+    return wrap(f"{capital(reason.rstrip('.'))}." if reason else "", "  ") + wrap(text + told, "  ")
+
+
+def how_lines(visit: OpenJob, name: str) -> list[str]:
+    """The steps and cautions of one check or repair from where the machine is now."""
+    action = visit.how(name)
+    k = visit.knowledge
+    lines = action_lines(action, k)
+    lines += wrap(f"About {action.price.minutes:.0f} min, {money(action.price.cost, k)}.", "  ")
+    if name in k.check:
+        meter = ", or the raw reading" if name in k.reading else ""
+        lines += wrap(f"Then enter what it shows: {outcomes_of(k, name)}{meter}.", "  ")
+    return lines
+
+
+def outcome_question(knowledge: Knowledge, name: str) -> str:
+    """What to type for a symptom or check that was named without what it showed."""
+    observable = knowledge.observables()[name]
+    if name in knowledge.reading:
+        outcomes = ", ".join(observable.outcomes)
+        return f"{capital(observable.title)}: what does it read? Or say {outcomes}."
+    choices = ", ".join(_choice(i, o, w) for i, (o, w) in enumerate(observable.outcomes.items(), 1))
+    return f"{capital(observable.title)}: {choices}?"
+
+
+def _choice(number: int, outcome: str, words: str) -> str:
+    return f"{number} {outcome}" if words in (outcome, "") else f"{number} {outcome} ({words})"
+
+
+def taken_lines(visit: OpenJob, taken: JudgedFinding) -> list[str]:
+    """How a finding was understood."""
+    if taken.judgement is not None:
+        return judgement_lines(visit.knowledge, taken.finding.name, taken.judgement)
+    return wrap(f"Noted: {finding_text(taken.finding)}.")
+
+
+def symptom_lines(visit: OpenJob, names: list[str]) -> list[str]:
+    """The symptoms with their numbers and what each can be."""
+    lines = []
+    for number, name in enumerate(names, 1):
+        symptom = visit.knowledge.symptom[name]
+        known = next((p.finding for p in visit.job.findings if p.finding.name == name), None)
+        if list(symptom.outcomes) == ["no", "yes"]:
+            choices = ""
+        else:
+            choices = ": " + ", ".join(f"{i} {o}" for i, o in enumerate(symptom.outcomes, 1))
+        noted = f"  [{known.outcome or 'not sure'}]" if known else ""
+        lines += wrap(f"{capital(symptom.title)}{choices}{noted}", f"  {number:2} ", "     ")
+    return lines
+
+
+def fact_lines(visit: OpenJob) -> list[str]:
+    """Every intake fact with the answer given, or the answers there are."""
+    lines = []
+    for name, fact in typed.asked(visit.knowledge).items():
+        given = visit.job.facts.get(name)
+        text = f"{name} = {given} ({fact.values[given]})" if given else f"{name} = ? ({' | '.join(fact.values)})"
+        lines += wrap(text, "  ", "      ")
+    return lines

@@ -1,0 +1,85 @@
+"""The `faultodds job` commands that only look: show, next, list."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from faultodds_cli.shared import options
+from faultodds_cli.shared.jobs import opened_store, resume
+from faultodds_cli.shared.printing import say, say_json
+
+
+def show(
+    job: options.Job,
+    appliance: options.JobAppliance = None,
+    qualified: options.Qualified = True,
+    labour_rate: options.Labour = None,
+    revision: options.Revision = None,
+    shop: options.Shop = None,
+    technician: options.Technician = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
+) -> None:
+    """The whole story of a job: times, findings and raw readings, repairs, how it ended, odds and advice
+    now."""
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance, revision, shop, technician, qualified=qualified, labour_rate=labour_rate)
+        if as_json:
+            from faultodds.job import job_answer
+
+            say_json(job_answer(visit))
+            return
+        from faultodds_cli.shared.show_job import screen, story_lines
+
+        say([*story_lines(visit.job), "", *screen(visit)])
+
+
+def next_(
+    job: options.Job,
+    appliance: options.JobAppliance = None,
+    qualified: options.Qualified = True,
+    labour_rate: options.Labour = None,
+    revision: options.Revision = None,
+    shop: options.Shop = None,
+    technician: options.Technician = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
+) -> None:
+    """What to do next on a stored job."""
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance, revision, shop, technician, qualified=qualified, labour_rate=labour_rate)
+        now = visit.now  # a clash is said as an error: there is no advice then
+        if as_json:
+            from faultodds.job import now_answer
+
+            say_json({"job": visit.job.id, **now_answer(visit)})
+            return
+        from faultodds_cli.shared.show_advice import check_lines
+        from faultodds_cli.shared.show_job import CHECKS_SHOWN, header, next_lines
+
+        view = visit.now
+        checks = check_lines(view, view.advice.telling_checks[:CHECKS_SHOWN]) if now.advice.checks else []
+        say([*header(visit), "", *next_lines(visit, view), "", *checks])
+
+
+def list_(
+    only_open: Annotated[bool, typer.Option("--open", help="Only jobs that are not closed.")] = False,
+    only_closed: Annotated[bool, typer.Option("--closed", help="Only closed jobs.")] = False,
+    limit: Annotated[int, typer.Option("--limit", metavar="N", min=1, help="At most so many, the newest.")] = 50,
+    data: options.Data = None,
+    as_json: options.Json = False,
+) -> None:
+    """The jobs there are, newest first."""
+    from faultodds.job import job_line
+
+    status: Any = "all" if only_open == only_closed else "open" if only_open else "closed"
+    with opened_store(data) as store:
+        jobs = store.list(status, limit)
+    if as_json:
+        say_json({"jobs": [job_line(job) for job in jobs]})
+        return
+    from faultodds_cli.shared.show_job import list_lines
+
+    say(list_lines(jobs) if jobs else "No jobs yet. Start one with: faultodds bench, or faultodds job new")

@@ -1,0 +1,152 @@
+"""What to do as lines for an 80-column terminal without colour; nothing here prints.
+
+The order is that of need: what to do, why, what can hurt, the steps; then the other checks and the repairs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+from faultodds_cli.shared.text import capital, cautions, columns, money, numbered, percent, row, wrap
+
+if TYPE_CHECKING:
+    from faultodds.advice import Action, CheckPrice
+    from faultodds.job import Standing
+    from faultodds.knowledge import Knowledge
+
+# Repairs with less than this share of the best one's chance are not what anybody would start with.
+HARDLY = 0.1
+# Minutes or chance, cost, whole job.
+_CELLS = (10, 8, 11)
+
+FOR_THE_QUALIFIED = (
+    "QUALIFIED PEOPLE ONLY, as the local code asks. If that is not you, ask again with --no-qualified-work."
+)
+
+
+def advice_lines(view: Standing) -> list[str]:
+    """The next move: what, why, what can hurt, the steps there, and what to tell afterwards."""
+    return work_lines(view) + _tell_lines(view)
+
+
+def work_lines(view: Standing) -> list[str]:
+    """The next move without what to tell afterwards."""
+    advice, k = view.advice, view.appliance.knowledge
+    lines = wrap(_headline(view), "DO NEXT: ", "         ")
+    lines += wrap(advice.why, "  ")
+    if advice.kind in ("check", "repair"):
+        todo = actions(view, (advice.name, *advice.together))
+        for action in todo:
+            # One piece of work is in the headline already; its title would only be said twice.
+            lines += ["", *action_lines(action, k)[len(_title_lines(action)) if len(todo) == 1 else 0 :]]
+    else:
+        closing = _closing_steps(view)
+        lines += ["", *numbered(closing)] if closing else []
+    for note in advice.notes:
+        lines += ["", *wrap(note, "  Note: ")]
+    return lines
+
+
+def _headline(view: Standing) -> str:
+    advice, k = view.advice, view.appliance.knowledge
+    if advice.kind == "stop":
+        return "stop here and close the job."
+    if advice.kind == "refer":
+        return f"hand the job over (about {money(k.costs.refer, k)})."
+    if advice.kind == "repair":
+        titles = [k.repair[n].title for n in (advice.name, *advice.together)]
+        return f"REPAIR. {capital(' and '.join(titles))}. Then verify."
+    (action,) = actions(view, (advice.name,))
+    return f"CHECK. {capital(action.title)} ({action.price.minutes:.0f} min, {money(action.price.cost, k)})."
+
+
+def actions(view: Standing, names: Iterable[str]) -> list[Action]:
+    """How to do these one after the other, from the machine state as it is."""
+    from faultodds.advice import action
+
+    state, out = view.situation.state, []
+    for name in names:
+        out.append(action(view.appliance, name, state, view.situation.labour_rate))
+        state = out[-1].price.way.after
+    return out
+
+
+def action_lines(action: Action, knowledge: Knowledge) -> list[str]:
+    """One check or repair: its cautions, clearly marked and before the work, then its numbered steps."""
+    work = knowledge.check.get(action.name) or knowledge.repair[action.name]
+    lines = _title_lines(action)
+    lines += cautions([FOR_THE_QUALIFIED] if work.qualified else [])
+    return lines + cautions(action.cautions) + numbered(action.steps)
+
+
+def _title_lines(action: Action) -> list[str]:
+    return wrap(f"{capital(action.title)} [{action.name}]", "  ")
+
+
+def _closing_steps(view: Standing) -> list[str]:
+    from faultodds.advice import MachineStates
+
+    machine = MachineStates(view.appliance.knowledge)
+    return machine.sentences(machine.closing_up(view.situation.state))
+
+
+def _tell_lines(view: Standing) -> list[str]:
+    """What to enter when the advised work is done."""
+    advice, k = view.advice, view.appliance.knowledge
+    if advice.kind == "check":
+        meter = ", or the raw reading." if advice.name in k.reading else ""
+        return ["", *wrap(f"Then enter what it shows: {outcomes_of(k, advice.name)}{meter}", "  ")]
+    if advice.kind == "repair":
+        typed = outcomes_of(k, k.costs.verify)
+        return ["", *wrap(f"Then run the machine and enter what it shows: {typed}", "  ")]
+    return []
+
+
+def outcomes_of(knowledge: Knowledge, name: str) -> str:
+    """A symptom or check with all it can show, as typed: "glow=yes | no"."""
+    return f"{name}=" + " | ".join(knowledge.observables()[name].outcomes)
+
+
+# ---- the other things one could do ----
+
+
+def check_lines(view: Standing, checks: Sequence[CheckPrice]) -> list[str]:
+    """Some checks: minutes, cost, what the whole job then costs, and why."""
+    if not view.advice.checks:
+        return ["CHECKS: none left that can be done now."]
+    if not checks:
+        return ["CHECKS: none that would tell anything now."]
+    lines = [columns("CHECKS, BEST FIRST", ("min", "cost", "whole job"), _CELLS)]
+    for number, check in enumerate(checks, 1):
+        lines += _check(view, number, check)
+    return lines
+
+
+def _check(view: Standing, number: int, check: CheckPrice) -> list[str]:
+    k = view.appliance.knowledge
+    record = k.check[check.name]
+    cells = (f"{check.price.minutes:.0f}", money(check.price.cost, k), money(check.expected_cost, k))
+    lines = _row(f"{number}. {capital(record.title)}", cells)
+    reason = f"because {record.reason.rstrip('.')}" if record.reason else "may change what to do next"
+    only = " (qualified people only)" if record.qualified else ""
+    return lines + wrap(f"{check.name}: {reason}{only}.", "     ")
+
+
+def repair_lines(view: Standing, count: int = 3) -> list[str]:
+    """The repairs worth naming, cheapest expected job first."""
+    k = view.appliance.knowledge
+    best = max((r.chance for r in view.advice.repairs), default=0.0)
+    repairs = [r for r in view.advice.repairs if r.chance >= max(0.01, HARDLY * best)][:count]
+    if not repairs:
+        return []
+    lines = [columns("REPAIRS, IF YOU WOULD START NOW", ("fixes it", "cost", "whole job"), _CELLS)]
+    for r in repairs:
+        title = " and ".join(k.repair[name].title for name in (r.name, *r.together))
+        title = f"{capital(title)} [{' + '.join((r.name, *r.together))}]"
+        lines += _row(title, (percent(r.chance), money(r.price.cost, k), money(r.expected_cost, k)))
+    return lines
+
+
+def _row(head: str, cells: Sequence[str]) -> list[str]:
+    return row("  ", "     ", head, cells, _CELLS)

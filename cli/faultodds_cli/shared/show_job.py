@@ -1,0 +1,180 @@
+"""A stored job as lines: where it stands, its story, what was just entered, and the list of jobs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from faultodds.errors import ClashError
+from faultodds.job import Finding, Job, JudgedFinding, OpenJob, StoryLine, reminders, story
+from faultodds_cli.shared.show_advice import advice_lines, check_lines
+from faultodds_cli.shared.show_known import (
+    judgement_lines,
+    numbers_called,
+    revision_lines as numbers_lines,
+    shop_lines,
+    shown_words,
+)
+from faultodds_cli.shared.show_odds import odds_table
+from faultodds_cli.shared.text import cautions, wrap
+
+if TYPE_CHECKING:
+    from faultodds.job import Standing
+
+CHECKS_SHOWN = 3
+FAULTS_SHOWN = 5
+
+
+def screen(visit: OpenJob) -> list[str]:
+    """Where the job stands: odds with their change, the next checks, the advice, and what must not be
+    forgotten."""
+    if visit.job.is_closed:
+        return [*header(visit), *closed_lines(visit)]
+    try:
+        view = visit.now
+    except ClashError as clash:
+        return [*header(visit), *clash_lines(clash)]
+    lines = [*header(visit), "", *odds_lines(visit, FAULTS_SHOWN), ""]
+    if view.advice.kind in ("check", "repair") and view.advice.checks:
+        lines += [*check_lines(view, view.advice.telling_checks[:CHECKS_SHOWN]), ""]
+    return lines + next_lines(visit, view)
+
+
+def header(visit: OpenJob) -> list[str]:
+    """Which job this is, what has been done, and what is open or shut off."""
+    job, k = visit.job, visit.knowledge
+    counts = f"{_count(len(job.findings), 'finding')}, {_count(job.stage, 'repair')}"
+    title = f" ({job.title})" if job.title else ""
+    state = [k.access[i].title for i in k.access if i in visit.state]
+    lines = wrap(f"Job {job.id}{title}, {k.appliance.title}: {counts}.")
+    lines += revision_lines(visit) + shop_lines(visit.appliance)
+    return lines + (wrap(f"Machine now: {', '.join(state)}.") if state else [])
+
+
+def revision_lines(visit: OpenJob) -> list[str]:
+    """Which learned numbers the job is advised with, and that others are accepted by now; nothing when all is the file's."""
+    lines = numbers_lines(visit.appliance)
+    if visit.accepted_since:
+        using, now = (numbers_called(name) for name in (visit.appliance.revision, visit.accepted_since))
+        lines += wrap(
+            f"This job goes on with {using}; accepted by now: {now}. "
+            f"To change over: faultodds job revision {visit.job.id} {visit.accepted_since}"
+        )
+    return lines
+
+
+def _count(number: int, thing: str) -> str:
+    return f"{number or 'no'} {thing}{'' if number == 1 else 's'}"
+
+
+def next_lines(visit: OpenJob, view: Standing) -> list[str]:
+    """The advice with its steps and cautions, how to close where that is the advice, and the reminders."""
+    lines = advice_lines(view)
+    if view.advice.kind in ("stop", "refer"):
+        word = "gone" if view.advice.kind == "stop" else "referred"
+        lines += ["", *wrap(f"If you agree, type: close {word}")]
+    said = " ".join(" ".join(lines).split())
+    for text in reminders(visit):
+        if text not in said:
+            lines += ["", *cautions([text])]
+    return lines
+
+
+def odds_lines(visit: OpenJob, count: int) -> list[str]:
+    """Bars for the likeliest faults, with the change in points since the last thing that counted."""
+    now, belief, k = visit.now, visit.now.belief, visit.knowledge
+    shown = [o for o in belief.fault_odds()[:count] if o.probability >= 0.005]
+    rows = [(k.title_of(o.name), o.probability, _points(now.change(o.name))) for o in shown]
+    if belief.sound >= 0.02:
+        title = "machine is sound now" if visit.job.stage else "nothing wrong with the machine"
+        rows.append((title, belief.sound, _points(None if now.before is None else belief.sound - now.before.sound)))
+    return odds_table("change", rows, (12, 11, 8), gap=1, margin=1)
+
+
+def _points(change: float | None) -> str:
+    if change is None:
+        return ""
+    points = round(change * 100)
+    return f"{points:+d}" if points else "="
+
+
+def clash_lines(clash: ClashError) -> list[str]:
+    """Findings that no fault explains, and the ways out."""
+    lines = ["", *wrap("These cannot all be true of one machine:", "!! ")]
+    for name in clash.findings:
+        lines += wrap(name, "   - ")
+    return lines + wrap(
+        "Look at the oddest one again and enter it anew, or type undo to take back the last. The job is kept.",
+        "   ",
+    )
+
+
+def closed_lines(visit: OpenJob) -> list[str]:
+    """That the job is closed, and how to open it again."""
+    lines = wrap(f"This job is closed: {visit.job.outcome}.")
+    return lines + wrap(
+        "Type story to read it, close came back YYYY-MM-DD to open it again, undo to take the closing back."
+    )
+
+
+def state_lines(visit: OpenJob) -> list[str]:
+    """Every access item, open or not, and how to correct it."""
+    lines = ["Machine now (correct it with open ITEM or shut ITEM):"]
+    for name, access in visit.knowledge.access.items():
+        lines += wrap(f"{'YES' if name in visit.state else 'no ':3}  {name}: {access.title}", "  ", "         ")
+    return lines
+
+
+# ---- its story ----
+
+
+def story_lines(job: Job) -> list[str]:
+    """The whole job: when, what, in order."""
+    lines = wrap(
+        f"Job {job.id}, {job.appliance}, opened {job.opened_at.astimezone():%Y-%m-%d %H:%M}"
+        + (f": {job.title}" if job.title else "")
+    )
+    stage = visit = -1
+    for line in story(job):
+        if (line.visit, line.stage) != (visit, stage):
+            visit, stage = line.visit, line.stage
+            lines += wrap(_stage(visit, stage), "  -- ")
+        lines += _story_line(line)
+    return lines + wrap(f"{_count(len(job.undone), 'step')} taken back." if job.undone else "", "  ")
+
+
+def _stage(visit: int, stage: int) -> str:
+    when = "before any repair" if stage == 0 else f"after {_count(stage, 'repair')}"
+    return f"{when}, visit {visit}" if visit > 1 else when
+
+
+def _story_line(line: StoryLine) -> list[str]:
+    minutes = f" [{line.minutes:g} min]" if line.minutes is not None else ""
+    text = finding_text(line.payload) if isinstance(line.payload, Finding) else line.text
+    return wrap(f"{text}{minutes}", f"  {line.at.astimezone():%H:%M} ", "        ")
+
+
+def finding_text(f: Finding) -> str:
+    """A finding in words, with the reading that it was judged from."""
+    raw = f' (read "{f.raw}")' if f.raw is not None else ""
+    again = f", take {f.take + 1}" if f.take else ""
+    return f"{f.name} = {shown_words(f)}{raw}{again}"
+
+
+def entered_lines(visit: OpenJob, taken: Iterable[JudgedFinding], since: int) -> list[str]:
+    """What was saved after step `since`, with the judgement of each raw reading."""
+    lines = [line for s in story(visit.job) if s.seq > since for line in _story_line(s)]
+    for each in taken:
+        if each.judgement is not None:
+            lines += judgement_lines(visit.knowledge, each.finding.name, each.judgement)
+    return lines
+
+
+def list_lines(jobs: Iterable[Job]) -> list[str]:
+    """Jobs as lines: number, day, how it stands, what it is."""
+    lines = []
+    for job in jobs:
+        stands = job.outcome or "open"
+        what = job.title or job.appliance
+        lines += wrap(f"{job.opened_at.astimezone():%Y-%m-%d} {stands:<10} {what}", f"{job.id:>5}  ", " " * 29)
+    return lines

@@ -1,0 +1,122 @@
+"""What an answer rests on, as lines: what was entered, how readings were judged, what is left out, whose numbers these are."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from faultodds_cli.shared.text import capital, cautions, percent, percent_fine, wrap
+
+if TYPE_CHECKING:
+    from faultodds.belief import Appliance
+    from faultodds.job import Finding, Standing
+    from faultodds.knowledge import Knowledge
+    from faultodds.readings import Judgement
+
+# Shares left out under this are not worth a word.
+LEFT_OUT_SAID = 0.001
+
+
+def evidence_lines(view: Standing) -> list[str]:
+    """What is known so far, in the words of the file."""
+    k, job = view.appliance.knowledge, view.job
+    said = [f"{name}={value}" for name, value in job.facts.items()]
+    for stage in range(len(job.repairs) + 1):
+        # What was seen after a repair is said after it: the same symptom may be there twice, of two different machines.
+        if stage:
+            said.append(f"then repaired: {k.repair[job.repairs[stage - 1]].title}")
+        said += [_as_typed(placed.finding) for placed in job.findings if placed.stage == stage]
+    return wrap("; ".join(said) or "nothing yet", "Known: ")
+
+
+def _as_typed(finding: Finding) -> str:
+    return f"{finding.name}={shown_words(finding)}" + (f' ("{finding.raw}")' if finding.raw else "")
+
+
+def shown_words(finding: Finding) -> str:
+    """What a finding showed: an outcome, or how likely each is."""
+    return finding.outcome if finding.outcome is not None else likelihood_words(finding.likelihood or {})
+
+
+def likelihood_words(likelihood: Mapping[str, float]) -> str:
+    """A likelihood over outcomes, largest first, as shares: "good 97 % / off 3 %"."""
+    total = sum(likelihood.values())
+    parts = sorted(((w / total, o) for o, w in likelihood.items() if w > 0), key=lambda x: (-x[0], x[1]))
+    if parts[0][0] > 0.995:
+        return parts[0][1]
+    return " / ".join(f"{o} {percent(w)}" for w, o in parts if w >= 0.005)
+
+
+def left_out_lines(view: Standing) -> list[str]:
+    """What the odds leave out, and the facts about the machine that are still worth telling."""
+    lines = []
+    if view.belief.omitted_mass >= LEFT_OUT_SAID:
+        share = percent_fine(view.belief.omitted_mass)
+        lines += wrap(f"Left out: rare combinations of faults, {share} of such calls.")
+    asked = "; ".join(facts_not_told(view).values())
+    if asked:
+        lines += wrap(f"Not told about this machine: {asked}. Work that depends on it is not offered until you do.")
+    return lines
+
+
+def facts_not_told(view: Standing) -> dict[str, str]:
+    """The facts of the machine that nobody has told yet, as they are typed: "fuel" -> "fuel=natural|propane"."""
+    known = view.belief.evidence.facts
+    equipment = view.appliance.knowledge.equipment
+    return {name: f"{name}={'|'.join(fact.values)}" for name, fact in equipment.items() if name not in known}
+
+
+def basis(appliance: Appliance) -> list[list[str]]:
+    """Blocks at the end of an answer: whose numbers, whose prices."""
+    return [revision_lines(appliance), shop_lines(appliance)]
+
+
+def numbers_called(revision: str) -> str:
+    """A revision in words; "file" stands for none."""
+    return "the knowledge file's own numbers" if revision == "file" else f"revision {revision}"
+
+
+def revision_lines(appliance: Appliance) -> list[str]:
+    """Which learned numbers these odds come from, and what in the knowledge file they overrule; nothing for the file's own."""
+    if appliance.revision == "file":
+        return []
+    lines = wrap(f"Numbers: learned, revision {appliance.revision}; --revision file gives the knowledge file's own.")
+    over = appliance.overruled
+    if over:
+        what = over[0] if len(over) == 1 else f"{over[0]} and {len(over) - 1} more"
+        changed = (
+            f"The knowledge file was changed after this revision was learned, without effect: the revision stands over {what}. "
+            "Learn anew with 'faultodds tune', or go back with 'faultodds revision rollback'."
+        )
+        lines += cautions([changed])
+    return lines
+
+
+def shop_lines(appliance: Appliance) -> list[str]:
+    """Whose prices and minutes these are; nothing for the knowledge file's own."""
+    used = appliance.shop
+    if used is None:
+        return []
+    whose = f"{used.name} ({used.path})" if used.name else str(used.path)
+    who = f"; technician {used.technician}" if used.technician else ""
+    who += "" if used.qualified else ", no energised or gas-pressure work"
+    return wrap(f"Prices and minutes: {whose}{who}. --shop none gives the knowledge file's own.")
+
+
+def unlisted_lines(view: Standing) -> list[str]:
+    """A plain word when a cause that the file does not list leads."""
+    return [line for note in view.advice.notes if "file's list" in note for line in wrap(note, "Note: ")]
+
+
+def judgement_lines(knowledge: Knowledge, name: str, judgement: Judgement) -> list[str]:
+    """One raw reading, what it was held against and what it says."""
+    check = knowledge.check[name]
+    verdict = check.outcomes.get(judgement.verdict, judgement.verdict)
+    lines = wrap(f"{capital(check.title)} [{name}]: {judgement.text}")
+    said = f"{judgement.verdict} ({verdict})" if verdict != judgement.verdict else verdict
+    lines += wrap(said, "  Says:    ")
+    lines += wrap(judgement.spec, "  Against: ")
+    lines += wrap(likelihood_words(judgement.outcomes), "  Odds:    ")
+    if judgement.note:
+        lines += wrap(judgement.note, "  Note:    ")
+    return lines

@@ -1,0 +1,56 @@
+"""Lines for a terminal: one way to break text, one way to set a row of a table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import faultodds_cli
+from faultodds_cli.shared.text import columns, row, title_lines, wrap, wrap_each
+
+
+@pytest.fixture(autouse=True)
+def _sixty_columns(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "60")
+
+
+def test_only_one_module_breaks_text() -> None:
+    """No command has its own way of wrapping."""
+    modules = Path(faultodds_cli.__file__).parent.rglob("*.py")
+    assert [path.name for path in modules if "textwrap" in path.read_text(encoding="utf-8")] == ["text.py"]
+
+
+def test_a_word_with_a_hyphen_stays_whole_unless_asked() -> None:
+    """A name that can be typed is never broken; in a title a hyphen may end a line."""
+    assert wrap("the drop-out", "- ", room=11) == ["- the", "  drop-out"]
+    assert wrap("the drop-out", "- ", room=11, hyphens=True) == ["- the drop-", "  out"]
+    assert wrap("", "Known: ") == ["Known:"]
+
+
+def test_line_breaks_of_a_text_are_kept() -> None:
+    """Each line is broken on its own."""
+    assert wrap_each("one\ntwo", "!! ") == ["!! one", "!! two"]
+    assert wrap_each("") == [""]
+
+
+def test_a_row_has_its_cells_at_the_right_edge() -> None:
+    """A long head goes on below, under its own indent, and leaves the cells alone."""
+    assert columns("head", ("1", "22"), (4, 5)) == "head".ljust(51) + "   1   22"
+    assert len(columns("head", ("1", "22"), (4, 5), margin=1)) == 59
+    first, second = row("  ", "    ", "word " * 12, ("1", "22"), (4, 5), gap=1)
+    assert first == ("  word" + " word" * 8).ljust(51) + "   1   22"
+    assert second == "    word word word"
+
+
+@pytest.mark.parametrize(
+    ("title", "lines"),
+    [
+        ("pump: dead", ["pump: dead"]),
+        ("gas valve coils: drop out when hot", ["gas valve coils:", "drop out when hot"]),
+        ("a title of its own without a colon", ["a title of its own", "without a colon"]),
+    ],
+)
+def test_a_title_breaks_after_its_colon(title: str, lines: list[str]) -> None:
+    """Of "component: mode" the component has a line of its own when both do not fit."""
+    assert title_lines(title, 20) == lines
