@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from faultodds.errors import FaultoddsError, StoreError, UnknownName
-from faultodds.job.job import Job, export_row
+from faultodds.job.job import Job
 from faultodds.job.steps import (
     Closed,
     Fact,
@@ -234,50 +234,6 @@ def test_summaries() -> None:
     ]
 
 
-def test_export_row_keeps_before_and_after_apart() -> None:
-    """One flat row holds facts, findings by stage, visit and take, raw text, repairs, times and outcome."""
-    job = job_of(
-        Fact("vent_material", "foil"),
-        Finding("fuse_continuity", "open", raw="OL"),
-        Finding("noise", likelihood={"thump": 7, "none": 3}),
-        Skip("coil_ohms", "no meter"),
-        RepairDone("clean_duct"),
-        Finding("verification_run", "dry_in_time"),
-        Finding("verification_run", "dry_in_time", take=1),
-        Closed("gone"),
-        Closed("came_back", date(2025, 3, 9)),
-        Finding("verification_run", "slow"),
-        minutes=2,
-    )
-    row = export_row(job)
-    expected = {
-        "job": "5",
-        "appliance": "gas_dryer",
-        "opened_at": "2025-03-04T08:30:00+00:00",
-        "last_step_at": "2025-03-04T08:40:00+00:00",
-        "ended_at": "2025-03-04T08:39:00+00:00",
-        "minutes": 20.0,
-        "outcome": "came_back",
-        "first_outcome": "gone",
-        "came_back_on": "2025-03-09",
-        "visits": 2,
-        "fact.vent_material": "foil",
-        "found.fuse_continuity": "open",
-        "raw.fuse_continuity": "OL",
-        "minutes.fuse_continuity": 2.0,
-        "found.noise": '{"none": 3.0, "thump": 7.0}',
-        "repair.1": "clean_duct",
-        "repair.1.at": "2025-03-04T08:35:00+00:00",
-        "repair.1.minutes": 2.0,
-        "found.verification_run.after1": "dry_in_time",
-        "found.verification_run.after1.take1": "dry_in_time",
-        "found.verification_run.after1.visit2": "slow",
-        "skipped.coil_ohms": "no meter",
-    }
-    assert {key: row[key] for key in expected} == expected
-    assert "found.coil_ohms" not in row
-
-
 def test_a_job_needs_nothing_heavy() -> None:
     """The everyday path can import jobs without paying for SQLAlchemy, pandas or pydantic."""
     code = (
@@ -312,7 +268,6 @@ def views(job: Job) -> tuple[object, ...]:
         job.notes,
         job.outcome,
         job.visit,
-        export_row(job),
     )
 
 

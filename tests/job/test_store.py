@@ -13,8 +13,7 @@ import sqlalchemy as sa
 from hypothesis import given, settings, strategies as st
 
 from faultodds.errors import FaultoddsError, StaleJobError, StoreError, UnknownName
-from faultodds.job import database, store as store_module
-from faultodds.job.job import export_row
+from faultodds.job import database
 from faultodds.job.steps import Closed, Fact, Finding, MachineState, Note, Payload, RepairDone, Skip
 from faultodds.job.store import Store, store_path
 
@@ -169,19 +168,6 @@ def test_undo_elsewhere_makes_a_view_stale(tmp_path: Path) -> None:
         with pytest.raises(StaleJobError, match="'undo' was not saved"):
             here.undo("1", expected_seq=seen.last_seq)
         assert here.get("1").facts == {"fuel": "natural"}
-
-
-def test_export_has_a_row_a_job_oldest_first(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Export gives every job once, oldest first, in several reads while steps are added meanwhile."""
-    monkeypatch.setattr(store_module, "_CHUNK", 2)
-    for number in range(5):
-        store.append(store.new_job("gas_dryer").id, Finding("heat", "none", raw=str(number)))
-    rows = store.export_rows()
-    first = next(rows)
-    store.append("5", RepairDone("igniter"))
-    assert [first["job"], *(row["job"] for row in rows)] == ["1", "2", "3", "4", "5"]
-    assert list(store.export_rows()) == [export_row(job) for job in reversed(store.list())]
-    assert list(store.export_rows())[4]["repair.1"] == "igniter"
 
 
 def test_safe_settings(store: Store) -> None:

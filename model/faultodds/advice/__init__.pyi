@@ -1,40 +1,22 @@
-from . import words as words
 from .advisor import (
-    AS_GOOD_AS_FOUND as AS_GOOD_AS_FOUND,
-    Action as Action,
-    Advice as Advice,
-    NextMove as NextMove,
-    action as action,
-    advise as advise,
-    best_move as best_move,
+    AS_GOOD_AS_FOUND as AS_GOOD_AS_FOUND, Action as Action, Advice as Advice, NextMove as NextMove, action as action,
+    advise as advise, best_move as best_move,
 )
 from .answers import (
-    evidence_list as evidence_list,
-    next_answer as next_answer,
-    odds_answer as odds_answer,
-    read_answer as read_answer,
+    evidence_list as evidence_list, next_answer as next_answer, odds_answer as odds_answer, read_answer as read_answer,
     shop_used as shop_used,
 )
 from .ledger import Ledger as Ledger
 from .machine import CLOSED_UP as CLOSED_UP, MachineStates as MachineStates, State as State, Way as Way
 from .policy import (
-    CHECK as CHECK,
-    NOTHING_TOLD as NOTHING_TOLD,
-    REFER as REFER,
-    REPAIR as REPAIR,
-    RUN as RUN,
-    Bools as Bools,
-    Choice as Choice,
-    Move as Move,
-    Policy as Policy,
+    Bools as Bools, CHECK as CHECK, Choice as Choice, Move as Move, NOTHING_TOLD as NOTHING_TOLD, Policy as Policy,
+    REFER as REFER, REPAIR as REPAIR, RUN as RUN,
 )
-from .problem import HOPELESS as HOPELESS, SOUND as SOUND, Problem as Problem, Situation as Situation
+from .problem import HOPELESS as HOPELESS, Problem as Problem, SOUND as SOUND, Situation as Situation
 from .ranking import (
-    BIT_PRICES as BIT_PRICES,
-    MANY_BIT_PRICES as MANY_BIT_PRICES,
-    STAGES as STAGES,
-    CheckPrice as CheckPrice,
+    BIT_PRICES as BIT_PRICES, CheckPrice as CheckPrice, MANY_BIT_PRICES as MANY_BIT_PRICES, STAGES as STAGES,
 )
 from .rollout import DEPTH as DEPTH, Front as Front, Rollout as Rollout
 from .stopping import even_points as even_points
+from . import words as words
 from .words import money as money, percent as percent

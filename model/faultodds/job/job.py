@@ -10,18 +10,14 @@ at 1 and goes up when the complaint comes back. Only the standard library is imp
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from datetime import datetime, timedelta
-from typing import TypeAlias
 
 from msgspec import Struct
 from msgspec.structs import replace
 
 from faultodds.errors import StoreError
 from faultodds.job.steps import Closed, Fact, Finding, MachineState, Note, Payload, RepairDone, Skip, Step, summary
-
-Row: TypeAlias = dict[str, str | int | float | None]
 
 
 class PlacedFinding(Struct, frozen=True):
@@ -190,70 +186,6 @@ class Job(Struct, frozen=True):
                 f"job {self.id} was opened on {self.opened_at.date()}, so it cannot have ended "
                 f"{payload.outcome} on {payload.on}. Check the date (YYYY-MM-DD) and enter it again."
             )
-
-
-def export_row(job: Job) -> Row:
-    """One job as one flat row, to learn from. A missing column was not done, which is not the same as normal.
-
-    `fact.F`; `found.C`, `raw.C`, `minutes.C` for a finding before any repair, `found.C.after1` for one
-    after the first repair, then `.visit2`, `.take1` where they apply; an uncertain finding is a JSON object
-    of likelihoods. `repair.1`, `repair.1.at`, `repair.1.minutes` ...; `skipped.C` is the reason. Times are
-    ISO, in UTC.
-    """
-    ended = [step for step in job.steps if isinstance(step.payload, Closed)]
-    callbacks = [closing.on for closing in job.closings if closing.outcome == "came_back"]
-    row: Row = {
-        "job": job.id,
-        "appliance": job.appliance,
-        "revision": job.revision,
-        "title": job.title,
-        "opened_at": job.opened_at.isoformat(),
-        "last_step_at": job.steps[-1].at.isoformat() if job.steps else None,
-        "ended_at": ended[-1].at.isoformat() if ended else None,
-        "minutes": job.minutes,
-        "outcome": job.outcome,
-        "first_outcome": job.closings[0].outcome if ended else None,
-        "came_back_on": str(callbacks[0]) if callbacks else None,
-        "visits": job.visit,
-    }
-    row.update({f"fact.{name}": value for name, value in job.facts.items()})
-    for placed in job.findings:
-        row.update(_finding_columns(placed))
-    for number, step in enumerate((s for s in job.steps if isinstance(s.payload, RepairDone)), start=1):
-        row.update(_repair_columns(number, step))
-    row.update({f"skipped.{name}": reason for name, reason in _never_done(job).items()})
-    return row
-
-
-def _never_done(job: Job) -> dict[str, str]:
-    """Skipped on some visit and done on none: `Job.skipped` forgets at a closing, learning must not."""
-    skips = {step.payload.name: step.payload.reason for step in job.steps if isinstance(step.payload, Skip)}
-    done = {placed.finding.name for placed in job.findings} | set(job.repairs)
-    return {name: reason for name, reason in skips.items() if name not in done}
-
-
-def _finding_columns(placed: PlacedFinding) -> Row:
-    finding = placed.finding
-    after = f".after{placed.stage}" if placed.stage else ""
-    visit = f".visit{placed.visit}" if placed.visit > 1 else ""
-    take = f".take{finding.take}" if finding.take else ""
-    place = f"{finding.name}{after}{visit}{take}"
-    shown = finding.outcome if finding.likelihood is None else json.dumps(finding.likelihood, sort_keys=True)
-    columns: Row = {f"found.{place}": shown}
-    if finding.raw is not None:
-        columns[f"raw.{place}"] = finding.raw
-    if placed.step.minutes is not None:
-        columns[f"minutes.{place}"] = placed.step.minutes
-    return columns
-
-
-def _repair_columns(number: int, step: Step) -> Row:
-    assert isinstance(step.payload, RepairDone)
-    place = f"repair.{number}"
-    columns: Row = {place: step.payload.name, f"{place}.at": step.at.isoformat()}
-    if step.minutes is not None:
-        columns[f"{place}.minutes"] = step.minutes
-    return columns
 
 
 def _adds_nothing(new: Finding, old: Finding) -> bool:

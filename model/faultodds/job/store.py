@@ -27,7 +27,7 @@ import sqlalchemy as sa
 from faultodds.errors import FaultoddsError, StaleJobError, StoreError, UnknownName, unknown
 from faultodds.files import data_folder
 from faultodds.job.database import JOBS, STEPS, StoreFile, damaged, engine_of, make_folder, migrate, write_ahead
-from faultodds.job.job import Job, Row, export_row
+from faultodds.job.job import Job
 from faultodds.job.steps import Payload, Step, from_json, kind_of, summary, to_json, utc_now
 
 FILE_NAME: Final = "jobs.sqlite"
@@ -157,18 +157,6 @@ class Store:
             headers = connection.execute(chosen).all()
             chunks = [headers[start : start + _CHUNK] for start in range(0, len(headers), _CHUNK)]
             return tuple(job for chunk in chunks for job in self._assemble(connection, chunk))
-
-    def export_rows(self) -> Iterator[Row]:
-        """Every job as a flat row (see `jobs.export_row`), oldest first; reads a few hundred at a time."""
-        last_id = 0
-        while True:
-            chosen = sa.select(JOBS).where(JOBS.c.id > last_id).order_by(JOBS.c.id).limit(_CHUNK)
-            with self._transaction("DEFERRED") as connection:
-                jobs = self._assemble(connection, connection.execute(chosen).all())
-            if not jobs:
-                return
-            yield from map(export_row, jobs)
-            last_id = int(jobs[-1].id)
 
     @contextmanager
     def _transaction(self, mode: Literal["DEFERRED", "IMMEDIATE"]) -> Iterator[sa.Connection]:

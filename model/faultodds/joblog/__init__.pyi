@@ -1,36 +1,18 @@
 from . import clean as clean
 from .clean import (
-    BACK_AFTER as BACK_AFTER,
-    CAME_BACK as CAME_BACK,
-    DAY as DAY,
-    ENDED as ENDED,
-    FACT as FACT,
-    FAILED as FAILED,
-    FOLLOWED as FOLLOWED,
-    FOUND as FOUND,
-    GONE as GONE,
-    JOB as JOB,
-    REPAIRS as REPAIRS,
-    read_clean as read_clean,
-    validate as validate,
-    weights as weights,
+    BACK_AFTER as BACK_AFTER, CAME_BACK as CAME_BACK, DAY as DAY, ENDED as ENDED, FACT as FACT, FAILED as FAILED,
+    FOLLOWED as FOLLOWED, FOUND as FOUND, GONE as GONE, JOB as JOB, REPAIRS as REPAIRS, read_clean as read_clean,
+    validate as validate, weights as weights,
 )
 from .cleaning_report import CleaningReport as CleaningReport, lines as lines
 from .describe import ColumnSeen as ColumnSeen, Description as Description
 from .drafts import (
-    Draft as Draft,
-    Options as Options,
-    already_clean as already_clean,
-    describe_file as describe_file,
-    draft as draft,
+    Draft as Draft, Options as Options, already_clean as already_clean, describe_file as describe_file, draft as draft,
     keep_proposal as keep_proposal,
 )
 from .export import export_log as export_log
 from .folder import (
-    LogFiles as LogFiles,
-    files_of as files_of,
-    find_log as find_log,
-    refuse_other_source as refuse_other_source,
+    LogFiles as LogFiles, files_of as files_of, find_log as find_log, refuse_other_source as refuse_other_source,
     summaries as summaries,
 )
 from .from_store import import_store as import_store

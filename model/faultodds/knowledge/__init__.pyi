@@ -1,32 +1,15 @@
-from . import overlay as overlay
 from .loading import from_mapping as from_mapping, load as load, parse as parse
 from .network import build_network as build_network, export as export
+from . import overlay as overlay
 from .overlay import SEPARATOR as SEPARATOR, apply as apply
 from .schema import (
-    NOTHING_WRONG as NOTHING_WRONG,
-    OK as OK,
-    STRICT as STRICT,
-    UNLISTED as UNLISTED,
-    UNLISTED_MODE as UNLISTED_MODE,
-    Access as Access,
-    Caution as Caution,
-    Check as Check,
-    ContextFact as ContextFact,
-    Costs as Costs,
-    EquipmentFact as EquipmentFact,
-    Knowledge as Knowledge,
-    Observable as Observable,
-    Repair as Repair,
-    Symptom as Symptom,
-    Work as Work,
-    repair_modes as repair_modes,
+    Access as Access, Caution as Caution, Check as Check, ContextFact as ContextFact, Costs as Costs,
+    EquipmentFact as EquipmentFact, Knowledge as Knowledge, NOTHING_WRONG as NOTHING_WRONG, OK as OK,
+    Observable as Observable, Repair as Repair, STRICT as STRICT, Symptom as Symptom, UNLISTED as UNLISTED,
+    UNLISTED_MODE as UNLISTED_MODE, Work as Work, repair_modes as repair_modes,
 )
 from .tables import (
-    Floats as Floats,
-    Table as Table,
-    build_tables as build_tables,
-    main_cause_states as main_cause_states,
-    shares as shares,
-    spread as spread,
+    Floats as Floats, Table as Table, build_tables as build_tables, main_cause_states as main_cause_states,
+    shares as shares, spread as spread,
 )
 from .toml_records import keys_at as keys_at, read_toml as read_toml

@@ -7,33 +7,18 @@ from .specs import ReadingSpec as ReadingSpec
 from .spoken import OPEN_WORDS as OPEN_WORDS
 from .sums_air import air_flow as air_flow, duct_length as duct_length, velocity_pressure as velocity_pressure
 from .sums_gas import (
-    CO_LEAVE_PPM as CO_LEAVE_PPM,
-    CO_STOP_PPM as CO_STOP_PPM,
-    HEAT_CONTENT as HEAT_CONTENT,
-    clocked_flow as clocked_flow,
-    clocked_input as clocked_input,
-    co_action as co_action,
-    input_at_altitude as input_at_altitude,
-    orifice_flow as orifice_flow,
-    positive as positive,
+    CO_LEAVE_PPM as CO_LEAVE_PPM, CO_STOP_PPM as CO_STOP_PPM, HEAT_CONTENT as HEAT_CONTENT,
+    clocked_flow as clocked_flow, clocked_input as clocked_input, co_action as co_action,
+    input_at_altitude as input_at_altitude, orifice_flow as orifice_flow, positive as positive,
     seconds_for_input as seconds_for_input,
 )
 from .sums_heat import (
-    celsius as celsius,
-    copper_ohms as copper_ohms,
-    copper_temperature as copper_temperature,
-    drying_floor as drying_floor,
-    drying_heat as drying_heat,
-    fahrenheit as fahrenheit,
-    ntc_ohms as ntc_ohms,
+    celsius as celsius, copper_ohms as copper_ohms, copper_temperature as copper_temperature,
+    drying_floor as drying_floor, drying_heat as drying_heat, fahrenheit as fahrenheit, ntc_ohms as ntc_ohms,
     water_in_load as water_in_load,
 )
 from .typed_amounts import amount as amount, measured as measured
 from .units import (
-    RIVALS as RIVALS,
-    convert as convert,
-    family_of as family_of,
-    shown as shown,
-    unit_named as unit_named,
+    RIVALS as RIVALS, convert as convert, family_of as family_of, shown as shown, unit_named as unit_named,
 )
 from .verdict import describe as describe

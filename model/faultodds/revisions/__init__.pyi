@@ -1,28 +1,12 @@
 from .decisions import (
-    FILE as FILE,
-    accepted as accepted,
-    history as history,
-    revision_ids as revision_ids,
-    revision_path as revision_path,
-    rollback as rollback,
+    FILE as FILE, accepted as accepted, history as history, revision_ids as revision_ids,
+    revision_path as revision_path, rollback as rollback,
 )
 from .revision import (
-    LogSource as LogSource,
-    Number as Number,
-    Plain as Plain,
-    Revision as Revision,
-    from_bytes as from_bytes,
-    lay_over as lay_over,
-    overruled as overruled,
-    read_bytes as read_bytes,
+    LogSource as LogSource, Number as Number, Plain as Plain, Revision as Revision, from_bytes as from_bytes,
+    lay_over as lay_over, overruled as overruled, read_bytes as read_bytes,
 )
 from .shelf import (
-    Difference as Difference,
-    accept as accept,
-    differences as differences,
-    find_id as find_id,
-    get as get,
-    newest as newest,
-    propose as propose,
-    shelved as shelved,
+    Difference as Difference, accept as accept, differences as differences, find_id as find_id, get as get,
+    newest as newest, propose as propose, shelved as shelved,
 )
