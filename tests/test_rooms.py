@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -16,7 +17,7 @@ import faultodds_sim
 
 MODEL = Path(faultodds.__file__).parent
 
-# From the ground up: a room may import the fronts of the rooms above it in this list, and of no other.
+# From the ground up: a room may import the fronts of the rooms before it in this list, and of no other.
 ORDER = [
     "errors",
     "names",
@@ -157,7 +158,7 @@ def test_arrows_between_rooms_point_down(module: str) -> None:
     """A module imports only from its own room and from rooms that stand before it in the order."""
     here = ORDER.index(room_of(module))
     for other in edges(LIBRARY)[module]:
-        assert ORDER.index(room_of(other)) <= here, f"{module} imports {other}, which is above it"
+        assert ORDER.index(room_of(other)) <= here, f"{module} imports {other}, which comes later in the order"
 
 
 def test_other_rooms_are_entered_by_the_front() -> None:
@@ -211,6 +212,15 @@ def test_a_command_that_imports_another_is_found(tmp_path: Path) -> None:
     assert len(past_the_folder({"faultodds_cli.stock.planted": planted})) == 3
     assert len(past_the_folder({"faultodds_cli.shared.planted": planted})) == 4
     assert len(past_the_folder({"faultodds_cli.main": planted})) == 1
+
+
+@pytest.mark.parametrize("room", [room for room in ORDER if (MODEL / room / "README.md").is_file()])
+def test_a_rooms_page_says_what_it_imports(room: str) -> None:
+    """The line "May import:" of a room's README names the rooms that its modules import, and no other."""
+    said = (MODEL / room / "README.md").read_text(encoding="utf-8").partition("May import:")[2].partition(".")[0]
+    there = {m: o for m, o in edges(LIBRARY).items() if room_of(m).partition(".")[0] == room}
+    used = {room_of(other).partition(".")[0] for others in there.values() for other in others}
+    assert set(re.findall(r"`(\w+)`", said)) == used - {room}
 
 
 def _top_names(path: Path) -> set[str]:

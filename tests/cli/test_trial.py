@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -285,6 +286,18 @@ def test_priors_that_cannot_be_played_are_refused(priors: str, said: str) -> Non
     ran = faultodds("trial", "--jobs", "2", "--priors", priors)
     assert ran.code == 2
     assert said in ran.said
+
+
+def test_an_outcome_that_the_file_does_not_know_is_refused(tmp_path: Path) -> None:
+    """The simulated machine must not show what the file has no word for."""
+    from faultodds.files.knowledge_files import find
+
+    text = find("gas_dryer").read_text(encoding="utf-8")
+    renamed = tmp_path / "renamed.toml"
+    renamed.write_text(re.sub(r"\bsquealing?\b|\bsqueal\b", "shriek", text), encoding="utf-8")
+    ran = faultodds("trial", "--jobs", "2", "--appliance", str(renamed))
+    assert ran.code == 2
+    assert "the simulated machine's 'noise' can show 'squeal', which 'gas_dryer' does not know" in ran.said
 
 
 def test_priors_with_other_prices_are_refused(tmp_path: Path) -> None:

@@ -552,6 +552,21 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
         _check(links=None, depends_on=["flow"], table={"other": {"no": 0.5, "yes": 0.5}}),
         "check.probe: can never inform anything: its chances are the same whatever is wrong.",
     ),
+    (
+        "outcome_never_shown",
+        _check(outcomes={"no": "no", "yes": "yes", "odd": "odd"}, links={"fuse.open": {"yes": 0.9}}),
+        "check.probe.outcomes.odd: nothing ever brings this outcome; give it a chance in leak or links, or take it out.",
+    ),
+    (
+        "outcome_never_in_the_table",
+        _check(
+            outcomes={"no": "no", "yes": "yes", "odd": "odd"},
+            links=None,
+            depends_on=["flow"],
+            table={"good": {"no": 1.0}, "other": {"yes": 1.0}},
+        ),
+        "check.probe.outcomes.odd: nothing ever brings this outcome; give it a chance in the table, or take it out.",
+    ),
 ]
 
 

@@ -37,6 +37,14 @@ def must_fit(knowledge: Knowledge) -> None:
                 f"the simulated machine is a vented gas dryer; '{knowledge.appliance.id}' has no {kind} called "
                 f"'{missing[0]}' ({len(missing)} missing). Type --appliance gas_dryer, or keep that file's names."
             )
+    observables = knowledge.observables()
+    for name, outcomes in {**SYMPTOMS, **CHECKS}.items():
+        strange = [o for o in outcomes if o not in observables[name].outcomes]
+        if strange:
+            raise FaultoddsError(
+                f"the simulated machine's '{name}' can show '{strange[0]}', which '{knowledge.appliance.id}' does not "
+                f"know; it knows {', '.join(observables[name].outcomes)}. Type --appliance gas_dryer, or add the outcome."
+            )
 
 
 def facts_of(knowledge: Knowledge, call: SimCall) -> dict[str, str]:

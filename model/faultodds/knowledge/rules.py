@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from faultodds.errors import KnowledgeError, nearest
+from faultodds.knowledge.reach import check_reach, states_of
 from faultodds.knowledge.schema import (
     NOTHING_WRONG,
     OK,
@@ -137,14 +138,6 @@ def _check_facts(k: Knowledge) -> Iterator[str]:
             yield f"equipment.{name}.lacks: every value lacks '{min(everywhere)}'; then no machine has it."
 
 
-def _states_of(k: Knowledge, parent: str) -> list[str]:
-    if parent in k.component:
-        return [OK, *k.component[parent].modes]
-    if parent == UNLISTED:
-        return [OK, "present"]
-    return list(k.mechanism[parent].states)
-
-
 def _ref_problem(k: Knowledge, key: str, ref: str) -> str | None:
     """A problem with a `parent.state` reference, or None."""
     known = [*dict(k.modes()), UNLISTED_MODE, *(f"{m}.{s}" for m, r in k.mechanism.items() for s in r.states)]
@@ -242,7 +235,7 @@ def _table_problems(k: Knowledge, key: str, o: Observable) -> Iterator[str]:
         if parent not in parents:
             yield _no_such(f"{key}.depends_on", "component or mechanism", parent, parents)
             return
-    rows = [", ".join(c) for c in itertools.product(*(_states_of(k, p) for p in o.depends_on))]
+    rows = [", ".join(c) for c in itertools.product(*(states_of(k, p) for p in o.depends_on))]
     for row, cells in o.table.items():
         if row != "other" and row not in rows:
             yield _no_such(f"{key}.table", "row", row, rows)
@@ -357,33 +350,6 @@ def _check_repairs(k: Knowledge) -> Iterator[str]:
             yield f"stop.{name}.steps: a stop sign needs its steps."
 
 
-def _check_reach(k: Knowledge) -> Iterator[str]:
-    """Modes that nothing shows, mechanisms that nothing reads, checks that cannot tell anything."""
-    read = {ref.partition(".")[0] for m in k.mechanism.values() for ref in m.causes}
-    refs = {ref for m in k.mechanism.values() for ref in m.causes}
-    for o in k.observables().values():
-        read |= {ref.partition(".")[0] for ref in o.links} | set(o.depends_on)
-        refs |= set(o.links)
-        refs |= {f"{p}.{s}" for p in o.depends_on for s in _states_of(k, p)}
-    for mode, _ in k.modes():
-        if mode not in refs:
-            yield f"component.{mode}: no mechanism, symptom or check ever shows this mode; link it or take it out."
-    for name in k.mechanism:
-        if name not in read:
-            yield f"mechanism.{name}: no symptom, check or other mechanism reads it; link it or take it out."
-    for group in ("symptom", "check"):
-        for name, o in getattr(k, group).items():
-            if _tells_nothing(o):
-                yield f"{group}.{name}: can never inform anything: its chances are the same whatever is wrong."
-
-
-def _tells_nothing(o: Observable) -> bool:
-    if o.depends_on:
-        rows = [tuple(row.get(x, 0.0) for x in o.outcomes) for row in o.table.values()]
-        return len(set(rows)) <= 1
-    return all((sum(w.values()) if isinstance(w, Mapping) else w) == 0 for w in o.links.values())
-
-
 _RULES: tuple[Callable[[Knowledge], Iterator[str]], ...] = (
     _check_header,
     _check_names,
@@ -394,5 +360,5 @@ _RULES: tuple[Callable[[Knowledge], Iterator[str]], ...] = (
     _check_readings,
     _check_work,
     _check_repairs,
-    _check_reach,
+    check_reach,
 )
