@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import itertools
-
 import numpy as np
 import numpy.typing as npt
 
-from faultodds.belief.evidence import Evidence, WeighedFinding, distinct, suspect_likelihood
+from faultodds.belief.evidence import Evidence, distinct, suspect_likelihood
 from faultodds.belief.suspects import Suspects
 from faultodds.errors import ClashError
 from faultodds.knowledge import Floats
@@ -21,7 +19,23 @@ Bools = npt.NDArray[np.bool_]
 def ruling_out(suspects: Suspects, evidence: Evidence, prior: Floats) -> Bools:
     """(finding, case) which findings rule out which cases; a case is a suspect and a way its repairs went."""
     seen = distinct(evidence.seen)
-    return np.unique(np.stack([_ruled_out(suspects, evidence, s)[:, prior > 0].ravel() for s in seen]), axis=1)
+    likelihoods = [suspect_likelihood(suspects, s) for s in seen]
+    impossible = [like <= IMPOSSIBLE * like.max() for like in likelihoods]
+    now: npt.NDArray[np.int32] = np.flatnonzero(prior > 0).astype(np.int32)
+    pattern = np.zeros((len(now), len(seen)), dtype=bool)
+    for stage in range(len(evidence.repairs) + 1):
+        if stage:
+            repair = evidence.repairs[stage - 1]
+            took = suspects.removal(repair.modes)[now]
+            now = np.concatenate([took, now]) if repair.success < 1.0 else took
+            pattern = np.tile(pattern, (len(now) // len(pattern), 1))
+        for place, finding in enumerate(seen):
+            if finding.stage == stage:
+                pattern[:, place] |= impossible[place][now]
+        # Cases that are alike from here on are one.
+        _, first = np.unique(np.column_stack([now, np.packbits(pattern, axis=1)]), axis=0, return_index=True)
+        now, pattern = now[first], pattern[first]
+    return np.unique(pattern.T, axis=1)
 
 
 def smallest_cover(patterns: Bools) -> list[int]:
@@ -74,17 +88,3 @@ def clash(evidence: Evidence, patterns: Bools) -> ClashError:
         "Look at one of them again, or undo the last finding.",
         names,
     )
-
-
-def _ruled_out(
-    suspects: Suspects, evidence: Evidence, seen: WeighedFinding
-) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
-    """(branch, H) whether a finding cannot be, for each way the repairs can have gone and each original suspect."""
-    like = suspect_likelihood(suspects, seen)
-    impossible = like <= IMPOSSIBLE * like.max()
-    branches = []
-    for took in itertools.product((True, False), repeat=len(evidence.repairs)):
-        if all(t or r.success < 1.0 for t, r in zip(took, evidence.repairs, strict=True)):
-            done = list(zip(took, evidence.repairs, strict=True))[: seen.stage]
-            branches.append(impossible[suspects.removal(m for t, r in done if t for m in r.modes)])
-    return np.stack(branches)

@@ -3,7 +3,7 @@
 Prior: `w[c] = share[c] * prod_i P(fact_i | c)`, then `prior = w @ given_main`. A finding multiplies by a row
 of `likelihood` (or a weighted sum of rows when the technician is not sure). A repair is an index map: what is
 seen after it is read through the map, what was seen before stays as it was. A repair may fail to take, so
-belief is kept over pairs (which repairs took, which suspect it was); the pairs are called branches.
+belief is kept over pairs: what the machine was, and what it is now.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 from msgspec import Struct
 
 from faultodds.belief.clash import IMPOSSIBLE, clash, ruling_out
@@ -19,6 +20,8 @@ from faultodds.belief.evidence import Evidence, check_names, distinct, known, su
 from faultodds.belief.suspects import Suspects
 from faultodds.errors import ClashError
 from faultodds.knowledge import Floats
+
+Places = npt.NDArray[np.intp]
 
 
 class FaultOdds(Struct, frozen=True):
@@ -151,18 +154,17 @@ def infer(suspects: Suspects, evidence: Evidence) -> Belief:
     check_names(suspects, evidence)
     prior, omitted = prior_for(suspects, evidence.facts)
     stages = _stage_likelihoods(suspects, evidence)
-    maps, weights = _branches(suspects, evidence, prior, stages)
-    total = float(weights.sum())
+    was, now, weight = _course(suspects, evidence, prior, stages)
+    total = float(weight.sum())
     if not total > IMPOSSIBLE * _scale(stages):
         # Very small is not yet impossible: many findings, each a little odd, multiply up.
         patterns = ruling_out(suspects, evidence, prior)
         if not total > 0 or patterns.any(axis=0).all():
             raise clash(evidence, patterns)
-    weights /= total
-    now = np.zeros(len(prior))
-    for index, weight in zip(maps, weights, strict=True):
-        now += np.bincount(index, weight, minlength=len(prior))
-    return Belief(suspects, evidence, prior, weights.sum(axis=0), now, omitted, float(np.log(total)))
+    weight /= total
+    original = np.bincount(was, weight, minlength=len(prior)).astype(float)
+    left = np.bincount(now, weight, minlength=len(prior)).astype(float)
+    return Belief(suspects, evidence, prior, original, left, omitted, float(np.log(total)))
 
 
 def prior_for(suspects: Suspects, facts: Mapping[str, str]) -> tuple[Floats, float]:
@@ -205,20 +207,26 @@ def _scale(stages: Sequence[Floats]) -> float:
     return float(np.prod([s.max() for s in stages]))
 
 
-def _branches(
+def _course(
     suspects: Suspects, evidence: Evidence, prior: Floats, stages: Sequence[Floats]
-) -> tuple[list[np.ndarray[tuple[int], np.dtype[np.int32]]], Floats]:
-    """Index maps (original suspect to suspect now) and joint weights (branch, original suspect)."""
-    maps = [np.arange(len(prior), dtype=np.int32)]
-    weights = [prior * stages[0]]
+) -> tuple[Places, Places, Floats]:
+    """What the machine was, what it is now, and the joint weight of the two; every pair once.
+
+    A repair that takes nothing away from a suspect leaves one pair, whether it took or not, so repairs do not double
+    the pairs: there are as many as ways in which the few modes of each suspect can have gone.
+    """
+    was = now = np.arange(len(prior))
+    weight = prior * stages[0]
     for repair, like in zip(evidence.repairs, stages[1:], strict=True):
-        removal = suspects.removal(repair.modes)
-        took = [(removal[m], w * repair.success) for m, w in zip(maps, weights, strict=True)]
-        failed = [(m, w * (1.0 - repair.success)) for m, w in zip(maps, weights, strict=True)]
-        branches = [*took, *(failed if repair.success < 1.0 else [])]
-        maps = [m for m, _ in branches]
-        weights = [w * like[m] for m, w in branches]
-    return maps, np.stack(weights)
+        after = suspects.removal(repair.modes)[now]
+        failed = np.flatnonzero(after != now) if repair.success < 1.0 else np.zeros(0, dtype=int)
+        took = np.where(after != now, repair.success * weight, weight)
+        was, now = np.concatenate([was, was[failed]]), np.concatenate([after, now[failed]])
+        weight = np.concatenate([took, (1.0 - repair.success) * weight[failed]])
+        pairs, place = np.unique(was * len(prior) + now, return_inverse=True)
+        was, now = np.divmod(pairs, len(prior))
+        weight = np.bincount(place, weight) * like[now]
+    return was, now, weight
 
 
 def weights_of_evidence(belief: Belief, modes: Sequence[str]) -> dict[str, Floats]:
