@@ -156,9 +156,9 @@ def state(
 ) -> None:
     """Correct what is open, shut off or moved; without options, show it."""
     with _entering(job, appliance, data, as_json) as (visit, _):
-        for items, is_open in ((opened, True), (shut, False)):
-            for item in items or []:
-                visit.set_open(item, is_open)
+        changes = {**dict.fromkeys(opened or [], True), **dict.fromkeys(shut or [], False)}
+        if changes:
+            visit.set_state(changes)
     if not as_json:
         from faultodds_cli.shared.show_job import state_lines
 

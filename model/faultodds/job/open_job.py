@@ -7,7 +7,7 @@ thin screens over it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -35,6 +35,7 @@ from faultodds.job.typed import stop_sign_named
 from faultodds.knowledge import Knowledge
 from faultodds.names import match
 from faultodds.revisions import FILE, accepted
+from faultodds.safety import refuse_unsafe_state
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
@@ -201,10 +202,16 @@ class OpenJob:
     def set_open(self, item: str, is_open: bool) -> str:
         """Correct the machine's state: an access item ("front_open", "unplugged") is open or done now, or
         is not."""
+        return self.set_state({item: is_open})[0]
+
+    def set_state(self, items: Mapping[str, bool]) -> list[str]:
+        """Correct several access items at once; raises FaultoddsError, nothing saved, for a state that is not safe."""
         access = self.knowledge.access
-        name = match("access item", item, access, {n: a.title for n, a in access.items()})
-        self._enter(MachineState({name: is_open}))
-        return name
+        titles = {n: a.title for n, a in access.items()}
+        changes = {match("access item", item, access, titles): is_open for item, is_open in items.items()}
+        refuse_unsafe_state(self.knowledge, {i for i in access if changes.get(i, i in self.state)})
+        self._enter(MachineState(changes))
+        return list(changes)
 
     def close(self, outcome: str, on: str | None = None, note: str = "") -> Closed:
         """Enter how the call ended: gone, referred, or came_back on a day YYYY-MM-DD (which opens the job

@@ -20,6 +20,7 @@ from faultodds.job.job import Job
 from faultodds.job.steps import Fact, Finding, MachineState, Payload, RepairDone, Skip
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, repair_modes
 from faultodds.names import fold, match
+from faultodds.safety import refuse_unsafe_state
 
 if TYPE_CHECKING:
     from faultodds.readings import Judgement
@@ -181,13 +182,7 @@ def take_state(knowledge: Knowledge, items: Iterable[str]) -> MachineState:
     open_now = {
         match("access item", i, knowledge.access, {n: a.title for n, a in knowledge.access.items()}) for i in items
     }
-    for item in sorted(open_now):
-        missing = [r for r in knowledge.access[item].requires if r not in open_now]
-        if missing:
-            raise FaultoddsError(
-                f"'{item}' cannot be open without '{missing[0]}': {knowledge.access[missing[0]].open_step} "
-                f"Add '{missing[0]}', or leave '{item}' out."
-            )
+    refuse_unsafe_state(knowledge, open_now)
     return MachineState({name: name in open_now for name in knowledge.access})
 
 
