@@ -38,6 +38,7 @@ def new(
     appliance: options.JobAppliance = None,
     revision: options.Revision = None,
     ambient: options.Ambient = None,
+    qualified: options.JobQualified = None,
     data: options.Data = None,
     as_json: options.Json = False,
 ) -> None:
@@ -51,7 +52,7 @@ def new(
     with opened_store(data) as store:
         opened = appliance_named(appliance, revision)
         _refuse_bad_start(opened, fact or [], found or [], reading or [], ambient)
-        visit = start(store, opened, title, ambient=ambient)
+        visit = start(store, opened, title, ambient=ambient, qualified=qualified)
         taken = _enter(visit, fact or [], found or [], reading or [])
         _answer(visit, as_json, f"Job {visit.job.id} is started.", taken, since=0)
 

@@ -1,10 +1,8 @@
 from . import words as words
 from .advisor import (
     AS_GOOD_AS_FOUND as AS_GOOD_AS_FOUND,
-    Action as Action,
     Advice as Advice,
     NextMove as NextMove,
-    action as action,
     advise as advise,
     best_move as best_move,
 )
@@ -14,6 +12,15 @@ from .answers import (
     odds_answer as odds_answer,
     read_answer as read_answer,
     shop_used as shop_used,
+)
+from .doing import (
+    Action as Action,
+    Told as Told,
+    action as action,
+    actions as actions,
+    closing_lines as closing_lines,
+    instructions as instructions,
+    unsafe_ways as unsafe_ways,
 )
 from .ledger import Ledger as Ledger
 from .machine import CLOSED_UP as CLOSED_UP, MachineStates as MachineStates, State as State, Way as Way
@@ -28,7 +35,13 @@ from .policy import (
     Move as Move,
     Policy as Policy,
 )
-from .problem import HOPELESS as HOPELESS, SOUND as SOUND, Problem as Problem, Situation as Situation
+from .problem import (
+    HOPELESS as HOPELESS,
+    SOUND as SOUND,
+    Problem as Problem,
+    Situation as Situation,
+    may_be as may_be,
+)
 from .ranking import (
     BIT_PRICES as BIT_PRICES,
     MANY_BIT_PRICES as MANY_BIT_PRICES,

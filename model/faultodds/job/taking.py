@@ -235,7 +235,7 @@ def state_after(appliance: Appliance, job: Job, work: str) -> MachineState | Non
     record = k.check.get(work) or k.repair.get(work)
     if record is None:
         return None
-    after = MachineStates(k).to_work(state, record).after
+    after = MachineStates(k).leaves(state, record)
     changes = {i: i in after for i in k.access if (i in after) != (i in state)}
     return MachineState(changes) if changes else None
 
