@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from faultodds.advice.advisor import NextMove, action, advise, best_move, rather_finish
+from faultodds.advice.advisor import NextMove, advise, best_move, rather_finish
+from faultodds.advice.doing import action
 from faultodds.advice.problem import Problem, Situation
 from faultodds.advice.ranking import Ranking
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
@@ -154,10 +155,13 @@ def test_scaling_every_cost_changes_no_decision(factor: float) -> None:
 
 
 def test_prices_are_finite_and_sorted(dryer: Appliance) -> None:
-    """Every check and repair has a finite price, cheapest job first, and outcome chances that sum to 1."""
-    ranking = Ranking(Problem(dryer, _belief(dryer, ("dry_time", "over_twice")), Situation()))
-    for prices in ([c.expected_cost for c in ranking.checks], [r.expected_cost for r in ranking.repairs]):
-        assert np.isfinite(prices).all() and prices == sorted(prices)
+    """Every check and repair has a finite price, cheapest job first, those for qualified people after the others; outcome chances
+    sum to 1."""
+    k, ranking = dryer.knowledge, Ranking(Problem(dryer, _belief(dryer, ("dry_time", "over_twice")), Situation()))
+    checks = [(k.check[c.name].qualified, c.expected_cost) for c in ranking.checks]
+    repairs = [(any(k.repair[n].qualified for n in (r.name, *r.together)), r.expected_cost) for r in ranking.repairs]
+    for prices in (checks, repairs):
+        assert np.isfinite([p for _, p in prices]).all() and prices == sorted(prices)
     for check in ranking.checks:
         assert sum(check.outcomes.values()) == pytest.approx(1.0, abs=1e-9)
         assert check.bits >= 0.0

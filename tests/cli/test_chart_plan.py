@@ -95,11 +95,24 @@ def _text(page: Page) -> str:
 
 
 def test_the_page_says_what_it_rests_on_and_what_can_hurt(dryer: Appliance, belief: Belief, plan: Plan) -> None:
-    """Appliance, date, revision and first guesses at the head; stop signs, power, gas and the code at the foot."""
+    """Appliance, date, revision and first guesses at the head; power, gas and the code at the foot."""
     said = _text(laid_out(dryer, belief, plan, "a4", DAY))
-    for part in ("vented gas dryer", "2026-01-02", "Revision file", "from first guesses", "dry_time=longer", "STOP AT ONCE.",
-                 "Smell of gas", "unplug or open the breaker, and shut the gas cock", "the local code"):  # fmt: skip
+    for part in ("vented gas dryer", "2026-01-02", "Revision file", "from first guesses", "dry_time=longer",
+                 "STOP AT ONCE: smell of gas.", "unplug or open the breaker, and shut the gas cock", "the local code"):  # fmt: skip
         assert part in said, part
+
+
+def test_the_stop_signs_are_at_the_top_whole_and_as_large_as_the_plan(
+    dryer: Appliance, belief: Belief, plan: Plan
+) -> None:
+    """Each sign with every one of its steps, before anything else, in the size of the boxes."""
+    page = laid_out(dryer, belief, plan, "letter", DAY)
+    stops = [line for line in page.head if line.weight == "bold" and line.size == page.size]
+    assert page.head[: len(stops)] == stops
+    said = " ".join(line.text for line in stops)
+    for sign in dryer.knowledge.stop.values():
+        assert f"STOP AT ONCE: {sign.title}. {' '.join(sign.steps)}" in said
+    assert {line.size for box in page.root.boxes() for line in box.lines} == {page.size}
 
 
 def test_long_words_are_broken_and_nothing_is_lost() -> None:

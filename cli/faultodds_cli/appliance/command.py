@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from faultodds.errors import FaultoddsError
+from faultodds.errors import FaultoddsError, KnowledgeError
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.text import wrap
@@ -79,11 +79,15 @@ def check_command(
     as_json: options.Json = False,
 ) -> None:
     """Validate a knowledge file and print what it says about itself."""
+    from faultodds.advice import unsafe_ways
     from faultodds.belief import accepted_by_pgmpy, compiled, self_check
     from faultodds.knowledge import load
     from faultodds_cli.appliance.show import check_answer, check_lines
 
     appliance = compiled(load(name))
+    unsafe = next(unsafe_ways(appliance.knowledge), None)
+    if unsafe is not None:
+        raise KnowledgeError(f"{name}: {unsafe}")
     report = self_check(appliance)
     nodes, edges = accepted_by_pgmpy(appliance)
     if as_json:

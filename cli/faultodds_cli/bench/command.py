@@ -29,7 +29,7 @@ def bench(
     appliance: options.JobAppliance = None,
     data: options.Data = None,
     ambient: options.Ambient = None,
-    qualified: options.Qualified = True,
+    qualified: options.JobQualified = None,
     labour_rate: options.Labour = None,
     revision: options.Revision = None,
     shop: options.Shop = None,
@@ -62,6 +62,7 @@ def _go_on(talk: Talk, visit: OpenJob) -> None:
     """A saved job: safety again, then what is still to be asked, then the findings."""
     from faultodds_cli.bench.intake import still_safe
 
+    visit.keep_hands()
     talk.tell(f"Going on with job {visit.job.id}. Type help or leave at any time; all is saved.")
     _talk_through(talk, visit, still_safe(talk, visit), fresh=not visit.job.findings and not visit.job.is_closed)
 

@@ -38,6 +38,7 @@ def new(
     appliance: options.JobAppliance = None,
     revision: options.Revision = None,
     ambient: options.Ambient = None,
+    qualified: options.JobQualified = None,
     data: options.Data = None,
     as_json: options.Json = False,
 ) -> None:
@@ -51,7 +52,7 @@ def new(
     with opened_store(data) as store:
         opened = appliance_named(appliance, revision)
         _refuse_bad_start(opened, fact or [], found or [], reading or [], ambient)
-        visit = start(store, opened, title, ambient=ambient)
+        visit = start(store, opened, title, ambient=ambient, qualified=qualified)
         taken = _enter(visit, fact or [], found or [], reading or [])
         _answer(visit, as_json, f"Job {visit.job.id} is started.", taken, since=0)
 
@@ -156,9 +157,9 @@ def state(
 ) -> None:
     """Correct what is open, shut off or moved; without options, show it."""
     with _entering(job, appliance, data, as_json) as (visit, _):
-        for items, is_open in ((opened, True), (shut, False)):
-            for item in items or []:
-                visit.set_open(item, is_open)
+        changes = {**dict.fromkeys(opened or [], True), **dict.fromkeys(shut or [], False)}
+        if changes:
+            visit.set_state(changes)
     if not as_json:
         from faultodds_cli.shared.show_job import state_lines
 

@@ -27,6 +27,13 @@ Qualified = Annotated[
         help="Whether to offer energised and gas-pressure work, which is for qualified people.",
     ),
 ]
+JobQualified = Annotated[
+    bool | None,
+    typer.Option(
+        "--qualified-work/--no-qualified-work",
+        help="Whether to offer energised and gas-pressure work, which is for qualified people; kept with the job.",
+    ),
+]
 Revision = Annotated[
     str | None,
     typer.Option(

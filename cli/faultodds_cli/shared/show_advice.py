@@ -5,10 +5,10 @@ The order is that of need: what to do, why, what can hurt, the steps; then the o
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from faultodds_cli.shared.text import capital, cautions, columns, money, numbered, percent, row, wrap
+from faultodds_cli.shared.text import capital, cautions, columns, money, numbered, percent, row, step, wrap
 
 if TYPE_CHECKING:
     from faultodds.advice import Action, CheckPrice
@@ -61,23 +61,20 @@ def _headline(view: Standing) -> str:
     return f"CHECK. {capital(action.title)} ({action.price.minutes:.0f} min, {money(action.price.cost, k)})."
 
 
-def actions(view: Standing, names: Iterable[str]) -> list[Action]:
+def actions(view: Standing, names: Sequence[str]) -> list[Action]:
     """How to do these one after the other, from the machine state as it is."""
-    from faultodds.advice import action
+    from faultodds.advice import actions as one_by_one
 
-    state, out = view.situation.state, []
-    for name in names:
-        out.append(action(view.appliance, name, state, view.situation.labour_rate))
-        state = out[-1].price.way.after
-    return out
+    return one_by_one(view.appliance, names, view.situation.state, view.situation.labour_rate)
 
 
 def action_lines(action: Action, knowledge: Knowledge) -> list[str]:
-    """One check or repair: its cautions, clearly marked and before the work, then its numbered steps."""
+    """One check or repair: its numbered steps, each caution clearly marked and before the step that it belongs to."""
     work = knowledge.check.get(action.name) or knowledge.repair[action.name]
-    lines = _title_lines(action)
-    lines += cautions([FOR_THE_QUALIFIED] if work.qualified else [])
-    return lines + cautions(action.cautions) + numbered(action.steps)
+    lines = _title_lines(action) + cautions([FOR_THE_QUALIFIED] if work.qualified else [])
+    for number, line in enumerate(action.lines, 1):
+        lines += cautions(knowledge.caution[c].text for c in line.cautions) + step(number, line.text)
+    return lines
 
 
 def _title_lines(action: Action) -> list[str]:
@@ -85,10 +82,9 @@ def _title_lines(action: Action) -> list[str]:
 
 
 def _closing_steps(view: Standing) -> list[str]:
-    from faultodds.advice import MachineStates
+    from faultodds.advice import closing_lines
 
-    machine = MachineStates(view.appliance.knowledge)
-    return machine.sentences(machine.closing_up(view.situation.state))
+    return [line.text for line in closing_lines(view.appliance.knowledge, view.situation.state)]
 
 
 def _tell_lines(view: Standing) -> list[str]:

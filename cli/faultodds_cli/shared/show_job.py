@@ -48,6 +48,7 @@ def header(visit: OpenJob) -> list[str]:
     state = [k.access[i].title for i in k.access if i in visit.state]
     lines = wrap(f"Job {job.id}{title}, {k.appliance.title}: {counts}.")
     lines += revision_lines(visit) + shop_lines(visit.appliance)
+    lines += [] if job.qualified else wrap("Work for qualified people is not offered on this job.")
     return lines + (wrap(f"Machine now: {', '.join(state)}.") if state else [])
 
 

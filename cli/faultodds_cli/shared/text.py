@@ -43,7 +43,12 @@ def wrap_each(text: str, first: str = "") -> list[str]:
 
 def numbered(steps: Iterable[str]) -> list[str]:
     """Steps to be done in this order."""
-    return [line for i, step in enumerate(steps, 1) for line in wrap(step, f"  {i:2}. ")]
+    return [line for i, text in enumerate(steps, 1) for line in step(i, text)]
+
+
+def step(number: int, text: str) -> list[str]:
+    """One numbered step."""
+    return wrap(text, f"  {number:2}. ")
 
 
 def cautions(texts: Iterable[str]) -> list[str]:

@@ -1,10 +1,10 @@
-from .advisor import (
-    AS_GOOD_AS_FOUND as AS_GOOD_AS_FOUND, Action as Action, Advice as Advice, NextMove as NextMove, action as action,
-    advise as advise, best_move as best_move,
-)
+from .advisor import Advice as Advice, NextMove as NextMove, advise as advise, best_move as best_move
 from .answers import (
     evidence_list as evidence_list, next_answer as next_answer, odds_answer as odds_answer, read_answer as read_answer,
     shop_used as shop_used,
+)
+from .doing import (
+    Action as Action, action as action, actions as actions, closing_lines as closing_lines, unsafe_ways as unsafe_ways,
 )
 from .ledger import Ledger as Ledger
 from .machine import CLOSED_UP as CLOSED_UP, MachineStates as MachineStates, State as State, Way as Way
@@ -12,7 +12,10 @@ from .policy import (
     Bools as Bools, CHECK as CHECK, Choice as Choice, Move as Move, NOTHING_TOLD as NOTHING_TOLD, Policy as Policy,
     REFER as REFER, REPAIR as REPAIR, RUN as RUN,
 )
-from .problem import HOPELESS as HOPELESS, Problem as Problem, SOUND as SOUND, Situation as Situation
+from .problem import (
+    AS_GOOD_AS_FOUND as AS_GOOD_AS_FOUND, HOPELESS as HOPELESS, Problem as Problem, SOUND as SOUND,
+    Situation as Situation, may_be as may_be,
+)
 from .ranking import (
     BIT_PRICES as BIT_PRICES, CheckPrice as CheckPrice, MANY_BIT_PRICES as MANY_BIT_PRICES, STAGES as STAGES,
 )

@@ -9,12 +9,11 @@ from __future__ import annotations
 
 from typing import Literal
 
-import numpy as np
 from msgspec import Struct
 
 from faultodds.advice import words
-from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way
-from faultodds.advice.problem import Price, Problem, Situation
+from faultodds.advice.machine import MachineStates
+from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem, Situation
 from faultodds.advice.ranking import CheckPrice, Ranking, RepairPrice
 from faultodds.advice.stopping import same_decision_probability, value_of_perfect_information
 from faultodds.belief import Appliance, Belief
@@ -24,21 +23,9 @@ Kind = Literal["check", "repair", "stop", "refer"]
 
 # From this chance on, a mode that is the likeliest but not on the file's list is said in plain words.
 UNLISTED_LEADS = 0.25
-# From this chance on a fault is taken as found.
-AS_GOOD_AS_FOUND = 0.5
 # A repair that more likely than not finishes the job is preferred to a check that is cheaper by less than this share: the prices
 # are no better than that, and a customer would rather see the fault put right.
 CLOSE = 0.01
-
-
-class Action(Struct, frozen=True):
-    """One check or repair with everything needed to do it: price, the steps there, the work's own steps, cautions."""
-
-    name: str
-    title: str
-    price: Price
-    steps: list[str]
-    cautions: list[str]
 
 
 class Advice(Struct, frozen=True):
@@ -120,7 +107,8 @@ def best_move(
 def _cheapest(ranking: Ranking) -> NextMove:
     """The cheapest of: the best repair, leaving, handing over, the best check; in this order where equal.
 
-    After a repair the machine runs first; only a fault as good as found is put right before that.
+    After a repair the machine runs first; only a fault as good as found is put right before that. Work for qualified people
+    waits while a check for anybody still tells something, and nobody leaves while a cause is owed that can be looked for.
     """
     moves = [NextMove("repair", r.name, r.together, r.expected_cost) for r in ranking.repairs[:1]]
     moves.append(NextMove("stop", "", (), ranking.stop_cost))
@@ -131,7 +119,17 @@ def _cheapest(ranking: Ranking) -> NextMove:
     run = next((c for c in ranking.checks if c.name == verify), None)
     if ranking.problem.unverified and run is not None and not _as_good_as_found(ranking.problem, move):
         return NextMove("check", verify, (), run.expected_cost)
-    return move
+    return _owed_first(ranking, move)
+
+
+def _owed_first(ranking: Ranking, move: NextMove) -> NextMove:
+    """The cheapest check that is owed, in place of leaving without it."""
+    owed = {c for checks in ranking.problem.owed.values() for c in checks}
+    left = [c for c in ranking.checks if c.name in owed]
+    if move.kind != "stop" or not left:
+        return move
+    best = min(left, key=lambda c: c.price.cost)
+    return NextMove("check", best.name, (), best.expected_cost)
 
 
 def rather_finish(ranking: Ranking, move: NextMove) -> NextMove:
@@ -147,12 +145,7 @@ def rather_finish(ranking: Ranking, move: NextMove) -> NextMove:
 
 def _as_good_as_found(problem: Problem, move: NextMove) -> bool:
     """Whether the move puts right a fault that is as good as found, so that a run before it would only fail."""
-    if move.kind != "repair":
-        return False
-    k, s = problem.knowledge, problem.belief.suspects
-    modes = {m for name in (move.name, *move.together) for m in repair_modes(k, k.repair[name])}
-    present = np.any(s.member[:, sorted(s.mode_index[m] for m in modes)], axis=1)
-    return float(problem.belief.now @ present) >= AS_GOOD_AS_FOUND
+    return move.kind == "repair" and problem.found((move.name, *move.together)) >= AS_GOOD_AS_FOUND
 
 
 def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:
@@ -165,48 +158,28 @@ def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:
             f"What you found fits nothing on this file's list well: a cause it does not know has {words.percent(unlisted)}. "
             "Look with open eyes, re-check the oddest reading, or ask someone who knows this machine."
         )
+    records = dict(problem.knowledge.modes())
+    for mode, checks in problem.owed.items():
+        titles = " or ".join(problem.knowledge.check[c].title.lower() for c in checks)
+        notes.append(
+            f"Still owed: what brought it on ({problem.knowledge.title_of(mode)}). Find it, or measure: {titles}."
+        )
     if move.kind == "repair":
-        records = dict(problem.knowledge.modes())
         for name in (move.name, *move.together):
             modes = repair_modes(problem.knowledge, problem.knowledge.repair[name])
             notes += [records[m].advice for m in modes if records[m].advice]
     return tuple(dict.fromkeys(notes))
 
 
-def action(appliance: Appliance, name: str, state: State = CLOSED_UP, labour_rate: float | None = None) -> Action:
-    """How to do one check or repair from a machine state: the way there, its own steps, every caution that applies.
-
-    `labour_rate`: instead of the file's, per hour.
-    """
-    k = appliance.knowledge
-    work = k.check.get(name) or k.repair[name]
-    machine = MachineStates(k)
-    way = machine.to_work(state, work)
-    minutes = way.charged + work.minutes
-    named = [c for m in way.moves if m.opens for c in k.access[m.item].cautions]
-    named += [c for item in sorted(way.after) for c in k.access[item].cautions] + list(work.cautions)
-    cautions = [k.caution[c].text for c in dict.fromkeys(named)]
-    rate = k.costs.labour_rate if labour_rate is None else labour_rate
-    price = Price(way, minutes, minutes * rate / 60 + work.cost)
-    return Action(name, work.title, price, machine.sentences(way) + list(work.steps), cautions)
-
-
 __all__ = [
     "AS_GOOD_AS_FOUND",
-    "CLOSED_UP",
-    "Action",
     "Advice",
     "CheckPrice",
-    "MachineStates",
     "NextMove",
-    "Price",
     "Problem",
     "Ranking",
     "RepairPrice",
     "Situation",
-    "State",
-    "Way",
-    "action",
     "advise",
     "best_move",
     "rather_finish",

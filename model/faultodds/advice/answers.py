@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from faultodds.advice.advisor import Advice, action
+from faultodds.advice.advisor import Advice
+from faultodds.advice.doing import action, actions
 from faultodds.advice.machine import State
 from faultodds.belief import Appliance, Belief, Evidence, weights_of_evidence
 
@@ -56,10 +57,8 @@ def shop_used(appliance: Appliance) -> dict[str, Any] | None:
 
 def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: State) -> dict[str, Any]:
     """The object of `next --json`."""
-    cautions: list[str] = []
-    if advice.name:
-        for name in (advice.name, *advice.together):
-            cautions += action(appliance, name, state).cautions
+    todo = actions(appliance, (advice.name, *advice.together), state) if advice.name else []
+    cautions = [text for each in todo for text in each.cautions]
     return {
         **common(appliance, belief),
         "shop": shop_used(appliance),
@@ -83,6 +82,7 @@ def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: Sta
             "same_decision": _round(advice.same_decision),
             "why": advice.why,
             "notes": list(advice.notes),
+            "steps": [text for each in todo for text in each.steps],
         },
         "ask": [{"fact": f, "values": list(appliance.knowledge.equipment[f].values)} for f in advice.ask],
         "cautions": list(dict.fromkeys(cautions)),

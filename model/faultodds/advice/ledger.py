@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 from msgspec import Struct
 
-from faultodds.advice.machine import State
+from faultodds.advice.machine import State, need_of
 from faultodds.advice.problem import HOPELESS, SOUND, Ints, Problem
 from faultodds.knowledge import Floats
 
@@ -26,10 +26,10 @@ class Ledger(Struct, dict=True):
         p = self.problem
         found = [p.situation.state]
         work = [p.knowledge.check[n] for n in p.check_names] + [p.verify]
-        kinds = list({(frozenset(w.access), frozenset(w.closed), w.running): None for w in work})
+        needs = list(dict.fromkeys(need_of(w) for w in work))
         trips = list({self._access(names): None for names in p.bundles})
         for state in found:
-            after = [p.machine.way(state, access, running, closed).after for access, closed, running in kinds]
+            after = [p.machine.to_need(state, need).after for need in needs]
             after += [p.trip(state, access)[2] for access in trips]
             found += [s for s in dict.fromkeys(after) if s not in found]
         return found

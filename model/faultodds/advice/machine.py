@@ -9,20 +9,15 @@ behind a panel already open pays for neither.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import NamedTuple
 
 from msgspec import Struct
 
-from faultodds.knowledge import Access, Knowledge, Work
+from faultodds.knowledge import Access, Knowledge, Repair, Work
+from faultodds.safety import Move, Part
 
 State = frozenset[str]
 CLOSED_UP: State = frozenset()
-
-
-class Move(Struct, frozen=True):
-    """One access item opened (`opens`) or closed."""
-
-    item: str
-    opens: bool
 
 
 class Way(Struct, frozen=True):
@@ -37,13 +32,34 @@ class Way(Struct, frozen=True):
     charged: float
 
 
+class Need(NamedTuple):
+    """What some work needs of the machine: open, closed, running; run first closed up; powered with a panel off; gas on for a
+    soap test."""
+
+    access: frozenset[str]
+    closed: frozenset[str]
+    running: bool
+    run_first: bool
+    live: bool
+    tight: bool
+
+
+def need_of(work: Work) -> Need:
+    """What a check or repair needs of the machine."""
+    access, closed = frozenset(work.access), frozenset(work.closed)
+    return Need(access, closed, work.running, bool(work.run_first), work.energised, bool(work.tight))
+
+
 class MachineStates:
     """Ways between machine states for one appliance; remembers those it has worked out."""
 
     def __init__(self, knowledge: Knowledge) -> None:
         self._access = knowledge.access
+        self._verify = knowledge.check[knowledge.costs.verify]
         self._order = _requirements_first(knowledge.access)
+        self._closing = _closing_order(knowledge.access, self._order)
         self._known: dict[tuple[State, frozenset[str], frozenset[str], bool], Way] = {}
+        self._needs: dict[tuple[State, Need], Way] = {}
 
     def way(self, state: State, access: Iterable[str], running: bool = False, closed: Iterable[str] = ()) -> Way:
         """The way from `state` to where `access` is open, `closed` is not, and, if `running`, the machine can run."""
@@ -53,13 +69,63 @@ class MachineStates:
         return self._known[key]
 
     def to_work(self, state: State, work: Work) -> Way:
-        """The way to the state that a check or repair needs."""
-        return self.way(state, work.access, work.running, work.closed)
+        """All the moves of a check or repair, and the state it leaves: where it works, dead again if it was live."""
+        return self.to_need(state, need_of(work))
+
+    def to_need(self, state: State, need: Need) -> Way:
+        """All the moves that a need takes; work with the same need has the same way."""
+        if (state, need) not in self._needs:
+            ways = [way for _, way in self.legs(state, need)]
+            moves = tuple(m for way in ways for m in way.moves)
+            minutes, charged = sum(w.minutes for w in ways), sum(w.charged for w in ways)
+            self._needs[state, need] = Way(moves, ways[-1].after, minutes, charged)
+        return self._needs[state, need]
+
+    def legs(self, state: State, need: Need) -> list[tuple[Part, Way]]:
+        """The ways of some work in order, each with the part of its steps that is done at the end of it."""
+        legs: list[tuple[Part, Way]] = []
+
+        def go(part: Part, way: Way) -> None:
+            legs.append((part, way))
+
+        def here() -> State:
+            return legs[-1][1].after if legs else state
+
+        if need.run_first:
+            go("run_first", self.way(here(), (), running=True))
+        if need.live:
+            shut = need.closed | {i for i, a in self._access.items() if a.lets_out and i not in need.access}
+            go("fit", self.way(here(), need.access, False, shut))
+            go("steps", self.way(here(), need.access, True, shut))
+            go("unfit", self.way(here(), need.access, False, shut))
+        else:
+            go("steps", self.way(here(), need.access, need.running, need.closed))
+        if need.tight:
+            before = here()
+            go("tight", self._gas(before, False))
+            go("move", self._gas(here(), True))
+        return legs
+
+    def leaves(self, state: State, work: Work) -> State:
+        """The state in which everything that is printed for a check or repair leaves the machine: a repair ends closed up for
+        its run, one that others do where it is."""
+        after = self.to_work(state, work).after
+        if isinstance(work, Repair) and not work.by_others:
+            after = self.to_work(after, self._verify).after
+        return after
+
+    def _gas(self, state: State, shut: bool) -> Way:
+        """Gas on, or shut again, with everything else as it is."""
+        walk = _Walk(self._access, state)
+        for item in self._order:
+            if self._access[item].makes_safe == "gas":
+                walk.open(item) if shut else walk.close(item)
+        return self._way(state, walk)
 
     def closing_up(self, state: State) -> Way:
         """The way to everything closed, put back and switched on."""
         walk = _Walk(self._access, state)
-        for item in reversed(self._order):
+        for item in self._closing:
             walk.close(item)
         return self._way(state, walk)
 
@@ -78,18 +144,15 @@ class MachineStates:
                 todo += self._access[other].requires
         return found
 
-    def sentences(self, way: Way) -> list[str]:
-        """The moves in words, in order."""
-        return [self._access[m.item].open_step if m.opens else self._access[m.item].close_step for m in way.moves]
-
     def _work_out(self, state: State, wanted: frozenset[str], closed: frozenset[str], running: bool) -> Way:
         walk = _Walk(self._access, state)
         for item in self._order:
             if item in wanted:
                 walk.open(item)
-        # Put back first what lies behind other things, and switch on last.
-        for item in reversed(self._order):
-            if item in closed or (running and self._access[item].blocks_running and item not in wanted):
+        # Put back first what lies behind other things, and switch on last; nothing that lets a hazard out stays open by chance.
+        for item in self._closing:
+            in_the_way = self._access[item].blocks_running or bool(self._access[item].lets_out)
+            if item in closed or (running and in_the_way and item not in wanted):
                 walk.close(item)
         if not running:
             for item in self._order:
@@ -149,4 +212,15 @@ def _requirements_first(access: dict[str, Access]) -> list[str]:
 
     for name in access:
         visit(name)
+    return order
+
+
+def _closing_order(access: dict[str, Access], opening: list[str]) -> list[str]:
+    """What lies behind other things first; `close_while` brings an item forward to where those others are still open."""
+    order = opening[::-1]
+    for item in opening:
+        later = [order.index(other) for other in access[item].close_while]
+        if later and min(later) < order.index(item):
+            order.remove(item)
+            order.insert(min(later), item)
     return order

@@ -15,8 +15,9 @@ import numpy.typing as npt
 from msgspec import Struct
 
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way
-from faultodds.belief import Appliance, Belief, likely
+from faultodds.belief import Appliance, Belief, Evidence, likely
 from faultodds.knowledge import UNLISTED_MODE, Check, Floats, Knowledge, Repair, Work, repair_modes
+from faultodds.safety import not_run_now, still_owed
 
 Ints = npt.NDArray[np.int64]
 
@@ -31,6 +32,10 @@ CHANGED = 0.2
 # Repairs are bits of a 64-bit mask.
 MOST_REPAIRS = 62
 MOST_EFFORT = 6
+# From this chance on a fault is taken as found.
+AS_GOOD_AS_FOUND = 0.5
+# An answer this likely beside the likeliest one may still be so.
+DOUBT = 0.1
 SOUND = 0
 HOPELESS = -1
 
@@ -131,8 +136,20 @@ class Problem(Struct, dict=True):
             for name, check in self.knowledge.check.items()
             if not self._shown(name)
             and name not in self.situation.skipped
+            and name not in self.not_now
             and self._allowed(check.needs, check.qualified)
         }
+
+    @cached_property
+    def not_now(self) -> dict[str, str]:
+        """Work that is not safe with what is known -> why."""
+        return not_run_now(self.knowledge, may_be(self.belief.evidence))
+
+    @cached_property
+    def owed(self) -> dict[str, list[str]]:
+        """Faults put right whose cause is not found -> the checks of which one is owed."""
+        evidence = self.belief.evidence
+        return still_owed(self.knowledge, [r.name for r in evidence.repairs], {s.name for s in evidence.seen})
 
     @cached_property
     def repairs(self) -> dict[str, Repair]:
@@ -157,6 +174,13 @@ class Problem(Struct, dict=True):
     def _allowed(self, needs: dict[str, str], qualified: bool) -> bool:
         facts = self.belief.evidence.facts
         return (self.situation.qualified or not qualified) and all(facts.get(f) == v for f, v in needs.items())
+
+    def found(self, repairs: Iterable[str]) -> float:
+        """Chance that something these repairs put right is there."""
+        k, s = self.knowledge, self.belief.suspects
+        modes = {m for name in repairs for m in repair_modes(k, k.repair[name])}
+        present = np.any(s.member[:, sorted(s.mode_index[m] for m in modes)], axis=1)
+        return float(self.belief.now @ present)
 
     # --- prices ---------------------------------------------------------------------------------------------------------
 
@@ -342,6 +366,15 @@ class Problem(Struct, dict=True):
         kept = np.flatnonzero(weight)
         chances: Floats = s.likelihood[np.ix_(self._check_rows, kept)] @ weight[kept] / weight.sum()
         return chances
+
+
+def may_be(evidence: Evidence) -> dict[str, set[str]]:
+    """For each fact and each thing seen, the values that it may have, by the latest answer; a doubtful one has several."""
+    known = {name: {value} for name, value in evidence.facts.items()}
+    for s in sorted(evidence.seen, key=lambda s: (s.stage, s.take)):
+        most = max(s.weights.values())
+        known[s.name] = {o for o, w in s.weights.items() if w >= DOUBT * most}
+    return known
 
 
 def _submasks(mask: int) -> list[int]:

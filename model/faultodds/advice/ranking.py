@@ -9,7 +9,7 @@ from msgspec import Struct
 
 from faultodds.advice.ledger import Ledger
 from faultodds.advice.policy import CHECK, NOTHING_TOLD, REPAIR, RUN, Bools, Move, Policy
-from faultodds.advice.problem import SOUND, Price, Problem
+from faultodds.advice.problem import AS_GOOD_AS_FOUND, SOUND, Price, Problem
 from faultodds.advice.rollout import EVERY, Rollout
 from faultodds.knowledge import Floats
 
@@ -136,7 +136,8 @@ class Ranking:
 
     @cached_property
     def checks(self) -> list[CheckPrice]:
-        """Every open check, cheapest expected job first (file order where equal)."""
+        """Every open check, cheapest expected job first (file order where equal); while another still tells, those for
+        qualified people come last."""
         p = self.problem
         chance = p.class_likelihood @ p.class_weights
         out = []
@@ -145,11 +146,19 @@ class Ranking:
             outcomes = dict(zip(p.belief.suspects.observables[name], chance[rows].tolist(), strict=True))
             bits = _bits(p.suspect_likelihood[rows], p.weights, chance[rows])
             out.append(CheckPrice(name, p.price_check(name), float(self._prices[c]), bits, outcomes))
-        return sorted(out, key=lambda c: c.expected_cost)
+        qualified = {c.name: p.knowledge.check[c.name].qualified for c in out}
+        wait = any(c.tells and not qualified[c.name] for c in out)
+        return sorted(out, key=lambda c: (wait and qualified[c.name], c.expected_cost))
+
+    @property
+    def others_tell(self) -> bool:
+        """Whether a check that anybody may do still tells something."""
+        return any(c.tells and not self.problem.knowledge.check[c.name].qualified for c in self.checks)
 
     @cached_property
     def repairs(self) -> list[RepairPrice]:
-        """Every bundle done first, cheapest expected job first."""
+        """Every bundle done first, cheapest expected job first; those for qualified people last while a check that anybody may
+        do still tells something, but for a fault as good as found."""
         p = self.problem
         wrong = np.where(p.masks == SOUND, 0.0, p.class_weights)
         finishes = self.ledger.left == int(np.searchsorted(p.masks, SOUND))
@@ -159,7 +168,11 @@ class Ranking:
             RepairPrice(names[0], names[1:], p.price_repairs(names), float(chances[u]), float(prices[u]))
             for u, names in enumerate(p.bundles)
         ]
-        return sorted(out, key=lambda r: r.expected_cost)
+        return sorted(out, key=lambda r: (self._waits((r.name, *r.together)), r.expected_cost))
+
+    def _waits(self, names: tuple[str, ...]) -> bool:
+        qualified = any(self.problem.knowledge.repair[n].qualified for n in names)
+        return qualified and self.others_tell and self.problem.found(names) < AS_GOOD_AS_FOUND
 
     @cached_property
     def stop_cost(self) -> float:

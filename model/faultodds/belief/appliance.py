@@ -21,12 +21,15 @@ from faultodds.errors import RevisionError
 from faultodds.files import cache_folder, find, fingerprint, read_bytes
 from faultodds.knowledge import Knowledge
 from faultodds.revisions import FILE, accepted, revision_ids, revision_path
+from faultodds.safety import refuse_unsafe_file
 
 _COMPILING_CODE = (
     "knowledge/schema.py",
     "knowledge/tables.py",
     "belief/suspects.py",
     "readings/specs.py",
+    "safety/file_rules.py",
+    "safety/rules.py",
     "belief/array_file.py",
 )
 _LAYING_CODE = ("knowledge/overlay.py", "revisions/revision.py")
@@ -80,6 +83,7 @@ def open_appliance(
         from faultodds.knowledge import parse
 
         knowledge = parse(data, path.name)
+        refuse_unsafe_file(knowledge, path.name)
         stands, over = FILE, tuple[str, ...]()
         if chosen is not None and laid is not None:
             knowledge, stands, over = _laid_over(knowledge, laid, chosen)
@@ -146,7 +150,8 @@ def _laid_over(knowledge: Knowledge, laid: bytes, path: Path) -> tuple[Knowledge
 
 
 def compiled(knowledge: Knowledge, omitted_target: float = OMITTED_TARGET) -> Appliance:
-    """An appliance straight from a knowledge record, with no file and no cache."""
+    """An appliance straight from a knowledge record, with no file and no cache; KnowledgeError when it is not safe to use."""
+    refuse_unsafe_file(knowledge, knowledge.appliance.id)
     return Appliance(knowledge, compile_suspects(knowledge, omitted_target), "in memory")
 
 

@@ -126,7 +126,14 @@ def _branch_box(k: Knowledge, step: PlanStep, branch: Branch) -> Box:
     return Box("ask", [(f"{found}: ask again then", "normal", "black")], [], [])
 
 
-def _head(appliance: Appliance, belief: Belief, plan: Plan, day: date) -> list[tuple[str, float, str]]:
+def _stops(k: Knowledge) -> Iterator[str]:
+    """The signs that stop everything, each with all of its steps."""
+    for stop in k.stop.values():
+        yield f"STOP AT ONCE: {stop.title}. {' '.join(stop.steps)}"
+
+
+def _head(appliance: Appliance, belief: Belief, plan: Plan, day: date, body: float) -> list[tuple[str, float, str]]:
+    """What stops everything, at the top and in the size of the body; then what the plan is for and rests on."""
     k, e, ahead = appliance.knowledge, belief.evidence, plan.first.ahead
     known = [f"{f} = {v}" for f, v in e.facts.items()] + [s.label for s in e.seen]
     known += [f"repaired: {k.repair[r.name].title}" for r in e.repairs]
@@ -134,6 +141,7 @@ def _head(appliance: Appliance, belief: Belief, plan: Plan, day: date) -> list[t
     if appliance.shop is not None:
         rests += f", prices and minutes of {appliance.shop.name or 'the shop file'}"
     return [
+        *((text, body, "bold") for text in _stops(k)),
         (f"What to do next: {k.appliance.title}", TITLE_SIZE, "bold"),
         ("Known: " + ("; ".join(known) or "nothing yet"), HEAD_SIZE, "normal"),
         (
@@ -146,12 +154,10 @@ def _head(appliance: Appliance, belief: Belief, plan: Plan, day: date) -> list[t
     ]
 
 
-def _foot(k: Knowledge, plan: Plan) -> list[tuple[str, str]]:
-    """What can hurt: the signs that stop everything, then the cautions of the plan's own steps."""
+def _foot(k: Knowledge, plan: Plan) -> str:
+    """What can hurt: the cautions of the plan's own steps."""
     told = [c.text for c in cautions(k, plan) if AT_THE_FOOT.intersection(c.covers)]
-    stops = [f"{s.title[:1].upper()}{s.title[1:]}: {s.steps[0]}" for s in k.stop.values()]
-    stop = [(" ".join(["STOP AT ONCE.", *stops]), "bold")] if stops else []
-    return [*stop, (" ".join(["SAFETY.", *told, CODE_LINE]), "normal")]
+    return " ".join(["SAFETY.", *told, CODE_LINE])
 
 
 # ---- laying out ----
@@ -201,19 +207,26 @@ def laid_out(appliance: Appliance, belief: Belief, plan: Plan, paper: str, day: 
     k = appliance.knowledge
     width, height = PAPERS[paper]
     room = width - 2 * MARGIN
-    head = [line for t, size, weight in _head(appliance, belief, plan, day) for line in wrapped(t, room, size, weight)]
-    foot = [line for t, weight in _foot(k, plan) for line in wrapped(t, room, FOOT_SIZE, weight)]
-    free = height - 2 * MARGIN - tall(head) - tall(foot) - 4 * GAP
+    heads = {size: _head_lines(appliance, belief, plan, day, room, size) for size in (SMALLEST, *SIZES)}
+    foot = wrapped(_foot(k, plan), room, FOOT_SIZE)
+    left = height - 2 * MARGIN - tall(foot) - 4 * GAP
     reaches = sorted({b.reach for s in plan.first.steps() for b in s.branches if b.then is not None})
     for least in [0.0, *(r * (1 + 1e-9) for r in reaches)]:
         step = pooled(plan.first, least)
-        fits = [size for size in (SMALLEST, *SIZES) if _tree(k, step, room, size)[1] <= free]
+        fits = [size for size, head in heads.items() if _tree(k, step, room, size)[1] <= left - tall(head)]
         if SMALLEST in fits:
             size = max(fits)
-            root, _ = _tree(k, step, room, size)
+            head, (root, _) = heads[size], _tree(k, step, room, size)
             _move(root, MARGIN, height - MARGIN - tall(head) - 2 * GAP)
             return Page(width, height, root, _column(root, room), size, head, foot)
     raise FaultoddsError(f"--paper {paper}: not even one step fits on the page. Shorten the titles in the file.")
+
+
+def _head_lines(
+    appliance: Appliance, belief: Belief, plan: Plan, day: date, room: float, size: float
+) -> list[TextLine]:
+    texts = _head(appliance, belief, plan, day, size)
+    return [line for text, own, weight in texts for line in wrapped(text, room, own, weight)]
 
 
 def _tree(k: Knowledge, step: PlanStep, room: float, size: float) -> tuple[Box, float]:

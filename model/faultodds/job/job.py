@@ -17,7 +17,19 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from faultodds.errors import StoreError
-from faultodds.job.steps import Closed, Fact, Finding, MachineState, Note, Payload, RepairDone, Skip, Step, summary
+from faultodds.job.steps import (
+    Closed,
+    Fact,
+    Finding,
+    Hands,
+    MachineState,
+    Note,
+    Payload,
+    RepairDone,
+    Skip,
+    Step,
+    summary,
+)
 
 
 class PlacedFinding(Struct, frozen=True):
@@ -51,12 +63,16 @@ class Job(Struct, frozen=True):
         return replace(self, steps=(*self.steps, step), last_seq=step.seq)
 
     def minus_last(self) -> tuple[Job, Step]:
-        """The job without its last standing step, and that step; `StoreError` when there is none."""
-        if not self.steps:
+        """The job without its last standing step, and that step; `StoreError` when there is none.
+
+        Whose hands it is stands: what a job has switched off is not switched on again by taking something back.
+        """
+        last = next((step for step in reversed(self.steps) if not isinstance(step.payload, Hands)), None)
+        if last is None:
             raise StoreError(f"job {self.id} has nothing to undo. Type `faultodds job show {self.id}`.")
-        step = self.steps[-1]
-        undone = tuple(sorted((*self.undone, step), key=lambda each: each.seq))
-        return replace(self, steps=self.steps[:-1], undone=undone, last_seq=self.last_seq + 1), step
+        undone = tuple(sorted((*self.undone, last), key=lambda each: each.seq))
+        left = tuple(step for step in self.steps if step is not last)
+        return replace(self, steps=left, undone=undone, last_seq=self.last_seq + 1), last
 
     @property
     def facts(self) -> dict[str, str]:
@@ -111,6 +127,12 @@ class Job(Struct, frozen=True):
                 case Closed():
                     state.clear()
         return state
+
+    @property
+    def qualified(self) -> bool:
+        """Whether work for qualified people is offered on this job."""
+        said = [step.payload.qualified for step in self.steps if isinstance(step.payload, Hands)]
+        return said[-1] if said else True
 
     @property
     def notes(self) -> tuple[str, ...]:

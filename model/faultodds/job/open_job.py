@@ -7,19 +7,31 @@ thin screens over it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import replace
 
-from faultodds.advice import Action, MachineStates, Situation, State, action
+from faultodds.advice import Action, Situation, State, action, closing_lines, may_be
 from faultodds.belief import Appliance, open_appliance
 from faultodds.errors import ClashError, FaultoddsError, RevisionError, SafetyStop, UnknownName
 from faultodds.job.job import Job
 from faultodds.job.standing import Standing, believe, stand, unverified
-from faultodds.job.steps import OUTCOMES, Closed, Fact, Finding, MachineState, Note, Payload, RepairDone, Skip, Step
+from faultodds.job.steps import (
+    OUTCOMES,
+    Closed,
+    Fact,
+    Finding,
+    Hands,
+    MachineState,
+    Note,
+    Payload,
+    RepairDone,
+    Skip,
+    Step,
+)
 from faultodds.job.taking import (
     JudgedFinding,
     evidence_of,
@@ -35,6 +47,7 @@ from faultodds.job.typed import stop_sign_named
 from faultodds.knowledge import Knowledge
 from faultodds.names import match
 from faultodds.revisions import FILE, accepted
+from faultodds.safety import not_run_now, refuse_unsafe_state, still_owed
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
@@ -43,7 +56,8 @@ if TYPE_CHECKING:
 class OpenJob:
     """A job being worked on.
 
-    `qualified`: whether energised and gas-pressure work may be offered; `labour_rate` overrides the file's,
+    `qualified`: whether energised and gas-pressure work may be offered, None for what the job says; what the job or its shop
+    has switched off stays off. `labour_rate` overrides the file's,
     per hour; `ambient` is the room's temperature for readings that need it. Methods that enter something
     return once it is on disk. They raise FaultoddsError for what cannot be taken (nothing is saved then)
     and SafetyStop for a stop sign. Findings that clash *are* saved: `now` then raises ClashError until one
@@ -56,7 +70,7 @@ class OpenJob:
         store: Store,
         job: Job,
         *,
-        qualified: bool = True,
+        qualified: bool | None = None,
         labour_rate: float | None = None,
         ambient: str | None = None,
     ) -> None:
@@ -72,7 +86,16 @@ class OpenJob:
     def start(cls, store: Store, appliance: Appliance, title: str = "", **settings: Any) -> OpenJob:
         """Start a job in the store; `settings` are those of the class."""
         job = store.new_job(appliance.knowledge.appliance.id, revision=appliance.revision, title=title)
-        return cls(appliance, store, job, **settings)
+        visit = cls(appliance, store, job, **settings)
+        visit.keep_hands()
+        return visit
+
+    def keep_hands(self) -> None:
+        """Keep with the job that work for qualified people is not offered, or is again, when that was said here."""
+        shop = self.appliance.shop
+        said = False if shop is not None and not shop.qualified else self.qualified
+        if said is not None and said != self.job.qualified and not self.job.is_closed:
+            self._append(Hands(said))
 
     @classmethod
     def resume(
@@ -201,17 +224,38 @@ class OpenJob:
     def set_open(self, item: str, is_open: bool) -> str:
         """Correct the machine's state: an access item ("front_open", "unplugged") is open or done now, or
         is not."""
+        return self.set_state({item: is_open})[0]
+
+    def set_state(self, items: Mapping[str, bool]) -> list[str]:
+        """Correct several access items at once; raises FaultoddsError, nothing saved, for a state that is not safe."""
         access = self.knowledge.access
-        name = match("access item", item, access, {n: a.title for n, a in access.items()})
-        self._enter(MachineState({name: is_open}))
-        return name
+        titles = {n: a.title for n, a in access.items()}
+        changes = {match("access item", item, access, titles): is_open for item, is_open in items.items()}
+        refuse_unsafe_state(self.knowledge, {i for i in access if changes.get(i, i in self.state)})
+        self._enter(MachineState(changes))
+        return list(changes)
 
     def close(self, outcome: str, on: str | None = None, note: str = "") -> Closed:
         """Enter how the call ended: gone, referred, or came_back on a day YYYY-MM-DD (which opens the job
         again)."""
         closed = Closed(match("outcome of a job", outcome, OUTCOMES), _day(on), note)
+        if closed.outcome == "gone":
+            self._refuse_owed()
         self._enter(closed)
         return closed
+
+    def _refuse_owed(self) -> None:
+        """Refuse to close on a fault that something brought on, while what did can still be looked for."""
+        k, job = self.knowledge, self.job
+        done = {p.finding.name for p in job.findings}
+        for mode, checks in still_owed(k, job.repairs, done).items():
+            left = [c for c in checks if c not in job.skipped]
+            if left:
+                raise FaultoddsError(
+                    f"{k.title_of(mode)}: it was put right, and nothing was found that brings it on. Find and mend that, or "
+                    f"enter {' or '.join(left)}; then close gone. What cannot be done now: skip {left[0]} and the reason, "
+                    "or close referred."
+                )
 
     def try_out(self, payloads: Iterable[Payload]) -> None:
         """Raise FaultoddsError when these cannot be entered one after the other; nothing is entered."""
@@ -244,16 +288,12 @@ class OpenJob:
 
     # --- answering ---
 
-    @cached_property
-    def machine(self) -> MachineStates:
-        """Ways between the states of this machine."""
-        return MachineStates(self.knowledge)
-
     @property
     def situation(self) -> Situation:
         """Where the technician stands."""
-        qualified = self.qualified and (self.appliance.shop is None or self.appliance.shop.qualified)
-        return situation_of(self.job, qualified, self.labour_rate)
+        shop = self.appliance.shop
+        allowed = self.qualified is not False and self.job.qualified and (shop is None or shop.qualified)
+        return situation_of(self.job, allowed, self.labour_rate)
 
     @property
     def state(self) -> State:
@@ -288,16 +328,15 @@ class OpenJob:
     def how(self, name: str) -> Action:
         """How to do a check or repair from the machine's state as it is now."""
         work = {**self.knowledge.check, **self.knowledge.repair}
-        return action(
-            self.appliance,
-            match("check or repair", name, work, {n: w.title for n, w in work.items()}),
-            self.state,
-            self.labour_rate,
-        )
+        found = match("check or repair", name, work, {n: w.title for n, w in work.items()})
+        held = not_run_now(self.knowledge, may_be(evidence_of(self.appliance, self.job)))
+        if found in held:
+            raise FaultoddsError(f"'{found}' is not for now: {held[found]}")
+        return action(self.appliance, found, self.state, self.labour_rate)
 
     def closing_up(self) -> list[str]:
         """The steps that put the machine back together and on again."""
-        return self.machine.sentences(self.machine.closing_up(self.state))
+        return [line.text for line in closing_lines(self.knowledge, self.state)]
 
     # --- inside ---
 

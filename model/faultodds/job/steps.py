@@ -1,5 +1,5 @@
 """What a technician enters in a job, one step at a time: a fact, a finding, a repair, a check that cannot be done now, a
-change to the machine's state, a note, or the closing. Only the standard library is imported here.
+change to the machine's state, whose hands it is, a note, or the closing. Only the standard library is imported here.
 """
 
 from __future__ import annotations
@@ -86,6 +86,12 @@ class MachineState(Struct, frozen=True):
         force_setattr(self, "changes", {name: bool(done) for name, done in self.changes.items()})
 
 
+class Hands(Struct, frozen=True):
+    """Whether work for qualified people is offered from here on; it stays so until it is said otherwise."""
+
+    qualified: bool
+
+
 class Note(Struct, frozen=True):
     """Free text; never evidence."""
 
@@ -106,7 +112,7 @@ class Closed(Struct, frozen=True):
             raise FaultoddsError("came_back needs the day the complaint came back. Give it as YYYY-MM-DD.")
 
 
-Payload: TypeAlias = Finding | RepairDone | Fact | Skip | MachineState | Note | Closed
+Payload: TypeAlias = Finding | RepairDone | Fact | Skip | MachineState | Hands | Note | Closed
 
 KINDS: Final[dict[str, type[Payload]]] = {
     "finding": Finding,
@@ -114,6 +120,7 @@ KINDS: Final[dict[str, type[Payload]]] = {
     "fact": Fact,
     "skip": Skip,
     "machine_state": MachineState,
+    "hands": Hands,
     "note": Note,
     "closed": Closed,
 }
@@ -151,6 +158,8 @@ def summary(payload: Payload) -> str:
             return f"skip {name}" + (f" ({reason})" if reason else "")
         case MachineState(changes):
             return ", ".join(f"{name}: {'yes' if done else 'no'}" for name, done in changes.items())
+        case Hands(qualified):
+            return f"work for qualified people: {'offered' if qualified else 'not offered'}"
         case Note(text):
             return f"note: {text}"
         case Closed(outcome, on, _):

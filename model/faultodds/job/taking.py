@@ -20,6 +20,7 @@ from faultodds.job.job import Job
 from faultodds.job.steps import Fact, Finding, MachineState, Payload, RepairDone, Skip
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, repair_modes
 from faultodds.names import fold, match
+from faultodds.safety import refuse_unsafe_state
 
 if TYPE_CHECKING:
     from faultodds.readings import Judgement
@@ -181,13 +182,7 @@ def take_state(knowledge: Knowledge, items: Iterable[str]) -> MachineState:
     open_now = {
         match("access item", i, knowledge.access, {n: a.title for n, a in knowledge.access.items()}) for i in items
     }
-    for item in sorted(open_now):
-        missing = [r for r in knowledge.access[item].requires if r not in open_now]
-        if missing:
-            raise FaultoddsError(
-                f"'{item}' cannot be open without '{missing[0]}': {knowledge.access[missing[0]].open_step} "
-                f"Add '{missing[0]}', or leave '{item}' out."
-            )
+    refuse_unsafe_state(knowledge, open_now)
     return MachineState({name: name in open_now for name in knowledge.access})
 
 
@@ -240,7 +235,7 @@ def state_after(appliance: Appliance, job: Job, work: str) -> MachineState | Non
     record = k.check.get(work) or k.repair.get(work)
     if record is None:
         return None
-    after = MachineStates(k).to_work(state, record).after
+    after = MachineStates(k).leaves(state, record)
     changes = {i: i in after for i in k.access if (i in after) != (i in state)}
     return MachineState(changes) if changes else None
 

@@ -25,6 +25,8 @@ NOTHING_WRONG = "nothing_wrong"
 UNLISTED = "unlisted"
 UNLISTED_MODE = "unlisted.present"
 
+Hazard = Literal["power", "energised", "gas", "fire", "co", "heat", "sharp", "moving"]
+
 # Read by pydantic when it validates: a key that no record has is an error, never ignored.
 STRICT: dict[str, Any] = {"extra": "forbid"}
 
@@ -72,6 +74,8 @@ class Mode:
 
     `share` is its share as main cause, in `Header.shares_per`; `companion` the chance that it is present beside some other
     main cause; `brings_on` maps another mode to the chance that it is present when *this* one is the main cause.
+    `cause_shown_by`: checks that show what brings it on; once it is put right, one of them is owed before the job is closed,
+    unless what brings it on was put right as well.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
@@ -80,6 +84,7 @@ class Mode:
     companion: float | None = None
     brings_on: dict[str, float] = field(default_factory=dict)
     advice: str = ""
+    cause_shown_by: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -119,6 +124,10 @@ class Access:
     """Something opened, shut off or moved to work. Minutes each way; `requires` must be so before it is opened.
 
     `blocks_running`: the machine cannot run while this is so. `makes_safe` marks the items that shut off a hazard.
+    `close_while`: items that, if open, are still open when this one is closed (a gas cock is opened, and its joints tested,
+    before the machine is pushed back over it). `lets_out`: hazards that come out into the room when the machine runs with
+    this open; then `watch` is what whoever runs it is told first, with "{minutes}" in it, and `not_while` maps a fact or
+    symptom to the values under which it is not run like that at all.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
@@ -130,6 +139,10 @@ class Access:
     requires: list[str] = field(default_factory=list)
     blocks_running: bool = True
     makes_safe: Literal["power", "gas"] | None = None
+    close_while: list[str] = field(default_factory=list)
+    lets_out: list[Hazard] = field(default_factory=list)
+    watch: str = ""
+    not_while: dict[str, list[str]] = field(default_factory=dict)
     cautions: list[str] = field(default_factory=list)
 
 
@@ -181,7 +194,12 @@ class Work:
     """What checks and repairs share: time, money, the machine state they need, who may do them, what to watch.
 
     `access` lists what must be open, `closed` what must not be; `running` closes everything that keeps the machine
-    from running.
+    from running. `run_minutes`: how long it runs at most with something open that lets a hazard out; `away`: whoever does
+    it does not stand by the machine while it runs.
+
+    The steps come in parts, each in its own machine state, and are printed with the moves between them: `run_first` closed up
+    and running, on the way in; `fit` with the access open and dead (energised work: leads, manometer); `steps`, the work
+    itself; `unfit`, dead again; `tight`, gas on and power still off (soap test); `prove` closed up and running, after it all.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
@@ -195,8 +213,15 @@ class Work:
     qualified: bool = False
     energised: bool = False
     gas_work: bool = False
+    run_minutes: float = 0.0
+    away: bool = False
     cautions: list[str] = field(default_factory=list)
+    run_first: list[str] = field(default_factory=list)
+    fit: list[str] = field(default_factory=list)
     steps: list[str] = field(default_factory=list)
+    unfit: list[str] = field(default_factory=list)
+    tight: list[str] = field(default_factory=list)
+    prove: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -245,20 +270,19 @@ class Caution:
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     text: str
     source: str = "common practice, no source"
-    covers: list[Literal["power", "energised", "gas", "fire", "co", "heat", "sharp", "moving"]] = field(
-        default_factory=list
-    )
+    covers: list[Hazard] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
 class Stop:
-    """A sign that stops everything (gas smell, CO alarm, fire): asked first, never weighed."""
+    """A sign that stops everything (gas smell, CO alarm, fire): asked first, never weighed. `covers`: the hazards it tells of."""
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     title: str
     ask: str
     steps: list[str]
     source: str = "common practice, no source"
+    covers: list[Hazard] = field(default_factory=list)
 
 
 @dataclass(frozen=True)

@@ -1,1 +1,6 @@
+from .duties import not_run_now as not_run_now, still_owed as still_owed
+from .file_rules import refuse_unsafe_file as refuse_unsafe_file
+from .rules import broken as broken
+from .sequence import HANDS_OUT as HANDS_OUT, Line as Line, Move as Move, Part as Part
+from .states import refuse_unsafe_state as refuse_unsafe_state
 from .stops import stop_first as stop_first

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 from faultodds.advice.plan.tree import Branch, Plan, PlanStep
 from faultodds.advice.words import money, percent
 from faultodds.knowledge import Caution, Knowledge, Work
@@ -37,11 +39,10 @@ def everything(k: Knowledge, step: PlanStep, branch: Branch) -> bool:
 
 
 def moves_words(k: Knowledge, step: PlanStep) -> str:
-    """What changes on the machine on the way: "Get: unplugged, gas cock shut. Put back: top and front panel open"."""
-    opened = [k.access[m.item].title for m in step.moves if m.opens]
-    closed = [k.access[m.item].title for m in step.moves if not m.opens]
-    parts = [f"Get: {', '.join(opened)}."] if opened else []
-    return " ".join(parts + ([f"Undo: {', '.join(closed)}."] if closed else []))
+    """What changes on the machine on the way, in order: "Get: unplugged, gas cock shut. Undo: gas cock shut, unplugged."."""
+    runs = [(opens, list(moves)) for opens, moves in itertools.groupby(step.moves, key=lambda m: m.opens)]
+    words = [(opens, ", ".join(k.access[m.item].title for m in moves)) for opens, moves in runs]
+    return " ".join(f"{'Get' if opens else 'Undo'}: {titles}." for opens, titles in words)
 
 
 def whole_money(k: Knowledge, amount: float) -> str:

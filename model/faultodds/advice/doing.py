@@ -1,0 +1,137 @@
+"""How to do checks and repairs from a machine state: every instruction in order, with the cautions that belong to it.
+
+What is printed is what the job takes the machine's state from: a repair is told to its end, closed up and proved, and a live
+check until it is dead again (`MachineStates.leaves`).
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way, need_of
+from faultodds.advice.problem import Price
+from faultodds.belief import Appliance
+from faultodds.knowledge import Knowledge, Work
+from faultodds.safety import HANDS_OUT, Line, Part, broken
+
+
+class Action(Struct, frozen=True):
+    """One check or repair with everything needed to do it: its price, its instructions in order, the state they leave."""
+
+    name: str
+    title: str
+    price: Price
+    lines: tuple[Line, ...]
+    cautions: list[str]
+    after: State
+
+    @property
+    def steps(self) -> list[str]:
+        """The instructions as texts."""
+        return [line.text for line in self.lines]
+
+
+def action(appliance: Appliance, name: str, state: State = CLOSED_UP, labour_rate: float | None = None) -> Action:
+    """How to do one check or repair from a machine state. `labour_rate`: instead of the file's, per hour."""
+    return actions(appliance, [name], state, labour_rate)[0]
+
+
+def actions(
+    appliance: Appliance, names: Sequence[str], state: State = CLOSED_UP, labour_rate: float | None = None
+) -> list[Action]:
+    """How to do checks or repairs one after the other; after the last repair the machine is closed up, and each is proved."""
+    k = appliance.knowledge
+    rate = k.costs.labour_rate if labour_rate is None else labour_rate
+    return [_priced(k, told, rate) for told in instructions(k, MachineStates(k), names, state)]
+
+
+class Told(Struct, frozen=True):
+    """The instructions of one check or repair among several: the way it goes, its lines, the state they leave."""
+
+    name: str
+    way: Way
+    lines: tuple[Line, ...]
+    after: State
+
+
+def instructions(k: Knowledge, machine: MachineStates, names: Sequence[str], state: State = CLOSED_UP) -> list[Told]:
+    """The instructions of checks or repairs one after the other, from a machine state."""
+    out: list[Told] = []
+    for name in names:
+        work = k.check.get(name) or k.repair[name]
+        way = machine.to_work(state, work)
+        out.append(Told(name, way, tuple(_doing(k, machine, state, name, work)), way.after))
+        state = way.after
+    last = k.repair.get(names[-1]) if names else None
+    if last is not None and not last.by_others:
+        out[-1] = _closed_up(k, machine, out[-1], names)
+    return out
+
+
+def closing_lines(knowledge: Knowledge, state: State) -> list[Line]:
+    """Putting the machine back together and on again."""
+    return list(_moves(knowledge, MachineStates(knowledge).closing_up(state)))
+
+
+def unsafe_ways(knowledge: Knowledge) -> Iterator[str]:
+    """What the rules of `safety` find in the instructions of every check and repair, closed up and after every other."""
+    machine, work = MachineStates(knowledge), {**knowledge.check, **knowledge.repair}
+    starts = dict.fromkeys([CLOSED_UP, *(machine.leaves(CLOSED_UP, w) for w in work.values())])
+    for state, name in itertools.product(starts, work):
+        for told in instructions(knowledge, machine, [name], state):
+            for wrong in broken(knowledge, state, told.lines):
+                open_now = f" with {', '.join(sorted(state))} open" if state else ""
+                yield f"{'check' if name in knowledge.check else 'repair'}.{name}{open_now}: {wrong.why} ({wrong.rule})."
+
+
+def _priced(k: Knowledge, told: Told, rate: float) -> Action:
+    work = k.check.get(told.name) or k.repair[told.name]
+    minutes = told.way.charged + work.minutes
+    price = Price(told.way, minutes, minutes * rate / 60 + work.cost)
+    return Action(told.name, work.title, price, told.lines, _cautions(k, told.lines), told.after)
+
+
+def _closed_up(k: Knowledge, machine: MachineStates, last: Told, names: Iterable[str]) -> Told:
+    run = machine.to_work(last.after, k.check[k.costs.verify])
+    proofs = [Line(text, None, n, "prove") for n in names if n in k.repair for text in k.repair[n].prove]
+    return replace(last, lines=(*last.lines, *_moves(k, run), *proofs), after=run.after)
+
+
+def _doing(k: Knowledge, machine: MachineStates, state: State, name: str, work: Work) -> Iterator[Line]:
+    """The moves of some work with its steps between them; a caution is told once, where it first applies."""
+    told = {c for item in state for c in k.access[item].cautions}
+    own = tuple(c for c in work.cautions if c not in told)
+    for part, way in machine.legs(state, need_of(work)):
+        for line in (*_moves(k, way), *_steps(k, name, work, part)):
+            mine = (*line.cautions, *(own if line.work else ()))
+            yield replace(line, cautions=tuple(c for c in dict.fromkeys(mine) if c not in told))
+            told.update(mine)
+
+
+def _moves(k: Knowledge, way: Way) -> Iterator[Line]:
+    for move in way.moves:
+        item = k.access[move.item]
+        cautions = tuple(item.cautions) if move.opens else ()
+        yield Line(item.open_step if move.opens else item.close_step, move, cautions=cautions)
+
+
+def _steps(k: Knowledge, name: str, work: Work, part: Part) -> Iterator[Line]:
+    """The steps of one part, after what is said before the machine runs with something open."""
+    if part == "steps" and work.running:
+        for item in work.access:
+            if k.access[item].lets_out:
+                text = k.access[item].watch.format(minutes=f"{work.run_minutes:g}")
+                yield Line(text, None, name, "watch")
+    texts: list[str] = getattr(work, part, []) if part != "move" else []
+    for text in texts:
+        yield Line(text, None, name, part)
+    if part == "fit":
+        yield Line(HANDS_OUT, None, name, "clear")
+
+
+def _cautions(k: Knowledge, lines: Iterable[Line]) -> list[str]:
+    return [k.caution[c].text for c in dict.fromkeys(c for line in lines for c in line.cautions)]

@@ -1,0 +1,255 @@
+"""The rules that every printed sequence keeps, for any appliance: each a short function over a sequence played through.
+
+They know hazards, states and access items as the knowledge file declares them, and nothing of how a sequence came about:
+`broken` plays it from the machine state it starts in, and names each rule that it breaks, and where.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from msgspec import Struct
+
+from faultodds.safety.sequence import Line
+
+if TYPE_CHECKING:
+    from faultodds.knowledge import Access, Knowledge, Work
+
+State = frozenset[str]
+
+
+class Broken(Struct, frozen=True):
+    """A rule that a sequence breaks: its name, the place of the line (from 0), and why."""
+
+    rule: str
+    at: int
+    why: str
+
+
+class Moment(Struct, frozen=True):
+    """One line of a sequence as it is played: the machine before and after it."""
+
+    lines: Sequence[Line]
+    at: int
+    before: State
+    after: State
+
+    @property
+    def line(self) -> Line:
+        """The line itself."""
+        return self.lines[self.at]
+
+
+def broken(knowledge: Knowledge, state: State, lines: Sequence[Line]) -> list[Broken]:
+    """Every rule that a sequence breaks, line by line; empty for one that is safe."""
+    found = []
+    for moment in moments(state, lines):
+        for name, rule in RULES.items():
+            found += [Broken(name, moment.at, why) for why in rule(knowledge, moment)]
+    return found
+
+
+def moments(state: State, lines: Sequence[Line]) -> Iterator[Moment]:
+    """A sequence played from a machine state."""
+    for at, line in enumerate(lines):
+        after = state
+        if line.move is not None:
+            after = state | {line.move.item} if line.move.opens else state - {line.move.item}
+        yield Moment(lines, at, state, after)
+        state = after
+
+
+# --- what the file says of items and work ---
+
+
+def needed_first(knowledge: Knowledge, item: str) -> set[str]:
+    """Everything that must be open before an item is moved, at any remove."""
+    found: set[str] = set()
+    todo = list(knowledge.access[item].requires)
+    while todo:
+        other = todo.pop()
+        if other not in found and other in knowledge.access:
+            found.add(other)
+            todo += knowledge.access[other].requires
+    return found
+
+
+def shut_off_for(knowledge: Knowledge, work: Work) -> set[str]:
+    """The items that make it safe to have hands where some work has them."""
+    return {i for a in work.access for i in needed_first(knowledge, a) if knowledge.access[i].makes_safe}
+
+
+def exposed(knowledge: Knowledge, state: State) -> list[str]:
+    """What is open that must not be with power or gas on: a panel with a shut-off missing."""
+    access = knowledge.access
+    return [
+        i for i in sorted(state) if any(access[r].makes_safe and r not in state for r in needed_first(knowledge, i))
+    ]
+
+
+def _work(k: Knowledge, line: Line) -> Work | None:
+    return k.check.get(line.work) or k.repair.get(line.work) if line.work else None
+
+
+def _item(k: Knowledge, moment: Moment, opens: bool) -> Access | None:
+    """The access item that a moment opens, or closes; None when it does not."""
+    move = moment.line.move
+    return k.access[move.item] if move is not None and move.opens == opens else None
+
+
+def runs(k: Knowledge, line: Line) -> bool:
+    """Whether the machine runs during a line."""
+    work = _work(k, line)
+    return line.part in ("run_first", "prove") or (line.part == "steps" and work is not None and work.running)
+
+
+def _next_work(moment: Moment) -> Line | None:
+    return next((line for line in moment.lines[moment.at + 1 :] if line.move is None), None)
+
+
+def _last_work(moment: Moment) -> Line | None:
+    return next((line for line in reversed(moment.lines[: moment.at]) if line.move is None), None)
+
+
+# --- the rules ---
+
+
+def shut_off_first(k: Knowledge, m: Moment) -> Iterator[str]:
+    """Nothing is opened or put back without what must be open first: never a hand at a panel with power or gas on."""
+    if m.line.move is not None:
+        for missing in sorted(needed_first(k, m.line.move.item) - m.before):
+            yield f"'{m.line.move.item}' is moved without '{missing}'"
+
+
+def moved_once(k: Knowledge, m: Moment) -> Iterator[str]:
+    """Nothing is opened that is open, or closed that is closed: somebody would believe a shut-off that is not there."""
+    if m.line.move is not None and m.before == m.after:
+        yield f"'{m.line.move.item}' is {'open' if m.line.move.opens else 'closed'} already"
+
+
+def hands_in_dead(k: Knowledge, m: Moment) -> Iterator[str]:
+    """Hands go in only where it is open, with everything shut off that makes it safe."""
+    work = _work(k, m.line)
+    if work is None or m.line.part not in ("fit", "steps", "unfit") or runs(k, m.line):
+        return
+    for missing in sorted((set(work.access) | shut_off_for(k, work)) - m.before):
+        yield f"'{m.line.work}' is worked on without '{missing}'"
+
+
+def on_inside_for_the_qualified(k: Knowledge, m: Moment) -> Iterator[str]:
+    """Power or gas comes on with a panel off only for qualified work that needs it: live with hands out, gas alone to test a
+    joint."""
+    item = _item(k, m, opens=False)
+    if item is None or item.makes_safe is None or not exposed(k, m.after):
+        return
+    ahead = _next_work(m)
+    work = _work(k, ahead) if ahead is not None else None
+    if ahead is None or work is None or not work.qualified:
+        yield f"'{item.title}' is undone with {exposed(k, m.after)} open"
+    elif ahead.part == "steps" and work.energised:
+        last = _last_work(m)
+        if last is None or (last.work, last.part) != (ahead.work, "clear"):
+            yield f"'{item.title}' is undone before hands are out"
+    elif not (ahead.part == "tight" and work.gas_work and item.makes_safe == "gas"):
+        yield f"'{item.title}' is undone with {exposed(k, m.after)} open"
+
+
+def leads_on_and_off_dead(k: Knowledge, m: Moment) -> Iterator[str]:
+    """Leads and manometer are fitted before power or gas comes on, and come off after both are off again."""
+    work = _work(k, m.line)
+    if work is None or not work.energised or m.line.part != "steps":
+        return
+    same = [line.part for line in m.lines[: m.at] if line.work == m.line.work]
+    if "fit" not in same or "clear" not in same[same.index("fit") :]:
+        yield f"'{m.line.work}' is read before its leads are on and hands are out"
+    if "unfit" not in [line.part for line in m.lines[m.at :] if line.work == m.line.work]:
+        yield f"'{m.line.work}' leaves its leads on"
+
+
+def never_left_live(k: Knowledge, m: Moment) -> Iterator[str]:
+    """No sequence ends with a panel off and power or gas on."""
+    if m.at == len(m.lines) - 1 and exposed(k, m.after):
+        yield f"it ends with {exposed(k, m.after)} open and power or gas on"
+
+
+def runs_closed_up(k: Knowledge, m: Moment) -> Iterator[str]:
+    """The machine runs closed up: to prove a repair, to warm it up, for any check that is not live work of the qualified."""
+    if not runs(k, m.line):
+        return
+    work = _work(k, m.line)
+    live = work is not None and work.energised and work.qualified and m.line.part == "steps"
+    for item in sorted(m.before):
+        if k.access[item].blocks_running and not (live and work is not None and item in work.access):
+            yield f"'{m.line.work}' runs the machine with '{item}' open"
+    if not live and exposed(k, m.before):
+        yield f"'{m.line.work}' runs the machine with a panel off"
+
+
+def tested_with_power_off(k: Knowledge, m: Moment) -> Iterator[str]:
+    """A joint is tested with the gas on and the power off."""
+    if m.line.part != "tight":
+        return
+    for name, item in k.access.items():
+        if item.makes_safe == "power" and name not in m.before:
+            yield f"'{m.line.work}' tests a joint with '{name}' undone"
+        if item.makes_safe == "gas" and name in m.before:
+            yield f"'{m.line.work}' tests a joint with '{name}'"
+
+
+def watched_when_it_lets_out(k: Knowledge, m: Moment) -> Iterator[str]:
+    """With something open that lets a hazard into the room, the machine runs only for work that needs it so, attended, the
+    watch and its minutes said first."""
+    if not runs(k, m.line):
+        return
+    work = _work(k, m.line)
+    for item in sorted(i for i in m.before if k.access[i].lets_out):
+        needs = work is not None and m.line.part == "steps" and item in work.access and not work.away
+        if work is None or not needs:
+            yield f"'{m.line.work}' runs the machine with '{item}'"
+            continue
+        said = k.access[item].watch.format(minutes=f"{work.run_minutes:g}")
+        first = next(i for i, line in enumerate(m.lines) if (line.work, line.part) == (m.line.work, "steps"))
+        if not any(line.text == said and line.part == "watch" for line in m.lines[:first]):
+            yield f"'{m.line.work}' runs the machine with '{item}' and nobody told to watch it"
+
+
+def put_back_in_order(k: Knowledge, m: Moment) -> Iterator[str]:
+    """What is tested as it is closed is closed while it can be reached; power comes on last."""
+    item = _item(k, m, opens=False)
+    if item is None:
+        return
+    since = _closed_before(m)
+    for other in item.close_while:
+        if other in since:
+            yield f"'{m.line.move and m.line.move.item}' is closed after '{other}'"
+    if item.makes_safe is None and any(k.access[i].makes_safe == "power" for i in since):
+        yield f"'{m.line.move and m.line.move.item}' is closed after the power came on"
+
+
+def _closed_before(m: Moment) -> list[str]:
+    """What was closed in the same run of closings, just before."""
+    out = []
+    for line in reversed(m.lines[: m.at]):
+        if line.move is None or line.move.opens:
+            break
+        out.append(line.move.item)
+    return out
+
+
+Rule = Callable[["Knowledge", Moment], Iterator[str]]
+RULES: dict[str, Rule] = {
+    rule.__name__: rule
+    for rule in (
+        shut_off_first,
+        moved_once,
+        hands_in_dead,
+        on_inside_for_the_qualified,
+        leads_on_and_off_dead,
+        never_left_live,
+        runs_closed_up,
+        tested_with_power_off,
+        watched_when_it_lets_out,
+        put_back_in_order,
+    )
+}

@@ -1,0 +1,169 @@
+"""What a call itself makes unsafe or leaves owing, in every answer: running with the duct off, qualified work, causes not found."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from calls import SAFE, bench, command, looked_at
+from faultodds.advice.advisor import advise
+from faultodds.advice.plan import make_plan
+from faultodds.advice.problem import Situation
+from faultodds.belief.appliance import Appliance, open_appliance
+from faultodds.belief.evidence import Evidence, WeighedFinding
+from faultodds.belief.posterior import infer
+from faultodds.job.taking import repair_effect
+from faultodds.safety.duties import not_run_now, still_owed
+from job_states import random_job_states
+from run_cli import faultodds
+
+DUCT_OFF = {"duct_off_run", "exhaust_cycling"}
+
+
+@pytest.fixture(scope="module")
+def dryer() -> Appliance:
+    """The shipped gas dryer."""
+    return open_appliance("gas_dryer", revision="file")
+
+
+@pytest.mark.parametrize(
+    ("known", "held"),
+    [
+        ({}, set()),
+        ({"burning_smell": {"yes"}}, DUCT_OFF),
+        ({"burning_smell": {"no", "yes"}}, DUCT_OFF),
+        ({"burning_smell": {"no"}, "place": {"open_room"}, "flame_colour": {"blue"}}, set()),
+        ({"flame_colour": {"yellow"}}, DUCT_OFF),
+        ({"place": {"closet"}}, DUCT_OFF),
+    ],
+)
+def test_the_burner_does_not_run_with_the_duct_off_then(
+    dryer: Appliance, known: dict[str, set[str]], held: set[str]
+) -> None:
+    """Not on a burning smell, not with a yellow flame, not in a closet; a doubtful answer counts as yes."""
+    assert set(not_run_now(dryer.knowledge, known)) == held
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [["--found", "burning_smell=yes"], ["--found", "flame_colour=yellow 30 / blue 70"], ["--fact", "place=closet"]],
+)
+def test_such_work_is_in_no_answer(typed: list[str]) -> None:
+    """`next --json` lists every check that can be done: none that runs the machine with the duct off."""
+    before = {c["check"] for c in faultodds("next", "--json", "--found", "dry_time=longer").answer["checks"]}
+    after = {c["check"] for c in faultodds("next", "--json", "--found", "dry_time=longer", *typed).answer["checks"]}
+    assert before >= DUCT_OFF and not after & DUCT_OFF
+
+
+def test_how_refuses_such_work_until_it_is_put_right(tmp_path: Path) -> None:
+    """`how` says why not; once the flame is seen blue again, it tells the steps."""
+    command("job", "new", "--found", "flame_colour=yellow", "--data", str(tmp_path))
+    with looked_at(tmp_path) as visit:
+        with pytest.raises(Exception, match=r"not run like that .* with flame_colour=yellow\. Put that right"):
+            visit.how("duct_off_run")
+        visit.fix("burner_clean")
+        visit.find("flame_colour", "blue")
+        assert visit.how("duct_off_run").steps
+
+
+def test_qualified_work_is_never_first_while_something_else_tells(dryer: Appliance) -> None:
+    """Over random job states, with a check that is often the cheapest marked for qualified people: it is advised only when no
+    other check tells anything, and offered to nobody unqualified; the rule decides something in many of them."""
+    k, waited = dryer.knowledge, 0
+    marked = replace(k, check={n: replace(c, qualified=c.qualified or n == "hood_flap") for n, c in k.check.items()})
+    for each in random_job_states(dryer, 40, 5):
+        advice = advise(replace(dryer, knowledge=marked), infer(dryer.suspects, each.evidence), each.situation)
+        others = [c for c in advice.checks if c.tells and not marked.check[c.name].qualified]
+        cheapest = min(advice.checks, key=lambda c: c.expected_cost, default=None)
+        waited += bool(others and cheapest is not None and marked.check[cheapest.name].qualified)
+        if others and advice.kind == "check":
+            assert not marked.check[advice.name].qualified
+        if not each.situation.qualified:
+            assert not [c for c in advice.checks if marked.check[c.name].qualified]
+            assert not [r for r in advice.repairs if any(k.repair[n].qualified for n in (r.name, *r.together))]
+    assert waited >= 3
+
+
+def test_a_blown_fuse_owes_its_cause(dryer: Appliance) -> None:
+    """The airflow as measured, or the repair of what blows it, settles it; a draught felt by hand does not."""
+    k, owed = dryer.knowledge, {"thermal_fuse.open": ["hood_air_speed", "static_pressure"]}
+    assert still_owed(k, [], {"fuse_continuity"}) == {}
+    assert still_owed(k, ["thermal_fuse"], {"hood_flap"}) == owed
+    assert still_owed(k, ["thermal_fuse"], {"hood_air_speed"}) == {}
+    assert still_owed(k, ["thermal_fuse", "clean_duct"], set()) == {}
+    assert set(still_owed(k, ["high_limit_kit", "igniter"], set())) == {"high_limit.open", "thermal_fuse.open"}
+
+
+def test_stop_here_is_not_said_while_a_cause_is_owed(dryer: Appliance) -> None:
+    """A fuse changed and a good run: the advice is to measure the air, and says what is owed; after that it is to stop. Where it
+    cannot be measured the advice is to stop, and what is owed is still said."""
+    seen = [WeighedFinding("heat", {"none": 1.0}), WeighedFinding("fuse_continuity", {"open": 1.0})]
+    seen.append(WeighedFinding("verification_run", {"dry_in_time": 1.0}, 1))
+    evidence = Evidence({}, tuple(seen), (repair_effect(dryer, "thermal_fuse"),))
+    first = advise(dryer, infer(dryer.suspects, evidence))
+    assert (first.kind, first.name in {"hood_air_speed", "static_pressure"}) == ("check", True)
+    assert any("Still owed: what brought it on (thermal fuse or cut-off: open)" in note for note in first.notes)
+    measured = evidence.plus(WeighedFinding("hood_air_speed", {"good": 1.0}, 1))
+    after = advise(dryer, infer(dryer.suspects, measured))
+    assert after.kind == "stop" and not any("Still owed" in note for note in after.notes)
+    skipped = Situation(skipped=frozenset({"hood_air_speed", "static_pressure"}))
+    without = advise(dryer, infer(dryer.suspects, evidence), skipped)
+    assert without.kind == "stop" and any("Still owed" in note for note in without.notes)
+
+
+def test_a_job_is_not_closed_on_a_blown_fuse(tmp_path: Path) -> None:
+    """`close gone` says what is owed and saves nothing; with the air measured, or what cannot be done skipped, it closes."""
+    data = ["--data", str(tmp_path)]
+    command("job", "new", "--found", "fuse_continuity=open", *data)
+    command("job", "fix", "1", "thermal_fuse", *data)
+    refused = command("job", "close", "1", "gone", *data)
+    assert refused.code == 2
+    assert "enter hood_air_speed or static_pressure; then close gone." in " ".join(refused.err.split())
+    command("job", "skip", "1", "hood_air_speed", *data)
+    assert command("job", "close", "1", "gone", *data).code == 2
+    command("job", "skip", "1", "static_pressure", *data)
+    assert command("job", "close", "1", "gone", *data).code == 0
+
+
+QUALIFIED = "qualified people only"
+SHOP = "[technician.T1]\nqualified = false\n"
+
+
+def offered(data: Path, *more: str) -> set[str]:
+    """The checks that `job next` offers."""
+    answer = json.loads(command("job", "next", "1", "--json", "--data", str(data), *more).out)
+    return {c["check"] for c in answer["checks"]}
+
+
+@pytest.mark.parametrize("way", ["bench", "job", "shop"])
+def test_what_is_switched_off_stays_off(tmp_path: Path, way: str) -> None:
+    """Through leaving, resuming, `job next`, `job show`, undo: a job begun without qualified work, or by a technician whom the
+    shop file does not call qualified, is offered none until somebody says so."""
+    shop = tmp_path / "shop.toml"
+    shop.write_text(SHOP, encoding="utf-8")
+    if way == "job":
+        command("job", "new", "--found", "heat=none", "--no-qualified-work", "--data", str(tmp_path))
+    else:
+        who = ["--shop", str(shop), "--technician", "T1"] if way == "shop" else ["--no-qualified-work"]
+        bench(tmp_path, *SAFE, "done", "heat=none", "done", "leave", options=who)
+    assert offered(tmp_path) and "burner_voltage" not in offered(tmp_path)
+    again = bench(tmp_path, "no", "checks", "undo", "undo", "undo", "checks", "leave", options=["1"])
+    assert "burner_watch" in again.out and QUALIFIED not in again.out
+    assert "Work for qualified people is not offered on this job." in again.out
+    assert "burner_voltage" not in offered(tmp_path)
+    bench(tmp_path, "no", "leave", options=["1", "--qualified-work"])
+    assert "burner_voltage" in offered(tmp_path)
+    assert "burner_voltage" not in offered(tmp_path, "--no-qualified-work")
+
+
+def test_plan_and_page_are_for_whoever_asks(dryer: Appliance) -> None:
+    """Nowhere in a plan for somebody not qualified is qualified work."""
+    k = dryer.knowledge
+    belief = infer(dryer.suspects, Evidence({}, (WeighedFinding("heat", {"none": 1.0}),)))
+    plan = make_plan(dryer, belief, Situation(qualified=False), depth=3, nodes=20)
+    done = [n for step in plan.first.steps() for n in (step.name, *step.together) if n]
+    assert len(done) > 5
+    assert not [n for n in done if (k.check.get(n) or k.repair[n]).qualified]

@@ -1,0 +1,228 @@
+"""The rules of safety on what is told: random machine states in their thousands, and a planted mistake for every rule.
+
+`FAULTODDS_SAFETY_STATES=200000 pytest tests/safety -k random -n 0` is the deep run; `DEVELOPERS.md` says when.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from faultodds.advice import doing, machine as machine_module
+from faultodds.advice.doing import closing_lines, instructions, unsafe_ways
+from faultodds.advice.machine import CLOSED_UP, MachineStates, Need, State, Way, _Walk
+from faultodds.knowledge.loading import load
+from faultodds.knowledge.schema import Check, Knowledge, Repair
+from faultodds.safety.rules import RULES, broken
+from faultodds.safety.sequence import Line, Part
+from read_back import read_back
+
+STATES = int(os.environ.get("FAULTODDS_SAFETY_STATES", "10000"))
+
+
+@pytest.fixture(scope="module")
+def dryer() -> Knowledge:
+    """The shipped gas dryer."""
+    return load("gas_dryer")
+
+
+def random_work(k: Knowledge, rng: np.random.Generator) -> list[str]:
+    """A check, or one to three repairs to be done together."""
+    if rng.random() < 0.6:
+        return [str(rng.choice(list(k.check)))]
+    return rng.choice(list(k.repair), size=int(rng.integers(1, 4)), replace=False).tolist()
+
+
+def walks(
+    k: Knowledge, machine: MachineStates, rng: np.random.Generator
+) -> Iterator[tuple[list[str], State, list[str], State]]:
+    """(work, state before, printed texts, state the job takes the machine to be in after), one piece of work after another;
+    now and then the job is closed and begins again."""
+    state = CLOSED_UP
+    while True:
+        names = random_work(k, rng)
+        told = instructions(k, machine, names, state)
+        works: list[Check | Repair] = [k.check.get(n) or k.repair[n] for n in names]
+        after = told[-1].after
+        if len(names) == 1:
+            assert after == machine.leaves(state, works[0]), names
+        yield names, state, [line.text for each in told for line in each.lines], after
+        state = CLOSED_UP if rng.random() < 0.1 else after
+
+
+def first_break(k: Knowledge, count: int) -> str:
+    """What is wrong with the first sequence, of `count` told from random states, that breaks a rule; empty when none does."""
+    machine, rng = MachineStates(k), np.random.default_rng(12)
+    for _, (names, state, texts, after) in zip(range(count), walks(k, machine, rng), strict=False):
+        closing = [line.text for line in closing_lines(k, after)]
+        for start, told, end in ((state, texts, after), (after, closing, CLOSED_UP)):
+            lines = read_back(k, names, told)
+            wrong = [f"{b.rule}: {b.why}" for b in broken(k, start, lines)]
+            wrong += [] if played(start, lines) == end else ["the job takes the machine to be as it is not"]
+            if wrong:
+                return f"{names} from {sorted(start)}: {wrong[0]} in {told}"
+    return ""
+
+
+def played(state: State, lines: list[Line]) -> State:
+    """The machine after a sequence."""
+    for line in lines:
+        if line.move is not None:
+            state = state | {line.move.item} if line.move.opens else state - {line.move.item}
+    return state
+
+
+def test_no_sequence_told_breaks_a_rule_over_random_states(dryer: Knowledge) -> None:
+    """Whatever was done before, the steps of any work, read back from their texts, keep every rule; the machine is then as the
+    job takes it to be, and closing up from there keeps them too."""
+    assert first_break(dryer, STATES) == ""
+
+
+def _no_shut_off(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(_Walk, "_secure", lambda walk, item: None)
+
+
+def _any_closing_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(machine_module, "_closing_order", lambda access, order: order[::-1])
+
+
+def _leads_on_a_live_machine(monkeypatch: pytest.MonkeyPatch) -> None:
+    usual = MachineStates.legs
+
+    def legs(self: MachineStates, state: State, need: Need) -> list[tuple[Part, Way]]:
+        if not need.live:
+            return usual(self, state, need)
+        way = self.way(state, need.access, need.running, need.closed)
+        return [("fit", Way((), state, 0.0, 0.0)), ("steps", way), ("unfit", Way((), way.after, 0.0, 0.0))]
+
+    monkeypatch.setattr(MachineStates, "legs", legs)
+
+
+def _left_open_when_away(monkeypatch: pytest.MonkeyPatch) -> None:
+    before = MachineStates.way
+
+    def way(
+        self: MachineStates, state: State, access: Iterable[str], running: bool = False, closed: object = ()
+    ) -> Way:
+        wanted = set(access) | ({"duct_off"} & state if running else set())
+        return before(self, state, wanted, running, ())
+
+    monkeypatch.setattr(MachineStates, "way", way)
+
+
+def _believed_open_after_a_repair(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(doing, "_closed_up", lambda k, machine, last, names: last)
+
+
+@pytest.mark.parametrize(
+    ("plant", "rule"),
+    [
+        (_no_shut_off, "shut_off_first"),
+        (_any_closing_order, "put_back_in_order"),
+        (_leads_on_a_live_machine, "hands_in_dead"),
+        (_left_open_when_away, "watched_when_it_lets_out"),
+        (_believed_open_after_a_repair, "leaves"),
+    ],
+)
+def test_a_mistake_in_the_program_is_caught(
+    dryer: Knowledge, monkeypatch: pytest.MonkeyPatch, plant: Callable[[pytest.MonkeyPatch], None], rule: str
+) -> None:
+    """A shut-off forgotten, another closing order, leads clipped on live, the duct left off, a state that is not as printed: all
+    are seen among a few hundred random states."""
+    plant(monkeypatch)
+    if rule == "leaves":
+        with pytest.raises(AssertionError):
+            first_break(dryer, 400)
+    else:
+        assert rule in first_break(dryer, 400)
+
+
+def lines_of(k: Knowledge, *names: str, state: State = CLOSED_UP) -> list[Line]:
+    """The instructions of some work."""
+    return [line for told in instructions(k, MachineStates(k), names, state) for line in told.lines]
+
+
+def place(lines: list[Line], what: str, nth: int = 0) -> int:
+    """Where the `nth` line of a part, or the `nth` move of an item, stands."""
+    hits = [
+        i for i, line in enumerate(lines) if line.part == what or (line.move is not None and line.move.item == what)
+    ]
+    return hits[nth]
+
+
+def without(lines: list[Line], what: str, nth: int = 0) -> list[Line]:
+    """A sequence with one line left out."""
+    at = place(lines, what, nth)
+    return lines[:at] + lines[at + 1 :]
+
+
+def moved(lines: list[Line], what: str, before: str, nth: int = 0) -> list[Line]:
+    """A sequence with one line brought to stand before another."""
+    line = lines[place(lines, what, nth)]
+    rest = without(lines, what, nth)
+    at = place(rest, before)
+    return [*rest[:at], line, *rest[at:]]
+
+
+ALL_OPEN = frozenset({"unplugged", "gas_shut", "pulled_out", "duct_off", "front_open", "rear_open"})
+BACK_OFF = frozenset({"pulled_out", "duct_off"})
+Planted = tuple[str, Callable[[Knowledge], list[Line]], State]
+MISTAKES: list[Planted] = [
+    ("shut_off_first", lambda k: without(lines_of(k, "igniter_ohms"), "unplugged"), CLOSED_UP),
+    ("shut_off_first", lambda k: without(lines_of(k, "igniter_ohms"), "gas_shut"), CLOSED_UP),
+    ("shut_off_first", lambda k: moved(lines_of(k, "igniter_ohms"), "front_open", "unplugged"), CLOSED_UP),
+    ("shut_off_first", lambda k: without(lines_of(k, "thermistor_ohms"), "pulled_out"), CLOSED_UP),
+    ("moved_once", lambda k: lines_of(k, "igniter_ohms"), frozenset({"unplugged"})),
+    ("hands_in_dead", lambda k: without(lines_of(k, "fuse_continuity"), "front_open"), CLOSED_UP),
+    ("hands_in_dead", lambda k: moved(lines_of(k, "burner_voltage"), "fit", "front_open"), CLOSED_UP),
+    ("hands_in_dead", lambda k: moved(lines_of(k, "burner_voltage"), "unfit", "unplugged", 0)[:-1], CLOSED_UP),
+    ("on_inside_for_the_qualified", lambda k: without(lines_of(k, "burner_voltage"), "clear"), CLOSED_UP),
+    ("on_inside_for_the_qualified", lambda k: without(lines_of(k, "igniter"), "front_open", 1), CLOSED_UP),
+    ("leads_on_and_off_dead", lambda k: without(lines_of(k, "relay_output"), "fit"), CLOSED_UP),
+    ("leads_on_and_off_dead", lambda k: without(lines_of(k, "manifold_pressure"), "unfit"), CLOSED_UP),
+    ("never_left_live", lambda k: lines_of(k, "burner_voltage")[:-3], CLOSED_UP),
+    ("never_left_live", lambda k: lines_of(k, "manifold_pressure")[:-1], CLOSED_UP),
+    ("runs_closed_up", lambda k: moved(lines_of(k, "igniter"), "prove", "front_open", 0), frozenset({"unplugged"})),
+    ("runs_closed_up", lambda k: moved(lines_of(k, "coil_ohms_hot"), "front_open", "run_first"), CLOSED_UP),
+    ("runs_closed_up", lambda k: without(lines_of(k, "burner_watch", state=ALL_OPEN), "unplugged"), ALL_OPEN),
+    ("tested_with_power_off", lambda k: without(lines_of(k, "gas_valve"), "unplugged"), CLOSED_UP),
+    ("tested_with_power_off", lambda k: without(lines_of(k, "gas_valve"), "gas_shut", 1), CLOSED_UP),
+    ("watched_when_it_lets_out", lambda k: without(lines_of(k, "duct_off_run"), "watch"), CLOSED_UP),
+    ("watched_when_it_lets_out", lambda k: without(lines_of(k, "meter_clock", state=BACK_OFF), "duct_off"), BACK_OFF),
+    ("put_back_in_order", lambda k: moved(closing_lines(k, ALL_OPEN), "pulled_out", "gas_shut"), ALL_OPEN),
+    ("put_back_in_order", lambda k: moved(closing_lines(k, ALL_OPEN), "unplugged", "pulled_out"), ALL_OPEN),
+]
+
+
+@pytest.mark.parametrize(("rule", "plant", "state"), MISTAKES)
+def test_a_mistake_in_a_sequence_is_caught(
+    dryer: Knowledge, rule: str, plant: Callable[[Knowledge], list[Line]], state: State
+) -> None:
+    """Each rule sees the step that is missing or out of its place."""
+    assert rule in {b.rule for b in broken(dryer, state, plant(dryer))}
+
+
+def test_every_rule_has_a_planted_mistake() -> None:
+    """No rule is there that nothing could break."""
+    assert {rule for rule, _, _ in MISTAKES} == set(RULES)
+
+
+def test_every_pair_of_work_is_looked_at_by_appliance_check(dryer: Knowledge) -> None:
+    """`unsafe_ways` finds nothing in the shipped file, and names the work and the rule when the file itself is at fault."""
+    assert not list(unsafe_ways(dryer))
+    front = replace(dryer.access["front_open"], blocks_running=False, requires=["unplugged"])
+    check = {**dryer.check, "burner_watch": replace(dryer.check["burner_watch"], access=["front_open"])}
+    found = list(unsafe_ways(replace(dryer, access={**dryer.access, "front_open": front}, check=check)))
+    assert found and found[0].startswith("check.burner_watch")
+
+
+def test_the_closing_up_order(dryer: Knowledge) -> None:
+    """Panels, duct on, gas cock open and soap-tested, pushed back, plugged in; then the run, and the draught last."""
+    closing = [line.move.item for line in closing_lines(dryer, ALL_OPEN) if line.move]
+    assert closing == ["rear_open", "front_open", "duct_off", "gas_shut", "pulled_out", "unplugged"]
+    texts = [line.text for line in lines_of(dryer, "thermal_fuse")]
+    assert "soap-test" in texts[-3] and "Plug" in texts[-2] and texts[-1] == "Run it, and feel the draught at the hood."
