@@ -15,6 +15,7 @@ from faultodds.advice.problem import Situation
 from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.belief.evidence import Evidence, WeighedFinding
 from faultodds.belief.posterior import infer
+from faultodds.errors import FaultoddsError
 from faultodds.job.taking import repair_effect
 from faultodds.safety.duties import not_run_now, still_owed
 from job_states import random_job_states
@@ -38,12 +39,15 @@ def dryer() -> Appliance:
         ({"burning_smell": {"no"}, "place": {"open_room"}, "flame_colour": {"blue"}}, set()),
         ({"flame_colour": {"yellow"}}, DUCT_OFF),
         ({"place": {"closet"}}, DUCT_OFF),
+        ({"transition_look": {"sound"}}, set()),
+        ({"transition_look": {"off"}}, {"hood_flap", "hood_air_speed", "meter_clock"}),
     ],
 )
 def test_the_burner_does_not_run_with_the_duct_off_then(
     dryer: Appliance, known: dict[str, set[str]], held: set[str]
 ) -> None:
-    """Not on a burning smell, not with a yellow flame, not in a closet; a doubtful answer counts as yes."""
+    """Not on a burning smell, not with a yellow flame, not in a closet; a doubtful answer counts as yes. With the exhaust seen to
+    go into the room, nothing runs it from outdoors."""
     assert set(not_run_now(dryer.knowledge, known)) == held
 
 
@@ -59,14 +63,29 @@ def test_such_work_is_in_no_answer(typed: list[str]) -> None:
 
 
 def test_how_refuses_such_work_until_it_is_put_right(tmp_path: Path) -> None:
-    """`how` says why not; once the flame is seen blue again, it tells the steps."""
+    """`how` says why not; once the burner is cleaned, or the flame is seen blue again, it tells the steps."""
     command("job", "new", "--found", "flame_colour=yellow", "--data", str(tmp_path))
     with looked_at(tmp_path) as visit:
-        with pytest.raises(Exception, match=r"not run like that .* with flame_colour=yellow\. Put that right"):
+        with pytest.raises(FaultoddsError, match=r"not run like that .* with flame_colour=yellow\. Put that right"):
             visit.how("duct_off_run")
-        visit.fix("burner_clean")
         visit.find("flame_colour", "blue")
         assert visit.how("duct_off_run").steps
+        visit.find("flame_colour", "yellow")
+        visit.fix("igniter")
+        with pytest.raises(FaultoddsError, match="not run like that"):
+            visit.how("duct_off_run")
+        visit.fix("burner_clean")
+        assert visit.how("duct_off_run").steps
+
+
+def test_a_run_with_the_exhaust_in_the_room_is_told_so(dryer: Appliance) -> None:
+    """Until the duct is mended, an advised run says that it lets its exhaust out; afterwards it does not."""
+    off = Evidence({}, (WeighedFinding("transition_look", {"off": 1.0}),), (repair_effect(dryer, "igniter"),))
+    told = advise(dryer, infer(dryer.suspects, off))
+    assert told.name == "verification_run" and "transition_look=off" in " ".join(told.notes)
+    mended = Evidence({}, off.seen, (repair_effect(dryer, "refit_transition"),))
+    after = advise(dryer, infer(dryer.suspects, mended))
+    assert after.name == "verification_run" and "transition_look=off" not in " ".join(after.notes)
 
 
 def test_qualified_work_is_never_first_while_something_else_tells(dryer: Appliance) -> None:

@@ -13,11 +13,12 @@ from msgspec import Struct
 
 from faultodds.advice import words
 from faultodds.advice.machine import MachineStates
-from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem, Situation
+from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem, Situation, may_be
 from faultodds.advice.ranking import CheckPrice, Ranking, RepairPrice
 from faultodds.advice.stopping import same_decision_probability, value_of_perfect_information
 from faultodds.belief import Appliance, Belief
 from faultodds.knowledge import UNLISTED_MODE, repair_modes
+from faultodds.safety import let_out
 
 Kind = Literal["check", "repair", "stop", "refer"]
 
@@ -159,6 +160,11 @@ def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:
             "Look with open eyes, re-check the oddest reading, or ask someone who knows this machine."
         )
     records = dict(problem.knowledge.modes())
+    runs = move.kind == "check" and problem.knowledge.check[move.name].running
+    for seen in let_out(problem.knowledge, may_be(problem.knowledge, problem.belief.evidence)) if runs else []:
+        notes.append(
+            f"It lets its exhaust into the room ({seen}): CO meter on, window open, never left alone, minutes only."
+        )
     for mode, checks in problem.owed.items():
         titles = " or ".join(problem.knowledge.check[c].title.lower() for c in checks)
         notes.append(

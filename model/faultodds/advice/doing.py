@@ -66,8 +66,7 @@ def instructions(k: Knowledge, machine: MachineStates, names: Sequence[str], sta
         way = machine.to_work(state, work)
         out.append(Told(name, way, tuple(_doing(k, machine, state, name, work)), way.after))
         state = way.after
-    last = k.repair.get(names[-1]) if names else None
-    if last is not None and not last.by_others:
+    if any(n in k.repair and not k.repair[n].by_others for n in names):
         out[-1] = _closed_up(k, machine, out[-1], names)
     return out
 

@@ -17,7 +17,7 @@ from msgspec import Struct
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way
 from faultodds.belief import Appliance, Belief, Evidence, likely
 from faultodds.knowledge import UNLISTED_MODE, Check, Floats, Knowledge, Repair, Work, repair_modes
-from faultodds.safety import not_run_now, still_owed
+from faultodds.safety import not_run_now, still_holds, still_owed
 
 Ints = npt.NDArray[np.int64]
 
@@ -143,7 +143,7 @@ class Problem(Struct, dict=True):
     @cached_property
     def not_now(self) -> dict[str, str]:
         """Work that is not safe with what is known -> why."""
-        return not_run_now(self.knowledge, may_be(self.belief.evidence))
+        return not_run_now(self.knowledge, may_be(self.knowledge, self.belief.evidence))
 
     @cached_property
     def owed(self) -> dict[str, list[str]]:
@@ -368,12 +368,15 @@ class Problem(Struct, dict=True):
         return chances
 
 
-def may_be(evidence: Evidence) -> dict[str, set[str]]:
-    """For each fact and each thing seen, the values that it may have, by the latest answer; a doubtful one has several."""
+def may_be(knowledge: Knowledge, evidence: Evidence) -> dict[str, set[str]]:
+    """For each fact and each thing seen, the values that it may have, by the latest answer; a doubtful one has several. What was
+    mended since it was seen is not known any more."""
     known = {name: {value} for name, value in evidence.facts.items()}
     for s in sorted(evidence.seen, key=lambda s: (s.stage, s.take)):
         most = max(s.weights.values())
         known[s.name] = {o for o, w in s.weights.items() if w >= DOUBT * most}
+        if not still_holds(knowledge, s.name, (r.name for r in evidence.repairs[s.stage :])):
+            del known[s.name]
     return known
 
 

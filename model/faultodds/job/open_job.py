@@ -329,7 +329,7 @@ class OpenJob:
         """How to do a check or repair from the machine's state as it is now."""
         work = {**self.knowledge.check, **self.knowledge.repair}
         found = match("check or repair", name, work, {n: w.title for n, w in work.items()})
-        held = not_run_now(self.knowledge, may_be(evidence_of(self.appliance, self.job)))
+        held = not_run_now(self.knowledge, may_be(self.knowledge, evidence_of(self.appliance, self.job)))
         if found in held:
             raise FaultoddsError(f"'{found}' is not for now: {held[found]}")
         return action(self.appliance, found, self.state, self.labour_rate)

@@ -168,7 +168,8 @@ class Observable:
     Either `leak` and `links` (noisy-OR, or noisy-MAX over the order of the outcomes: every cause present has its own
     chance to bring each outcome, the worst one brought shows), or `depends_on` and `table` (a row per combination of the
     states of what it depends on, written "state" or "state, state", each row summing to 1; `other` for the rest).
-    A number instead of a mapping is the chance of the one outcome that is not normal.
+    A number instead of a mapping is the chance of the one outcome that is not normal. `lets_out`: outcomes that say that
+    the machine lets a hazard out into the room as it stands.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
@@ -180,6 +181,7 @@ class Observable:
     depends_on: list[str] = field(default_factory=list)
     table: dict[str, dict[str, float]] = field(default_factory=dict)
     needs: dict[str, str] = field(default_factory=dict)
+    lets_out: dict[str, list[Hazard]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)

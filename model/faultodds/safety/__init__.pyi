@@ -1,4 +1,4 @@
-from .duties import not_run_now as not_run_now, still_owed as still_owed
+from .duties import let_out as let_out, not_run_now as not_run_now, still_holds as still_holds, still_owed as still_owed
 from .file_rules import refuse_unsafe_file as refuse_unsafe_file
 from .rules import broken as broken
 from .sequence import HANDS_OUT as HANDS_OUT, Line as Line, Move as Move, Part as Part

@@ -12,14 +12,31 @@ if TYPE_CHECKING:
 def not_run_now(knowledge: Knowledge, known: Mapping[str, Collection[str]]) -> dict[str, str]:
     """Work that runs the machine with something open that is not run like that now -> why, in a sentence.
 
-    `known`: for each fact and symptom that was answered, the values that may be so; a doubtful answer is both.
+    `known`: for each fact and each thing seen, the values that may be so; a doubtful answer is both. Where something seen lets
+    a hazard into the room, nothing that is done away from the machine runs it.
     """
     found = {}
+    out = let_out(knowledge, known)
     for name, work in {**knowledge.check, **knowledge.repair}.items():
         why = _why_not(knowledge, work, known) if work.running else ""
+        if out and work.running and work.away:
+            why = f"the machine is not run with nobody beside it while {out[0]}. Put that right first."
         if why:
             found[name] = why
     return found
+
+
+def let_out(knowledge: Knowledge, known: Mapping[str, Collection[str]]) -> list[str]:
+    """What was seen that lets a hazard into the room when the machine runs, as "name=outcome"."""
+    observables = knowledge.observables().items()
+    return [f"{n}={o}" for n, seen in observables for o in seen.lets_out if o in known.get(n, ())]
+
+
+def still_holds(knowledge: Knowledge, name: str, repaired: Iterable[str]) -> bool:
+    """Whether what was seen still stands after some repairs: none of them mends what it speaks of."""
+    seen = knowledge.observables().get(name)
+    about = {m for ref in (*seen.links, *seen.depends_on) for m in knowledge.modes_under(ref)} if seen else set()
+    return not any(about & set(knowledge.modes_under(t)) for r in repaired for t in knowledge.repair[r].fixes)
 
 
 def _why_not(k: Knowledge, work: Work, known: Mapping[str, Collection[str]]) -> str:

@@ -34,6 +34,11 @@ def problems(knowledge: Knowledge) -> Iterator[str]:
     yield from _without_a_stop_sign(knowledge)
     for name, item in knowledge.access.items():
         yield from _item_problems(knowledge, name, item)
+    for name, seen in knowledge.observables().items():
+        for outcome in seen.lets_out:
+            if outcome not in seen.outcomes:
+                place = f"{'symptom' if name in knowledge.symptom else 'check'}.{name}.lets_out"
+                yield unknown_at(place, "outcome", outcome, seen.outcomes)
     for name, mode in knowledge.modes():
         for check in mode.cause_shown_by:
             if check not in knowledge.check:
