@@ -15,6 +15,7 @@ from .open_job import OpenJob as OpenJob
 from .standing import Standing as Standing, stand as stand
 from .steps import (
     Closed as Closed,
+    Danger as Danger,
     Finding as Finding,
     Payload as Payload,
     RepairDone as RepairDone,
