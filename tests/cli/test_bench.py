@@ -283,11 +283,38 @@ def test_anything_but_a_plain_no_to_a_stop_question_stops_everything(tmp_path: P
     assert "STOP." in ended.out
     assert "1. " in ended.out
     assert "FAULT ODDS" not in ended.out
-    assert "Job 1 is kept." in ended.out
+    assert "Job 1 is kept" in ended.out
     with Store.open(tmp_path) as store:
         job = store.get("1")
     assert not job.findings
-    assert job.notes[-1].startswith("STOP.")
+    assert job.stopped is not None
+    assert job.stopped.text.startswith("STOP.")
+
+
+@pytest.mark.parametrize(
+    "reply", ["nah", "nope", "no smell", "No, none at all", "no gas", "none that I can smell", "n"]
+)
+def test_a_plain_no_in_other_words_goes_on(tmp_path: Path, reply: str) -> None:
+    """Only a yes or an unclear answer stops."""
+    ended = bench(tmp_path, reply, "no", "no", "no", "done", "heat=none")
+    assert ended.code == 0
+    assert set(findings(tmp_path)) == {"heat"}
+
+
+@pytest.mark.parametrize(
+    "reply", ["no, but a bit of gas", "nope, only when it starts", "none yet", "no idea", "no more"]
+)
+def test_a_no_that_is_not_plain_stops(tmp_path: Path, reply: str) -> None:
+    """A denial with something behind it is no all-clear."""
+    assert bench(tmp_path, reply).code == 3
+
+
+def test_help_and_leave_work_at_the_safety_questions(tmp_path: Path) -> None:
+    """Neither is an answer: help says what is, leave leaves."""
+    ended = bench(tmp_path, "help", "no", "leave")
+    assert ended.code == 0
+    assert "Type no if there is none of it" in ended.out
+    assert "CHECKS" not in ended.out
 
 
 @pytest.mark.parametrize(
@@ -311,20 +338,55 @@ def test_a_stop_sign_typed_later_stops_as_well(tmp_path: Path, line: str, code: 
     assert ("Job 1 is kept" in ended.out) == (code == 3)
 
 
-@pytest.mark.parametrize(("reply", "code"), [("no", 0), ("yes", 3), ("dunno", 3)])
-def test_a_line_that_speaks_of_a_stop_sign_is_asked_about(tmp_path: Path, reply: str, code: int) -> None:
-    """A remark about gas or smoke is not passed over: the question is put, and only a plain no goes on."""
-    ended = bench(tmp_path, *STRAIGHT_ON, "note there is some smoke at the back", reply, "hood_flap weak")
-    assert ended.code == code
-    assert "Any smoke, scorched clothes or panels, or flames?" in ended.out.rpartition("> note")[2]
-    assert bool(findings(tmp_path)) == (code == 0)
+@pytest.mark.parametrize(
+    ("line", "sign"),
+    [
+        ("note there is some smoke at the back", "smoke, scorching or flames"),
+        ("soap bubbles at the union", "smell of gas"),
+        ("not sure but smells of gas", "smell of gas"),
+        ("skip hood_flap feeling sick in here", "headache, nausea or dizziness near the dryer"),
+        ("fact age=co meter 120 ppm", "carbon monoxide alarm"),
+        ("close gone leak at the flex", "smell of gas"),
+    ],
+)
+def test_a_line_that_tells_of_danger_stops_whatever_it_is_about(tmp_path: Path, line: str, sign: str) -> None:
+    """Heard in the words people use, kept with the job, and the first thing that is shown for the line."""
+    ended = bench(tmp_path, *STRAIGHT_ON, line, "hood_flap weak")
+    assert ended.code == 3
+    after = " ".join(ended.out.split()).partition(f"> {line} ")[2]
+    assert after.startswith(f'STOP. {sign}: "{line}"')
+    with Store.open(tmp_path) as store:
+        stopped = store.get("1").stopped
+    assert stopped is not None
+    assert stopped.text.startswith(f"STOP. {sign}:")
+    assert findings(tmp_path) == {}
+
+
+def test_a_line_that_denies_danger_is_no_stop(tmp_path: Path) -> None:
+    """ "no smell of gas" in a note is kept as the note it is."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "note no smell of gas, soap test no leak", "hood_flap weak")
+    assert ended.code == 0
+    assert "Noted." in ended.out
+    assert set(findings(tmp_path)) == {"hood_flap"}
+
+
+def test_a_stopped_job_stands_still_until_somebody_says_safe(tmp_path: Path) -> None:
+    """The stop is shown first on going on; anything but the word leaves the job as it is."""
+    bench(tmp_path, *STRAIGHT_ON, "dry_time longer", "smoke from the back")
+    ended = bench(tmp_path, "yes", "hood_flap weak", options=["1"])
+    shown = [line for line in ended.out.splitlines() if line.startswith(("STOP.", "Before going on", "FAULT ODDS"))]
+    assert shown == ['STOP. smoke, scorching or flames: "smoke from the back".']
+    assert set(findings(tmp_path)) == {"dry_time"}
+    going_on = bench(tmp_path, "safe cord was replaced", "no", "hood_flap weak", options=["1"])
+    assert going_on.code == 0
+    assert set(findings(tmp_path)) == {"dry_time", "hood_flap"}
 
 
 def test_going_on_with_a_job_asks_about_safety_again(tmp_path: Path) -> None:
     """A saved job starts with the stop signs in one question, and stops like a fresh one."""
     bench(tmp_path, *STRAIGHT_ON, "dry_time longer")
     assert bench(tmp_path, "smell of gas, a little", options=["1"]).code == 3
-    going_on = bench(tmp_path, "no", "odds", options=["1"])
+    going_on = bench(tmp_path, "safe", "no", "odds", options=["1"])
     assert going_on.code == 0
     assert "dry_time=longer" in going_on.out
 

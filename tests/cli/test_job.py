@@ -145,8 +145,56 @@ def test_a_stop_sign_stops_with_exit_3_and_is_kept(tmp_path: Path, found: str) -
     assert ended.code == 3
     assert "STOP." in ended.out
     with Store.open(tmp_path) as store:
-        assert store.get("1").notes[0].startswith("STOP.")
+        stopped = store.get("1").stopped
+        assert stopped is not None
+        assert stopped.text.startswith("STOP.")
         assert store.get("1").findings == ()
+
+
+@pytest.mark.parametrize(
+    "argv",
+    [
+        ("note", "1", "rotten eggs by the dryer"),
+        ("find", "1", "hood_flap=strong, and i feel sick"),
+        ("find", "1", "heat=none", "--reading", "burner_voltage=sparks at the plug"),
+        ("fact", "1", "age=leak at the union"),
+        ("fix", "1", "coils, bubbles at the flare"),
+        ("verify", "1", "45 min, a bit of smoke"),
+        ("skip", "1", "hood_flap", "--reason", "co alarm going off"),
+        ("close", "1", "gone", "--note", "customer has headaches"),
+        ("state", "1", "--open", "gas leak"),
+    ],
+)
+def test_danger_is_heard_in_every_command_and_the_job_stands_still(tmp_path: Path, argv: tuple[str, ...]) -> None:
+    """Nothing goes on, and nothing is advised, until somebody says that it is safe."""
+    job(tmp_path, "new", "--found", "heat=none")
+    data = ("--data", str(tmp_path))
+    ended = command("job", *argv, *data)
+    assert (ended.code, ended.out.partition(".")[0]) == (3, "STOP")
+    for line in (("find", "1", "hood_flap=weak"), ("next", "1"), ("close", "1", "gone"), ("undo", "1")):
+        assert command("job", *line, *data).code == 3, line
+    shown = command("job", "show", "1", *data)
+    assert (shown.code, shown.out.partition(".")[0]) == (3, "STOP")
+    assert "STOPPED" in command("job", "list", *data).out
+    assert command("job", "close", "1", "referred", *data).code == 0
+    assert command("job", "undo", "1", *data).code == 0
+    assert job(tmp_path, "safe", "1", "gas man was here")["saved"][0]["text"] == "safe again: gas man was here"
+    assert command("job", "next", "1", *data).code == 0
+
+
+def test_a_title_that_tells_of_danger_starts_no_job(tmp_path: Path) -> None:
+    """There is nothing to go on with yet."""
+    assert command("job", "new", "--title", "no heat + smell of gas", "--data", str(tmp_path)).code == 3
+    with Store.open(tmp_path) as store:
+        assert store.list() == ()
+
+
+def test_safe_on_a_job_that_is_not_stopped_says_so(tmp_path: Path) -> None:
+    """It is no harm, and no entry."""
+    job(tmp_path, "new")
+    ended = command("job", "safe", "1", "--data", str(tmp_path))
+    assert ended.code == 2
+    assert "is not stopped" in ended.err
 
 
 def test_a_denied_stop_sign_is_no_finding(tmp_path: Path) -> None:

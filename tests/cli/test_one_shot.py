@@ -104,6 +104,21 @@ def test_a_stop_sign_is_heard_wherever_it_is_typed(option: str) -> None:
     assert "STOP. carbon monoxide alarm" in ran.said
 
 
+@pytest.mark.parametrize("option", ["--found", "--fact", "--reading", "--after", "--repaired", "--skip", "--open"])
+def test_danger_is_heard_in_plain_words_whichever_option_carries_it(option: str) -> None:
+    """Before the line is found wrong for any other reason."""
+    ran = faultodds("next", "--found", "nonsense", option, "dryer=not sure but smells of gas")
+    assert ran.code == 3
+    assert ran.out.startswith("STOP. smell of gas: ")
+
+
+def test_a_name_of_the_file_is_no_shout() -> None:
+    """`burning_smell` is a symptom that is weighed; the same words typed as a remark stop."""
+    assert faultodds("odds", "--found", "burning_smell=no", "--top", "1").code == 0
+    assert faultodds("odds", "--found", "harness_look=burnt", "--top", "1").code == 0
+    assert faultodds("odds", "--found", "burning smell from the board", "--top", "1").code == 3
+
+
 def test_a_stop_sign_is_heard_in_a_broken_file(tmp_path: Path) -> None:
     """A knowledge file with a mistake in it still stops for its stop signs."""
     path = tmp_path / "broken.toml"

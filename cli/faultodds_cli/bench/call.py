@@ -86,10 +86,11 @@ class BenchCall:
         self.talk.tell("The answer alone will do; any other line leaves it.", "   ")
 
     def watch_for_danger(self, line: str) -> None:
-        """Stop when a line names a stop sign; ask when it speaks of one."""
+        """Stop when a line tells of danger; ask when it speaks of a stop sign that is the knowledge file's own."""
         name, sign, value = line.partition("=")
-        if refuse(self.talk, self.visit, name.strip(), value.strip() if sign else "yes"):
+        if self.visit.stop_sign(name.strip(), value.strip() if sign else "yes"):
             raise FaultoddsError("Good. Go on.")
+        self.visit.listen(line)
         spoken = typed.stop_sign_in(self.visit.knowledge, line)
         reply: str | None = ""
         while spoken is not None and not reply:
@@ -98,7 +99,7 @@ class BenchCall:
                 self.over = True
                 return
         if spoken is not None and reply:
-            refuse(self.talk, self.visit, spoken, reply)
+            self.visit.stop_sign(spoken, reply)
 
     def advised(self) -> str:
         """The name of what is advised now; raises FaultoddsError when it is neither a check nor a repair."""
@@ -138,13 +139,3 @@ def forgiving(talk: Talk) -> Iterator[None]:
         raise
     except FaultoddsError as error:
         talk.tell(str(error), "?  ")
-
-
-def refuse(talk: Talk, visit: OpenJob, sign: str, reply: str) -> bool:
-    """Note the answer to a stop question; unless it is a plain no, say that the job is kept and raise
-    SafetyStop."""
-    try:
-        return visit.stop_sign(sign, reply)
-    except SafetyStop:
-        talk.tell(f"Job {visit.job.id} is kept. Once it is safe, go on with: faultodds bench {visit.job.id}")
-        raise

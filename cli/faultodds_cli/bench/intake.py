@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from faultodds.job import OpenJob, typed, why_asked
+from faultodds.job import Danger, OpenJob, typed, why_asked
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold
-from faultodds_cli.bench.call import BenchCall, forgiving, refuse
+from faultodds_cli.bench.call import BenchCall, forgiving
 from faultodds_cli.bench.commands import exact
 from faultodds_cli.bench.lines import answer, take
 from faultodds_cli.bench.show import symptom_lines
@@ -27,26 +27,34 @@ def first_answers(talk: Talk, knowledge: Knowledge, begin: Callable[[], OpenJob]
         if reply is None:
             return visit, False
         visit = visit or begin()
-        refuse(talk, visit, sign, reply)
+        visit.stop_sign(sign, reply)
     visit = visit or begin()
     if knowledge.stop:
-        visit.note("Asked first, and no to all: " + "; ".join(s.title for s in knowledge.stop.values()) + ".")
+        visit.remark("Asked first, and no to all: " + "; ".join(s.title for s in knowledge.stop.values()) + ".")
     return visit, True
 
 
 def _reply(talk: Talk, question: str) -> str | None:
-    """An answer that is not blank, or None at the end of input."""
+    """An answer that is not blank, or None on "leave" and at the end of input."""
     while True:
         answer = talk.ask(question)
-        if answer is None or answer:
+        if answer is None or (command := exact(answer)) == "leave":
+            return None
+        if command == "help" or fold(answer) in ("help me", "what"):
+            talk.tell(
+                "Type no if there is none of it. A yes, or anything unclear, stops the call. leave ends it.", "   "
+            )
+        elif answer:
             return answer
 
 
 def still_safe(talk: Talk, visit: OpenJob) -> bool:
-    """On going on with a job, all stop signs in one question; false at the end of input.
+    """On going on with a job, its stop if it has one, then all stop signs in one question; false at the end of input.
 
     Raises SafetyStop as above.
     """
+    if visit.job.stopped and not _said_safe(talk, visit, visit.job.stopped):
+        return False
     stops = visit.knowledge.stop
     if not stops:
         return True
@@ -54,8 +62,21 @@ def still_safe(talk: Talk, visit: OpenJob) -> bool:
     reply = _reply(talk, f"Before going on, any of these now: {signs}? (a plain no)")
     if reply is None:
         return False
-    refuse(talk, visit, typed.stop_sign_in(visit.knowledge, reply) or next(iter(stops)), reply)
+    visit.stop_sign(typed.stop_sign_in(visit.knowledge, reply) or next(iter(stops)), reply)
     return True
+
+
+def _said_safe(talk: Talk, visit: OpenJob, danger: Danger) -> bool:
+    """Show the stop that a job was left with; false unless somebody says that it is safe."""
+    talk.tell(danger.text)
+    while (reply := _reply(talk, "Is it safe again? Type safe, or leave:")) is not None:
+        word, _, rest = reply.partition(" ")
+        if fold(word) == "safe":
+            visit.safe(rest)
+            return True
+        if exact(word) == "leave":
+            return False
+    return False
 
 
 def intake(call: BenchCall) -> bool:

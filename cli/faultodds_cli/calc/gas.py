@@ -114,9 +114,9 @@ def co(
 
 
 _CO_STEPS = {
-    "stop": "1. Stop the dryer and any other burner.\n"
-    "2. Open windows and doors; everybody with a headache goes out.\n"
-    "3. Do not go on until it reads clean and the cause is found.",
+    "stop": "1. Stop the dryer and any other burner; open windows and doors on the way out.\n"
+    "2. Everybody out into fresh air; count heads. A headache or nausea: call the emergency number.\n"
+    "3. Nobody goes back in until it reads clean and the cause is found.",
     "leave": "1. Everybody out now; count heads.\n2. Call the emergency number from outside.\n"
     "3. Nobody goes back in until they say so.",
 }

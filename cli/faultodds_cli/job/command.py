@@ -48,7 +48,7 @@ def new(
     """
     from faultodds.safety import stop_first
 
-    stop_first(appliance or options.DEFAULT_APPLIANCE, [*(found or []), *(reading or [])])
+    stop_first(appliance or options.DEFAULT_APPLIANCE, [title, *(fact or []), *(found or []), *(reading or [])])
     with opened_store(data) as store:
         opened = appliance_named(appliance, revision)
         _refuse_bad_start(opened, fact or [], found or [], reading or [], ambient)
@@ -197,6 +197,19 @@ def note(
         visit.note(" ".join(text))
 
 
+@app.command()
+def safe(
+    job: options.Job,
+    text: Annotated[list[str] | None, typer.Argument(metavar="[TEXT]...", help="Who says so, and why.")] = None,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
+) -> None:
+    """Say that it is safe again, on a job that was stopped by gas, carbon monoxide, illness or fire."""
+    with _entering(job, appliance, data, as_json) as (visit, _):
+        visit.safe(" ".join(text or []))
+
+
 @app.command("revision")
 def revision_(
     job: options.Job,
@@ -271,15 +284,16 @@ def _entering(
 
 def _enter(
     visit: OpenJob,
-    facts: Iterable[str],
-    found: Iterable[str],
-    readings: Iterable[str],
+    facts: Sequence[str],
+    found: Sequence[str],
+    readings: Sequence[str],
     again: bool = False,
     minutes: float | None = None,
 ) -> list[JudgedFinding]:
     """Enter all of it, or nothing: stop signs first, then everything is judged, then it is saved."""
     from faultodds.job import pair, take_fact
 
+    visit.listen(*facts, *found, *readings)
     findings = [(*pair(text, "--found"), False) for text in found] + [(*pair(t, "--reading"), True) for t in readings]
     findings = [f for f in findings if not visit.stop_sign(f[0], f[1])]
     judged = [visit.judge(name, value, again=again, reading=reading) for name, value, reading in findings]

@@ -9,6 +9,7 @@ import typer
 from faultodds_cli.shared import options
 from faultodds_cli.shared.jobs import opened_store, resume
 from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.text import wrap_each
 
 
 def show(
@@ -33,6 +34,8 @@ def show(
             return
         from faultodds_cli.shared.show_job import screen, story_lines
 
+        if visit.job.stopped:
+            say([*wrap_each(visit.job.stopped.text), "", *story_lines(visit.job), ""])
         say([*story_lines(visit.job), "", *screen(visit)])
 
 

@@ -48,7 +48,9 @@ def call_as_given(
     """The call as given on the command line. A stop sign stops before anything is loaded."""
     from faultodds.safety import stop_first
 
-    stop_first(appliance, [*(fact or []), *(found or []), *(reading or []), *(after or [])])
+    stop_first(
+        appliance, [text for texts in (fact, found, reading, after, repaired, opened, skip) for text in texts or []]
+    )
 
     from faultodds.belief import open_appliance
     from faultodds.job import steps_for_one_shot, take_skip, take_state

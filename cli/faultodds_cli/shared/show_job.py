@@ -175,7 +175,7 @@ def list_lines(jobs: Iterable[Job]) -> list[str]:
     """Jobs as lines: number, day, how it stands, what it is."""
     lines = []
     for job in jobs:
-        stands = job.outcome or "open"
+        stands = "STOPPED" if job.stopped else job.outcome or "open"
         what = job.title or job.appliance
         lines += wrap(f"{job.opened_at.astimezone():%Y-%m-%d} {stands:<10} {what}", f"{job.id:>5}  ", " " * 29)
     return lines

@@ -6,7 +6,7 @@ from .job import Job as Job
 from .open_job import OpenJob as OpenJob
 from .standing import Standing as Standing, stand as stand
 from .steps import (
-    Closed as Closed, Finding as Finding, Payload as Payload, RepairDone as RepairDone, Step as Step,
+    Closed as Closed, Danger as Danger, Finding as Finding, Payload as Payload, RepairDone as RepairDone, Step as Step,
     summary as summary,
 )
 from .store import Store as Store, store_path as store_path

@@ -150,6 +150,7 @@ def job_line(job: Job) -> dict[str, Any]:
         "opened_at": job.opened_at.isoformat(),
         "outcome": job.outcome,
         "closed": job.is_closed,
+        "stopped": job.stopped.text if job.stopped else None,
         "visit": job.visit,
         "stage": job.stage,
         "minutes": job.minutes,

@@ -19,6 +19,7 @@ from msgspec.structs import replace
 from faultodds.errors import StoreError
 from faultodds.job.steps import (
     Closed,
+    Danger,
     Fact,
     Finding,
     Hands,
@@ -26,6 +27,7 @@ from faultodds.job.steps import (
     Note,
     Payload,
     RepairDone,
+    Safe,
     Skip,
     Step,
     summary,
@@ -140,6 +142,12 @@ class Job(Struct, frozen=True):
         return tuple(step.payload.text for step in self.steps if isinstance(step.payload, Note))
 
     @property
+    def stopped(self) -> Danger | None:
+        """The danger that was told of last, until somebody says that it is safe."""
+        told = [step.payload for step in self.steps if isinstance(step.payload, Danger | Safe)]
+        return told[-1] if told and isinstance(told[-1], Danger) else None
+
+    @property
     def closings(self) -> tuple[Closed, ...]:
         """Every closing that stands, callbacks included, in order."""
         return tuple(step.payload for step in self.steps if isinstance(step.payload, Closed))
@@ -192,7 +200,7 @@ class Job(Struct, frozen=True):
                     yield PlacedFinding(finding, stage, visit, step)
 
     def _refuse_if_closed(self, payload: Payload) -> None:
-        if self.is_closed and not isinstance(payload, Note | Closed):
+        if self.is_closed and not isinstance(payload, Note | Closed | Danger | Safe):
             came_back = f"`faultodds job close {self.id} came_back --on YYYY-MM-DD`"
             raise StoreError(
                 f"job {self.id} is closed ({self.outcome}), so '{summary(payload)}' was not added. "

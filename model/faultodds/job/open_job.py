@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from datetime import date
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from msgspec.structs import replace
 
@@ -22,6 +22,7 @@ from faultodds.job.standing import Standing, believe, stand, unverified
 from faultodds.job.steps import (
     OUTCOMES,
     Closed,
+    Danger,
     Fact,
     Finding,
     Hands,
@@ -29,6 +30,7 @@ from faultodds.job.steps import (
     Note,
     Payload,
     RepairDone,
+    Safe,
     Skip,
     Step,
 )
@@ -43,11 +45,11 @@ from faultodds.job.taking import (
     take_repair,
     take_skip,
 )
-from faultodds.job.typed import stop_sign_named
+from faultodds.job.typed import asked, stop_sign_named
 from faultodds.knowledge import Knowledge
 from faultodds.names import match
 from faultodds.revisions import FILE, accepted
-from faultodds.safety import not_run_now, refuse_unsafe_state, still_owed
+from faultodds.safety import danger_in, not_run_now, refuse_unsafe_state, still_owed
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
@@ -126,7 +128,7 @@ class OpenJob:
         before, now = visit.job.revision or FILE, visit.appliance.revision
         if before != now:
             visit.job = store.set_revision(job_id, now)
-            visit.note(f"advised with revision {now} from here on, before with {before}")
+            visit.remark(f"advised with revision {now} from here on, before with {before}")
         return visit
 
     @cached_property
@@ -151,6 +153,8 @@ class OpenJob:
 
     def facts(self, pairs: Iterable[tuple[str, str]]) -> list[Fact]:
         """Enter several facts, or none of them when one cannot be taken."""
+        pairs = list(pairs)
+        self.listen(*(f"{name}={value}" for name, value in pairs))
         facts = [take_fact(self.knowledge, name, value) for name, value in pairs]
         self.try_out(facts)
         for fact in facts:
@@ -172,6 +176,7 @@ class OpenJob:
         counts beside the earlier one, where a plain repeat takes its place.
         """
         self.stop_sign(name, value)
+        self.listen(f"{name}={value}")
         taken = self.judge(name, value, again=again, reading=reading)
         self._enter(taken.finding, minutes)
         return taken
@@ -198,6 +203,8 @@ class OpenJob:
 
     def fixes(self, names: Iterable[str], minutes: float | None = None) -> list[RepairDone]:
         """Enter several repairs in order, or none when one is no repair. `minutes` is what each took."""
+        names = list(names)
+        self.listen(*names)
         repairs = [take_repair(self.knowledge, name) for name in names]
         for repair in repairs:
             self._enter(repair, minutes)
@@ -209,6 +216,7 @@ class OpenJob:
 
     def skip(self, name: str, reason: str = "") -> Skip:
         """Enter that a check or repair cannot be done now; it is offered no more on this visit."""
+        self.listen(name, reason)
         skip = take_skip(self.knowledge, name, reason)
         self._enter(skip)
         return skip
@@ -217,6 +225,11 @@ class OpenJob:
         """Enter free text; never evidence."""
         if not text.strip():
             raise FaultoddsError("a note needs some text. Type for example: note key with the neighbour.")
+        self.listen(text)
+        return self.remark(text)
+
+    def remark(self, text: str) -> Note:
+        """A note in the program's own words, which are not listened to."""
         note = Note(text.strip())
         self._enter(note)
         return note
@@ -228,6 +241,7 @@ class OpenJob:
 
     def set_state(self, items: Mapping[str, bool]) -> list[str]:
         """Correct several access items at once; raises FaultoddsError, nothing saved, for a state that is not safe."""
+        self.listen(*items)
         access = self.knowledge.access
         titles = {n: a.title for n, a in access.items()}
         changes = {match("access item", item, access, titles): is_open for item, is_open in items.items()}
@@ -238,6 +252,7 @@ class OpenJob:
     def close(self, outcome: str, on: str | None = None, note: str = "") -> Closed:
         """Enter how the call ended: gone, referred, or came_back on a day YYYY-MM-DD (which opens the job
         again)."""
+        self.listen(outcome, note)
         closed = Closed(match("outcome of a job", outcome, OUTCOMES), _day(on), note)
         if closed.outcome == "gone":
             self._refuse_owed()
@@ -266,6 +281,8 @@ class OpenJob:
 
     def undo(self) -> tuple[Step, ...]:
         """Take back the last step, and with a check or repair the opening and shutting that came with it."""
+        if self.job.steps and isinstance(self.job.steps[-1].payload, Danger):
+            self._refuse_while_stopped()
         self.job, step = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
         taken = [step]
         if isinstance(step.payload, Finding | RepairDone) and self._came_along(step.payload.name):
@@ -283,8 +300,25 @@ class OpenJob:
         try:
             return stop_if_danger(self.knowledge, named, value)
         except SafetyStop as stop:
-            self._append(Note(f"{str(stop).splitlines()[0]} Nothing else was advised."))
-            raise
+            self._stop(str(stop))
+
+    def listen(self, *texts: str) -> None:
+        """Raise SafetyStop, kept with the job, when one of the texts speaks of danger in whatever words. A stop sign by its name
+        ("gas_smell=no") is left to `stop_sign`."""
+        signs = {name: (sign.title, sign.steps) for name, sign in self.knowledge.stop.items()}
+        for text in texts:
+            if "=" in text and stop_sign_named(self.knowledge, text.partition("=")[0]):
+                continue
+            danger = danger_in(text, signs, self._is_name)
+            if danger is not None:
+                self._stop(danger)
+
+    def safe(self, text: str = "") -> None:
+        """Enter that it is safe again; raises FaultoddsError when nothing was wrong."""
+        self.listen(text)
+        if self.job.stopped is None:
+            raise FaultoddsError(f"job {self.job.id} is not stopped: nothing dangerous was told of.")
+        self._append(Safe(text.strip()))
 
     # --- answering ---
 
@@ -303,6 +337,7 @@ class OpenJob:
     @property
     def now(self) -> Standing:
         """Belief and advice for the job as it stands; raises ClashError while its findings fit no fault."""
+        self._refuse_while_stopped()
         if self._now is None:
             try:
                 self._now = stand(self.appliance, self.job, self.situation)
@@ -340,9 +375,27 @@ class OpenJob:
 
     # --- inside ---
 
+    def _is_name(self, word: str) -> bool:
+        k = self.knowledge
+        return any(word in names for names in (k.observables(), k.repair, asked(k), k.access, k.component))
+
+    def _stop(self, text: str) -> NoReturn:
+        self._append(Danger(text))
+        self._refuse_while_stopped()
+        raise AssertionError("a job is stopped by the danger that was just entered")
+
+    def _refuse_while_stopped(self) -> None:
+        if self.job.stopped is not None:
+            raise SafetyStop(
+                f"{self.job.stopped.text}\nJob {self.job.id} is kept, and stands still until it is safe. Then type: "
+                f"faultodds job safe {self.job.id}, or faultodds bench {self.job.id}"
+            )
+
     def _enter(self, payload: Payload, minutes: float | None = None) -> None:
         """Put a step on disk, after the change of machine state that it brings; nothing when the facts rule
         it out."""
+        if not isinstance(payload, Note) and payload != Closed("referred", note=getattr(payload, "note", "")):
+            self._refuse_while_stopped()
         self.try_out([payload])
         if isinstance(payload, Finding | RepairDone):
             state = state_after(self.appliance, self.job, payload.name)

@@ -98,6 +98,18 @@ class Note(Struct, frozen=True):
     text: str
 
 
+class Danger(Struct, frozen=True):
+    """Danger was told of: `text` is what was shown, the sign and its steps. The job stands still until `Safe`."""
+
+    text: str
+
+
+class Safe(Struct, frozen=True):
+    """Somebody said that it is safe again."""
+
+    text: str = ""
+
+
 class Closed(Struct, frozen=True):
     """How the call ended: complaint `gone`, `came_back` on a date (opens the job again), or `referred`."""
 
@@ -112,7 +124,7 @@ class Closed(Struct, frozen=True):
             raise FaultoddsError("came_back needs the day the complaint came back. Give it as YYYY-MM-DD.")
 
 
-Payload: TypeAlias = Finding | RepairDone | Fact | Skip | MachineState | Hands | Note | Closed
+Payload: TypeAlias = Finding | RepairDone | Fact | Skip | MachineState | Hands | Note | Danger | Safe | Closed
 
 KINDS: Final[dict[str, type[Payload]]] = {
     "finding": Finding,
@@ -122,6 +134,8 @@ KINDS: Final[dict[str, type[Payload]]] = {
     "machine_state": MachineState,
     "hands": Hands,
     "note": Note,
+    "danger": Danger,
+    "safe": Safe,
     "closed": Closed,
 }
 _KIND_OF: Final = {payload_type: kind for kind, payload_type in KINDS.items()}
@@ -162,6 +176,10 @@ def summary(payload: Payload) -> str:
             return f"work for qualified people: {'offered' if qualified else 'not offered'}"
         case Note(text):
             return f"note: {text}"
+        case Danger(text):
+            return text.partition("\n")[0]
+        case Safe(text):
+            return "safe again" + (f": {text}" if text else "")
         case Closed(outcome, on, _):
             return f"closed: {outcome}" + (f" on {on}" if on else "")
 

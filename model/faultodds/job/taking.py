@@ -20,7 +20,7 @@ from faultodds.job.job import Job
 from faultodds.job.steps import Fact, Finding, MachineState, Payload, RepairDone, Skip
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, repair_modes
 from faultodds.names import fold, match
-from faultodds.safety import refuse_unsafe_state
+from faultodds.safety import denies, refuse_unsafe_state
 
 if TYPE_CHECKING:
     from faultodds.readings import Judgement
@@ -69,7 +69,7 @@ def stop_if_danger(knowledge: Knowledge, name: str, value: str = "yes") -> bool:
     sign = fold(name)
     if sign not in knowledge.stop:
         return False
-    if fold(value) not in _NO:
+    if not denies(value):
         raise SafetyStop(safety_text(knowledge, sign))
     return True
 

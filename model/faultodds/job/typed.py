@@ -15,6 +15,7 @@ from msgspec import Struct
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold, match
+from faultodds.safety import hazard_of
 
 # A name this close to a stop sign's is taken for it.
 CLOSE = 0.85
@@ -96,13 +97,14 @@ def stop_sign_in(knowledge: Knowledge, line: str) -> str | None:
     """The stop sign that a line speaks of ("smell gas", "there is smoke"), or None.
 
     A line speaks of a sign when it holds every part of the sign's name, or one of the things its title
-    lists. It is a reason to ask, not yet a stop.
+    lists. It is a reason to ask, not yet a stop. Signs of gas, carbon monoxide, illness and fire are left to `safety.hear`.
     """
     words = fold(line).split("_")
+    signs = {n: s for n, s in knowledge.stop.items() if hazard_of(n, s.title) is None}
     named = stop_sign_named(knowledge, line)
     if named is not None:
         return named
-    for name, stop in knowledge.stop.items():
+    for name, stop in signs.items():
         if all(any(w == part or (len(part) > 3 and w.startswith(part)) for w in words) for part in name.split("_")):
             return name
         listed = [fold(thing).split("_") for thing in re.split(r",| or ", stop.title)]

@@ -1,4 +1,5 @@
-"""Stop signs before anything else: looked for in what was typed before the appliance is validated or loaded.
+"""Stop signs before anything else: looked for in what was typed before the appliance is validated or loaded, by their
+names and in the words people use (`danger`).
 
 A smell of gas must stop a call even when the rest of the line is wrong, the knowledge file has a mistake in
 it, or its arrays are not compiled yet. So only the `[stop.*]` tables are read here.
@@ -8,44 +9,69 @@ from __future__ import annotations
 
 import contextlib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds.files import find, read_bytes
 from faultodds.names import fold
+from faultodds.safety.danger import denies, hazard_of, hear, usual_steps
 
-NO = frozenset({"no", "n", "false", "0", "off", "none"})
 # A name this close to a sign's is taken for it: a slip of the finger is no all-clear.
 CLOSE = 0.85
 _TABLES = re.compile(r"(?ms)^[ \t]*\[[ \t]*stop\b.*?(?=^[ \t]*\[(?![ \t]*stop\b)|\Z)")
+_NAME = re.compile(r"\b[a-z][a-z0-9]*(?:_[a-z0-9]+)+\b")
 _ELSEWHERE = re.compile(r"(?m)^[ \t]*stop[ \t]*[.=]")
 
 
 def stop_first(appliance: str, typed: Iterable[str]) -> None:
-    """Raise SafetyStop when one of the "NAME=VALUE" texts tells of a stop sign and does not plainly deny it.
+    """Raise SafetyStop when one of the texts tells of danger: a "NAME=VALUE" whose name is a stop sign and whose
+    value does not plainly deny it, or any words that speak of gas, carbon monoxide, illness or fire.
 
     `appliance` is a shipped name or a path. A sign with no value counts as there. A file that cannot be read
-    or has no stop signs stops nothing here; whatever is wrong with it is said when it is opened.
+    has no signs of its own here; whatever is wrong with it is said when it is opened.
     """
-    named = [(fold(name), fold(value)) for name, _, value in (text.partition("=") for text in typed)]
-    told = [name for name, value in named if name and value not in NO]
-    if not told:
+    texts = [text for text in typed if text.strip()]
+    if not texts:
         return
-    signs = stop_signs(appliance)
-    for name in told:
-        sign = _sign(name, signs)
-        if sign is not None:
-            raise SafetyStop(stop_text(str(signs[sign].get("title", sign)), signs[sign].get("steps", [])))
+    source = _source(appliance)
+    signs = {n: (str(s.get("title", n)), s.get("steps", [])) for n, s in _signs_in(source).items()}
+    for text in texts:
+        name, _, value = text.partition("=")
+        sign = _sign(fold(name), signs)
+        if sign is None:
+            danger = danger_in(text, signs, source.__contains__)
+            if danger is not None:
+                raise SafetyStop(danger)
+        elif not denies(value):
+            raise SafetyStop(stop_text(*signs[sign]))
 
 
-def stop_signs(appliance: str) -> Mapping[str, Mapping[str, Any]]:
+def danger_in(text: str, signs: Mapping[str, tuple[str, Sequence[str]]], is_name: Callable[[str], bool]) -> str | None:
+    """What to show when a text speaks of danger, or None. `signs`: title and steps of each stop sign; `is_name` says
+    whether a word with an underscore is a name of the knowledge file: `burning_smell` is a symptom, not a shout."""
+    said = _NAME.sub(lambda m: "~" if m[0] not in signs and is_name(m[0]) else m[0], text)
+    heard = hear(said)
+    if heard is None:
+        return None
+    fitting = (s for n, s in signs.items() if hazard_of(n, s[0]) == heard.hazard)
+    title, steps = next(fitting, None) or usual_steps(heard.hazard)
+    return stop_text(f'{title}: "{" ".join(text.split())}"', steps)
+
+
+def _source(appliance: str) -> str:
+    try:
+        return read_bytes(find(appliance)).decode("utf-8")
+    except (FaultoddsError, ValueError):
+        return ""
+
+
+def _signs_in(source: str) -> Mapping[str, Mapping[str, Any]]:
     """The stop signs of a file as written, nothing else looked at; empty when there are none."""
     try:
-        raw = _stop_tables(read_bytes(find(appliance)).decode("utf-8"))
-    except (FaultoddsError, ValueError):
+        signs = _stop_tables(source).get("stop")
+    except ValueError:
         return {}
-    signs = raw.get("stop")
     return {n: s for n, s in signs.items() if isinstance(s, dict)} if isinstance(signs, dict) else {}
 
 
@@ -64,9 +90,9 @@ def stop_text(title: str, steps: Iterable[object]) -> str:
     return "\n".join([f"STOP. {title}.", *(f"{i}. {step}" for i, step in enumerate(steps, 1))])
 
 
-def _sign(name: str, signs: Mapping[str, Mapping[str, Any]]) -> str | None:
+def _sign(name: str, signs: Mapping[str, tuple[str, Sequence[str]]]) -> str | None:
     """The sign that a folded name stands for: its name or title, give or take a letter or two."""
-    words = {sign: sign for sign in signs} | {fold(str(s.get("title", ""))): sign for sign, s in signs.items()}
+    words = {sign: sign for sign in signs} | {fold(title): sign for sign, (title, _) in signs.items()}
     import difflib
 
     close = difflib.get_close_matches(name, list(words), n=1, cutoff=CLOSE)

@@ -1,0 +1,208 @@
+"""Danger heard in whatever a technician types: gas, carbon monoxide, illness or fire, in the words people use.
+
+A line is brought to small letters, cut where a thought ends, rid of what only sounds like danger, and searched for the
+patterns of `danger.toml`. A match that is plainly denied ("no smell of gas", "leaks: none") is none; a denial of
+something else ("no flame and I smell gas") or a doubt ("not sure but smells of gas") changes nothing. The standard
+library alone is used, so that a stop is there at once.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any, NamedTuple
+
+# Work stops at this many ppm of carbon monoxide; `readings.CO_STOP_PPM` says where it comes from.
+STOP_PPM = 35.0
+_UNIT = (
+    r"(?! ?(?:min|sec|years?|months?|days?|am|pm|ohms?|inch|inches|in wc|feet|ft|hours?|hrs?|%|st|rd|th|volts?|v)\b)"
+)
+_LEVELS = (
+    re.compile(r"(?<![\d.])(\d+(?:[.,]\d+)?) ?(?:ppm|parts per million)\b"),
+    re.compile(r"\bppm (?:(?:is|at|of|reads|reading|now|up to|level|\|) )+(\d+)"),
+    re.compile(rf"\b(?:co|monoxide)\b[^|]{{0,40}}?(?<![\d.-])(?!(?:19|20)\d\d\b)(\d+)\b{_UNIT}"),
+    re.compile(
+        rf"\b(?:co|monoxide)\b.{{0,25}}?\| (?:\w+ )?(?:have|has|got|get|gets|reads|says|shows|showing) (\d+)\b{_UNIT}"
+    ),
+    re.compile(rf"(?<![\d.-])(\d+)\b{_UNIT}[^|]{{0,30}}?\b(?:co|monoxide) (?:meter|alarm|detector|monitor|reading)"),
+)
+# A pattern with a denial of its own ("wont wake") is not denied by it.
+_SAYS_NOT = re.compile(r"wont|cant|not\b")
+_CLIMBING = re.compile(r"\bco ppm\b.*")
+# Words of this length that miss or double a letter, or swap two, are still heard.
+TYPO_LENGTH = 5
+# From this length on, one wrong letter is forgiven as well.
+LONG = 8
+
+
+class Heard(NamedTuple):
+    """A danger and the words that told of it."""
+
+    hazard: str
+    words: str
+
+
+def hear(text: str) -> Heard | None:
+    """The first danger that a text tells of, or None."""
+    line = _plain(text)
+    heard = _numbers(line)
+    return heard or next(_heard_in(line), None)
+
+
+def denies(reply: str) -> bool:
+    """Whether an answer to "is there danger?" is a plain no: "nah", "no smell", "nothing at all". Anything doubtful, anything
+    with a "but" in it, and anything that speaks of danger itself is not."""
+    rules = _rules()
+    said = " ".join(re.sub(r"[^\w']+", " ", reply.casefold().replace("\u2019", "'")).replace("'", "").split())
+    return bool(rules.denial["no"].match(said)) and not rules.denial["unclear"].search(said) and hear(reply) is None
+
+
+def hazard_of(sign: str, title: str) -> str | None:
+    """The danger that a knowledge file's stop sign is about, or None when it is one of its own."""
+    words = f"{sign} {title}".casefold().replace("_", " ")
+    return next((hazard for hazard, pattern in _rules().signs.items() if pattern.search(words)), None)
+
+
+def usual_steps(hazard: str) -> tuple[str, list[str]]:
+    """A title and steps for a danger that a knowledge file has no sign for."""
+    title, *steps = _rules().steps[hazard]
+    return title, steps
+
+
+def _heard_in(line: str) -> Iterator[Heard]:
+    rules = _rules()
+    for pattern in rules.harmless:
+        line = pattern.sub(" ~ ", line)
+    line = rules.denial["ends"].sub(r"| \1", _without_what_is_over(line, rules))
+    for hazard, patterns in rules.danger.items():
+        for pattern in patterns:
+            for match in _overlapping(pattern, line):
+                if not _denied(line, match, rules):
+                    yield Heard(hazard, match[0].strip(" |;"))
+
+
+def _overlapping(pattern: re.Pattern[str], line: str) -> Iterator[re.Match[str]]:
+    """Every match, those that begin inside another too: of "no egg smell and I smell gas" the second half counts."""
+    match = pattern.search(line)
+    while match:
+        yield match
+        match = pattern.search(line, match.start() + 1)
+
+
+def _without_what_is_over(line: str, rules: _Rules) -> str:
+    """The line without the clauses about what was long ago or elsewhere, and is over."""
+    ended = bool(rules.over["ended"].search(line))
+
+    def over(clause: str) -> bool:
+        past = rules.over["past"].search(clause) or (ended and rules.over["elsewhere"].search(clause))
+        return bool(past) and not rules.over["present"].search(clause)
+
+    return "".join(" ~ " if over(clause) else clause for clause in re.split(r"(\||\b(?:and|but)\b)", line))
+
+
+def _denied(line: str, match: re.Match[str], rules: _Rules) -> bool:
+    """Whether a match is plainly denied, in its own clause or by a bare "no" or "none" after it."""
+    start = match.start() + len(match[0]) - len(match[0].lstrip(" |;"))
+    before, after = line[:start].rsplit("|", 1)[-1], line[match.end() :]
+    inside = match[0].strip(" |;").rsplit(" ", 1)[0] + " "
+    if rules.denial["before"].search(before) or (
+        not _SAYS_NOT.search(match.re.pattern) and rules.denial["inside"].search(inside)
+    ):
+        return True
+    return bool(rules.denial["after"].search(after) or rules.denial["after_comma"].search(after))
+
+
+def _numbers(line: str) -> Heard | None:
+    """Carbon monoxide at a level where people leave."""
+    for pattern in _LEVELS:
+        for match in pattern.finditer(line):
+            if float(match[1].replace(",", ".")) >= STOP_PPM:
+                return Heard("co", match[0])
+    climbing = _CLIMBING.search(line)
+    if climbing and any(float(n) >= STOP_PPM for n in re.findall(r"\d+", climbing[0])):
+        return Heard("co", climbing[0])
+    return None
+
+
+def _plain(text: str) -> str:
+    """Small letters, no apostrophes, slips of the finger mended, "|" where a thought ends."""
+    line = text.casefold().replace("\u2019", "'").replace("_", " ")
+    line = re.sub(r"\bi'll\b", "i will", line).replace("c.o.", "co ").replace("'", "")
+    line = re.sub(r"\bco[- ](?=op\b)", "coop", line)
+    line = re.sub(r"(\d)(ppm|%)", r"\1 \2", line).replace("% lel", " % lel")
+    line = re.sub(r"\.{2,}", " ", line)
+    line = re.sub(r"(?<!\d)[.]|[.](?!\d)|[;!\n]", " | ; | ", line)
+    line = re.sub(r"[,?()+/=:>\"]| -+ |-+>|\u2013|\u2014", " | ", line)
+    line = " ".join(_mended(word) for word in line.replace("-", " ").split())
+    rules = _rules()
+    line = rules.denial["doubt"].sub("unsure |", line)
+    return re.sub(r"\bno (?=(?:its?|i|there|we|he|she|they|the|that|this|wait|sorry|actually)\b)", "| ", line)
+
+
+@cache
+def _mended(word: str) -> str:
+    """A word of danger in place of one that misses or doubles a letter of it, or swaps two."""
+    known = _rules().known
+    if word in known or not word.isalpha():
+        return word
+    if word == "gsa":
+        return "gas"
+    if len(word) < TYPO_LENGTH:
+        return word
+    return next((k for k in known if k[0] == word[0] and _slip(word, k)), word)
+
+
+def _slip(word: str, known: str) -> bool:
+    if len(word) == len(known):
+        wrong = [i for i in range(len(word)) if word[i] != known[i]]
+        swapped = len(wrong) == 2 and wrong[1] == wrong[0] + 1 and sorted(word) == sorted(known)
+        return swapped or (len(wrong) == 1 and len(known) >= LONG)
+    short, long = sorted((word, known), key=len)
+    return len(long) == len(short) + 1 and any(long[:i] + long[i + 1 :] == short for i in range(1, len(long) - 1))
+
+
+class _Rules(NamedTuple):
+    """`danger.toml`, compiled."""
+
+    danger: Mapping[str, list[re.Pattern[str]]]
+    harmless: list[re.Pattern[str]]
+    over: Mapping[str, re.Pattern[str]]
+    denial: Mapping[str, re.Pattern[str]]
+    signs: Mapping[str, re.Pattern[str]]
+    steps: Mapping[str, list[str]]
+    known: tuple[str, ...]
+
+
+@cache
+def _rules() -> _Rules:
+    raw = tomllib.loads(Path(__file__).with_name("danger.toml").read_text("utf-8"))
+    words, denial = raw["words"], raw["denial"]
+    denying, small = denial["before"], denial.pop("small")
+    denial["before"] = rf"(?:\b(?:{denying})|(?<![\d.,])0) (?:(?:{small}) )*$"
+    denial["inside"] = rf"\b(?:{denying}) (?:\w+ ){{0,2}}$"
+    denial["ends"] = rf"\b({denial['ends']})\b"
+    return _Rules(
+        {hazard: [_pattern(p, words) for p in patterns] for hazard, patterns in raw["danger"].items()},
+        [_pattern(p, words) for p in raw["harmless"]["patterns"]],
+        _compiled(raw["over"]),
+        _compiled(denial),
+        _compiled(raw["signs"]),
+        raw["steps"],
+        tuple(raw["slips"]["known"]),
+    )
+
+
+def _compiled(table: Mapping[str, str]) -> dict[str, re.Pattern[str]]:
+    return {name: re.compile(expression) for name, expression in table.items()}
+
+
+def _pattern(text: str, words: Mapping[str, Any]) -> re.Pattern[str]:
+    for name, expression in words.items():
+        text = text.replace("{" + name + "}", expression)
+    for name, expression in words.items():  # a list may use another
+        text = text.replace("{" + name + "}", expression)
+    # A sentence ends at ";": no pattern goes on beyond it.
+    return re.compile(text.replace(".{", "[^;]{"))

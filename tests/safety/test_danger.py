@@ -1,0 +1,105 @@
+"""Danger in the words people use.
+
+The 240 phrases that must stop and the 240 that must not were written for this test by somebody who knew the trade and had
+not seen the program: symptoms, notes, log lines and readings, with slang, misspellings and denials, in the English of
+several countries. They were cut in two halves, even and odd; the words of `danger.toml` were made on the even half, and
+then heard 102 of 120 and passed over 101 of 120 on the odd half before anybody had looked at it. What that showed was mended
+by families of words. New phrases belong here first.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from itertools import product
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from faultodds.knowledge import load
+from faultodds.readings import CO_STOP_PPM
+from faultodds.safety import STOP_PPM, denies, hazard_of, hear
+
+
+def phrases(name: str) -> list[dict[str, Any]]:
+    """A list of phrases beside this file."""
+    found = tomllib.loads(Path(__file__).with_name(f"{name}.toml").read_text("utf-8"))["phrase"]
+    assert isinstance(found, list)
+    return found
+
+
+STOP = phrases("danger_stop")
+NO_STOP = phrases("danger_no_stop")
+
+
+def test_there_are_as_many_as_promised() -> None:
+    """At least 150 of each."""
+    assert (len({p["text"] for p in STOP}), len({p["text"] for p in NO_STOP})) == (240, 240)
+
+
+@pytest.mark.parametrize("phrase", STOP, ids=lambda p: p["text"])
+def test_danger_is_heard(phrase: dict[str, Any]) -> None:
+    """Every one of them stops."""
+    assert hear(phrase["text"]) is not None
+
+
+@pytest.mark.parametrize("phrase", NO_STOP, ids=lambda p: p["text"])
+def test_what_only_sounds_like_danger_is_passed_over(phrase: dict[str, Any]) -> None:
+    """None of them stops."""
+    assert hear(phrase["text"]) is None
+
+
+def test_the_danger_is_the_right_one() -> None:
+    """Steps for gas are not steps for fire: the danger heard is the one that was meant, but for a few that tell of two."""
+    heard = [(hear(p["text"]), p["hazard"]) for p in STOP]
+    assert sum(h is not None and h.hazard == meant for h, meant in heard) >= 230
+
+
+@pytest.mark.parametrize("phrase", STOP, ids=lambda p: p["text"])
+def test_harmless_words_before_a_danger_do_not_hide_it(phrase: dict[str, Any]) -> None:
+    """A denial ends with its sentence."""
+    for before in ("no smell of gas, no smoke, nobody sick. ", "coils 1.3k, hood strong. ", "sick and tired of this. "):
+        assert hear(before + phrase["text"]) is not None, before
+
+
+def test_harmless_words_after_a_danger_do_not_hide_it() -> None:
+    """Neither does one that begins after it."""
+    after = (". no smoke", ". nobody sick", ", no heat", ", no flame", ", coils good")
+    missed = [p["text"] + a for p, a in product(STOP, after) if hear(p["text"] + a) is None]
+    assert missed == []
+
+
+@pytest.mark.parametrize("made", ["{} ppm", "co {} ppm in the room", "CO meter reads {}", "carbon monoxide: {}ppm"])
+def test_carbon_monoxide_stops_from_the_level_where_people_leave(made: str) -> None:
+    """35 ppm stops, 34 does not, and it is the number that `calc co` goes by."""
+    assert STOP_PPM == CO_STOP_PPM
+    assert hear(made.format(35)) is not None
+    assert hear(made.format(410)) is not None
+    assert hear(made.format(34)) is None
+    assert hear(made.format(0)) is None
+
+
+@pytest.mark.parametrize("reply", ["no", "nah", "No.", "no smell", "nothing at all", "nope, none", "no gas", "never"])
+def test_a_plain_no(reply: str) -> None:
+    """In the words people use."""
+    assert denies(reply)
+
+
+@pytest.mark.parametrize(
+    "reply", ["", "yes", "no but it smells", "not sure", "no idea", "no, a little", "none now, earlier yes"]
+)
+def test_no_plain_no(reply: str) -> None:
+    """Anything else is none."""
+    assert not denies(reply)
+
+
+def test_the_files_own_signs_are_told_apart() -> None:
+    """Each sign of the shipped file is for one danger, and each danger has one."""
+    signs = load("gas_dryer").stop
+    assert {name: hazard_of(name, sign.title) for name, sign in signs.items()} == {
+        "gas_smell": "gas",
+        "co_alarm": "co",
+        "co_symptoms": "ill",
+        "fire_signs": "fire",
+    }
+    assert hazard_of("wet_floor", "water on the floor") is None
