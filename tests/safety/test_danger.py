@@ -18,7 +18,7 @@ import pytest
 
 from faultodds.knowledge import load
 from faultodds.readings import CO_STOP_PPM
-from faultodds.safety import STOP_PPM, denies, hazard_of, hear
+from faultodds.safety.danger import STOP_PPM, denies, hazard_of, hear
 
 
 def phrases(name: str) -> list[dict[str, Any]]:
