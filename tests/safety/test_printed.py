@@ -13,8 +13,10 @@ import pytest
 from calls import SAFE, bench, command, looked_at
 from faultodds.advice.advisor import advise
 from faultodds.advice.answers import next_answer
-from faultodds.advice.machine import CLOSED_UP, State
+from faultodds.advice.doing import instructions
+from faultodds.advice.machine import CLOSED_UP, MachineStates, State
 from faultodds.advice.plan import Plan, PlanStep, make_plan, moves_words, plan_answer
+from faultodds.advice.problem import may_be
 from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.belief.posterior import infer
 from faultodds.charts.plan_page import laid_out
@@ -22,6 +24,7 @@ from faultodds.job.job import Job
 from faultodds.job.standing import Standing
 from faultodds.job.steps import utc_now
 from faultodds.knowledge.schema import Knowledge
+from faultodds.safety.duties import not_run_now
 from faultodds.safety.rules import broken, exposed
 from faultodds_cli.shared.show_advice import FOR_THE_QUALIFIED, advice_lines
 from job_states import JobState, random_job_states
@@ -49,14 +52,17 @@ def wrong(k: Knowledge, names: Iterable[str], state: State, texts: Iterable[str]
 
 def test_screens_and_objects(dryer: Appliance, states: list[JobState]) -> None:
     """The advice as `next`, `job next` and `bench` print it, and every check of the object that --json prints, keep every rule;
-    the two say the same steps, and work for qualified people is marked on the screen."""
-    k, numbered = dryer.knowledge, 0
+    the two say the same steps; what is not safe now or was skipped is not among them; qualified work is marked on the screen."""
+    k, numbered, holding = dryer.knowledge, 0, 0
     for each in states:
         view = Standing(
             dryer, Job("1", "gas_dryer", "file", utc_now()), each.situation, infer(dryer.suspects, each.evidence)
         )
         advice, state = view.advice, each.situation.state
         answer = next_answer(dryer, view.belief, advice, state)
+        held = not_run_now(k, may_be(k, each.evidence))
+        assert not {c["check"] for c in answer["checks"]} & (set(held) | each.situation.skipped)
+        holding += bool(held)
         for check in answer["checks"]:
             assert not wrong(k, [check["check"]], state, check["steps"]), check
         names = [n for n in (advice.name, *advice.together) if n]
@@ -68,7 +74,7 @@ def test_screens_and_objects(dryer: Appliance, states: list[JobState]) -> None:
         numbered += len(printed)
         marked = FOR_THE_QUALIFIED[:22] in " ".join(" ".join(lines).split())
         assert marked == any((k.check.get(n) or k.repair[n]).qualified for n in names)
-    assert numbered > SCREENS
+    assert numbered > SCREENS and holding >= 3
 
 
 def planned(step: PlanStep, state: State) -> Iterator[tuple[PlanStep, State]]:
@@ -136,6 +142,16 @@ def test_a_guided_call_and_its_commands(tmp_path: Path, dryer: Appliance) -> Non
         assert command("job", *entered, "--data", str(tmp_path)).code in (0, 2)
         with looked_at(tmp_path) as visit:
             assert visit.state == how.after, name
+
+
+@pytest.mark.parametrize("name", ["manifold_pressure", "igniter", "gas_valve", "coil_ohms_hot", "duct_off_run"])
+def test_the_page_of_one_piece_of_work(dryer: Appliance, name: str) -> None:
+    """`appliance show` tells the whole way there and back as well, never the bare steps of live work."""
+    k = dryer.knowledge
+    shown = command("appliance", "show", "gas_dryer", name).out.splitlines()
+    (steps,) = printed_steps(shown)
+    assert not wrong(k, [name], CLOSED_UP, steps)
+    assert steps == [line.text for told in instructions(k, MachineStates(k), [name]) for line in told.lines]
 
 
 def test_closing_a_job_prints_the_way_back(tmp_path: Path, dryer: Appliance) -> None:

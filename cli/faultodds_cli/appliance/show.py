@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from faultodds_cli.shared.printing import rounded
-from faultodds_cli.shared.show_advice import outcomes_of
-from faultodds_cli.shared.text import capital, cautions, money, numbered, percent_fine, wrap
+from faultodds_cli.shared.show_advice import FOR_THE_QUALIFIED, outcomes_of, told_lines
+from faultodds_cli.shared.text import capital, cautions, money, percent_fine, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance, SelfCheck
@@ -130,8 +130,10 @@ def detail(k: Knowledge, name: str) -> list[str]:
     if work is not None:
         lines += wrap(f"Takes {work.minutes:.0f} min on the part itself; {money(work.cost, k)} in parts.")
         lines += wrap(f"Needs: {', '.join(work.access)}.") if work.access else []
-        lines += cautions(k.caution[c].text for c in work.cautions)
-        lines += numbered(work.steps)
+        from faultodds.advice import MachineStates, instructions
+
+        lines += cautions([FOR_THE_QUALIFIED] if work.qualified else [])
+        lines += told_lines((line for told in instructions(k, MachineStates(k), [name]) for line in told.lines), k)
     if name in k.reading:
         from faultodds.readings import describe
 

@@ -5,7 +5,7 @@ The order is that of need: what to do, why, what can hurt, the steps; then the o
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from faultodds_cli.shared.text import capital, cautions, columns, money, numbered, percent, row, step, wrap
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from faultodds.advice import Action, CheckPrice
     from faultodds.job import Standing
     from faultodds.knowledge import Knowledge
+    from faultodds.safety import Line
 
 # Repairs with less than this share of the best one's chance are not what anybody would start with.
 HARDLY = 0.1
@@ -72,7 +73,13 @@ def action_lines(action: Action, knowledge: Knowledge) -> list[str]:
     """One check or repair: its numbered steps, each caution clearly marked and before the step that it belongs to."""
     work = knowledge.check.get(action.name) or knowledge.repair[action.name]
     lines = _title_lines(action) + cautions([FOR_THE_QUALIFIED] if work.qualified else [])
-    for number, line in enumerate(action.lines, 1):
+    return lines + told_lines(action.lines, knowledge)
+
+
+def told_lines(told: Iterable[Line], knowledge: Knowledge) -> list[str]:
+    """Instructions, numbered, each caution before the step that it belongs to."""
+    lines: list[str] = []
+    for number, line in enumerate(told, 1):
         lines += cautions(knowledge.caution[c].text for c in line.cautions) + step(number, line.text)
     return lines
 

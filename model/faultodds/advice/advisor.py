@@ -165,11 +165,10 @@ def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:
         notes.append(
             f"It lets its exhaust into the room ({seen}): CO meter on, window open, never left alone, minutes only."
         )
-    for mode, checks in problem.owed.items():
-        titles = " or ".join(problem.knowledge.check[c].title.lower() for c in checks)
-        notes.append(
-            f"Still owed: what brought it on ({problem.knowledge.title_of(mode)}). Find it, or measure: {titles}."
-        )
+    if problem.owed:
+        faults = " and ".join(problem.knowledge.title_of(mode) for mode in problem.owed)
+        checks = " or ".join(dict.fromkeys(c for owed in problem.owed.values() for c in owed))
+        notes.append(f"Still owed: what brought it on ({faults}). Find and mend that, or measure: {checks}.")
     if move.kind == "repair":
         for name in (move.name, *move.together):
             modes = repair_modes(problem.knowledge, problem.knowledge.repair[name])
