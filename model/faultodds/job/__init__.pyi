@@ -1,4 +1,4 @@
-from . import typed as typed
+from . import sayings as sayings, typed as typed
 from .explain import (
     StoryLine as StoryLine,
     Tells as Tells,

@@ -46,7 +46,7 @@ from faultodds.job.taking import (
 )
 from faultodds.job.typed import asked, stop_sign_named
 from faultodds.knowledge import Knowledge
-from faultodds.names import match
+from faultodds.names import fold, match
 from faultodds.revisions import FILE, accepted
 from faultodds.safety import danger_in
 
@@ -210,6 +210,18 @@ class OpenJob:
         self._enter(skip)
         return skip
 
+    def without(self, tool: str) -> tuple[str, list[str]]:
+        """Enter that a tool is not there: everything that needs it is offered no more on this visit. One `undo` takes it all
+        back. Returns the tool and what it leaves out."""
+        self.listen(tool)
+        work = {**self.knowledge.check, **self.knowledge.repair}
+        known = {t for each in work.values() for t in each.tools}
+        found = match("tool", tool, sorted(known))
+        left = [name for name, each in work.items() if found in each.tools and name not in self.job.skipped]
+        for name in left:
+            self._enter(Skip(name, _no(found)))
+        return found, left
+
     def note(self, text: str) -> Note:
         """Enter free text; never evidence."""
         if not text.strip():
@@ -228,9 +240,18 @@ class OpenJob:
         is not."""
         self.listen(item)
         access = self.knowledge.access
-        name = match("access item", item, access, {n: a.title for n, a in access.items()})
-        self._enter(MachineState({name: is_open}))
-        return name
+        safe_by = next(
+            (n for n, a in access.items() if a.makes_safe and fold(item) in (a.makes_safe, f"{a.makes_safe}_cock")),
+            None,
+        )
+        if safe_by:  # "gas" is open when its item, "gas cock shut", is not
+            return self.set_state(safe_by, not is_open)
+        return self.set_state(match("access item", item, access, {n: a.title for n, a in access.items()}), is_open)
+
+    def set_state(self, item: str, done: bool) -> str:
+        """Enter that an access item, by its full name, is done or open now, or is not."""
+        self._enter(MachineState({item: done}))
+        return item
 
     def close(self, outcome: str, on: str | None = None, note: str = "") -> Closed:
         """Enter how the call ended: gone, referred, or came_back on a day YYYY-MM-DD (which opens the job
@@ -253,6 +274,11 @@ class OpenJob:
             self._refuse_while_stopped()
         self.job, step = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
         taken = [step]
+        while (
+            isinstance(step.payload, Skip) and step.payload.reason.startswith(_no("")) and self._same_tool(step.payload)
+        ):
+            self.job, step = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
+            taken.append(step)
         if isinstance(step.payload, Finding | RepairDone) and self._came_along(step.payload.name):
             self.job, state = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
             taken.append(state)
@@ -384,6 +410,11 @@ class OpenJob:
             self.job = getattr(error, "job", self.job)  # another terminal was here: go on from what it left
             raise
 
+    def _same_tool(self, skip: Skip) -> bool:
+        """Whether the job's last step was left out for want of the same tool."""
+        last = self.job.steps[-1].payload if self.job.steps else None
+        return isinstance(last, Skip) and last.reason == skip.reason
+
     def _came_along(self, work: str) -> bool:
         """Whether the job's last step is the change of machine state that went with `work`."""
         if not self.job.steps or not isinstance(self.job.steps[-1].payload, MachineState):
@@ -402,6 +433,11 @@ def _opened(job: Job, appliance: str | None, revision: str | None) -> Appliance:
             f"job {job.id} is advised with revision {job.revision}, which cannot be used any more. {error} "
             f"To go on with other numbers: faultodds job revision {job.id} file (or the id of one)."
         ) from None
+
+
+def _no(tool: str) -> str:
+    """The reason that is kept for work left out for want of a tool."""
+    return f"no tool: {tool}"
 
 
 def _day(text: str | None) -> date | None:

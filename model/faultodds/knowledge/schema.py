@@ -180,8 +180,8 @@ class Symptom(Observable):
 class Work:
     """What checks and repairs share: time, money, the machine state they need, who may do them, what to watch.
 
-    `access` lists what must be open, `closed` what must not be; `running` closes everything that keeps the machine
-    from running.
+    `tools` are those that not every technician has at hand. `access` lists what must be open, `closed` what must not be;
+    `running` closes everything that keeps the machine from running.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
@@ -195,6 +195,7 @@ class Work:
     qualified: bool = False
     energised: bool = False
     gas_work: bool = False
+    tools: list[str] = field(default_factory=list)
     cautions: list[str] = field(default_factory=list)
     steps: list[str] = field(default_factory=list)
 
