@@ -460,7 +460,7 @@ def test_every_command_can_be_shortened_and_none_is_lost(tmp_path: Path) -> None
         "che",
         "facts",
     ]
-    ended = bench(tmp_path, *STRAIGHT_ON, "dry_time longer", *typed, "no key under the mat")
+    ended = bench(tmp_path, *STRAIGHT_ON, "dry_time longer", *typed, "note key under the mat")
     assert ended.code == 0
     assert "?  " not in ended.out
     with looked_at(tmp_path) as visit:

@@ -8,7 +8,10 @@ from dataclasses import asdict, replace
 import pytest
 from hypothesis import given, strategies as st
 
+from faultodds.errors import BadReading
+from faultodds.readings import ReadingSpec
 from faultodds.readings.judging import judge
+from faultodds.readings.parse import quantity
 from readings.trade_specs import OUTCOMES, SPECS, read
 
 
@@ -184,7 +187,7 @@ def test_spec_in_words() -> None:
     assert "off_chart otherwise" in read("thermistor_ohms", "11k", ambient="72F").spec
 
 
-@given(st.floats(1, 1199), st.floats(0, 400))
+@given(st.floats(5, 1199), st.floats(0, 400))
 def test_deeper_into_a_one_sided_band(start: float, further: float) -> None:
     """More ohms never make an open igniter less likely."""
     at, beyond = (read("igniter_ohms", f"{value!r} ohm").outcomes["open"] for value in (start, start + further))
@@ -218,3 +221,29 @@ def test_likelihoods_sum_to_one(check: str, value: float) -> None:
     outcomes = read(check, f"{value!r} {unit}").outcomes
     assert sum(outcomes.values()) == pytest.approx(1.0, abs=1e-12)
     assert all(0.0 <= share <= 1.0 for share in outcomes.values())
+
+
+@pytest.mark.parametrize(("text", "value"), [("120/120", 120.0), ("118 / 118 V", 118.0)])
+def test_two_readings_that_agree_are_one(text: str, value: float) -> None:
+    """A slash between two numbers is no fraction of a volt."""
+    spec = ReadingSpec(kind="voltage", unit="V", bands={"missing": [[0, 95]], "present": [[95, "OL"]]})
+    assert quantity(text, spec).middle == value
+
+
+@pytest.mark.parametrize("text", ["120/0", "120/240", "0/120 V", "118/119/120"])
+def test_two_readings_that_differ_are_asked_about(text: str) -> None:
+    """Which one is meant is for whoever read them."""
+    spec = ReadingSpec(kind="voltage", unit="V", bands={"missing": [[0, 95]], "present": [[95, "OL"]]})
+    with pytest.raises(BadReading, match=r"readings: .* and .*Which one is meant"):
+        quantity(text, spec)
+
+
+@pytest.mark.parametrize("text", ["0 ohm", "0.3 ohm", "4.9 ohm"])
+def test_a_short_is_no_normal_igniter(text: str) -> None:
+    """0 to 5 ohm is asked about; 50 ohm is a reading."""
+    spec = ReadingSpec(
+        kind="resistance", unit="ohm", bands={"normal": [[0, 600]], "open": [[600, "OL"]]}, plausible=[20, 2000]
+    )
+    with pytest.raises(BadReading, match="is a short, or the leads touch"):
+        quantity(text, spec)
+    assert quantity("50 ohm", spec).middle == 50

@@ -56,7 +56,7 @@ REFUSED = [
     ("igniter_ohms", "120 F", "'F' is not a unit of it. Units: ohm, k, M, milliohm."),
     ("igniter_ohms", "120 130", "'120 130' cannot be read as a resistance reading"),
     ("igniter_ohms", "1.2.3", "'1.2.3' is not a number"),
-    ("igniter_ohms", "1/0", "'1/0' divides by nothing"),
+    ("igniter_ohms", "1/0", "'1/0' is 2 readings: 1 and 0"),
     ("igniter_ohms", "120 ± 5 V", "two different units in it"),
     ("igniter_ohms", "120 leads 40", "test leads read 0 to 5 ohm. Touch the tips together"),
     ("igniter_ohms", "120 leads -1", "'-1' cannot be the leads"),

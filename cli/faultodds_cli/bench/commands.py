@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -15,6 +16,10 @@ from faultodds_cli.shared import show_job
 from faultodds_cli.shared.show_advice import check_lines, repair_lines
 from faultodds_cli.shared.show_known import evidence_lines, left_out_lines
 from faultodds_cli.shared.text import numbered, wrap
+
+_ASKED_HOW = re.compile(
+    r"(?i)^(?:do|to|should|can)\s+(?:i|you|we)?\s*(?:test|check|do|measure|change|clean|find|get at)?\s*(?:the|my)?\s*"
+)
 
 
 @dataclass(frozen=True)
@@ -74,6 +79,7 @@ def why(call: BenchCall, rest: str) -> bool:
 
 def how(call: BenchCall, rest: str) -> bool:
     """Steps and cautions of one check or repair."""
+    rest = _ASKED_HOW.sub("", rest)
     name, _ = typed.work(call.visit.knowledge, rest or call.advised(), call.numbered)
     call.talk.say(how_lines(call.visit, name))
     return False
@@ -85,6 +91,13 @@ def skip(call: BenchCall, rest: str) -> bool:
     call.visit.skip(name, reason)
     call.talk.tell(f"{name} is not offered any more on this visit; enter it all the same if you can do it after all.")
     return True
+
+
+def missing(call: BenchCall, rest: str) -> bool:
+    """A tool is not there: what needs it is not offered."""
+    tool, gone = call.visit.without(rest)
+    call.talk.tell(f"No {tool}: not offered any more on this visit: {', '.join(gone) or 'nothing that was'}.")
+    return bool(gone)
 
 
 def undo(call: BenchCall, rest: str) -> bool:
@@ -220,6 +233,9 @@ COMMANDS: dict[str, Command] = {
     "repairs": Command("repairs", "repairs with the chance that each is the one", repairs),
     "symptoms": Command("symptoms", "every symptom, numbered", symptoms),
     "skip": Command("skip NAME [REASON]", "cannot do that now: it is not offered again", skip),
+    "missing": Command(
+        "missing TOOL", "a tool is not there (or: no multimeter): what needs it is not offered", missing
+    ),
     "again": Command("again CHECK VALUE", "measured anew on purpose: counts beside the first", again),
     "undo": Command("undo", "take back the last entry", undo),
     "fact": Command("fact [K=V ...]", "enter or correct what was asked at the start, or list it", fact),
@@ -233,6 +249,8 @@ COMMANDS: dict[str, Command] = {
     "close": Command("close HOW", "gone, referred, or came back YYYY-MM-DD", close),
     "leave": Command("leave", "save and leave; everything is saved already", leave),
 }
+# Words of their own: none of them is short for `note`, `close` or anything else.
+_NEVER_SHORT = frozenset({"no", "not", "dont", "on", "off"})
 _SAME = {"quit": "leave", "exit": "leave", "q": "leave", "bye": "leave", "?": "help", "facts": "fact"}
 
 
@@ -246,7 +264,9 @@ def beginning(word: str, has_more: bool) -> str | None:
     """The one command that begins with a word; "rep" is `repair` with a name after it and `repairs`
     without."""
     start = fold(word)
-    found = [name for name in COMMANDS if start and name.startswith(start)]
+    if start in _NEVER_SHORT or (len(start) < 3 and has_more):
+        return None
+    found = [name for name in COMMANDS if start and name.startswith(start) and name not in ("note", "missing")]
     if found == ["repairs", "repair"]:
         return "repair" if has_more else "repairs"
     return found[0] if len(found) == 1 else None

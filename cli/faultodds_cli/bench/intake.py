@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from faultodds.job import Danger, OpenJob, typed, why_asked
+from faultodds.errors import UnknownName
+from faultodds.job import Danger, OpenJob, sayings, typed, why_asked
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold
 from faultodds_cli.bench.call import BenchCall, forgiving
 from faultodds_cli.bench.commands import exact
-from faultodds_cli.bench.lines import answer, take
+from faultodds_cli.bench.lines import answer, said_so, says_no, take, what_was_denied
 from faultodds_cli.bench.show import symptom_lines
 from faultodds_cli.bench.talk import Talk
 
@@ -129,6 +130,9 @@ def _take_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact, li
     visit = call.visit
     with forgiving(call.talk):
         call.watch_for_danger(line)
+        if said := sayings.understand(visit.knowledge, line):
+            said_so(call, said)
+            return name in visit.job.facts or said[0].kind == "doubt"
         if found := _told_early(call, line):
             call.try_out(found)
             call.enter_all(found)
@@ -141,7 +145,8 @@ def _take_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact, li
 def _told_early(call: BenchCall, line: str) -> list[typed.Typed]:
     """The findings that a line gives by their full names, with values: what was seen can be told before it is asked."""
     k = call.visit.knowledge
-    if line.replace("=", " ").split()[0] not in k.observables():
+    first = line.replace("=", " ").split()[:1]
+    if not first or first[0] not in k.observables():
         return []
     found = typed.findings(k, line)
     return found if all(each.value for each in found) else []
@@ -175,9 +180,24 @@ def _take_complaint(call: BenchCall, line: str) -> None:
         question, call.question = call.question, None
         if question and answer(call, question, line):
             return
-        found = [_plain_yes(call, each) for each in typed.findings(call.visit.knowledge, line, call.numbered)]
-        call.try_out(found)
-        call.enter_all(found)
+        if said := sayings.understand(call.visit.knowledge, line):
+            said_so(call, said)
+            return
+        for part in typed.parts(line):
+            with forgiving(call.talk):
+                call.enter_all(_complained(call, part))
+
+
+def _complained(call: BenchCall, part: str) -> list[typed.Typed]:
+    if says_no(part):
+        return what_was_denied(call, part)
+    try:
+        found = typed.findings(call.visit.knowledge, part, call.numbered)
+    except UnknownName:
+        if only := typed.only_outcome(call.visit.knowledge, part, call.seen_already):
+            return [only]
+        raise
+    return [_plain_yes(call, each) for each in found]
 
 
 def _plain_yes(call: BenchCall, each: typed.Typed) -> typed.Typed:

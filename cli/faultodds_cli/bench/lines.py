@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import contextlib
+import re
+from collections.abc import Iterable
+
 from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName
-from faultodds.job import typed
+from faultodds.job import sayings, typed
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
 from faultodds_cli.bench.commands import COMMANDS, beginning, exact, near_miss
 from faultodds_cli.shared.show_job import clash_lines
 
 PROMPT = ">"
+DENIAL = re.compile(
+    r"\b(?:no|not|never|without|cannot|none of|nothing"
+    r"|(?:do|does|did|is|are|was|were|wo|ca|could|has|have|had|would|should|ai|need)nt)\b"
+)
 
 
 def talk_through(call: BenchCall) -> None:
@@ -37,11 +45,18 @@ def take(call: BenchCall, line: str) -> None:
 
 def _obey(call: BenchCall, line: str) -> bool:
     """Do what a line says; true when the screen is to be shown anew."""
+    parts = typed.parts(line)
+    if len(parts) > 1 and exact(line.split()[0]) is None:
+        return one_by_one(call, parts)
     question, call.question = call.question, None
     word, _, rest = line.partition(" ")
     command = exact(word)
     if question and command in (None, "open", "shut") and answer(call, question, line):
         return call.question is None
+    if command in (None, "open", "shut") and (said := sayings.understand(call.visit.knowledge, line)):
+        return said_so(call, said)
+    if command is None and says_no(line):
+        return call.enter_all(what_was_denied(call, line))
     if command is None:
         found = _findings(call, line, question)
         if found is not None:
@@ -49,6 +64,93 @@ def _obey(call: BenchCall, line: str) -> bool:
         command = beginning(word, bool(rest.strip()))
     assert command is not None
     return COMMANDS[command].run(call, rest.strip())
+
+
+def one_by_one(call: BenchCall, parts: Iterable[str]) -> bool:
+    """Several NAME=VALUE on a line: what was read is kept and shown, what was not is asked."""
+    changed = False
+    for part in parts:
+        with forgiving(call.talk):
+            found = typed.findings(call.visit.knowledge, part, call.numbered)
+            changed = call.enter_all(found) or changed
+    return changed
+
+
+def said_so(call: BenchCall, said: Iterable[sayings.Said]) -> bool:
+    """Do what was said in a technician's own words; true when the screen is to be shown anew."""
+    changed = False
+    for each in said:
+        changed = _SAID[each.kind](call, each) or changed
+    return changed
+
+
+def says_no(line: str) -> bool:
+    """Whether a line has a "no" or "not" in it that is no value."""
+    return "=" not in line and bool(DENIAL.search(sayings.plain(line)))
+
+
+def what_was_denied(call: BenchCall, line: str) -> list[typed.Typed]:
+    """The findings on a line with a "no" or "not" in it, when what they showed is an outcome in full.
+
+    Anything else is asked about: half of such a line would be its opposite.
+    """
+    with contextlib.suppress(FaultoddsError):
+        found = [] if DENIAL.match(sayings.plain(line)) else typed.findings(call.visit.knowledge, line, call.numbered)
+        if found and all(typed.is_outcome(call.visit.knowledge, each) for each in found):
+            call.try_out(found)
+            return found
+    raise FaultoddsError(
+        f"'{line}' is not understood, and nothing was noted. Type a finding as NAME=OUTCOME, such as heat=none; "
+        "a tool that is not there as: no multimeter; or note and the words, to keep them as a remark."
+    )
+
+
+def _said_found(call: BenchCall, said: sayings.Said) -> bool:
+    call.try_out([typed.Typed(said.name, said.value)])
+    return call.enter(said.name, said.value)
+
+
+def _said_fact(call: BenchCall, said: sayings.Said) -> bool:
+    given = call.visit.fact(said.name, said.value)
+    call.talk.tell(f"Noted: {given.name} = {given.value}.")
+    return True
+
+
+def _said_tool(call: BenchCall, said: sayings.Said) -> bool:
+    return COMMANDS["missing"].run(call, said.name)
+
+
+def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
+    call.talk.tell("Then it stays open; nothing was noted. Type skip and its name if it cannot be told at all.")
+    return False
+
+
+def _said_machine(call: BenchCall, said: sayings.Said) -> bool:
+    item = sayings.machine_item(call.visit.knowledge, said.name)
+    assert item is not None
+    call.visit.set_state({item: said.value == "off"})
+    call.talk.tell(f"Noted: {sayings.echo(said.name, said.value)}.")
+    return True
+
+
+def _said_command(call: BenchCall, said: sayings.Said) -> bool:
+    return COMMANDS[said.name].run(call, "")
+
+
+def _said_unclear(call: BenchCall, said: sayings.Said) -> bool:
+    call.talk.tell(said.name, "?  ")
+    return False
+
+
+_SAID = {
+    "finding": _said_found,
+    "fact": _said_fact,
+    "tool": _said_tool,
+    "doubt": _said_doubt,
+    "machine": _said_machine,
+    "command": _said_command,
+    "ask": _said_unclear,
+}
 
 
 def _findings(call: BenchCall, line: str, question: Question | None) -> list[typed.Typed] | None:
@@ -68,6 +170,8 @@ def _findings(call: BenchCall, line: str, question: Question | None) -> list[typ
     except UnknownName as problem:
         if command is not None:
             return None
+        if only := typed.only_outcome(call.visit.knowledge, line, call.seen_already):
+            return [only]
         call.question = question
         raise near_miss(word, problem) from None
     return found

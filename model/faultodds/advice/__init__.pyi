@@ -4,7 +4,8 @@ from .answers import (
     shop_used as shop_used,
 )
 from .doing import (
-    Action as Action, action as action, actions as actions, closing_lines as closing_lines, unsafe_ways as unsafe_ways,
+    Action as Action, action as action, actions as actions, closing_lines as closing_lines,
+    instructions as instructions, unsafe_ways as unsafe_ways,
 )
 from .ledger import Ledger as Ledger
 from .machine import CLOSED_UP as CLOSED_UP, MachineStates as MachineStates, State as State, Way as Way

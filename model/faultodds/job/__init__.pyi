@@ -4,6 +4,7 @@ from .explain import (
 )
 from .job import Job as Job
 from .open_job import OpenJob as OpenJob
+from . import sayings as sayings
 from .standing import Standing as Standing, stand as stand
 from .steps import (
     Closed as Closed, Danger as Danger, Finding as Finding, Payload as Payload, RepairDone as RepairDone, Step as Step,

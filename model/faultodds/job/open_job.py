@@ -47,7 +47,7 @@ from faultodds.job.taking import (
 )
 from faultodds.job.typed import asked, stop_sign_named
 from faultodds.knowledge import Knowledge
-from faultodds.names import match
+from faultodds.names import fold, match
 from faultodds.revisions import FILE, accepted
 from faultodds.safety import danger_in, not_run_now, refuse_unsafe_state, still_owed
 
@@ -221,6 +221,18 @@ class OpenJob:
         self._enter(skip)
         return skip
 
+    def without(self, tool: str) -> tuple[str, list[str]]:
+        """Enter that a tool is not there: everything that needs it is offered no more on this visit. One `undo` takes it all
+        back. Returns the tool and what it leaves out."""
+        self.listen(tool)
+        work = {**self.knowledge.check, **self.knowledge.repair}
+        known = {t for each in work.values() for t in each.tools}
+        found = match("tool", tool, sorted(known))
+        left = [name for name, each in work.items() if found in each.tools and name not in self.job.skipped]
+        for name in left:
+            self._enter(Skip(name, _no(found)))
+        return found, left
+
     def note(self, text: str) -> Note:
         """Enter free text; never evidence."""
         if not text.strip():
@@ -244,7 +256,14 @@ class OpenJob:
         self.listen(*items)
         access = self.knowledge.access
         titles = {n: a.title for n, a in access.items()}
-        changes = {match("access item", item, access, titles): is_open for item, is_open in items.items()}
+        shut_by = {
+            word: n for n, a in access.items() if a.makes_safe for word in (a.makes_safe, f"{a.makes_safe}_cock")
+        }
+        changes = {}
+        for item, is_open in items.items():
+            # "gas" is open when its item, "gas cock shut", is not.
+            shut = shut_by.get(fold(item))
+            changes[shut or match("access item", item, access, titles)] = is_open is (shut is None)
         refuse_unsafe_state(self.knowledge, {i for i in access if changes.get(i, i in self.state)})
         self._enter(MachineState(changes))
         return list(changes)
@@ -285,6 +304,11 @@ class OpenJob:
             self._refuse_while_stopped()
         self.job, step = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
         taken = [step]
+        while (
+            isinstance(step.payload, Skip) and step.payload.reason.startswith(_no("")) and self._same_tool(step.payload)
+        ):
+            self.job, step = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
+            taken.append(step)
         if isinstance(step.payload, Finding | RepairDone) and self._came_along(step.payload.name):
             self.job, state = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
             taken.append(state)
@@ -411,6 +435,11 @@ class OpenJob:
             self.job = getattr(error, "job", self.job)  # another terminal was here: go on from what it left
             raise
 
+    def _same_tool(self, skip: Skip) -> bool:
+        """Whether the job's last step was left out for want of the same tool."""
+        last = self.job.steps[-1].payload if self.job.steps else None
+        return isinstance(last, Skip) and last.reason == skip.reason
+
     def _came_along(self, work: str) -> bool:
         """Whether the job's last step is the change of machine state that went with `work`."""
         if not self.job.steps or not isinstance(self.job.steps[-1].payload, MachineState):
@@ -429,6 +458,11 @@ def _opened(job: Job, appliance: str | None, revision: str | None) -> Appliance:
             f"job {job.id} is advised with revision {job.revision}, which cannot be used any more. {error} "
             f"To go on with other numbers: faultodds job revision {job.id} file (or the id of one)."
         ) from None
+
+
+def _no(tool: str) -> str:
+    """The reason that is kept for work left out for want of a tool."""
+    return f"no tool: {tool}"
 
 
 def _day(text: str | None) -> date | None:

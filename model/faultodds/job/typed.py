@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from msgspec import Struct
 
@@ -19,6 +19,27 @@ from faultodds.safety import hazard_of
 
 # A name this close to a stop sign's is taken for it.
 CLOSE = 0.85
+OF_ANYTHING = frozenset(
+    {
+        "yes",
+        "no",
+        "none",
+        "normal",
+        "good",
+        "bad",
+        "ok",
+        "fine",
+        "open",
+        "closed",
+        "shut",
+        "off",
+        "on",
+        "low",
+        "high",
+        "dead",
+    }
+    | {"sound", "clear", "clean", "work", "works", "level", "slow", "dry"}
+)
 _NEXT_PAIR = re.compile(r"[\s,;]+(?=[\w.-]+\s*=)")
 
 
@@ -34,8 +55,28 @@ def findings(knowledge: Knowledge, line: str, numbered: Sequence[str] = ()) -> l
 
     `numbered`: what 1, 2, 3 ... stand for. Raises UnknownName for what is no finding.
     """
-    parts = _NEXT_PAIR.split(line.strip()) if line.count("=") > 1 else [line.strip()]
-    return [_finding(knowledge, part, numbered) for part in parts if part]
+    return [_finding(knowledge, part, numbered) for part in parts(line)]
+
+
+def parts(line: str) -> list[str]:
+    """The NAME=VALUE on a line, one by one; the whole line when there is at most one."""
+    split = _NEXT_PAIR.split(line.strip()) if line.count("=") > 1 else [line.strip()]
+    return [part for part in split if part]
+
+
+def only_outcome(knowledge: Knowledge, text: str, known: Callable[[str], bool]) -> Typed | None:
+    """The finding that a bare outcome ("crushed") stands for, when only one symptom or check not `known` yet has it.
+
+    A word that could be said of anything ("good", "open") stands for nothing.
+    """
+    wanted = fold(text)
+    fitting = [
+        Typed(name, outcome)
+        for name, observable in knowledge.observables().items()
+        for outcome, words in observable.outcomes.items()
+        if wanted in (fold(outcome), fold(words)) and wanted not in OF_ANYTHING and not known(name)
+    ]
+    return fitting[0] if len(fitting) == 1 else None
 
 
 def _finding(knowledge: Knowledge, text: str, numbered: Sequence[str]) -> Typed:
@@ -56,6 +97,15 @@ def _finding(knowledge: Knowledge, text: str, numbered: Sequence[str]) -> Typed:
         return Typed(name, value_of(knowledge, name, " ".join(words[count:]).lstrip(": ")))
     assert problem is not None
     raise problem
+
+
+def is_outcome(knowledge: Knowledge, each: Typed) -> bool:
+    """Whether the value is an outcome in full, by its name, its words or their beginning, and the name was all before it."""
+    outcomes = knowledge.observables()[each.name].outcomes
+    value = fold(each.value)
+    return bool(value) and any(
+        fold(o) == value or fold(w) == value or fold(o).endswith(f"_{value}") for o, w in outcomes.items()
+    )
 
 
 def observable(knowledge: Knowledge, text: str, numbered: Sequence[str] = ()) -> str:

@@ -195,8 +195,8 @@ class Symptom(Observable):
 class Work:
     """What checks and repairs share: time, money, the machine state they need, who may do them, what to watch.
 
-    `access` lists what must be open, `closed` what must not be; `running` closes everything that keeps the machine
-    from running. `run_minutes`: how long it runs at most with something open that lets a hazard out; `away`: whoever does
+    `tools` are those that not every technician has at hand. `access` lists what must be open, `closed` what must not be;
+    `running` closes everything that keeps the machine from running. `run_minutes`: how long it runs at most with something open that lets a hazard out; `away`: whoever does
     it does not stand by the machine while it runs.
 
     The steps come in parts, each in its own machine state, and are printed with the moves between them: `run_first` closed up
@@ -217,6 +217,7 @@ class Work:
     gas_work: bool = False
     run_minutes: float = 0.0
     away: bool = False
+    tools: list[str] = field(default_factory=list)
     cautions: list[str] = field(default_factory=list)
     run_first: list[str] = field(default_factory=list)
     fit: list[str] = field(default_factory=list)

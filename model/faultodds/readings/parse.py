@@ -31,6 +31,11 @@ _RANGE = re.compile(rf"({NUMBER})\s*({_UNIT})\s*(?:-|–|—|\bto\b|\band\b|\.\.
 _SPREAD = re.compile(rf"({NUMBER})\s*({_UNIT})\s*(?:±|\+/-|\+-)\s*({NUMBER})\s*({_UNIT})")
 _ONE = re.compile(rf"({NUMBER})\s*({_UNIT})")
 _BEYOND = re.compile(r"(<|>|≥|≤|over|under|above|below|more than|less than)\s*", re.IGNORECASE)
+_SLASHED = re.compile(r"(\d+)\s*/\s*(\d+)(?:\s*/\s*\d+)*")
+# Kinds that are read as a part of something: half a foot on the dial, 3/16 in a foot, 1/2 in w.c.
+FRACTIONS = frozenset({"dial", "angle", "pressure"})
+# Less than this across a part that should have tens of ohms is a short, or the leads touching.
+SHORT_OHMS = 5.0
 _CODED = re.compile(r"(\d+)([kKMRr])(\d+)")
 
 
@@ -125,9 +130,35 @@ def quantity(text: str, spec: ReadingSpec) -> Quantity:
     word = _word(typed, spec, ohms)
     if word is not None:
         return word
+    typed = _one_of_several(typed, spec)
     if ohms and (coded := _CODED.fullmatch(typed)):
         typed = f"{coded[1]}.{coded[3]}{coded[2]}"
-    return _within(_numeric(typed, text, spec), text, spec)
+    return _no_short(_within(_numeric(typed, text, spec), text, spec), text, spec)
+
+
+def _one_of_several(typed: str, spec: ReadingSpec) -> str:
+    """ "120/120" is two readings, no fraction: the one when they agree, else a question."""
+    match = _SLASHED.match(typed)
+    if match is None or (spec.kind in FRACTIONS and int(match[1]) < int(match[2])):
+        return typed
+    each = re.split(r"\s*/\s*", match[0])
+    if len(set(each)) == 1:
+        return each[0] + typed[match.end() :]
+    raise BadReading(
+        f"'{typed}' is {len(each)} readings: {' and '.join(each)}. Which one is meant? "
+        f"Type that one alone, for example {each[0]}{typed[match.end() :]}."
+    )
+
+
+def _no_short(found: Quantity, text: str, spec: ReadingSpec) -> Quantity:
+    span = plausible_span(spec)
+    if spec.kind == "resistance" and span and found.high < SHORT_OHMS < span[0]:
+        raise BadReading(
+            f"'{text.strip()}' is a short, or the leads touch: a reading here is usually {neat(span[0])} to "
+            f"{neat(span[1])} {shown(spec.unit)}. Take the part's wires off, read again and type for example "
+            f"{EXAMPLES[spec.kind]}; if it is shorted, skip this and note it."
+        )
+    return found
 
 
 def _word(said_as: str, spec: ReadingSpec, ohms: bool) -> Quantity | None:

@@ -1,0 +1,110 @@
+"""What technicians say, in the program's own terms: findings, facts, missing tools, doubts, the machine's state, commands.
+
+Only whole lines are understood, from the lists of `sayings.toml`; what is not there is left to the names of the knowledge
+file, and then asked about. Nothing is ever understood as more than was said.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from functools import cache
+from pathlib import Path
+from typing import Literal
+
+from msgspec import Struct
+
+from faultodds.knowledge import Knowledge
+
+Kind = Literal["finding", "fact", "tool", "command", "doubt", "machine", "ask"]
+_NO_TOOL = (
+    r"(?:ive |i have |got |theres |have )?(?:no|without|forgot|left|lost|dont have|havent got|not got|missing)"
+    r"(?: the| a| an| my| any)* (?:{0})(?: here| with me| today| on me| in the van| at home)?"
+    r"|(?:my |the )?(?:{0}) (?:is |s )?(?:dead|broken|bust|missing|left behind|in the van|at home|flat)"
+)
+_JOINS = re.compile(r"\s+(?:and|but)\s+|\s*[,;:]\s*(?:and |but )?")
+
+
+class Said(Struct, frozen=True):
+    """What a line, or a part of it, means: `name` and `value` in the program's terms; `text` as it was typed."""
+
+    kind: Kind
+    name: str
+    value: str
+    text: str
+
+
+def understand(knowledge: Knowledge, line: str) -> list[Said]:
+    """Everything a line says, when all of it is understood; else an empty list."""
+    whole = _one(knowledge, line)
+    if whole:
+        return [whole]
+    parts = [_one(knowledge, part) for part in _JOINS.split(line) if part.strip()]
+    states = [part for part in parts if part and part.kind in ("machine", "finding", "tool", "fact")]
+    return states if len(states) == len(parts) > 1 else []
+
+
+def plain(text: str) -> str:
+    """Small letters, no apostrophes, no punctuation."""
+    said = text.casefold().replace("\u2019", "'").replace("'", "")
+    return " ".join(re.sub(r"[^a-z0-9.]+|\.(?!\d)", " ", said).split())
+
+
+def machine_item(knowledge: Knowledge, what: str) -> str | None:
+    """The access item that "power", "gas", "front" ... stands for, or None when the file has none."""
+    for name, item in knowledge.access.items():
+        if item.makes_safe == what or what in name.split("_"):
+            return name
+    return None
+
+
+def _one(knowledge: Knowledge, text: str) -> Said | None:
+    said = plain(text)
+    for kind, meaning, pattern in _sayings():
+        if pattern.fullmatch(said):
+            name, _, value = meaning.strip().partition("=" if kind in ("finding", "fact") else ".")
+            if kind == "ask":
+                name, value = meaning, ""
+            if _is_there(knowledge, kind, name, value):
+                return Said(kind, name, value, text.strip())
+    return None
+
+
+def _is_there(knowledge: Knowledge, kind: Kind, name: str, value: str) -> bool:
+    if kind == "finding":
+        known = knowledge.observables().get(name)
+        return known is not None and value in known.outcomes
+    if kind == "fact":
+        facts: Mapping[str, object] = {**knowledge.equipment, **knowledge.context}
+        return name in facts
+    return kind != "machine" or machine_item(knowledge, name) is not None
+
+
+@cache
+def _sayings() -> tuple[tuple[Kind, str, re.Pattern[str]], ...]:
+    return tuple(_compiled(tomllib.loads(Path(__file__).with_name("sayings.toml").read_text("utf-8"))))
+
+
+def _compiled(raw: Mapping[str, Mapping[str, list[str]]]) -> Iterator[tuple[Kind, str, re.Pattern[str]]]:
+    for words in raw["doubt"]["words"]:
+        yield "doubt", "", re.compile(words)
+    kinds: tuple[Kind, ...] = ("finding", "fact", "tool", "machine", "ask", "command")
+    for kind in kinds:
+        for meaning, patterns in raw[kind].items():
+            yield from ((kind, meaning, re.compile(words)) for words in patterns)
+    for tool, names in raw["tool_names"].items():
+        yield "tool", tool, re.compile(_NO_TOOL.format(names))
+
+
+def echo(name: str, value: str) -> str:
+    """How a state of the machine is said back: "gas shut", "front off"."""
+    return _echoes()[f"{name}.{value}"]
+
+
+@cache
+def _echoes() -> Mapping[str, str]:
+    raw = tomllib.loads(Path(__file__).with_name("sayings.toml").read_text("utf-8"))
+    echoes = raw["machine_echo"]
+    assert isinstance(echoes, dict)
+    return echoes

@@ -1,0 +1,181 @@
+"""What technicians type, and what it becomes in the program's own terms.
+
+The lines of `technician_lines.toml` and `machine_words.toml`, and what each means, were written for this test by somebody who
+knew the trade and had not seen the program. `becomes` was added and read against that: a finding or fact (NAME=VALUE), the
+machine's state, a tool that is not there, a doubt, a word of the program, a stop; or the line is asked about, which is always
+allowed. What is never allowed is the opposite, and a remark kept as if it were understood.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings, strategies as st
+
+from faultodds.belief import Appliance, open_appliance
+from faultodds.job import Store
+from said import becomes
+
+
+def lines(name: str) -> list[dict[str, Any]]:
+    """The lines beside this file."""
+    found = tomllib.loads(Path(__file__).with_name(f"{name}.toml").read_text("utf-8"))["line"]
+    assert isinstance(found, list)
+    return found
+
+
+TECHNICIAN = lines("technician_lines")
+MACHINE = lines("machine_words")
+ASKED = {"asked", "doubt", "command"}
+
+
+@pytest.fixture(scope="module")
+def dryer() -> Appliance:
+    """The shipped dryer."""
+    return open_appliance("gas_dryer")
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    """One store for all lines: every line has a job of its own."""
+    with Store.open(tmp_path_factory.mktemp("said")) as opened:
+        yield opened
+
+
+def test_there_are_as_many_as_promised() -> None:
+    """At least 200 phrases, and a good part of them understood."""
+    assert len({line["text"] for line in TECHNICIAN}) >= 200
+    assert sum(line["becomes"] != ["asked"] for line in TECHNICIAN) >= 90
+    assert sum(line["becomes"] != ["asked"] for line in MACHINE) >= 35
+
+
+@pytest.mark.parametrize("line", [*TECHNICIAN, *MACHINE], ids=lambda line: line["text"])
+def test_a_line_becomes_what_it_means_or_is_asked_about(line: dict[str, Any], dryer: Appliance, store: Store) -> None:
+    """Entered as written in `becomes`; where that is a question, nothing is entered, and something is said."""
+    entered, told = becomes(dryer, store, line["text"], line.get("prompt", "any"))
+    assert entered == [word for word in line["becomes"] if word not in ASKED]
+    assert told.strip()
+    if line["becomes"] == ["asked"]:
+        assert told.startswith("?  ")
+
+
+def test_nothing_becomes_a_remark_by_itself() -> None:
+    """Only `note` and the words makes one."""
+    assert [line for line in [*TECHNICIAN, *MACHINE] if any(w.startswith("note:") for w in line["becomes"])] == []
+
+
+SAID = {"power": "unplugged", "gas": "gas_shut", "front": "front_open", "rear": "rear_open", "duct": "duct_off"}
+
+
+@settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.sampled_from(sorted(SAID)),
+    st.sampled_from(
+        [("{} off", True), ("{} is off", True), ("{} on", False), ("{} is back on", False), ("the {} is off now", True)]
+    ),
+    st.sampled_from([str, str.upper, str.title, lambda text: f"  {text}.", lambda text: f"{text}!"]),
+)
+def test_the_machines_state_is_said_back_as_it_was_typed(
+    dryer: Appliance, store: Store, what: str, said: tuple[str, bool], case: Any
+) -> None:
+    """Off is off and on is on, in the job and in what is said back."""
+    entered, told = becomes(dryer, store, case(said[0].format(what)).strip())
+    if entered:
+        assert entered == [f"{SAID[what]}: {'yes' if said[1] else 'no'}"]
+        assert told == f"Noted: {what} {'on' if not said[1] else 'shut' if what == 'gas' else 'off'}."
+    else:
+        assert told.startswith("?  ")
+
+
+@pytest.mark.parametrize(
+    ("line", "entered"),
+    [
+        ("open gas", ["gas_shut: no"]),
+        ("shut gas", ["gas_shut: yes"]),
+        ("open the gas cock", ["gas_shut: no"]),
+        ("open front", ["front_open: yes"]),
+        ("shut front", ["front_open: no"]),
+        ("open unplugged", ["unplugged: yes"]),
+        ("gas shut", []),
+    ],
+)
+def test_open_and_shut_mean_the_thing_that_is_named(
+    line: str, entered: list[str], dryer: Appliance, store: Store
+) -> None:
+    """A gas that is opened is on."""
+    assert becomes(dryer, store, line)[0] == entered
+
+
+DENIED = [
+    "no {outcome}",
+    "not {outcome}",
+    "{name} not {outcome}",
+    "{name} isn't {outcome}",
+    "no {outcome} {name}",
+    "{name} never {outcome}",
+    "{name}=not {outcome}",
+]
+
+
+@settings(deadline=None, max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.data())
+def test_a_denied_outcome_is_never_noted(dryer: Appliance, store: Store, data: st.DataObject) -> None:
+    """Whatever is typed, its echo never says the opposite."""
+    known = dryer.knowledge.observables()
+    name = data.draw(st.sampled_from(sorted(known)))
+    outcome = data.draw(st.sampled_from(sorted(known[name].outcomes)))
+    called = data.draw(st.sampled_from([name, name.replace("_", " "), known[name].title]))
+    typed = data.draw(st.sampled_from(DENIED)).format(name=called, outcome=outcome.replace("_", " "))
+    prompt = data.draw(st.sampled_from(["any", "complaint"]))
+    entered, _ = becomes(dryer, store, typed, prompt)
+    assert f"{name}={outcome}" not in entered, typed
+    assert not any(word.startswith("note:") for word in entered), typed
+
+
+@pytest.mark.parametrize(
+    "value", ["no beep", "doesn't beep", "not beeping", "never beeps", "didn't beep", "won't beep"]
+)
+def test_a_beep_that_is_denied_is_no_continuity(value: str, dryer: Appliance, store: Store) -> None:
+    """Never the opposite: open, or asked about."""
+    assert becomes(dryer, store, f"fuse_continuity={value}")[0] in (["fuse_continuity=open"], [])
+    assert becomes(dryer, store, f"fuse {value}")[0] in (["fuse_continuity=open"], [])
+
+
+def test_a_tool_that_is_not_there_takes_everything_that_needs_it(dryer: Appliance, store: Store) -> None:
+    """One entry; one undo gives it all back."""
+    from faultodds.job import OpenJob
+
+    visit = OpenJob.start(store, dryer)
+    tool, gone = visit.without("multimeter")
+    assert tool == "multimeter"
+    assert set(gone) == {n for n, c in dryer.knowledge.check.items() if "multimeter" in c.tools}
+    assert set(gone) >= {"coil_ohms", "igniter_ohms", "burner_voltage"}
+    assert set(visit.job.skipped) == set(gone)
+    visit.undo()
+    assert visit.job.skipped == {}
+
+
+@pytest.mark.parametrize("line", ["=", "= =", "heat=", "=none", "no", "not", "don't", "no no no"])
+def test_a_stump_of_a_line_is_asked_about(line: str, dryer: Appliance, store: Store) -> None:
+    """Nothing is entered, and nothing crashes, at either prompt."""
+    for prompt in ("any", "complaint"):
+        assert becomes(dryer, store, line, prompt)[0] == []
+
+
+def test_several_answers_on_a_line_are_taken_one_by_one(dryer: Appliance, store: Store) -> None:
+    """What was read is kept and shown, what was not is asked."""
+    entered, told = becomes(dryer, store, "hood_flap=weak heat=nonne lint_screen_look=clean")
+    assert entered == ["hood_flap=weak", "lint_screen_look=clean"]
+    assert "nonne" in told
+
+
+@pytest.mark.parametrize(("line", "entered"), [("crushed", ["transition_look=crushed"]), ("coated", []), ("good", [])])
+def test_a_bare_outcome_is_taken_when_one_question_only_can_mean_it(
+    line: str, entered: list[str], dryer: Appliance, store: Store
+) -> None:
+    """A word that several could be said of is asked about."""
+    assert becomes(dryer, store, line)[0] == entered

@@ -1,0 +1,70 @@
+"""Runs one typed line through the guided call and says what became of it, in the program's own terms."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterable
+
+from faultodds.belief import Appliance
+from faultodds.errors import SafetyStop
+from faultodds.job import Finding, OpenJob, Payload, Store
+from faultodds.job.steps import Fact, MachineState, Note, Skip
+from faultodds_cli.bench import intake, lines
+from faultodds_cli.bench.call import BenchCall
+from faultodds_cli.bench.commands import exact
+from faultodds_cli.bench.talk import Talk
+
+
+class Heard(Talk):
+    """Nothing is printed, and nothing is asked for."""
+
+    def __init__(self) -> None:
+        self.told: list[str] = []
+
+    def ask(self, prompt: str) -> str | None:
+        return None
+
+    def say(self, lines: str | Iterable[str] = "") -> None:
+        self.told += [lines] if isinstance(lines, str) else list(lines)
+
+    def tell(self, text: str, first: str = "") -> None:
+        self.told.append(first + text)
+
+    def rule(self) -> None:
+        return None
+
+
+def becomes(appliance: Appliance, store: Store, line: str, prompt: str = "any") -> tuple[list[str], str]:
+    """What was entered ("heat=none", "gas_shut: yes", "no tool: multimeter", "stop"), and what was said back."""
+    visit = OpenJob.start(store, appliance)
+    talk = Heard()
+    call = BenchCall(visit, talk)
+    call.show = lambda: None  # type: ignore[method-assign]
+    with contextlib.suppress(SafetyStop):
+        if prompt == "complaint" and exact(line.split()[0]) is None:
+            call.numbered = call.symptoms()
+            intake._take_complaint(call, line)
+        else:
+            lines.take(call, line)
+    if visit.job.stopped:
+        return ["stop"], visit.job.stopped.text
+    steps = [step.payload for step in visit.job.steps]
+    # the opening and shutting that a finding brings is not what was typed
+    found = any(isinstance(s, Finding) for s in steps)
+    words = [_word(s) for s in steps if not (found and isinstance(s, MachineState))]
+    return list(dict.fromkeys(words)), " ".join(talk.told)
+
+
+def _word(payload: Payload) -> str:
+    match payload:
+        case Finding(name, outcome, likelihood):
+            return f"{name}={outcome or max(likelihood or {}, key=lambda o: (likelihood or {})[o])}"
+        case Fact(name, value):
+            return f"{name}={value}"
+        case Skip(name, reason):
+            return reason or f"skip {name}"
+        case MachineState(changes):
+            return ", ".join(f"{name}: {'yes' if done else 'no'}" for name, done in changes.items())
+        case Note(text):
+            return f"note: {text}"
+    return str(payload)
