@@ -61,7 +61,7 @@ def meter_clock(v: View, rng: Generator, skill: Array) -> Reading:
     seconds = dial_seconds(np.where(burning, gas_input_kw(v.m), 0.0), v.m.fuel, 0.5)
     value = metered(seconds, rng, 0.03, 1.0)
     usual = dial_seconds(np.full(len(v.m), 6.45), v.m.fuel, 0.5)
-    return Reading(value, np.where(value > 8.0 * usual, 2, np.where(value > 1.25 * usual, 1, 0)))
+    return Reading(value, np.select([value > 8.0 * usual, value > 1.25 * usual, value < 0.83 * usual], [3, 1, 2], 0))
 
 
 def igniter_ohms(v: View, rng: Generator, skill: Array) -> Reading:
@@ -149,7 +149,8 @@ def relay_output(v: View, rng: Generator, skill: Array) -> Reading:
 def manifold_pressure(v: View, rng: Generator, skill: Array) -> Reading:
     """Manometer at the manifold tap (in w.c.), 2 %."""
     value = np.maximum(metered(gas_at_manifold(v.m), rng, 0.02, 0.05), 0.0)
-    return Reading(value, (value < 0.82 * MANIFOLD_WC[v.m.fuel.astype(int)]).astype(np.intp))
+    usual = MANIFOLD_WC[v.m.fuel.astype(int)]
+    return Reading(value, np.select([value < 0.82 * usual, value > 1.3 * usual], [1, 2], 0))
 
 
 def verification_run(v: View, rng: Generator, skill: Array) -> Reading:

@@ -122,6 +122,11 @@ def _low_pressure(m: Machines, s: Severity) -> Mapping[str, Array]:
     return {"house_gas": m.house_gas * (1.0 - 0.9 * s)}
 
 
+def _overpressure(m: Machines, s: Severity) -> Mapping[str, Array]:
+    """A regulator that passes more and more of the pressure in the house."""
+    return {"manifold_wc": m.manifold_wc * (1.0 + 2.6 * s)}
+
+
 MODES: Mapping[str, Change] = {
     "duct.partly_blocked": _choke("duct_lint", 0.78),
     "duct.nearly_blocked": _nearly_blocked,
@@ -140,6 +145,7 @@ MODES: Mapping[str, Change] = {
     "flame_sensor.stuck_closed": _add("sensor_opens_c", 700.0),
     "flame_sensor.open": _contact("sensor_ohm"),
     "gas_valve.sticking": _toward("valve_stick", 1.0),
+    "gas_valve.overpressure": _overpressure,
     "gas_supply.shut": _shut("cock_open"),
     "gas_supply.low_pressure": _low_pressure,
     "burner.fouled": _toward("burner_fouled", 1.0),

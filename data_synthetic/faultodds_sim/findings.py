@@ -35,6 +35,8 @@ POINTS_TO: Mapping[tuple[str, str], str] = {
     ("gas_cock_look", "shut"): "open_cock",
     ("other_appliances", "weak"): "gas_supplier",
     ("manifold_pressure", "low"): "gas_supplier",
+    ("manifold_pressure", "high"): "gas_valve",
+    ("meter_clock", "high"): "gas_valve",
     ("meter_clock", "low"): "burner_clean",
     ("sensor_bar_test", "coated"): "sensor_clean",
     ("sensor_bar_test", "dead"): "sensor_bars",

@@ -45,7 +45,7 @@ CHECKS: Mapping[str, tuple[str, ...]] = {
     "load_questions": ("fine", "overloaded", "low_heat"),
     "level_check": ("level", "off"),
     "spun_load_weight": ("normal", "wet"),
-    "meter_clock": ("normal", "low", "none"),
+    "meter_clock": ("normal", "low", "high", "none"),
     "other_appliances": ("work", "weak", "dead"),
     "gas_cock_look": ("open", "shut"),
     "sensor_bar_test": ("good", "coated", "dead"),
@@ -69,7 +69,7 @@ CHECKS: Mapping[str, tuple[str, ...]] = {
     "harness_look": ("sound", "burnt"),
     "burner_voltage": ("present", "missing"),
     "relay_output": ("closes", "stays_open"),
-    "manifold_pressure": ("normal", "low"),
+    "manifold_pressure": ("normal", "low", "high"),
     "verification_run": ("dry_in_time", "slow", "no_heat"),
 }
 

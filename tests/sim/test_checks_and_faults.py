@@ -125,6 +125,7 @@ SHOWS = {
     "igniter.open": ("igniter_ohms", "open"),
     "flame_sensor.stuck_closed": ("burner_watch", "glow_no_flame"),
     "flame_sensor.open": ("flame_sensor_continuity", "open"),
+    "gas_valve.overpressure": ("manifold_pressure", "high"),
     "gas_supply.shut": ("gas_cock_look", "shut"),
     "gas_supply.low_pressure": ("manifold_pressure", "low"),
     "burner.fouled": ("meter_clock", "low"),

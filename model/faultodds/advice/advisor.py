@@ -47,6 +47,7 @@ class Advice(Struct, frozen=True):
     `kind` and `name` say what to do (`together`: further repairs to do before the same verification run; `name` is empty
     for stop and refer). `expected_cost` is that of the whole job from here. `evpi`: the most that perfect information
     could still save. `same_decision`: chance that no remaining check would change the advice to repair, stop or refer.
+    `at_once`: what a finding asks for before anything else, such as shutting the gas.
     """
 
     kind: Kind
@@ -60,6 +61,7 @@ class Advice(Struct, frozen=True):
     checks: list[CheckPrice]
     repairs: list[RepairPrice]
     ask: list[str]
+    at_once: tuple[str, ...] = ()
 
     @property
     def listed_checks(self) -> list[CheckPrice]:
@@ -89,6 +91,7 @@ def advise(appliance: Appliance, belief: Belief, situation: Situation | None = N
         checks=ranking.checks,
         repairs=ranking.repairs,
         ask=[f for f in appliance.knowledge.equipment if f not in belief.evidence.facts],
+        at_once=ranking.problem.run_stopped,
     )
 
 
@@ -169,7 +172,9 @@ def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:
         records = dict(problem.knowledge.modes())
         for name in (move.name, *move.together):
             modes = repair_modes(problem.knowledge, problem.knowledge.repair[name])
-            notes += [records[m].advice for m in modes if records[m].advice]
+            chance = {o.name: o.probability for o in odds}
+            leading = max(chance[m] for m in modes)
+            notes += [records[m].advice for m in modes if records[m].advice and chance[m] >= 0.5 * leading]
     return tuple(dict.fromkeys(notes))
 
 

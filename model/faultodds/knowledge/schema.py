@@ -202,10 +202,16 @@ class Work:
 @dataclass(frozen=True, kw_only=True)
 class Check(Observable, Work):
     """A check a technician does. `minutes` is hands-on time with the machine already in the state it needs;
-    `reason` finishes the sentence "it pays because ..."."""
+    `reason` finishes the sentence "it pays because ...".
+
+    `unless` maps a symptom or check to the outcomes after which this one is not offered. `stops_run` maps an outcome to
+    what to do at once: while it stands, and until a repair, nothing is offered that runs the machine.
+    """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     reason: str = ""
+    unless: dict[str, list[str]] = field(default_factory=dict)
+    stops_run: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
