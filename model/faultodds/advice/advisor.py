@@ -132,9 +132,12 @@ def _cheapest(ranking: Ranking) -> NextMove:
     move = rather_finish(ranking, min(moves, key=lambda m: m.expected_cost))
     verify = ranking.problem.knowledge.costs.verify
     run = next((c for c in ranking.checks if c.name == verify), None)
-    if ranking.problem.unverified and run is not None and not _as_good_as_found(ranking.problem, move):
-        return NextMove("check", verify, (), run.expected_cost)
-    return move
+    if not ranking.problem.unverified or run is None or _as_good_as_found(ranking.problem, move):
+        return move
+    # A look that is a dollar cheaper is no reason to run a machine that has a fault as good as found.
+    if ranking.repairs and _as_good_as_found(ranking.problem, moves[0]) and moves[0].expected_cost <= run.expected_cost:
+        return moves[0]
+    return NextMove("check", verify, (), run.expected_cost)
 
 
 def rather_finish(ranking: Ranking, move: NextMove) -> NextMove:
