@@ -60,7 +60,7 @@ SOUND = {
     "centrifugal_contacts": "0.3 ohm",
     "spun_load_weight": "wet 13.1 lb dry 8.5 lb",
     "meter_clock": "84 s per half foot",
-    "verification_run": "46 min",
+    "verification_run": "26 min",
 }
 MOST_MOVES = 20
 

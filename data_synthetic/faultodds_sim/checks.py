@@ -17,7 +17,7 @@ from . import looks
 from .airflow import air_speed
 from .gas import MANIFOLD_WC, dial_seconds
 from .ignition import LINE_VOLTS, circuit_ohms
-from .instruments import OL, Check, Flags, Reading, View, blur, contact, metered, ohms, to_f
+from .instruments import OL, Check, Flags, Reading, View, blur, contact, look, metered, ohms, to_f
 from .machines import OPEN, Machines, can_call, gas_at_manifold, gas_input_kw, thermistor_dead
 from .names import CHECK_NEEDS, CHECKS
 from .psychro import Array
@@ -61,13 +61,24 @@ def meter_clock(v: View, rng: Generator, skill: Array) -> Reading:
     seconds = dial_seconds(np.where(burning, gas_input_kw(v.m), 0.0), v.m.fuel, 0.5)
     value = metered(seconds, rng, 0.03, 1.0)
     usual = dial_seconds(np.full(len(v.m), 6.45), v.m.fuel, 0.5)
-    return Reading(value, np.where(value > 8.0 * usual, 2, np.where(value > 1.25 * usual, 1, 0)))
+    return Reading(value, np.select([value > 8.0 * usual, value > 1.25 * usual, value < 0.83 * usual], [3, 1, 2], 0))
 
 
 def igniter_ohms(v: View, rng: Generator, skill: Array) -> Reading:
     """Igniter resistance, cold (ohm)."""
     value = ohms(v.m.igniter_ohm, rng)
-    return Reading(value, (value > 1500.0).astype(np.intp))
+    return Reading(value, np.select([value > 1500.0, value > 370.0], [2, 1], 0))
+
+
+def flame_sensor_hot(v: View, rng: Generator, skill: Array) -> Reading:
+    """The sensor before a strong heater, as hot as a good igniter makes it: does it open?"""
+    return look(v, blur(v.m.sensor_opens_c, rng, skill, 30.0) > 1010.0)
+
+
+def outlet_voltage(v: View, rng: Generator, skill: Array) -> Reading:
+    """Volts at the outlet with the machine running."""
+    value = np.maximum(metered(v.m.line_volts, rng, 0.01, 0.5), 0.0)
+    return Reading(value, (value < 107.0).astype(np.intp))
 
 
 COIL_BANDS = np.array([[1000.0, 1300.0], [1300.0, 1400.0], [500.0, 600.0]])
@@ -121,8 +132,8 @@ def thermistor_ohms(v: View, rng: Generator, skill: Array) -> Reading:
     """Thermistor against its chart at the room's temperature (ohm)."""
     scale = v.m.thermistor_ratio * v.m.thermistor_ohm / NOMINAL_OHM
     value = ohms(chart_ohm(v.m.room_c + rng.normal(size=len(v.m)) * 0.6) * scale, rng)
-    away = np.abs(np.log(np.maximum(value, 1e-3) / chart_ohm(v.m.room_c)))
-    return Reading(value, np.where(away > 2.3, 2, np.where(away > 0.13, 1, 0)))
+    away = np.log(np.maximum(value, 1e-3) / chart_ohm(v.m.room_c))
+    return Reading(value, np.select([np.abs(away) > 2.3, away < -0.13, away > 0.13], [3, 1, 2], 0))
 
 
 def _closed(v: View) -> Flags:
@@ -134,22 +145,23 @@ def _closed(v: View) -> Flags:
 def burner_voltage(v: View, rng: Generator, skill: Array) -> Reading:
     """Volts at the igniter's plug on a call for heat, as the load pulls it down."""
     upstream = circuit_ohms(v.m) - v.m.sensor_ohm
-    volts = np.where(_closed(v) | (v.m.sensor_ohm > 1e3), LINE_VOLTS * 140.0 / (140.0 + upstream), 0.0)
+    volts = np.where(_closed(v) | (v.m.sensor_ohm > 1e3), v.m.line_volts * 140.0 / (140.0 + upstream), 0.0)
     value = np.maximum(metered(volts, rng, 0.01, 0.3), 0.0)
     return Reading(value, (value < 95.0).astype(np.intp))
 
 
 def relay_output(v: View, rng: Generator, skill: Array) -> Reading:
-    """Volts at the board's heat relay on a call for heat."""
+    """Volts at the board's heat relay on a call for heat, and whether they go away without one."""
     volts = np.where(thermistor_dead(v.m) | (v.m.relay_ohm > 1e4), 0.0, LINE_VOLTS)
     value = np.maximum(metered(volts, rng, 0.01, 0.3), 0.0)
-    return Reading(value, (value < 60.0).astype(np.intp))
+    return Reading(value, np.where(v.m.relay_welded > 0.5, 2, value < 60.0).astype(np.intp))
 
 
 def manifold_pressure(v: View, rng: Generator, skill: Array) -> Reading:
     """Manometer at the manifold tap (in w.c.), 2 %."""
     value = np.maximum(metered(gas_at_manifold(v.m), rng, 0.02, 0.05), 0.0)
-    return Reading(value, (value < 0.82 * MANIFOLD_WC[v.m.fuel.astype(int)]).astype(np.intp))
+    usual = MANIFOLD_WC[v.m.fuel.astype(int)]
+    return Reading(value, np.select([value < 0.82 * usual, value > 1.3 * usual], [1, 2], 0))
 
 
 def verification_run(v: View, rng: Generator, skill: Array) -> Reading:
@@ -164,6 +176,7 @@ READERS: Mapping[str, Check] = {
     **{name: globals()[name] for name in CHECKS if name in globals()},
     "flame_sensor_continuity": contact("sensor_ohm", 5.0),
     "fuse_continuity": contact("fuse_ohm", 5.0),
+    "motor_fuse_continuity": contact("motor_fuse_ohm", 5.0),
     "high_limit_continuity": contact("limit_ohm", 5.0),
     "cycling_continuity": contact("cycling_ohm", 5.0),
     "timer_contacts": contact("timer_ohm", 3.0),
@@ -175,7 +188,7 @@ SLIP = 0.012  # chance that a middling technician calls a check wrongly, whateve
 def fitted(check: str, m: Machines) -> Flags:
     """Which machines have what the check looks at."""
     fact, value = CHECK_NEEDS.get(check, ("", ""))
-    has = {"control": m.board > 0.5, "auto_dry": m.auto > 0.5}
+    has = {"control": m.board > 0.5, "auto_dry": m.auto > 0.5, "gas_meter": m.fuel < 0.5}
     return has[fact] == (value != "timer") if fact else np.ones(len(m), bool)
 
 

@@ -14,7 +14,17 @@ from . import psychro
 from .airflow import working_point
 from .gas import WATER_PER_MJ
 from .ignition import glows, seconds_to_flame
-from .machines import Machines, can_call, drum_turn, gas_input_kw, inlet_share, motor_minutes, shaft_speed
+from .machines import (
+    NEVER,
+    Machines,
+    can_call,
+    drum_turn,
+    gas_input_kw,
+    inlet_share,
+    leak_share,
+    motor_minutes,
+    shaft_speed,
+)
 from .psychro import CP_DRY, CP_VAPOUR, CP_WATER, LATENT_0C, Array
 from .runs import Scenario
 
@@ -35,6 +45,7 @@ def control_opens_c(m: Machines, low_heat: Array) -> Array:
     """True exhaust temperature (C) at which thermostat, or board with its thermistor, stops the heat."""
     seen = 1.0 / (m.board_open_c - LOW_HEAT_K * low_heat + 273.15)
     board = 1.0 / (seen - np.log(m.thermistor_ratio) / BETA_NTC) - 273.15
+    board = np.where(m.relay_welded > 0.5, NEVER, board)
     return np.where(m.board > 0.5, board, m.cycling_open_c - LOW_HEAT_K * low_heat)
 
 
@@ -72,7 +83,7 @@ class Dryer:
         m, s = self.m, self.s
         density = self.pressure / psychro.STANDARD_PA * KG_S_PER_CFM
         self.total_kg_s = self.air.cfm * density
-        self.drum_kg_s = self.total_kg_s * (1.0 - m.seal_leak)
+        self.drum_kg_s = self.total_kg_s * (1.0 - leak_share(m))
         self.kw = gas_input_kw(m)
         self.delay = seconds_to_flame(m)
         self.glow = glows(m)
@@ -123,6 +134,7 @@ class Dryer:
         gas = (self.kw > 0.05) & self.coils_on
         holds = after - self.delay < self.hold_s
         opens = due & gas & np.where(lit_before & ~fresh, holds, ~stuck)
+        opens |= lit_before & (self.m.valve_open > 0.5) & (self.kw > 0.05) & (self.running > 0)
         part = np.minimum((after - self.delay) / self.dt, 1.0)  # of the step; only read where the gas opens
         self.started = opens & ~lit_before
         self.flame = np.where(opens, np.where(lit_before, 1.0, np.maximum(part, 1e-9)), 0.0)
@@ -168,7 +180,7 @@ class Dryer:
         rise = (given - evaporated * latent - wall) / store  # the same, unless the water ran out in the step
         out_w = box_w + evaporated / flow
         out_h = psychro.enthalpy(box_c, box_w) + (evaporated * (LATENT_0C + CP_VAPOUR * self.cloth_c) - given) / flow
-        leak = self.m.seal_leak
+        leak = leak_share(self.m)
         self.exhaust_w = (1.0 - leak) * out_w + leak * in_w
         mixed = (1.0 - leak) * out_h + leak * psychro.enthalpy(in_c, in_w)
         self.exhaust_c = psychro.temperature(mixed, self.exhaust_w)

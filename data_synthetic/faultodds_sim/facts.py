@@ -29,6 +29,7 @@ FACTS: Mapping[str, tuple[str, ...]] = {
 EQUIPMENT: Mapping[str, tuple[str, ...]] = {
     "control": ("timer", "board"),
     "auto_dry": ("no", "yes"),
+    "gas_meter": ("no", "yes"),
     "coil_layout": ("single_block", "two_coils_two_three_terminal"),
 }
 #: Chance that nobody knows, and that what is told is wrong.
@@ -79,6 +80,7 @@ def equipment(h: Houses) -> Mapping[str, Codes]:
     return {
         "control": h.board.astype(np.intp),
         "auto_dry": h.auto.astype(np.intp),
+        "gas_meter": (~h.propane).astype(np.intp),
         "coil_layout": h.two_coils.astype(np.intp),
     }
 

@@ -77,8 +77,13 @@ def _wrong_orifice(m: Machines, s: Severity) -> Mapping[str, Array]:
 
 
 def _drifted(m: Machines, s: Severity) -> Mapping[str, Array]:
-    """Reads warmer than it is on most machines (heat stops early), colder on a fifth of them."""
-    return {"thermistor_ratio": np.exp(np.where(m.quirk < 0.8, -1.3, 0.7) * s) * m.thermistor_ratio}
+    """Less resistance: it seems warmer than it is, and the heat stops early."""
+    return {"thermistor_ratio": np.exp(-1.3 * s) * m.thermistor_ratio}
+
+
+def _reads_high(m: Machines, s: Severity) -> Mapping[str, Array]:
+    """More resistance: it seems colder than it is, and the heat stops late."""
+    return {"thermistor_ratio": np.exp(0.7 * s) * m.thermistor_ratio}
 
 
 def _thermistor_dead(m: Machines, s: Severity) -> Mapping[str, Array]:
@@ -118,14 +123,39 @@ def _unlisted(m: Machines, s: Severity) -> Mapping[str, Array]:
     }
 
 
+def _shared(m: Machines, s: Severity) -> Mapping[str, Array]:
+    """Another fan pushes into the same run, which acts like so many more feet of a rougher one."""
+    return {
+        "duct_shared": m.duct_shared + s,
+        "duct_ft": m.duct_ft + 200.0 * s,
+        "duct_friction": m.duct_friction + s * (0.045 - m.duct_friction),
+    }
+
+
+def _weak_igniter(m: Machines, s: Severity) -> Mapping[str, Array]:
+    """An aged element: more ohms, less heat."""
+    return {"igniter_ohm": m.igniter_ohm * (1.0 + 0.6 * s)}
+
+
+def _stays(field: str) -> Change:
+    """Turn a flag on once the fault is more than a trace."""
+    return lambda m, s: {field: np.where(s > 0.3, 1.0, getattr(m, field))}
+
+
 def _low_pressure(m: Machines, s: Severity) -> Mapping[str, Array]:
     return {"house_gas": m.house_gas * (1.0 - 0.9 * s)}
+
+
+def _overpressure(m: Machines, s: Severity) -> Mapping[str, Array]:
+    """A regulator that passes more and more of the pressure in the house."""
+    return {"manifold_wc": m.manifold_wc * (1.0 + 2.6 * s)}
 
 
 MODES: Mapping[str, Change] = {
     "duct.partly_blocked": _choke("duct_lint", 0.78),
     "duct.nearly_blocked": _nearly_blocked,
     "duct.too_long": _too_long,
+    "duct.shared": _shared,
     "hood.blocked": _choke("hood_closed", 0.93),
     "transition.crushed": _choke("transition_crush", 0.95),
     "transition.come_off": _toward("transition_gap", 1.0),
@@ -134,12 +164,16 @@ MODES: Mapping[str, Change] = {
     "lint_path.packed": _choke("path_lint", 0.93),
     "blower.hub_stripped": _toward("wheel_grip", 0.15),
     "blower.clogged": _toward("wheel_clean", 0.12),
+    "housing_seal.leaks": _toward("housing_gap", 0.62),
     "coils.drop_out_hot": _toward("coil_drop_c", 50.0),
     "coils.open": _coils_open,
     "igniter.open": _contact("igniter_ohm"),
+    "igniter.weak": _weak_igniter,
     "flame_sensor.stuck_closed": _add("sensor_opens_c", 700.0),
     "flame_sensor.open": _contact("sensor_ohm"),
     "gas_valve.sticking": _toward("valve_stick", 1.0),
+    "gas_valve.overpressure": _overpressure,
+    "gas_valve.stuck_open": _stays("valve_open"),
     "gas_supply.shut": _shut("cock_open"),
     "gas_supply.low_pressure": _low_pressure,
     "burner.fouled": _toward("burner_fouled", 1.0),
@@ -147,19 +181,24 @@ MODES: Mapping[str, Change] = {
     "high_limit.trips_low": _toward("limit_open_c", 52.0),
     "high_limit.open": _contact("limit_ohm"),
     "thermal_fuse.open": _contact("fuse_ohm"),
+    "motor_fuse.open": _contact("motor_fuse_ohm"),
     "cycling_thermostat.opens_low": _add("cycling_open_c", -36.0),
     "cycling_thermostat.open": _contact("cycling_ohm"),
     "cycling_thermostat.stuck_closed": _add("cycling_open_c", 80.0),
     "thermistor.drifted": _drifted,
+    "thermistor.reads_high": _reads_high,
     "thermistor.open_or_shorted": _thermistor_dead,
     "board.heat_relay_open": _contact("relay_ohm"),
+    "board.heat_relay_stuck": _stays("relay_welded"),
     "timer.contacts_burnt": _contact("timer_ohm"),
     "motor.centrifugal_contacts": _contact("centrifugal_ohm"),
     "motor.weak": _weak_motor,
+    "outlet.low_voltage": _toward("line_volts", 78.0),
     "belt.slipping": _toward("drum_speed", 0.12),
     "belt.broken": _shut("drum_speed"),
     "rollers.dragging": _toward("drag", 1.0),
     "drum_seals.worn": _toward("seal_leak", 0.70),
+    "door_seal.worn": _toward("door_gap", 0.6),
     "moisture_sensor.coated": _toward("bar_contact", 0.02),
     "moisture_sensor.damaged": _bars_damaged,
     "levelling.out_of_level": _add("tilt_deg", 6.5),
@@ -179,10 +218,13 @@ MODE_NEEDS: Mapping[str, tuple[str, float]] = {
     "cycling_thermostat.stuck_closed": ("board", 0.0),
     "timer.contacts_burnt": ("board", 0.0),
     "thermistor.drifted": ("board", 1.0),
+    "thermistor.reads_high": ("board", 1.0),
     "thermistor.open_or_shorted": ("board", 1.0),
     "board.heat_relay_open": ("board", 1.0),
+    "board.heat_relay_stuck": ("board", 1.0),
     "moisture_sensor.coated": ("auto", 1.0),
     "moisture_sensor.damaged": ("auto", 1.0),
+    "levelling.out_of_level": ("auto", 1.0),
 }
 
 #: Modes that are there or not: a switch has welded, a part has gone open, a cock is shut.
@@ -193,6 +235,9 @@ ABRUPT = frozenset(
         "flame_sensor.open",
         "high_limit.open",
         "thermal_fuse.open",
+        "motor_fuse.open",
+        "gas_valve.stuck_open",
+        "board.heat_relay_stuck",
         "cycling_thermostat.open",
         "board.heat_relay_open",
         "belt.broken",

@@ -29,7 +29,7 @@ def circuit_ohms(m: Machines) -> Array:
 
 def igniter_volts(m: Machines) -> Array:
     """Voltage across the igniter at the start of an attempt."""
-    return LINE_VOLTS * m.igniter_ohm / (m.igniter_ohm + circuit_ohms(m))
+    return m.line_volts * m.igniter_ohm / (m.igniter_ohm + circuit_ohms(m))
 
 
 def final_igniter_c(m: Machines) -> Array:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.random import Generator
 
-from .instruments import Reading, View, blur, look
-from .machines import thermistor_dead
+from .gas import orifice_for
+from .ignition import circuit_ohms
+from .instruments import Codes, Flags, Reading, View, blur, look
+from .machines import OPEN, can_call, gas_input_kw, inlet_share, leak_share, thermistor_dead
 from .psychro import Array
 
 
@@ -77,15 +79,98 @@ def diagnostic_codes(v: View, rng: Generator, skill: Array) -> Reading:
     return look(v, flow, sensor, ignition & ~sensor)
 
 
+def _dark(v: View, rng: Generator, skill: Array, lit: Flags) -> Codes:
+    """How a burner that does not light looks: 0 it lights, 1 no call, 2 no glow, 3 the glow stays, 4 it goes out.
+
+    A call is heard as a click, which some miss; a glow that a technician misses is none.
+    """
+    n = len(v.m)
+    upstream = circuit_ohms(v.m) - v.m.sensor_ohm
+    called = can_call(v.m) & (v.m.connector_heat_c > v.m.room_c) & (upstream < 0.1 * OPEN)
+    hears = np.where(called, rng.random(n) < 0.70 + 0.2 * skill, rng.random(n) < 0.15)
+    glow = (v.used.glow_s > 5.0) & ~(rng.random(n) < 0.08 * (1.3 - skill))
+    goes_out = (v.used.duds > 0) ^ (rng.random(n) < 0.12 * (1.4 - skill))
+    return np.select([lit, glow & goes_out, glow, hears], [0, 4, 3, 2], 1).astype(np.intp)
+
+
 def burner_watch(v: View, rng: Generator, skill: Array) -> Reading:
-    """Through the sight hole for three cycles, duct as it is; a missed glow reads as none."""
+    """Through the sight hole for three cycles, duct as it is, and the control turned off at the end."""
     r = v.used
     lit = r.flame_min > 0.7
-    misses = rng.random(len(v.m)) < 0.08 * (1.3 - skill)
-    glow = (r.glow_s > 5.0) & ~misses
     short = lit & ((r.early_trips >= 3) | (r.late_duty < 0.62))
     fails = lit & (((r.duds >= 2) & (r.first_dud_min < 22.0)) | ((r.late_duty < 0.2) & (r.early_trips < 3)))
-    return look(v, ~lit & ~glow, ~lit & glow, fails, short & ~fails)
+    dark = _dark(v, rng, skill, lit)
+    code = np.select([lit & (v.m.valve_open > 0.5), fails, short], [7, 5, 6], dark)
+    return Reading(np.full(len(v.m), np.nan), code.astype(np.intp))
+
+
+def glow_look(v: View, rng: Generator, skill: Array) -> Reading:
+    """The first call for heat, from start to flame or not."""
+    lit = (v.used.flame_min > 0.3) & (v.used.first_dud_min > 3.0)
+    return Reading(np.full(len(v.m), np.nan), _dark(v, rng, skill, lit))
+
+
+def drum_warm(v: View, rng: Generator, skill: Array) -> Reading:
+    """Hand on a towel after a few minutes: the heat that has gone through the drum, against a usual burner's."""
+    heat = v.used.early_duty * gas_input_kw(v.m) / 6.3 * (1.0 - leak_share(v.m)) / 0.93
+    felt = blur(heat, rng, skill, 0.07)
+    return look(v, felt < 0.45, felt < 0.13)
+
+
+def hand_turn(v: View, rng: Generator, skill: Array) -> Reading:
+    """Drum turned a whole turn by hand."""
+    stiff = blur(v.m.drag, rng, skill, 0.16) > 0.52
+    loose = blur(v.m.drum_speed, rng, skill, 0.13) < 0.40
+    code = np.select([loose, stiff], [1, 2], 0)
+    return Reading(np.full(len(v.m), np.nan), code.astype(np.intp))
+
+
+def over_back_look(v: View, rng: Generator, skill: Array) -> Reading:
+    """From above with lamp and mirror: part of the duct is out of sight."""
+    seen = rng.random(len(v.m)) < 0.62 + 0.2 * skill
+    return look(
+        v,
+        (blur(v.m.transition_crush, rng, skill, 0.11) > 0.52) & seen,
+        (blur(v.m.transition_gap, rng, skill, 0.08) > 0.30) & seen,
+    )
+
+
+def lint_slot_look(v: View, rng: Generator, skill: Array) -> Reading:
+    """Down the slot of the screen: the far end of the path is round a corner."""
+    return look(v, blur(v.m.path_lint, rng, skill, 0.14) > 0.58)
+
+
+def duct_look(v: View, rng: Generator, skill: Array) -> Reading:
+    """Into the hood with a lamp: lint, a nest or a screen, a second duct where it is in sight."""
+    return look(
+        v,
+        blur(v.m.duct_lint, rng, skill, 0.12) > 0.52,
+        blur(v.m.hood_closed, rng, skill, 0.10) > 0.46,
+        (v.m.duct_shared > 0.3) & (rng.random(len(v.m)) < 0.4 + 0.25 * skill),
+    )
+
+
+def door_seal_look(v: View, rng: Generator, skill: Array) -> Reading:
+    """Paper strip in the door."""
+    return look(v, blur(v.m.door_gap, rng, skill, 0.06) > 0.2)
+
+
+def plate_look(v: View, rng: Generator, skill: Array) -> Reading:
+    """Whether the label is that of the fuel in the house; labels get lost."""
+    usual = np.where(v.m.fuel > 0.5, orifice_for(21500.0, 1), orifice_for(21500.0, 0))
+    other = np.abs(v.m.orifice_in / usual - 1.0) > 0.2
+    n = len(v.m)
+    return look(v, np.where(other, rng.random(n) < 0.5 + 0.3 * skill, rng.random(n) < 0.025))
+
+
+def co_room(v: View, rng: Generator, skill: Array) -> Reading:
+    """CO meter in the room: what the burner makes, and how much of the exhaust comes back."""
+    m = v.m
+    rich = np.maximum(gas_input_kw(m) / 6.45 - 1.15, 0.0)
+    made = 30.0 + 900.0 * rich + 500.0 * np.maximum(m.burner_fouled - 0.3, 0.0)
+    back = 0.01 + 0.4 * inlet_share(m) + 0.05 * m.duct_shared
+    ppm = np.where(v.used.flame_min > 1.0, made * back, 0.0) + np.abs(rng.normal(size=len(m))) * 2.5
+    return look(v, ppm > 9.0, ppm > 35.0)
 
 
 def blower_turn(v: View, rng: Generator, skill: Array) -> Reading:
@@ -94,8 +179,8 @@ def blower_turn(v: View, rng: Generator, skill: Array) -> Reading:
 
 
 def lint_path_look(v: View, rng: Generator, skill: Array) -> Reading:
-    """Lint in the chute and the blower housing."""
-    return look(v, blur(v.m.path_lint, rng, skill, 0.09) > 0.52)
+    """Lint in the chute and the blower housing, and the housing's seal."""
+    return look(v, blur(v.m.path_lint, rng, skill, 0.09) > 0.52, blur(v.m.housing_gap, rng, skill, 0.07) > 0.24)
 
 
 def belt_rollers_look(v: View, rng: Generator, skill: Array) -> Reading:

@@ -37,6 +37,7 @@ FIELDS: Mapping[str, tuple[str, float, str]] = {
     "duct_friction": ("-", 0.021, "Darcy friction factor of the lint-free duct"),
     "duct_lint": ("-", 0.05, "part of the duct's area closed by lint"),
     "hood_closed": ("-", 0.05, "part of the hood closed"),
+    "duct_shared": ("-", 0.0, "how much of another fan's air comes down the same duct"),
     "opening_sqin": ("sq in", 400.0, "free opening for make-up air"),
     "flap_loose": ("-", 1.0, "how freely the hood flap shows the draught (wind, weight)"),
     # gas and burner
@@ -47,6 +48,7 @@ FIELDS: Mapping[str, tuple[str, float, str]] = {
     "house_gas": ("-", 1.0, "pressure in the house over its normal value"),
     "altitude_ft": ("ft", 600.0, "altitude above sea level"),
     "burner_fouled": ("-", 0.0, "part of the burner's air way closed by lint"),
+    "valve_open": ("0/1", 0.0, "the valve does not close any more"),
     "valve_stick": ("-", 0.0, "share of attempts on which the valve body does not open"),
     # ignition and the heat circuit
     "igniter_ohm": ("ohm", 140.0, "igniter resistance, cold"),
@@ -59,6 +61,8 @@ FIELDS: Mapping[str, tuple[str, float, str]] = {
     "coil_drop_c": ("C", 170.0, "coil temperature at which a winding lets the valve fall shut"),
     "timer_ohm": ("ohm", 0.2, "heat contacts of the timer"),
     "relay_ohm": ("ohm", 0.2, "heat relay of the board, closed"),
+    "relay_welded": ("0/1", 0.0, "the heat relay does not open any more"),
+    "line_volts": ("V", 120.0, "voltage at the outlet under load"),
     "centrifugal_ohm": ("ohm", 0.2, "centrifugal contacts of the motor, up to speed"),
     "connector_ohm": ("ohm", 0.2, "worst connector of the heat circuit"),
     "connector_heat_c": ("C", NEVER, "cabinet temperature above which that connector opens"),
@@ -74,10 +78,13 @@ FIELDS: Mapping[str, tuple[str, float, str]] = {
     "limit_ohm": ("ohm", 0.2, "high limit, cold"),
     "fuse_open_c": ("C", 91.0, "thermal fuse opens for good (196 F)"),
     "fuse_ohm": ("ohm", 0.2, "thermal fuse"),
+    "motor_fuse_ohm": ("ohm", 0.2, "thermal fuse in the motor's circuit"),
     # drum
     "drum_speed": ("-", 1.0, "drum speed over rated speed"),
     "drag": ("-", 0.0, "extra friction of rollers and bearings, 1 = the motor only just turns the drum"),
-    "seal_leak": ("-", 0.06, "part of the blower's air that passes the drum by"),
+    "seal_leak": ("-", 0.06, "part of the blower's air that passes the drum by at its seals"),
+    "door_gap": ("-", 0.0, "part of the blower's air that comes in at the door"),
+    "housing_gap": ("-", 0.0, "part of the blower's air that comes in at its housing"),
     "tumbling": ("-", 1.0, "how well the drum lifts and spreads the load"),
     "belt_switch": ("0/1", 1.0, "a broken belt stops the motor"),
     # sensing the end
@@ -146,11 +153,12 @@ def stack(parts: list[Machines]) -> Machines:
 
 
 def shaft_speed(m: Machines) -> Array:
-    """Motor speed over rated speed once the drag of the drum is on it; 0 when a belt switch has stopped
-    it.
+    """Motor speed over rated speed once the drag of the drum is on it and the voltage has sagged; 0 when a
+    belt switch or its own fuse has stopped it.
     """
-    stopped = (m.drum_speed < 0.05) & (m.belt_switch > 0.5)
-    return np.where(stopped, 0.0, m.motor_speed * (1.0 - 0.22 * m.drag))
+    stopped = ((m.drum_speed < 0.05) & (m.belt_switch > 0.5)) | (m.motor_fuse_ohm > 1e6)
+    sag = 1.0 - 0.5 * (1.0 - m.line_volts / 120.0)
+    return np.where(stopped, 0.0, m.motor_speed * sag * (1.0 - 0.22 * m.drag))
 
 
 def can_call(m: Machines) -> NDArray[np.bool_]:
@@ -184,6 +192,11 @@ def drum_turn(m: Machines) -> Array:
 def motor_minutes(m: Machines) -> Array:
     """Running time (min) until the motor's protector opens; heavy drag overheats a good motor as well."""
     return np.where(m.drag > 0.6, np.minimum(m.motor_run_min, 90.0 - 70.0 * m.drag), m.motor_run_min)
+
+
+def leak_share(m: Machines) -> Array:
+    """Part of the blower's air that has not been through burner and drum: seals, door, blower housing."""
+    return np.asarray(np.minimum(m.seal_leak + m.door_gap + m.housing_gap, 0.85))
 
 
 def inlet_share(m: Machines) -> Array:

@@ -102,9 +102,10 @@ def figure(table: pd.DataFrame) -> Figure:
     levels, modes = sorted(set(table["severity"])), list(dict.fromkeys(table["mode"]))
     fig = Figure(figsize=(6.4 * len(levels) + 3.0, 12.5), layout="constrained")
     axes = fig.subplots(1, len(levels), sharey=True, squeeze=False)[0]
-    colours = ListedColormap(["#eef1f4", "#2c7fb8", "#d95f0e", "#756bb1", "#31a354"]).with_extremes(bad="#ffffff")
+    tints = ["#eef1f4", "#2c7fb8", "#d95f0e", "#756bb1", "#31a354", "#e7298a", "#a6761d", "#444444"]
+    colours = ListedColormap(tints).with_extremes(bad="#ffffff")
     for axis, level in zip(axes, levels, strict=True):
-        axis.imshow(codes(table[table["severity"] == level]), cmap=colours, vmin=-0.5, vmax=4.5, aspect="auto")
+        axis.imshow(codes(table[table["severity"] == level]), cmap=colours, vmin=-0.5, vmax=7.5, aspect="auto")
         axis.set_title(f"severity {level:g}")
         axis.set_xticks(range(len(CHECKS)), list(CHECKS), rotation=90, fontsize=7)
         axis.set_yticks(range(len(modes)), modes, fontsize=7)
@@ -113,8 +114,8 @@ def figure(table: pd.DataFrame) -> Figure:
         axis.grid(which="minor", color="white", linewidth=0.8)
         axis.tick_params(which="both", length=0)
     fig.suptitle(
-        "What each fault shows on each check (pale: normal; white: not fitted; colours: the "
-        "check's 1st to 4th other outcome: blue, orange, violet, green). Simulated."
+        "What each fault shows on each check (pale: normal; white: not fitted; colours: the check's 1st to 7th "
+        "other outcome: blue, orange, violet, green, pink, brown, grey). Simulated."
     )
     return fig
 

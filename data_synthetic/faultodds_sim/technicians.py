@@ -81,8 +81,11 @@ _METER_FIRST = (
 )
 _TALKS_FIRST = (
     "load_questions",
+    "drum_warm",
     "lint_screen_look",
     "hood_flap",
+    "duct_look",
+    "glow_look",
     "gas_cock_look",
     "diagnostic_codes",
     "burner_watch",

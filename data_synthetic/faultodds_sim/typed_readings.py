@@ -28,6 +28,8 @@ UNITS: Mapping[str, str] = {
     "relay_output": "V",
     "manifold_pressure": "in w.c.",
     "verification_run": "%",
+    "motor_fuse_continuity": "ohm",
+    "outlet_voltage": "V",
 }
 
 

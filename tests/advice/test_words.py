@@ -284,7 +284,8 @@ def test_a_run_before_any_repair_says_that_nothing_may_be_wrong(dryer: Appliance
 def test_a_repair_says_what_it_mends_and_why_no_more_checks(dryer: Appliance) -> None:
     """Its part's odds, the chance that it puts the machine right, its price, and the chance that checks would change it."""
     belief = belief_of(dryer, "heat=cools_off burner_watch=lights_then_fails", "control=timer")
-    ranking = ranked(dryer, belief)
+    telling = [c.name for c in ranked(dryer, belief).checks if c.tells]
+    ranking = ranked(dryer, belief, Situation(skipped=frozenset(telling[:-3])))
     repair, check = ranking.repairs[0], next(c for c in ranking.checks if c.tells)
     assert check != ranking.checks[0], "the cheapest tells nothing, and is not held against the repair"
     text = why(ranking, "repair", repair.name, 0.97)

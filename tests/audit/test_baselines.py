@@ -53,7 +53,7 @@ def test_columns_are_outcome_numbers_and_gaps_stay_gaps() -> None:
     assert numbers.shape == (3, len(names))
     heat, igniter = numbers[:, names.index("heat")], numbers[:, names.index("igniter_ohms")]
     assert heat == pytest.approx([0.0, np.nan, 2.0], nan_ok=True)
-    assert igniter == pytest.approx([np.nan, 1.0, np.nan], nan_ok=True)
+    assert igniter == pytest.approx([np.nan, 2.0, np.nan], nan_ok=True)
     assert np.isnan(numbers).sum() == numbers.size - 3
 
 

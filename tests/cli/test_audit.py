@@ -15,9 +15,9 @@ QUICK = ("--refits", "1", "--no-rivals", "--stages", "complaint,all", "--first",
 
 @pytest.fixture(scope="module")
 def log(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A clean log of 260 jobs, its truth beside it."""
+    """A clean log of 400 jobs, its truth beside it."""
     folder = tmp_path_factory.mktemp("logs")
-    frame, truth = coded_log(260, 12)
+    frame, truth = coded_log(400, 12)
     write_clean(frame, folder / "shop.parquet")
     truth.to_csv(folder / "truth.csv", index=False)
     return folder / "shop.parquet"

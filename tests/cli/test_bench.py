@@ -30,7 +30,7 @@ def last_screen(out: str) -> str:
 def test_a_fresh_call_asks_safety_then_the_machine_then_the_complaint_then_advises(tmp_path: Path) -> None:
     """The order of a call: stop questions, equipment before context, complaint, then odds, checks and
     advice."""
-    ended = bench(tmp_path, *SAFE, *[""] * 13, "1=2", "", "leave")
+    ended = bench(tmp_path, *SAFE, *[""] * 14, "1=2", "", "leave")
     out = ended.out
     places = [
         out.index(text)
@@ -246,7 +246,7 @@ def test_a_repair_is_followed_by_advice_to_verify(tmp_path: Path) -> None:
     shown = " ".join(last_screen(ended.out).split())
     assert "DO NEXT: CHECK. Timed run with a wet load" in shown
     assert "A repair is not done until the machine has run" in shown
-    passed = bench(tmp_path, "no", "verify 45 min", "close gone", options=["1"])
+    passed = bench(tmp_path, "no", "verify 26 min", "close gone", options=["1"])
     assert "type: close gone" in passed.out
     assert "Job 1 is closed: gone." in passed.out
     assert passed.code == 0
@@ -262,7 +262,7 @@ def test_a_blown_fuse_always_comes_with_find_why(tmp_path: Path) -> None:
 
 def test_a_complaint_that_came_back_opens_the_job_again(tmp_path: Path) -> None:
     """After a callback the advice is not to stop because of the run that was passed before."""
-    typed = ["heat none", "ig oh open", "repair igniter", "verify 45 min", "close gone"]
+    typed = ["heat none", "ig oh open", "repair igniter", "verify 26 min", "close gone"]
     bench(tmp_path, *STRAIGHT_ON, *typed)
     closed = bench(tmp_path, "no", options=["1"])
     assert "This job is closed: gone." in closed.out

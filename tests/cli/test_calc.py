@@ -53,6 +53,33 @@ def test_elbow_table_drill_sizes() -> None:
     assert got["cu_ft_h"] == pytest.approx(4.307, rel=2e-3)
 
 
+@pytest.mark.parametrize(
+    ("typed", "inches"),
+    [
+        ("42", 0.0935),
+        ("#42", 0.0935),
+        ("no. 42", 0.0935),
+        ("61", 0.039),
+        ("F", 0.257),
+        ("0.0935in", 0.0935),
+        ("2.375mm", 0.0935),
+    ],
+)
+def test_an_orifice_is_told_as_it_is_stamped(typed: str, inches: float) -> None:
+    """A whole number or a letter is a drill's; a length needs its unit or a decimal point."""
+    assert faultodds("calc", "orifice", typed, "3.5inwc", "--json").answer["hole_in"] == pytest.approx(inches, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"), [("42in", "42 in is no orifice"), ("1in", "1 in is no orifice"), ("95", "no drill no. 95")]
+)
+def test_a_hole_that_no_burner_has_is_refused(typed: str, said: str) -> None:
+    """A drill's number with a unit put behind it would be a hole as wide as a drum."""
+    ran = faultodds("calc", "orifice", typed, "3.5inwc")
+    assert ran.code == 2
+    assert said in " ".join(ran.err.split())
+
+
 @pytest.mark.parametrize(("ppm", "word"), [("35", "Stop the dryer"), ("200", "Everybody out now")])
 def test_carbon_monoxide_stops_the_job(ppm: str, word: str) -> None:
     """35 ppm stops work and 200 ppm empties the house (NIOSH), both with exit 3."""

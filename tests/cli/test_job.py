@@ -34,7 +34,7 @@ def test_a_call_from_new_to_closed(tmp_path: Path) -> None:
     said(tmp_path, "skip", "1", "hood_flap", "--reason", "no ladder")
     assert "Says: open" in said(tmp_path, "find", "1", "--reading", "igniter_ohms=OL", "--minutes", "3")
     assert "verify 1 OUTCOME" in said(tmp_path, "fix", "1", "igniter", "--minutes", "20")
-    said(tmp_path, "verify", "1", "45 min")
+    said(tmp_path, "verify", "1", "26 min")
     said(tmp_path, "note", "1", "customer", "pleased")
     assert "Put the machine back" not in said(tmp_path, "close", "1", "gone")
     story = said(tmp_path, "show", "1")
@@ -48,7 +48,7 @@ def test_a_call_from_new_to_closed(tmp_path: Path) -> None:
         'igniter_ohms = open (read "OL") [3 min]',
         "repair igniter [20 min]",
         "after 1 repair",
-        'verification_run = dry_in_time (read "45 min")',
+        'verification_run = dry_in_time (read "26 min")',
         "note: customer pleased",
         "closed: gone",
     ]
@@ -62,7 +62,7 @@ def test_every_command_prints_one_json_object(tmp_path: Path) -> None:
     assert job(tmp_path, "fact", "1", "control=board")["facts"] == {"control": "board"}
     found = job(tmp_path, "find", "1", "thermistor_ohms=9.2k at 72F")
     assert [s["kind"] for s in found["saved"]] == ["machine_state", "finding"]
-    assert found["readings"][0]["verdict"] == "off_chart"
+    assert found["readings"][0]["verdict"] == "reads_low"
     assert found["clash"] is None
     assert job(tmp_path, "skip", "1", "hood_flap", "--reason", "dark")["skipped"] == {"hood_flap": "dark"}
     assert job(tmp_path, "state", "1", "--open", "front_open")["open"] == [

@@ -56,7 +56,10 @@ BLOCKED_DUCT_AND_FUSE = Scenario(
         "static_pressure": "1.4 in wc",
         "fuse_continuity": "OL",
         "high_limit_continuity": "0.4 ohm",
-        "burner_watch": "no_glow",
+        "drum_warm": "cold",
+        "glow_look": "no_call",
+        "duct_look": "lint",
+        "burner_watch": "no_call",
         "meter_clock": "dial does not move",
         "exhaust_cycling": "no heat",
         "burner_voltage": "0 V",
@@ -82,7 +85,7 @@ COILS_HOT = Scenario(
         "high_limit_continuity": "0.4 ohm",
         "meter_clock": "300 s per half foot",
         "exhaust_cycling": "cuts off at 120F",
-        "verification_run": "95 min",
+        "verification_run": "55 min",
     },
 )
 DRIFTED_THERMISTOR = Scenario(
@@ -100,7 +103,7 @@ DRIFTED_THERMISTOR = Scenario(
         "exhaust_cycling": "85-112F",
         "meter_clock": "84 s per half foot",
         "fuse_continuity": "0.4 ohm",
-        "verification_run": "85 min",
+        "verification_run": "48 min",
     },
 )
 

@@ -27,7 +27,7 @@ def test_every_mode_by_every_check_at_three_severities() -> None:
     assert set(CHECKS) <= set(table.columns)
     grid = codes(table)
     assert grid.shape == (3 * len(MODES), len(CHECKS))
-    assert np.nanmax(grid) == 4
+    assert np.nanmax(grid) == 7
     pd.testing.assert_frame_equal(table, sheet())
 
 

@@ -59,7 +59,7 @@ def input_command(
 
 
 def orifice(
-    drill: Annotated[str, typer.Argument(metavar="DRILL", help="Diameter of the hole: 0.070in, 1.8mm.")],
+    drill: Annotated[str, typer.Argument(metavar="DRILL", help="The hole: a drill (42, #42, F) or 0.070in, 1.8mm.")],
     pressure: Annotated[str, typer.Argument(metavar="PRESSURE", help="Manifold pressure: 3.5inwc.")],
     fuel: FuelOption = "natural",
     heat_content: HeatOption = None,
@@ -67,21 +67,22 @@ def orifice(
 ) -> None:
     """Gas and heat through an orifice.
 
-    Example: faultodds calc orifice 0.086in 3.5inwc
+    Example: faultodds calc orifice 42 3.5inwc
     """
-    from faultodds.readings import amount, measured, orifice_flow
+    from faultodds.readings import drill_inches, measured, orifice_flow
 
     heat = _heat(fuel, heat_content)
     gravity = _GRAVITY.get(fuel, _GRAVITY["natural"])
-    flow = orifice_flow(amount(drill, "in", "0.086in"), measured(pressure, "pressure", "inwc", "3.5inwc"), gravity)
+    hole = drill_inches(drill)
+    flow = orifice_flow(hole, measured(pressure, "pressure", "inwc", "3.5inwc"), gravity)
     answer(
         as_json, "orifice",
-        {"cu_ft_h": flow, "btu_h": flow * heat, "specific_gravity": gravity, "heat_content_btu_cu_ft": heat},
-        [f"{flow:.2f} cu ft/h, {flow * heat:,.0f} Btu/h "
+        {"hole_in": hole, "cu_ft_h": flow, "btu_h": flow * heat, "specific_gravity": gravity, "heat_content_btu_cu_ft": heat},
+        [f"A hole of {hole:.4g} in: {flow:.2f} cu ft/h, {flow * heat:,.0f} Btu/h "
          f"({fuel}: {heat:,.0f} Btu per cu ft, specific gravity {gravity:g}).",
          "Orifices are changed only with the maker's kit, by those licensed for it."],
         "Q = 1658.5 K A sqrt(p / sg), K 0.90 (BCcampus open textbook Plumbing 3e, App. 2); "
-        "propane's 1.52 from memory.",
+        "propane's 1.52 and drill sizes from memory.",
     )  # fmt: skip
 
 

@@ -34,7 +34,8 @@ def advice_lines(view: Standing) -> list[str]:
 def work_lines(view: Standing) -> list[str]:
     """The next move without what to tell afterwards."""
     advice, k = view.advice, view.appliance.knowledge
-    lines = wrap(_headline(view), "DO NEXT: ", "         ")
+    lines = [line for text in advice.at_once for line in [*wrap(text, "AT ONCE: ", "         "), ""]]
+    lines += wrap(_headline(view), "DO NEXT: ", "         ")
     lines += wrap(advice.why, "  ")
     if advice.kind in ("check", "repair"):
         todo = actions(view, (advice.name, *advice.together))

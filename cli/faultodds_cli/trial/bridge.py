@@ -18,8 +18,8 @@ from faultodds_sim.repairs import REPAIRS
 
 #: Readings that the simulator gives in a form the file's bands are not for; the technician's word is taken instead.
 #: Coils: one winding, where the file wants each. Bench heat: without the rating stamped on the part.
-#: Verification: water left in the load, where the file has minutes.
-BY_WORD = frozenset({"coil_ohms", "coil_ohms_hot", "cycling_bench_heat", "verification_run"})
+#: Verification: water left in the load, where the file has minutes. Relay: one voltage, where two are read.
+BY_WORD = frozenset({"coil_ohms", "coil_ohms_hot", "cycling_bench_heat", "verification_run", "relay_output"})
 
 
 def must_fit(knowledge: Knowledge) -> None:

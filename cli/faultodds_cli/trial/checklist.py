@@ -24,9 +24,9 @@ SLOW = (
     Item("transition_look", {"crushed": "new_transition", "off": "refit_transition"}),
     Item("duct_off_run", {"much_better": "clean_duct"}),
     Item("blower_turn", {"slips": "blower_wheel", "clogged": "blower_wheel"}),
-    Item("lint_path_look", {"packed": "clean_lint_path"}),
+    Item("lint_path_look", {"packed": "clean_lint_path", "seal": "housing_seal"}),
     Item("coil_ohms", {"off": "coil_set"}),
-    Item("thermistor_ohms", {"off_chart": "thermistor", "open_or_shorted": "thermistor"}),
+    Item("thermistor_ohms", {"reads_low": "thermistor", "reads_high": "thermistor", "open_or_shorted": "thermistor"}),
     Item("seal_test", {"loose": "drum_seals"}),
     Item("cycling_continuity", {"open": "cycling_thermostat"}),
     Item("cycling_bench_heat", {"opens_low": "cycling_thermostat", "stays_closed": "cycling_thermostat"}),
@@ -37,7 +37,7 @@ NO_HEAT = (
     Item("gas_cock_look", {"shut": "open_cock"}),
     Item("fuse_continuity", {"open": "thermal_fuse"}),
     Item("high_limit_continuity", {"open": "high_limit_kit"}),
-    Item("igniter_ohms", {"open": "igniter"}),
+    Item("igniter_ohms", {"high": "igniter", "open": "igniter"}),
     Item("flame_sensor_continuity", {"open": "flame_sensor"}),
     Item("coil_ohms", {"off": "coil_set"}),
 )
@@ -58,6 +58,8 @@ HEAT_PARTS = frozenset(
         "motor",
         "gas_valve",
         "gas_supplier",
+        "motor_fuse",
+        "electrician",
     }
 )
 #: A good draught at the hood clears these, a check that passes clears what it calls for when it fails; but coils that pass cold

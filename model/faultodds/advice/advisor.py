@@ -35,6 +35,7 @@ class Advice(Struct, frozen=True):
     `kind` and `name` say what to do (`together`: further repairs to do before the same verification run; `name` is empty
     for stop and refer). `expected_cost` is that of the whole job from here. `evpi`: the most that perfect information
     could still save. `same_decision`: chance that no remaining check would change the advice to repair, stop or refer.
+    `at_once`: what a finding asks for before anything else, such as shutting the gas.
     """
 
     kind: Kind
@@ -48,6 +49,7 @@ class Advice(Struct, frozen=True):
     checks: list[CheckPrice]
     repairs: list[RepairPrice]
     ask: list[str]
+    at_once: tuple[str, ...] = ()
 
     @property
     def listed_checks(self) -> list[CheckPrice]:
@@ -77,6 +79,7 @@ def advise(appliance: Appliance, belief: Belief, situation: Situation | None = N
         checks=ranking.checks,
         repairs=ranking.repairs,
         ask=[f for f in appliance.knowledge.equipment if f not in belief.evidence.facts],
+        at_once=ranking.problem.run_stopped,
     )
 
 
@@ -119,6 +122,10 @@ def _cheapest(ranking: Ranking) -> NextMove:
     verify = ranking.problem.knowledge.costs.verify
     run = next((c for c in ranking.checks if c.name == verify), None)
     if ranking.problem.unverified and run is not None and not _as_good_as_found(ranking.problem, move):
+        # A look that is a dollar cheaper is no reason to run a machine that has a fault as good as found.
+        first = moves[0]
+        if ranking.repairs and _as_good_as_found(ranking.problem, first) and first.expected_cost <= run.expected_cost:
+            return first
         return NextMove("check", verify, (), run.expected_cost)
     return _owed_first(ranking, move)
 
@@ -172,7 +179,9 @@ def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:
     if move.kind == "repair":
         for name in (move.name, *move.together):
             modes = repair_modes(problem.knowledge, problem.knowledge.repair[name])
-            notes += [records[m].advice for m in modes if records[m].advice]
+            chance = {o.name: o.probability for o in odds}
+            leading = max(chance[m] for m in modes)
+            notes += [records[m].advice for m in modes if records[m].advice and chance[m] >= 0.5 * leading]
     return tuple(dict.fromkeys(notes))
 
 

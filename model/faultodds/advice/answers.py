@@ -81,6 +81,7 @@ def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: Sta
             "evpi": _round(advice.evpi),
             "same_decision": _round(advice.same_decision),
             "why": advice.why,
+            "at_once": list(advice.at_once),
             "notes": list(advice.notes),
             "steps": [text for each in todo for text in each.steps],
         },

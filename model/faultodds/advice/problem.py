@@ -130,7 +130,9 @@ class Problem(Struct, dict=True):
 
     @cached_property
     def checks(self) -> dict[str, Check]:
-        """Checks that can be offered now: this machine has the part, nobody skipped them, and they would show something new."""
+        """Checks that can be offered now: this machine has the part, nobody skipped them, they would show something new, and
+        nothing found rules them out."""
+        halted = bool(self.run_stopped)
         return {
             name: check
             for name, check in self.knowledge.check.items()
@@ -138,6 +140,8 @@ class Problem(Struct, dict=True):
             and name not in self.situation.skipped
             and name not in self.not_now
             and self._allowed(check.needs, check.qualified)
+            and not (halted and check.running)
+            and not any(self._stands.get(n) in outcomes for n, outcomes in check.unless.items())
         }
 
     @cached_property
@@ -150,6 +154,20 @@ class Problem(Struct, dict=True):
         """Faults put right whose cause is not found -> the checks of which one is owed."""
         evidence = self.belief.evidence
         return still_owed(self.knowledge, [r.name for r in evidence.repairs], {s.name for s in evidence.seen})
+
+    @cached_property
+    def run_stopped(self) -> tuple[str, ...]:
+        """What has to be done at once because of a finding after which the machine is not run; empty when there is none."""
+        checks = self.knowledge.check
+        found = [checks[n].stops_run.get(o) for n, o in self._stands.items() if n in checks]
+        return tuple(dict.fromkeys(text for text in found if text))
+
+    @cached_property
+    def _stands(self) -> dict[str, str]:
+        """The likelier-than-not outcome of everything seen since the last repair."""
+        latest = [s for s in self.belief.evidence.seen if s.stage == self.stage]
+        likely = [(s.name, max(s.weights, key=lambda o: s.weights[o]), s.weights) for s in latest]
+        return {name: outcome for name, outcome, w in likely if w[outcome] > 0.5 * sum(w.values())}
 
     @cached_property
     def repairs(self) -> dict[str, Repair]:

@@ -208,6 +208,26 @@ def _observable_problems(k: Knowledge, key: str, o: Observable) -> Iterator[str]
             yield _no_such(f"{key}.needs.{fact}", "value", value, k.equipment[fact].values)
 
 
+def _check_offers(k: Knowledge) -> Iterator[str]:
+    """What a check is not offered after, and which of its outcomes stop the run, name outcomes that exist."""
+    known = k.observables()
+    for name, check in k.check.items():
+        for other, outcomes in check.unless.items():
+            key = f"check.{name}.unless"
+            if other not in known:
+                yield _no_such(key, "symptom or check", other, known)
+                continue
+            for outcome in outcomes:
+                if outcome not in known[other].outcomes:
+                    yield _no_such(f"{key}.{other}", "outcome", outcome, known[other].outcomes)
+        for outcome in check.stops_run:
+            key = f"check.{name}.stops_run"
+            if outcome not in check.outcomes:
+                yield _no_such(key, "outcome", outcome, check.outcomes)
+            elif outcome == next(iter(check.outcomes)):
+                yield f"{key}: '{outcome}' is the normal outcome; only one that is not normal stops the run."
+
+
 def _weight_problems(key: str, weights: float | Mapping[str, float], outcomes: Mapping[str, str]) -> Iterator[str]:
     if not isinstance(weights, Mapping):
         if weights and len(outcomes) != 2:
@@ -357,6 +377,7 @@ _RULES: tuple[Callable[[Knowledge], Iterator[str]], ...] = (
     _check_facts,
     _check_mechanisms,
     _check_observables,
+    _check_offers,
     _check_readings,
     _check_work,
     _check_repairs,

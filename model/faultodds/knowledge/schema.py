@@ -196,8 +196,8 @@ class Work:
     """What checks and repairs share: time, money, the machine state they need, who may do them, what to watch.
 
     `tools` are those that not every technician has at hand. `access` lists what must be open, `closed` what must not be;
-    `running` closes everything that keeps the machine from running. `run_minutes`: how long it runs at most with something open that lets a hazard out; `away`: whoever does
-    it does not stand by the machine while it runs.
+    `running` closes everything that keeps the machine from running. `run_minutes`: how long it runs at most with something
+    open that lets a hazard out; `away`: whoever does it does not stand by the machine while it runs.
 
     The steps come in parts, each in its own machine state, and are printed with the moves between them: `run_first` closed up
     and running, on the way in; `fit` with the access open and dead (energised work: leads, manometer); `steps`, the work
@@ -230,10 +230,16 @@ class Work:
 @dataclass(frozen=True, kw_only=True)
 class Check(Observable, Work):
     """A check a technician does. `minutes` is hands-on time with the machine already in the state it needs;
-    `reason` finishes the sentence "it pays because ..."."""
+    `reason` finishes the sentence "it pays because ...".
+
+    `unless` maps a symptom or check to the outcomes after which this one is not offered. `stops_run` maps an outcome to
+    what to do at once: while it stands, and until a repair, nothing is offered that runs the machine.
+    """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     reason: str = ""
+    unless: dict[str, list[str]] = field(default_factory=dict)
+    stops_run: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)

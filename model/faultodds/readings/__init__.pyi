@@ -1,3 +1,4 @@
+from .drills import drill_inches as drill_inches
 from .judging import Judgement as Judgement, judge as judge
 from .kinds import over_all as over_all
 from .numbers import neat as neat
