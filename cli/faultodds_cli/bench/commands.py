@@ -183,6 +183,12 @@ def note(call: BenchCall, rest: str) -> bool:
     return False
 
 
+def safe(call: BenchCall, rest: str) -> bool:
+    """It is safe again, on a job that was stopped."""
+    call.visit.safe(rest)
+    return True
+
+
 def story(call: BenchCall, rest: str) -> bool:
     """The job from its beginning."""
     call.talk.say(show_job.story_lines(call.visit.job))
@@ -245,6 +251,7 @@ COMMANDS: dict[str, Command] = {
     "open": Command("open ITEM", "correct that: it is open, shut off or moved", open_),
     "shut": Command("shut ITEM", "correct that: it is closed, on or back in place", shut),
     "note": Command("note TEXT", "keep a remark with the job", note),
+    "safe": Command("safe [TEXT]", "it is safe again, on a job that was stopped", safe),
     "story": Command("story", "the job from its beginning", story),
     "close": Command("close HOW", "gone, referred, or came back YYYY-MM-DD", close),
     "leave": Command("leave", "save and leave; everything is saved already", leave),
