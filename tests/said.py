@@ -34,9 +34,15 @@ class Heard(Talk):
         return None
 
 
-def becomes(appliance: Appliance, store: Store, line: str, prompt: str = "any") -> tuple[list[str], str]:
-    """What was entered ("heat=none", "gas_shut: yes", "no tool: multimeter", "stop"), and what was said back."""
+def becomes(
+    appliance: Appliance, store: Store, line: str, prompt: str = "any", ready: Iterable[str] = ()
+) -> tuple[list[str], str]:
+    """What was entered ("heat=none", "gas_shut: yes", "no tool: multimeter", "stop"), and what was said back; `ready` is open or
+    shut off before."""
     visit = OpenJob.start(store, appliance)
+    if ready:
+        visit.set_state(dict.fromkeys(ready, True))
+    before = len(visit.job.steps)
     talk = Heard()
     call = BenchCall(visit, talk)
     call.show = lambda: None  # type: ignore[method-assign]
@@ -48,7 +54,7 @@ def becomes(appliance: Appliance, store: Store, line: str, prompt: str = "any") 
             lines.take(call, line)
     if visit.job.stopped:
         return ["stop"], visit.job.stopped.text
-    steps = [step.payload for step in visit.job.steps]
+    steps = [step.payload for step in visit.job.steps[before:]]
     # the opening and shutting that a finding brings is not what was typed
     found = any(isinstance(s, Finding) for s in steps)
     words = [_word(s) for s in steps if not (found and isinstance(s, MachineState))]

@@ -78,10 +78,13 @@ def test_how_refuses_such_work_until_it_is_put_right(tmp_path: Path) -> None:
         assert visit.how("duct_off_run").steps
 
 
-def test_a_run_with_the_exhaust_in_the_room_is_told_so(dryer: Appliance) -> None:
-    """Until the duct is mended, an advised run says that it lets its exhaust out; afterwards it does not."""
+def test_exhaust_in_the_room_is_mended_before_any_run(dryer: Appliance) -> None:
+    """A transition seen off is put back before the machine is run to prove another repair; a run that is advised while it may be
+    off says that it lets its exhaust out; once mended, it does not."""
     off = Evidence({}, (WeighedFinding("transition_look", {"off": 1.0}),), (repair_effect(dryer, "igniter"),))
-    told = advise(dryer, infer(dryer.suspects, off))
+    assert advise(dryer, infer(dryer.suspects, off)).name == "refit_transition"
+    perhaps = Evidence({}, (WeighedFinding("transition_look", {"off": 0.3, "sound": 0.7}),), off.repairs)
+    told = advise(dryer, infer(dryer.suspects, perhaps))
     assert told.name == "verification_run" and "transition_look=off" in " ".join(told.notes)
     mended = Evidence({}, off.seen, (repair_effect(dryer, "refit_transition"),))
     after = advise(dryer, infer(dryer.suspects, mended))
