@@ -186,7 +186,9 @@ def test_several_answers_on_a_line_are_taken_one_by_one(dryer: Appliance, store:
     assert "nonne" in told
 
 
-@pytest.mark.parametrize(("line", "entered"), [("slipping", ["belt_rollers_look=slipping"]), ("coated", []), ("good", [])])
+@pytest.mark.parametrize(
+    ("line", "entered"), [("slipping", ["belt_rollers_look=slipping"]), ("coated", []), ("good", [])]
+)
 def test_a_bare_outcome_is_taken_when_one_question_only_can_mean_it(
     line: str, entered: list[str], dryer: Appliance, store: Store
 ) -> None:
