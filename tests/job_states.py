@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State
-from faultodds.advice.problem import Situation
+from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance
 from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
 from faultodds.belief.posterior import infer

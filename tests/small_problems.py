@@ -7,8 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from faultodds.advice.problem import Problem, Situation
+from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import Ranking
+from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import compiled
 from faultodds.belief.evidence import Evidence
 from faultodds.belief.posterior import infer

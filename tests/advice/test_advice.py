@@ -11,8 +11,9 @@ from hypothesis import given, strategies as st
 
 from faultodds.advice.advisor import NextMove, advise, best_move, rather_finish
 from faultodds.advice.doing import action
-from faultodds.advice.problem import Problem, Situation
+from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import Ranking
+from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
 from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
 from faultodds.belief.posterior import infer

@@ -13,8 +13,9 @@ from faultodds.advice.plan.ahead import Ahead, look_ahead, mixed
 from faultodds.advice.plan.plan_answers import plan_answer
 from faultodds.advice.plan.plan_words import cautions, step_words, works
 from faultodds.advice.plan.tree import NODES, POOLED, Plan, PlanStep, make_plan
-from faultodds.advice.problem import Problem, Situation
+from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import Ranking
+from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
 from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
 from faultodds.belief.posterior import Belief, infer

@@ -10,10 +10,11 @@ import pytest
 
 from faultodds.advice.advisor import NextMove, advise
 from faultodds.advice.plan.plan_answers import what_if_answer
-from faultodds.advice.problem import Problem, Situation
+from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import Ranking
 from faultodds.advice.sensitivity.inputs import Case, Input, inputs_for
 from faultodds.advice.sensitivity.margins import CLOSE, MARGIN_SHARE, Edge, Sensitivity, WhatIf, options, sensitivity
+from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance, compiled
 from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
 from faultodds.belief.posterior import infer

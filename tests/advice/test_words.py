@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 
 from faultodds.advice.advisor import advise
-from faultodds.advice.problem import Problem, Situation
+from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import Ranking
 from faultodds.advice.reasons import Parts, furthest, pointers, settled, within_reach
+from faultodds.advice.situation import Situation
 from faultodds.advice.words import NUMBERS, money, percent, the_part, why
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
 from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding

@@ -16,7 +16,8 @@ import numpy as np
 
 from faultodds.advice.advisor import best_move
 from faultodds.advice.machine import MachineStates
-from faultodds.advice.problem import Problem, Situation
+from faultodds.advice.problem import Problem
+from faultodds.advice.situation import Situation
 from faultodds.advice.stopping import even_points
 from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.belief.evidence import Evidence, WeighedFinding

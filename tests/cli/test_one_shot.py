@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from faultodds.advice.advisor import advise
-from faultodds.advice.problem import Situation
+from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import compiled
 from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
 from faultodds.belief.posterior import infer

@@ -11,7 +11,7 @@ import pytest
 from calls import SAFE, bench, command, looked_at
 from faultodds.advice.advisor import advise
 from faultodds.advice.plan import make_plan
-from faultodds.advice.problem import Situation
+from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.belief.evidence import Evidence, WeighedFinding
 from faultodds.belief.posterior import infer

@@ -16,7 +16,7 @@ from faultodds.advice.answers import next_answer
 from faultodds.advice.doing import instructions
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State
 from faultodds.advice.plan import Plan, PlanStep, make_plan, moves_words, plan_answer
-from faultodds.advice.problem import may_be
+from faultodds.advice.situation import may_be
 from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.belief.posterior import infer
 from faultodds.charts.plan_page import laid_out

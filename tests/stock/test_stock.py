@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from faultodds.advice.problem import Situation
+from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
 from faultodds.belief.evidence import Evidence, WeighedFinding
 from faultodds.belief.posterior import infer

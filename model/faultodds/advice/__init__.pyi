@@ -13,14 +13,12 @@ from .policy import (
     Bools as Bools, CHECK as CHECK, Choice as Choice, Move as Move, NOTHING_TOLD as NOTHING_TOLD, Policy as Policy,
     REFER as REFER, REPAIR as REPAIR, RUN as RUN,
 )
-from .problem import (
-    AS_GOOD_AS_FOUND as AS_GOOD_AS_FOUND, HOPELESS as HOPELESS, Problem as Problem, SOUND as SOUND,
-    Situation as Situation, may_be as may_be,
-)
+from .problem import AS_GOOD_AS_FOUND as AS_GOOD_AS_FOUND, HOPELESS as HOPELESS, Problem as Problem, SOUND as SOUND
 from .ranking import (
     BIT_PRICES as BIT_PRICES, CheckPrice as CheckPrice, MANY_BIT_PRICES as MANY_BIT_PRICES, STAGES as STAGES,
 )
 from .rollout import DEPTH as DEPTH, Front as Front, Rollout as Rollout
+from .situation import Situation as Situation, may_be as may_be
 from .stopping import even_points as even_points
 from . import words as words
 from .words import money as money, percent as percent

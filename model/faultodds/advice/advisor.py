@@ -13,8 +13,9 @@ from msgspec import Struct
 
 from faultodds.advice import words
 from faultodds.advice.machine import MachineStates
-from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem, Situation, may_be
+from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.ranking import CheckPrice, Ranking, RepairPrice
+from faultodds.advice.situation import Situation, may_be
 from faultodds.advice.stopping import same_decision_probability, value_of_perfect_information
 from faultodds.belief import Appliance, Belief
 from faultodds.knowledge import UNLISTED_MODE, repair_modes

@@ -13,7 +13,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way, need_of
-from faultodds.advice.problem import Price
+from faultodds.advice.situation import Price
 from faultodds.belief import Appliance
 from faultodds.knowledge import Knowledge, Work
 from faultodds.safety import HANDS_OUT, Line, Part, broken

@@ -14,10 +14,11 @@ import numpy as np
 import numpy.typing as npt
 from msgspec import Struct
 
-from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way
-from faultodds.belief import Appliance, Belief, Evidence, likely
+from faultodds.advice.machine import MachineStates, State, Way
+from faultodds.advice.situation import Price, Situation, may_be
+from faultodds.belief import Appliance, Belief, likely
 from faultodds.knowledge import UNLISTED_MODE, Check, Floats, Knowledge, Repair, Work, repair_modes
-from faultodds.safety import not_run_now, still_holds, still_owed
+from faultodds.safety import not_run_now, still_owed
 
 Ints = npt.NDArray[np.int64]
 
@@ -31,36 +32,10 @@ BUNDLES = 12
 CHANGED = 0.2
 # Repairs are bits of a 64-bit mask.
 MOST_REPAIRS = 62
-MOST_EFFORT = 6
 # From this chance on a fault is taken as found.
 AS_GOOD_AS_FOUND = 0.5
-# An answer this likely beside the likeliest one may still be so.
-DOUBT = 0.1
 SOUND = 0
 HOPELESS = -1
-
-
-class Situation(Struct, frozen=True):
-    """Where the technician stands, beside the evidence.
-
-    `skipped`: checks and repairs that cannot be done now. `qualified`: whether energised and gas-pressure work may be
-    offered. `labour_rate`: overrides the file's, per hour. `effort`: 1 to `MOST_EFFORT`, the budget for looking ahead; each
-    step about doubles the time, and the same effort gives the same answer.
-    """
-
-    state: State = CLOSED_UP
-    skipped: frozenset[str] = frozenset()
-    qualified: bool = True
-    labour_rate: float | None = None
-    effort: int = 1
-
-
-class Price(Struct, frozen=True):
-    """Price of one piece of work from here: minutes on the clock and money, access included; `way` leads there."""
-
-    way: Way
-    minutes: float
-    cost: float
 
 
 class Problem(Struct, dict=True):
@@ -384,18 +359,6 @@ class Problem(Struct, dict=True):
         kept = np.flatnonzero(weight)
         chances: Floats = s.likelihood[np.ix_(self._check_rows, kept)] @ weight[kept] / weight.sum()
         return chances
-
-
-def may_be(knowledge: Knowledge, evidence: Evidence) -> dict[str, set[str]]:
-    """For each fact and each thing seen, the values that it may have, by the latest answer; a doubtful one has several. What was
-    mended since it was seen is not known any more."""
-    known = {name: {value} for name, value in evidence.facts.items()}
-    for s in sorted(evidence.seen, key=lambda s: (s.stage, s.take)):
-        most = max(s.weights.values())
-        known[s.name] = {o for o, w in s.weights.items() if w >= DOUBT * most}
-        if not still_holds(knowledge, s.name, (r.name for r in evidence.repairs[s.stage :])):
-            del known[s.name]
-    return known
 
 
 def _submasks(mask: int) -> list[int]:

@@ -9,8 +9,9 @@ from msgspec import Struct
 
 from faultodds.advice.ledger import Ledger
 from faultodds.advice.policy import CHECK, NOTHING_TOLD, REPAIR, RUN, Bools, Move, Policy
-from faultodds.advice.problem import AS_GOOD_AS_FOUND, SOUND, Price, Problem
+from faultodds.advice.problem import AS_GOOD_AS_FOUND, SOUND, Problem
 from faultodds.advice.rollout import EVERY, Rollout
+from faultodds.advice.situation import Price
 from faultodds.knowledge import Floats
 
 # Rollout in two stages: (least branch followed, how many of the most promising moves).

@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 from faultodds.advice.advisor import Kind, NextMove, best_move
 from faultodds.advice.machine import MachineStates, State
 from faultodds.advice.plan.ahead import Ahead, look_ahead, mixed
-from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem, Situation
+from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
+from faultodds.advice.situation import Situation
 from faultodds.belief import Appliance, Belief, Evidence, RepairEffect, WeighedFinding, infer
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Work, repair_modes

@@ -13,7 +13,8 @@ import numpy.typing as npt
 from msgspec import structs
 
 from faultodds.advice.advisor import NextMove
-from faultodds.advice.problem import Problem, Situation
+from faultodds.advice.problem import Problem
+from faultodds.advice.situation import Situation
 from faultodds.belief import Appliance, Belief
 from faultodds.knowledge import UNLISTED, UNLISTED_MODE, Check, Costs, Floats, Knowledge, Repair
 

@@ -13,9 +13,10 @@ from dataclasses import dataclass, field
 from faultodds.advice import advisor as advice
 from faultodds.advice.advisor import NextMove
 from faultodds.advice.machine import MachineStates
-from faultodds.advice.problem import Problem, Situation
+from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import Ranking
 from faultodds.advice.sensitivity.inputs import Case, Input, inputs_for
+from faultodds.advice.situation import Situation
 from faultodds.belief import Appliance, Belief
 
 # Another move counts from this share of the job's expected cost on; closer than that, either will do.
