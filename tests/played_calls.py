@@ -70,14 +70,15 @@ def _session(argv: list[str], lines: list[str], columns: int, data: Path) -> byt
                 os.write(screen, f"{line}\n".encode())
             except OSError:
                 break
-            shown += _until_asked(screen)
+            shown += _until_asked(screen, echoed=False)
         process.kill()
     os.close(screen)
     return shown
 
 
-def _until_asked(screen: int) -> bytes:
-    """What is shown until the call asks again (only a question leaves a line unfinished) or ends."""
+def _until_asked(screen: int, echoed: bool = True) -> bytes:
+    """What is shown until the call asks again (only a question leaves a line unfinished) or ends; not before the end of the line
+    that was typed has come back, unless it is `echoed` already."""
     shown = b""
     patience = ANSWERS_WITHIN
     while True:
@@ -93,8 +94,9 @@ def _until_asked(screen: int) -> bytes:
         if not piece:
             return shown
         shown += piece
-        # A question may come in two pieces; what follows an answer's echo ends a line first.
-        patience = ANSWERS_WITHIN if shown.endswith((b"\n", b"\r")) else 0.2
+        # A question may come in two pieces.
+        asked = (echoed or b"\n" in shown) and not shown.endswith((b"\n", b"\r"))
+        patience = 0.2 if asked else ANSWERS_WITHIN
 
 
 def main() -> None:
