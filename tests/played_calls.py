@@ -1,7 +1,7 @@
-"""Calls played through a real terminal, line by line, and kept as whole transcripts to be read aloud.
+"""Calls played through a real terminal, line by line, and kept as whole records to be read aloud.
 
 `tests/played/NAME.toml` holds a title and the lines that a technician types; `NAME.80.txt` and `NAME.40.txt` what the
-terminal then showed at 80 and at 40 columns. `python tests/played_calls.py` plays them again and rewrites the transcripts.
+terminal then showed at 80 and at 40 columns. `python tests/played_calls.py` plays them again and rewrites the records.
 """
 
 from __future__ import annotations
@@ -40,8 +40,8 @@ def visits_of(name: str) -> list[list[str]]:
     return [call["lines"], *([call["when_it_came_back"]] if "when_it_came_back" in call else [])]
 
 
-def transcript(name: str, columns: int) -> Path:
-    """Where the transcript of a call lies."""
+def record(name: str, columns: int) -> Path:
+    """Where the record of a call lies."""
     return FOLDER / f"{name}.{columns}.txt"
 
 
@@ -100,12 +100,12 @@ def _until_asked(screen: int, echoed: bool = True) -> bytes:
 
 
 def main() -> None:
-    """Play every call at every width and rewrite the transcripts that differ."""
+    """Play every call at every width and rewrite the records that differ."""
     for name in names():
         for columns in COLUMNS:
             with tempfile.TemporaryDirectory() as data:
                 text = play(visits_of(name), columns, Path(data))
-            path = transcript(name, columns)
+            path = record(name, columns)
             if not path.exists() or path.read_text(encoding="utf-8") != text:
                 path.write_text(text, encoding="utf-8")
                 sys.stdout.write(f"rewritten: {path.name}\n")

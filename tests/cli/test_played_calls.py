@@ -1,4 +1,4 @@
-"""Whole calls through a real terminal show what their transcripts say, at 80 and at 40 columns."""
+"""Whole calls through a real terminal show what their records say, at 80 and at 40 columns."""
 
 from __future__ import annotations
 
@@ -6,20 +6,20 @@ from pathlib import Path
 
 import pytest
 
-from played_calls import COLUMNS, names, play, transcript, visits_of
+from played_calls import COLUMNS, names, play, record, visits_of
 
 CALLS = [(name, columns) for name in names() for columns in COLUMNS]
 
 
 @pytest.mark.parametrize(("name", "columns"), CALLS, ids=[f"{name}-{columns}" for name, columns in CALLS])
-def test_a_played_call_shows_its_transcript(name: str, columns: int, tmp_path: Path) -> None:
+def test_a_played_call_shows_its_record(name: str, columns: int, tmp_path: Path) -> None:
     """Renew with `python tests/played_calls.py`, and read the change aloud before committing it."""
-    assert play(visits_of(name), columns, tmp_path) == transcript(name, columns).read_text(encoding="utf-8")
+    assert play(visits_of(name), columns, tmp_path) == record(name, columns).read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(("name", "columns"), CALLS, ids=[f"{name}-{columns}" for name, columns in CALLS])
 def test_no_line_is_wider_than_its_terminal(name: str, columns: int) -> None:
     """At 40 columns text is set for 40; what was typed is the technician's own."""
     typed = [line for lines in visits_of(name) for line in lines]
-    wide = [line for line in transcript(name, columns).read_text(encoding="utf-8").splitlines() if len(line) > columns]
+    wide = [line for line in record(name, columns).read_text(encoding="utf-8").splitlines() if len(line) > columns]
     assert [line for line in wide if not any(line.endswith(own) for own in typed)] == []
