@@ -17,7 +17,7 @@ from .problem import AS_GOOD_AS_FOUND as AS_GOOD_AS_FOUND, HOPELESS as HOPELESS,
 from .ranking import (
     BIT_PRICES as BIT_PRICES, CheckPrice as CheckPrice, MANY_BIT_PRICES as MANY_BIT_PRICES, STAGES as STAGES,
 )
-from .rollout import DEPTH as DEPTH, Front as Front, Rollout as Rollout
+from .rollout import DEPTH as DEPTH, Front as Front, MONEY as MONEY, Rollout as Rollout
 from .situation import Situation as Situation, may_be as may_be
 from .stopping import even_points as even_points
 from . import words as words

@@ -10,15 +10,15 @@ from msgspec import Struct
 from faultodds.advice.ledger import Ledger
 from faultodds.advice.policy import CHECK, NOTHING_TOLD, REPAIR, RUN, Bools, Move, Policy
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, SOUND, Problem
-from faultodds.advice.rollout import EVERY, Rollout
+from faultodds.advice.rollout import EVERY, MONEY, Rollout
 from faultodds.advice.situation import Price
 from faultodds.knowledge import Floats
 
-# Rollout in two stages: (least branch followed, how many of the most promising moves).
-STAGES = ((0.03, 8), (0.005, 4))
+# Rollout in stages: (least branch followed, how many of the most promising moves).
+STAGES = ((0.03, 20), (0.01, 8))
 # Prices of a bit that the base policy is tried with, as shares of what the job would cost if the truth were told; after each
 # first move the better one is followed.
-BIT_PRICES = (0.4,)
+BIT_PRICES = (0.2, 0.4, 0.8)
 # With no more classes and checks than this every branch is followed to its end, by several base policies.
 SMALL = 8
 MANY_BIT_PRICES = (0.1, 0.2, 0.3, 0.4, 0.6, 0.8, 1.6)
@@ -59,8 +59,7 @@ class RepairPrice(Struct, frozen=True):
 
 def stages(effort: int) -> list[tuple[float, int]]:
     """The stages of rollout for a budget: each step of `effort` over 1 follows branches half as likely again."""
-    least, width = STAGES[-1]
-    return [*STAGES, *((least / 2**step, width) for step in range(1, effort))]
+    return [(least / 2 ** (effort - 1), width) for least, width in STAGES]
 
 
 class Ranking:
@@ -109,31 +108,28 @@ class Ranking:
         """Each move followed to the end of every branch, by the base policy that does best after it."""
         prices = np.array(MANY_BIT_PRICES) * self.policy.scale
         rollout = Rollout(self.policy, EVERY)
-        return np.asarray(rollout.prices(self.problem.class_weights, self._moves, prices).min(axis=0))
+        return np.asarray(rollout.prices(self.problem.weights, self._moves, prices).min(axis=0))
 
     def _in_stages(self) -> Floats:
-        """The base policy's estimate, made exact by rollout for the most promising moves.
+        """Every move by the base policy's estimate; then the most promising by rollout, then the best of those more finely.
 
-        The estimates of the rest are moved by what rollout changed at the most promising one, and never come before it.
+        What is left behind is put after all that is priced in the end.
         """
-        weights = self.problem.class_weights
-        bit_prices = np.array(BIT_PRICES) * self.policy.scale
-        out = self.policy.estimates(weights, self._moves, float(bit_prices[0]))
-        run = [i for i, m in enumerate(self._moves) if m.kind == RUN and np.isfinite(out[i])]
-        for least, width in stages(self.problem.situation.effort):
+        weights, policy = self.problem.weights, self.policy
+        shares = np.array(BIT_PRICES) * policy.scale
+        finest = stages(self.problem.situation.effort)
+        whole = Rollout(policy, finest[-1][0]).whole(weights, shares)[:, MONEY]
+        best = shares[int(whole.argmin())]
+        out = policy.estimates(self.problem.class_weights, self._moves, float(best))
+        run = [i for i, m in enumerate(self._moves) if m.kind == RUN]
+        for least, width in finest:
             # The run is always followed: the base policy puts it off, and hardly sees what a good one saves.
             first = np.argsort(out, kind="stable")[:width].tolist()
-            best = [*first, *(i for i in run if i not in first)]
-            rollout = Rollout(self.policy, least)
-            priced = rollout.prices(weights, [self._moves[i] for i in best], bit_prices).min(axis=0)
-            out = np.maximum(out + priced[0] - out[best[0]], priced.min() + 1e-6)
-            out[best] = priced
+            chosen = [*first, *(i for i in run if i not in first)]
+            priced = Rollout(policy, least).prices(weights, [self._moves[i] for i in chosen], np.array([best]))[0]
+            out = out - out.min() + priced.max() + 1e-6
+            out[chosen] = priced
         return out
-
-    def _going_on(self, weights: Floats) -> float:
-        """Cost of the whole job from `weights` by the base policy that does it cheapest."""
-        prices = np.array(BIT_PRICES) * self.policy.scale
-        return float(Rollout(self.policy, stages(self.problem.situation.effort)[-1][0]).whole(weights, prices).min())
 
     @cached_property
     def checks(self) -> list[CheckPrice]:
@@ -161,9 +157,7 @@ class Ranking:
         """Every bundle done first, cheapest expected job first; those for qualified people last while a check that anybody may
         do still tells something, but for a fault as good as found."""
         p = self.problem
-        wrong = np.where(p.masks == SOUND, 0.0, p.class_weights)
-        finishes = self.ledger.left == int(np.searchsorted(p.masks, SOUND))
-        chances = (finishes @ wrong) * self.ledger.bundle_success
+        chances = (self.policy.finishes @ p.class_weights) * self.ledger.bundle_success
         prices = self._prices[len(p.check_names) :]
         out = [
             RepairPrice(names[0], names[1:], p.price_repairs(names), float(chances[u]), float(prices[u]))
@@ -181,13 +175,12 @@ class Ranking:
         p = self.problem
         if not p.verified:
             return float("inf")
-        wrong = np.where(p.masks == SOUND, 0.0, p.class_weights)
-        return float(wrong.sum()) * (p.callback_cost + self._going_on(wrong / max(float(wrong.sum()), 1e-12)))
+        return float(p.class_weights @ self.policy.left_wrong)
 
     @cached_property
     def full_information_cost(self) -> float:
         """Expected cost if the truth were told for free."""
-        return float(self.ledger.class_cost[0] @ self.problem.class_weights)
+        return float(self.ledger.least_cost[0] @ self.problem.class_weights)
 
 
 def _bits(like: Floats, weights: Floats, chance: Floats) -> float:

@@ -40,7 +40,9 @@ def same_decision_probability(ranking: Ranking, samples: int = SAMPLES) -> float
         log_post += np.log(np.maximum(like[outcome], 1e-300))
     post = np.exp(log_post - log_post.max(axis=1, keepdims=True))
     post /= post.sum(axis=1, keepdims=True)
-    beliefs = np.concatenate([p.class_weights[None], post @ p.to_class[kept]])
+    suspects = np.zeros((samples, len(p.weights)))
+    suspects[:, kept] = post
+    beliefs = np.concatenate([p.class_weights[None], p.by_class(suspects)])
     first = [_settled(ranking, row) for row in beliefs]
     return float(np.mean([f <= first[0] or first[0] <= f for f in first[1:]]))
 

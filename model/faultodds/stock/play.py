@@ -23,6 +23,8 @@ from faultodds.advice import (
     HOPELESS,
     REFER,
     REPAIR,
+
+
     STAGES,
     Bools,
     Ledger,
