@@ -38,7 +38,9 @@ class Player:
         costs = self.appliance.knowledge.costs
         self.rate = (self.situation.labour_rate or costs.labour_rate) / 60.0
 
-    def jobs(self, count: int, seed: int, first: NextMove | None = None) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    def jobs(
+        self, count: int, seed: int, first: NextMove | None = None
+    ) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
         """Cost of each of `count` jobs, the first move given or advised; truths spread evenly over the belief."""
         rng = np.random.default_rng(seed)
         points = (rng.permutation(count) + rng.random(count)) / count
@@ -87,7 +89,9 @@ class Player:
                 self.situation.labour_rate,
                 self.situation.effort,
             )
-            self._advised[key] = best_move(self.appliance, infer(self.appliance.suspects, evidence), where, self.machine)
+            self._advised[key] = best_move(
+                self.appliance, infer(self.appliance.suspects, evidence), where, self.machine
+            )
         return self._advised[key]
 
     def _close(self, state: State, owed: float) -> float:

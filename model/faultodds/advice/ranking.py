@@ -7,15 +7,16 @@ from functools import cached_property
 import numpy as np
 from msgspec import Struct
 
-from faultodds.advice.ledger import Ledger
-from faultodds.advice.policy import CHECK, NOTHING_TOLD, REPAIR, RUN, Bools, Move, Policy
-from faultodds.advice.problem import AS_GOOD_AS_FOUND, SOUND, Problem
+from faultodds.advice.ledger import CHECK, REPAIR, RUN, Ledger
+from faultodds.advice.policy import NOTHING_TOLD, Bools, Move, Policy
+from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.rollout import EVERY, MONEY, Rollout
 from faultodds.advice.situation import Price
 from faultodds.knowledge import Floats
 
 # Rollout in stages: (least branch followed, how many of the most promising moves).
 STAGES = ((0.03, 20), (0.01, 8))
+FOLLOWED_REPAIRS = 2
 # Prices of a bit that the base policy is tried with, as shares of what the job would cost if the truth were told; after each
 # first move the better one is followed.
 BIT_PRICES = (0.2, 0.4, 0.8)
@@ -28,13 +29,18 @@ TELLS_NOTHING = 0.02
 
 
 class CheckPrice(Struct, frozen=True):
-    """One check: its own price, the expected cost of the whole job if it is done now, and what it may show."""
+    """One check: its own price, the expected cost of the whole job if it is done now, and what it may show.
+
+    `priced`: whether that cost was worked out; what is plainly dearer is only put after the rest, by a number that is not
+    for people.
+    """
 
     name: str
     price: Price
     expected_cost: float
     bits: float
     outcomes: dict[str, float]
+    priced: bool = True
 
     @property
     def tells(self) -> bool:
@@ -48,13 +54,14 @@ class CheckPrice(Struct, frozen=True):
 
 class RepairPrice(Struct, frozen=True):
     """Repairs done first (`together` beside `name`), with their run: chance that they put the machine right, their price,
-    and the expected cost of the whole job."""
+    and the expected cost of the whole job, `priced` as for a check."""
 
     name: str
     together: tuple[str, ...]
     price: Price
     chance: float
     expected_cost: float
+    priced: bool = True
 
 
 def stages(effort: int) -> list[tuple[float, int]]:
@@ -89,8 +96,9 @@ class Ranking:
         return checks + [Move(REPAIR, u) for u in range(len(p.bundles))]
 
     @cached_property
-    def _prices(self) -> Floats:
-        """Price of every check, then of every bundle; small problems to the last branch, larger ones in stages.
+    def _prices(self) -> tuple[Floats, Bools]:
+        """Price of every check, then of every bundle, and whether it is one and not only a place in the order; small
+        problems to the last branch, larger ones in stages.
 
         A check that tells nothing costs its own price more than the best of what there is to do anyway.
         """
@@ -98,19 +106,21 @@ class Ranking:
         small = max(len(p.masks), len(p.check_names)) <= SMALL
         out = np.empty(len(p.check_names) + len(p.bundles))
         worth = np.concatenate([~self._idle, np.ones(len(p.bundles), dtype=bool)])
+        priced = np.ones(len(out), dtype=bool)
         if self._moves:
-            out[worth] = self._every_branch() if small else self._in_stages()
-        best = min([p.refer_cost, *out[worth].tolist()])
+            out[worth], priced[worth] = self._every_branch() if small else self._in_stages()
+        best = min([p.refer_cost, *out[worth & priced].tolist()])
         out[~worth] = best + self.ledger.check_cost[0][self._idle]
-        return out
+        return out, priced
 
-    def _every_branch(self) -> Floats:
+    def _every_branch(self) -> tuple[Floats, Bools]:
         """Each move followed to the end of every branch, by the base policy that does best after it."""
         prices = np.array(MANY_BIT_PRICES) * self.policy.scale
         rollout = Rollout(self.policy, EVERY)
-        return np.asarray(rollout.prices(self.problem.weights, self._moves, prices).min(axis=0))
+        found = rollout.prices(self.problem.weights, self._moves, prices).min(axis=0)
+        return np.asarray(found), np.ones(len(found), dtype=bool)
 
-    def _in_stages(self) -> Floats:
+    def _in_stages(self) -> tuple[Floats, Bools]:
         """Every move by the base policy's estimate; then the most promising by rollout, then the best of those more finely.
 
         What is left behind is put after all that is priced in the end.
@@ -121,15 +131,20 @@ class Ranking:
         whole = Rollout(policy, finest[-1][0]).whole(weights, shares)[:, MONEY]
         best = shares[int(whole.argmin())]
         out = policy.estimates(self.problem.class_weights, self._moves, float(best))
+        # The run is always followed: the base policy puts it off, and hardly sees what a good one saves. So are the best
+        # repairs, since people are told what starting with one would cost.
         run = [i for i, m in enumerate(self._moves) if m.kind == RUN]
+        repairs = [i for i, m in enumerate(self._moves) if m.kind == REPAIR]
         for least, width in finest:
-            # The run is always followed: the base policy puts it off, and hardly sees what a good one saves.
             first = np.argsort(out, kind="stable")[:width].tolist()
-            chosen = [*first, *(i for i in run if i not in first)]
+            always = run + sorted(repairs, key=lambda i: out[i])[:FOLLOWED_REPAIRS]
+            chosen = list(dict.fromkeys([*first, *always]))
             priced = Rollout(policy, least).prices(weights, [self._moves[i] for i in chosen], np.array([best]))[0]
-            out = out - out.min() + priced.max() + 1e-6
+            out = out - np.min(out) + np.max(priced) + 1e-6
             out[chosen] = priced
-        return out
+        known = np.zeros(len(out), dtype=bool)
+        known[chosen] = True
+        return out, known
 
     @cached_property
     def checks(self) -> list[CheckPrice]:
@@ -142,7 +157,8 @@ class Ranking:
             rows = p.rows[name]
             outcomes = dict(zip(p.belief.suspects.observables[name], chance[rows].tolist(), strict=True))
             bits = _bits(p.suspect_likelihood[rows], p.weights, chance[rows])
-            out.append(CheckPrice(name, p.price_check(name), float(self._prices[c]), bits, outcomes))
+            cost, priced = float(self._prices[0][c]), bool(self._prices[1][c])
+            out.append(CheckPrice(name, p.price_check(name), cost, bits, outcomes, priced))
         qualified = {c.name: p.knowledge.check[c.name].qualified for c in out}
         wait = any(c.tells and not qualified[c.name] for c in out)
         return sorted(out, key=lambda c: (wait and qualified[c.name], c.expected_cost))
@@ -158,9 +174,9 @@ class Ranking:
         do still tells something, but for a fault as good as found."""
         p = self.problem
         chances = (self.policy.finishes @ p.class_weights) * self.ledger.bundle_success
-        prices = self._prices[len(p.check_names) :]
+        prices, priced = (x[len(p.check_names) :].tolist() for x in self._prices)
         out = [
-            RepairPrice(names[0], names[1:], p.price_repairs(names), float(chances[u]), float(prices[u]))
+            RepairPrice(names[0], names[1:], p.price_repairs(names), float(chances[u]), prices[u], priced[u])
             for u, names in enumerate(p.bundles)
         ]
         return sorted(out, key=lambda r: (self._waits((r.name, *r.together)), r.expected_cost))

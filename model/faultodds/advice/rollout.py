@@ -19,7 +19,8 @@ from collections.abc import Sequence
 import numpy as np
 from msgspec import Struct, structs
 
-from faultodds.advice.policy import CHECK, REFER, REPAIR, RUN, Bools, Move, Policy
+from faultodds.advice.ledger import CHECK, REFER, REPAIR, RUN
+from faultodds.advice.policy import Bools, Move, Policy
 from faultodds.advice.problem import Ints, Places
 from faultodds.knowledge import Floats
 
@@ -94,13 +95,13 @@ class Rollout:
         self.least = least
 
     def whole(self, weights: Floats, bit_prices: Floats) -> Floats:
-        """(P, 3) money, minutes and chance of finishing today of the base policy from the active suspects' `weights` (A,) at each of P prices
-        of a bit."""
+        """(P, 3) money, minutes and chance of finishing today of the base policy from the active suspects' `weights` (A,)
+        at each of P prices of a bit."""
         return self._ends(self.start(weights, len(bit_prices)), bit_prices)
 
     def prices(self, weights: Floats, moves: Sequence[Move], bit_prices: Floats) -> Floats:
-        """(P, len(moves)) expected cost of the job from the active suspects' `weights` (A,) for each first move, following the base policy at
-        each of P prices of a bit after it."""
+        """(P, len(moves)) expected cost of the job from the active suspects' `weights` (A,) for each first move, following
+        the base policy at each of P prices of a bit after it."""
         return self.prices_from(self.start(weights, 1), moves, bit_prices)[:, 0]
 
     def prices_from(self, front: Front, moves: Sequence[Move], bit_prices: Floats) -> Floats:
@@ -205,7 +206,9 @@ class Rollout:
             if move == REPAIR:
                 spent[rows[policy.by_others[column]], TODAY] = 0.0
             after = ledger.next_state(move)[state, column]
-            parts.append(Front(picked.move, policy.failing(weights), after, picked.done, np.zeros(len(rows), dtype=bool)))
+            parts.append(
+                Front(picked.move, policy.failing(weights), after, picked.done, np.zeros(len(rows), dtype=bool))
+            )
         return (Front.join(parts) if parts else front.pick(np.zeros(0, dtype=np.int64))), spent
 
     def _after_check(self, front: Front, which: Ints) -> Front:
@@ -265,10 +268,15 @@ def _least_squares(x: Floats, y: Floats) -> Floats:
     alone = np.maximum(product / np.maximum(np.diag(square), 1e-300), 0.0)
     determinant = square[0, 0] * square[1, 1] - square[0, 1] ** 2
     if determinant > 1e-9 * square[0, 0] * square[1, 1]:
-        both = np.array([
-            square[1, 1] * product[0] - square[0, 1] * product[1],
-            square[0, 0] * product[1] - square[0, 1] * product[0],
-        ]) / determinant
+        both = (
+            np.array(
+                [
+                    square[1, 1] * product[0] - square[0, 1] * product[1],
+                    square[0, 0] * product[1] - square[0, 1] * product[0],
+                ]
+            )
+            / determinant
+        )
         if (both >= 0.0).all():
             return np.asarray(both)
         if both[0] < 0.0:

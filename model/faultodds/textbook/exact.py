@@ -27,7 +27,8 @@ def cheapest_job(policy: Policy) -> float:
     """Expected cost of the cheapest plan for a problem with one fault at a time and something surely wrong.
 
     Plans are made of the open checks (each at most once), the needed repairs (each at most `TIMES` times, with its run),
-    leaving when the run was good, with the callback that follows where it was mistaken, and handing over. Raises FaultoddsError when the problem is too large or may have nothing or several things wrong.
+    leaving when the run was good, with the callback that follows where it was mistaken, and handing over. Raises
+    FaultoddsError when the problem is too large or may have nothing or several things wrong.
     """
     p, ledger = policy.problem, policy.ledger
     wrong = p.masks != SOUND

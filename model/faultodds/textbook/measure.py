@@ -59,7 +59,9 @@ def cost_of_rule(policy: Policy, rule: Rule) -> float:
 
 def base_rule(policy: Policy, share: float) -> Rule:
     """The base policy, a bit priced at `share` of the job's cost if the truth were told."""
-    return lambda front: policy.choose(policy.problem.by_class(front.weights), front.state, front.done, share * policy.scale)
+    return lambda front: policy.choose(
+        policy.problem.by_class(front.weights), front.state, front.done, share * policy.scale
+    )
 
 
 def rollout_rule(policy: Policy) -> Rule:
