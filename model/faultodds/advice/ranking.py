@@ -20,6 +20,7 @@ FOLLOWED_REPAIRS = 2
 # Prices of a bit that the base policy is tried with, as shares of what the job would cost if the truth were told; after each
 # first move the better one is followed.
 BIT_PRICES = (0.2, 0.4, 0.8)
+MIDDLE = 1
 # With no more classes and checks than this every branch is followed to its end, by several base policies.
 SMALL = 8
 MANY_BIT_PRICES = (0.1, 0.2, 0.3, 0.4, 0.6, 0.8, 1.6)
@@ -128,18 +129,18 @@ class Ranking:
         weights, policy = self.problem.weights, self.policy
         shares = np.array(BIT_PRICES) * policy.scale
         finest = stages(self.problem.situation.effort)
-        whole = Rollout(policy, finest[-1][0]).whole(weights, shares)[:, MONEY]
-        best = shares[int(whole.argmin())]
-        out = policy.estimates(self.problem.class_weights, self._moves, float(best))
+        out = np.array(policy.estimates(self.problem.class_weights, self._moves, float(shares[MIDDLE])))
         # The run is always followed: the base policy puts it off, and hardly sees what a good one saves. So are the best
         # repairs, since people are told what starting with one would cost.
         run = [i for i, m in enumerate(self._moves) if m.kind == RUN]
         repairs = [i for i, m in enumerate(self._moves) if m.kind == REPAIR]
         for least, width in finest:
+            # Roughly, one base policy tells which moves are promising; in the end each is followed by the best of several.
+            tried = shares if (least, width) == finest[-1] else shares[MIDDLE : MIDDLE + 1]
             first = np.argsort(out, kind="stable")[:width].tolist()
             always = run + sorted(repairs, key=lambda i: out[i])[:FOLLOWED_REPAIRS]
             chosen = list(dict.fromkeys([*first, *always]))
-            priced = Rollout(policy, least).prices(weights, [self._moves[i] for i in chosen], np.array([best]))[0]
+            priced = Rollout(policy, least).prices(weights, [self._moves[i] for i in chosen], tried).min(axis=0)
             out = out - np.min(out) + np.max(priced) + 1e-6
             out[chosen] = priced
         known = np.zeros(len(out), dtype=bool)
