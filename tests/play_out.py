@@ -14,8 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from faultodds.advice import CLOSED_UP, MachineStates, NextMove, Problem, Situation, State, best_move
-from faultodds.belief import Appliance, Evidence, WeighedFinding, infer
-from faultodds.job import repair_effect
+from faultodds.belief import Appliance, Evidence, WeighedFinding, infer, repair_effect
 from faultodds.knowledge import repair_modes
 
 #: Moves of one job before it is handed over.
@@ -71,7 +70,7 @@ class Player:
                     shown = s.observables[name][int(np.searchsorted(np.cumsum(like), point * like.sum()))]
                     seen.append(WeighedFinding(name, {shown: 1.0}, len(repairs), take))
                 else:
-                    effect = repair_effect(self.appliance, name)
+                    effect = repair_effect(self.appliance.knowledge, name)
                     repairs.append(effect)
                     point = random.Random(f"{luck} {name} {sum(r.name == name for r in repairs)}").random()
                     if point < effect.success:

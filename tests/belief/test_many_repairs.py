@@ -9,11 +9,10 @@ import numpy as np
 import pytest
 
 from faultodds.belief.appliance import Appliance, open_appliance
-from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding, suspect_likelihood
+from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding, repair_effect, suspect_likelihood
 from faultodds.belief.posterior import infer, prior_for
 from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.errors import ClashError
-from faultodds.job.taking import repair_effect
 from faultodds.knowledge.tables import Floats
 from toys import random_toy, raw_toy, toy
 
@@ -70,7 +69,7 @@ def dryer() -> Appliance:
 def test_twenty_repairs_take_little_memory(dryer: Appliance) -> None:
     """Every repair of the dryer done twice: the ways they can have gone are merged, not listed (2^40 of them)."""
     names = [*dryer.knowledge.repair][:20] * 2
-    evidence = Evidence({}, (), tuple(repair_effect(dryer, name) for name in names))
+    evidence = Evidence({}, (), tuple(repair_effect(dryer.knowledge, name) for name in names))
     dryer.suspects.member_float  # noqa: B018  (kept with the appliance, not part of this belief)
     tracemalloc.start()
     belief = infer(dryer.suspects, evidence)

@@ -20,9 +20,8 @@ from faultodds.advice.problem import Problem
 from faultodds.advice.situation import Situation
 from faultodds.advice.stopping import even_points
 from faultodds.belief.appliance import Appliance, open_appliance
-from faultodds.belief.evidence import Evidence, WeighedFinding
+from faultodds.belief.evidence import Evidence, WeighedFinding, repair_effect
 from faultodds.belief.posterior import Belief, infer
-from faultodds.job.taking import repair_effect
 from faultodds.knowledge.schema import repair_modes
 from faultodds.stock.minutes import machines, on_site, replaced
 from faultodds.stock.needs import Limit
@@ -62,7 +61,7 @@ def one_call(
                 shown = s.observables[name][int(rng.choice(len(like), p=like / like.sum()))]
                 seen.append(WeighedFinding(name, {shown: 1.0}, len(repairs), sum(o.name == name for o in seen)))
             else:
-                repairs.append(repair_effect(appliance, name))
+                repairs.append(repair_effect(appliance.knowledge, name))
                 if rng.random() < k.repair[name].success:
                     truth = int(s.removal(repair_modes(k, k.repair[name]))[truth])
     return minutes, False

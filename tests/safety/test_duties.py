@@ -13,10 +13,9 @@ from faultodds.advice.advisor import advise
 from faultodds.advice.plan import make_plan
 from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance, open_appliance
-from faultodds.belief.evidence import Evidence, WeighedFinding
+from faultodds.belief.evidence import Evidence, WeighedFinding, repair_effect
 from faultodds.belief.posterior import infer
 from faultodds.errors import FaultoddsError
-from faultodds.job.taking import repair_effect
 from faultodds.safety.duties import not_run_now, still_owed
 from job_states import random_job_states
 from run_cli import faultodds
@@ -81,12 +80,12 @@ def test_how_refuses_such_work_until_it_is_put_right(tmp_path: Path) -> None:
 def test_exhaust_in_the_room_is_mended_before_any_run(dryer: Appliance) -> None:
     """A transition seen off is put back before the machine is run to prove another repair; a run that is advised while it may be
     off says that it lets its exhaust out; once mended, it does not."""
-    off = Evidence({}, (WeighedFinding("transition_look", {"off": 1.0}),), (repair_effect(dryer, "igniter"),))
+    off = Evidence({}, (WeighedFinding("transition_look", {"off": 1.0}),), (repair_effect(dryer.knowledge, "igniter"),))
     assert advise(dryer, infer(dryer.suspects, off)).name == "refit_transition"
     perhaps = Evidence({}, (WeighedFinding("transition_look", {"off": 0.3, "sound": 0.7}),), off.repairs)
     told = advise(dryer, infer(dryer.suspects, perhaps))
     assert told.name == "verification_run" and "transition_look=off" in " ".join(told.notes)
-    mended = Evidence({}, off.seen, (repair_effect(dryer, "refit_transition"),))
+    mended = Evidence({}, off.seen, (repair_effect(dryer.knowledge, "refit_transition"),))
     after = advise(dryer, infer(dryer.suspects, mended))
     assert after.name == "verification_run" and "transition_look=off" not in " ".join(after.notes)
 
@@ -124,7 +123,7 @@ def test_stop_here_is_not_said_while_a_cause_is_owed(dryer: Appliance) -> None:
     cannot be measured the advice is to stop, and what is owed is still said."""
     seen = [WeighedFinding("heat", {"none": 1.0}), WeighedFinding("fuse_continuity", {"open": 1.0})]
     seen.append(WeighedFinding("verification_run", {"dry_in_time": 1.0}, 1))
-    evidence = Evidence({}, tuple(seen), (repair_effect(dryer, "thermal_fuse"),))
+    evidence = Evidence({}, tuple(seen), (repair_effect(dryer.knowledge, "thermal_fuse"),))
     first = advise(dryer, infer(dryer.suspects, evidence))
     assert (first.kind, first.name in {"hood_air_speed", "static_pressure"}) == ("check", True)
     assert any("Still owed: what brought it on (thermal fuse or cut-off: open)" in note for note in first.notes)

@@ -13,9 +13,8 @@ from functools import cached_property
 import numpy as np
 
 from faultodds.advice import CLOSED_UP, MachineStates, Problem, Situation, State, Way
-from faultodds.belief import Appliance, Belief, Evidence, WeighedFinding, infer
+from faultodds.belief import Appliance, Belief, Evidence, WeighedFinding, infer, repair_effect
 from faultodds.errors import ClashError
-from faultodds.job import repair_effect
 from faultodds.knowledge import Work
 from faultodds_cli.trial.bridge import complaint_of, facts_of, weights_of
 from faultodds_sim.call import SimCall
@@ -102,7 +101,7 @@ class TrialJob:
         return self._belief
 
     def _inferred(self, seen: Sequence[WeighedFinding]) -> Belief:
-        repairs = tuple(repair_effect(self.appliance, name) for name in self.repaired)
+        repairs = tuple(repair_effect(self.appliance.knowledge, name) for name in self.repaired)
         return infer(self.appliance.suspects, Evidence(self.facts, tuple(seen), repairs))
 
     def _take_in(self, new: WeighedFinding) -> None:

@@ -128,8 +128,8 @@ class Ledger(Struct, dict=True):
     @cached_property
     def bundle_success(self) -> Floats:
         """(U,) chance that every repair of a bundle takes."""
-        repair = self.problem.knowledge.repair
-        return np.array([float(np.prod([repair[n].success for n in names])) for names in self.problem.bundles])
+        takes = self.problem.takes
+        return np.array([float(np.prod([takes(n) for n in names])) for names in self.problem.bundles])
 
     @cached_property
     def needs(self) -> Floats:

@@ -16,7 +16,7 @@ from msgspec import Struct
 
 from faultodds.advice.machine import MachineStates, State, Way
 from faultodds.advice.situation import Price, Situation, may_be
-from faultodds.belief import Appliance, Belief, likely
+from faultodds.belief import Appliance, Belief, WeighedFinding, likely, repair_effect
 from faultodds.knowledge import UNLISTED_MODE, Check, Floats, Knowledge, Repair, Work, repair_modes
 from faultodds.safety import not_run_now, still_owed
 
@@ -88,19 +88,28 @@ class Problem(Struct, dict=True):
 
     @cached_property
     def verified(self) -> bool:
-        """Whether the verification run has shown a good machine since the last repair."""
+        """Whether the verification run has shown a good machine since the last repair, on this visit."""
         name = self.knowledge.costs.verify
         good = next(iter(self.verify.outcomes))
-        return any(
-            s.name == name and s.stage == self.stage and max(s.weights, key=lambda o: s.weights[o]) == good
-            for s in self.belief.evidence.seen
-        )
+        return any(s.name == name and max(s.weights, key=lambda o: s.weights[o]) == good for s in self._latest)
 
     @cached_property
     def unverified(self) -> bool:
-        """Whether a repair was done and the machine has not had its verification run since."""
+        """Whether a repair was done on this visit and the machine has not had its verification run since."""
         name = self.knowledge.costs.verify
-        return self.stage > 0 and not any(s.name == name and s.stage == self.stage for s in self.belief.evidence.seen)
+        return self.stage > self.belief.evidence.begun and not any(s.name == name for s in self._latest)
+
+    @property
+    def _latest(self) -> list[WeighedFinding]:
+        """What was seen since the last repair, on this visit."""
+        evidence = self.belief.evidence
+        return [s for s in evidence.seen if (s.stage, s.visit) == (self.stage, len(evidence.waits))]
+
+    def takes(self, repair: str) -> float:
+        """Chance that a repair takes where it is needed; less when it was done before and what it puts right is still there."""
+        effect = repair_effect(self.knowledge, repair)
+        again = any(r.name == repair for r in self.belief.evidence.repairs)
+        return effect.takes_again if again else effect.success
 
     @cached_property
     def checks(self) -> dict[str, Check]:
@@ -153,13 +162,14 @@ class Problem(Struct, dict=True):
         }
 
     def _shown(self, name: str) -> bool:
-        """Whether a check has been done and no repair since could have changed what it shows."""
-        stages = [s.stage for s in self.belief.evidence.seen if s.name == name]
+        """Whether a check has been done on this visit and no repair since could have changed what it shows."""
+        evidence = self.belief.evidence
+        stages = [s.stage for s in evidence.seen if (s.name, s.visit) == (name, len(evidence.waits))]
         if not stages:
             return False
         s = self.belief.suspects
         rows = s.likelihood[s.rows[name]]
-        since = [m for r in self.belief.evidence.repairs[max(stages) :] for m in r.modes]
+        since = [m for r in evidence.repairs[max(stages) :] for m in r.modes]
         alone = [int(np.flatnonzero(s.member[:, s.mode_index[m]] & (s.member.sum(axis=1) == 1))[0]) for m in since]
         return all(np.abs(rows[:, h] - rows[:, s.sound]).max() < CHANGED for h in alone)
 
@@ -209,7 +219,7 @@ class Problem(Struct, dict=True):
         """For each mode, the repair that puts it right at the least cost; modes that nobody here can fix are missing."""
         chosen: dict[str, tuple[float, str]] = {}
         for name, repair in self.repairs.items():
-            price = (repair.minutes * self.rate + repair.cost) / repair.success
+            price = (repair.minutes * self.rate + repair.cost) / self.takes(name)
             for mode in repair_modes(self.knowledge, repair):
                 if mode not in chosen or price < chosen[mode][0]:
                     chosen[mode] = (price, name)

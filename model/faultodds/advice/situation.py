@@ -41,7 +41,7 @@ def may_be(knowledge: Knowledge, evidence: Evidence) -> dict[str, set[str]]:
     """For each fact and each thing seen, the values that it may have, by the latest answer; a doubtful one has several. What was
     mended since it was seen is not known any more."""
     known = {name: {value} for name, value in evidence.facts.items()}
-    for s in sorted(evidence.seen, key=lambda s: (s.stage, s.take)):
+    for s in sorted(evidence.seen, key=lambda s: (s.stage, s.visit, s.take)):
         most = max(s.weights.values())
         known[s.name] = {o for o, w in s.weights.items() if w >= DOUBT * most}
         if not still_holds(knowledge, s.name, (r.name for r in evidence.repairs[s.stage :])):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from faultodds.belief.evidence import Evidence, distinct, suspect_likelihood
+from faultodds.belief.evidence import Evidence, RepairEffect, TimePassed, distinct, suspect_likelihood
 from faultodds.belief.suspects import Suspects
 from faultodds.errors import ClashError
 from faultodds.knowledge import Floats
@@ -14,6 +14,7 @@ from faultodds.knowledge import Floats
 IMPOSSIBLE = 1e-13
 COVER_STEPS = 20_000
 Bools = npt.NDArray[np.bool_]
+Places = npt.NDArray[np.int32]
 
 
 def ruling_out(suspects: Suspects, evidence: Evidence, prior: Floats) -> Bools:
@@ -23,19 +24,29 @@ def ruling_out(suspects: Suspects, evidence: Evidence, prior: Floats) -> Bools:
     impossible = [like <= IMPOSSIBLE * like.max() for like in likelihoods]
     now: npt.NDArray[np.int32] = np.flatnonzero(prior > 0).astype(np.int32)
     pattern = np.zeros((len(now), len(seen)), dtype=bool)
-    for stage in range(len(evidence.repairs) + 1):
-        if stage:
-            repair = evidence.repairs[stage - 1]
-            took = suspects.removal(repair.modes)[now]
-            now = np.concatenate([took, now]) if repair.success < 1.0 else took
+    for point, step in enumerate((None, *evidence.course)):
+        if isinstance(step, RepairEffect):
+            took = suspects.removal(step.modes)[now]
+            now = np.concatenate([took, now]) if step.success < 1.0 else took
             pattern = np.tile(pattern, (len(now) // len(pattern), 1))
+        elif step is not None:
+            now, pattern = _waited(suspects, step, now, pattern)
         for place, finding in enumerate(seen):
-            if finding.stage == stage:
+            if finding.stage + finding.visit == point:
                 pattern[:, place] |= impossible[place][now]
         # Cases that are alike from here on are one.
         _, first = np.unique(np.column_stack([now, np.packbits(pattern, axis=1)]), axis=0, return_index=True)
         now, pattern = now[first], pattern[first]
     return np.unique(pattern.T, axis=1)
+
+
+def _waited(suspects: Suspects, wait: TimePassed, now: Places, pattern: Bools) -> tuple[Places, Bools]:
+    """The cases after some time: as they were, or with one mode more."""
+    if wait.new > 0.0:
+        row, _, more = suspects.one_more(now.astype(np.intp))
+        now, pattern = np.concatenate([now, more.astype(np.int32)]), np.concatenate([pattern, pattern[row]])
+    calls = np.where(now == suspects.sound, wait.if_right, wait.if_wrong) > 0.0
+    return now[calls], pattern[calls]
 
 
 def smallest_cover(patterns: Bools) -> list[int]:

@@ -1,4 +1,4 @@
-"""Everything known on a call, in the form that the arrays take: weighed findings, repairs done, facts."""
+"""Everything known on a call, in the form that the arrays take: weighed findings, repairs done, time passed, facts."""
 
 from __future__ import annotations
 
@@ -6,24 +6,26 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 from msgspec import Struct, field
+from msgspec.structs import replace
 
 from faultodds.belief.suspects import Suspects
 from faultodds.errors import FaultoddsError, unknown
-from faultodds.knowledge import Floats
+from faultodds.knowledge import FAILS_AGAIN, Floats, Knowledge, repair_modes
 
 
 class WeighedFinding(Struct, frozen=True):
     """One finding: how likely it is under each outcome of a symptom or check.
 
     `weights` maps outcomes to likelihoods (a sure finding is `{outcome: 1}`; "not sure, 70/30" is `{a: .7, b:
-    .3}`; outcomes left out count as 0). `stage` is the number of repairs done before it was seen. `take`
-    tells deliberate re-measurements apart.
+    .3}`; outcomes left out count as 0). `stage` is the number of repairs done before it was seen, `visit` the
+    number of times that time passed before it. `take` tells deliberate re-measurements apart.
     """
 
     name: str
     weights: Mapping[str, float]
     stage: int = 0
     take: int = 0
+    visit: int = 0
 
     @property
     def label(self) -> str:
@@ -36,30 +38,73 @@ class WeighedFinding(Struct, frozen=True):
 
 
 class RepairEffect(Struct, frozen=True):
-    """One repair done: the modes it takes away and the chance that it takes."""
+    """One repair done: the modes it takes away, the chance that it takes, and the chance that it does not take when it is
+    done again after it did not."""
 
     name: str
     modes: tuple[str, ...]
     success: float = 1.0
+    fails_again: float = FAILS_AGAIN
+
+    @property
+    def takes_again(self) -> float:
+        """Chance that it takes when it is done again after it did not; never better than at first."""
+        return min(self.success, 1.0 - self.fails_again)
+
+
+class TimePassed(Struct, frozen=True):
+    """Time between two visits, after the first `stage` repairs: the machine may have got one fault more.
+
+    `new` is the chance that it did; which one goes by the shares under the facts. `if_wrong` and `if_right` are the chances
+    that somebody calls again about a machine with a fault and about one without.
+    """
+
+    stage: int
+    new: float = 0.0
+    if_wrong: float = 1.0
+    if_right: float = 1.0
 
 
 class Evidence(Struct, frozen=True):
-    """Everything known on this call. `facts` maps fact to value; order of findings never matters."""
+    """Everything known on this call. `facts` maps fact to value; order of findings never matters. `waits`: the times
+    between visits, in order."""
 
     facts: Mapping[str, str] = field(default_factory=dict)
     seen: tuple[WeighedFinding, ...] = ()
     repairs: tuple[RepairEffect, ...] = ()
+    waits: tuple[TimePassed, ...] = ()
 
     def plus(self, *seen: WeighedFinding) -> Evidence:
         """The same evidence with more findings."""
-        return Evidence(self.facts, (*self.seen, *seen), self.repairs)
+        return replace(self, seen=(*self.seen, *seen))
+
+    @property
+    def begun(self) -> int:
+        """Repairs done before this visit."""
+        return self.waits[-1].stage if self.waits else 0
+
+    @property
+    def course(self) -> list[RepairEffect | TimePassed]:
+        """Repairs and times between visits in the order in which they were; a finding comes after the first
+        `stage + visit` of them."""
+        out: list[RepairEffect | TimePassed] = list(self.repairs)
+        for place, wait in enumerate(self.waits):
+            out.insert(wait.stage + place, wait)
+        return out
+
+
+def repair_effect(knowledge: Knowledge, name: str) -> RepairEffect:
+    """A repair of a knowledge file as evidence."""
+    repair = knowledge.repair[name]
+    again = knowledge.costs.fails_again if repair.fails_again is None else repair.fails_again
+    return RepairEffect(name, tuple(repair_modes(knowledge, repair)), repair.success, again)
 
 
 def distinct(seen: Sequence[WeighedFinding]) -> list[WeighedFinding]:
     """A finding seen twice counts once unless re-measured; the same in any order of entry."""
     unique: dict[tuple[object, ...], WeighedFinding] = {}
     for s in seen:
-        unique.setdefault((s.name, s.stage, s.take, tuple(sorted(s.weights.items()))), s)
+        unique.setdefault((s.name, s.stage, s.visit, s.take, tuple(sorted(s.weights.items()))), s)
     return [unique[k] for k in sorted(unique, key=repr)]
 
 
@@ -96,6 +141,21 @@ def check_names(suspects: Suspects, evidence: Evidence) -> None:
             raise FaultoddsError(
                 f"'{s.name}' is said to come after repair {s.stage}, but only {len(evidence.repairs)} were done."
             )
+        if not _first_of(evidence, s.visit) <= s.stage <= _first_of(evidence, s.visit + 1):
+            raise FaultoddsError(
+                f"'{s.name}' is said to come after repair {s.stage} and in visit {s.visit + 1}; that visit begins after "
+                f"repair {_first_of(evidence, s.visit)} and ends with repair {_first_of(evidence, s.visit + 1)}."
+            )
+    ends = [0, *(w.stage for w in evidence.waits), len(evidence.repairs)]
+    if ends != sorted(ends):
+        raise FaultoddsError(f"the times between visits are said to come after {ends[1:-1]} of {ends[-1]} repairs; give them in order.")
     for repair in evidence.repairs:
         for mode in repair.modes:
             known("mode", mode, suspects.modes)
+
+
+def _first_of(evidence: Evidence, visit: int) -> float:
+    """Repairs done before a visit, counted from 0; more than there are for one that has not been."""
+    if not 0 <= visit <= len(evidence.waits) + 1:
+        return float("inf")
+    return ([0, *(w.stage for w in evidence.waits), len(evidence.repairs)])[visit]

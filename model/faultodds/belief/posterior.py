@@ -2,8 +2,7 @@
 
 Prior: `w[c] = share[c] * prod_i P(fact_i | c)`, then `prior = w @ given_main`. A finding multiplies by a row
 of `likelihood` (or a weighted sum of rows when the technician is not sure). A repair is an index map: what is
-seen after it is read through the map, what was seen before stays as it was. A repair may fail to take, so
-belief is kept over pairs: what the machine was, and what it is now.
+seen after it is read through the map, what was seen before stays as it was (`course`).
 """
 
 from __future__ import annotations
@@ -12,16 +11,15 @@ from collections.abc import Mapping, Sequence
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 from msgspec import Struct
+from msgspec.structs import replace
 
 from faultodds.belief.clash import IMPOSSIBLE, clash, ruling_out
+from faultodds.belief.course import course
 from faultodds.belief.evidence import Evidence, check_names, distinct, known, suspect_likelihood
 from faultodds.belief.suspects import Suspects
 from faultodds.errors import ClashError
 from faultodds.knowledge import Floats
-
-Places = npt.NDArray[np.intp]
 
 
 class FaultOdds(Struct, frozen=True):
@@ -154,7 +152,7 @@ def infer(suspects: Suspects, evidence: Evidence) -> Belief:
     check_names(suspects, evidence)
     prior, omitted = prior_for(suspects, evidence.facts)
     stages = _stage_likelihoods(suspects, evidence)
-    was, now, weight = _course(suspects, evidence, prior, stages)
+    was, now, weight = course(suspects, evidence, prior, stages, new_faults(suspects, evidence.facts))
     total = float(weight.sum())
     if not total > IMPOSSIBLE * _scale(stages):
         # Very small is not yet impossible: many findings, each a little odd, multiply up.
@@ -187,6 +185,14 @@ def prior_for(suspects: Suspects, facts: Mapping[str, str]) -> tuple[Floats, flo
     return prior / total, max(0.0, 1.0 - total / float(exact.sum()))
 
 
+def new_faults(suspects: Suspects, facts: Mapping[str, str]) -> Floats:
+    """(M,) which mode a new fault is, under the facts; modes that this machine cannot have are none of them."""
+    weight = main_cause_weights(suspects, facts)[: len(suspects.modes)]
+    lacking = {m for f, v in facts.items() for m in suspects.lacks.get(f, {}).get(v, ())}
+    weight[[suspects.mode_index[m] for m in sorted(lacking)]] = 0.0
+    return np.asarray(weight / max(float(weight.sum()), 1e-300))
+
+
 def main_cause_weights(suspects: Suspects, facts: Mapping[str, str]) -> Floats:
     """(C,) unnormalised chance of each main cause given the facts, `w[c]` in the design."""
     w = suspects.share.copy()
@@ -196,37 +202,15 @@ def main_cause_weights(suspects: Suspects, facts: Mapping[str, str]) -> Floats:
 
 
 def _stage_likelihoods(suspects: Suspects, evidence: Evidence) -> list[Floats]:
-    stages = [np.ones(len(suspects.member)) for _ in range(len(evidence.repairs) + 1)]
+    stages = [np.ones(len(suspects.member)) for _ in range(len(evidence.course) + 1)]
     for s in distinct(evidence.seen):
-        stages[s.stage] = stages[s.stage] * suspect_likelihood(suspects, s)
+        stages[s.stage + s.visit] = stages[s.stage + s.visit] * suspect_likelihood(suspects, s)
     return stages
 
 
 def _scale(stages: Sequence[Floats]) -> float:
     """How small evidence may honestly get: the product of the best suspect's likelihood in each stage."""
     return float(np.prod([s.max() for s in stages]))
-
-
-def _course(
-    suspects: Suspects, evidence: Evidence, prior: Floats, stages: Sequence[Floats]
-) -> tuple[Places, Places, Floats]:
-    """What the machine was, what it is now, and the joint weight of the two; every pair once.
-
-    A repair that takes nothing away from a suspect leaves one pair, whether it took or not, so repairs do not double
-    the pairs: there are as many as ways in which the few modes of each suspect can have gone.
-    """
-    was = now = np.arange(len(prior))
-    weight = prior * stages[0]
-    for repair, like in zip(evidence.repairs, stages[1:], strict=True):
-        after = suspects.removal(repair.modes)[now]
-        failed = np.flatnonzero(after != now) if repair.success < 1.0 else np.zeros(0, dtype=int)
-        took = np.where(after != now, repair.success * weight, weight)
-        was, now = np.concatenate([was, was[failed]]), np.concatenate([after, now[failed]])
-        weight = np.concatenate([took, (1.0 - repair.success) * weight[failed]])
-        pairs, place = np.unique(was * len(prior) + now, return_inverse=True)
-        was, now = np.divmod(pairs, len(prior))
-        weight = np.bincount(place, weight) * like[now]
-    return was, now, weight
 
 
 def weights_of_evidence(belief: Belief, modes: Sequence[str]) -> dict[str, Floats]:
@@ -241,7 +225,7 @@ def weights_of_evidence(belief: Belief, modes: Sequence[str]) -> dict[str, Float
     with_all = _decibans(belief.original @ s.member_float[:, columns])
     for finding in distinct(belief.evidence.seen):
         rest = tuple(o for o in belief.evidence.seen if o != finding)
-        without = infer(s, Evidence(belief.evidence.facts, rest, belief.evidence.repairs))
+        without = infer(s, replace(belief.evidence, seen=rest))
         out[finding.label] = with_all - _decibans(without.original @ s.member_float[:, columns])
     return out
 

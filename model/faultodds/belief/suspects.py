@@ -83,6 +83,22 @@ class Suspects(Struct, frozen=True, dict=True):
             index = self.without[index, self.mode_index[mode]]
         return index
 
+    def one_more(self, now: npt.NDArray[np.intp]) -> tuple[npt.NDArray[np.intp], ...]:
+        """Every way in which one of the suspects `now` with one mode more is a suspect too: its place in `now`, the mode, the
+        suspect with it."""
+        starts, modes, more = self._additions
+        count = (starts[1:] - starts[:-1])[now]
+        row = np.repeat(np.arange(len(now)), count)
+        place = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count) + starts[now][row]
+        return row, modes[place], more[place]
+
+    @cached_property
+    def _additions(self) -> tuple[npt.NDArray[np.intp], ...]:
+        more, mode = np.nonzero(self.member)
+        less = self.without[more, mode]
+        order = np.lexsort((mode, less))
+        return np.searchsorted(less[order], np.arange(len(self.member) + 1)), mode[order], more[order]
+
     def names(self, h: int) -> tuple[str, ...]:
         """The modes of suspect `h`."""
         return tuple(self.modes[i] for i in np.flatnonzero(self.member[h]))

@@ -12,7 +12,7 @@ from .steps import (
 )
 from .store import Store as Store, store_path as store_path
 from .taking import (
-    JudgedFinding as JudgedFinding, evidence_of as evidence_of, pair as pair, repair_effect as repair_effect,
+    JudgedFinding as JudgedFinding, evidence_of as evidence_of, pair as pair,
     situation_of as situation_of, state_after as state_after, steps_for_one_shot as steps_for_one_shot,
     take_fact as take_fact, take_finding as take_finding, take_skip as take_skip, take_state as take_state,
 )

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING
 from msgspec import Struct
 
 from faultodds.advice import Situation
-from faultodds.belief import Appliance, Evidence, RepairEffect, WeighedFinding
+from faultodds.belief import Appliance, Evidence, WeighedFinding, repair_effect
 from faultodds.errors import BadReading, FaultoddsError, SafetyStop
 from faultodds.job.job import Job
 from faultodds.job.steps import Fact, Finding, MachineState, Payload, RepairDone, Skip
-from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, repair_modes
+from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold, match
 from faultodds.safety import denies, refuse_unsafe_state
 
@@ -198,7 +198,7 @@ def evidence_of(appliance: Appliance, job: Job) -> Evidence:
         )
         seen.append(WeighedFinding(f.name, weights, placed.stage, f.take))
         _imply(k, facts, f.name)
-    return Evidence(facts, tuple(seen), tuple(repair_effect(appliance, name) for name in job.repairs))
+    return Evidence(facts, tuple(seen), tuple(repair_effect(k, name) for name in job.repairs))
 
 
 def _imply(knowledge: Knowledge, facts: dict[str, str], name: str) -> None:
@@ -212,12 +212,6 @@ def _imply(knowledge: Knowledge, facts: dict[str, str], name: str) -> None:
                 f"({fact}={facts[fact]}). Correct the fact, or undo the finding."
             )
         facts[fact] = value
-
-
-def repair_effect(appliance: Appliance, name: str) -> RepairEffect:
-    """A repair as evidence: the modes it takes away and the chance that it takes."""
-    repair = appliance.knowledge.repair[name]
-    return RepairEffect(name, tuple(repair_modes(appliance.knowledge, repair)), repair.success)
 
 
 def situation_of(job: Job, qualified: bool = True, labour_rate: float | None = None, effort: int = 1) -> Situation:

@@ -4,7 +4,7 @@ from . import overlay as overlay
 from .overlay import SEPARATOR as SEPARATOR, apply as apply
 from .schema import (
     Access as Access, Caution as Caution, Check as Check, ContextFact as ContextFact, Costs as Costs,
-    EquipmentFact as EquipmentFact, Knowledge as Knowledge, NOTHING_WRONG as NOTHING_WRONG, OK as OK,
+    EquipmentFact as EquipmentFact, FAILS_AGAIN as FAILS_AGAIN, Knowledge as Knowledge, NOTHING_WRONG as NOTHING_WRONG, OK as OK,
     Observable as Observable, Repair as Repair, STRICT as STRICT, Symptom as Symptom, UNLISTED as UNLISTED,
     UNLISTED_MODE as UNLISTED_MODE, Work as Work, repair_modes as repair_modes,
 )

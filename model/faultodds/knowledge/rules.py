@@ -51,6 +51,8 @@ def _check_header(k: Knowledge) -> Iterator[str]:
     for name in ("labour_rate", "callback", "refer", "travel"):
         if not 0 <= getattr(k.costs, name) < float("inf"):
             yield f"costs.{name}: found {getattr(k.costs, name)}; a cost is 0 or more."
+    if not 0 <= k.costs.fails_again < 1:
+        yield f"costs.fails_again: found {k.costs.fails_again}; a chance from 0 and below 1."
 
 
 def _check_names(k: Knowledge) -> Iterator[str]:
@@ -361,6 +363,8 @@ def _check_repairs(k: Knowledge) -> Iterator[str]:
             yield f"repair.{name}.fixes: fixes nothing; name a mode or a component."
         if not 0 < repair.success <= 1:
             yield f"repair.{name}.success: found {repair.success}; a chance above 0 and up to 1."
+        if repair.fails_again is not None and not 0 <= repair.fails_again < 1:
+            yield f"repair.{name}.fails_again: found {repair.fails_again}; a chance from 0 and below 1."
     fixable = {m for r in k.repair.values() for m in repair_modes(k, r)}
     for mode in modes:
         if mode not in fixable:

@@ -24,6 +24,9 @@ OK = "ok"
 NOTHING_WRONG = "nothing_wrong"
 UNLISTED = "unlisted"
 UNLISTED_MODE = "unlisted.present"
+# Failures of one repair on one job go together: a part bad out of the box, a wrong diagnosis, a thing that cannot be done here.
+# Common practice, no source.
+FAILS_AGAIN = 0.6
 
 Hazard = Literal["power", "energised", "gas", "fire", "co", "heat", "sharp", "moving"]
 
@@ -47,7 +50,10 @@ class Header:
 
 @dataclass(frozen=True)
 class Costs:
-    """Money and time that belong to no single check. `labour_rate` is per hour, the rest per event, in `currency`."""
+    """Money and time that belong to no single check. `labour_rate` is per hour, the rest per event, in `currency`.
+
+    `fails_again`: chance that a repair that did not take does not take when it is done again; a repair may have its own.
+    """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     labour_rate: float
@@ -56,6 +62,7 @@ class Costs:
     verify: str
     currency: str = "USD"
     travel: float = 0.0
+    fails_again: float = FAILS_AGAIN
 
 
 @dataclass(frozen=True)
@@ -246,12 +253,13 @@ class Check(Observable, Work):
 class Repair(Work):
     """A repair. `fixes` lists modes or whole components; `cost` is the part; `success` the chance that it takes.
 
-    `by_others`: somebody else does it (the gas supplier, a duct cleaner); the price is then all in `cost`.
+    `fails_again`: instead of that under `costs`. `by_others`: somebody else does it (the gas supplier, a duct cleaner); the price is then all in `cost`.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     fixes: list[str]
     success: float = 0.97
+    fails_again: float | None = None
     by_others: bool = False
 
 

@@ -15,9 +15,10 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
+from msgspec.structs import replace
 
 from faultodds.advice import Problem, Situation
-from faultodds.belief import Belief, Evidence, infer, main_cause_weights
+from faultodds.belief import Belief, infer, main_cause_weights
 from faultodds.errors import ClashError
 from faultodds.knowledge import Check, Floats, Repair, Symptom, repair_modes
 from faultodds.stock.needs import Ints
@@ -80,7 +81,7 @@ def machines(stock: Stock) -> list[tuple[float, Belief]]:
     for values in itertools.product(*(k.equipment[f].values for f in asked)):
         facts = {**evidence.facts, **dict(zip(asked, values, strict=True))}
         try:
-            belief = infer(s, Evidence(facts, evidence.seen, evidence.repairs))
+            belief = infer(s, replace(evidence, facts=facts))
         except ClashError:
             continue  # no such machine shows what was found
         found.append((float(main_cause_weights(s, facts).sum()), belief))

@@ -12,14 +12,16 @@ import heapq
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
+from msgspec.structs import replace
+
 from faultodds.advice.advisor import Kind, NextMove, best_move
 from faultodds.advice.machine import MachineStates, State
 from faultodds.advice.plan.ahead import Ahead, look_ahead, mixed
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.situation import Situation
-from faultodds.belief import Appliance, Belief, Evidence, RepairEffect, WeighedFinding, infer
+from faultodds.belief import Appliance, Belief, Evidence, WeighedFinding, infer, repair_effect
 from faultodds.errors import FaultoddsError
-from faultodds.knowledge import Work, repair_modes
+from faultodds.knowledge import Work
 from faultodds.safety import Move
 
 DEPTH = 3
@@ -213,15 +215,13 @@ class _Grower:
     def _repaired(self, evidence: Evidence, move: NextMove | None) -> Evidence:
         assert move is not None
         names = (move.name, *move.together)
-        fixed = tuple(
-            RepairEffect(n, tuple(repair_modes(self.k, self.k.repair[n])), self.k.repair[n].success) for n in names
-        )
-        return Evidence(evidence.facts, evidence.seen, evidence.repairs + fixed)
+        fixed = tuple(repair_effect(self.k, name) for name in names)
+        return replace(evidence, repairs=evidence.repairs + fixed)
 
     def _outcomes(self, node: _Node, belief: Belief, check: str) -> None:
         for outcome, chance in belief.outcome_odds(check).items():
             if chance > NEVER:
-                seen = WeighedFinding(check, {outcome: 1.0}, stage=len(belief.evidence.repairs))
+                seen = WeighedFinding(check, {outcome: 1.0}, stage=len(belief.evidence.repairs), visit=len(belief.evidence.waits))
                 after = infer(belief.suspects, belief.evidence.plus(seen))
                 node.children.append(((outcome,), chance, self._child(node, after, chance)))
 
