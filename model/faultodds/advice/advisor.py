@@ -114,18 +114,18 @@ def _cheapest(ranking: Ranking) -> NextMove:
     """The cheapest of: the best repair, leaving, handing over, the best check; of those as good as even, the one that a
     technician would rather do.
 
-    After a repair the machine runs first; only a fault as good as found is put right before that. Work for qualified people
-    waits while a check for anybody still tells something, and nobody leaves while a cause is owed that can be looked for.
+    After a repair the machine runs first, unless a fault as good as found is left that can be put right here: the run would
+    only fail. Then that is done, or what is cheaper. Work for qualified people waits while a check for anybody still tells something, and nobody leaves while a cause is owed that can be looked for.
     """
     move = rather(ranking)
     verify = ranking.problem.knowledge.costs.verify
     run = next((c for c in ranking.checks if c.name == verify), None)
     if ranking.problem.unverified and run is not None and not _as_good_as_found(ranking.problem, move):
-        # A look that is a dollar cheaper is no reason to run a machine that has a fault as good as found.
-        first = next((_repair(r) for r in ranking.repairs[:1]), None)
-        if first and _as_good_as_found(ranking.problem, first) and first.expected_cost <= run.expected_cost:
-            return first
-        return NextMove("check", verify, (), run.expected_cost)
+        found = [r for r in map(_repair, ranking.repairs) if _as_good_as_found(ranking.problem, r)]
+        if not found:
+            return NextMove("check", verify, (), run.expected_cost)
+        if move.name == verify or move.kind == "repair":
+            return found[0]
     return _owed_first(ranking, move)
 
 

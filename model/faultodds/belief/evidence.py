@@ -129,6 +129,11 @@ def check_names(suspects: Suspects, evidence: Evidence) -> None:
     for fact, value in evidence.facts.items():
         known("fact", fact, suspects.fact_values)
         known(f"value of '{fact}'", value, suspects.fact_values[fact])
+    ends = [0, *(w.stage for w in evidence.waits), len(evidence.repairs)]
+    if ends != sorted(ends):
+        raise FaultoddsError(
+            f"the times between visits are said to come after {ends[1:-1]} of {ends[-1]} repairs; give them in order."
+        )
     for s in evidence.seen:
         known("symptom or check", s.name, suspects.observables)
         for outcome, weight in s.weights.items():
@@ -141,21 +146,18 @@ def check_names(suspects: Suspects, evidence: Evidence) -> None:
             raise FaultoddsError(
                 f"'{s.name}' is said to come after repair {s.stage}, but only {len(evidence.repairs)} were done."
             )
-        if not _first_of(evidence, s.visit) <= s.stage <= _first_of(evidence, s.visit + 1):
-            raise FaultoddsError(
-                f"'{s.name}' is said to come after repair {s.stage} and in visit {s.visit + 1}; that visit begins after "
-                f"repair {_first_of(evidence, s.visit)} and ends with repair {_first_of(evidence, s.visit + 1)}."
-            )
-    ends = [0, *(w.stage for w in evidence.waits), len(evidence.repairs)]
-    if ends != sorted(ends):
-        raise FaultoddsError(f"the times between visits are said to come after {ends[1:-1]} of {ends[-1]} repairs; give them in order.")
+        _check_visit(s, ends)
     for repair in evidence.repairs:
         for mode in repair.modes:
             known("mode", mode, suspects.modes)
 
 
-def _first_of(evidence: Evidence, visit: int) -> float:
-    """Repairs done before a visit, counted from 0; more than there are for one that has not been."""
-    if not 0 <= visit <= len(evidence.waits) + 1:
-        return float("inf")
-    return ([0, *(w.stage for w in evidence.waits), len(evidence.repairs)])[visit]
+def _check_visit(seen: WeighedFinding, ends: Sequence[int]) -> None:
+    if not 0 <= seen.visit < len(ends) - 1:
+        raise FaultoddsError(f"'{seen.name}' is said to be of visit {seen.visit + 1}, but there were {len(ends) - 1} visits.")
+    first, last = ends[seen.visit : seen.visit + 2]
+    if not first <= seen.stage <= last:
+        raise FaultoddsError(
+            f"'{seen.name}' is said to come after repair {seen.stage} and in visit {seen.visit + 1}; that visit begins after "
+            f"repair {first} and ends with repair {last}."
+        )
