@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
-from faultodds.advice.advisor import AS_GOOD_AS_FOUND, NextMove, advise, best_move
+from faultodds.advice.advisor import AS_GOOD_AS_FOUND, NextMove, best_move
 from faultodds.advice.problem import Problem
 from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance, open_appliance
@@ -75,7 +75,7 @@ def test_a_third_time_only_where_hardly_anything_else_can_be(seed: int) -> None:
 def test_a_repair_of_the_dryer_is_not_advised_a_third_time(dryer: Appliance) -> None:
     """Whatever was found, after two tries with bad runs something else comes next."""
     rng, played = np.random.default_rng(3), 0
-    while played < 25:
+    while played < 8:
         found = _tried(dryer, rng, 2)
         if found is None:
             continue
@@ -102,3 +102,71 @@ def test_advice_reckons_with_the_lower_chance(dryer: Appliance) -> None:
     problem = Problem(dryer, belief, Situation())
     assert problem.takes("igniter") == fit.takes_again == pytest.approx(0.4)
     assert problem.takes("coil_set") == repair_effect(dryer.knowledge, "coil_set").success
+
+
+# --- repairs one at a time ----------------------------------------------------------------------------------
+
+
+def _several_faults(raw: dict[str, Any]) -> None:
+    raw["other_causes"]["companion"] = 0.3
+
+
+def _after_one(appliance: Appliance, rng: np.random.Generator) -> tuple[NextMove | None, str, Belief]:
+    """A random state of a machine with several faults: what is advised, one of its repairs (or any), done, and belief then."""
+    s, k = appliance.suspects, appliance.knowledge
+    belief = infer(s, Evidence())
+    h = int(rng.choice(len(belief.now), p=belief.now))
+    seen = []
+    for name in list(s.observables) * 2:
+        chances = s.likelihood[s.rows[name], h]
+        if name != k.costs.verify and rng.random() < 0.6:
+            seen.append(replace(_seen(name, str(rng.choice(s.observables[name], p=chances / chances.sum()))), take=len(seen)))
+    move = best_move(appliance, infer(s, Evidence({}, tuple(seen))))
+    together = (move.name, *move.together) if move.kind == "repair" and move.together else ()
+    first = str(rng.choice(together or list(k.repair)))
+    return (
+        move if together else None,
+        first,
+        infer(s, Evidence({}, tuple(seen), (repair_effect(k, first),))),
+    )
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_no_run_while_a_fault_as_good_as_found_is_left(seed: int) -> None:
+    """After one repair, of several that were advised together or any other, the run waits for what it would only show."""
+    appliance = random_problem(seed, change=_several_faults).problem.appliance
+    rng, verify = np.random.default_rng(seed), appliance.knowledge.costs.verify
+    for _ in range(8):
+        _, _, after = _after_one(appliance, rng)
+        problem = Problem(appliance, after, Situation())
+        left = [n for n in problem.needed if problem.found([n]) >= AS_GOOD_AS_FOUND]
+        move = best_move(appliance, after)
+        assert (move.name == verify) == (not left and verify in problem.checks), (left, move)
+
+
+def test_done_one_after_the_other_they_lead_to_the_same_end() -> None:
+    """Of what is advised together, each repair done alone leaves the others advised next, while they are still needed."""
+    played = 0
+    for seed in range(60):
+        appliance, rng = random_problem(seed, change=_several_faults).problem.appliance, np.random.default_rng(seed)
+        for _ in range(8):
+            move, first, after = _after_one(appliance, rng)
+            if move is None:
+                continue
+            problem, then = Problem(appliance, after, Situation()), best_move(appliance, after)
+            rest = {move.name, *move.together} - {first}
+            if all(problem.found([n]) > 0.9 for n in rest) and then.kind == "repair":
+                played += 1
+                assert rest & {then.name, *then.together}
+    assert played > 5
+
+
+def test_two_repairs_of_the_dryer_one_at_a_time(dryer: Appliance) -> None:
+    """A duct come off and a blown fuse: whichever was done first, the run waits for the other."""
+    k = dryer.knowledge
+    found = (_seen("heat", "none"), _seen("transition_look", "off"), _seen("fuse_continuity", "open"))
+    for order in (("thermal_fuse", "refit_transition"), ("refit_transition", "thermal_fuse")):
+        first, both = (tuple(repair_effect(k, n) for n in order[:count]) for count in (1, 2))
+        left = infer(dryer.suspects, Evidence({}, found, first))
+        assert _there(left, both[1]) >= AS_GOOD_AS_FOUND
+        assert best_move(dryer, left).name != k.costs.verify

@@ -287,7 +287,7 @@ def test_after_a_repair_the_run_comes_first_whatever_the_odds() -> None:
     raw = raw_toy()
     raw["check"]["run_test"]["minutes"] = 200
     appliance = compiled(from_mapping(raw), 0.0)
-    evidence = Evidence(seen=SLOW.seen, repairs=(RepairEffect("new_fuse", ("fuse.open",), 0.97),))
+    evidence = Evidence(seen=SLOW.seen, repairs=(RepairEffect("new_pump", ("pump.dead", "pump.weak"), 0.97),))
     found = sensitivity(appliance, infer(appliance.suspects, evidence))
     assert (found.move.kind, found.move.name) == ("check", "run_test")
     assert found.forced

@@ -64,7 +64,8 @@ def _go_on(talk: Talk, visit: OpenJob) -> None:
 
     visit.keep_hands()
     talk.tell(f"Going on with job {visit.job.id}. Type help or leave at any time; all is saved.")
-    _talk_through(talk, visit, still_safe(talk, visit), fresh=not visit.job.findings and not visit.job.is_closed)
+    told = any(p.visit == visit.job.visit for p in visit.job.findings)
+    _talk_through(talk, visit, still_safe(talk, visit), fresh=not told and not visit.job.is_closed)
 
 
 def _talk_through(talk: Talk, visit: OpenJob, safe: bool, fresh: bool) -> None:
@@ -74,7 +75,8 @@ def _talk_through(talk: Talk, visit: OpenJob, safe: bool, fresh: bool) -> None:
     from faultodds_cli.bench.lines import talk_through
 
     call = BenchCall(visit, talk)
-    if safe and (not fresh or (intake(call) and complaint(call))):
+    # On a callback the machine is known; what it does now is asked.
+    if safe and (not fresh or ((visit.job.visit > 1 or intake(call)) and complaint(call))):
         talk_through(call)
     else:
         talk.say(call.goodbye())

@@ -16,6 +16,7 @@ from faultodds_cli.shared import options
 from faultodds_cli.shared.call import appliance_named, unsaved_job
 from faultodds_cli.shared.jobs import opened_store, resume, start
 from faultodds_cli.shared.printing import complain, say, say_json
+from faultodds_cli.shared.text import wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
@@ -243,6 +244,8 @@ def close(
     with _entering(job, appliance, data, as_json) as (visit, _):
         steps = visit.closing_up()
         visit.close(outcome, on, remark)
+    if visit.job.outcome == "came_back" and not as_json:
+        say(wrap(f"Ask what it does now, and enter it: faultodds bench {job}, or faultodds job find {job} NAME=OUTCOME"))
     if steps and visit.job.is_closed and not as_json:
         say(["Put the machine back:", *(f"  {i:2}. {step}" for i, step in enumerate(steps, 1))])
 

@@ -60,11 +60,11 @@ def next_(
             say_json({"job": visit.job.id, **now_answer(visit)})
             return
         from faultodds_cli.shared.show_advice import check_lines
-        from faultodds_cli.shared.show_job import CHECKS_SHOWN, header, next_lines
+        from faultodds_cli.shared.show_job import CHECKS_SHOWN, header, next_lines, why_back_lines
 
         view = visit.now
         checks = check_lines(view, view.advice.telling_checks[:CHECKS_SHOWN]) if now.advice.checks else []
-        say([*header(visit), "", *next_lines(visit, view), "", *checks])
+        say([*header(visit), *why_back_lines(view), "", *next_lines(visit, view), "", *checks])
 
 
 def list_(

@@ -16,7 +16,7 @@ from faultodds_cli.shared.show_known import (
     shown_words,
 )
 from faultodds_cli.shared.show_odds import odds_table
-from faultodds_cli.shared.text import cautions, wrap
+from faultodds_cli.shared.text import cautions, percent, wrap
 
 if TYPE_CHECKING:
     from faultodds.job import Standing
@@ -34,7 +34,7 @@ def screen(visit: OpenJob) -> list[str]:
         view = visit.now
     except ClashError as clash:
         return [*header(visit), *clash_lines(clash)]
-    lines = [*header(visit), "", *odds_lines(visit, FAULTS_SHOWN), ""]
+    lines = [*header(visit), *why_back_lines(view), "", *odds_lines(visit, FAULTS_SHOWN), ""]
     if view.advice.kind in ("check", "repair") and view.advice.checks:
         lines += [*check_lines(view, view.advice.telling_checks[:CHECKS_SHOWN]), ""]
     return lines + next_lines(visit, view)
@@ -50,6 +50,22 @@ def header(visit: OpenJob) -> list[str]:
     lines += revision_lines(visit) + shop_lines(visit.appliance)
     lines += [] if job.qualified else wrap("Work for qualified people is not offered on this job.")
     return lines + (wrap(f"Machine now: {', '.join(state)}.") if state else [])
+
+
+def why_back_lines(view: Standing) -> list[str]:
+    """That the complaint came back, and how likely each reason for it is; nothing on a first visit."""
+    why = view.why_back
+    if why is None:
+        return []
+    back = view.job.returns[-1]
+    reasons = {
+        "what was repaired is still there": why.not_taken if view.job.begun else 0.0,
+        "something else was there all along": why.missed,
+        "a fault has come since": why.new,
+        "nothing is wrong now": why.sound,
+    }
+    said = [f"{text} {percent(chance)}" for text, chance in reasons.items() if chance >= 0.005]
+    return wrap(f"Came back on {back.on}, {_count(back.days, 'day')} after it was left: {', '.join(said)}.")
 
 
 def revision_lines(visit: OpenJob) -> list[str]:

@@ -9,7 +9,7 @@ from faultodds_cli.shared.text import capital, cautions, percent, percent_fine, 
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
-    from faultodds.job import Finding, Standing
+    from faultodds.job import Finding, Job, Standing
     from faultodds.knowledge import Knowledge
     from faultodds.readings import Judgement
 
@@ -21,12 +21,20 @@ def evidence_lines(view: Standing) -> list[str]:
     """What is known so far, in the words of the file."""
     k, job = view.appliance.knowledge, view.job
     said = [f"{name}={value}" for name, value in job.facts.items()]
-    for stage in range(len(job.repairs) + 1):
-        # What was seen after a repair is said after it: the same symptom may be there twice, of two different machines.
-        if stage:
-            said.append(f"then repaired: {k.repair[job.repairs[stage - 1]].title}")
-        said += [_as_typed(placed.finding) for placed in job.findings if placed.stage == stage]
+    for stage, visit in _course(job):
+        # What was seen after a repair or a return is said after it: the same symptom may be there twice, of two different machines.
+        said += [_as_typed(p.finding) for p in job.findings if (p.stage, p.visit) == (stage, visit)]
+        if visit <= len(job.returns) and job.returns[visit - 1].stage == stage:
+            said.append(f"then it came back on {job.returns[visit - 1].on}")
+        elif stage < job.stage:
+            said.append(f"then repaired: {k.repair[job.repairs[stage]].title}")
     return wrap("; ".join(said) or "nothing yet", "Known: ")
+
+
+def _course(job: Job) -> list[tuple[int, int]]:
+    """Every (stage, visit) that a job went through, in order."""
+    ends = [0, *(back.stage for back in job.returns), job.stage]
+    return [(s, v) for v in range(1, len(ends)) for s in range(ends[v - 1], ends[v] + 1)]
 
 
 def _as_typed(finding: Finding) -> str:

@@ -115,7 +115,7 @@ def _cheapest(ranking: Ranking) -> NextMove:
     technician would rather do.
 
     After a repair the machine runs first, unless a fault as good as found is left that can be put right here: the run would
-    only fail. Then that is done, or what is cheaper. Work for qualified people waits while a check for anybody still tells something, and nobody leaves while a cause is owed that can be looked for.
+    only fail. Then that is done, or what is clearly cheaper. Work for qualified people waits while a check for anybody still tells something, and nobody leaves while a cause is owed that can be looked for.
     """
     move = rather(ranking)
     verify = ranking.problem.knowledge.costs.verify
@@ -124,7 +124,7 @@ def _cheapest(ranking: Ranking) -> NextMove:
         found = [r for r in map(_repair, ranking.repairs) if _as_good_as_found(ranking.problem, r)]
         if not found:
             return NextMove("check", verify, (), run.expected_cost)
-        if move.name == verify or move.kind == "repair":
+        if move.name == verify or move.kind == "repair" or found[0].expected_cost <= _near(ranking, move.expected_cost):
             return found[0]
     return _owed_first(ranking, move)
 
@@ -136,7 +136,7 @@ def rather(ranking: Ranking) -> NextMove:
     first = ranking.checks[:1]
     rest = [NextMove("refer", "", (), p.refer_cost), *(_check(c) for c in first)]
     best = min([NextMove("stop", "", (), ranking.stop_cost), *map(_repair, ranking.repairs[:1]), *rest], key=_cost)
-    near = best.expected_cost + max(CLOSE * best.expected_cost, CLOSE_MINUTES * p.rate)
+    near = _near(ranking, best.expected_cost)
     if ranking.stop_cost <= near:
         return NextMove("stop", "", (), ranking.stop_cost)
     if best.kind != "check":
@@ -149,6 +149,11 @@ def rather(ranking: Ranking) -> NextMove:
     even = [c for c in ranking.checks if c.priced and c.tells and c.expected_cost <= near]
     even = [c for c in even if p.knowledge.check[c.name].qualified == last] or first
     return _check(min(even, key=lambda c: (sum(m.opens for m in c.price.way.moves), c.price.minutes, c.expected_cost)))
+
+
+def _near(ranking: Ranking, cost: float) -> float:
+    """The most that may be paid for a move as good as even with one of this cost."""
+    return cost + max(CLOSE * cost, CLOSE_MINUTES * ranking.problem.rate)
 
 
 def _cost(move: NextMove) -> float:
@@ -175,7 +180,7 @@ def _owed_first(ranking: Ranking, move: NextMove) -> NextMove:
 
 def _as_good_as_found(problem: Problem, move: NextMove) -> bool:
     """Whether the move puts right a fault that is as good as found, so that a run before it would only fail."""
-    return move.kind == "repair" and problem.found((move.name, *move.together)) >= AS_GOOD_AS_FOUND
+    return move.kind == "repair" and max(problem.found([n]) for n in (move.name, *move.together)) >= AS_GOOD_AS_FOUND
 
 
 def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:

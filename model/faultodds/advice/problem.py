@@ -115,7 +115,7 @@ class Problem(Struct, dict=True):
     def checks(self) -> dict[str, Check]:
         """Checks that can be offered now: this machine has the part, nobody skipped them, they would show something new, and
         nothing found rules them out."""
-        halted = bool(self.run_stopped)
+        halted, stands = bool(self.run_stopped), _likely_outcomes(self._latest)
         return {
             name: check
             for name, check in self.knowledge.check.items()
@@ -124,7 +124,7 @@ class Problem(Struct, dict=True):
             and name not in self.not_now
             and self._allowed(check.needs, check.qualified)
             and not (halted and check.running)
-            and not any(self._stands.get(n) in outcomes for n, outcomes in check.unless.items())
+            and not any(stands.get(n) in outcomes for n, outcomes in check.unless.items())
         }
 
     @cached_property
@@ -142,15 +142,10 @@ class Problem(Struct, dict=True):
     def run_stopped(self) -> tuple[str, ...]:
         """What has to be done at once because of a finding after which the machine is not run; empty when there is none."""
         checks = self.knowledge.check
-        found = [checks[n].stops_run.get(o) for n, o in self._stands.items() if n in checks]
+        # Time does not take back what stops the run; only a repair, or seeing it otherwise, does.
+        stands = _likely_outcomes(s for s in self.belief.evidence.seen if s.stage == self.stage)
+        found = [checks[n].stops_run.get(o) for n, o in stands.items() if n in checks]
         return tuple(dict.fromkeys(text for text in found if text))
-
-    @cached_property
-    def _stands(self) -> dict[str, str]:
-        """The likelier-than-not outcome of everything seen since the last repair."""
-        latest = [s for s in self.belief.evidence.seen if s.stage == self.stage]
-        likely = [(s.name, max(s.weights, key=lambda o: s.weights[o]), s.weights) for s in latest]
-        return {name: outcome for name, outcome, w in likely if w[outcome] > 0.5 * sum(w.values())}
 
     @cached_property
     def repairs(self) -> dict[str, Repair]:
@@ -378,3 +373,9 @@ class Problem(Struct, dict=True):
         """(A,) chance that the verification run looks good under each active suspect."""
         s = self.belief.suspects
         return np.asarray(s.likelihood[s.rows[self.knowledge.costs.verify].start, self.active])
+
+
+def _likely_outcomes(seen: Iterable[WeighedFinding]) -> dict[str, str]:
+    """The likelier-than-not outcome of everything seen, as it was seen last."""
+    likely = [(s.name, max(s.weights, key=lambda o: s.weights[o]), s.weights) for s in seen]
+    return {name: outcome for name, outcome, w in likely if w[outcome] > 0.5 * sum(w.values())}

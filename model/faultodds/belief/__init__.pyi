@@ -8,7 +8,8 @@ from .evidence import (
 )
 from .posterior import (
     Belief as Belief, FaultOdds as FaultOdds, infer as infer, likely as likely,
-    main_cause_weights as main_cause_weights, weights_of_evidence as weights_of_evidence,
+    WhyBack as WhyBack, main_cause_weights as main_cause_weights, weights_of_evidence as weights_of_evidence,
+    why_back as why_back,
 )
 from .selfcheck import SelfCheck as SelfCheck, accepted_by_pgmpy as accepted_by_pgmpy, self_check as self_check
 from .suspects import Suspects as Suspects, compile_suspects as compile_suspects

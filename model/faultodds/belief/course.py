@@ -50,9 +50,15 @@ class _Pairs(Struct, frozen=True):
 
 
 def course(
-    suspects: Suspects, evidence: Evidence, prior: Floats, stages: Sequence[Floats], new_faults: Floats
+    suspects: Suspects,
+    evidence: Evidence,
+    prior: Floats,
+    stages: Sequence[Floats],
+    new_faults: Floats,
+    last_visit: bool = False,
 ) -> tuple[Places, Places, Floats]:
-    """What the machine was, what it is now, and the joint weight of the two.
+    """What the machine was, what it is now, and the joint weight of the two. With `last_visit` it was what it was when it was
+    last left.
 
     `stages`: (H,) likelihood of what was seen before the first and after each step of the course; `new_faults` (M,): which
     mode a new fault is.
@@ -63,6 +69,7 @@ def course(
     remembered = [(r, kept[r.name]) for r in {r.name: r for r in evidence.repairs}.values() if r.name in kept]
     for step, like in zip(evidence.course, stages[1:], strict=True):
         if isinstance(step, TimePassed):
+            pairs = replace(pairs, was=pairs.now) if last_visit else pairs
             pairs = _waited(suspects, pairs, step, new_faults)
         else:
             pairs = _repaired(suspects, pairs, step, kept.get(step.name), step.name in done)

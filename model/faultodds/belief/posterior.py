@@ -165,6 +165,31 @@ def infer(suspects: Suspects, evidence: Evidence) -> Belief:
     return Belief(suspects, evidence, prior, original, left, omitted, float(np.log(total)))
 
 
+class WhyBack(Struct, frozen=True):
+    """Why a complaint came back; the four add up to 1. `not_taken`: something that was repaired is still there; else `missed`:
+    something else was there when the machine was left; else `new`: it has come since; `sound`: nothing is wrong."""
+
+    not_taken: float
+    missed: float
+    new: float
+    sound: float
+
+
+def why_back(belief: Belief) -> WhyBack | None:
+    """Why the complaint came back, from everything known; None when it has not."""
+    s, evidence = belief.suspects, belief.evidence
+    if not evidence.waits:
+        return None
+    stages = _stage_likelihoods(s, evidence)
+    left, now, weight = course(s, evidence, belief.prior, stages, new_faults(s, evidence.facts), last_visit=True)
+    repaired = {m for r in evidence.repairs[: evidence.begun] for m in r.modes}
+    columns = [s.mode_index[m] for m in sorted(repaired)]
+    stayed = s.member[left] & s.member[now]
+    kind = np.where(stayed.any(axis=1), 1, np.where(now == s.sound, 3, 2))
+    kind[stayed[:, columns].any(axis=1)] = 0
+    return WhyBack(*(np.bincount(kind, weight, minlength=4) / weight.sum()).tolist())
+
+
 def prior_for(suspects: Suspects, facts: Mapping[str, str]) -> tuple[Floats, float]:
     """(H,) prior under context and equipment facts, and the share of it that the kept suspects do not hold.
 

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from msgspec import Struct
-from msgspec.structs import replace
+from msgspec.structs import asdict, replace
 
 from faultodds.advice import AS_GOOD_AS_FOUND, next_answer, words
 from faultodds.belief import FaultOdds
@@ -120,6 +120,7 @@ def job_answer(visit: OpenJob, advice: bool = True) -> dict[str, Any]:
         "open": sorted(visit.state),
         "skipped": job.skipped,
         "notes": list(job.notes),
+        "came_back": [{"on": back.on.isoformat(), "days": back.days, "stage": back.stage} for back in job.returns],
         "accepted_since": visit.accepted_since or None,
     }
     if advice:
@@ -137,6 +138,7 @@ def now_answer(visit: OpenJob) -> dict[str, Any]:
     return {
         **next_answer(visit.appliance, now.belief, now.advice, visit.state),
         "reminders": reminders(visit),
+        "why_back": asdict(now.why_back) if now.why_back else None,
     }
 
 

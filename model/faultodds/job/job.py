@@ -11,7 +11,7 @@ at 1 and goes up when the complaint comes back. Only the standard library is imp
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -41,6 +41,14 @@ class PlacedFinding(Struct, frozen=True):
     stage: int
     visit: int
     step: Step
+
+
+class Return(Struct, frozen=True):
+    """A complaint that came back: on which day, how many days after the machine was last worked on, after how many repairs."""
+
+    on: date
+    days: int
+    stage: int
 
 
 class Job(Struct, frozen=True):
@@ -172,6 +180,29 @@ class Job(Struct, frozen=True):
     def visit(self) -> int:
         """1, and one more each time the complaint came back."""
         return 1 + sum(closing.outcome == "came_back" for closing in self.closings)
+
+    @property
+    def returns(self) -> tuple[Return, ...]:
+        """Every time the complaint came back, in order."""
+        found: list[Return] = []
+        left, stage = self.opened_at.date(), 0
+        for step in self.steps:
+            match step.payload:
+                case Closed("came_back", date() as on):
+                    found.append(Return(on, max(0, (on - left).days), stage))
+                    left = on
+                case Closed(_, date() as on):
+                    left = on
+                case RepairDone():
+                    left, stage = step.at.date(), stage + 1
+                case Finding() | Closed():
+                    left = step.at.date()
+        return tuple(found)
+
+    @property
+    def begun(self) -> int:
+        """Repairs done before this visit."""
+        return self.returns[-1].stage if self.returns else 0
 
     @property
     def minutes(self) -> float | None:

@@ -8,10 +8,10 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from faultodds.advice import Advice, Situation, advise
-from faultodds.belief import Appliance, Belief, Evidence, infer
+from faultodds.belief import Appliance, Belief, WhyBack, infer, why_back
 from faultodds.errors import FaultoddsError
 from faultodds.job.job import Job
-from faultodds.job.steps import Fact, Finding, RepairDone
+from faultodds.job.steps import Closed, Fact, Finding, RepairDone, Step
 from faultodds.job.taking import evidence_of
 from faultodds.knowledge import Knowledge
 
@@ -34,6 +34,11 @@ class Standing(Struct, frozen=True, dict=True):
         """The belief before the last thing that counted; None when there was nothing before."""
         return _before(self.appliance, self.job)
 
+    @cached_property
+    def why_back(self) -> WhyBack | None:
+        """Why the complaint came back; None when it has not."""
+        return why_back(self.belief)
+
     def change(self, mode: str) -> float | None:
         """How far the chance of a mode moved with the last thing that counted; None when there was nothing
         before."""
@@ -49,28 +54,24 @@ def stand(appliance: Appliance, job: Job, situation: Situation) -> Standing:
 
 
 def unverified(knowledge: Knowledge, job: Job) -> bool:
-    """Whether a repair was done and the machine has not had its verification run since, on this visit."""
+    """Whether a repair was done on this visit and the machine has not had its verification run since."""
     verify = knowledge.costs.verify
-    return job.stage > 0 and not any(
+    return job.stage > job.begun and not any(
         (p.finding.name, p.stage, p.visit) == (verify, job.stage, job.visit) for p in job.findings
     )
 
 
 def believe(appliance: Appliance, job: Job) -> Belief:
-    """The belief that a job's facts, findings and repairs lead to; raises ClashError as `infer` does.
+    """The belief that a job's facts, findings, repairs and returns lead to; raises ClashError as `infer` does."""
+    return infer(appliance.suspects, evidence_of(appliance, job))
 
-    A verification run of an earlier visit is left out: the complaint has come back since, and a run passed
-    then would be the reason to stop now.
-    """
-    evidence = evidence_of(appliance, job)
-    verify = appliance.knowledge.costs.verify
-    overtaken = [p.visit < job.visit and p.finding.name == verify for p in job.findings]
-    seen = tuple(s for s, over in zip(evidence.seen, overtaken, strict=True) if not over)
-    return infer(appliance.suspects, Evidence(evidence.facts, seen, evidence.repairs))
+
+def _back(step: Step) -> bool:
+    return isinstance(step.payload, Closed) and step.payload.outcome == "came_back"
 
 
 def _before(appliance: Appliance, job: Job) -> Belief | None:
-    counted = [i for i, s in enumerate(job.steps) if isinstance(s.payload, Fact | Finding | RepairDone)]
+    counted = [i for i, s in enumerate(job.steps) if isinstance(s.payload, Fact | Finding | RepairDone) or _back(s)]
     if not counted:
         return None
     try:

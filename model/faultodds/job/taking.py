@@ -7,6 +7,7 @@ asked about first and never weighed.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
@@ -14,9 +15,9 @@ from typing import TYPE_CHECKING
 from msgspec import Struct
 
 from faultodds.advice import Situation
-from faultodds.belief import Appliance, Evidence, WeighedFinding, repair_effect
+from faultodds.belief import Appliance, Evidence, TimePassed, WeighedFinding, repair_effect
 from faultodds.errors import BadReading, FaultoddsError, SafetyStop
-from faultodds.job.job import Job
+from faultodds.job.job import Job, Return
 from faultodds.job.steps import Fact, Finding, MachineState, Payload, RepairDone, Skip
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold, match
@@ -25,6 +26,7 @@ from faultodds.safety import denies, refuse_unsafe_state
 if TYPE_CHECKING:
     from faultodds.readings import Judgement
 
+DAYS_A_YEAR = 365.25
 _YES = {"yes", "y", "true", "1", "on", "there", "present"}
 _NO = {"no", "n", "false", "0", "off", "none"}
 _SPLIT = re.compile(r"^\s*(?P<name>.+?)\s*[:= ]\s*(?P<share>\d+(?:[.,]\d+)?)\s*%?\s*$")
@@ -187,7 +189,7 @@ def take_state(knowledge: Knowledge, items: Iterable[str]) -> MachineState:
 
 
 def evidence_of(appliance: Appliance, job: Job) -> Evidence:
-    """A job as evidence: facts (those implied by the checks done among them), findings by stage, repairs."""
+    """A job as evidence: facts (those implied by the checks done among them), findings by stage and visit, repairs, returns."""
     k = appliance.knowledge
     seen = []
     facts = dict(job.facts)
@@ -196,9 +198,16 @@ def evidence_of(appliance: Appliance, job: Job) -> Evidence:
         weights = (
             {f.outcome: 1.0} if f.outcome is not None else {o: w for o, w in (f.likelihood or {}).items() if w > 0}
         )
-        seen.append(WeighedFinding(f.name, weights, placed.stage, f.take))
+        seen.append(WeighedFinding(f.name, weights, placed.stage, f.take, placed.visit - 1))
         _imply(k, facts, f.name)
-    return Evidence(facts, tuple(seen), tuple(repair_effect(k, name) for name in job.repairs))
+    repairs = tuple(repair_effect(k, name) for name in job.repairs)
+    return Evidence(facts, tuple(seen), repairs, tuple(_time_passed(k, back) for back in job.returns))
+
+
+def _time_passed(knowledge: Knowledge, back: Return) -> TimePassed:
+    """A complaint that came back as evidence: a fault may have come since, and somebody called."""
+    new = 1.0 - math.exp(-knowledge.other_causes.new_a_year * back.days / DAYS_A_YEAR)
+    return TimePassed(back.stage, new, knowledge.log.back_if_wrong, knowledge.log.back_if_right)
 
 
 def _imply(knowledge: Knowledge, facts: dict[str, str], name: str) -> None:

@@ -51,6 +51,8 @@ def _check_header(k: Knowledge) -> Iterator[str]:
     for name in ("labour_rate", "callback", "refer", "travel"):
         if not 0 <= getattr(k.costs, name) < float("inf"):
             yield f"costs.{name}: found {getattr(k.costs, name)}; a cost is 0 or more."
+    if not 0 <= k.other_causes.new_a_year < float("inf"):
+        yield f"other_causes.new_a_year: found {k.other_causes.new_a_year}; it is 0 or more."
     if not 0 <= k.costs.fails_again < 1:
         yield f"costs.fails_again: found {k.costs.fails_again}; a chance from 0 and below 1."
 

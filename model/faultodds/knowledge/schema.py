@@ -67,12 +67,16 @@ class Costs:
 
 @dataclass(frozen=True)
 class OtherCauses:
-    """Shares of the two main causes that are no component, and the companion rate a mode has unless it states one."""
+    """Shares of the two main causes that are no component, and the companion rate a mode has unless it states one.
+
+    `new_a_year`: faults that one machine gets in a year, of the kind that this file is about; common practice, no source.
+    """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     nothing_wrong: float
     unlisted: float
     companion: float = 0.003
+    new_a_year: float = 0.1
 
 
 @dataclass(frozen=True)
@@ -265,7 +269,8 @@ class Repair(Work):
 
 @dataclass(frozen=True)
 class LogHabits:
-    """What a job log says of the truth without meaning to; read by learning only, first guesses.
+    """What a job log says of the truth without meaning to; first guesses. Coming back is read on a callback as well, the rest by
+    learning only.
 
     A customer comes back within `window_days` with chance `back_if_wrong` when something is still wrong, `back_if_right`
     when nothing is. A repair is done with chance `done_if_needed` on a machine with a fault it puts right, `done_anyway` on
