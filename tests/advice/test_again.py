@@ -120,7 +120,9 @@ def _after_one(appliance: Appliance, rng: np.random.Generator) -> tuple[NextMove
     for name in list(s.observables) * 2:
         chances = s.likelihood[s.rows[name], h]
         if name != k.costs.verify and rng.random() < 0.6:
-            seen.append(replace(_seen(name, str(rng.choice(s.observables[name], p=chances / chances.sum()))), take=len(seen)))
+            seen.append(
+                replace(_seen(name, str(rng.choice(s.observables[name], p=chances / chances.sum()))), take=len(seen))
+            )
     move = best_move(appliance, infer(s, Evidence({}, tuple(seen))))
     together = (move.name, *move.together) if move.kind == "repair" and move.together else ()
     first = str(rng.choice(together or list(k.repair)))

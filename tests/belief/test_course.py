@@ -10,7 +10,7 @@ from msgspec.structs import replace
 
 from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.belief.evidence import Evidence, RepairEffect, TimePassed, WeighedFinding, repair_effect
-from faultodds.belief.posterior import infer, new_faults, prior_for
+from faultodds.belief.posterior import infer, new_faults, prior_for, why_back
 from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.errors import ClashError, FaultoddsError
 from faultodds.knowledge.tables import Floats
@@ -49,11 +49,16 @@ def _likelihood(s: Suspects, seen: WeighedFinding, h: int) -> float:
     return float(sum(seen.weights.get(o, 0.0) * p for o, p in zip(s.observables[seen.name], rows, strict=True)))
 
 
-def _repaired(ways: dict[Stand, float], repair: RepairEffect, modes: Mapping[str, frozenset[str]]) -> dict[Stand, float]:
+def _repaired(
+    ways: dict[Stand, float], repair: RepairEffect, modes: Mapping[str, frozenset[str]]
+) -> dict[Stand, float]:
     out: dict[Stand, float] = {}
     for (now, failed), p in ways.items():
         takes = min(repair.success, 1 - repair.fails_again) if repair.name in failed else repair.success
-        for after, tried, chance in ((now - modes[repair.name], failed, takes), (now, failed | {repair.name}, 1 - takes)):
+        for after, tried, chance in (
+            (now - modes[repair.name], failed, takes),
+            (now, failed | {repair.name}, 1 - takes),
+        ):
             stand = (after, frozenset(r for r in tried if modes[r] & after))
             out[stand] = out.get(stand, 0.0) + p * chance
     return out
@@ -75,12 +80,16 @@ def _waited(
 def random_course(s: Suspects, rng: np.random.Generator, visits: int) -> Evidence:
     """Two repairs done over and over on some visits, with findings, sure and unsure, anywhere between."""
     kinds = [
-        RepairEffect(f"r{i}", tuple(rng.choice(s.modes, rng.integers(1, 4), replace=False)), success, float(rng.uniform(0, 0.95)))
+        RepairEffect(
+            f"r{i}", tuple(rng.choice(s.modes, rng.integers(1, 4), replace=False)), success, float(rng.uniform(0, 0.95))
+        )
         for i, success in enumerate(rng.choice([1.0, 0.9, 0.5], 2).tolist())
     ]
     repairs = tuple(kinds[i] for i in rng.integers(0, 2, size=int(rng.integers(2, 6))))
     ends = sorted(rng.integers(0, len(repairs) + 1, size=visits - 1).tolist())
-    waits = tuple(TimePassed(stage, float(rng.choice([0.0, 0.05, 0.6])), 0.8, float(rng.choice([0.03, 0.8]))) for stage in ends)
+    waits = tuple(
+        TimePassed(stage, float(rng.choice([0.0, 0.05, 0.6])), 0.8, float(rng.choice([0.03, 0.8]))) for stage in ends
+    )
     seen = []
     for name in rng.choice(list(s.observables), 5).tolist():
         visit = int(rng.integers(0, visits))
@@ -124,7 +133,12 @@ def test_every_further_try_speaks_for_something_else(seed: int) -> None:
     the unlisted cause included, and by at least the chance that it failed again."""
     rng = np.random.default_rng(seed)
     s = compile_suspects(random_toy(seed % 6), 1e-3)
-    r = RepairEffect("r", tuple(rng.choice(s.modes[:-1], 2, replace=False)), float(rng.uniform(0.7, 0.99)), float(rng.uniform(0.3, 0.9)))
+    r = RepairEffect(
+        "r",
+        tuple(rng.choice(s.modes[:-1], 2, replace=False)),
+        float(rng.uniform(0.7, 0.99)),
+        float(rng.uniform(0.3, 0.9)),
+    )
     once = infer(s, Evidence({}, (_bad(1), _bad(1, take=1)), (r,)))
     twice = infer(s, Evidence({}, (_bad(1), _bad(2)), (r, r)))
     there = s.member[:, [s.mode_index[m] for m in r.modes]].any(axis=1)
@@ -155,7 +169,10 @@ def test_the_chance_to_fail_again_is_in_the_file_and_a_repair_may_have_its_own()
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        ({"costs": {**raw_toy()["costs"], "fails_again": 1.0}}, "costs.fails_again: found 1.0; a chance from 0 and below 1."),
+        (
+            {"costs": {**raw_toy()["costs"], "fails_again": 1.0}},
+            "costs.fails_again: found 1.0; a chance from 0 and below 1.",
+        ),
         (
             {"repair": {**raw_toy()["repair"], "new_fuse": {**raw_toy()["repair"]["new_fuse"], "fails_again": -0.1}}},
             "repair.new_fuse.fails_again: found -0.1; a chance from 0 and below 1.",
@@ -179,7 +196,9 @@ def test_no_time_and_no_new_fault_change_nothing(seed: int) -> None:
     s = compile_suspects(random_toy(seed % 4), 1e-3)
     evidence = random_course(s, rng, visits=1)
     stage = int(rng.integers(0, len(evidence.repairs) + 1))
-    seen = tuple(replace(f, visit=int(f.stage > stage or (f.stage == stage and rng.random() < 0.5))) for f in evidence.seen)
+    seen = tuple(
+        replace(f, visit=int(f.stage > stage or (f.stage == stage and rng.random() < 0.5))) for f in evidence.seen
+    )
     waited = infer(s, replace(evidence, seen=seen, waits=(TimePassed(stage),)))
     np.testing.assert_allclose(waited.now, infer(s, evidence).now, rtol=0, atol=1e-12)
 
@@ -196,6 +215,48 @@ def test_new_faults_grow_with_time(seed: int) -> None:
     assert (np.diff(odds, axis=0).max(axis=1) > 0).all()
     sound = [infer(s, replace(evidence, waits=w)).sound for w in waits]
     assert sound == sorted(sound, reverse=True)
+
+
+@pytest.mark.parametrize("seed", range(16))
+def test_why_it_came_back_equals_writing_out_every_way(seed: int) -> None:
+    """From every machine as it was last left: what was repaired and is there still, what else is, what is new, nothing."""
+    rng = np.random.default_rng(500 + seed)
+    s = compile_suspects(random_toy(seed % 5, components=3), (0.0, 0.01)[seed % 2])
+    evidence = random_course(s, rng, visits=2 + seed % 2)
+    why = why_back(infer(s, evidence))
+    assert why is not None
+    repaired = {m for r in evidence.repairs[: evidence.begun] for m in r.modes}
+    wanted = np.zeros(4)
+    for h in range(len(s.member)):
+        for stand, weight in _followed(s, evidence, {(frozenset(s.names(h)), frozenset()): 1.0}, h, last=False).items():
+            for (now, _), p in _followed(s, evidence, {stand: weight}, h, last=True).items():
+                stayed = stand[0] & now
+                wanted[0 if stayed & repaired else 1 if stayed else 2 if now else 3] += p
+    wanted /= wanted.sum()
+    assert (why.not_taken, why.missed, why.new, why.sound) == pytest.approx(tuple(wanted), abs=1e-12)
+    assert why_back(infer(s, replace(evidence, waits=(), seen=()))) is None
+
+
+def _followed(s: Suspects, evidence: Evidence, ways: dict[Stand, float], h: int, last: bool) -> dict[Stand, float]:
+    """The ways up to the last wait, from the prior of suspect `h`; or with `last`, from there on."""
+    index = {frozenset(s.names(i)): i for i in range(len(s.member))}
+    comes = dict(zip(s.modes, new_faults(s, evidence.facts).tolist(), strict=True))
+    modes = {r.name: frozenset(r.modes) for r in evidence.repairs}
+    prior, _ = prior_for(s, evidence.facts)
+    ways = ways if last else {w: p * float(prior[h]) for w, p in ways.items()}
+    repairs = waits = 0
+    for step in (None, *evidence.course):
+        repairs, waits = repairs + isinstance(step, RepairEffect), waits + isinstance(step, TimePassed)
+        if (waits == len(evidence.waits)) is not last:
+            continue
+        if isinstance(step, RepairEffect):
+            ways = _repaired(ways, step, modes)
+        elif step is not None:
+            ways = _waited(ways, step, comes, index)
+        for seen in evidence.seen:
+            if (seen.stage, seen.visit) == (repairs, waits):
+                ways = {w: p * _likelihood(s, seen, index[w[0]]) for w, p in ways.items()}
+    return ways
 
 
 def test_a_machine_without_the_part_does_not_get_its_fault() -> None:
@@ -247,7 +308,10 @@ def test_an_igniter_fitted_twice_with_failed_runs(dryer: Appliance) -> None:
     """With the same two bad runs, every other fault and the unlisted cause gain by the second try, the igniter loses."""
     s = dryer.suspects
     base = (WeighedFinding("heat", {"none": 1.0}), WeighedFinding("igniter_ohms", {"open": 1.0}))
-    runs = [tuple(WeighedFinding("verification_run", {"no_heat": 1.0}, *at) for at in two) for two in (((1, 0), (1, 1)), ((1,), (2,)))]
+    runs = [
+        tuple(WeighedFinding("verification_run", {"no_heat": 1.0}, *at) for at in two)
+        for two in (((1, 0), (1, 1)), ((1,), (2,)))
+    ]
     fit = repair_effect(dryer.knowledge, "igniter")
     once, twice = (infer(s, Evidence({}, (*base, *runs[n]), (fit,) * (n + 1))).mode_odds for n in (0, 1))
     igniter = s.mode_index["igniter.open"]

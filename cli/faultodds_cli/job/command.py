@@ -245,7 +245,9 @@ def close(
         steps = visit.closing_up()
         visit.close(outcome, on, remark)
     if visit.job.outcome == "came_back" and not as_json:
-        say(wrap(f"Ask what it does now, and enter it: faultodds bench {job}, or faultodds job find {job} NAME=OUTCOME"))
+        say(
+            wrap(f"Ask what it does now, and enter it: faultodds bench {job}, or faultodds job find {job} NAME=OUTCOME")
+        )
     if steps and visit.job.is_closed and not as_json:
         say(["Put the machine back:", *(f"  {i:2}. {step}" for i, step in enumerate(steps, 1))])
 

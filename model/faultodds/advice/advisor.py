@@ -115,7 +115,8 @@ def _cheapest(ranking: Ranking) -> NextMove:
     technician would rather do.
 
     After a repair the machine runs first, unless a fault as good as found is left that can be put right here: the run would
-    only fail. Then that is done, or what is clearly cheaper. Work for qualified people waits while a check for anybody still tells something, and nobody leaves while a cause is owed that can be looked for.
+    only fail. Then that is done, or what is clearly cheaper. Work for qualified people waits while a check for anybody still
+    tells something, and nobody leaves while a cause is owed that can be looked for.
     """
     move = rather(ranking)
     verify = ranking.problem.knowledge.costs.verify

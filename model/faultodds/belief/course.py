@@ -1,52 +1,70 @@
 """What the machine was and what it is now, after repairs that may not have taken and time in which a fault may have come.
 
-Belief is kept over pairs, what it was and what it is, each once: a repair that takes nothing away from a suspect leaves one
-pair, whether it took or not, so repairs do not double the pairs; there are as many as ways in which the few modes of each
-suspect can have gone, or one mode come.
+Step by step, from what the machine may be to what it may be after the step: belief about it now is carried forward, belief
+about it as it came in is what all later findings say, carried back. So twenty repairs cost little more than one.
 
 A repair that did not take is less likely to take when it is done again. On one visit a fault that is still there after a
 repair of it says that the repair did not take. Between visits the fault may have come anew, so for the repairs that are done
-on both sides it is kept with the pair whether they failed on what is there.
+on both sides it is kept with each suspect whether they failed on what is there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
 from msgspec import Struct
-from msgspec.structs import replace
 
 from faultodds.belief.evidence import Evidence, RepairEffect, TimePassed
 from faultodds.belief.suspects import Ints, Suspects
 from faultodds.knowledge import Floats
 
 Places = npt.NDArray[np.intp]
-# Repairs done on both sides of a wait are bits of a 64-bit mask; any beyond these are taken as if on one visit.
-MOST_KEPT = 60
+# Repairs done on both sides of a wait are bits of a mark; any beyond these are taken as if done on one visit.
+MOST_KEPT = 40
 
 
-class _Pairs(Struct, frozen=True):
-    """(P,) what the machine was, what it is, which repairs failed on what is there (bits), and the joint weight."""
+class Course(Struct, frozen=True):
+    """Joint weights with the evidence: `original` (H,) of what the machine was; `weight` (S,) of what it is, `now` (S,), and
+    of which mode has come in the last wait, `came` (S,), -1 for none or not asked for."""
 
-    was: Places
+    original: Floats
     now: Places
-    failed: Ints
+    came: Places
     weight: Floats
 
-    def pick(self, rows: Places) -> _Pairs:
-        return _Pairs(self.was[rows], self.now[rows], self.failed[rows], self.weight[rows])
 
-    def joined(self, other: _Pairs, suspects: int) -> _Pairs:
-        """Both together, alike pairs as one."""
-        was, now = np.concatenate([self.was, other.was]), np.concatenate([self.now, other.now])
-        failed, place = np.unique(np.concatenate([self.failed, other.failed]), return_inverse=True)
-        pairs, where = np.unique((was * suspects + now) * len(failed) + place, return_inverse=True)
-        weight = np.bincount(where, np.concatenate([self.weight, other.weight]), minlength=len(pairs))
-        pairs, place = np.divmod(pairs, len(failed))
-        was, now = np.divmod(pairs, suspects)
-        return _Pairs(was, now, failed[place], weight)
+class _Step(Struct, frozen=True):
+    """What may become of each state: from which (a place), to which suspect and mark, with what chance."""
+
+    source: Places
+    now: Places
+    mark: Ints
+    chance: Floats
+
+
+class _Marks(Struct, frozen=True):
+    """A mark is a bit for each repair of `bits` that failed on what is there, and above them, from 1, the mode that came."""
+
+    bits: Mapping[str, int]
+    gone: Sequence[tuple[npt.NDArray[np.bool_], int]]
+
+    @staticmethod
+    def of(suspects: Suspects, evidence: Evidence) -> _Marks:
+        """Those of the repairs that were done before and after some time that passed."""
+        names, waits = [r.name for r in evidence.repairs], evidence.waits
+        both = [n for n in dict.fromkeys(names) if any(n in names[: w.stage] and n in names[w.stage :] for w in waits)]
+        bits = {name: 1 << place for place, name in enumerate(both[:MOST_KEPT])}
+        every = np.arange(len(suspects.member))
+        modes = {r.name: r.modes for r in evidence.repairs}
+        return _Marks(bits, [(suspects.removal(modes[n]) == every, bit) for n, bit in bits.items()])
+
+    def forget(self, now: Places, mark: Ints) -> Ints:
+        """That a repair failed counts for as long as something that it puts right is there."""
+        for gone, bit in self.gone:
+            mark = np.where(gone[now], mark & ~bit, mark)
+        return mark
 
 
 def course(
@@ -55,64 +73,69 @@ def course(
     prior: Floats,
     stages: Sequence[Floats],
     new_faults: Floats,
-    last_visit: bool = False,
-) -> tuple[Places, Places, Floats]:
-    """What the machine was, what it is now, and the joint weight of the two. With `last_visit` it was what it was when it was
-    last left.
+    ask_came: bool = False,
+) -> Course:
+    """Follow the machine through its repairs and waits.
 
-    `stages`: (H,) likelihood of what was seen before the first and after each step of the course; `new_faults` (M,): which
-    mode a new fault is.
+    `stages`: (H,) likelihood of what was seen before the first and after each step; `new_faults` (M,): which mode a new fault is;
+    `ask_came`: keep which one came in the last wait.
     """
-    start = np.arange(len(prior))
-    pairs = _Pairs(start, start, np.zeros(len(prior), dtype=np.int64), prior * stages[0])
-    kept, done = _kept(evidence), set[str]()
-    remembered = [(r, kept[r.name]) for r in {r.name: r for r in evidence.repairs}.values() if r.name in kept]
+    marks, size, done = _Marks.of(suspects, evidence), len(prior), set[str]()
+    now, mark, weight = np.arange(size), np.zeros(size, dtype=np.int64), prior * stages[0]
+    last = evidence.waits[-1] if ask_came and evidence.waits else None
+    passed: list[tuple[Places, Places, Floats]] = []
     for step, like in zip(evidence.course, stages[1:], strict=True):
         if isinstance(step, TimePassed):
-            pairs = replace(pairs, was=pairs.now) if last_visit else pairs
-            pairs = _waited(suspects, pairs, step, new_faults)
+            made = _waited(suspects, step, now, mark, new_faults, len(marks.bits) if step is last else None)
         else:
-            pairs = _repaired(suspects, pairs, step, kept.get(step.name), step.name in done)
-            pairs = _forgetting(suspects, pairs, remembered)
+            made = _repaired(suspects, step, now, mark, marks, step.name in done)
             done.add(step.name)
-        pairs = replace(pairs, weight=pairs.weight * like[pairs.now])
-    return pairs.was, pairs.now, pairs.weight
+        chance = made.chance * like[made.now]
+        now, mark, target = _alike(made.now, made.mark, size)
+        passed.append((made.source, target, chance))
+        weight = np.bincount(target, weight[made.source] * chance, minlength=len(now))
+    said = np.ones(len(now))
+    for source, target, chance in reversed(passed):
+        said = np.bincount(source, chance * said[target])
+    return Course(prior * stages[0] * said, now, (mark >> len(marks.bits)) - 1, weight)
 
 
-def _kept(evidence: Evidence) -> dict[str, int]:
-    """The repairs that were done before and after some time that passed, each with its bit."""
-    names = [r.name for r in evidence.repairs]
-    both = [n for n in dict.fromkeys(names) if any(n in names[: w.stage] and n in names[w.stage :] for w in evidence.waits)]
-    return {name: 1 << place for place, name in enumerate(both[:MOST_KEPT])}
+def _alike(now: Places, mark: Ints, size: int) -> tuple[Places, Ints, Places]:
+    """The distinct states, and the place of each one's own; every suspect where nothing is marked."""
+    if not mark.any():
+        return np.arange(size), np.zeros(size, dtype=np.int64), now
+    values, which = np.unique(mark, return_inverse=True)
+    states, target = np.unique(now * len(values) + which, return_inverse=True)
+    return states // len(values), values[states % len(values)], target
 
 
-def _repaired(suspects: Suspects, pairs: _Pairs, repair: RepairEffect, bit: int | None, again: bool) -> _Pairs:
-    after = suspects.removal(repair.modes)[pairs.now].astype(np.intp)
-    acts = after != pairs.now
-    tried = np.full(len(acts), again) if bit is None else (pairs.failed & bit) > 0
-    takes = np.where(tried, repair.takes_again, repair.success)
-    took = replace(pairs, now=after, weight=np.where(acts, takes * pairs.weight, pairs.weight))
-    failed = np.flatnonzero(acts & (takes < 1.0))
-    rest = pairs.pick(failed)
-    rest = replace(rest, weight=(1.0 - takes[failed]) * rest.weight, failed=rest.failed | (bit or 0))
-    return took.joined(rest, len(suspects.member))
+def _repaired(suspects: Suspects, repair: RepairEffect, now: Places, mark: Ints, marks: _Marks, again: bool) -> _Step:
+    """What took, then what did not."""
+    bit = marks.bits.get(repair.name)
+    after = suspects.removal(repair.modes)[now].astype(np.intp)
+    acts = after != now
+    tried = np.full(len(acts), again) if bit is None else (mark & bit) > 0
+    takes = np.where(acts, np.where(tried, repair.takes_again, repair.success), 1.0)
+    failed = np.flatnonzero(takes < 1.0)
+    source = np.concatenate([np.arange(len(now)), failed])
+    where = np.concatenate([after, now[failed]])
+    marked = np.concatenate([mark, mark[failed] | (bit or 0)])
+    return _Step(source, where, marks.forget(where, marked), np.concatenate([takes, 1.0 - takes[failed]]))
 
 
-def _forgetting(suspects: Suspects, pairs: _Pairs, kept: Sequence[tuple[RepairEffect, int]]) -> _Pairs:
-    """That a repair failed counts for as long as something that it puts right is there."""
-    for repair, bit in kept:
-        gone = suspects.removal(repair.modes)[pairs.now] == pairs.now
-        pairs = replace(pairs, failed=np.where(gone, pairs.failed & ~bit, pairs.failed))
-    return pairs
-
-
-def _waited(suspects: Suspects, pairs: _Pairs, wait: TimePassed, new_faults: Floats) -> _Pairs:
-    """After some time: as it was, or with one mode more. A set that is no suspect does not come about."""
-    if wait.new > 0.0:
-        row, mode, more = suspects.one_more(pairs.now)
-        chance = wait.new * new_faults[mode]
-        came = replace(pairs.pick(row), now=more, weight=pairs.weight[row] * chance)
-        stays = 1.0 - np.bincount(row, chance, minlength=len(pairs.now))
-        pairs = replace(pairs, weight=pairs.weight * stays).joined(came, len(suspects.member))
-    calls = np.where(pairs.now == suspects.sound, wait.if_right, wait.if_wrong)
-    return replace(pairs, weight=pairs.weight * calls)
+def _waited(
+    suspects: Suspects, wait: TimePassed, now: Places, mark: Ints, new_faults: Floats, shift: int | None
+) -> _Step:
+    """As it was, then with one mode more, which is marked above `shift` bits. A set that is no suspect does not come about."""
+    row, mode, more = suspects.one_more(now) if wait.new > 0.0 else (np.zeros(0, dtype=np.intp),) * 3
+    chance = wait.new * new_faults[mode]
+    stays = 1.0 - np.bincount(row, chance, minlength=len(now))
+    where = np.concatenate([now, more])
+    marked = mark[row] if shift is None else mark[row] + ((mode + 1) << shift)
+    calls = np.where(where == suspects.sound, wait.if_right, wait.if_wrong)
+    return _Step(
+        np.concatenate([np.arange(len(now)), row]),
+        where,
+        np.concatenate([mark, marked]),
+        np.concatenate([stays, chance]) * calls,
+    )

@@ -154,7 +154,9 @@ def check_names(suspects: Suspects, evidence: Evidence) -> None:
 
 def _check_visit(seen: WeighedFinding, ends: Sequence[int]) -> None:
     if not 0 <= seen.visit < len(ends) - 1:
-        raise FaultoddsError(f"'{seen.name}' is said to be of visit {seen.visit + 1}, but there were {len(ends) - 1} visits.")
+        raise FaultoddsError(
+            f"'{seen.name}' is said to be of visit {seen.visit + 1}, but there were {len(ends) - 1} visits."
+        )
     first, last = ends[seen.visit : seen.visit + 2]
     if not first <= seen.stage <= last:
         raise FaultoddsError(

@@ -152,17 +152,15 @@ def infer(suspects: Suspects, evidence: Evidence) -> Belief:
     check_names(suspects, evidence)
     prior, omitted = prior_for(suspects, evidence.facts)
     stages = _stage_likelihoods(suspects, evidence)
-    was, now, weight = course(suspects, evidence, prior, stages, new_faults(suspects, evidence.facts))
-    total = float(weight.sum())
+    end = course(suspects, evidence, prior, stages, new_faults(suspects, evidence.facts))
+    total = float(end.weight.sum())
     if not total > IMPOSSIBLE * _scale(stages):
         # Very small is not yet impossible: many findings, each a little odd, multiply up.
         patterns = ruling_out(suspects, evidence, prior)
         if not total > 0 or patterns.any(axis=0).all():
             raise clash(evidence, patterns)
-    weight /= total
-    original = np.bincount(was, weight, minlength=len(prior)).astype(float)
-    left = np.bincount(now, weight, minlength=len(prior)).astype(float)
-    return Belief(suspects, evidence, prior, original, left, omitted, float(np.log(total)))
+    now = np.bincount(end.now, end.weight, minlength=len(prior)).astype(float)
+    return Belief(suspects, evidence, prior, end.original / total, now / total, omitted, float(np.log(total)))
 
 
 class WhyBack(Struct, frozen=True):
@@ -181,13 +179,14 @@ def why_back(belief: Belief) -> WhyBack | None:
     if not evidence.waits:
         return None
     stages = _stage_likelihoods(s, evidence)
-    left, now, weight = course(s, evidence, belief.prior, stages, new_faults(s, evidence.facts), last_visit=True)
+    end = course(s, evidence, belief.prior, stages, new_faults(s, evidence.facts), ask_came=True)
     repaired = {m for r in evidence.repairs[: evidence.begun] for m in r.modes}
     columns = [s.mode_index[m] for m in sorted(repaired)]
-    stayed = s.member[left] & s.member[now]
-    kind = np.where(stayed.any(axis=1), 1, np.where(now == s.sound, 3, 2))
+    stayed, came = s.member[end.now], np.flatnonzero(end.came >= 0)
+    stayed[came, end.came[came]] = False
+    kind = np.where(stayed.any(axis=1), 1, np.where(end.now == s.sound, 3, 2))
     kind[stayed[:, columns].any(axis=1)] = 0
-    return WhyBack(*(np.bincount(kind, weight, minlength=4) / weight.sum()).tolist())
+    return WhyBack(*(np.bincount(kind, end.weight, minlength=4) / end.weight.sum()).tolist())
 
 
 def prior_for(suspects: Suspects, facts: Mapping[str, str]) -> tuple[Floats, float]:

@@ -257,7 +257,8 @@ class Check(Observable, Work):
 class Repair(Work):
     """A repair. `fixes` lists modes or whole components; `cost` is the part; `success` the chance that it takes.
 
-    `fails_again`: instead of that under `costs`. `by_others`: somebody else does it (the gas supplier, a duct cleaner); the price is then all in `cost`.
+    `fails_again`: instead of that under `costs`. `by_others`: somebody else does it (the gas supplier, a duct cleaner); the
+    price is then all in `cost`.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT

@@ -221,7 +221,9 @@ class _Grower:
     def _outcomes(self, node: _Node, belief: Belief, check: str) -> None:
         for outcome, chance in belief.outcome_odds(check).items():
             if chance > NEVER:
-                seen = WeighedFinding(check, {outcome: 1.0}, stage=len(belief.evidence.repairs), visit=len(belief.evidence.waits))
+                seen = WeighedFinding(
+                    check, {outcome: 1.0}, stage=len(belief.evidence.repairs), visit=len(belief.evidence.waits)
+                )
                 after = infer(belief.suspects, belief.evidence.plus(seen))
                 node.children.append(((outcome,), chance, self._child(node, after, chance)))
 
