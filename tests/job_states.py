@@ -14,7 +14,7 @@ import numpy as np
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State
 from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance
-from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
+from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding, repair_effect
 from faultodds.belief.posterior import infer
 from faultodds.errors import ClashError
 from faultodds.knowledge.schema import repair_modes
@@ -53,7 +53,8 @@ def _evidence(appliance: Appliance, rng: np.random.Generator) -> Evidence:
     repairs: list[RepairEffect] = []
     for _ in range(int(rng.choice(MOST_REPAIRS + 1, p=[0.6, 0.3, 0.1]))):
         repairs.append(_repair(appliance, h, facts, rng))
-        if rng.random() < repairs[-1].success:
+        again = any(r.name == repairs[-1].name for r in repairs[:-1])
+        if rng.random() < (repairs[-1].takes_again if again else repairs[-1].success):
             h = int(s.removal(repairs[-1].modes)[h])
         seen += _findings(appliance, h, len(repairs), int(rng.integers(0, MOST_AFTER + 1)), rng)
     return Evidence(facts, tuple(seen), tuple(repairs))
@@ -89,7 +90,7 @@ def _repair(appliance: Appliance, h: int, facts: dict[str, str], rng: np.random.
     possible = [n for n, r in k.repair.items() if all(facts.get(f, v) == v for f, v in r.needs.items())]
     needed = [n for n in possible if set(repair_modes(k, k.repair[n])) & set(s.names(h))]
     chosen = str(rng.choice(needed if needed and rng.random() < 0.7 else possible))
-    return RepairEffect(chosen, tuple(repair_modes(k, k.repair[chosen])), k.repair[chosen].success)
+    return repair_effect(k, chosen)
 
 
 def _situation(appliance: Appliance, machine: MachineStates, rng: np.random.Generator) -> Situation:

@@ -71,9 +71,10 @@ class Player:
                     seen.append(WeighedFinding(name, {shown: 1.0}, len(repairs), take))
                 else:
                     effect = repair_effect(self.appliance.knowledge, name)
+                    takes = effect.takes_again if any(r.name == name for r in repairs) else effect.success
                     repairs.append(effect)
                     point = random.Random(f"{luck} {name} {sum(r.name == name for r in repairs)}").random()
-                    if point < effect.success:
+                    if point < takes:
                         truth = int(s.removal(repair_modes(k, k.repair[name]))[truth])
         return cost + self._close(state, owed) + k.costs.refer
 

@@ -93,10 +93,10 @@ def course(
         chance = made.chance * like[made.now]
         now, mark, target = _alike(made.now, made.mark, size)
         passed.append((made.source, target, chance))
-        weight = np.bincount(target, weight[made.source] * chance, minlength=len(now))
-    said = np.ones(len(now))
+        weight = np.bincount(target, weight[made.source] * chance, minlength=len(now)).astype(float)
+    said: Floats = np.ones(len(now))
     for source, target, chance in reversed(passed):
-        said = np.bincount(source, chance * said[target])
+        said = np.bincount(source, chance * said[target]).astype(float)
     return Course(prior * stages[0] * said, now, (mark >> len(marks.bits)) - 1, weight)
 
 

@@ -240,18 +240,24 @@ def _scale(stages: Sequence[Floats]) -> float:
 def weights_of_evidence(belief: Belief, modes: Sequence[str]) -> dict[str, Floats]:
     """Weight of each finding for each of `modes`, in decibans, given all the other findings (Good 1950).
 
-    Positive speaks for the mode, negative against. Keys are `WeighedFinding.label`; values have the order of `modes`. A
+    About the machine as it came in; where the complaint came back and nothing was repaired since, as it is now. Positive
+    speaks for the mode, negative against. Keys are `WeighedFinding.label`; values have the order of `modes`. A
     finding without which nothing is known keeps a finite weight: chances are held within 1e-12 of 0 and 1.
     """
     s = belief.suspects
     columns = [s.mode_index[m] for m in modes]
     out: dict[str, Floats] = {}
-    with_all = _decibans(belief.original @ s.member_float[:, columns])
+    with_all = _decibans(_in_question(belief) @ s.member_float[:, columns])
     for finding in distinct(belief.evidence.seen):
         rest = tuple(o for o in belief.evidence.seen if o != finding)
         without = infer(s, replace(belief.evidence, seen=rest))
-        out[finding.label] = with_all - _decibans(without.original @ s.member_float[:, columns])
+        out[finding.label] = with_all - _decibans(_in_question(without) @ s.member_float[:, columns])
     return out
+
+
+def _in_question(belief: Belief) -> Floats:
+    evidence = belief.evidence
+    return belief.now if evidence.waits and evidence.begun == len(evidence.repairs) else belief.original
 
 
 def _decibans(p: Floats) -> Floats:
