@@ -8,18 +8,21 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec import structs
 
 from calls import bench, command
+from faultodds.advice.advisor import best_move
 from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import Ranking
 from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.belief.evidence import Evidence, TimePassed
-from faultodds.belief.posterior import infer
+from faultodds.belief.posterior import infer, why_back
 from faultodds.job.job import Job
 from faultodds.job.standing import believe, stand, unverified
 from faultodds.job.steps import Closed, Finding, Payload, RepairDone, Step
 from faultodds.job.taking import evidence_of, situation_of
+from job_states import random_job_states
 
 OPENED = datetime(2025, 3, 1, 9, tzinfo=UTC)
 FIRST: tuple[Payload, ...] = (
@@ -135,6 +138,22 @@ def test_a_part_that_was_proved_may_fail_anew(dryer: Appliance) -> None:
     assert [a.why_back is not None and a.why_back.new > 0.5 for a in after] == [False, True]
 
 
+def test_prices_know_a_part_that_failed_anew_from_a_repair_that_did_not_take(dryer: Appliance) -> None:
+    """Fitted again on a later visit, an igniter takes with a chance between that of a first time and of a failed one; the
+    longer it was, the nearer the first. On the same visit it is that of a failed one."""
+    fit, opened = dryer.knowledge.repair["igniter"], Finding("igniter_ohms", "open")
+    work = (Finding("heat", "none"), RepairDone("igniter"), Finding("verification_run", "dry_in_time"), Closed("gone"))
+    chances = []
+    for days in (0, 10, 100, 1000):
+        job = job_of(*work, Closed("came_back", OPENED.date() + timedelta(days=days)), opened)
+        chances.append(Problem(dryer, believe(dryer, job), Situation()).takes("igniter"))
+    assert chances == sorted(chances)
+    assert chances[0] == pytest.approx(0.4)
+    assert 0.9 < chances[-1] < fit.success
+    again = job_of(*work, Closed("came_back", OPENED.date() + timedelta(days=1000)), opened, RepairDone("igniter"))
+    assert Problem(dryer, believe(dryer, again), Situation()).takes("igniter") == pytest.approx(0.4)
+
+
 def test_the_screens_ask_and_tell_why(tmp_path: Path) -> None:
     """The complaint is asked again, the machine is not; the screen says how likely each reason is, in the job's JSON too."""
     safe = ["no"] * 4
@@ -156,3 +175,16 @@ def test_no_return_no_wait(dryer: Appliance) -> None:
     """A job that never came back is the evidence that it was."""
     assert evidence_of(dryer, job_of(*FIRST)).waits == ()
     assert isinstance(evidence_of(dryer, job_of(*FIRST)), Evidence)
+
+
+def test_nobody_is_sent_away_on_a_callback_before_a_good_run(dryer: Appliance) -> None:
+    """Random calls that come back after a while: belief is whole, the reasons add up, leaving waits for a run of this visit."""
+    for state in random_job_states(dryer, 10, seed=11):
+        wait = TimePassed(len(state.evidence.repairs), 0.05, 0.8, 0.03)
+        belief = infer(dryer.suspects, structs.replace(state.evidence, waits=(wait,)))
+        why = why_back(belief)
+        assert belief.now.sum() == pytest.approx(1.0)
+        assert belief.original.sum() == pytest.approx(1.0)
+        assert why is not None and sum(structs.astuple(why)) == pytest.approx(1.0)
+        assert why.sound == pytest.approx(belief.sound)
+        assert best_move(dryer, belief, state.situation).kind != "stop"

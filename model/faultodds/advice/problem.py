@@ -13,10 +13,11 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 from msgspec import Struct
+from msgspec.structs import replace
 
 from faultodds.advice.machine import MachineStates, State, Way
 from faultodds.advice.situation import Price, Situation, may_be
-from faultodds.belief import Appliance, Belief, WeighedFinding, likely, repair_effect
+from faultodds.belief import Appliance, Belief, WeighedFinding, infer, likely, repair_effect
 from faultodds.knowledge import UNLISTED_MODE, Check, Floats, Knowledge, Repair, Work, repair_modes
 from faultodds.safety import not_run_now, still_owed
 
@@ -107,9 +108,24 @@ class Problem(Struct, dict=True):
 
     def takes(self, repair: str) -> float:
         """Chance that a repair takes where it is needed; less when it was done before and what it puts right is still there."""
-        effect = repair_effect(self.knowledge, repair)
-        again = any(r.name == repair for r in self.belief.evidence.repairs)
-        return effect.takes_again if again else effect.success
+        effect, evidence = repair_effect(self.knowledge, repair), self.belief.evidence
+        before = [place for place, r in enumerate(evidence.repairs) if r.name == repair]
+        there = self.found([repair])
+        if not before:
+            return effect.success
+        if before[-1] >= evidence.begun or not there:
+            return effect.takes_again
+        if repair not in self._done_again:
+            # Done on an earlier visit: it failed then, or what it puts right has come since.
+            self._done_again[repair] = infer(
+                self.belief.suspects, replace(evidence, repairs=(*evidence.repairs, effect))
+            )
+        takes = 1.0 - self.found([repair], self._done_again[repair]) / there
+        return min(max(takes, effect.takes_again), effect.success)
+
+    @cached_property
+    def _done_again(self) -> dict[str, Belief]:
+        return {}  # filled as repairs are asked for
 
     @cached_property
     def checks(self) -> dict[str, Check]:
@@ -172,12 +188,12 @@ class Problem(Struct, dict=True):
         facts = self.belief.evidence.facts
         return (self.situation.qualified or not qualified) and all(facts.get(f) == v for f, v in needs.items())
 
-    def found(self, repairs: Iterable[str]) -> float:
-        """Chance that something these repairs put right is there."""
+    def found(self, repairs: Iterable[str], belief: Belief | None = None) -> float:
+        """Chance that something these repairs put right is there, as believed now or as in another belief."""
         k, s = self.knowledge, self.belief.suspects
         modes = {m for name in repairs for m in repair_modes(k, k.repair[name])}
         present = np.any(s.member[:, sorted(s.mode_index[m] for m in modes)], axis=1)
-        return float(self.belief.now @ present)
+        return float((belief or self.belief).now @ present)
 
     # --- prices ---------------------------------------------------------------------------------------------------------
 
