@@ -102,7 +102,7 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
         "unknown_key",
         _set("costs/labor_rate", 60),
         "costs.labor_rate: this key is not known. Did you mean 'labour_rate'? "
-        "Allowed here: labour_rate, callback, refer, verify, currency, travel.",
+        "Allowed here: labour_rate, callback, refer, verify, currency, travel, fails_again.",
     ),
     (
         "unknown_key_far",

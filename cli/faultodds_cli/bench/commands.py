@@ -197,16 +197,16 @@ def story(call: BenchCall, rest: str) -> bool:
 
 def close(call: BenchCall, rest: str) -> bool:
     """How the call ended; when it came back, what is wrong is asked again."""
-    from faultodds_cli.bench.intake import complaint  # which takes commands in its turn
-
     word, day = _ending(rest)
     steps = call.visit.closing_up()
     unverified = call.visit.unverified
     closed = call.visit.close(word, day)
     if closed.outcome == "came_back":
         call.talk.tell(f"Noted: came back on {closed.on}. The job is open again; the machine is taken as closed up.")
-        call.over = not complaint(call)
-        return True
+        call.numbered = call.symptoms()
+        call.talk.tell("What is wrong now? Several on a line: 1=2 heat=none. A number alone means yes.")
+        call.talk.say(symptom_lines(call.visit, call.numbered))
+        return False
     if closed.outcome == "gone" and unverified:
         call.talk.tell("Closed without a run after the last repair: the job says so.", "!! ")
     if steps:

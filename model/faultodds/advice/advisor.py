@@ -115,8 +115,8 @@ def _cheapest(ranking: Ranking) -> NextMove:
     technician would rather do.
 
     After a repair the machine runs first, unless a fault as good as found is left that can be put right here: the run would
-    only fail. Then that is done, or what is clearly cheaper. Work for qualified people waits while a check for anybody still
-    tells something, and nobody leaves while a cause is owed that can be looked for.
+    only fail. Then that is done, or what is clearly cheaper and does not run the machine. Work for qualified people waits
+    while a check for anybody still tells something, and nobody leaves while a cause is owed that can be looked for.
     """
     move = rather(ranking)
     verify = ranking.problem.knowledge.costs.verify
@@ -125,7 +125,8 @@ def _cheapest(ranking: Ranking) -> NextMove:
         found = [r for r in map(_repair, ranking.repairs) if _as_good_as_found(ranking.problem, r)]
         if not found:
             return NextMove("check", verify, (), run.expected_cost)
-        if move.name == verify or move.kind == "repair" or found[0].expected_cost <= _near(ranking, move.expected_cost):
+        runs = move.kind == "check" and ranking.problem.knowledge.check[move.name].running
+        if runs or move.kind == "repair" or found[0].expected_cost <= _near(ranking, move.expected_cost):
             return found[0]
     return _owed_first(ranking, move)
 
