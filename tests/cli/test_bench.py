@@ -30,7 +30,7 @@ def last_screen(out: str) -> str:
 def test_a_fresh_call_asks_safety_then_the_machine_then_the_complaint_then_advises(tmp_path: Path) -> None:
     """The order of a call: stop questions, equipment before context, complaint, then odds, checks and
     advice."""
-    ended = bench(tmp_path, *SAFE, *[""] * 14, "1=2", "", "leave")
+    ended = bench(tmp_path, *SAFE, *[""] * 15, "1=2", "", "leave")
     out = ended.out
     places = [
         out.index(text)

@@ -434,6 +434,32 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
         "check.listen.access: there is no access item called 'panal'. Did you mean 'panel'? Known: unplugged, panel.",
     ),
     (
+        "access_by_fact",
+        _set("check/listen/access_by", {"lid": {"yes": ["panel"]}}),
+        "check.listen.access_by: there is no equipment fact called 'lid'. Known: .",
+    ),
+    (
+        "access_by_value",
+        _all(_equipment(), _set("check/listen/access_by", {"kind": {"fully": ["panel"]}})),
+        "check.listen.access_by.kind: there is no value called 'fully'. Did you mean 'full'? Known: full, bare.",
+    ),
+    (
+        "access_by_item",
+        _all(_equipment(), _set("check/listen/access_by", {"kind": {"full": ["panal"]}})),
+        "check.listen.access_by.kind.full: there is no access item called 'panal'. Did you mean 'panel'? "
+        "Known: unplugged, panel.",
+    ),
+    (
+        "access_by_rules",
+        _all(_equipment(), _set("check/listen/access_by", {"kind": {"full": ["panel"]}})),
+        "check.listen: runs the machine with a panel off, so it is energised work: add 'energised = true'.",
+    ),
+    (
+        "also_by",
+        _set("access/panel/also_by", ["lid"]),
+        "access.panel.also_by: there is no access item called 'lid'. Known: unplugged, panel.",
+    ),
+    (
         "caution",
         _set("check/listen/cautions", ["unplugs"]),
         "check.listen.cautions: there is no caution called 'unplugs'. Did you mean 'unplug'? Known: unplug.",

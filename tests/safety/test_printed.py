@@ -53,13 +53,15 @@ def wrong(k: Knowledge, names: Iterable[str], state: State, texts: Iterable[str]
 def test_screens_and_objects(dryer: Appliance, states: list[JobState]) -> None:
     """The advice as `next`, `job next` and `bench` print it, and every check of the object that --json prints, keep every rule;
     the two say the same steps; what is not safe now or was skipped is not among them; qualified work is marked on the screen."""
-    k, numbered, holding = dryer.knowledge, 0, 0
+    numbered, holding = 0, 0
     for each in states:
+        machine = dryer.fitted(each.evidence.facts)
+        k = machine.knowledge
         view = Standing(
-            dryer, Job("1", "gas_dryer", "file", utc_now()), each.situation, infer(dryer.suspects, each.evidence)
+            machine, Job("1", "gas_dryer", "file", utc_now()), each.situation, infer(dryer.suspects, each.evidence)
         )
         advice, state = view.advice, each.situation.state
-        answer = next_answer(dryer, view.belief, advice, state)
+        answer = next_answer(machine, view.belief, advice, state)
         held = not_run_now(k, may_be(k, each.evidence))
         assert not {c["check"] for c in answer["checks"]} & (set(held) | each.situation.skipped)
         holding += bool(held)

@@ -15,7 +15,7 @@ from msgspec.structs import replace
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way, need_of
 from faultodds.advice.situation import Price
 from faultodds.belief import Appliance
-from faultodds.knowledge import Knowledge, Work
+from faultodds.knowledge import Knowledge, Work, kinds
 from faultodds.safety import HANDS_OUT, Line, Part, broken
 
 
@@ -77,7 +77,12 @@ def closing_lines(knowledge: Knowledge, state: State) -> list[Line]:
 
 
 def unsafe_ways(knowledge: Knowledge) -> Iterator[str]:
-    """What the rules of `safety` find in the instructions of every check and repair, closed up and after every other."""
+    """What the rules of `safety` find in the instructions of every check and repair, closed up and after every other, on every
+    kind of machine."""
+    yield from dict.fromkeys(wrong for kind in kinds(knowledge) for wrong in _unsafe_ways(kind))
+
+
+def _unsafe_ways(knowledge: Knowledge) -> Iterator[str]:
     machine, work = MachineStates(knowledge), {**knowledge.check, **knowledge.repair}
     starts = dict.fromkeys([CLOSED_UP, *(machine.leaves(CLOSED_UP, w) for w in work.values())])
     for state, name in itertools.product(starts, work):

@@ -17,7 +17,7 @@ from msgspec import Struct
 from faultodds.advice.machine import MachineStates, State, Way
 from faultodds.advice.situation import Price, Situation, may_be
 from faultodds.belief import Appliance, Belief, likely
-from faultodds.knowledge import UNLISTED_MODE, Check, Floats, Knowledge, Repair, Work, repair_modes
+from faultodds.knowledge import UNLISTED_MODE, Check, Floats, Knowledge, Repair, Work, fitted, repair_modes
 from faultodds.safety import not_run_now, still_owed
 
 Ints = npt.NDArray[np.int64]
@@ -47,10 +47,10 @@ class Problem(Struct, dict=True):
 
     # --- what is open ---------------------------------------------------------------------------------------------------
 
-    @property
+    @cached_property
     def knowledge(self) -> Knowledge:
-        """The appliance's knowledge file."""
-        return self.appliance.knowledge
+        """The appliance's knowledge file, for a machine with the facts that are told."""
+        return fitted(self.appliance.knowledge, self.belief.evidence.facts)
 
     @cached_property
     def machine(self) -> MachineStates:

@@ -10,7 +10,8 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,13 +20,14 @@ from msgspec import Struct
 from faultodds.belief.suspects import OMITTED_TARGET, Suspects, compile_suspects
 from faultodds.errors import RevisionError
 from faultodds.files import cache_folder, find, fingerprint, read_bytes
-from faultodds.knowledge import Knowledge
+from faultodds.knowledge import Knowledge, fitted
 from faultodds.revisions import FILE, accepted, revision_ids, revision_path
 from faultodds.safety import refuse_unsafe_file
 
 _COMPILING_CODE = (
     "knowledge/schema.py",
     "knowledge/tables.py",
+    "knowledge/fitted.py",
     "belief/suspects.py",
     "readings/specs.py",
     "safety/file_rules.py",
@@ -62,6 +64,11 @@ class Appliance:
     revision: str = FILE
     overruled: tuple[str, ...] = ()
     shop: Used | None = None
+
+    def fitted(self, facts: Mapping[str, str]) -> Appliance:
+        """The appliance as this machine is made, by what is told of it: its way in to parts that not all open alike."""
+        knowledge = fitted(self.knowledge, facts)
+        return self if knowledge is self.knowledge else replace(self, knowledge=knowledge)
 
 
 def open_appliance(

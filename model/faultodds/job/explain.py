@@ -75,8 +75,15 @@ def _why_equipment(knowledge: Knowledge, fact: str) -> str:
     parts = [words.the_part(knowledge, c) for c in knowledge.component if c in lacking]
     if parts:
         return f"Not every machine has {_listed(parts)}: work on that is offered once this is known."
-    work = [w.title for w in (*knowledge.check.values(), *knowledge.repair.values()) if fact in w.needs]
-    return f"It decides whether this is offered: {'; '.join(work)}." if work else "It says which machine this is."
+    works = (*knowledge.check.values(), *knowledge.repair.values())
+    work = [w.title for w in works if fact in w.needs]
+    if work:
+        return f"It decides whether this is offered: {'; '.join(work)}."
+    items = {i for w in works for items in w.access_by.get(fact, {}).values() for i in items}
+    ways = [item.title for name, item in knowledge.access.items() if name in items]
+    if ways:
+        return f"It decides how some parts are got at ({_listed(ways)}); until it is told, the longer way is counted."
+    return "It says which machine this is."
 
 
 def _listed(names: list[str]) -> str:

@@ -115,7 +115,7 @@ class OpenJob(JobEntries):
         held = not_run_now(self.knowledge, may_be(self.knowledge, evidence_of(self.appliance, self.job)))
         if found in held:
             raise FaultoddsError(f"'{found}' is not for now: {held[found]}")
-        return action(self.appliance, found, self.state, self.labour_rate)
+        return action(self.appliance.fitted(self.job.facts), found, self.state, self.labour_rate)
 
     def closing_up(self) -> list[str]:
         """The steps that put the machine back together and on again."""

@@ -230,7 +230,7 @@ def state_after(appliance: Appliance, job: Job, work: str) -> MachineState | Non
     """The machine state a check or repair leaves, as a step; None when it changes nothing."""
     from faultodds.advice import MachineStates
 
-    k = appliance.knowledge
+    k = appliance.fitted(job.facts).knowledge
     state = frozenset(item for item, is_open in job.machine_state.items() if is_open)
     record = k.check.get(work) or k.repair.get(work)
     if record is None:

@@ -124,6 +124,7 @@ class Access:
     """Something opened, shut off or moved to work. Minutes each way; `requires` must be so before it is opened.
 
     `blocks_running`: the machine cannot run while this is so. `makes_safe` marks the items that shut off a hazard.
+    `also_by`: items that open the same parts, so that work behind this one can be done with one of them open instead.
     `close_while`: items that, if open, are still open when this one is closed (a gas cock is opened, and its joints tested,
     before the machine is pushed back over it). `lets_out`: hazards that come out into the room when the machine runs with
     this open; then `watch` is what whoever runs it is told first, with "{minutes}" in it, and `not_while` maps a fact or
@@ -139,6 +140,7 @@ class Access:
     requires: list[str] = field(default_factory=list)
     blocks_running: bool = True
     makes_safe: Literal["power", "gas"] | None = None
+    also_by: list[str] = field(default_factory=list)
     close_while: list[str] = field(default_factory=list)
     lets_out: list[Hazard] = field(default_factory=list)
     watch: str = ""
@@ -196,6 +198,7 @@ class Work:
     """What checks and repairs share: time, money, the machine state they need, who may do them, what to watch.
 
     `tools` are those that not every technician has at hand. `access` lists what must be open, `closed` what must not be;
+    `access_by` maps an equipment fact and its value to what must be open instead on such a machine (`fitted`);
     `running` closes everything that keeps the machine from running. `run_minutes`: how long it runs at most with something
     open that lets a hazard out; `away`: whoever does it does not stand by the machine while it runs.
 
@@ -209,6 +212,7 @@ class Work:
     minutes: float
     cost: float = 0.0
     access: list[str] = field(default_factory=list)
+    access_by: dict[str, dict[str, list[str]]] = field(default_factory=dict)
     closed: list[str] = field(default_factory=list)
     running: bool = False
     needs: dict[str, str] = field(default_factory=dict)

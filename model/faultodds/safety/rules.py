@@ -80,6 +80,11 @@ def shut_off_for(knowledge: Knowledge, work: Work) -> set[str]:
     return {i for a in work.access for i in needed_first(knowledge, a) if knowledge.access[i].makes_safe}
 
 
+def openings(knowledge: Knowledge, work: Work) -> list[set[str]]:
+    """What must be open for some work: of each set one item, since some parts can be reached in several ways."""
+    return [{item, *knowledge.access[item].also_by} for item in work.access]
+
+
 def exposed(knowledge: Knowledge, state: State) -> list[str]:
     """What is open that must not be with power or gas on: a panel with a shut-off missing."""
     access = knowledge.access
@@ -133,7 +138,8 @@ def hands_in_dead(k: Knowledge, m: Moment) -> Iterator[str]:
     work = _work(k, m.line)
     if work is None or m.line.part not in ("fit", "steps", "unfit") or runs(k, m.line):
         return
-    for missing in sorted((set(work.access) | shut_off_for(k, work)) - m.before):
+    shut = {item for ways in openings(k, work) if not ways & m.before for item in sorted(ways & set(work.access))[:1]}
+    for missing in sorted(shut | (shut_off_for(k, work) - m.before)):
         yield f"'{m.line.work}' is worked on without '{missing}'"
 
 
@@ -180,7 +186,8 @@ def runs_closed_up(k: Knowledge, m: Moment) -> Iterator[str]:
     work = _work(k, m.line)
     live = work is not None and work.energised and work.qualified and m.line.part == "steps"
     for item in sorted(m.before):
-        if k.access[item].blocks_running and not (live and work is not None and item in work.access):
+        needed = live and work is not None and any(item in ways for ways in openings(k, work))
+        if k.access[item].blocks_running and not needed:
             yield f"'{m.line.work}' runs the machine with '{item}' open"
     if not live and exposed(k, m.before):
         yield f"'{m.line.work}' runs the machine with a panel off"

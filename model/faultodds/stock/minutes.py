@@ -93,10 +93,11 @@ def machines(stock: Stock) -> list[tuple[float, Belief]]:
 
 
 def _matters(stock: Stock, fact: str) -> bool:
-    """Whether an equipment fact decides which parts the machine has or what work is offered."""
+    """Whether an equipment fact decides which parts the machine has, what work is offered, or how its parts are got at."""
     k = stock.knowledge
-    work: tuple[Check | Repair | Symptom, ...] = (*k.check.values(), *k.repair.values(), *k.symptom.values())
-    return bool(k.equipment[fact].lacks) or any(fact in w.needs for w in work)
+    work = (*k.check.values(), *k.repair.values())
+    offered = any(fact in w.needs for w in (*work, *k.symptom.values()))
+    return bool(k.equipment[fact].lacks) or offered or any(fact in w.access_by for w in work)
 
 
 def replaced(stock: Stock, aboard: Collection[str]) -> frozenset[str]:

@@ -108,7 +108,7 @@ def make_plan(
     """
     _in_range("depth", depth, DEEPEST)
     _in_range("nodes", nodes, MOST_NODES)
-    grower = _Grower(appliance, depth, nodes, tick)
+    grower = _Grower(appliance.fitted(belief.evidence.facts), depth, nodes, tick)
     first = grower.grow(belief, situation or Situation())
     return Plan(grower.finished(first), depth, grower.decisions)
 
