@@ -76,7 +76,7 @@ READINGS = [
     (["read", "thermistor_ohms", "11k", "--ambient", "cold"], "The room's temperature (--ambient 72F)"),
     (["read", "static_pressure", "-0.5 in wc"], "Swap the two hoses"),
     (["read", "exhaust_cycling", "9000F"], "9"),
-    (["read", "manifold_pressure", "3.5 in wc", "--fuel", "coal"], "coal"),
+    (["read", "manifold_pressure", "3.5 in wc", "--fact", "fuel=coal"], "coal"),
     (["calc", "duct", "long"], "'long' is not an amount in ft."),
     (["calc", "duct", "-4"], "A straight run of -4 ft is outside 0 to 500 ft."),
     (["calc", "duct", "20 lb"], "'20 lb' is not an amount in ft."),

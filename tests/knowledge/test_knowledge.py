@@ -422,6 +422,21 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
         _set("reading", {"listen": {"kind": "continuity", "unit": "V"}}),
         "reading.listen: unit is 'V': continuity is read in ohm.",
     ),
+    (
+        "reading_fact",
+        _set("reading", {"listen": {"kind": "continuity", "unit": "ohm", "fact": "kindd"}}),
+        "reading.listen.fact: there is no fact called 'kindd'. Known: .",
+    ),
+    (
+        "reading_fact_value",
+        _all(
+            _equipment(),
+            _set(
+                "reading", {"listen": {"kind": "continuity", "unit": "ohm", "fact": "kind", "bands_for": {"ful": {}}}}
+            ),
+        ),
+        "reading.listen: there is no value of 'kind' called 'ful'. Did you mean 'full'? Known: full, bare.",
+    ),
     # Work: access, cautions, hazards.
     (
         "closed_and_open",

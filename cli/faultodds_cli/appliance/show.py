@@ -138,7 +138,7 @@ def detail(k: Knowledge, name: str) -> list[str]:
         from faultodds.readings import describe
 
         spec = k.reading[name]
-        lines += wrap(f"Reading: {describe(spec, list(k.check[name].outcomes), None)} ({spec.source}).")
+        lines += wrap(f"Reading: {describe(spec, list(k.check[name].outcomes))} ({spec.source}).")
     if name in dict(k.modes()):
         from faultodds.knowledge import repair_modes
 

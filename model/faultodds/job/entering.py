@@ -142,13 +142,7 @@ class JobEntries:
         observables = self.knowledge.observables()
         found = match("symptom or check", name, observables, {n: o.title for n, o in observables.items()})
         spec = self.knowledge.reading.get(found)
-        if (
-            spec is not None
-            and spec.kind == "thermistor"
-            and self.ambient
-            and " at " not in value
-            and _has_digit(value)
-        ):
+        if spec is not None and spec.at_room and self.ambient and " at " not in value and _has_digit(value):
             value = f"{value} at {self.ambient}"  # the raw reading is kept together with what it depends on
         take = self.job.next_take(found) if again else 0
         return take_finding(self.knowledge, found, value, self.job.facts, self.ambient, take, reading)

@@ -139,7 +139,7 @@ def _judged(
     from faultodds.readings import judge
 
     outcomes = list(knowledge.check[name].outcomes)
-    judgement = judge(knowledge.reading[name], outcomes, text, ambient=ambient, fuel=(facts or {}).get("fuel"))
+    judgement = judge(knowledge.reading[name], outcomes, text, ambient=ambient, facts=facts)
     return JudgedFinding(Finding(name, likelihood=dict(judgement.outcomes), raw=text, take=take), judgement)
 
 

@@ -284,6 +284,12 @@ def _check_readings(k: Knowledge) -> Iterator[str]:
         if name not in k.check:
             yield _no_such("reading", "check", name, k.check)
             continue
+        asked = (k.context | k.equipment).get(spec.fact)
+        if spec.fact and asked is None:
+            yield _no_such(f"reading.{name}.fact", "fact", spec.fact, k.context | k.equipment)
+        for value in spec.values if asked else ():
+            if value not in asked.values:
+                yield _no_such(f"reading.{name}", f"value of '{spec.fact}'", value, asked.values)
         for problem in spec_problems(spec, list(k.check[name].outcomes)):
             yield f"reading.{name}: {problem}"
 

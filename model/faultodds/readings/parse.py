@@ -129,7 +129,7 @@ def quantity(text: str, spec: ReadingSpec) -> Quantity:
     ohms = family_of(spec.kind) == "ohm"
     word = _word(typed, spec, ohms)
     if word is not None:
-        return word
+        return _no_short(word, text, spec)
     typed = _one_of_several(typed, spec)
     if ohms and (coded := _CODED.fullmatch(typed)):
         typed = f"{coded[1]}.{coded[3]}{coded[2]}"

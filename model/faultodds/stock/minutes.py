@@ -19,7 +19,7 @@ import numpy as np
 from faultodds.advice import Problem, Situation
 from faultodds.belief import Belief, Evidence, infer, main_cause_weights
 from faultodds.errors import ClashError
-from faultodds.knowledge import Check, Floats, Repair, Symptom, repair_modes
+from faultodds.knowledge import Floats, repair_modes
 from faultodds.stock.needs import Ints
 from faultodds.stock.play import Play
 from faultodds.stock.stock import Stock
