@@ -287,8 +287,8 @@ def _check_readings(k: Knowledge) -> Iterator[str]:
         asked = (k.context | k.equipment).get(spec.fact)
         if spec.fact and asked is None:
             yield _no_such(f"reading.{name}.fact", "fact", spec.fact, k.context | k.equipment)
-        for value in spec.values if asked else ():
-            if value not in asked.values:
+        for value in spec.values:
+            if asked is not None and value not in asked.values:
                 yield _no_such(f"reading.{name}", f"value of '{spec.fact}'", value, asked.values)
         for problem in spec_problems(spec, list(k.check[name].outcomes)):
             yield f"reading.{name}: {problem}"

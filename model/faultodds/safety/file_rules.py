@@ -44,8 +44,7 @@ def problems(knowledge: Knowledge) -> Iterator[str]:
         for check in mode.cause_shown_by:
             if check not in knowledge.check:
                 yield unknown_at(f"component.{name}.cause_shown_by", "check", check, knowledge.check)
-    found = (problem for kind in kinds(knowledge) for problem in _all_work_problems(kind))
-    yield from dict.fromkeys(found)
+    yield from dict.fromkeys(problem for kind in kinds(knowledge) for problem in _all_work_problems(kind))
     for name, caution in knowledge.caution.items():
         if len(caution.text) > LONGEST_CAUTION:
             found = f"{len(caution.text)} characters"

@@ -96,8 +96,8 @@ def _matters(stock: Stock, fact: str) -> bool:
     """Whether an equipment fact decides which parts the machine has, what work is offered, or how its parts are got at."""
     k = stock.knowledge
     work = (*k.check.values(), *k.repair.values())
-    offered = any(fact in w.needs for w in (*work, *k.symptom.values()))
-    return bool(k.equipment[fact].lacks) or offered or any(fact in w.access_by for w in work)
+    decides = any(fact in w.needs or fact in w.access_by for w in work)
+    return decides or bool(k.equipment[fact].lacks) or any(fact in s.needs for s in k.symptom.values())
 
 
 def replaced(stock: Stock, aboard: Collection[str]) -> frozenset[str]:
