@@ -284,21 +284,19 @@ def _check_readings(k: Knowledge) -> Iterator[str]:
         if name not in k.check:
             yield _no_such("reading", "check", name, k.check)
             continue
-        asked = (k.context | k.equipment).get(spec.fact)
-        if spec.fact and asked is None:
-            yield _no_such(f"reading.{name}.fact", "fact", spec.fact, k.context | k.equipment)
-        for value in spec.values:
-            if asked is not None and value not in asked.values:
-                yield _no_such(f"reading.{name}", f"value of '{spec.fact}'", value, asked.values)
+        facts = {n: list(f.values) for n, f in (k.context | k.equipment).items()}
+        if spec.fact and spec.fact not in facts:
+            yield _no_such(f"reading.{name}.fact", "fact", spec.fact, facts)
+        for value in (v for v in spec.values if v not in facts.get(spec.fact, spec.values)):
+            yield _no_such(f"reading.{name}", f"value of '{spec.fact}'", value, facts[spec.fact])
         for problem in spec_problems(spec, list(k.check[name].outcomes)):
             yield f"reading.{name}: {problem}"
 
 
 def _check_work(k: Knowledge) -> Iterator[str]:
-    works = (
-        (kind, group, w) for kind in kinds(k) for group in ("check", "repair") for w in getattr(kind, group).items()
-    )
-    yield from dict.fromkeys(p for kind, group, (name, w) in works for p in _work_problems(kind, f"{group}.{name}", w))
+    groups = [(kind, group) for kind in kinds(k) for group in ("check", "repair")]
+    works = ((kind, f"{group}.{n}", w) for kind, group in groups for n, w in getattr(kind, group).items())
+    yield from dict.fromkeys(problem for work in works for problem in _work_problems(*work))
     for name, access in k.access.items():
         for field in ("requires", "also_by"):
             for other in getattr(access, field):
