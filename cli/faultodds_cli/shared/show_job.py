@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from faultodds.errors import ClashError
-from faultodds.job import Finding, Job, JudgedFinding, OpenJob, StoryLine, reminders, story
+from faultodds.job import Finding, Job, JudgedFinding, Misfit, OpenJob, Step, StoryLine, reminders, story, summary
 from faultodds_cli.shared.show_advice import advice_lines, check_lines
 from faultodds_cli.shared.show_known import (
     judgement_lines,
@@ -105,9 +105,22 @@ def clash_lines(clash: ClashError) -> list[str]:
     for name in clash.findings:
         lines += wrap(name, "   - ")
     return lines + wrap(
-        "Look at the oddest one again and enter it anew, or type undo to take back the last. The job is kept.",
+        "Look at the oddest one again and enter it anew, or take it back: undo and its name. The job is kept.",
         "   ",
     )
+
+
+def misfit_text(odd: Misfit) -> str:
+    """A finding that does not fit those before it, and which they are."""
+    against = " and ".join(finding_text(p.finding) for p in odd.against)
+    seldom = "Next to no" if odd.chance < 1e-6 else f"About 1 in {_round(1 / odd.chance):,}"
+    return f"{finding_text(odd.finding)} does not fit what was found before: {against}. {seldom} such machines would show it."
+
+
+def _round(number: float) -> int:
+    """Two digits of a count."""
+    whole = int(number)
+    return round(whole, 2 - len(str(whole)))
 
 
 def closed_lines(visit: OpenJob) -> list[str]:
@@ -141,7 +154,9 @@ def story_lines(job: Job) -> list[str]:
             visit, stage = line.visit, line.stage
             lines += wrap(_stage(visit, stage), "  -- ")
         lines += _story_line(line)
-    return lines + wrap(f"{_count(len(job.undone), 'step')} taken back." if job.undone else "", "  ")
+    for step in job.undone:
+        lines += wrap(f"taken back: {step_text(step)}", f"  {step.at.astimezone():%H:%M} ", "        ")
+    return lines
 
 
 def _stage(visit: int, stage: int) -> str:
@@ -153,6 +168,11 @@ def _story_line(line: StoryLine) -> list[str]:
     minutes = f" [{line.minutes:g} min]" if line.minutes is not None else ""
     text = finding_text(line.payload) if isinstance(line.payload, Finding) else line.text
     return wrap(f"{text}{minutes}", f"  {line.at.astimezone():%H:%M} ", "        ")
+
+
+def step_text(step: Step) -> str:
+    """A step in words."""
+    return finding_text(step.payload) if isinstance(step.payload, Finding) else summary(step.payload)
 
 
 def finding_text(f: Finding) -> str:
