@@ -142,7 +142,9 @@ def _check_lines(ready: Appliance, found: Shop, path: Path, rows: list[ShopLine]
         shown = ", ".join(guesses[:8]) + (f" and {len(guesses) - 8} more" if len(guesses) > 8 else "")
         out += wrap(f"Still the knowledge file's first guesses: {shown}.", "  ")
     for name, who in found.technician.items():
-        out += wrap(f"{name}: {_about(who.pace, who.qualified, len(who.minutes), who.name)}.", "  Technician ")
+        about = _about(who.pace, who.qualified, len(who.minutes), who.name)
+        tools = "" if who.tools is None else f"; carries {', '.join(who.tools) or 'no tools that not everybody has'}"
+        out += wrap(f"{name}: {about}{tools}.", "  Technician ")
     if not found.technician:
         out += wrap("No technicians: everybody works in the minutes above.", "  ")
     return out

@@ -223,7 +223,7 @@ def _ending(rest: str) -> tuple[str, str | None, str]:
     if how not in ("gone", "referred", "came_back"):
         count = next((i for i, word in enumerate(words) if word[:1].isdigit()), len(words))
         how, more = " ".join(words[:count]), words[count:]
-    day = more.pop(0) if more and more[0][:1].isdigit() else None
+    day = more.pop(0) if more and (how == "came_back" or more[0][:1].isdigit()) else None
     return how, day, " ".join(more).lstrip("-:,; ")
 
 
@@ -272,7 +272,7 @@ COMMANDS: dict[str, Command] = {
 # Words of their own: none of them is short for `note`, `close` or anything else.
 _NEVER_SHORT = frozenset({"no", "not", "dont", "on", "off"})
 _TAKE_BACK = re.compile(
-    r"(?i)take\s+back\s+(?:the\s+)?(?!last\b|that\b|it\b)(\S.*)|take\s+(?:the\s+)?(?!that\b|it\b)(\S+)\s+back"
+    r"(?i)take\s+back\s+(?!(?:the\s+)?(?:last|that|it)\b)(?:the\s+)?(\S.*)|take\s+(?!(?:that|it)\b)(?:the\s+)?(\S+)\s+back"
 )
 _SAME = {"quit": "leave", "exit": "leave", "q": "leave", "bye": "leave", "?": "help", "facts": "fact"}
 

@@ -38,7 +38,7 @@ def why_check_lines(visit: OpenJob, name: str) -> list[str]:
     return lines + (
         _worth(visit, price)
         if price
-        else wrap("It is not offered now: done already, skipped, or not for this machine.", "  ")
+        else wrap("It is not offered now: done already, skipped, without its tool, or not for this machine.", "  ")
     )
 
 

@@ -100,7 +100,8 @@ def shop_lines(appliance: Appliance) -> list[str]:
     whose = f"{used.name} ({used.path})" if used.name else str(used.path)
     who = f"; technician {used.technician}" if used.technician else ""
     who += "" if used.qualified else ", no energised or gas-pressure work"
-    return wrap(f"Prices and minutes: {whose}{who}. --shop none gives the knowledge file's own.")
+    lines = wrap(f"Prices and minutes: {whose}{who}. --shop none gives the knowledge file's own.")
+    return lines + (wrap(f"{', '.join(used.lacking)}. What needs that is not offered.", "Not carried: ", "  ") if used.lacking else [])
 
 
 def unlisted_lines(view: Standing) -> list[str]:

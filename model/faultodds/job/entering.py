@@ -86,9 +86,8 @@ class JobEntries:
     @property
     def situation(self) -> Situation:
         """Where the technician stands."""
-        shop = self.appliance.shop
-        allowed = self.qualified is not False and self.job.qualified and (shop is None or shop.qualified)
-        return situation_of(self.job, allowed, self.labour_rate)
+        allowed = self.qualified is not False and self.job.qualified
+        return situation_of(self.appliance, self.job, allowed, self.labour_rate)
 
     @property
     def state(self) -> State:
@@ -197,10 +196,8 @@ class JobEntries:
         """Enter that a tool is not there: everything that needs it is offered no more on this visit. One `undo` takes it all
         back. Returns the tool and what it leaves out."""
         self.listen(tool)
-        work = {**self.knowledge.check, **self.knowledge.repair}
-        known = {t for each in work.values() for t in each.tools}
-        found = match("tool", tool, sorted(known))
-        left = [name for name, each in work.items() if found in each.tools and name not in self.job.skipped]
+        found = match("tool", tool, self.knowledge.tools())
+        left = [name for name in self.knowledge.needing([found]) if name not in self.job.skipped]
         self._enter_all([Skip(name, _no(found)) for name in left])
         return found, left
 

@@ -264,10 +264,15 @@ def repair_effect(appliance: Appliance, name: str) -> RepairEffect:
     return RepairEffect(name, tuple(repair_modes(appliance.knowledge, repair)), repair.success)
 
 
-def situation_of(job: Job, qualified: bool = True, labour_rate: float | None = None, effort: int = 1) -> Situation:
-    """Where the technician stands on this job, and how far ahead to look for it."""
+def situation_of(
+    appliance: Appliance, job: Job, qualified: bool = True, labour_rate: float | None = None, effort: int = 1
+) -> Situation:
+    """Where the technician stands on this job, and how far ahead to look for it: what the shop file says of who is qualified and
+    of tools that are not carried goes before all else."""
     state = frozenset(item for item, is_open in job.machine_state.items() if is_open)
-    return Situation(state, frozenset(job.skipped), qualified, labour_rate, effort)
+    shop = appliance.shop
+    skipped = {*job.skipped, *(appliance.knowledge.needing(shop.lacking) if shop else ())}
+    return Situation(state, frozenset(skipped), qualified and (shop is None or shop.qualified), labour_rate, effort)
 
 
 def state_after(appliance: Appliance, job: Job, work: str) -> MachineState | None:
