@@ -36,8 +36,8 @@ def test_line_breaks_of_a_text_are_kept() -> None:
 
 def test_a_row_has_its_cells_at_the_right_edge() -> None:
     """A long head goes on below, under its own indent, and leaves the cells alone."""
-    assert columns("head", ("1", "22"), (4, 5)) == "head".ljust(51) + "   1   22"
-    assert len(columns("head", ("1", "22"), (4, 5), margin=1)) == 59
+    assert columns("head", ("1", "22"), (4, 5)) == ["head".ljust(51) + "   1   22"]
+    assert [len(line) for line in columns("head", ("1", "22"), (4, 5), margin=1)] == [59]
     first, second = row("  ", "    ", "word " * 12, ("1", "22"), (4, 5), gap=1)
     assert first == ("  word" + " word" * 8).ljust(51) + "   1   22"
     assert second == "    word word word"

@@ -15,7 +15,7 @@ from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_c
 from faultodds_cli.shared import show_job
 from faultodds_cli.shared.show_advice import check_lines, repair_lines
 from faultodds_cli.shared.show_known import evidence_lines, left_out_lines
-from faultodds_cli.shared.text import numbered, wrap
+from faultodds_cli.shared.text import labelled, numbered
 
 _ASKED_HOW = re.compile(
     r"(?i)^(?:do|to|should|can)\s+(?:i|you|we)?\s*(?:test|check|do|measure|change|clean|find|get at)?\s*(?:the|my)?\s*"
@@ -41,7 +41,7 @@ def help_(call: BenchCall, rest: str) -> bool:
     call.talk.tell("Type what you found: 2 weak, hood_flap weak, ig oh open, coil_ohms 1.15k/1.35k/550,")
     call.talk.tell("or not sure: hood_flap weak 70 / strong 30. Names may be shortened. Or a word:")
     for command in COMMANDS.values():
-        call.talk.say(wrap(command.help, f"  {command.usage:<22} "))
+        call.talk.say(labelled(f"  {command.usage} ", command.help, 25))
     return False
 
 

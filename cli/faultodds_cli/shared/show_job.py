@@ -16,7 +16,7 @@ from faultodds_cli.shared.show_known import (
     shown_words,
 )
 from faultodds_cli.shared.show_odds import odds_table
-from faultodds_cli.shared.text import cautions, wrap
+from faultodds_cli.shared.text import cautions, labelled, wrap
 
 if TYPE_CHECKING:
     from faultodds.job import Standing
@@ -197,5 +197,5 @@ def list_lines(jobs: Iterable[Job]) -> list[str]:
     for job in jobs:
         stands = "STOPPED" if job.stopped else job.outcome or "open"
         what = job.title or job.appliance
-        lines += wrap(f"{job.opened_at.astimezone():%Y-%m-%d} {stands:<10} {what}", f"{job.id:>5}  ", " " * 29)
+        lines += labelled(f"{job.id:>5}  {job.opened_at.astimezone():%Y-%m-%d} {stands:<10} ", what, 29)
     return lines
