@@ -166,8 +166,8 @@ def _show_lines(laid: Appliance, found: Shop, rows: list[ShopLine], theirs: str)
         ours = laid.knowledge.costs.currency
         if group in ("costs", "parts") and ours != theirs:
             head = f"{head}, now in {ours}, file in {theirs}"
-        rows = [line for r in these for line in _row(laid.knowledge, r)]
-        blocks.append([*columns(head, ("now", "file"), _CELLS), *rows])
+        told = [line for r in these for line in _row(laid.knowledge, r)]
+        blocks.append([*columns(head, ("now", "file"), _CELLS), *told])
     return paragraphs([*blocks, ["* yours; the rest is the knowledge file's first guess."], shop_lines(laid)])
 
 

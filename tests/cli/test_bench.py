@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from calls import SAFE, STRAIGHT_ON, bench, command, looked_at
+from calls import SAFE, STRAIGHT_ON, Ended, bench, command, looked_at
 from faultodds.job.steps import Finding, MachineState
 from faultodds.job.store import Store
 from faultodds_cli.shared.show_job import screen
@@ -256,7 +256,9 @@ def text_of(ended: Ended) -> str:
 def test_what_does_not_fit_is_kept_only_when_somebody_says_so(tmp_path: Path) -> None:
     """It is asked about with what it contradicts; keep enters it, no leaves it out, and so does any other entry, which is said."""
     asked = bench(tmp_path, *DOUBTED)
-    assert "does not fit what was found before: fuse_continuity = open and heat = none. About 1 in 100" in text_of(asked)
+    assert "does not fit what was found before: fuse_continuity = open and heat = none. About 1 in 100" in text_of(
+        asked
+    )
     assert "Left out: verification_run dry_in_time." in asked.out
     assert "verification_run" not in findings(tmp_path)
     bench(tmp_path, "no", "verify dry_in_time", "odds", "hood_flap weak", options=["1"])
@@ -275,7 +277,9 @@ def test_the_older_one_may_be_the_wrong_one(tmp_path: Path) -> None:
     assert "Left out" not in ended.out
 
 
-@pytest.mark.parametrize("line", ["take back coil_ohms", "Take back the coil ohms", "take coil_ohms back", "undo coil_ohms"])
+@pytest.mark.parametrize(
+    "line", ["take back coil_ohms", "Take back the coil ohms", "take coil_ohms back", "undo coil_ohms"]
+)
 def test_an_older_finding_is_taken_back_alone(tmp_path: Path, line: str) -> None:
     """What came after it stays, and the story keeps that it was."""
     typed = ["coil_ohms good", "coil_ohms off", "hood_flap weak", line, "story"]

@@ -24,11 +24,10 @@ SAID = (
     ("next", *FOUND),
     ("next", "--found", "dry_time=longer", "--fact", "vent_material=foil", "--shop", "{shop}", "--technician", "T1"),
     ("next", *FOUND, "--plan"),
-    ("next", *FOUND, "--what-if"),
     ("odds", *FOUND),
     ("read", "coil_ohms", "1.15k/1.35k/560"),
     ("read", "thermistor_ohms", "9.2k at 72F"),
-    ("calc", "duct", "20ft", "--elbow", "3"),
+    ("calc", "duct", "20ft", "--elbow", "90"),
     ("calc", "input", "0.5", "84s"),
     ("calc", "orifice", "42", "3.5inwc"),
     ("calc", "co", "12"),
@@ -43,20 +42,18 @@ SAID = (
     ("job", "verify", "1", "26 min"),
     ("job", "show", "1"),
     ("job", "list"),
+    ("job", "fix", "1", "thermal_fus"),
     ("job", "close", "1", "gone"),
     ("log", "import", "{raw}"),
     ("log", "import", "{raw}", "--yes"),
     ("log", "list"),
     ("log", "describe", "jobs"),
-    ("tune", "{log}"),
     ("revision", "list"),
     ("revision", "show", "a"),
     ("revision", "show", "a", "--about", "checks"),
     ("revision", "diff", "a", "file"),
     ("revision", "accept", "a"),
     ("revision", "rollback"),
-    ("audit", "{log}", *QUICK),
-    ("trial", "--jobs", "3"),
     ("stock", "--found", "heat=none"),
     ("stock", "--jobs", "20"),
     ("shop", "new", "{new}"),
@@ -64,23 +61,30 @@ SAID = (
     ("shop", "show", "{shop}"),
     ("appliance", "list"),
     ("appliance", "show"),
-    ("appliance", "show", "burner_voltage"),
+    ("appliance", "show", "gas_dryer", "burner_voltage"),
     ("appliance", "check", "gas_dryer"),
     # What is refused is told as narrow.
     ("next", "--found", "igniter_ohm=open"),
-    ("job", "fix", "1", "thermal_fus"),
     ("nexxt",),
+)
+# These take long, and have one form for narrow screens: once is enough.
+SLOW = (
+    ("next", *FOUND, "--what-if"),
+    ("tune", "{log}", "--no-intervals"),
+    ("audit", "{log}", *QUICK),
+    ("trial", "--jobs", "1", "--policies", "likeliest,faultodds", "--where-money-goes", "--workers", "1"),
 )
 
 
 def too_wide(text: str, columns: int) -> list[str]:
-    """Lines wider than the screen. A command to copy may be, and so may a path or name of one word, which is not broken."""
+    """Lines wider than the screen. A command to copy may be, and so may one word, such as a path, that has no room of its own."""
     wide = [line for line in text.splitlines() if len(line) > columns]
-    return [line for line in wide if not re.match(r"\s*faultodds ", line) and longest_word(line) < columns - 12]
+    return [line for line in wide if not re.match(r"\s*faultodds ", line) and fits_broken(line, columns)]
 
 
-def longest_word(line: str) -> int:
-    return max(map(len, line.split()))
+def fits_broken(line: str, columns: int) -> bool:
+    """Whether a line could have been broken at a blank so that each part fits."""
+    return len(line.split()) > 1 and max(map(len, line.split())) <= columns
 
 
 @pytest.fixture(scope="module")
@@ -89,9 +93,16 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     folder = tmp_path_factory.mktemp("n")
     frame, _ = coded_log(400, 12)
     write_clean(frame, folder / "c.parquet")
-    (folder / "s.toml").write_text('[costs]\nlabour_rate = 80\n[technician.T1]\ntools = ["multimeter"]\n', encoding="utf-8")
+    (folder / "s.toml").write_text(
+        '[costs]\nlabour_rate = 80\n[technician.T1]\ntools = ["multimeter"]\n', encoding="utf-8"
+    )
     raw = small_log(folder, "J4,C4,2022-01-09,zingy,ok,coils,done")
-    return {"log": str(folder / "c.parquet"), "raw": str(raw), "shop": str(folder / "s.toml"), "new": str(folder / "n.toml")}
+    return {
+        "log": str(folder / "c.parquet"),
+        "raw": str(raw),
+        "shop": str(folder / "s.toml"),
+        "new": str(folder / "n.toml"),
+    }
 
 
 @pytest.mark.parametrize("columns", WIDTHS)
@@ -103,7 +114,7 @@ def test_no_line_of_any_command_is_wider_than_the_screen(
     monkeypatch.setenv("FAULTODDS_DATA", str(tmp_path))
     Path(files["new"]).unlink(missing_ok=True)
     wide, failed = {}, []
-    for said in SAID:
+    for said in (*SLOW, *SAID) if columns == min(WIDTHS) else SAID:
         ended = command(*(part.format(**files) for part in said))
         bad = too_wide(ended.out + ended.err, columns)
         wide |= {said: bad} if bad else {}
@@ -119,7 +130,7 @@ def test_no_line_of_any_help_is_wider_than_the_screen(monkeypatch: pytest.Monkey
     for name in ("", *COMMANDS):
         ended = command(*name.split(), "--help")
         assert ended.code == 0
-        assert not [line for line in ended.out.splitlines() if len(line) > columns and longest_word(line) < columns - 12], name
+        assert not [line for line in ended.out.splitlines() if len(line) > columns and fits_broken(line, columns)], name
 
 
 CALL = (
@@ -141,7 +152,9 @@ def test_no_line_of_a_guided_call_is_wider_than_the_screen(
     assert "is closed: gone" in ended.out
 
 
-@pytest.mark.parametrize("argv", [("next", *FOUND), ("odds", *FOUND), ("appliance", "show", "burner_voltage")])
+@pytest.mark.parametrize(
+    "argv", [("next", *FOUND), ("odds", *FOUND), ("appliance", "show", "gas_dryer", "burner_voltage")]
+)
 def test_a_narrow_screen_says_the_same(monkeypatch: pytest.MonkeyPatch, argv: tuple[str, ...]) -> None:
     """Every word and number of the wide screen is on the narrow one, whole."""
     words = {}

@@ -38,7 +38,7 @@ def said(appliance: Appliance, *found: str) -> list[Misfit]:
 
 
 def histories(appliance: Appliance, count: int, seed: int) -> Iterator[list[Payload]]:
-    """Calls as the tables have them: facts, findings of one machine in random order, now and then a repair and findings after it."""
+    """Calls as the tables have them: facts, findings of one machine in any order, now and then a repair and findings after it."""
     rng = np.random.default_rng(seed)
     for _ in range(count):
         evidence = random_evidence(appliance, rng)
@@ -151,13 +151,15 @@ def test_a_finding_entered_twice_or_put_right_is_held_against_the_others_only(dr
     first = job_of(dryer, [Finding("heat", "none"), Finding("igniter_ohms", "open")])
     odd = misfit(dryer, first, Finding("igniter_ohms", "normal", take=1))
     assert odd is not None
-    assert [p.finding.name for p in odd.against][0] == "igniter_ohms"
+    assert odd.against[0].finding.name == "igniter_ohms"
 
 
 def test_a_rare_fault_is_no_contradiction(dryer: Appliance) -> None:
     """Alone, no outcome of anything is asked about, however rare; nor is a first look that agrees with the complaint."""
     k = dryer.knowledge
-    for name, outcome in itertools.chain.from_iterable(zip([n] * 9, o.outcomes, strict=False) for n, o in k.observables().items()):
+    for name, outcome in itertools.chain.from_iterable(
+        zip([n] * 9, o.outcomes, strict=False) for n, o in k.observables().items()
+    ):
         assert not said(dryer, f"{name}={outcome}")
     assert not said(dryer, "heat=none", "fuse_continuity=open", "duct_look=nest")
 

@@ -102,7 +102,13 @@ def test_whatever_is_read_with_a_meter_needs_one(dryer: Appliance) -> None:
     """A check read in ohms or volts, or whose steps measure across something, is gone with the multimeter."""
     k = dryer.knowledge
     for name, check in k.check.items():
-        electric = name in k.reading and k.reading[name].kind in ("resistance", "continuity", "voltage", "thermistor", "windings")
+        electric = name in k.reading and k.reading[name].kind in (
+            "resistance",
+            "continuity",
+            "voltage",
+            "thermistor",
+            "windings",
+        )
         measures = any("easure across" in step or "meter on" in step for step in check.steps)
         if electric or measures:
             assert "multimeter" in check.tools, name

@@ -34,7 +34,9 @@ def lines(audit: Audit, name: str, said: str) -> list[str]:
         rows = [r for r in audit.rows if r.stage == stage]
         if width() < _WIDE:
             out += wrap(stage.title.upper())
-            out += [line for r in rows for line in listed(r.method, _HEADS, [*_figures(r), _difference(r.against_file)])]
+            out += [
+                line for r in rows for line in listed(r.method, _HEADS, [*_figures(r), _difference(r.against_file)])
+            ]
         else:
             out.append(f"{stage.title.upper():<{_NAME}}    log  Brier  calib first top 3  than file (95 %)")
             out += [_row(r) for r in rows]

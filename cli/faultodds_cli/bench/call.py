@@ -86,7 +86,9 @@ class BenchCall:
         self.doubted.append(said)
         older = " or ".join(dict.fromkeys(f"take back {p.finding.name}" for p in odd.against))
         self.talk.tell(misfit_text(odd), "?  ")
-        self.talk.tell(f"Look once more. Type keep if it is so; {older} if that was wrong. Anything else leaves it out.", "   ")
+        self.talk.tell(
+            f"Look once more. Type keep if it is so; {older} if that was wrong. Anything else leaves it out.", "   "
+        )
         return True
 
     def doubts_named(self) -> str:

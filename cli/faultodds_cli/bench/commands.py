@@ -140,7 +140,8 @@ def again(call: BenchCall, rest: str) -> bool:
     if not rest:
         raise FaultoddsError("again what? Type for example: again hood_flap weak.")
     found = typed.findings(call.visit.knowledge, rest, call.numbered)
-    return any([call.enter(each.name, each.value, again=True) for each in found])
+    taken = [call.enter(each.name, each.value, again=True) for each in found]
+    return any(taken)
 
 
 def state(call: BenchCall, rest: str) -> bool:
@@ -197,7 +198,12 @@ def close(call: BenchCall, rest: str) -> bool:
     word, day, reason = _ending(rest)
     steps = call.visit.closing_up()
     unverified = call.visit.unverified
-    if word == "gone" and not reason and not call.visit.job.is_closed and untouched(call.visit.knowledge, call.visit.job):
+    if (
+        word == "gone"
+        and not reason
+        and not call.visit.job.is_closed
+        and untouched(call.visit.knowledge, call.visit.job)
+    ):
         reason = _why_gone(call)
     closed = call.visit.close(word, day, reason)
     if closed.outcome == "came_back":

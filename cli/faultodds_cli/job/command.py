@@ -24,7 +24,9 @@ if TYPE_CHECKING:
 
 app = options.new_app("A call step by step, for scripts. Every step is on disk before the command ends.")
 
-MinutesOption = Annotated[float | None, typer.Option("--minutes", metavar="MIN", help="How long it took, all of it together.")]
+MinutesOption = Annotated[
+    float | None, typer.Option("--minutes", metavar="MIN", help="How long it took, all of it together.")
+]
 FactsOption = Annotated[
     list[str] | None, typer.Option("--fact", "-f", metavar="NAME=VALUE", help="An intake fact. Repeatable.")
 ]
@@ -258,7 +260,12 @@ def close(
     on: Annotated[
         str | None, typer.Option("--on", metavar="YYYY-MM-DD", help="The day the complaint came back.")
     ] = None,
-    remark: Annotated[str, typer.Option("--note", metavar="TEXT", help="A remark on the ending: why it is gone, when nothing was repaired.")] = "",
+    remark: Annotated[
+        str,
+        typer.Option(
+            "--note", metavar="TEXT", help="A remark on the ending: why it is gone, when nothing was repaired."
+        ),
+    ] = "",
     appliance: options.JobAppliance = None,
     data: options.Data = None,
     as_json: options.Json = False,

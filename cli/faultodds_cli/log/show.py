@@ -55,7 +55,9 @@ def _mapping_lines(column: Column, examples: str) -> list[str]:
     doubt = "?" if sure and column.sure < DOUBTFUL else " "
     if width() < WIDEST:
         return listed(f"{column.heading}: {what}{why}", ("sure", "for example"), (f"{sure}{doubt}", examples))
-    return [f"{column.heading[:14]:14} {sure:>5}{doubt} {fitted(what + why, TAKEN_FOR):{TAKEN_FOR}} {examples}".rstrip()]
+    return [
+        f"{column.heading[:14]:14} {sure:>5}{doubt} {fitted(what + why, TAKEN_FOR):{TAKEN_FOR}} {examples}".rstrip()
+    ]
 
 
 def _fitting(examples: Sequence[str]) -> str:
@@ -127,7 +129,11 @@ def describe_lines(log: str, found: Description, knowledge: Knowledge) -> list[s
         lines += ["", "Run after the repair: " + _parts(found.after)]
     lines += ["", "Repairs:"]
     for name, n in found.repairs.most_common():
-        lines += labelled(f"  {name:20} ", f"{n:>6,}{_back(found, name, n)}".strip() if width() < WIDEST else f"{n:>6,}{_back(found, name, n)}", 23)
+        lines += labelled(
+            f"  {name:20} ",
+            f"{n:>6,}{_back(found, name, n)}".strip() if width() < WIDEST else f"{n:>6,}{_back(found, name, n)}",
+            23,
+        )
     lines.append(f"  no repair written on {found.no_repair:,} visits")
     lines += ["", "Facts:"]
     for name, seen in found.facts.items():

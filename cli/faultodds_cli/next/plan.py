@@ -151,7 +151,7 @@ def _wrapped(text: str, lead: str, under: str, cells: tuple[str, ...]) -> Iterat
 
 def _above(text: str, lead: str, under: str, cells: tuple[str, ...]) -> Iterator[str]:
     """A line of the tree on a narrow screen: all of its text, then its cells."""
-    first, *more = wrap(text, room=max(LEAST_BESIDE, width() - len(lead)))
+    first, *more = wrap(text, room=max(LEAST_BESIDE, width() - max(len(lead), len(under))))
     yield lead + first
     yield from (under + line for line in more)
     if any(cells):

@@ -101,7 +101,11 @@ def shop_lines(appliance: Appliance) -> list[str]:
     who = f"; technician {used.technician}" if used.technician else ""
     who += "" if used.qualified else ", no energised or gas-pressure work"
     lines = wrap(f"Prices and minutes: {whose}{who}. --shop none gives the knowledge file's own.")
-    return lines + (wrap(f"{', '.join(used.lacking)}. What needs that is not offered.", "Not carried: ", "  ") if used.lacking else [])
+    return lines + (
+        wrap(f"{', '.join(used.lacking)}. What needs that is not offered.", "Not carried: ", "  ")
+        if used.lacking
+        else []
+    )
 
 
 def unlisted_lines(view: Standing) -> list[str]:

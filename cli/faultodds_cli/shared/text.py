@@ -118,7 +118,9 @@ def row(first: str, rest: str, head: str, cells: Sequence[str], widths: Sequence
 
 def listed(head: str, labels: Sequence[str], cells: Sequence[str]) -> list[str]:
     """A line of a table that is too wide for the screen, as words: the head, then each label with its cell."""
-    told = ", ".join(" ".join(f"{label} {cell}".split()) for label, cell in zip(labels, cells, strict=True) if cell.strip())
+    told = ", ".join(
+        " ".join(f"{label} {cell}".split()) for label, cell in zip(labels, cells, strict=True) if cell.strip()
+    )
     return [*wrap(head, "  ", "    "), *wrap(told, "    ")]
 
 

@@ -46,7 +46,12 @@ def _row(s: Summary) -> str:
 
 def _cells(s: Summary) -> list[str]:
     money = [f"{s.cost:.0f}", f"{s.above_floor.mean:.0f}", _against(s.against_ours)]
-    return [*money, f"{s.minutes:.0f}", f"{s.wrong_parts:.2f}", *map(_share, (s.first_visit, s.callbacks, s.handed_over))]
+    return [
+        *money,
+        f"{s.minutes:.0f}",
+        f"{s.wrong_parts:.2f}",
+        *map(_share, (s.first_visit, s.callbacks, s.handed_over)),
+    ]
 
 
 def _short(name: str, room: int) -> str:

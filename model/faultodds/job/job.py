@@ -88,7 +88,11 @@ class Job(Struct, frozen=True):
                 f"job {self.id} is closed ({self.outcome}), so '{name}' was not taken back. If it was closed by mistake, "
                 f"type `faultodds job undo {self.id}` first."
             )
-        named = [s for s in self.steps if isinstance(s.payload, Fact | Finding | RepairDone | Skip) and s.payload.name == name]
+        named = [
+            s
+            for s in self.steps
+            if isinstance(s.payload, Fact | Finding | RepairDone | Skip) and s.payload.name == name
+        ]
         last = named[-1:]
         if last and isinstance(last[0].payload, Finding):
             return next(self.in_place_of(p) for p in self._placed_findings() if p.step is last[0])

@@ -253,7 +253,7 @@ def _has_parts_of(knowledge: Knowledge, repair: Repair, facts: Mapping[str, str]
     parts = {mode.partition(".")[0] for mode in repair_modes(knowledge, repair)}
     for name, equipment in knowledge.equipment.items():
         having = [v for v in equipment.values if not parts <= set(equipment.lacks.get(v, ()))]
-        if having and facts.get(name, having[0]) not in having or len(having) == 1:
+        if len(having) == 1 or (having and facts.get(name, having[0]) not in having):
             needs.setdefault(name, having[0])
     return needs
 

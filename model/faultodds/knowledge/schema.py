@@ -195,9 +195,10 @@ class Symptom(Observable):
 class Work:
     """What checks and repairs share: time, money, the machine state they need, who may do them, what to watch.
 
-    `tools` are those that not every technician has at hand, a second person (`helper`) among them. `access` lists what must be open, `closed` what must not be;
-    `running` closes everything that keeps the machine from running. `run_minutes`: how long it runs at most with something
-    open that lets a hazard out; `away`: whoever does it does not stand by the machine while it runs.
+    `tools` are those that not every technician has at hand, a second person (`helper`) among them. `access` lists what must
+    be open, `closed` what must not be; `running` closes everything that keeps the machine from running. `run_minutes`: how
+    long it runs at most with something open that lets a hazard out; `away`: whoever does it does not stand by the machine
+    while it runs.
 
     The steps come in parts, each in its own machine state, and are printed with the moves between them: `run_first` closed up
     and running, on the way in; `fit` with the access open and dead (energised work: leads, manometer); `steps`, the work

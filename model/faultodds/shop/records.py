@@ -41,9 +41,10 @@ class Times:
 
 @dataclass(frozen=True)
 class Van:
-    """`tools`: what every van carries; None where that is not said, and then nothing is taken to be missing. `carrying`: what having a part aboard for one call costs, as a share of its price (money tied up, room, damage).
+    """`tools`: what every van carries; None where that is not said, and then nothing is taken to be missing.
 
-    The default is a first guess; common practice, no source.
+    `carrying`: what having a part aboard for one call costs, as a share of its price (money tied up, room, damage). The
+    default is a first guess; common practice, no source.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
