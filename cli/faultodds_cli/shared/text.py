@@ -25,12 +25,17 @@ def width() -> int:
 
 
 def wrap(
-    text: str, first: str = "", rest: str | None = None, room: int | None = None, hyphens: bool = False
+    text: str,
+    first: str = "",
+    rest: str | None = None,
+    room: int | None = None,
+    hyphens: bool = False,
+    whole: bool = False,
 ) -> list[str]:
     """Text broken to the width (or to `room` columns) at blanks, and with `hyphens` after hyphens as well.
 
-    `first` starts the first line, `rest` the others (blanks unless given). A word is never broken: for a long one the blanks
-    before it give way.
+    `first` starts the first line, `rest` the others (blanks unless given). A word that fits the width is never broken:
+    the blanks before it give way. One that does not, such as a path, is broken unless it is to be left `whole`.
     """
     follow = " " * len(first) if rest is None else rest
     longest = max(map(len, text.split()), default=0)
@@ -47,13 +52,13 @@ def wrap(
         initial_indent=first,
         subsequent_indent=follow,
         break_on_hyphens=hyphens,
-        break_long_words=False,
+        break_long_words=longest > most and not whole,
     )
     if not lines:
         return [first.rstrip()]
-    if len(lines[0]) > most and first.strip():
+    if len(lines[0]) > most and first.strip() and not follow.strip():
         # The first word does not fit behind what starts the line.
-        lines = [first.rstrip(), *wrap(text, follow, follow, room, hyphens)]
+        lines = [first.rstrip(), *wrap(text, follow, follow, room, hyphens, whole)]
     return lines
 
 
@@ -66,7 +71,7 @@ def _fit(line: str) -> list[str]:
     if len(line) <= width() or line.lstrip().startswith("faultodds "):
         return [line]
     indent = line[: len(line) - len(line.lstrip())]
-    return wrap(line.strip(), indent, indent + "  ")
+    return wrap(line.strip(), indent, indent + "  ", whole=True)
 
 
 def wrap_each(text: str, first: str = "") -> list[str]:
