@@ -71,6 +71,9 @@ def _fit(line: str) -> list[str]:
     if len(line) <= width() or line.lstrip().startswith("faultodds "):
         return [line]
     indent = line[: len(line) - len(line.lstrip())]
+    said, colon, command = line.partition(": faultodds ")
+    if colon:
+        return [*_fit(f"{said}:"), f"{indent}faultodds {command}"]
     return wrap(line.strip(), indent, indent + "  ", whole=True)
 
 
