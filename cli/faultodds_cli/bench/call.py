@@ -10,7 +10,8 @@ from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
 from faultodds.job import OpenJob, typed
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.bench.talk import Talk
-from faultodds_cli.shared.show_job import CHECKS_SHOWN, misfit_text, screen
+from faultodds_cli.shared.show_job import CHECKS_SHOWN, screen
+from faultodds_cli.shared.show_known import misfit_text
 from faultodds_cli.shared.text import wrap
 
 

@@ -6,8 +6,7 @@ from faultodds.advice import CheckPrice
 from faultodds.job import JudgedFinding, OpenJob, Tells, tells, typed
 from faultodds.knowledge import Knowledge
 from faultodds_cli.shared.show_advice import action_lines, outcomes_of
-from faultodds_cli.shared.show_job import finding_text
-from faultodds_cli.shared.show_known import judgement_lines
+from faultodds_cli.shared.show_known import finding_text, judgement_lines
 from faultodds_cli.shared.show_odds import weight_lines
 from faultodds_cli.shared.text import capital, money, percent, wrap
 

@@ -338,7 +338,8 @@ def _enter(
 def _answer(visit: OpenJob, as_json: bool, head: str, taken: Iterable[JudgedFinding], since: int) -> None:
     """Say what was saved, and what of it does not fit; findings that clash are saved and said, with exit code 2."""
     from faultodds.job import misfits
-    from faultodds_cli.shared.show_job import entered_lines, misfit_text
+    from faultodds_cli.shared.show_job import entered_lines
+    from faultodds_cli.shared.show_known import misfit_text
 
     clash = visit.clash()
     odd = [] if clash else misfits(visit.appliance, visit.job, since)

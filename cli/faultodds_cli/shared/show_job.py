@@ -6,14 +6,14 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from faultodds.errors import ClashError
-from faultodds.job import Finding, Job, JudgedFinding, Misfit, OpenJob, Step, StoryLine, reminders, story, summary
+from faultodds.job import Finding, Job, JudgedFinding, OpenJob, Step, StoryLine, reminders, story, summary
 from faultodds_cli.shared.show_advice import advice_lines, check_lines
 from faultodds_cli.shared.show_known import (
+    finding_text,
     judgement_lines,
     numbers_called,
     revision_lines as numbers_lines,
     shop_lines,
-    shown_words,
 )
 from faultodds_cli.shared.show_odds import odds_table
 from faultodds_cli.shared.text import cautions, labelled, wrap
@@ -110,19 +110,6 @@ def clash_lines(clash: ClashError) -> list[str]:
     )
 
 
-def misfit_text(odd: Misfit) -> str:
-    """A finding that does not fit those before it, and which they are."""
-    against = " and ".join(finding_text(p.finding) for p in odd.against)
-    seldom = "Next to no" if odd.chance < 1e-6 else f"About 1 in {_round(1 / odd.chance):,}"
-    return f"{finding_text(odd.finding)} does not fit what was found before: {against}. {seldom} such machines would show it."
-
-
-def _round(number: float) -> int:
-    """Two digits of a count."""
-    whole = int(number)
-    return round(whole, 2 - len(str(whole)))
-
-
 def closed_lines(visit: OpenJob) -> list[str]:
     """That the job is closed, and how to open it again."""
     lines = wrap(f"This job is closed: {visit.job.outcome}.")
@@ -173,13 +160,6 @@ def _story_line(line: StoryLine) -> list[str]:
 def step_text(step: Step) -> str:
     """A step in words."""
     return finding_text(step.payload) if isinstance(step.payload, Finding) else summary(step.payload)
-
-
-def finding_text(f: Finding) -> str:
-    """A finding in words, with the reading that it was judged from."""
-    raw = f' (read "{f.raw}")' if f.raw is not None else ""
-    again = f", take {f.take + 1}" if f.take else ""
-    return f"{f.name} = {shown_words(f)}{raw}{again}"
 
 
 def entered_lines(visit: OpenJob, taken: Iterable[JudgedFinding], since: int) -> list[str]:
