@@ -36,7 +36,7 @@ def random_job_states(appliance: Appliance, count: int, seed: int) -> Iterator[J
     machine = MachineStates(appliance.knowledge)
     made = 0
     while made < count:
-        evidence = _evidence(appliance, rng)
+        evidence = random_evidence(appliance, rng)
         try:
             infer(appliance.suspects, evidence)
         except ClashError:
@@ -45,7 +45,8 @@ def random_job_states(appliance: Appliance, count: int, seed: int) -> Iterator[J
         yield JobState(evidence, _situation(appliance, machine, rng))
 
 
-def _evidence(appliance: Appliance, rng: np.random.Generator) -> Evidence:
+def random_evidence(appliance: Appliance, rng: np.random.Generator) -> Evidence:
+    """Facts, findings and repairs of one machine; they may clash."""
     s = appliance.suspects
     cause = int(rng.choice(len(s.share), p=s.share))
     facts, h = _facts_and_suspect(appliance, cause, rng)

@@ -53,7 +53,7 @@ CALLS = [
     (["--fact", "colour=white"], "there is no fact called 'colour'."),
     (["--fact", "vent=foil"], "'vent' fits more than one fact: 'vent_material', 'vent_length'."),
     (["--fact", "vent_material=gold"], "there is no value of 'vent_material' called 'gold'."),
-    (["--fact", "control=board", "--found", "timer_contacts=good"], "Correct the fact, or undo the finding."),
+    (["--fact", "control=board", "--found", "timer_contacts=good"], "One of the two is wrong: correct the fact (control=timer)"),
     (["--repaired", "coilz"], "there is no repair called 'coilz'. Did you mean 'coil_set'?"),
     (["--skip", "qqqq"], "there is no check or repair called 'qqqq'."),
     (["--after", "dry_time"], "write NAME=VALUE"),

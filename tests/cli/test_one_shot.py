@@ -258,3 +258,11 @@ def test_steps_shut_off_what_can_hurt() -> None:
 def test_the_toy_is_the_toy() -> None:
     """The file used here says what `toys.raw_toy` says."""
     assert set(raw_toy()["check"]) == {"fuse_test", "listen", "run_test"}
+
+
+def test_what_does_not_fit_is_said_before_the_advice() -> None:
+    """With what it contradicts; a call whose findings agree says nothing of the kind."""
+    odd = faultodds("next", "--found", "heat=none", "--found", "fuse_continuity=open", "--found", "drum_warm=warm")
+    assert "!! drum_warm = warm does not fit what was found before: fuse_continuity = open. About 1 in" in odd.text
+    assert odd.text.index("does not fit") < odd.text.index("DO NEXT")
+    assert "does not fit" not in faultodds("next", "--found", "heat=none", "--found", "fuse_continuity=open").out

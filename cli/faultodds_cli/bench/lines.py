@@ -9,7 +9,8 @@ from collections.abc import Iterable
 from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName
 from faultodds.job import sayings, typed
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
-from faultodds_cli.bench.commands import COMMANDS, beginning, exact, near_miss
+from faultodds_cli.bench.commands import COMMANDS, as_undo, beginning, exact, near_miss
+from faultodds_cli.bench.doubts import settled
 from faultodds_cli.shared.show_job import clash_lines
 
 PROMPT = ">"
@@ -37,7 +38,7 @@ def take(call: BenchCall, line: str) -> None:
     with forgiving(call.talk):
         try:
             call.watch_for_danger(line)
-            if _obey(call, line) and not call.over:
+            if (settled(call, line) or _obey(call, line)) and not call.over:
                 call.show()
         except ClashError as clash:
             call.talk.say(clash_lines(clash))
@@ -45,6 +46,7 @@ def take(call: BenchCall, line: str) -> None:
 
 def _obey(call: BenchCall, line: str) -> bool:
     """Do what a line says; true when the screen is to be shown anew."""
+    line = as_undo(line)
     parts = typed.parts(line)
     if len(parts) > 1 and exact(line.split()[0]) is None:
         return one_by_one(call, parts)

@@ -6,8 +6,7 @@ from faultodds.advice import CheckPrice
 from faultodds.job import JudgedFinding, OpenJob, Tells, tells, typed
 from faultodds.knowledge import Knowledge
 from faultodds_cli.shared.show_advice import action_lines, outcomes_of
-from faultodds_cli.shared.show_job import finding_text
-from faultodds_cli.shared.show_known import judgement_lines
+from faultodds_cli.shared.show_known import finding_text, judgement_lines
 from faultodds_cli.shared.show_odds import weight_lines
 from faultodds_cli.shared.text import capital, money, percent, wrap
 
@@ -38,7 +37,7 @@ def why_check_lines(visit: OpenJob, name: str) -> list[str]:
     return lines + (
         _worth(visit, price)
         if price
-        else wrap("It is not offered now: done already, skipped, or not for this machine.", "  ")
+        else wrap("It is not offered now: done already, skipped, without its tool, or not for this machine.", "  ")
     )
 
 

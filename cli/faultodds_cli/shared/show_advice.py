@@ -121,7 +121,7 @@ def check_lines(view: Standing, checks: Sequence[CheckPrice]) -> list[str]:
         return ["CHECKS: none left that can be done now."]
     if not checks:
         return ["CHECKS: none that would tell anything now."]
-    lines = [columns("CHECKS, BEST FIRST", ("min", "cost", "whole job"), _CELLS)]
+    lines = columns("CHECKS, BEST FIRST", ("min", "cost", "whole job"), _CELLS)
     for number, check in enumerate(checks, 1):
         lines += _check(view, number, check)
     return lines
@@ -144,7 +144,7 @@ def repair_lines(view: Standing, count: int = 3) -> list[str]:
     repairs = [r for r in view.advice.repairs if r.chance >= max(0.01, HARDLY * best)][:count]
     if not repairs:
         return []
-    lines = [columns("REPAIRS, IF YOU WOULD START NOW", ("fixes it", "cost", "whole job"), _CELLS)]
+    lines = columns("REPAIRS, IF YOU WOULD START NOW", ("fixes it", "cost", "whole job"), _CELLS)
     for r in repairs:
         title = " and ".join(k.repair[name].title for name in (r.name, *r.together))
         title = f"{capital(title)} [{' + '.join((r.name, *r.together))}]"

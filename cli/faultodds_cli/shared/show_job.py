@@ -6,17 +6,17 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from faultodds.errors import ClashError
-from faultodds.job import Finding, Job, JudgedFinding, OpenJob, StoryLine, reminders, story
+from faultodds.job import Finding, Job, JudgedFinding, OpenJob, Step, StoryLine, reminders, story, summary
 from faultodds_cli.shared.show_advice import advice_lines, check_lines
 from faultodds_cli.shared.show_known import (
+    finding_text,
     judgement_lines,
     numbers_called,
     revision_lines as numbers_lines,
     shop_lines,
-    shown_words,
 )
 from faultodds_cli.shared.show_odds import odds_table
-from faultodds_cli.shared.text import cautions, wrap
+from faultodds_cli.shared.text import cautions, labelled, wrap
 
 if TYPE_CHECKING:
     from faultodds.job import Standing
@@ -105,7 +105,7 @@ def clash_lines(clash: ClashError) -> list[str]:
     for name in clash.findings:
         lines += wrap(name, "   - ")
     return lines + wrap(
-        "Look at the oddest one again and enter it anew, or type undo to take back the last. The job is kept.",
+        "Look at the oddest one again and enter it anew, or take it back: undo and its name. The job is kept.",
         "   ",
     )
 
@@ -141,7 +141,9 @@ def story_lines(job: Job) -> list[str]:
             visit, stage = line.visit, line.stage
             lines += wrap(_stage(visit, stage), "  -- ")
         lines += _story_line(line)
-    return lines + wrap(f"{_count(len(job.undone), 'step')} taken back." if job.undone else "", "  ")
+    for step in job.undone:
+        lines += wrap(f"taken back: {step_text(step)}", f"  {step.at.astimezone():%H:%M} ", "        ")
+    return lines
 
 
 def _stage(visit: int, stage: int) -> str:
@@ -155,11 +157,9 @@ def _story_line(line: StoryLine) -> list[str]:
     return wrap(f"{text}{minutes}", f"  {line.at.astimezone():%H:%M} ", "        ")
 
 
-def finding_text(f: Finding) -> str:
-    """A finding in words, with the reading that it was judged from."""
-    raw = f' (read "{f.raw}")' if f.raw is not None else ""
-    again = f", take {f.take + 1}" if f.take else ""
-    return f"{f.name} = {shown_words(f)}{raw}{again}"
+def step_text(step: Step) -> str:
+    """A step in words."""
+    return finding_text(step.payload) if isinstance(step.payload, Finding) else summary(step.payload)
 
 
 def entered_lines(visit: OpenJob, taken: Iterable[JudgedFinding], since: int) -> list[str]:
@@ -177,5 +177,5 @@ def list_lines(jobs: Iterable[Job]) -> list[str]:
     for job in jobs:
         stands = "STOPPED" if job.stopped else job.outcome or "open"
         what = job.title or job.appliance
-        lines += wrap(f"{job.opened_at.astimezone():%Y-%m-%d} {stands:<10} {what}", f"{job.id:>5}  ", " " * 29)
+        lines += labelled(f"{job.id:>5}  {job.opened_at.astimezone():%Y-%m-%d} {stands:<10} ", what, 29)
     return lines

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from faultodds_cli.shared.text import BAR_CELLS, bar, columns, percent, title_lines, width, wrap
+from faultodds_cli.shared.text import BAR_CELLS, LEAST_BESIDE, bar, columns, percent, title_lines, width, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Belief
@@ -38,12 +38,17 @@ def odds_table(
     margin: int = 0,
 ) -> list[str]:
     """A line a fault: its title, its chance as a bar and in percent, and what is said `beside` it."""
-    room = width() - margin - sum(widths) - gap - 2
-    lines = [columns("FAULT ODDS", ("", "now", beside), widths, margin)]
+    narrow = width() - margin - sum(widths) - gap < LEAST_BESIDE
+    room = width() - 2 if narrow else width() - margin - sum(widths) - gap - 2
+    lines = columns("FAULT ODDS", ("", "now", beside), widths, margin)
     for title, p, said in rows:
         first, *rest = title_lines(title, room)
-        lines.append(columns(f"  {first}", (bar(p, widths[0]), percent(p), said), widths, margin))
-        lines += [f"    {line}" for line in rest]
+        cells = (bar(p, widths[0]), percent(p), said)
+        if narrow:
+            below = "".join(c.rjust(w) for c, w in zip(cells, widths, strict=True))
+            lines += [f"  {first}", *(f"    {line}" for line in rest), below.rjust(width() - margin)]
+        else:
+            lines += [*columns(f"  {first}", cells, widths, margin), *(f"    {line}" for line in rest)]
     return lines
 
 

@@ -52,7 +52,13 @@ def shop_used(appliance: Appliance) -> dict[str, Any] | None:
     used = appliance.shop
     if used is None:
         return None
-    return {"file": str(used.path), "name": used.name, "technician": used.technician, "qualified": used.qualified}
+    return {
+        "file": str(used.path),
+        "name": used.name,
+        "technician": used.technician,
+        "qualified": used.qualified,
+        "not_carried": list(used.lacking),
+    }
 
 
 def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: State) -> dict[str, Any]:

@@ -2,7 +2,10 @@ from .appliance import (
     Appliance as Appliance, Used as Used, appliance_id as appliance_id, compiled as compiled,
     open_appliance as open_appliance,
 )
-from .evidence import Evidence as Evidence, RepairEffect as RepairEffect, WeighedFinding as WeighedFinding
+from .evidence import (
+    Evidence as Evidence, RepairEffect as RepairEffect, WeighedFinding as WeighedFinding,
+    suspect_likelihood as suspect_likelihood,
+)
 from .posterior import (
     Belief as Belief, FaultOdds as FaultOdds, infer as infer, likely as likely,
     main_cause_weights as main_cause_weights, weights_of_evidence as weights_of_evidence,

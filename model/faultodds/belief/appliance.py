@@ -40,7 +40,8 @@ _ARRAYS = ("share", "given_main", "ok", "member", "mechanism", "likelihood", "wi
 
 
 class Used(Struct, frozen=True):
-    """Which shop file was laid over an appliance, and for which technician (empty for none in particular)."""
+    """Which shop file was laid over an appliance, and for which technician (empty for none in particular). `lacking`: the tools
+    that are not carried."""
 
     path: Path
     name: str
@@ -48,6 +49,7 @@ class Used(Struct, frozen=True):
     technician_name: str
     qualified: bool
     carrying: float
+    lacking: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

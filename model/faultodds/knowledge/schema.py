@@ -14,7 +14,7 @@ Words used here and everywhere else:
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any, ClassVar, Literal
 
@@ -197,10 +197,10 @@ class Symptom(Observable):
 class Work:
     """What checks and repairs share: time, money, the machine state they need, who may do them, what to watch.
 
-    `tools` are those that not every technician has at hand. `access` lists what must be open, `closed` what must not be;
-    `access_by` maps an equipment fact and its value to what must be open instead on such a machine (`fitted`);
-    `running` closes everything that keeps the machine from running. `run_minutes`: how long it runs at most with something
-    open that lets a hazard out; `away`: whoever does it does not stand by the machine while it runs.
+    `tools` are those that not every technician has at hand, a second person (`helper`) among them. `access` lists what must
+    be open, `closed` what must not be; `access_by` maps an equipment fact and its value to what must be open instead on such
+    a machine (`fitted`); `running` closes everything that keeps the machine from running. `run_minutes`: how long it runs at
+    most with something open that lets a hazard out; `away`: whoever does it does not stand by the machine while it runs.
 
     The steps come in parts, each in its own machine state, and are printed with the moves between them: `run_first` closed up
     and running, on the way in; `fit` with the access open and dead (energised work: leads, manometer); `steps`, the work
@@ -328,6 +328,15 @@ class Knowledge:
     def observables(self) -> dict[str, Symptom | Check]:
         """Symptoms then checks, in file order."""
         return {**self.symptom, **self.check}
+
+    def tools(self) -> list[str]:
+        """Every tool that some check or repair needs, in file order; a second person is called `helper`."""
+        return list(dict.fromkeys(t for work in (*self.check.values(), *self.repair.values()) for t in work.tools))
+
+    def needing(self, tools: Iterable[str]) -> list[str]:
+        """The checks and repairs that cannot be done without one of these tools."""
+        lacking = set(tools)
+        return [name for name, work in {**self.check, **self.repair}.items() if lacking & set(work.tools)]
 
     def modes_under(self, name: str) -> list[str]:
         """The modes a name stands for: itself, or every mode of a component."""
