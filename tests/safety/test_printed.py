@@ -24,8 +24,8 @@ from faultodds.job.job import Job
 from faultodds.job.standing import Standing
 from faultodds.job.steps import utc_now
 from faultodds.knowledge.schema import Knowledge
-from faultodds.safety.duties import not_run_now
-from faultodds.safety.rules import broken, exposed
+from faultodds.safety.duties import Known, not_run_now
+from faultodds.safety.rules import NOTHING_KNOWN, broken, exposed
 from faultodds_cli.shared.show_advice import FOR_THE_QUALIFIED, advice_lines
 from job_states import JobState, random_job_states
 from read_back import printed_steps, read_back
@@ -45,9 +45,11 @@ def states(dryer: Appliance) -> list[JobState]:
     return list(random_job_states(dryer, SCREENS, 31))
 
 
-def wrong(k: Knowledge, names: Iterable[str], state: State, texts: Iterable[str]) -> list[str]:
+def wrong(
+    k: Knowledge, names: Iterable[str], state: State, texts: Iterable[str], known: Known = NOTHING_KNOWN
+) -> list[str]:
     """What is wrong with some printed steps, read back."""
-    return [f"{b.rule}: {b.why}" for b in broken(k, state, read_back(k, list(names), texts))]
+    return [f"{b.rule}: {b.why}" for b in broken(k, state, read_back(k, list(names), texts), known)]
 
 
 def test_screens_and_objects(dryer: Appliance, states: list[JobState]) -> None:
@@ -60,15 +62,16 @@ def test_screens_and_objects(dryer: Appliance, states: list[JobState]) -> None:
         )
         advice, state = view.advice, each.situation.state
         answer = next_answer(dryer, view.belief, advice, state)
-        held = not_run_now(k, may_be(k, each.evidence))
+        known = may_be(k, each.evidence, view.belief)
+        held = not_run_now(k, known)
         assert not {c["check"] for c in answer["checks"]} & (set(held) | each.situation.skipped)
         holding += bool(held)
         for check in answer["checks"]:
-            assert not wrong(k, [check["check"]], state, check["steps"]), check
+            assert not wrong(k, [check["check"]], state, check["steps"], known), check
         names = [n for n in (advice.name, *advice.together) if n]
         lines = advice_lines(view)
         printed = [text for steps in printed_steps(lines) for text in steps]
-        assert not wrong(k, names, state, printed), lines
+        assert not wrong(k, names, state, printed, known), lines
         if names:
             assert printed == answer["advice"]["steps"]
         numbered += len(printed)

@@ -131,7 +131,7 @@ def _left_open_when_away(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def _believed_open_after_a_repair(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(doing, "_closed_up", lambda k, machine, last, names: last)
+    monkeypatch.setattr(doing, "_closed_up", lambda k, machine, last, names, known: last)
 
 
 @pytest.mark.parametrize(

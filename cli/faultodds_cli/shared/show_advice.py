@@ -65,9 +65,10 @@ def _headline(view: Standing) -> str:
 
 def actions(view: Standing, names: Sequence[str]) -> list[Action]:
     """How to do these one after the other, from the machine state as it is."""
-    from faultodds.advice import actions as one_by_one
+    from faultodds.advice import actions as one_by_one, may_be
 
-    return one_by_one(view.appliance, names, view.situation.state, view.situation.labour_rate)
+    known = may_be(view.appliance.knowledge, view.belief.evidence, view.belief)
+    return one_by_one(view.appliance, names, view.situation.state, view.situation.labour_rate, known)
 
 
 def action_lines(action: Action, knowledge: Knowledge) -> list[str]:
@@ -92,7 +93,7 @@ def _title_lines(action: Action) -> list[str]:
 def _closing_steps(view: Standing) -> list[str]:
     from faultodds.advice import closing_lines
 
-    return [line.text for line in closing_lines(view.appliance.knowledge, view.situation.state)]
+    return [line.text for line in closing_lines(view.appliance.knowledge, view.situation.state, dead=bool(view.advice.at_once))]
 
 
 def _tell_lines(view: Standing) -> list[str]:
