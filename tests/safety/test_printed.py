@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Iterator
 from datetime import date
 from pathlib import Path
@@ -18,6 +19,7 @@ from faultodds.advice.machine import CLOSED_UP, MachineStates, State
 from faultodds.advice.plan import Plan, PlanStep, make_plan, moves_words, plan_answer
 from faultodds.advice.situation import may_be
 from faultodds.belief.appliance import Appliance, open_appliance
+from faultodds.belief.evidence import Evidence
 from faultodds.belief.posterior import infer
 from faultodds.charts.plan_page import laid_out
 from faultodds.job.job import Job
@@ -30,7 +32,7 @@ from faultodds_cli.shared.show_advice import FOR_THE_QUALIFIED, advice_lines
 from job_states import JobState, random_job_states
 from read_back import printed_steps, read_back
 
-SCREENS, PLANS = 40, 3
+SCREENS, PLANS = 200, 4
 
 
 @pytest.fixture(scope="module")
@@ -97,26 +99,34 @@ def in_json(step: dict[str, Any]) -> Iterator[dict[str, Any]]:
 
 
 def test_plans_and_the_page(dryer: Appliance, states: list[JobState]) -> None:
-    """A plan's moves keep the order of the rules from the state that the step before leaves, never end live, and are the same in
-    the object, in the text and on the page."""
+    """A plan's steps keep the rules from the state that the step before leaves, never end live, and in short are the same on the
+    page; live work says there when hands are out and leads on and off."""
     k, moved = dryer.knowledge, 0
     for each in states[:PLANS]:
         belief = infer(dryer.suspects, each.evidence)
         plan = make_plan(dryer, belief, each.situation, depth=3, nodes=12)
         objects = list(in_json(plan_answer(dryer, belief, plan)["plan"]))
         for (step, state), said in zip(planned(plan.first, each.situation.state), objects, strict=True):
-            assert not _of_moves(k, step, state, said["machine_steps"]), (step.name, said)
+            names = [n for n in (step.name, *step.together, k.costs.verify) if n]
+            assert not wrong(k, names, state, said["steps"]), (step.name, said)
             assert not exposed(k, step.after)
-            moved += len(said["machine_steps"])
+            moved += len(step.moves)
         assert _moves_on_the_page(dryer, belief, plan)
     assert moved > PLANS
 
 
-def _of_moves(k: Knowledge, step: PlanStep, state: State, texts: list[str]) -> list[str]:
-    """What is wrong with moves alone; where live work switches on behind a panel, its steps are told when it is done."""
-    live = any((k.check.get(n) or k.repair[n]).qualified for n in (step.name, *step.together) if n)
-    found = wrong(k, (), state, texts)
-    return [w for w in found if not (live and w.startswith("on_inside_for_the_qualified"))]
+def test_live_work_in_a_plan_says_where_hands_are(dryer: Appliance) -> None:
+    """In a plan's short words too: leads on and hands out before power and gas come on, off again before the leads come off."""
+    k = dryer.knowledge
+    belief = infer(dryer.suspects, Evidence())
+    lines = instructions(k, MachineStates(k), ["burner_voltage"])[0].lines
+    step = dataclasses.replace(make_plan(dryer, belief, depth=1, nodes=1).first, name="burner_voltage", lines=lines)
+    assert moves_words(k, step) == (
+        "Get: unplugged, gas cock shut, top and front panel open. Leads on. Hands out. Undo: gas cock shut, unplugged. "
+        "Read, nobody touching it. Get: unplugged, gas cock shut. Leads off."
+    )
+    lines = instructions(k, MachineStates(k), ["exhaust_cycling"])[0].lines
+    assert "Attended, CO meter on" in moves_words(k, dataclasses.replace(step, name="exhaust_cycling", lines=lines))
 
 
 def _moves_on_the_page(dryer: Appliance, belief: Any, plan: Plan) -> bool:

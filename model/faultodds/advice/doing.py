@@ -131,13 +131,13 @@ def _closed_up(k: Knowledge, machine: MachineStates, last: Told, names: Iterable
 
 
 def _watched(k: Knowledge, known: Known, name: str, lines: Iterable[Line]) -> Iterator[Line]:
-    """Lines with what is said before the first at which the machine runs, while it may let a hazard into the room."""
+    """Lines with what is said before the machine runs, or is got ready to be live, while it may let a hazard into the room."""
     work = k.check.get(name) or k.check[k.costs.verify]
     text = watch_text(k, known, work.run_minutes or work.minutes)
     for line in lines:
         if line.part == "watch":
             text = ""
-        if text and runs(k, line):
+        if text and (line.part == "fit" or runs(k, line)):
             yield Line(text, None, name, "watch")
             text = ""
         yield line

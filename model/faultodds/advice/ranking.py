@@ -168,7 +168,7 @@ class Ranking:
         out = [
             RepairPrice(names[0], names[1:], p.price_repairs(names), float(chances[u]), float(prices[u]))
             for u, names in enumerate(p.bundles)
-            if not run_forbidden(p.knowledge, p.belief.evidence, p.belief, names)
+            if not run_forbidden(p.knowledge, p.belief.evidence, p.belief, p.known, names)
         ]
         return sorted(out, key=lambda r: (self._waits((r.name, *r.together)), r.expected_cost))
 

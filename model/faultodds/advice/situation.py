@@ -12,7 +12,7 @@ from msgspec.structs import replace
 from faultodds.advice.machine import CLOSED_UP, State, Way
 from faultodds.belief import Belief, Evidence, RepairEffect
 from faultodds.knowledge import Knowledge, repair_modes
-from faultodds.safety import not_run_with, still_holds
+from faultodds.safety import Known, not_run_with, still_holds
 
 Bools = npt.NDArray[np.bool_]
 
@@ -91,11 +91,13 @@ def _mended(belief: Belief, name: str, outcome: str, repairs: Iterable[RepairEff
     return any(causes[s.mode_index[mode]] for repair in repairs for mode in repair.modes)
 
 
-def run_forbidden(knowledge: Knowledge, evidence: Evidence, belief: Belief | None, repairs: Sequence[str]) -> str:
-    """What forbids the run that proves some repairs, as "name=outcome": it was found, and is likely still there after them.
+def run_forbidden(
+    knowledge: Knowledge, evidence: Evidence, belief: Belief | None, known: Known, repairs: Sequence[str]
+) -> str:
+    """What of all that is `known` forbids the run that proves some repairs, as "name=outcome": it was found, and is likely still there after them.
     Empty when nothing does, and for work of others, which is not proved here."""
     done = [knowledge.repair[name] for name in repairs]
-    if all(repair.by_others for repair in done) or not not_run_with(knowledge, may_be(knowledge, evidence, belief)):
+    if not not_run_with(knowledge, known) or all(repair.by_others for repair in done):
         return ""
     effects = [RepairEffect(n, tuple(repair_modes(knowledge, knowledge.repair[n])), 1.0) for n in repairs]
     after = Evidence(evidence.facts, evidence.seen, (*evidence.repairs, *effects))

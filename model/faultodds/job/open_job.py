@@ -116,7 +116,7 @@ class OpenJob(JobEntries):
         known, evidence, belief = self._known()
         why = not_run_now(self.knowledge, known).get(found, "")
         if not why and found in self.knowledge.repair:
-            seen = run_forbidden(self.knowledge, evidence, belief, [found])
+            seen = run_forbidden(self.knowledge, evidence, belief, known, [found])
             why = f"it is proved by a run, and the machine is not run with {seen}. Put that right first." if seen else ""
         if why:
             raise FaultoddsError(f"'{found}' is not for now: {why}")

@@ -27,10 +27,11 @@ def not_run_now(knowledge: Knowledge, known: Known) -> dict[str, str]:
     out = [f"{n}={o}" for n, o in let_out(knowledge, known)]
     stops = [f"{n}={o}" for n, o in not_run_with(knowledge, known)]
     for name, work in {**knowledge.check, **knowledge.repair}.items():
-        why = _why_not(knowledge, work, known) if work.running else ""
-        if out and work.running and work.away:
+        runs = work.running or work.run_first
+        why = _why_not(knowledge, work, known) if runs else ""
+        if out and runs and work.away:
             why = f"the machine is not run with nobody beside it while {out[0]} may be so. Look, or put that right first."
-        if stops and work.running:
+        if stops and runs:
             why = f"the machine is not run with {stops[0]}. Put that right first."
         if why:
             found[name] = why
