@@ -59,13 +59,14 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
         least, total = DOUBT * max(s.weights.values()), sum(s.weights.values())
         known[s.name] = {o: w / total for o, w in s.weights.items() if w >= least}
         since = evidence.repairs[s.stage :]
+        stops = knowledge.check[s.name].stops_run if s.name in knowledge.check else {}
         judged = [(n, o) for n, o in judged if n != s.name]
         if not still_holds(knowledge, s.name, (r.name for r in since)):
-            del known[s.name]
-        elif belief is not None and since and s.name in knowledge.check:
-            judged += [(s.name, o) for o in knowledge.check[s.name].stops_run if _mended(belief, s.name, o, since)]
+            known[s.name] = {o: share for o, share in known[s.name].items() if o in stops}
+        if belief is not None and since:
+            judged += [(s.name, o) for o in stops if _mended(belief, s.name, o, since)]
     if belief is not None:
-        judged += [(n, o) for n, seen in knowledge.observables().items() for o in seen.lets_out if n not in known]
+        judged += [(n, o) for n, seen in knowledge.observables().items() for o in seen.lets_out if not known.get(n)]
         for name, outcome in judged:
             known[name] = {**known.get(name, {}), outcome: cause_left(belief, name, outcome)}
     return {n: {o: share for o, share in values.items() if share >= DOUBT} for n, values in known.items()}
