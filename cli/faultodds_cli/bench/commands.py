@@ -122,9 +122,13 @@ def repair(call: BenchCall, rest: str) -> bool:
     if not rest:
         return repairs(call, rest)
     k = call.visit.knowledge
+    told, state = call.told_now(), call.visit.state
     done = call.visit.fix(rest)
-    title = k.repair[done.name].title
-    call.talk.tell(f"Repaired: {title}. Next, run the machine and type: verify {call.verify_words()}.")
+    call.talk.tell(f"Repaired: {k.repair[done.name].title}. When it has run, type: verify {call.verify_words()}.")
+    closing = [] if done.name in told else call.visit.put_back(done.name, state)
+    if closing:
+        call.talk.tell("Taken as closed up again, which is:")
+        call.talk.say(numbered(closing))
     return True
 
 

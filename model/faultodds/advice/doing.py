@@ -16,7 +16,7 @@ from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way, need_
 from faultodds.advice.situation import Price
 from faultodds.belief import Appliance
 from faultodds.knowledge import Knowledge, Work
-from faultodds.safety import HANDS_OUT, Known, Line, Part, broken, known_after, runs, watch_text
+from faultodds.safety import HANDS_OUT, Known, Line, Part, broken, known_after, runs, shut_off_for, watch_text
 
 NOTHING_KNOWN: Known = {}
 
@@ -146,9 +146,10 @@ def _watched(k: Knowledge, known: Known, name: str, lines: Iterable[Line]) -> It
 def _doing(
     k: Knowledge, machine: MachineStates, state: State, name: str, work: Work, told: set[str]
 ) -> Iterator[Line]:
-    """The moves of some work with its steps between them; `told`: the cautions told before, to which it adds its own."""
-    told |= {c for item in state for c in k.access[item].cautions}
-    own = tuple(c for c in work.cautions if c not in told)
+    """The moves of some work with its steps between them; `told`: the cautions told before, to which it adds its own. Hands go
+    in behind a panel that is open already with its cautions told: nobody knows who opened it."""
+    panels = [item for item in work.access if item in state and shut_off_for(k, work)]
+    own = (*(c for item in panels for c in k.access[item].cautions), *work.cautions)
     for part, way in machine.legs(state, need_of(work)):
         for line in (*_moves(k, way), *_steps(k, name, work, part)):
             mine = (*line.cautions, *(own if line.work else ()))

@@ -10,7 +10,7 @@ from __future__ import annotations
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from faultodds.advice import Action, action, closing_lines, may_be, run_forbidden
+from faultodds.advice import Action, State, action, closing_lines, may_be, run_forbidden
 from faultodds.belief import Appliance, Belief, Evidence, open_appliance
 from faultodds.errors import ClashError, FaultoddsError, RevisionError, UnknownName
 from faultodds.job.entering import JobEntries
@@ -130,6 +130,12 @@ class OpenJob(JobEntries):
         except ClashError:
             belief = None
         return may_be(self.knowledge, evidence, belief), evidence, belief
+
+    def put_back(self, name: str, state: State) -> list[str]:
+        """The steps after a repair's own that put the machine back together, begun in a machine state."""
+        lines = action(self.appliance, name, state).lines
+        last = max(i for i, line in enumerate(lines) if line.part in ("steps", "tight"))
+        return [line.text for line in lines[last:] if line.move is not None and not line.move.opens]
 
     def closing_up(self) -> list[str]:
         """The steps that put the machine back together and on again; a machine that must not run stays shut off, and none while
