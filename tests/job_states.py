@@ -201,4 +201,3 @@ class _Walk:
     def come_back(self) -> None:
         """The complaint came back."""
         self.visit.close("came_back", "2026-03-20")
-

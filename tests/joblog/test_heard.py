@@ -51,7 +51,12 @@ def test_every_danger_in_any_column_is_listed_first(tmp_path: Path, data: str, d
     assert found == wanted and len(wanted) > 200
     assert lines(report)[0].startswith(f"DANGER told of in {len(wanted)} rows. Read them first")
     kept = json.loads(files_of("log", data).report.read_text("utf-8"))["danger"]
-    assert {told["row"] for told in kept} == wanted and {told["hazard"] for told in kept} == {"gas", "co", "ill", "fire"}
+    assert {told["row"] for told in kept} == wanted and {told["hazard"] for told in kept} == {
+        "gas",
+        "co",
+        "ill",
+        "fire",
+    }
     assert files_of("log", data).report_text.read_text("utf-8").startswith("DANGER")
 
 
@@ -83,7 +88,12 @@ def test_personal_data_is_not_printed_with_it(tmp_path: Path, data: str, dryer: 
 
 def test_a_log_that_is_refused_still_tells_of_danger(tmp_path: Path, data: str, dryer: Knowledge) -> None:
     """Nothing is imported, and the danger is in what is said."""
-    rows = ["J1,C1,2022-01-03,weak,ok,vent,gas smell at the dryer", *(f"J1,C1,2022-01-03,{h},ok,x,y" for h in ("ok", "strong"))]
+    rows = [
+        "J1,C1,2022-01-03,weak,ok,vent,gas smell at the dryer",
+        *(f"J1,C1,2022-01-03,{h},ok,x,y" for h in ("ok", "strong")),
+    ]
     path = write(tmp_path / "jobs.csv", log_text(*rows))
-    with pytest.raises(FaultoddsError, match=r"Nothing was imported.*DANGER told of in 1 row.*row 1, result: 'gas smell'"):
+    with pytest.raises(
+        FaultoddsError, match=r"Nothing was imported.*DANGER told of in 1 row.*row 1, result: 'gas smell'"
+    ):
         imported(path, dryer, data)

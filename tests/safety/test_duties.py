@@ -105,7 +105,10 @@ def test_exhaust_in_the_room_is_mended_before_any_run(dryer: Appliance) -> None:
     assert not any(k.check[c.name].running for c in told.checks)
     perhaps = Evidence({}, (WeighedFinding("transition_look", {"off": 0.3, "sound": 0.7}),), off.repairs)
     assert watched(dryer, perhaps) == ("verification_run", True)
-    assert watched(dryer, Evidence({}, seen, (repair_effect(dryer, "refit_transition"),))) == ("verification_run", False)
+    assert watched(dryer, Evidence({}, seen, (repair_effect(dryer, "refit_transition"),))) == (
+        "verification_run",
+        False,
+    )
 
 
 def watched(dryer: Appliance, evidence: Evidence) -> tuple[str, bool]:

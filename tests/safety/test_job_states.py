@@ -153,7 +153,11 @@ class Proof:
         job, s = now.visit.job, self.appliance.suspects
         for p in job.findings if not now.visit.clash() else ():
             check = self.k.check.get(p.finding.name)
-            if check is None or p.finding.outcome not in check.stops_run or (p.stage, p.visit) != (job.stage, job.visit):
+            if (
+                check is None
+                or p.finding.outcome not in check.stops_run
+                or (p.stage, p.visit) != (job.stage, job.visit)
+            ):
                 continue
             if any(q.finding.name == p.finding.name and q.finding.take > p.finding.take for q in job.findings):
                 continue
@@ -373,4 +377,3 @@ def test_every_rule_is_planted_among_job_states() -> None:
         test_a_mistake_in_what_is_offered_is_seen_among_job_states.pytestmark[0],
     ]
     assert set(RULES) <= {case[0] for mark in marks for case in mark.args[1]}
-

@@ -191,3 +191,33 @@ def test_the_reader_sees_a_step_left_off_the_screen(dryer: Appliance, states: li
                 assert wrong(k, [check["check"]], each.situation.state, bare)
                 return
     raise AssertionError("no state has a check that shuts off")
+
+
+def test_a_caution_that_stands_is_not_said_again(tmp_path: Path) -> None:
+    """On a guided call a caution is said when it begins to apply, and not on the next screen while it still does; an odd job in
+    between, a new sitting and a single command say it again."""
+    k, seen = (
+        ["heat=none", "glow_look=no_glow", "hood_flap=strong", "drum_warm=cold", "hand_turn=free"],
+        "prove it dead",
+    )
+    call = bench(tmp_path, *SAFE, "control=timer", "done", *k, "done", "fuse_continuity closed", "leave").out
+    first, second = call.split("-" * 40)[-2:] if call.count("fuse_continuity") else ("", "")
+    assert seen in " ".join(first.split()) and seen not in " ".join(second.split())
+    assert "Machine now: unplugged" in second and "DO NEXT" in second
+    assert seen in " ".join(bench(tmp_path, "no", "leave", options=["1"]).out.split())
+    assert seen in " ".join(command("job", "next", "1", "--data", str(tmp_path)).out.split())
+
+
+def test_a_repair_that_was_not_on_the_screen_says_what_closing_up_is(tmp_path: Path, dryer: Appliance) -> None:
+    """The job takes the machine as closed up after a repair; where its steps were not told, those that close it up are, and they
+    keep the rules. Where they were on the screen they are not said twice."""
+    k = dryer.knowledge
+    start = [*SAFE, "done", "heat=none", "done"]
+    shown = bench(tmp_path, *start, "coil_ohms good", "repair flame_sensor", "leave").out.partition(
+        "Taken as closed up"
+    )[2]
+    (steps, *_) = printed_steps(shown.splitlines())
+    assert steps == [k.access[i].close_step for i in ("front_open", "gas_shut", "unplugged")]
+    assert not wrong(k, (), frozenset({"unplugged", "gas_shut", "front_open"}), steps)
+    told = bench(tmp_path / "told", *start, "burner_watch no_glow", "igniter_ohms open", "repair igniter", "leave").out
+    assert "REPAIR. New igniter" in told and "Taken as closed up" not in told

@@ -89,7 +89,9 @@ def told_lines(told: Iterable[Line], knowledge: Knowledge, standing: Collection[
     """Instructions, numbered, each caution before the step that it belongs to."""
     lines: list[str] = []
     for number, line in enumerate(told, 1):
-        lines += cautions(knowledge.caution[c].text for c in line.cautions if c not in standing) + step(number, line.text)
+        lines += cautions(knowledge.caution[c].text for c in line.cautions if c not in standing) + step(
+            number, line.text
+        )
     return lines
 
 
@@ -100,7 +102,10 @@ def _title_lines(action: Action) -> list[str]:
 def _closing_steps(view: Standing) -> list[str]:
     from faultodds.advice import closing_lines
 
-    return [line.text for line in closing_lines(view.appliance.knowledge, view.situation.state, dead=bool(view.advice.at_once))]
+    return [
+        line.text
+        for line in closing_lines(view.appliance.knowledge, view.situation.state, dead=bool(view.advice.at_once))
+    ]
 
 
 def _tell_lines(view: Standing) -> list[str]:

@@ -111,8 +111,9 @@ def best_move(
 def _cheapest(ranking: Ranking) -> NextMove:
     """The cheapest of: the best repair, leaving, handing over, the best check; in this order where equal.
 
-    Nobody leaves a machine that must not run. After a repair the machine runs first; only a fault as good as found is put right before that. Work for qualified people
-    waits while a check for anybody still tells something, and nobody leaves while a cause is owed that can be looked for.
+    Nobody leaves a machine that must not run. After a repair the machine runs first; only a fault as good as found is put
+    right before that. Work for qualified people waits while a check for anybody still tells something, and nobody leaves while
+    a cause is owed that can be looked for.
     """
     moves = [NextMove("repair", r.name, r.together, r.expected_cost) for r in ranking.repairs[:1]]
     if not ranking.problem.run_stopped:

@@ -143,9 +143,7 @@ def _watched(k: Knowledge, known: Known, name: str, lines: Iterable[Line]) -> It
         yield line
 
 
-def _doing(
-    k: Knowledge, machine: MachineStates, state: State, name: str, work: Work, told: set[str]
-) -> Iterator[Line]:
+def _doing(k: Knowledge, machine: MachineStates, state: State, name: str, work: Work, told: set[str]) -> Iterator[Line]:
     """The moves of some work with its steps between them; `told`: the cautions told before, to which it adds its own. Hands go
     in behind a panel that is open already with its cautions told: nobody knows who opened it."""
     panels = [item for item in work.access if item in state and shut_off_for(k, work)]

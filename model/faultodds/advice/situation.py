@@ -95,8 +95,8 @@ def _mended(belief: Belief, name: str, outcome: str, repairs: Iterable[RepairEff
 def run_forbidden(
     knowledge: Knowledge, evidence: Evidence, belief: Belief | None, known: Known, repairs: Sequence[str]
 ) -> str:
-    """What of all that is `known` forbids the run that proves some repairs, as "name=outcome": it was found, and is likely still there after them.
-    Empty when nothing does, and for work of others, which is not proved here."""
+    """What of all that is `known` forbids the run that proves some repairs, as "name=outcome": it was found, and is likely still
+    there after them. Empty when nothing does, and for work of others, which is not proved here."""
     done = [knowledge.repair[name] for name in repairs]
     if not not_run_with(knowledge, known) or all(repair.by_others for repair in done):
         return ""

@@ -117,7 +117,9 @@ class OpenJob(JobEntries):
         why = not_run_now(self.knowledge, known).get(found, "")
         if not why and found in self.knowledge.repair:
             seen = run_forbidden(self.knowledge, evidence, belief, known, [found])
-            why = f"it is proved by a run, and the machine is not run with {seen}. Put that right first." if seen else ""
+            why = (
+                f"it is proved by a run, and the machine is not run with {seen}. Put that right first." if seen else ""
+            )
         if why:
             raise FaultoddsError(f"'{found}' is not for now: {why}")
         return action(self.appliance, found, self.state, self.labour_rate, known)

@@ -143,10 +143,14 @@ def danger_lines(r: CleaningReport) -> list[str]:
     if not r.danger:
         return []
     n = len(r.danger)
-    head = f"DANGER told of in {n:,} {'row' if n == 1 else 'rows'}. Read {'it' if n == 1 else 'them'} first: was it dealt with?"
-    found = [f"  row {t.row:,}{f', {t.heading}' if t.heading else ''}: '{t.words}'" for t in sorted(r.danger, key=_worst)[:DANGERS_SHOWN]]
+    rows = "1 row. Read it" if n == 1 else f"{n:,} rows. Read them"
+    head = f"DANGER told of in {rows} first: was it dealt with?"
+    found = [
+        f"  row {t.row:,}{f', {t.heading}' if t.heading else ''}: '{t.words}'"
+        for t in sorted(r.danger, key=_worst)[:DANGERS_SHOWN]
+    ]
     more = n - DANGERS_SHOWN
-    return [head, *found, *([f"  and {more:,} more; all of them are in the report's file"] if more > 0 else [])]
+    return [head, *found, *([f"  and {more:,} more; all of them are in the report that is kept"] if more > 0 else [])]
 
 
 def _worst(told: Told) -> tuple[bool, int]:

@@ -52,8 +52,8 @@ class Listener:
         return (self._headings[place], *heard) if heard else None
 
     def _listen(self, place: int, text: str) -> tuple[str, str] | None:
-        heard = hear(text)
-        if heard is not None and self._understood.get(place, lambda _: False)(text):
+        heard, understands = hear(text), self._understood.get(place)
+        if heard is not None and understands is not None and understands(text):
             heard = None
         if heard is None and self._telling[place] and not is_blank(text):
             heard = hear(f"{self._headings[place]}: {text}") or hear(f"{self._headings[place]} {text}")

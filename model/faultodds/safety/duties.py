@@ -30,7 +30,9 @@ def not_run_now(knowledge: Knowledge, known: Known) -> dict[str, str]:
         runs = work.running or work.run_first
         why = _why_not(knowledge, work, known) if runs else ""
         if out and runs and work.away:
-            why = f"the machine is not run with nobody beside it while {out[0]} may be so. Look, or put that right first."
+            why = (
+                f"the machine is not run with nobody beside it while {out[0]} may be so. Look, or put that right first."
+            )
         if stops and runs:
             why = f"the machine is not run with {stops[0]}. Put that right first."
         if why:
@@ -55,7 +57,10 @@ def at_once(knowledge: Knowledge, known: Known) -> tuple[str, ...]:
     texts = []
     for name, outcome in not_run_with(knowledge, known):
         said = knowledge.check[name].stops_run.get(outcome) if name in knowledge.check else None
-        texts.append(said or f"{name}={outcome}: what the machine lets out goes into the room. It is not run until that is mended.")
+        texts.append(
+            said
+            or f"{name}={outcome}: what the machine lets out goes into the room. It is not run until that is mended."
+        )
     return tuple(dict.fromkeys(texts))
 
 

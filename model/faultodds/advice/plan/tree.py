@@ -56,9 +56,10 @@ class PlanStep:
     """One step of the plan; `kind`, `name` and `together` as in the advice.
 
     `verify`: the repair ends with the verification run, whose outcomes are the branches. `lines`: its instructions, those of
-    the run among them; `moves`: what is opened, closed or shut off on the way; `after`: what is open then. `cost` and `minutes` are the step's own, `spent_cost` and
-    `spent_minutes` those of the path before it, `ahead` is from here to the end of the job. `cut`: the branches were not
-    worked out (depth or decisions ran out). `likeliest`: the leading mode when the step comes up, with its chance.
+    the run among them; `moves`: what is opened, closed or shut off on the way; `after`: what is open then. `cost` and
+    `minutes` are the step's own, `spent_cost` and `spent_minutes` those of the path before it, `ahead` is from here to the end
+    of the job. `cut`: the branches were not worked out (depth or decisions ran out). `likeliest`: the leading mode when the
+    step comes up, with its chance.
     """
 
     kind: Kind
