@@ -54,14 +54,15 @@ def dryer() -> Appliance:
 
 @dataclasses.dataclass(frozen=True)
 class Now:
-    """A job as it stands: what is known, and what of it the instructions and the rules go by."""
+    """A job as it stands, and what of all that is known the instructions and the rules go by."""
 
     visit: OpenJob
     belief: Belief
     known: Known
     state: State
     qualified: bool
-    telling: frozenset[tuple[str, str, bool]]
+    key: frozenset[tuple[str, str, bool]]
+    barred: bool
 
 
 @dataclasses.dataclass(frozen=True)
@@ -77,6 +78,10 @@ class Proof:
 
     def __init__(self, appliance: Appliance, spoil: Spoil = list, seed: int = 7) -> None:
         self.appliance, self.k, self.spoil = appliance, appliance.knowledge, spoil
+        # What of all that is known the instructions and the rules go by.
+        self.telling = {n for n, o in self.k.observables().items() if o.lets_out}
+        self.telling |= {n for n, c in self.k.check.items() if c.stops_run}
+        self.telling |= {n for item in self.k.access.values() for n in item.not_while}
         self.machine, self.rng = MachineStates(self.k), np.random.default_rng(seed)
         self.seen: Counter[str] = Counter()
         self._asked: dict[object, list[str]] = {}
@@ -96,8 +101,9 @@ class Proof:
             yield from self._stopped(visit)
         elif not visit.job.is_closed:
             belief, where = believe(self.appliance, visit.job), visit.situation
-            known = may_be(self.k, belief.evidence, belief)
-            now = Now(visit, belief, known, where.state, where.qualified, self._telling(known))
+            known = {n: v for n, v in may_be(self.k, belief.evidence, belief).items() if n in self.telling}
+            barred = bool(duties.not_run_with(self.k, known))
+            now = Now(visit, belief, known, where.state, where.qualified, self._key(known), barred)
             yield from self._offered(now)
             yield from self._how(now)
             yield from self._closing(now)
@@ -129,7 +135,7 @@ class Proof:
                 yield from self._asking(now, Told(names, "plan"))
 
     def _forbidden(self, now: Now, names: Sequence[str]) -> bool:
-        return bool(run_forbidden(self.k, now.belief.evidence, now.belief, now.known, names))
+        return bool(now.barred and run_forbidden(self.k, now.belief.evidence, now.belief, now.known, names))
 
     def _barred(self, now: Now, names: Iterable[str]) -> Iterator[str]:
         """Whether work is offered that a plain reading of the job forbids."""
@@ -203,15 +209,12 @@ class Proof:
         """The work of some instructions; a plan's repair ends with the run."""
         return (*told.names, self.k.costs.verify) if told.way == "plan" else told.names
 
-    def _telling(self, known: Known) -> frozenset[tuple[str, str, bool]]:
-        k = self.k
-        names = {n for n, o in k.observables().items() if o.lets_out} | {n for n, c in k.check.items() if c.stops_run}
-        names |= {n for item in k.access.values() for n in item.not_while}
-        return frozenset((n, o, s > duties.LIKELY) for n in names for o, s in known.get(n, {}).items())
+    def _key(self, known: Known) -> frozenset[tuple[str, str, bool]]:
+        return frozenset((n, o, s > duties.LIKELY) for n, shares in known.items() for o, s in shares.items())
 
     def _asking(self, now: Now, told: Told) -> list[str]:
         """What the rules say of some instructions; those that were asked about before are not again."""
-        key = (told, now.state, now.telling)
+        key = (told, now.state, now.key)
         if key not in self._asked:
             self._asked[key] = self._answer(now, told)
             self.seen[told.way] += 1
