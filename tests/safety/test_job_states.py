@@ -42,6 +42,7 @@ from read_back import read_back
 STATES = int(os.environ.get("FAULTODDS_SAFETY_STATES", "10000"))
 # A planted mistake is seen among so many states.
 PLANTED = 3000
+ALL_OPEN = frozenset({"unplugged", "gas_shut", "pulled_out", "duct_off", "front_open", "rear_open"})
 Spoil = Callable[[list[Line]], list[Line]]
 
 
@@ -197,6 +198,10 @@ class Proof:
         if now.visit.closing_up() != [line.text for line in self.lines(now, Told((), "closing"))]:
             yield "closing: not told as it is"
 
+        put_back = now.visit.put_back(str(self.rng.choice([*self.k.repair])), now.state)
+        if now.barred and put_back:
+            yield f"closing: told to be put back and on: {put_back}"
+
     def lines(self, now: Now, told: Told) -> list[Line]:
         """The instructions as they are made."""
         if told.way == "closing":
@@ -344,6 +349,10 @@ def _closed_but_not_told(m: pytest.MonkeyPatch) -> None:
     m.setattr(open_job_module, "closing_lines", lambda k, state, dead=False: [])
 
 
+def _put_back_all_the_same(m: pytest.MonkeyPatch) -> None:
+    m.setattr(OpenJob, "put_back", lambda v, name, state: [line.text for line in closing_lines(v.knowledge, ALL_OPEN)])
+
+
 def _not_watched(m: pytest.MonkeyPatch) -> None:
     m.setattr(doing, "watch_text", lambda k, known, minutes: "")
 
@@ -362,6 +371,7 @@ def _not_watched(m: pytest.MonkeyPatch) -> None:
         ("closing", _switched_on_all_the_same),
         ("advice while it is stopped", _goes_on_in_danger),
         ("closing", _closed_but_not_told),
+        ("closing", _put_back_all_the_same),
         ("watched_when_it_may_let_out", _not_watched),
     ],
 )

@@ -134,7 +134,10 @@ class OpenJob(JobEntries):
         return may_be(self.knowledge, evidence, belief), evidence, belief
 
     def put_back(self, name: str, state: State) -> list[str]:
-        """The steps after a repair's own that put the machine back together, begun in a machine state."""
+        """The steps after a repair's own that put the machine back together, begun in a machine state; none for a machine that
+        must not run."""
+        if not_run_with(self.knowledge, self._known()[0]):
+            return []
         lines = action(self.appliance, name, state).lines
         last = max(i for i, line in enumerate(lines) if line.part in ("steps", "tight"))
         return [line.text for line in lines[last:] if line.move is not None and not line.move.opens]
