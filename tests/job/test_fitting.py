@@ -14,7 +14,7 @@ from faultodds.job import Finding, Job, Payload, RepairDone, Step, evidence_of, 
 from faultodds.job.fitting import Misfit, misfit
 from faultodds.job.standing import believe
 from faultodds.job.steps import Fact
-from job_states import random_evidence
+from random_evidence import random_evidence
 
 OPENED = datetime(2025, 3, 4, 8, 30, tzinfo=UTC)
 

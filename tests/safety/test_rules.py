@@ -20,6 +20,7 @@ from faultodds.advice.machine import CLOSED_UP, MachineStates, Need, State, Way,
 from faultodds.knowledge.fitted import fitted, kinds
 from faultodds.knowledge.loading import load
 from faultodds.knowledge.schema import Check, Knowledge, Repair
+from faultodds.safety.duties import Known
 from faultodds.safety.rules import RULES, broken, exposed
 from faultodds.safety.sequence import Line, Part
 from read_back import read_back
@@ -133,7 +134,7 @@ def _left_open_when_away(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def _believed_open_after_a_repair(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(doing, "_closed_up", lambda k, machine, last, names: last)
+    monkeypatch.setattr(doing, "_closed_up", lambda k, machine, last, names, known: last)
 
 
 @pytest.mark.parametrize(
@@ -195,6 +196,12 @@ def moved(lines: list[Line], what: str, before: str, nth: int = 0) -> list[Line]
 ALL_OPEN = frozenset({"unplugged", "gas_shut", "pulled_out", "duct_off", "front_open", "rear_open"})
 BACK_OFF = frozenset({"pulled_out", "duct_off"})
 Planted = tuple[str, Callable[[Knowledge], list[Line]], State]
+# What is known on the calls of some planted mistakes, by rule.
+KNOWN: dict[str, Known] = {
+    "not_run_like_that": {"burning_smell": {"yes": 1.0}},
+    "not_run_when_stopped": {"meter_clock": {"high": 1.0}},
+    "watched_when_it_may_let_out": {"transition_look": {"off": 0.3}},
+}
 MISTAKES: list[Planted] = [
     ("shut_off_first", lambda k: without(lines_of(k, "igniter_ohms"), "unplugged"), CLOSED_UP),
     ("shut_off_first", lambda k: without(lines_of(k, "igniter_ohms"), "gas_shut"), CLOSED_UP),
@@ -217,6 +224,12 @@ MISTAKES: list[Planted] = [
     ("tested_with_power_off", lambda k: without(lines_of(k, "gas_valve"), "gas_shut", 1), CLOSED_UP),
     ("watched_when_it_lets_out", lambda k: without(lines_of(k, "duct_off_run"), "watch"), CLOSED_UP),
     ("watched_when_it_lets_out", lambda k: without(lines_of(k, "meter_clock", state=BACK_OFF), "duct_off"), BACK_OFF),
+    ("not_run_like_that", lambda k: lines_of(k, "duct_off_run"), CLOSED_UP),
+    ("not_run_when_stopped", lambda k: lines_of(k, "burner_watch"), CLOSED_UP),
+    ("not_run_when_stopped", lambda k: lines_of(k, "coil_ohms_hot"), CLOSED_UP),
+    ("watched_when_it_may_let_out", lambda k: lines_of(k, "burner_watch"), CLOSED_UP),
+    ("watched_when_it_may_let_out", lambda k: lines_of(k, "igniter"), CLOSED_UP),
+    ("watched_when_it_may_let_out", lambda k: lines_of(k, "hood_flap"), CLOSED_UP),
     ("put_back_in_order", lambda k: moved(closing_lines(k, ALL_OPEN), "pulled_out", "gas_shut"), ALL_OPEN),
     ("put_back_in_order", lambda k: moved(closing_lines(k, ALL_OPEN), "unplugged", "pulled_out"), ALL_OPEN),
 ]
@@ -227,7 +240,17 @@ def test_a_mistake_in_a_sequence_is_caught(
     dryer: Knowledge, rule: str, plant: Callable[[Knowledge], list[Line]], state: State
 ) -> None:
     """Each rule sees the step that is missing or out of its place."""
-    assert rule in {b.rule for b in broken(dryer, state, plant(dryer))}
+    assert rule in {b.rule for b in broken(dryer, state, plant(dryer), KNOWN.get(rule, {}))}
+
+
+def test_a_mended_duct_needs_no_watch(dryer: Knowledge) -> None:
+    """With the transition refitted first, what follows in the same sequence may run, and nobody is told to watch it."""
+    known = {"transition_look": {"off": 1.0}}
+    told = instructions(dryer, MachineStates(dryer), ["refit_transition", "igniter"], CLOSED_UP, known)
+    lines = [line for each in told for line in each.lines]
+    assert not broken(dryer, CLOSED_UP, lines, known) and not any(line.part == "watch" for line in lines)
+    alone = [line for each in instructions(dryer, MachineStates(dryer), ["igniter"]) for line in each.lines]
+    assert {b.rule for b in broken(dryer, CLOSED_UP, alone, known)} >= {"not_run_when_stopped"}
 
 
 def test_every_rule_has_a_planted_mistake() -> None:

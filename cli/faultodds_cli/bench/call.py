@@ -10,6 +10,7 @@ from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
 from faultodds.job import OpenJob, typed
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.bench.talk import Talk
+from faultodds_cli.shared.show_advice import standing_cautions
 from faultodds_cli.shared.show_job import CHECKS_SHOWN, screen
 from faultodds_cli.shared.show_known import misfit_text
 from faultodds_cli.shared.text import wrap
@@ -30,7 +31,8 @@ class BenchCall:
     """One guided call in progress.
 
     `numbered` is what the numbers on the screen stand for; `question` waits for an answer; `doubted` findings, which do not fit
-    what was found before, wait for somebody to say that they are so.
+    what was found before, wait for somebody to say that they are so; `standing` are the cautions that the last screen told or
+    that stood from the one before.
     """
 
     visit: OpenJob
@@ -38,16 +40,18 @@ class BenchCall:
     numbered: list[str] = field(default_factory=list)
     question: Question | None = None
     doubted: list[Question] = field(default_factory=list)
+    standing: set[str] = field(default_factory=set)
     over: bool = False
 
     def show(self) -> None:
         """The screen, and the numbers that go with it."""
         self.talk.rule()
-        self.talk.say(screen(self.visit))
+        self.talk.say(screen(self.visit, self.standing))
         try:
             self.numbered = [c.name for c in self.visit.now.advice.telling_checks[:CHECKS_SHOWN]]
+            self.standing = standing_cautions(self.visit.now)
         except ClashError:
-            self.numbered = []
+            self.numbered, self.standing = [], set()
 
     def try_out(self, found: Iterable[typed.Typed]) -> None:
         """Judge all of a line before any of it is entered."""
@@ -135,6 +139,12 @@ class BenchCall:
         if not name:
             raise FaultoddsError("which one? Type its name or its number after the word.")
         return name
+
+    def told_now(self) -> tuple[str, ...]:
+        """The work whose steps are on the screen."""
+        if self.visit.job.is_closed or self.visit.clash():
+            return ()
+        return (self.visit.now.advice.name, *self.visit.now.advice.together)
 
     def verify_words(self) -> str:
         """The outcomes of the verification run, as typed."""

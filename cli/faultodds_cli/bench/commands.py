@@ -123,9 +123,14 @@ def repair(call: BenchCall, rest: str) -> bool:
     if not rest:
         return repairs(call, rest)
     k = call.visit.knowledge
+    told, state = call.told_now(), call.visit.state
     done = call.visit.fixes(repairs_on(k, rest))
     titles = " and ".join(k.repair[each.name].title for each in done)
-    call.talk.tell(f"Repaired: {titles}. Next, run the machine and type: verify {call.verify_words()}.")
+    call.talk.tell(f"Repaired: {titles}. When it has run, type: verify {call.verify_words()}.")
+    closing = [] if done[-1].name in told else call.visit.put_back(done[-1].name, state)
+    if closing:
+        call.talk.tell("Taken as closed up again, which is:")
+        call.talk.say(numbered(closing))
     return True
 
 

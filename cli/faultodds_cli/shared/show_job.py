@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import TYPE_CHECKING
 
 from faultodds.errors import ClashError
@@ -25,9 +25,9 @@ CHECKS_SHOWN = 3
 FAULTS_SHOWN = 5
 
 
-def screen(visit: OpenJob) -> list[str]:
+def screen(visit: OpenJob, standing: Collection[str] = ()) -> list[str]:
     """Where the job stands: odds with their change, the next checks, the advice, and what must not be
-    forgotten."""
+    forgotten. `standing`: cautions that the screen above has told."""
     if visit.job.is_closed:
         return [*header(visit), *closed_lines(visit)]
     try:
@@ -37,7 +37,7 @@ def screen(visit: OpenJob) -> list[str]:
     lines = [*header(visit), "", *odds_lines(visit, FAULTS_SHOWN), ""]
     if view.advice.kind in ("check", "repair") and view.advice.checks:
         lines += [*check_lines(view, view.advice.telling_checks[:CHECKS_SHOWN]), ""]
-    return lines + next_lines(visit, view)
+    return lines + next_lines(visit, view, standing)
 
 
 def header(visit: OpenJob) -> list[str]:
@@ -68,9 +68,9 @@ def _count(number: int, thing: str) -> str:
     return f"{number or 'no'} {thing}{'' if number == 1 else 's'}"
 
 
-def next_lines(visit: OpenJob, view: Standing) -> list[str]:
+def next_lines(visit: OpenJob, view: Standing, standing: Collection[str] = ()) -> list[str]:
     """The advice with its steps and cautions, how to close where that is the advice, and the reminders."""
-    lines = advice_lines(view)
+    lines = advice_lines(view, standing)
     if view.advice.kind in ("stop", "refer"):
         word = "gone" if view.advice.kind == "stop" else "referred"
         lines += ["", *wrap(f"If you agree, type: close {word}")]

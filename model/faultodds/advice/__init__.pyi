@@ -18,7 +18,7 @@ from .ranking import (
     BIT_PRICES as BIT_PRICES, CheckPrice as CheckPrice, MANY_BIT_PRICES as MANY_BIT_PRICES, STAGES as STAGES,
 )
 from .rollout import DEPTH as DEPTH, Front as Front, Rollout as Rollout
-from .situation import Situation as Situation, may_be as may_be
+from .situation import Situation as Situation, may_be as may_be, run_forbidden as run_forbidden
 from .stopping import even_points as even_points
 from . import words as words
 from .words import money as money, percent as percent

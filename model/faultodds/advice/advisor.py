@@ -15,11 +15,10 @@ from faultodds.advice import words
 from faultodds.advice.machine import MachineStates
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.ranking import CheckPrice, Ranking, RepairPrice
-from faultodds.advice.situation import Situation, may_be
+from faultodds.advice.situation import Situation
 from faultodds.advice.stopping import same_decision_probability, value_of_perfect_information
 from faultodds.belief import Appliance, Belief
 from faultodds.knowledge import UNLISTED_MODE, repair_modes
-from faultodds.safety import let_out
 
 Kind = Literal["check", "repair", "stop", "refer"]
 
@@ -112,22 +111,25 @@ def best_move(
 def _cheapest(ranking: Ranking) -> NextMove:
     """The cheapest of: the best repair, leaving, handing over, the best check; in this order where equal.
 
-    After a repair the machine runs first; only a fault as good as found is put right before that. Work for qualified people
-    waits while a check for anybody still tells something, and nobody leaves while a cause is owed that can be looked for.
+    Nobody leaves a machine that must not run. After a repair the machine runs first; only a fault as good as found is put
+    right before that. Work for qualified people waits while a check for anybody still tells something, and nobody leaves while
+    a cause is owed that can be looked for.
     """
     moves = [NextMove("repair", r.name, r.together, r.expected_cost) for r in ranking.repairs[:1]]
-    moves.append(NextMove("stop", "", (), ranking.stop_cost))
+    if not ranking.problem.run_stopped:
+        moves.append(NextMove("stop", "", (), ranking.stop_cost))
     moves.append(NextMove("refer", "", (), ranking.problem.refer_cost))
     moves += [NextMove("check", c.name, (), c.expected_cost) for c in ranking.checks[:1]]
     move = rather_finish(ranking, min(moves, key=lambda m: m.expected_cost))
     verify = ranking.problem.knowledge.costs.verify
     run = next((c for c in ranking.checks if c.name == verify), None)
-    if ranking.problem.unverified and run is not None and not _as_good_as_found(ranking.problem, move):
-        # A look that is a dollar cheaper is no reason to run a machine that has a fault as good as found.
-        first = moves[0]
-        if ranking.repairs and _as_good_as_found(ranking.problem, first) and first.expected_cost <= run.expected_cost:
+    if ranking.problem.unverified and not _as_good_as_found(ranking.problem, move):
+        # A look that is a dollar cheaper is no reason to run a machine that has a fault as good as found, or must not run.
+        first, dearest = moves[0], float("inf") if run is None else run.expected_cost
+        if ranking.repairs and _as_good_as_found(ranking.problem, first) and first.expected_cost <= dearest:
             return first
-        return NextMove("check", verify, (), run.expected_cost)
+        if run is not None:
+            return NextMove("check", verify, (), run.expected_cost)
     return _owed_first(ranking, move)
 
 
@@ -168,11 +170,6 @@ def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:
             "Look with open eyes, re-check the oddest reading, or ask someone who knows this machine."
         )
     records = dict(problem.knowledge.modes())
-    runs = move.kind == "check" and problem.knowledge.check[move.name].running
-    for seen in let_out(problem.knowledge, may_be(problem.knowledge, problem.belief.evidence)) if runs else []:
-        notes.append(
-            f"It lets its exhaust into the room ({seen}): CO meter on, window open, never left alone, minutes only."
-        )
     if problem.owed:
         faults = " and ".join(problem.knowledge.title_of(mode) for mode in problem.owed)
         checks = " or ".join(dict.fromkeys(c for owed in problem.owed.values() for c in owed))

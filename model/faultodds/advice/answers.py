@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 from faultodds.advice.advisor import Advice
 from faultodds.advice.doing import action, actions
 from faultodds.advice.machine import State
+from faultodds.advice.situation import may_be
 from faultodds.belief import Appliance, Belief, Evidence, weights_of_evidence
+from faultodds.safety import Known
 
 if TYPE_CHECKING:
     from faultodds.readings import Judgement
@@ -63,12 +65,13 @@ def shop_used(appliance: Appliance) -> dict[str, Any] | None:
 
 def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: State) -> dict[str, Any]:
     """The object of `next --json`."""
-    todo = actions(appliance, (advice.name, *advice.together), state) if advice.name else []
+    known = may_be(appliance.knowledge, belief.evidence, belief)
+    todo = actions(appliance, (advice.name, *advice.together), state, known=known) if advice.name else []
     cautions = [text for each in todo for text in each.cautions]
     return {
         **common(appliance, belief),
         "shop": shop_used(appliance),
-        "checks": [_check(appliance, c, state) for c in advice.checks],
+        "checks": [_check(appliance, c, state, known) for c in advice.checks],
         "repairs": [
             {
                 "repair": r.name,
@@ -96,8 +99,8 @@ def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: Sta
     }
 
 
-def _check(appliance: Appliance, check: Any, state: State) -> dict[str, Any]:
-    how = action(appliance, check.name, state)
+def _check(appliance: Appliance, check: Any, state: State, known: Known) -> dict[str, Any]:
+    how = action(appliance, check.name, state, known=known)
     return {
         "check": check.name,
         "expected_cost": _round(check.expected_cost),

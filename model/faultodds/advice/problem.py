@@ -18,7 +18,7 @@ from faultodds.advice.machine import MachineStates, State, Way
 from faultodds.advice.situation import Price, Situation, may_be
 from faultodds.belief import Appliance, Belief, likely
 from faultodds.knowledge import UNLISTED_MODE, Check, Floats, Knowledge, Repair, Work, fitted, repair_modes
-from faultodds.safety import not_run_now, still_owed
+from faultodds.safety import Known, at_once, not_run_now, still_owed
 
 Ints = npt.NDArray[np.int64]
 
@@ -107,7 +107,6 @@ class Problem(Struct, dict=True):
     def checks(self) -> dict[str, Check]:
         """Checks that can be offered now: this machine has the part, nobody skipped them, they would show something new, and
         nothing found rules them out."""
-        halted = bool(self.run_stopped)
         return {
             name: check
             for name, check in self.knowledge.check.items()
@@ -115,14 +114,18 @@ class Problem(Struct, dict=True):
             and name not in self.situation.skipped
             and name not in self.not_now
             and self._allowed(check.needs, check.qualified)
-            and not (halted and check.running)
             and not any(self._stands.get(n) in outcomes for n, outcomes in check.unless.items())
         }
 
     @cached_property
     def not_now(self) -> dict[str, str]:
         """Work that is not safe with what is known -> why."""
-        return not_run_now(self.knowledge, may_be(self.knowledge, self.belief.evidence))
+        return not_run_now(self.knowledge, self.known)
+
+    @cached_property
+    def known(self) -> Known:
+        """What is known of facts and of what was seen, doubt and all."""
+        return may_be(self.knowledge, self.belief.evidence, self.belief)
 
     @cached_property
     def owed(self) -> dict[str, list[str]]:
@@ -133,9 +136,7 @@ class Problem(Struct, dict=True):
     @cached_property
     def run_stopped(self) -> tuple[str, ...]:
         """What has to be done at once because of a finding after which the machine is not run; empty when there is none."""
-        checks = self.knowledge.check
-        found = [checks[n].stops_run.get(o) for n, o in self._stands.items() if n in checks]
-        return tuple(dict.fromkeys(text for text in found if text))
+        return at_once(self.knowledge, self.known)
 
     @cached_property
     def _stands(self) -> dict[str, str]:

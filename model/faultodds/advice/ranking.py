@@ -11,7 +11,7 @@ from faultodds.advice.ledger import Ledger
 from faultodds.advice.policy import CHECK, NOTHING_TOLD, REPAIR, RUN, Bools, Move, Policy
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, SOUND, Problem
 from faultodds.advice.rollout import EVERY, Rollout
-from faultodds.advice.situation import Price
+from faultodds.advice.situation import Price, run_forbidden
 from faultodds.knowledge import Floats
 
 # Rollout in two stages: (least branch followed, how many of the most promising moves).
@@ -168,6 +168,7 @@ class Ranking:
         out = [
             RepairPrice(names[0], names[1:], p.price_repairs(names), float(chances[u]), float(prices[u]))
             for u, names in enumerate(p.bundles)
+            if not run_forbidden(p.knowledge, p.belief.evidence, p.belief, p.known, names)
         ]
         return sorted(out, key=lambda r: (self._waits((r.name, *r.together)), r.expected_cost))
 
