@@ -9,9 +9,9 @@ or shut by hand, work skipped, a tool that is not there, danger and later the al
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any, cast
 
 import numpy as np
@@ -42,12 +42,24 @@ class NoDisk:
     def __init__(self, appliance: str) -> None:
         self.job = Job("1", appliance, "file", DAY)
 
-    def append(
-        self, job_id: str, payload: Payload, minutes: float | None = None, expected_seq: int | None = None
+    def append_all(
+        self, job_id: str, entries: Sequence[tuple[Payload, float | None]], expected_seq: int | None = None
     ) -> Job:
-        """The job with one more step."""
-        self.job = self.job.plus(Step(self.job.last_seq + 1, DAY, payload, minutes))
+        """The job with more steps."""
+        for payload, minutes in entries:
+            self.job = self.job.plus(Step(self.job.last_seq + 1, DAY, payload, minutes))
         return self.job
+
+    def clock(self) -> datetime:
+        """When it is: some weeks on."""
+        return DAY + timedelta(days=40)
+
+    def take_back(self, job_id: str, name: str, expected_seq: int | None = None) -> tuple[Job, tuple[Step, ...]]:
+        """The job without the latest entry of a name."""
+        steps = self.job.latest(name)
+        for step in steps:
+            self.job = self.job.minus(step)
+        return self.job, steps
 
     def undo(self, job_id: str, expected_seq: int | None = None) -> tuple[Job, Step]:
         """The job without its last step."""
@@ -196,7 +208,7 @@ class _Walk:
 
     def close(self) -> None:
         """The call ended."""
-        self.visit.close(self.any_of(["gone", "referred"]))
+        self.visit.close(self.any_of(["gone", "referred"]), note="the customer rang off")
 
     def come_back(self) -> None:
         """The complaint came back."""

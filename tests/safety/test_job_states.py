@@ -14,7 +14,7 @@ import dataclasses
 import os
 import sys
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 import numpy as np
 import pytest
@@ -31,7 +31,7 @@ from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds.job import open_job as open_job_module
 from faultodds.job.open_job import OpenJob
 from faultodds.job.standing import believe
-from faultodds.knowledge.schema import repair_modes
+from faultodds.knowledge.schema import Knowledge, repair_modes
 from faultodds.safety import duties
 from faultodds.safety.duties import Known, not_run_now
 from faultodds.safety.rules import RULES, broken
@@ -84,6 +84,7 @@ class Proof:
         self.telling |= {n for n, c in self.k.check.items() if c.stops_run}
         self.telling |= {n for item in self.k.access.values() for n in item.not_while}
         self.machine, self.rng = MachineStates(self.k), np.random.default_rng(seed)
+        self._kinds: dict[frozenset[tuple[str, str]], tuple[Knowledge, MachineStates]] = {}
         self.seen: Counter[str] = Counter()
         self._asked: dict[object, list[str]] = {}
 
@@ -98,6 +99,7 @@ class Proof:
     def wrong(self, visit: OpenJob) -> Iterator[str]:
         """Everything that is wrong in a state."""
         self.seen["states"] += 1
+        self._fit(visit.job.facts)
         if visit.job.stopped is not None:
             yield from self._stopped(visit)
         elif not visit.job.is_closed:
@@ -108,6 +110,14 @@ class Proof:
             yield from self._offered(now)
             yield from self._how(now)
             yield from self._closing(now)
+
+    def _fit(self, facts: Mapping[str, str]) -> None:
+        """Go by the machine as it is made, by what is told of it."""
+        kind = frozenset((f, v) for f, v in facts.items() if f in self.k.equipment)
+        if kind not in self._kinds:
+            k = self.appliance.fitted(facts).knowledge
+            self._kinds[kind] = (k, MachineStates(k))
+        self.k, self.machine = self._kinds[kind]
 
     def _stopped(self, visit: OpenJob) -> Iterator[str]:
         """With danger told of there is no advice, no work and no plugging in."""
@@ -219,7 +229,7 @@ class Proof:
 
     def _asking(self, now: Now, told: Told) -> list[str]:
         """What the rules say of some instructions; those that were asked about before are not again."""
-        key = (told, now.state, now.key)
+        key = (told, now.state, now.key, id(self.k))
         if key not in self._asked:
             self._asked[key] = self._answer(now, told)
             self.seen[told.way] += 1
