@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +24,8 @@ from faultodds.safety import not_run_now, still_owed
 Ints = npt.NDArray[np.int64]
 Places = npt.NDArray[np.intp]
 
+# So few suspects are priced in full precision.
+FEW = 200
 # Prices are of all but this share of the belief, the least likely suspects (the odds shown always count every suspect).
 DROPPED = 0.005
 # Several repairs before one verification run are considered for this many of the likeliest classes that need several.
@@ -254,7 +257,10 @@ class Problem(Struct, dict=True):
             reached[self.removals[:, new].reshape(-1)] = True
             new = np.flatnonzero(reached & ~inside)
         found = np.flatnonzero(inside)
-        return np.asarray(found[np.argsort(self._mask_of(found), kind="stable")])
+        masks = self._mask_of(found)
+        order = np.argsort(masks, kind="stable")
+        sizes = np.diff(_begins(masks[order]), append=len(order))
+        return np.asarray(found[order[np.argsort(np.repeat(sizes, sizes) == 1, kind="stable")]])
 
     def _mask_of(self, suspects: Places) -> Ints:
         """The repairs that some suspects need, as bits; HOPELESS for what no repair here puts right, SOUND for nothing."""
@@ -276,30 +282,42 @@ class Problem(Struct, dict=True):
         """(A,) chances of the active suspects, normalised."""
         p = np.zeros(len(self.belief.now))
         p[self._likely] = self.belief.now[self._likely]
-        return np.asarray(p[self.active] / p.sum())
+        return np.asarray(p[self.active] / p.sum(), dtype=self.precision)
 
     @cached_property
-    def _classes(self) -> tuple[Ints, Places, Places]:
-        """The distinct masks, where the suspects of each begin among the active ones, and the class of each."""
+    def precision(self) -> type[np.floating[Any]]:
+        """What pricing is worked out in: half the memory is half the time, and far finer than the prices; small problems, in
+        full."""
+        return np.float32 if len(self.active) > FEW else np.float64
+
+    @cached_property
+    def _classes(self) -> tuple[Ints, Places, int]:
+        """The distinct masks, where the suspects of each begin among the active ones, and from which class on there is one
+        suspect in each."""
         masks = self._mask_of(self.active)
-        firsts = np.flatnonzero(np.concatenate([[True], masks[1:] != masks[:-1]]))
-        which = np.cumsum(np.concatenate([[0], (masks[1:] != masks[:-1]).astype(np.intp)]))
-        return masks[firsts], firsts, which
+        firsts = _begins(masks)
+        several = np.flatnonzero(np.diff(firsts, append=len(masks)) > 1)
+        return masks[firsts], firsts, int(several[-1]) + 1 if len(several) else 0
 
     @property
     def masks(self) -> Ints:
-        """(K,) repairs each class needs, as bits, in ascending order; HOPELESS and SOUND are two of them."""
+        """(K,) repairs each class needs, as bits; HOPELESS and SOUND may be two of them."""
         return self._classes[0]
 
-    @property
+    @cached_property
     def class_of(self) -> Places:
         """(A,) class of each active suspect."""
-        return self._classes[2]
+        firsts = self._classes[1]
+        return np.repeat(np.arange(len(firsts)), np.diff(firsts, append=len(self.active)))
 
     def by_class(self, by_suspect: Floats) -> Floats:
         """(..., K) sums over the suspects of each class of something by active suspect (..., A)."""
-        sums: Floats = np.add.reduceat(by_suspect, self._classes[1], axis=-1)
-        return sums
+        _, firsts, several = self._classes
+        if not several:
+            return by_suspect
+        cut = int(firsts[several]) if several < len(firsts) else by_suspect.shape[-1]
+        sums = np.add.reduceat(by_suspect[..., :cut], firsts[:several], axis=-1)
+        return np.concatenate([sums, by_suspect[..., cut:]], axis=-1)
 
     @cached_property
     def class_weights(self) -> Floats:
@@ -353,7 +371,7 @@ class Problem(Struct, dict=True):
     @cached_property
     def suspect_likelihood(self) -> Floats:
         """(R, A) likelihood of each outcome of the open checks under each active suspect."""
-        return self.belief.suspects.likelihood[np.ix_(self._check_rows, self.active)]
+        return np.asarray(self.belief.suspects.likelihood[np.ix_(self._check_rows, self.active)], dtype=self.precision)
 
     @cached_property
     def class_likelihood(self) -> Floats:
@@ -367,4 +385,10 @@ class Problem(Struct, dict=True):
     def run_passes(self) -> Floats:
         """(A,) chance that the verification run looks good under each active suspect."""
         s = self.belief.suspects
-        return np.asarray(s.likelihood[s.rows[self.knowledge.costs.verify].start, self.active])
+        passes = s.likelihood[s.rows[self.knowledge.costs.verify].start, self.active]
+        return np.asarray(passes, dtype=self.precision)
+
+
+def _begins(masks: Ints) -> Places:
+    """Where each run of equal masks begins."""
+    return np.flatnonzero(np.concatenate([[True], masks[1:] != masks[:-1]]))

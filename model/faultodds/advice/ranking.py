@@ -10,7 +10,7 @@ from msgspec import Struct
 from faultodds.advice.ledger import CHECK, REPAIR, RUN, Ledger
 from faultodds.advice.policy import NOTHING_TOLD, Bools, Move, Policy
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
-from faultodds.advice.rollout import EVERY, MONEY, Rollout
+from faultodds.advice.rollout import EVERY, Rollout
 from faultodds.advice.situation import Price
 from faultodds.knowledge import Floats
 
@@ -152,12 +152,13 @@ class Ranking:
         """Every open check, cheapest expected job first (file order where equal); while another still tells, those for
         qualified people come last."""
         p = self.problem
-        chance = p.class_likelihood @ p.class_weights
+        weights = p.weights.astype(np.float64) / p.weights.sum(dtype=np.float64)
         out = []
         for c, name in enumerate(p.check_names):
             rows = p.rows[name]
-            outcomes = dict(zip(p.belief.suspects.observables[name], chance[rows].tolist(), strict=True))
-            bits = _bits(p.suspect_likelihood[rows], p.weights, chance[rows])
+            like = p.suspect_likelihood[rows].astype(np.float64)
+            like /= like.sum(axis=0)
+            bits, outcomes = _bits(like, weights, like @ weights), p.belief.outcome_odds(name)
             cost, priced = float(self._prices[0][c]), bool(self._prices[1][c])
             out.append(CheckPrice(name, p.price_check(name), cost, bits, outcomes, priced))
         qualified = {c.name: p.knowledge.check[c.name].qualified for c in out}
