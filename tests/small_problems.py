@@ -56,7 +56,7 @@ def random_problem(
         "outcomes": {"good": "g", "bad": "b"},
         "minutes": float(rng.integers(3, 12)),
         "running": True,
-        "leak": 0.01,
+        "leak": 0.0,
         "links": {f"p{i}.bad": 0.99 for i in range(faults)},
     }
     raw = raw_toy(

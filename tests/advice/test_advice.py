@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from faultodds.advice.advisor import NextMove, advise, best_move, rather_finish
+from faultodds.advice.advisor import advise, best_move, rather
 from faultodds.advice.doing import action
 from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import Ranking
@@ -20,7 +20,15 @@ from faultodds.belief.posterior import infer
 from faultodds.knowledge.loading import from_mapping
 from toys import raw_toy
 
-AIRFLOW = {"lint_screen_look", "hood_flap", "hood_air_speed", "transition_look", "duct_off_run", "static_pressure"}
+AIRFLOW = {
+    "over_back_look",
+    "lint_screen_look",
+    "hood_flap",
+    "hood_air_speed",
+    "transition_look",
+    "duct_off_run",
+    "static_pressure",
+}
 
 
 @pytest.fixture(scope="module")
@@ -190,14 +198,35 @@ def test_the_advised_work_is_priced_at_the_labour_rate_given(dryer: Appliance) -
     assert plain.price.cost == pytest.approx(coil.cost + plain.price.minutes * dryer.knowledge.costs.labour_rate / 60)
 
 
+def _even_ranking(price: float, chance: float, repair: float, leaving: float = 1e9) -> Any:
+    """Two checks for 100 and 100.5, the dearer of which opens nothing, and a repair."""
+
+    def look(name: str, cost: float, opened: int) -> SimpleNamespace:
+        way = SimpleNamespace(moves=[SimpleNamespace(opens=True)] * opened)
+        worth = SimpleNamespace(cost=price, minutes=3.0, way=way)
+        return SimpleNamespace(name=name, price=worth, expected_cost=cost, priced=True, tells=True)
+
+    check = {name: SimpleNamespace(qualified=False) for name in ("look", "glance")}
+    problem = SimpleNamespace(refer_cost=600.0, rate=0.0, knowledge=SimpleNamespace(check=check))
+    return SimpleNamespace(
+        problem=problem,
+        stop_cost=leaving,
+        checks=[look("look", 100.0, 2), look("glance", 100.5, 0)],
+        repairs=[SimpleNamespace(name="fix", together=(), chance=chance, expected_cost=repair)],
+    )
+
+
 @pytest.mark.parametrize(
     ("price", "chance", "repair", "kind"),
     [(5.0, 0.7, 100.5, "repair"), (5.0, 0.7, 102.0, "check"), (5.0, 0.3, 100.5, "check"), (0.0, 0.7, 100.5, "check")],
 )
 def test_a_repair_that_probably_finishes_wins_a_near_tie(price: float, chance: float, repair: float, kind: str) -> None:
     """Within 1 % of a check that costs something, a repair that more likely than not ends the job comes first; else the check."""
-    ranking: Any = SimpleNamespace(
-        checks=[SimpleNamespace(name="look", price=SimpleNamespace(cost=price))],
-        repairs=[SimpleNamespace(name="fix", together=(), chance=chance, expected_cost=repair)],
-    )
-    assert rather_finish(ranking, NextMove("check", "look", (), 100.0)).kind == kind
+    assert rather(_even_ranking(price, chance, repair)).kind == kind
+
+
+def test_of_even_moves_the_one_that_leaves_or_opens_less_is_made() -> None:
+    """Within 1 % leaving comes first, and of two checks the one that opens less; a dollar more than that and price decides."""
+    assert rather(_even_ranking(5.0, 0.1, 200.0)).name == "glance"
+    assert rather(_even_ranking(5.0, 0.1, 200.0, leaving=100.9)).kind == "stop"
+    assert rather(_even_ranking(5.0, 0.1, 200.0, leaving=102.0)).kind == "check"

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from faultodds.advice.advisor import NextMove, advise
+from faultodds.advice.advisor import NextMove, advise, best_move
 from faultodds.advice.plan.plan_answers import what_if_answer
 from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import Ranking
@@ -148,7 +148,7 @@ def _dense(case: Case, x: Input, move: NextMove, end: float, points: int) -> flo
         value = _part_way(x, x.now, end, t)
         changed = x.case(case, value)
         prices = options(Ranking(Problem(changed.appliance, changed.belief, changed.situation)))
-        best = min(m.expected_cost for m in prices)
+        best = best_move(changed.appliance, changed.belief, changed.situation).expected_cost
         ours = [
             m.expected_cost for m in prices if (m.kind, m.name, m.together) == (move.kind, move.name, move.together)
         ]

@@ -54,8 +54,11 @@ def _worth(visit: OpenJob, price: CheckPrice) -> list[str]:
     best = advice.repairs[0].expected_cost if advice.repairs else None
     unknown = visit.now.belief.missing_bits
     text = f"{price.price.minutes:.0f} min, {money(price.price.cost, k)}; "
-    text += f"the whole job then costs about {money(price.expected_cost, k)}"
-    text += f", against {money(best, k)} with the best repair at once." if best is not None else "."
+    if price.priced:
+        text += f"the whole job then costs about {money(price.expected_cost, k)}"
+        text += f", against {money(best, k)} with the best repair at once." if best is not None else "."
+    else:
+        text += "others promise more for their money."
     told = f" It answers {percent(price.bits / unknown)} of what is still open." if unknown > 0 else ""
     return wrap(f"{capital(reason.rstrip('.'))}." if reason else "", "  ") + wrap(text + told, "  ")
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from faultodds_cli.shared.text import capital, cautions, columns, money, numbered, percent, row, step, wrap
 
 if TYPE_CHECKING:
-    from faultodds.advice import Action, CheckPrice
+    from faultodds.advice import Action, CheckPrice, RepairPrice
     from faultodds.job import Standing
     from faultodds.knowledge import Knowledge
     from faultodds.safety import Line
@@ -143,11 +143,16 @@ def check_lines(view: Standing, checks: Sequence[CheckPrice]) -> list[str]:
 def _check(view: Standing, number: int, check: CheckPrice) -> list[str]:
     k = view.appliance.knowledge
     record = k.check[check.name]
-    cells = (f"{check.price.minutes:.0f}", money(check.price.cost, k), money(check.expected_cost, k))
+    cells = (f"{check.price.minutes:.0f}", money(check.price.cost, k), _whole(check, k))
     lines = _row(f"{number}. {capital(record.title)}", cells)
     reason = f"because {record.reason.rstrip('.')}" if record.reason else "may change what to do next"
     only = " (qualified people only)" if record.qualified else ""
     return lines + wrap(f"{check.name}: {reason}{only}.", "     ")
+
+
+def _whole(of: CheckPrice | RepairPrice, k: Knowledge) -> str:
+    """What the whole job costs with this next; "more" for what is dearer than all that was worked out."""
+    return money(of.expected_cost, k) if of.priced else "more"
 
 
 def repair_lines(view: Standing, count: int = 3) -> list[str]:
@@ -161,7 +166,7 @@ def repair_lines(view: Standing, count: int = 3) -> list[str]:
     for r in repairs:
         title = " and ".join(k.repair[name].title for name in (r.name, *r.together))
         title = f"{capital(title)} [{' + '.join((r.name, *r.together))}]"
-        lines += _row(title, (percent(r.chance), money(r.price.cost, k), money(r.expected_cost, k)))
+        lines += _row(title, (percent(r.chance), money(r.price.cost, k), _whole(r, k)))
     return lines
 
 

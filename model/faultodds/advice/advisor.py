@@ -24,9 +24,10 @@ Kind = Literal["check", "repair", "stop", "refer"]
 
 # From this chance on, a mode that is the likeliest but not on the file's list is said in plain words.
 UNLISTED_LEADS = 0.25
-# A repair that more likely than not finishes the job is preferred to a check that is cheaper by less than this share: the prices
-# are no better than that, and a customer would rather see the fault put right.
+# Moves within this share of the cheapest, or within so many minutes of labour, are as good as even: the prices are no better than
+# that, and nobody wants to be sent round the machine for pennies.
 CLOSE = 0.01
+CLOSE_MINUTES = 2.0
 
 
 class Advice(Struct, frozen=True):
@@ -109,28 +110,61 @@ def best_move(
 
 
 def _cheapest(ranking: Ranking) -> NextMove:
-    """The cheapest of: the best repair, leaving, handing over, the best check; in this order where equal.
+    """The cheapest of: the best repair, leaving, handing over, the best check; of those as good as even, the one that a
+    technician would rather do.
 
     Nobody leaves a machine that must not run. After a repair the machine runs first; only a fault as good as found is put
     right before that. Work for qualified people waits while a check for anybody still tells something, and nobody leaves while
     a cause is owed that can be looked for.
     """
-    moves = [NextMove("repair", r.name, r.together, r.expected_cost) for r in ranking.repairs[:1]]
-    if not ranking.problem.run_stopped:
-        moves.append(NextMove("stop", "", (), ranking.stop_cost))
-    moves.append(NextMove("refer", "", (), ranking.problem.refer_cost))
-    moves += [NextMove("check", c.name, (), c.expected_cost) for c in ranking.checks[:1]]
-    move = rather_finish(ranking, min(moves, key=lambda m: m.expected_cost))
+    move = rather(ranking)
     verify = ranking.problem.knowledge.costs.verify
     run = next((c for c in ranking.checks if c.name == verify), None)
     if ranking.problem.unverified and not _as_good_as_found(ranking.problem, move):
         # A look that is a dollar cheaper is no reason to run a machine that has a fault as good as found, or must not run.
-        first, dearest = moves[0], float("inf") if run is None else run.expected_cost
-        if ranking.repairs and _as_good_as_found(ranking.problem, first) and first.expected_cost <= dearest:
+        first, dearest = (
+            next(map(_repair, ranking.repairs[:1]), None),
+            float("inf") if run is None else run.expected_cost,
+        )
+        if first and _as_good_as_found(ranking.problem, first) and first.expected_cost <= dearest:
             return first
         if run is not None:
             return NextMove("check", verify, (), run.expected_cost)
     return _owed_first(ranking, move)
+
+
+def rather(ranking: Ranking) -> NextMove:
+    """The cheapest move, or one within what the prices can bear of it that a technician would rather make: leave; put right
+    what is probably the fault; else the check that opens least, one for qualified people last."""
+    p = ranking.problem
+    first = ranking.checks[:1]
+    rest = [NextMove("refer", "", (), p.refer_cost), *(_check(c) for c in first)]
+    best = min([NextMove("stop", "", (), ranking.stop_cost), *map(_repair, ranking.repairs[:1]), *rest], key=_cost)
+    near = best.expected_cost + max(CLOSE * best.expected_cost, CLOSE_MINUTES * p.rate)
+    if ranking.stop_cost <= near:
+        return NextMove("stop", "", (), ranking.stop_cost)
+    if best.kind != "check":
+        return best
+    free = first[0].price.cost <= 0
+    finish = next((r for r in ranking.repairs[:1] if r.chance >= AS_GOOD_AS_FOUND and r.expected_cost <= near), None)
+    if finish is not None and not free:
+        return _repair(finish)
+    last = p.knowledge.check[first[0].name].qualified
+    even = [c for c in ranking.checks if c.priced and c.tells and c.expected_cost <= near]
+    even = [c for c in even if p.knowledge.check[c.name].qualified == last] or first
+    return _check(min(even, key=lambda c: (sum(m.opens for m in c.price.way.moves), c.expected_cost)))
+
+
+def _cost(move: NextMove) -> float:
+    return move.expected_cost
+
+
+def _check(check: CheckPrice) -> NextMove:
+    return NextMove("check", check.name, (), check.expected_cost)
+
+
+def _repair(repair: RepairPrice) -> NextMove:
+    return NextMove("repair", repair.name, repair.together, repair.expected_cost)
 
 
 def _owed_first(ranking: Ranking, move: NextMove) -> NextMove:
@@ -141,17 +175,6 @@ def _owed_first(ranking: Ranking, move: NextMove) -> NextMove:
         return move
     best = min(left, key=lambda c: c.price.cost)
     return NextMove("check", best.name, (), best.expected_cost)
-
-
-def rather_finish(ranking: Ranking, move: NextMove) -> NextMove:
-    """The best repair in place of a check that costs something and is hardly cheaper, when it probably finishes the job."""
-    if move.kind != "check" or not ranking.repairs:
-        return move
-    best = ranking.repairs[0]
-    free = next(c for c in ranking.checks if c.name == move.name).price.cost <= 0
-    if free or best.chance < AS_GOOD_AS_FOUND or best.expected_cost > (1 + CLOSE) * move.expected_cost:
-        return move
-    return NextMove("repair", best.name, best.together, best.expected_cost)
 
 
 def _as_good_as_found(problem: Problem, move: NextMove) -> bool:
@@ -194,5 +217,5 @@ __all__ = [
     "Situation",
     "advise",
     "best_move",
-    "rather_finish",
+    "rather",
 ]

@@ -78,7 +78,7 @@ def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: Sta
                 "together": list(r.together),
                 "chance_it_fixes": _round(r.chance),
                 "cost": _round(r.price.cost),
-                "expected_cost": _round(r.expected_cost),
+                "expected_cost": _round(r.expected_cost) if r.priced else None,
             }
             for r in advice.repairs
         ],
@@ -103,7 +103,7 @@ def _check(appliance: Appliance, check: Any, state: State, known: Known) -> dict
     how = action(appliance, check.name, state, known=known)
     return {
         "check": check.name,
-        "expected_cost": _round(check.expected_cost),
+        "expected_cost": _round(check.expected_cost) if check.priced else None,
         "minutes": _round(check.price.minutes),
         "cost": _round(check.price.cost),
         "bits": _round(check.bits),

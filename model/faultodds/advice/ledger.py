@@ -5,14 +5,18 @@ Machine states are numbered; 0 is the state now. Costs are money, access and the
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cached_property
 
 import numpy as np
 from msgspec import Struct
 
 from faultodds.advice.machine import State, need_of
-from faultodds.advice.problem import HOPELESS, SOUND, Ints, Problem
+from faultodds.advice.problem import HOPELESS, SOUND, Ints, Places, Problem
 from faultodds.knowledge import Floats
+
+# Kinds of moves.
+CHECK, REPAIR, RUN, REFER = 0, 1, 2, 3
 
 
 class Ledger(Struct, dict=True):
@@ -34,21 +38,29 @@ class Ledger(Struct, dict=True):
             found += [s for s in dict.fromkeys(after) if s not in found]
         return found
 
+    def _precise(self, table: Floats) -> Floats:
+        return np.asarray(table, dtype=self.problem.precision)
+
     def _access(self, names: tuple[str, ...]) -> frozenset[str]:
         return frozenset(i for n in names for i in self.problem.knowledge.repair[n].access)
 
+    def _way(self, names: Sequence[str]) -> tuple[Floats, Ints]:
+        """(S, n) minutes of some checks from each state, and the state after each."""
+        p = self.problem
+        prices = [[p.price_check(n, s) for n in names] for s in self.states]
+        minutes = np.array([[x.minutes for x in row] for row in prices]).reshape(len(self.states), -1)
+        after = [[self.states.index(x.way.after) for x in row] for row in prices]
+        return minutes, np.array(after, dtype=np.int64).reshape(minutes.shape)
+
     @cached_property
     def _checks(self) -> tuple[Floats, Ints]:
-        p = self.problem
-        prices = [[p.price_check(n, s) for n in p.check_names] for s in self.states]
-        cost = np.array([[x.cost for x in row] for row in prices]).reshape(len(self.states), -1)
-        after = [[self.states.index(x.way.after) for x in row] for row in prices]
-        return cost, np.array(after, dtype=np.int64).reshape(cost.shape)
+        return self._way(self.problem.check_names)
 
-    @property
+    @cached_property
     def check_cost(self) -> Floats:
         """(S, C) price of each check from each state."""
-        return self._checks[0]
+        own = [self.problem.knowledge.check[n].cost for n in self.problem.check_names]
+        return self._precise(self._checks[0] * self.problem.rate + np.array(own).reshape(-1))
 
     @property
     def check_next(self) -> Ints:
@@ -57,45 +69,58 @@ class Ledger(Struct, dict=True):
 
     @cached_property
     def _verify(self) -> tuple[Floats, Ints]:
-        p = self.problem
-        prices = [p.price_check(p.knowledge.costs.verify, s) for s in self.states]
-        after = [self.states.index(x.way.after) for x in prices]
-        return np.array([x.cost for x in prices]), np.array(after, dtype=np.int64)
+        return self._way([self.problem.knowledge.costs.verify])
 
-    @property
+    @cached_property
     def verify_cost(self) -> Floats:
-        """(S,) price of a verification run."""
-        return self._verify[0]
+        """(S, 1) price of a verification run."""
+        return self._precise(self._verify[0] * self.problem.rate + self.problem.verify.cost)
 
     @property
     def verify_next(self) -> Ints:
-        """(S,) state after it."""
+        """(S, 1) state after it."""
         return self._verify[1]
 
     @cached_property
     def _bundles(self) -> tuple[Floats, Ints]:
-        p = self.problem
-        own = np.array([self._own(names) for names in p.bundles])
-        trips = [[p.trip(s, self._access(names)) for names in p.bundles] for s in self.states]
-        minutes = np.array([[t[1] for t in row] for row in trips]).reshape(len(self.states), -1)
+        return self._trips(self.problem.bundles)
+
+    def _trips(self, bundles: Sequence[tuple[str, ...]]) -> tuple[Floats, Ints]:
+        """(S, n) minutes of some repairs together with their run from each state, and the state after the run."""
+        p, repair = self.problem, self.problem.knowledge.repair
+        access = [self._access(names) for names in bundles]
+        work = np.array([sum(repair[n].minutes for n in names) for names in bundles])
+        trips = [[p.trip(s, a) for a in access] for s in self.states]
+        minutes = np.array([[t[1] for t in row] for row in trips]).reshape(len(self.states), -1) + work
         after = [[self.states.index(t[2]) for t in row] for row in trips]
-        cost = minutes * p.rate + p.verify.cost + own
-        return cost, np.array(after, dtype=np.int64).reshape(cost.shape)
+        return minutes, np.array(after, dtype=np.int64).reshape(minutes.shape)
 
-    def _own(self, names: tuple[str, ...]) -> float:
-        """Labour and parts of some repairs, without access."""
-        work = [self.problem.knowledge.repair[n] for n in names]
-        return sum(w.minutes * self.problem.rate + w.cost for w in work)
+    def _parts(self, bundles: Sequence[tuple[str, ...]]) -> Floats:
+        """(n,) what the parts of some repairs and one run cost beside the labour."""
+        repair = self.problem.knowledge.repair
+        return np.array([self.problem.verify.cost + sum(repair[n].cost for n in names) for names in bundles])
 
-    @property
+    @cached_property
     def bundle_cost(self) -> Floats:
         """(S, U) price of each bundle with its verification run."""
-        return self._bundles[0]
+        return self._precise(self._bundles[0] * self.problem.rate + self._parts(self.problem.bundles))
 
     @property
     def bundle_next(self) -> Ints:
         """(S, U) state after the run."""
         return self._bundles[1]
+
+    def cost(self, kind: int) -> Floats:
+        """(S, n) prices of the moves of a kind; the run is a table of one column."""
+        return {CHECK: self.check_cost, REPAIR: self.bundle_cost, RUN: self.verify_cost}[kind]
+
+    def minutes(self, kind: int) -> Floats:
+        """(S, n) minutes of the moves of a kind."""
+        return {CHECK: self._checks, REPAIR: self._bundles, RUN: self._verify}[kind][0]
+
+    def next_state(self, kind: int) -> Ints:
+        """(S, n) state after each move of a kind."""
+        return {CHECK: self._checks, REPAIR: self._bundles, RUN: self._verify}[kind][1]
 
     @cached_property
     def bundle_masks(self) -> Ints:
@@ -107,7 +132,8 @@ class Ledger(Struct, dict=True):
     def bundle_success(self) -> Floats:
         """(U,) chance that every repair of a bundle takes."""
         repair = self.problem.knowledge.repair
-        return np.array([float(np.prod([repair[n].success for n in names])) for names in self.problem.bundles])
+        chances = [float(np.prod([repair[n].success for n in names])) for names in self.problem.bundles]
+        return self._precise(np.array(chances))
 
     @cached_property
     def needs(self) -> Floats:
@@ -117,26 +143,45 @@ class Ledger(Struct, dict=True):
         return ((masks[:, None] >> bits) & 1).astype(float)
 
     @cached_property
-    def class_cost(self) -> Floats:
-        """(S, K) expected price of finishing the job when the class is known: its repairs and one run, each repair that did
-        not take done again until it does; or handing over where that is cheaper."""
+    def _classes(self) -> tuple[Floats, Floats]:
+        """(S, K) money and minutes of finishing the job when the class is known; see `class_cost`."""
         p = self.problem
-        own = np.array([self._own((n,)) for n in p.needed]).reshape(-1)
-        access = [self._access(p.names(m)) for m in p.masks.tolist()]
-        trips = [[p.trip(s, a) for a in access] for s in self.states]
-        minutes = np.array([[t[1] for t in row] for row in trips])
-        after = np.array([[self.states.index(t[2]) for t in row] for row in trips])
+        names = [p.names(m) for m in p.masks.tolist()]
+        minutes, after = self._trips(names)
         single = np.arange(len(p.needed))
         fails = (1.0 - self.bundle_success[single]) / self.bundle_success[single]
-        again = (fails * self.bundle_cost[:, single]) @ self.needs.T
-        cost = minutes * p.rate + p.verify.cost + self.needs @ own + again[after, np.arange(len(p.masks))]
+        column = np.arange(len(p.masks))
+        again = (fails * self._bundles[0][:, single]) @ self.needs.T
+        parts = self._parts(names) + self.needs @ (fails * self._parts(p.bundles)[single])
+        minutes = minutes + again[after, column]
+        minutes[:, (p.masks == SOUND) | (p.masks == HOPELESS)] = 0.0
+        cost = minutes * p.rate + parts
         cost[:, p.masks == SOUND] = 0.0
         cost[:, p.masks == HOPELESS] = p.refer_cost
-        return np.asarray(np.minimum(cost, p.refer_cost))
+        return self._precise(cost), self._precise(minutes)
+
+    @property
+    def class_cost(self) -> Floats:
+        """(S, K) expected price of finishing the job when the class is known: its repairs and one run, each repair that did
+        not take done again until it does. Handing over costs what it costs, for what no repair here puts right."""
+        return self._classes[0]
+
+    @property
+    def class_minutes(self) -> Floats:
+        """(S, K) minutes of the same: none where there is nothing to repair, or nobody here who can."""
+        return self._classes[1]
 
     @cached_property
-    def left(self) -> Ints:
-        """(U, K) class that is left of class k when bundle u has been done."""
-        masks = self.problem.masks
-        rest = np.where(masks[None, :] == HOPELESS, HOPELESS, masks[None, :] & ~self.bundle_masks[:, None])
-        return np.searchsorted(masks, rest)
+    def least_cost(self) -> Floats:
+        """(S, K) `class_cost`, or handing over where that is cheaper."""
+        return self._precise(np.minimum(self.class_cost, self.problem.refer_cost))
+
+    @cached_property
+    def left(self) -> Places:
+        """(U, A) place among the active suspects of what each bundle leaves of each when all its repairs take."""
+        p = self.problem
+        rest = np.tile(np.arange(len(p.active)), (len(p.bundles), 1))
+        for u, names in enumerate(p.bundles):
+            for name in names:
+                rest[u] = p.left[p.needed.index(name), rest[u]]
+        return rest

@@ -21,20 +21,19 @@ import numpy as np
 import numpy.typing as npt
 from msgspec import Struct
 
-from faultodds.advice.ledger import Ledger
-from faultodds.advice.problem import SOUND, Ints, Problem
+from faultodds.advice.ledger import CHECK, REFER, REPAIR, RUN, Ledger
+from faultodds.advice.problem import HOPELESS, SOUND, Ints, Problem
 from faultodds.knowledge import Floats
 
 Bools = npt.NDArray[np.bool_]
 Prices: TypeAlias = float | Floats
 
+# What can be told from nothing in single precision.
+TINY = 1e-38
 # Bundles looked at for each belief: the ones with the best chance of finishing the job for their price.
 TRIED = 2
-# Price of a bit, as a share of the job's cost if the truth were told, at which handing over is weighed.
-FAIR_BIT_PRICE = 0.45
 # A check that tells fewer bits than this about the repairs needed tells nothing.
 NOTHING_TOLD = 1e-5
-CHECK, REPAIR, RUN, REFER = 0, 1, 2, 3
 
 
 class Move(Struct, frozen=True):
@@ -76,8 +75,9 @@ class Policy:
 
     @cached_property
     def scale(self) -> float:
-        """Money that prices of bits are measured in: the job's expected cost if the truth were told."""
-        return max(float(self.ledger.class_cost[0] @ self.problem.class_weights), 1e-9)
+        """Money that prices of bits are measured in: what the job costs if the truth were told and it can be done here."""
+        weight = np.where(self.problem.masks == HOPELESS, 0.0, self.problem.class_weights)
+        return max(float(self.ledger.class_cost[0] @ weight) / max(float(weight.sum()), 1e-9), 1e-9)
 
     def missing_bits(self, weights: Floats) -> Floats:
         """(B,) entropy of the classes times the weight of the row."""
@@ -90,23 +90,16 @@ class Policy:
         value: Floats = known + bit_price * self.missing_bits(weights)
         return value
 
-    def _refer(self, weights: Floats) -> Floats:
-        refer: Floats = weights.sum(axis=1) * self.problem.refer_cost
-        return refer
-
     def choose(self, weights: Floats, state: Ints, done: Bools, bit_price: Prices) -> Choice:
-        """The policy's move in each belief; `done` (B, C) marks the checks that would show nothing new."""
+        """The policy's move in each belief, REFER where it knows nothing to do; `done` (B, C) marks the checks that would
+        show nothing new. What handing over costs does not enter into it."""
         missing = self.missing_bits(weights)
         check, best_check = self._best_check(weights, state, done, bit_price, missing)
         repair, best_repair = self._best_repair(weights, state, bit_price)
         costs = np.stack([check, repair, self._run(weights, state, bit_price)])
         move = costs.argmin(axis=0)
         which = np.where(move == CHECK, best_check, np.where(move == REPAIR, best_repair, 0))
-        # Handing over is weighed at a fair price of what is missing, however dear the policy takes a bit to be.
-        known = (weights * self.ledger.class_cost[state]).sum(axis=1)
-        fair = known + np.minimum(bit_price, FAIR_BIT_PRICE * self.scale) * missing
-        give_up = (self._refer(weights) < fair) | np.isinf(costs.min(axis=0))
-        return Choice(np.where(give_up, REFER, move).astype(np.int64), which)
+        return Choice(np.where(np.isinf(costs.min(axis=0)), REFER, move).astype(np.int64), which)
 
     def bits(self, weights: Floats) -> Floats:
         """(B, C) what each check tells about the class, in bits times the weight of the row."""
@@ -145,7 +138,7 @@ class Policy:
 
     def repair_values(self, weights: Floats, state: Ints, bundle: Ints, bit_price: Prices) -> Floats:
         """(B,) price of each belief's bundle and what comes after it."""
-        onward = self.value(self.after_repair(weights, bundle), self.ledger.bundle_next[state, bundle], bit_price)
+        onward = self.value(self.left_of(weights, bundle), self.ledger.bundle_next[state, bundle], bit_price)
         cost: Floats = weights.sum(axis=1) * self.ledger.bundle_cost[state, bundle] + onward
         return cost
 
@@ -164,7 +157,7 @@ class Policy:
         if not self.problem.bundles:
             return best, which
         index = (
-            (weights @ self._finishes.T) * self.ledger.bundle_success / np.maximum(self.ledger.bundle_cost[state], 1e-9)
+            (weights @ self.finishes.T) * self.ledger.bundle_success / np.maximum(self.ledger.bundle_cost[state], 1e-9)
         )
         for _ in range(min(TRIED, index.shape[1])):
             bundle = index.argmax(axis=1)
@@ -175,10 +168,11 @@ class Policy:
         return best, which
 
     @cached_property
-    def _finishes(self) -> Floats:
+    def finishes(self) -> Floats:
         """(U, K) 1 where a bundle leaves nothing wrong of a class that has something wrong."""
-        ends = self.ledger.left == np.flatnonzero(self.sound)[0]
-        return np.asarray(ends & ~self.sound[None, :], dtype=float)
+        masks = self.problem.masks
+        ends = (masks > 0) & ((masks & ~self.ledger.bundle_masks[:, None]) == SOUND)
+        return np.asarray(ends, dtype=self.problem.precision)
 
     def _run(self, weights: Floats, state: Ints, bit_price: Prices) -> Floats:
         """(B,) price of running the machine: what is sound is done, the rest goes on."""
@@ -187,23 +181,89 @@ class Policy:
         if len(some):
             wrong = np.where(self.sound, 0.0, weights[some])
             price = np.broadcast_to(bit_price, len(weights))[some]
-            onward = self.value(wrong, self.ledger.verify_next[state[some]], price)
-            cost[some] = weights[some].sum(axis=1) * self.ledger.verify_cost[state[some]] + onward
+            onward = self.value(wrong, self.ledger.verify_next[state[some], 0], price)
+            cost[some] = weights[some].sum(axis=1) * self.ledger.verify_cost[state[some], 0] + onward
         return cost
 
-    def after_repair(self, weights: Floats, bundle: Ints) -> Floats:
-        """(B, K) what is still wrong after each belief's bundle and its run: its repairs taken away where it took."""
-        took = self.ledger.bundle_success[bundle][:, None] * weights
-        rest = weights - took
-        rows = np.broadcast_to(np.arange(len(weights))[:, None], weights.shape)
-        place = rows * weights.shape[1] + self.ledger.left[bundle]
-        moved = np.bincount(place.reshape(-1), took.reshape(-1), minlength=rest.size)
-        rest = rest + moved.reshape(rest.shape)
+    @cached_property
+    def _class_left(self) -> Ints:
+        """(U, K) class of what a bundle leaves of a class."""
+        masks = self.problem.masks
+        rest = np.where(masks == HOPELESS, HOPELESS, masks & ~self.ledger.bundle_masks[:, None])
+        order = np.argsort(masks)
+        return np.asarray(order[np.minimum(np.searchsorted(masks, rest, sorter=order), len(masks) - 1)])
+
+    def left_of(self, weights: Floats, bundle: Ints) -> Floats:
+        """(B, K) what is still wrong after each belief's bundle: its repairs taken away where they took."""
+        rest = _moved(weights, self._class_left[bundle], self.ledger.bundle_success[bundle])
         rest[:, self.sound] = 0.0
         return rest
+
+    def after_repair(self, weights: Floats, bundle: Ints) -> Floats:
+        """(B, A) chances of the active suspects after each belief's bundle."""
+        return _moved(weights, self.ledger.left[bundle], self.ledger.bundle_success[bundle])
+
+    # --- what a run and leaving make of a belief ---
+
+    def failing(self, weights: Floats) -> Floats:
+        """(B, A) what is left after a run that was not good."""
+        out: Floats = weights * (1.0 - self.problem.run_passes)
+        return out
+
+    def ended(self, weights: Floats) -> Floats:
+        """(B, 3) money, minutes and jobs finished today of what passes a run: the technician leaves, and comes back to
+        what was not right."""
+        passed = self.problem.by_class(weights * self.problem.run_passes)
+        out = np.zeros((len(weights), 3))
+        out[:, 0] = passed @ self.left_wrong
+        out[:, 2] = passed[:, self.sound].sum(axis=1)
+        return out
+
+    @cached_property
+    def like_of_run(self) -> Floats:
+        """(K,) chance that the run looks good under each class."""
+        p = self.problem
+        weight = np.where(p.class_weights[p.class_of] > 0, p.weights, 1.0)
+        return np.asarray(p.by_class(p.run_passes * weight) / p.by_class(weight))
+
+    @cached_property
+    def left_wrong(self) -> Floats:
+        """(K,) price of leaving each class as it is: a callback and its repairs, or nothing where nothing is wrong."""
+        price = self.problem.callback_cost + self.ledger.least_cost[0]
+        return np.asarray(np.where(self.sound, 0.0, price), dtype=self.problem.precision)
+
+    def told(self, weights: Floats, state: Ints) -> Floats:
+        """(B, 3) money, minutes and jobs finished today when the class of each belief (B, K) is told and its repairs are
+        done."""
+        rows = np.arange(len(weights))
+        known = (weights @ self.ledger.class_cost.T)[rows, state]
+        minutes = (weights @ self.ledger.class_minutes.T)[rows, state]
+        return np.stack([known, minutes, weights @ self._class_today], axis=1)
+
+    @cached_property
+    def by_others(self) -> Bools:
+        """(U,) whether part of a bundle is somebody else's work."""
+        repair = self.problem.knowledge.repair
+        return np.array([any(repair[n].by_others for n in names) for names in self.problem.bundles], dtype=bool)
+
+    @cached_property
+    def _class_today(self) -> Floats:
+        """(K,) 1 where the technician can put the class right."""
+        p, repair = self.problem, self.problem.knowledge.repair
+        ours = np.array([not any(repair[n].by_others for n in p.names(m)) for m in p.masks.tolist()])
+        return np.asarray(ours & (p.masks != HOPELESS), dtype=self.problem.precision)
+
+
+def _moved(weights: Floats, place: Ints, success: Floats) -> Floats:
+    """(B, n) each row's weights moved to their places, the share of them that a success moves."""
+    rows = np.arange(len(weights))[:, None] * weights.shape[1]
+    took = success[:, None] * weights
+    moved = np.bincount((rows + place).reshape(-1), took.reshape(-1), minlength=weights.size)
+    out: Floats = weights - took + moved.reshape(weights.shape).astype(weights.dtype)
+    return out
 
 
 def _xlogx(p: Floats) -> Floats:
     """p log2 p, 0 at 0."""
-    out: Floats = p * np.log2(np.maximum(p, 1e-300))
+    out: Floats = p * np.log2(np.maximum(p, TINY))
     return out

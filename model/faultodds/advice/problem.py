@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -21,11 +22,12 @@ from faultodds.knowledge import UNLISTED_MODE, Check, Floats, Knowledge, Repair,
 from faultodds.safety import Known, at_once, not_run_now, still_owed
 
 Ints = npt.NDArray[np.int64]
+Places = npt.NDArray[np.intp]
 
-# Ranking actions looks at this many of the likeliest classes (the odds shown always count every suspect).
-CLASSES = 96
-# Suspects that add up to less than this are not even grouped.
-DROPPED = 1e-3
+# So few suspects are priced in full precision.
+FEW = 200
+# Prices are of all but this share of the belief, the least likely suspects (the odds shown always count every suspect).
+DROPPED = 0.005
 # Several repairs before one verification run are considered for this many of the likeliest classes that need several.
 BUNDLES = 12
 # A repair changes what a check shows when an outcome's chance moves by this much.
@@ -96,6 +98,11 @@ class Problem(Struct, dict=True):
             s.name == name and s.stage == self.stage and max(s.weights, key=lambda o: s.weights[o]) == good
             for s in self.belief.evidence.seen
         )
+
+    @property
+    def may_leave(self) -> bool:
+        """Whether the technician may leave it at that: the machine has passed its run, and nothing found forbids to run it."""
+        return self.verified and not self.run_stopped
 
     @cached_property
     def unverified(self) -> bool:
@@ -218,25 +225,15 @@ class Problem(Struct, dict=True):
         return {mode: name for mode, (_, name) in chosen.items()}
 
     @cached_property
-    def _considered(self) -> npt.NDArray[np.intp]:
+    def _likely(self) -> Places:
+        """The likeliest suspects, all but `DROPPED` of the belief."""
         return likely(self.belief.now, DROPPED)
 
     @cached_property
-    def active(self) -> npt.NDArray[np.intp]:
-        """(A,) indices of the suspects that take part in ranking actions: those of the likeliest classes."""
-        return self._grouped[0]
-
-    @cached_property
-    def weights(self) -> Floats:
-        """(A,) chances of the active suspects, normalised."""
-        p = self.belief.now[self.active]
-        return np.asarray(p / p.sum())
-
-    @cached_property
     def needed(self) -> list[str]:
-        """The repairs that some active suspect needs (the likeliest 62), in file order; their position is their bit."""
+        """The repairs that some likely suspect needs (the likeliest 62), in file order; their position is their bit."""
         s = self.belief.suspects
-        present = np.flatnonzero(np.any(s.member[self._considered], axis=0))
+        present = np.flatnonzero(np.any(s.member[self._likely], axis=0))
         weight: dict[str, float] = {}
         for i in present:
             name = self.mode_repair.get(s.modes[i])
@@ -246,10 +243,35 @@ class Problem(Struct, dict=True):
         return [n for n in self.knowledge.repair if n in names]
 
     @cached_property
-    def _grouped(self) -> tuple[npt.NDArray[np.intp], Ints, Ints]:
-        """The active suspects, the distinct masks, and which of them each active suspect has."""
+    def removals(self) -> Places:
+        """(N, H) suspect that is left of each suspect when a needed repair has taken."""
+        k, s = self.knowledge, self.belief.suspects
+        maps = [s.removal(repair_modes(k, k.repair[name])) for name in self.needed]
+        return np.array(maps, dtype=np.intp).reshape(len(maps), len(s.member))
+
+    @cached_property
+    def active(self) -> Places:
+        """(A,) the suspects that take part in pricing: the likeliest, and what repairs leave of them; in the order of the
+        classes they belong to."""
         s = self.belief.suspects
-        member = s.member_float[self._considered]
+        inside = np.zeros(len(s.member), dtype=bool)
+        inside[s.sound] = True
+        new = self._likely
+        while len(new):
+            inside[new] = True
+            reached = np.zeros_like(inside)
+            reached[self.removals[:, new].reshape(-1)] = True
+            new = np.flatnonzero(reached & ~inside)
+        found = np.flatnonzero(inside)
+        masks = self._mask_of(found)
+        order = np.argsort(masks, kind="stable")
+        sizes = np.diff(_begins(masks[order]), append=len(order))
+        return np.asarray(found[order[np.argsort(np.repeat(sizes, sizes) == 1, kind="stable")]])
+
+    def _mask_of(self, suspects: Places) -> Ints:
+        """The repairs that some suspects need, as bits; HOPELESS for what no repair here puts right, SOUND for nothing."""
+        s = self.belief.suspects
+        member = s.member_float[suspects]
         bits = np.zeros((len(s.modes), len(self.needed)))
         hopeless = np.ones(len(s.modes), dtype=bool)
         for i, mode in enumerate(s.modes):
@@ -259,35 +281,61 @@ class Problem(Struct, dict=True):
                 hopeless[i] = False
         powers = np.array([1 << i for i in range(len(self.needed))], dtype=np.int64)
         masks = (member @ bits > 0).astype(np.int64) @ powers
-        masks = np.where(member @ hopeless.astype(float) > 0, HOPELESS, masks)
-        # Sorted by hand: numpy's own unique and isin load its masked arrays, a tenth of a command's start.
-        found = np.array(sorted(set(masks.tolist())), dtype=np.int64)
-        which = np.searchsorted(found, masks)
-        weight = np.bincount(which, self.belief.now[self._considered])
-        likeliest = np.argsort(-weight, kind="stable")[:CLASSES]
-        kept = found[likeliest]
-        chosen = np.zeros(len(found), dtype=bool)
-        chosen[likeliest] = True
-        chosen = chosen[which]
-        distinct = np.array(sorted({m for mask in kept.tolist() for m in _submasks(mask)}), dtype=np.int64)
-        return self._considered[chosen], distinct, np.searchsorted(distinct, masks[chosen])
+        return np.where(member @ hopeless.astype(float) > 0, HOPELESS, masks)
+
+    @cached_property
+    def weights(self) -> Floats:
+        """(A,) chances of the active suspects, normalised."""
+        p = np.zeros(len(self.belief.now))
+        p[self._likely] = self.belief.now[self._likely]
+        return np.asarray(p[self.active] / p.sum(), dtype=self.precision)
+
+    @cached_property
+    def precision(self) -> type[np.floating[Any]]:
+        """What pricing is worked out in: half the memory is half the time, and far finer than the prices; small problems, in
+        full."""
+        return np.float32 if len(self.active) > FEW else np.float64
+
+    @cached_property
+    def _classes(self) -> tuple[Ints, Places, int]:
+        """The distinct masks, where the suspects of each begin among the active ones, and from which class on there is one
+        suspect in each."""
+        masks = self._mask_of(self.active)
+        firsts = _begins(masks)
+        several = np.flatnonzero(np.diff(firsts, append=len(masks)) > 1)
+        return masks[firsts], firsts, int(several[-1]) + 1 if len(several) else 0
 
     @property
     def masks(self) -> Ints:
-        """(K,) repairs each class needs, as bits, in ascending order: HOPELESS for what no repair here puts right, SOUND for
-        nothing wrong; closed under taking repairs away.
-        """
-        return self._grouped[1]
+        """(K,) repairs each class needs, as bits; HOPELESS and SOUND may be two of them."""
+        return self._classes[0]
 
     @cached_property
-    def to_class(self) -> Floats:
-        """(A, K) one-hot: the class of each active suspect."""
-        return np.eye(len(self.masks))[self._grouped[2]]
+    def class_of(self) -> Places:
+        """(A,) class of each active suspect."""
+        firsts = self._classes[1]
+        return np.repeat(np.arange(len(firsts)), np.diff(firsts, append=len(self.active)))
+
+    def by_class(self, by_suspect: Floats) -> Floats:
+        """(..., K) sums over the suspects of each class of something by active suspect (..., A)."""
+        _, firsts, several = self._classes
+        if not several:
+            return by_suspect
+        cut = int(firsts[several]) if several < len(firsts) else by_suspect.shape[-1]
+        sums = np.add.reduceat(by_suspect[..., :cut], firsts[:several], axis=-1)
+        return np.concatenate([sums, by_suspect[..., cut:]], axis=-1)
 
     @cached_property
     def class_weights(self) -> Floats:
         """(K,) chance of each class now."""
-        return self.weights @ self.to_class
+        return self.by_class(self.weights)
+
+    @cached_property
+    def left(self) -> Places:
+        """(N, A) place among the active suspects of what a needed repair leaves of each."""
+        place = np.zeros(len(self.belief.now), dtype=np.intp)
+        place[self.active] = np.arange(len(self.active))
+        return np.asarray(place[self.removals[:, self.active]])
 
     def names(self, mask: int) -> tuple[str, ...]:
         """The repairs in a mask."""
@@ -319,7 +367,7 @@ class Problem(Struct, dict=True):
         return out
 
     @cached_property
-    def _check_rows(self) -> npt.NDArray[np.intp]:
+    def _check_rows(self) -> Places:
         """(R,) rows of the open checks in the full likelihood."""
         s = self.belief.suspects
         return np.concatenate(
@@ -329,45 +377,24 @@ class Problem(Struct, dict=True):
     @cached_property
     def suspect_likelihood(self) -> Floats:
         """(R, A) likelihood of each outcome of the open checks under each active suspect."""
-        return self.belief.suspects.likelihood[np.ix_(self._check_rows, self.active)]
+        return np.asarray(self.belief.suspects.likelihood[np.ix_(self._check_rows, self.active)], dtype=self.precision)
 
     @cached_property
     def class_likelihood(self) -> Floats:
-        """(R, K) likelihood of each outcome under each class, its suspects weighed as they are now.
-
-        A class that no suspect is in now comes up after a repair; its suspects are then those of the larger classes
-        with the repaired modes taken away.
-        """
-        weight = self.class_weights
-        joint = (self.suspect_likelihood * self.weights) @ self.to_class
-        for k in np.flatnonzero(weight <= 0):
-            joint[:, k] = self._after_repair_likelihood(int(self.masks[k]))
-        out: Floats = joint / np.where(weight > 0, weight, 1.0)
+        """(R, K) likelihood of each outcome under each class, its suspects weighed as they are now; those of a class that
+        comes up only after a repair weigh the same."""
+        weight = np.where(self.class_weights[self.class_of] > 0, self.weights, 1.0)
+        out: Floats = self.by_class(self.suspect_likelihood * weight) / self.by_class(weight)
         return out
 
-    def _after_repair_likelihood(self, mask: int) -> Floats:
-        """(R,) likelihood of each outcome for a class that is what repairs leave of larger ones."""
-        s, which = self.belief.suspects, self._grouped[2]
-        if mask == SOUND:
-            return np.asarray(s.likelihood[self._check_rows, s.sound])
-        weight = np.zeros(len(s.member))
-        for k, larger in enumerate(self.masks.tolist()):
-            if larger > mask and larger & mask == mask:
-                done = self.names(larger & ~mask)
-                removal = s.removal(m for m, name in self.mode_repair.items() if name in done)
-                rows = which == k
-                np.add.at(weight, removal[self.active[rows]], self.weights[rows])
-        kept = np.flatnonzero(weight)
-        chances: Floats = s.likelihood[np.ix_(self._check_rows, kept)] @ weight[kept] / weight.sum()
-        return chances
+    @cached_property
+    def run_passes(self) -> Floats:
+        """(A,) chance that the verification run looks good under each active suspect."""
+        s = self.belief.suspects
+        passes = s.likelihood[s.rows[self.knowledge.costs.verify].start, self.active]
+        return np.asarray(passes, dtype=self.precision)
 
 
-def _submasks(mask: int) -> list[int]:
-    """The mask and everything that is left of it when some of its repairs are done; SOUND is always among them."""
-    if mask <= 0:
-        return [mask, SOUND]
-    subs, sub = [SOUND], mask
-    while sub:
-        subs.append(sub)
-        sub = (sub - 1) & mask
-    return subs
+def _begins(masks: Ints) -> Places:
+    """Where each run of equal masks begins."""
+    return np.flatnonzero(np.concatenate([[True], masks[1:] != masks[:-1]]))

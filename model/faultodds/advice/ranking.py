@@ -7,18 +7,20 @@ from functools import cached_property
 import numpy as np
 from msgspec import Struct
 
-from faultodds.advice.ledger import Ledger
-from faultodds.advice.policy import CHECK, NOTHING_TOLD, REPAIR, RUN, Bools, Move, Policy
-from faultodds.advice.problem import AS_GOOD_AS_FOUND, SOUND, Problem
+from faultodds.advice.ledger import CHECK, REPAIR, RUN, Ledger
+from faultodds.advice.policy import NOTHING_TOLD, Bools, Move, Policy
+from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.rollout import EVERY, Rollout
 from faultodds.advice.situation import Price, run_forbidden
 from faultodds.knowledge import Floats
 
-# Rollout in two stages: (least branch followed, how many of the most promising moves).
-STAGES = ((0.03, 8), (0.005, 4))
+# Rollout in stages: (least branch followed, how many of the most promising moves).
+STAGES = ((0.03, 20), (0.01, 8))
+FOLLOWED_REPAIRS = 2
 # Prices of a bit that the base policy is tried with, as shares of what the job would cost if the truth were told; after each
 # first move the better one is followed.
-BIT_PRICES = (0.4,)
+BIT_PRICES = (0.2, 0.4, 0.8)
+MIDDLE = 1
 # With no more classes and checks than this every branch is followed to its end, by several base policies.
 SMALL = 8
 MANY_BIT_PRICES = (0.1, 0.2, 0.3, 0.4, 0.6, 0.8, 1.6)
@@ -28,13 +30,18 @@ TELLS_NOTHING = 0.02
 
 
 class CheckPrice(Struct, frozen=True):
-    """One check: its own price, the expected cost of the whole job if it is done now, and what it may show."""
+    """One check: its own price, the expected cost of the whole job if it is done now, and what it may show.
+
+    `priced`: whether that cost was worked out; what is plainly dearer is only put after the rest, by a number that is not
+    for people.
+    """
 
     name: str
     price: Price
     expected_cost: float
     bits: float
     outcomes: dict[str, float]
+    priced: bool = True
 
     @property
     def tells(self) -> bool:
@@ -48,19 +55,19 @@ class CheckPrice(Struct, frozen=True):
 
 class RepairPrice(Struct, frozen=True):
     """Repairs done first (`together` beside `name`), with their run: chance that they put the machine right, their price,
-    and the expected cost of the whole job."""
+    and the expected cost of the whole job, `priced` as for a check."""
 
     name: str
     together: tuple[str, ...]
     price: Price
     chance: float
     expected_cost: float
+    priced: bool = True
 
 
 def stages(effort: int) -> list[tuple[float, int]]:
     """The stages of rollout for a budget: each step of `effort` over 1 follows branches half as likely again."""
-    least, width = STAGES[-1]
-    return [*STAGES, *((least / 2**step, width) for step in range(1, effort))]
+    return [(least / 2 ** (effort - 1), width) for least, width in STAGES]
 
 
 class Ranking:
@@ -90,8 +97,9 @@ class Ranking:
         return checks + [Move(REPAIR, u) for u in range(len(p.bundles))]
 
     @cached_property
-    def _prices(self) -> Floats:
-        """Price of every check, then of every bundle; small problems to the last branch, larger ones in stages.
+    def _prices(self) -> tuple[Floats, Bools]:
+        """Price of every check, then of every bundle, and whether it is one and not only a place in the order; small
+        problems to the last branch, larger ones in stages.
 
         A check that tells nothing costs its own price more than the best of what there is to do anyway.
         """
@@ -99,54 +107,60 @@ class Ranking:
         small = max(len(p.masks), len(p.check_names)) <= SMALL
         out = np.empty(len(p.check_names) + len(p.bundles))
         worth = np.concatenate([~self._idle, np.ones(len(p.bundles), dtype=bool)])
+        priced = np.ones(len(out), dtype=bool)
         if self._moves:
-            out[worth] = self._every_branch() if small else self._in_stages()
-        best = min([p.refer_cost, *out[worth].tolist()])
+            out[worth], priced[worth] = self._every_branch() if small else self._in_stages()
+        best = min([p.refer_cost, *out[worth & priced].tolist()])
         out[~worth] = best + self.ledger.check_cost[0][self._idle]
-        return out
+        return out, priced
 
-    def _every_branch(self) -> Floats:
+    def _every_branch(self) -> tuple[Floats, Bools]:
         """Each move followed to the end of every branch, by the base policy that does best after it."""
         prices = np.array(MANY_BIT_PRICES) * self.policy.scale
         rollout = Rollout(self.policy, EVERY)
-        return np.asarray(rollout.prices(self.problem.class_weights, self._moves, prices).min(axis=0))
+        found = rollout.prices(self.problem.weights, self._moves, prices).min(axis=0)
+        return np.asarray(found), np.ones(len(found), dtype=bool)
 
-    def _in_stages(self) -> Floats:
-        """The base policy's estimate, made exact by rollout for the most promising moves.
+    def _in_stages(self) -> tuple[Floats, Bools]:
+        """Every move by the base policy's estimate; then the most promising by rollout, then the best of those more finely.
 
-        The estimates of the rest are moved by what rollout changed at the most promising one, and never come before it.
+        What is left behind is put after all that is priced in the end.
         """
-        weights = self.problem.class_weights
-        bit_prices = np.array(BIT_PRICES) * self.policy.scale
-        out = self.policy.estimates(weights, self._moves, float(bit_prices[0]))
-        run = [i for i, m in enumerate(self._moves) if m.kind == RUN and np.isfinite(out[i])]
-        for least, width in stages(self.problem.situation.effort):
-            # The run is always followed: the base policy puts it off, and hardly sees what a good one saves.
+        weights, policy = self.problem.weights, self.policy
+        shares = np.array(BIT_PRICES) * policy.scale
+        finest = stages(self.problem.situation.effort)
+        out = np.array(policy.estimates(self.problem.class_weights, self._moves, float(shares[MIDDLE])))
+        # The run is always followed: the base policy puts it off, and hardly sees what a good one saves. So are the best
+        # repairs, since people are told what starting with one would cost.
+        run = [i for i, m in enumerate(self._moves) if m.kind == RUN]
+        repairs = [i for i, m in enumerate(self._moves) if m.kind == REPAIR]
+        for least, width in finest:
+            # Roughly, one base policy tells which moves are promising; in the end each is followed by the best of several.
+            tried = shares if (least, width) == finest[-1] else shares[MIDDLE : MIDDLE + 1]
             first = np.argsort(out, kind="stable")[:width].tolist()
-            best = [*first, *(i for i in run if i not in first)]
-            rollout = Rollout(self.policy, least)
-            priced = rollout.prices(weights, [self._moves[i] for i in best], bit_prices).min(axis=0)
-            out = np.maximum(out + priced[0] - out[best[0]], priced.min() + 1e-6)
-            out[best] = priced
-        return out
-
-    def _going_on(self, weights: Floats) -> float:
-        """Cost of the whole job from `weights` by the base policy that does it cheapest."""
-        prices = np.array(BIT_PRICES) * self.policy.scale
-        return float(Rollout(self.policy, stages(self.problem.situation.effort)[-1][0]).whole(weights, prices).min())
+            always = run + sorted(repairs, key=lambda i: out[i])[:FOLLOWED_REPAIRS]
+            chosen = list(dict.fromkeys([*first, *always]))
+            priced = Rollout(policy, least).prices(weights, [self._moves[i] for i in chosen], tried).min(axis=0)
+            out = out - np.min(out) + np.max(priced) + 1e-6
+            out[chosen] = priced
+        known = np.zeros(len(out), dtype=bool)
+        known[chosen] = True
+        return out, known
 
     @cached_property
     def checks(self) -> list[CheckPrice]:
         """Every open check, cheapest expected job first (file order where equal); while another still tells, those for
         qualified people come last."""
         p = self.problem
-        chance = p.class_likelihood @ p.class_weights
+        weights = p.weights.astype(np.float64) / p.weights.sum(dtype=np.float64)
         out = []
         for c, name in enumerate(p.check_names):
             rows = p.rows[name]
-            outcomes = dict(zip(p.belief.suspects.observables[name], chance[rows].tolist(), strict=True))
-            bits = _bits(p.suspect_likelihood[rows], p.weights, chance[rows])
-            out.append(CheckPrice(name, p.price_check(name), float(self._prices[c]), bits, outcomes))
+            like = p.suspect_likelihood[rows].astype(np.float64)
+            like /= like.sum(axis=0)
+            bits, outcomes = _bits(like, weights, like @ weights), p.belief.outcome_odds(name)
+            cost, priced = float(self._prices[0][c]), bool(self._prices[1][c])
+            out.append(CheckPrice(name, p.price_check(name), cost, bits, outcomes, priced))
         qualified = {c.name: p.knowledge.check[c.name].qualified for c in out}
         wait = any(c.tells and not qualified[c.name] for c in out)
         return sorted(out, key=lambda c: (wait and qualified[c.name], c.expected_cost))
@@ -161,12 +175,10 @@ class Ranking:
         """Every bundle done first, cheapest expected job first; those for qualified people last while a check that anybody may
         do still tells something, but for a fault as good as found."""
         p = self.problem
-        wrong = np.where(p.masks == SOUND, 0.0, p.class_weights)
-        finishes = self.ledger.left == int(np.searchsorted(p.masks, SOUND))
-        chances = (finishes @ wrong) * self.ledger.bundle_success
-        prices = self._prices[len(p.check_names) :]
+        chances = (self.policy.finishes @ p.class_weights) * self.ledger.bundle_success
+        prices, priced = (x[len(p.check_names) :].tolist() for x in self._prices)
         out = [
-            RepairPrice(names[0], names[1:], p.price_repairs(names), float(chances[u]), float(prices[u]))
+            RepairPrice(names[0], names[1:], p.price_repairs(names), float(chances[u]), prices[u], priced[u])
             for u, names in enumerate(p.bundles)
             if not run_forbidden(p.knowledge, p.belief.evidence, p.belief, p.known, names)
         ]
@@ -178,17 +190,17 @@ class Ranking:
 
     @cached_property
     def stop_cost(self) -> float:
-        """Price of leaving now: a callback and what follows if something is wrong; infinite before a good run."""
+        """Price of leaving now: a callback and what follows if something is wrong; infinite before a good run, and while the
+        machine must not run."""
         p = self.problem
-        if not p.verified:
+        if not p.may_leave:
             return float("inf")
-        wrong = np.where(p.masks == SOUND, 0.0, p.class_weights)
-        return float(wrong.sum()) * (p.callback_cost + self._going_on(wrong / max(float(wrong.sum()), 1e-12)))
+        return float(p.class_weights @ self.policy.left_wrong)
 
     @cached_property
     def full_information_cost(self) -> float:
         """Expected cost if the truth were told for free."""
-        return float(self.ledger.class_cost[0] @ self.problem.class_weights)
+        return float(self.ledger.least_cost[0] @ self.problem.class_weights)
 
 
 def _bits(like: Floats, weights: Floats, chance: Floats) -> float:

@@ -1,10 +1,15 @@
 """Rollout: price each first move by following the base policy to the end of the job after it.
 
 One step of policy improvement over the base policy (Bertsekas and Castanon 1999): never worse in expectation than the
-policy it follows, and measured far closer to the best plan. The tree of what may happen is worked out level by
-level for all first moves together. A branch less likely than `least` is not followed but taken to cost what its repairs
-cost if the truth were told, plus a price per bit that is missing. That price is read off the same tree: it is what makes
-stopping at coarser branches (`COARSER` times as likely) give the same cost as going on from them.
+policy it follows, and measured far closer to the best plan. The tree of what may happen is worked out level by level
+for all first moves together, then priced from its ends back. On the way back every branch may be handed over, or left
+where the machine has passed its run, if that costs less than going on: the best times to stop, not a guess of them. As
+the base policy itself does not look at the price of handing over, the price of the job rises with it and is concave.
+
+A run may pass a machine that is not right; then the technician leaves, and pays a callback and the repairs.
+
+A branch less likely than `least` is not followed but taken to cost what its repairs cost if the truth were told, plus a
+price per bit that is missing, read off the branches just above it.
 """
 
 from __future__ import annotations
@@ -12,10 +17,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from msgspec import Struct
+from msgspec import Struct, structs
 
-from faultodds.advice.policy import CHECK, REFER, REPAIR, RUN, Bools, Move, Policy
-from faultodds.advice.problem import Ints
+from faultodds.advice.ledger import CHECK, REFER, REPAIR, RUN
+from faultodds.advice.policy import Bools, Move, Policy
+from faultodds.advice.problem import Ints, Places
 from faultodds.knowledge import Floats
 
 LEAST = 0.01
@@ -24,28 +30,30 @@ EVERY = 1e-7
 DEPTH = 40
 # When what is still followed adds up to fewer than this many least branches for a first move, the rest is settled.
 TAIL = 5.0
-COARSER = 4.0
-# The most a bit may be taken to cost at a branch that is not followed, as a share of the job's cost if the truth were told.
-MOST_BIT_PRICE = 2.5
-MONEY, BITS, COARSE_MONEY, COARSE_BITS = range(4)
+# Branches of up to this many least branches show what a missing bit costs.
+THIN = 4.0
+# What a bit is taken to cost before that is known, as a share of what the job costs if the truth were told.
+FIRST_BIT_PRICE = 0.4
+FITS = 4
+MONEY, MINUTES, TODAY = range(3)
 
 
 class Front(Struct):
-    """The branches still followed: their first move, weights, machine state, checks done, and whether a coarser tree would
-    have stopped before them."""
+    """The branches still followed: their first move, weights, machine state, checks done, and whether the machine has
+    passed a run since the last repair, so that it may be left."""
 
     move: Ints
     weights: Floats
     state: Ints
     done: Bools
-    beyond: Bools
+    passed: Bools
 
     def __len__(self) -> int:
         return len(self.move)
 
     def pick(self, rows: Bools | Ints) -> Front:
         """Some of the branches."""
-        return Front(self.move[rows], self.weights[rows], self.state[rows], self.done[rows], self.beyond[rows])
+        return Front(self.move[rows], self.weights[rows], self.state[rows], self.done[rows], self.passed[rows])
 
     @staticmethod
     def join(parts: Sequence[Front]) -> Front:
@@ -55,8 +63,27 @@ class Front(Struct):
             np.concatenate([p.weights for p in parts]),
             np.concatenate([p.state for p in parts]),
             np.concatenate([p.done for p in parts]),
-            np.concatenate([p.beyond for p in parts]),
+            np.concatenate([p.passed for p in parts]),
         )
+
+
+class Level(Struct):
+    """The branches that came up after as many moves, B of them.
+
+    `parent` (B,): their place in the level before, or their first move. `classes` (B, K): chances of the classes. `spent`
+    (B, 3): money, minutes and jobs finished today by the policy's move from here; of a branch that is not followed, by the
+    repairs of the told truth, and `bits` (B,) what was missing. `stop` (B, 3): the same for the best way to stop here.
+    `thin` (T, 4): money, minutes, jobs finished and bits of the branches `thin_rows` as if they were not followed.
+    """
+
+    parent: Ints
+    followed: Bools
+    classes: Floats
+    spent: Floats
+    bits: Floats
+    stop: Floats
+    thin: Floats
+    thin_rows: Places
 
 
 class Rollout:
@@ -68,13 +95,13 @@ class Rollout:
         self.least = least
 
     def whole(self, weights: Floats, bit_prices: Floats) -> Floats:
-        """(P,) the base policy's cost of the whole job from `weights` (K,) at each of P prices of a bit."""
-        count = len(bit_prices)
-        return self._settled(self._follow(self.start(weights, count), bit_prices, np.zeros((count, 4))), bit_prices)
+        """(P, 3) money, minutes and chance of finishing today of the base policy from the active suspects' `weights` (A,)
+        at each of P prices of a bit."""
+        return self._ends(self.start(weights, len(bit_prices)), bit_prices)
 
     def prices(self, weights: Floats, moves: Sequence[Move], bit_prices: Floats) -> Floats:
-        """(P, len(moves)) expected cost of the job from `weights` (K,) for each first move, following the base policy at
-        each of P prices of a bit after it."""
+        """(P, len(moves)) expected cost of the job from the active suspects' `weights` (A,) for each first move, following
+        the base policy at each of P prices of a bit after it."""
         return self.prices_from(self.start(weights, 1), moves, bit_prices)[:, 0]
 
     def prices_from(self, front: Front, moves: Sequence[Move], bit_prices: Floats) -> Floats:
@@ -85,78 +112,104 @@ class Rollout:
         many.move = np.arange(len(many))
         kind = np.array([m.kind for m in moves], dtype=np.int64)[move]
         which = np.array([m.which for m in moves], dtype=np.int64)[move]
-        cost = np.zeros((len(many), 4))
-        after = self.step(many, kind, which, cost)
-        return self._settled(self._follow(after, bit_prices[price], cost), bit_prices[price]).reshape(shape)
-
-    def _settled(self, cost: Floats, price: Floats) -> Floats:
-        """Prices of first moves from their trees: money, plus the bits of the branches not followed at the price that makes
-        the coarser trees with the same base policy cost as much."""
-        out = cost[:, MONEY].copy()
-        for bit_price in dict.fromkeys(price.tolist()):
-            rows = price == bit_price
-            money, bits, coarse_money, coarse_bits = cost[rows].sum(axis=0)
-            told = coarse_bits - bits
-            branch = (money - coarse_money) / told if told > 1e-9 else bit_price
-            branch = min(max(branch, 0.0), MOST_BIT_PRICE * self.policy.scale)
-            out[rows] += branch * cost[rows, BITS]
-        return out
+        after, spent = self.step(many, kind, which)
+        ends = self._ends(after, bit_prices[price])
+        return np.asarray((spent + ends)[:, MONEY].reshape(shape))
 
     def start(self, weights: Floats, count: int) -> Front:
-        """`count` branches at the belief `weights` (K,) and the state now."""
-        checks = len(self.policy.problem.check_names)
+        """`count` branches at the active suspects' `weights` (A,) and the state now."""
+        problem = self.policy.problem
         return Front(
             np.arange(count),
             np.repeat(weights[None], count, axis=0),
             np.zeros(count, dtype=np.int64),
-            np.zeros((count, checks), dtype=bool),
-            np.zeros(count, dtype=bool),
+            np.zeros((count, len(problem.check_names)), dtype=bool),
+            np.full(count, problem.may_leave),
         )
 
-    def _follow(self, front: Front, bit_price: Floats, cost: Floats) -> Floats:
-        """`cost` (moves, 4) with the cost of following the base policy from every branch added, by first move."""
-        for _ in range(DEPTH):
+    # --- growing the tree ---
+
+    def _ends(self, front: Front, bit_price: Floats) -> Floats:
+        """(len(bit_price), 3) what following the base policy from every branch comes to, by first move."""
+        levels = self._grown(front, bit_price)
+        return _gathered(levels[0].parent, self._values(levels, self._bit_price(levels))[0], len(bit_price))
+
+    def _grown(self, front: Front, bit_price: Floats) -> list[Level]:
+        levels: list[Level] = []
+        parent = front.move
+        for depth in range(DEPTH + 1):
             weight = front.weights.sum(axis=1)
-            coarse = ~front.beyond & (weight < COARSER * self.least)
-            self._settle(front.pick(coarse), cost[:, COARSE_MONEY:])
-            front.beyond = front.beyond | coarse
-            followed = np.bincount(front.move, np.where(weight < self.least, 0.0, weight), minlength=len(cost))
-            small = (weight < self.least) | (followed < TAIL * self.least)[front.move]
-            self._leave(front.pick(small), cost)
+            followed = np.bincount(front.move, np.where(weight < self.least, 0.0, weight), minlength=len(bit_price))
+            small = (weight < self.least) | (followed < TAIL * self.least)[front.move] | (depth == DEPTH)
+            level = self._settled(front, parent, small, ~small & (weight < THIN * self.least))
+            levels.append(level)
             front = front.pick(~small)
             if not len(front):
-                return cost
-            choice = self.policy.choose(front.weights, front.state, front.done, bit_price[front.move])
-            front = self.step(front, choice.move, choice.which, cost)
-        self._leave(front, cost)
-        return cost
+                break
+            choice = self.policy.choose(level.classes[~small], front.state, front.done, bit_price[front.move])
+            front, parent = self._onward(front, level, choice.move, choice.which)
+        return levels
 
-    def _leave(self, front: Front, cost: Floats) -> None:
-        """Settle branches for good, in the coarser tree too where it was still following them."""
-        self._settle(front, cost[:, MONEY:COARSE_MONEY])
-        self._settle(front.pick(~front.beyond), cost[:, COARSE_MONEY:])
+    def _settled(self, front: Front, parent: Ints, small: Bools, thin: Bools) -> Level:
+        """A level with what is known of its branches without following them."""
+        policy = self.policy
+        classes = policy.problem.by_class(front.weights)
+        spent, bits, rows = np.zeros((len(front), 3)), np.zeros(len(front)), np.flatnonzero(thin)
+        spent[small] = policy.told(classes[small], front.state[small])
+        bits[small] = policy.missing_bits(classes[small])
+        told = np.column_stack([policy.told(classes[rows], front.state[rows]), policy.missing_bits(classes[rows])])
+        return Level(parent, ~small, classes, spent, bits, self._stop(front, classes), told, rows)
 
-    def _settle(self, front: Front, cost: Floats) -> None:
-        if len(front):
-            known = (front.weights * self.ledger.class_cost[front.state]).sum(axis=1)
-            np.add.at(cost, front.move, np.stack([known, self.policy.missing_bits(front.weights)], axis=1))
+    def _stop(self, front: Front, classes: Floats) -> Floats:
+        """(B, 3) handing over, or leaving where the machine has passed its run and that costs less."""
+        refer = np.zeros((len(front), 3))
+        refer[:, MONEY] = front.weights.sum(axis=1) * self.policy.problem.refer_cost
+        rows = np.flatnonzero(front.passed)
+        if len(rows):
+            leave = np.zeros((len(rows), 3))
+            leave[:, MONEY] = classes[rows] @ self.policy.left_wrong
+            leave[:, TODAY] = classes[rows][:, self.policy.sound].sum(axis=1)
+            refer[rows] = np.where(leave[:, :1] < refer[rows][:, :1], leave, refer[rows])
+        return refer
 
-    def step(self, front: Front, kind: Ints, which: Ints, cost: Floats) -> Front:
-        """Make one move in every branch: pay for it, and return the branches that come of it."""
-        ledger, total = self.ledger, front.weights.sum(axis=1)
-        paid = np.where(kind == REFER, total * self.policy.problem.refer_cost, 0.0)
+    def _onward(self, front: Front, level: Level, kind: Ints, which: Ints) -> tuple[Front, Ints]:
+        place, first = np.flatnonzero(level.followed), front.move
+        after, spent = self.step(structs.replace(front, move=np.arange(len(front))), kind, which)
+        level.spent[place] = spent
+        # A policy that knows nothing to do stops there.
+        level.spent[place[kind == REFER]] = np.inf
+        parent = place[after.move]
+        after.move = first[after.move]
+        return after, parent
+
+    def step(self, front: Front, kind: Ints, which: Ints) -> tuple[Front, Floats]:
+        """Make one move in every branch: the branches that come of it, and (B, 3) the money and minutes it takes and the
+        jobs that end well by it."""
+        policy, ledger, total = self.policy, self.ledger, front.weights.sum(axis=1)
+        spent = np.zeros((len(front), 3))
+        spent[:, MONEY] = np.where(kind == REFER, total * policy.problem.refer_cost, 0.0)
         parts = []
-        for move, after in ((CHECK, self._after_check), (REPAIR, self._after_repair), (RUN, self._after_run)):
+        for move in (CHECK, REPAIR, RUN):
             rows = np.flatnonzero(kind == move)
             if not len(rows):
                 continue
-            table = {CHECK: ledger.check_cost, REPAIR: ledger.bundle_cost, RUN: ledger.verify_cost[:, None]}[move]
             column = which[rows] if move != RUN else np.zeros(len(rows), dtype=np.int64)
-            paid[rows] = total[rows] * table[front.state[rows], column]
-            parts.append(after(front.pick(rows), column))
-        np.add.at(cost[:, MONEY], front.move, paid)
-        np.add.at(cost[:, COARSE_MONEY], front.move, np.where(front.beyond, 0.0, paid))
-        return Front.join(parts) if parts else front.pick(np.zeros(0, dtype=np.int64))
+            state, weight = front.state[rows], total[rows]
+            spent[rows, MONEY] = weight * ledger.cost(move)[state, column]
+            spent[rows, MINUTES] = weight * ledger.minutes(move)[state, column]
+            picked = front.pick(rows)
+            if move == CHECK:
+                parts.append(self._after_check(picked, column))
+                continue
+            weights = picked.weights if move == RUN else policy.after_repair(picked.weights, column)
+            spent[rows] += policy.ended(weights)
+            if move == REPAIR:
+                spent[rows[policy.by_others[column]], TODAY] = 0.0
+            after = ledger.next_state(move)[state, column]
+            parts.append(
+                Front(picked.move, policy.failing(weights), after, picked.done, np.zeros(len(rows), dtype=bool))
+            )
+        return (Front.join(parts) if parts else front.pick(np.zeros(0, dtype=np.int64))), spent
 
     def _after_check(self, front: Front, which: Ints) -> Front:
         policy = self.policy
@@ -165,16 +218,75 @@ class Rollout:
         within = np.arange(len(rows)) - np.repeat(np.cumsum(sizes) - sizes, sizes)
         outcome = policy.starts[which][rows] + within
         child = front.pick(rows)
-        child.weights = child.weights * policy.like[outcome]
+        child.weights = child.weights * policy.problem.suspect_likelihood[outcome]
         child.state = self.ledger.check_next[child.state, which[rows]]
         child.done = child.done.copy()
         child.done[np.arange(len(rows)), which[rows]] = True
         return child
 
-    def _after_repair(self, front: Front, which: Ints) -> Front:
-        weights = self.policy.after_repair(front.weights, which)
-        return Front(front.move, weights, self.ledger.bundle_next[front.state, which], front.done, front.beyond)
+    # --- pricing it from its ends ---
 
-    def _after_run(self, front: Front, _which: Ints) -> Front:
-        weights = np.where(self.policy.sound, 0.0, front.weights)
-        return Front(front.move, weights, self.ledger.verify_next[front.state], front.done, front.beyond)
+    def _bit_price(self, levels: list[Level]) -> Floats:
+        """(2,) what a missing bit costs where the tree ends, at first and more with every move before.
+
+        Bits get dearer on the way, as the checks that tell most for their money are done first. Both numbers are fitted by
+        least squares to the branches that are followed but only just (`THIN` least branches at most): what going on from
+        them costs beyond the repairs of the told truth, against the bits that they miss. What going on costs depends on the
+        price itself, so it is fitted a few times over.
+        """
+        price = np.array([FIRST_BIT_PRICE * self.policy.scale, 0.0])
+        missed = [level.thin[:, 3:] * [1.0, place] for place, level in enumerate(levels)]
+        x = np.concatenate(missed)
+        if not len(x):
+            return price
+        weight = np.sqrt(1.0 / np.concatenate([level.classes[level.thin_rows].sum(axis=1) for level in levels]))
+        for _ in range(FITS):
+            values = self._values(levels, price)
+            beyond = [v[level.thin_rows, MONEY] - level.thin[:, MONEY] for v, level in zip(values, levels, strict=True)]
+            price = _least_squares(x * weight[:, None], np.concatenate(beyond) * weight)
+        return price
+
+    def _values(self, levels: list[Level], price: Floats) -> list[Floats]:
+        """(B, 3) of each level: what its branches come to, each stopped where that is cheapest."""
+        values: list[Floats] = []
+        rate = max(self.policy.problem.rate, 1e-9)
+        for place in range(len(levels) - 1, -1, -1):
+            level = levels[place]
+            search = level.bits * (price[0] + place * price[1])
+            sums = level.spent + search[:, None] * [1.0, 1.0 / rate, 0.0]
+            if values:
+                sums += _gathered(levels[place + 1].parent, values[-1], len(sums))
+            stops = np.flatnonzero(level.stop[:, MONEY] < sums[:, MONEY])
+            sums[stops] = level.stop[stops]
+            values.append(sums)
+        return values[::-1]
+
+
+def _least_squares(x: Floats, y: Floats) -> Floats:
+    """(2,) the coefficients of two columns, neither below 0."""
+    square, product = x.T @ x, x.T @ y
+    alone = np.maximum(product / np.maximum(np.diag(square), 1e-300), 0.0)
+    determinant = square[0, 0] * square[1, 1] - square[0, 1] ** 2
+    if determinant > 1e-9 * square[0, 0] * square[1, 1]:
+        both = (
+            np.array(
+                [
+                    square[1, 1] * product[0] - square[0, 1] * product[1],
+                    square[0, 0] * product[1] - square[0, 1] * product[0],
+                ]
+            )
+            / determinant
+        )
+        if (both >= 0.0).all():
+            return np.asarray(both)
+        if both[0] < 0.0:
+            return np.array([0.0, alone[1]])
+    return np.array([alone[0], 0.0])
+
+
+def _gathered(parent: Ints, value: Floats, count: int) -> Floats:
+    """(count, 3) sums of `value` by parent."""
+    out = np.empty((count, value.shape[1]))
+    for column in range(value.shape[1]):
+        out[:, column] = np.bincount(parent, value[:, column], minlength=count)
+    return out

@@ -30,17 +30,20 @@ def same_decision_probability(ranking: Ranking, samples: int = SAMPLES) -> float
         return 1.0
     spread = even_points(samples, len(p.check_names) + 1)
     kept = likely(p.weights, DROPPED)
-    weights = p.weights[kept] / p.weights[kept].sum()
+    weights = p.weights[kept].astype(np.float64)
+    weights /= weights.sum()
     truth = np.minimum(np.searchsorted(np.cumsum(weights), spread[0]), len(kept) - 1)
     log_post = np.repeat(np.log(weights)[None, :], samples, axis=0)
     for name, point in zip(p.check_names, spread[1:], strict=True):
-        like = p.suspect_likelihood[p.rows[name]][:, kept]
+        like = p.suspect_likelihood[p.rows[name]][:, kept].astype(np.float64)
         cut = np.cumsum(like[:, truth], axis=0)
         outcome = (point[None, :] > cut[:-1]).sum(axis=0)
         log_post += np.log(np.maximum(like[outcome], 1e-300))
     post = np.exp(log_post - log_post.max(axis=1, keepdims=True))
     post /= post.sum(axis=1, keepdims=True)
-    beliefs = np.concatenate([p.class_weights[None], post @ p.to_class[kept]])
+    suspects = np.zeros((samples, len(p.weights)))
+    suspects[:, kept] = post
+    beliefs = np.concatenate([p.class_weights[None], p.by_class(suspects)])
     first = [_settled(ranking, row) for row in beliefs]
     return float(np.mean([f <= first[0] or first[0] <= f for f in first[1:]]))
 

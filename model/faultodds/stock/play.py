@@ -20,30 +20,29 @@ from faultodds.advice import (
     BIT_PRICES,
     CHECK,
     DEPTH,
-    HOPELESS,
+    MONEY,
     REFER,
     REPAIR,
+    SOUND,
     STAGES,
     Bools,
     Ledger,
+    Places,
     Policy,
     Problem,
     Rollout,
     even_points,
 )
-from faultodds.belief import Suspects, likely
-from faultodds.knowledge import UNLISTED_MODE, Floats, repair_modes
+from faultodds.knowledge import Floats
 
 # Chances that add up to less than this cannot be told from none.
 FAINT = 1e-12
-# What the policy is not told of: suspects that add up to this share of the belief.
-LEFT_OUT = 1e-4
 FINISHED, WAITING, HANDED_OVER = range(3)
 
 
 @dataclass
 class Spot:
-    """Where a call may stand: chance of each suspect (H,), machine state, checks done (C,), and the spots that come
+    """Where a call may stand: chance of each active suspect (A,), machine state, checks done (C,), and the spots that come
     next.
     """
 
@@ -63,9 +62,9 @@ class Play:
     def __init__(self, problem: Problem, cannot: Collection[str]) -> None:
         self.problem = problem
         self.policy = Policy(problem, Ledger(problem))
-        self.suspects: Suspects = problem.belief.suspects
+        self.sound = int(np.flatnonzero(problem.masks[problem.class_of] == SOUND)[0])
         self.ends_there = [any(n in cannot for n in bundle) for bundle in problem.bundles]
-        self.door = Spot(problem.belief.now, 0, np.zeros(len(problem.check_names), dtype=bool), 1, {})
+        self.door = Spot(problem.weights, 0, np.zeros(len(problem.check_names), dtype=bool), 1, {})
 
     def calls(self, count: int) -> list[tuple[float, int]]:
         """Minutes and ending of `count` calls; their truths and all that is left to chance lie at fixed, evenly
@@ -74,10 +73,10 @@ class Play:
         p = self.problem
         points = even_points(count, DEPTH + 1)
         at = np.minimum(np.searchsorted(np.cumsum(p.weights), points[0]), len(p.active) - 1)
-        return [self.call(int(h), points[:, n]) for n, h in enumerate(p.active[at].tolist())]
+        return [self.call(int(a), points[:, n]) for n, a in enumerate(at.tolist())]
 
     def call(self, truth: int, points: Floats) -> tuple[float, int]:
-        """One call; still open after `DEPTH` moves it is handed over."""
+        """One call, the truth by its place among the active suspects; still open after `DEPTH` moves it is handed over."""
         spot, minutes = self.door, 0.0
         while spot.turn <= DEPTH:
             move, which = spot.move = spot.move or self._choice(spot)
@@ -88,7 +87,7 @@ class Play:
             minutes += self._minutes(spot.state, move, which)
             if move == REPAIR:
                 truth = self._mended(truth, which, float(points[spot.turn]))
-            if move != CHECK and truth == self.suspects.sound:
+            if move != CHECK and truth == self.sound:
                 return minutes, FINISHED
             shown = self._shown(truth, which, float(points[spot.turn])) if move == CHECK else 0
             if shown not in spot.after:
@@ -98,10 +97,12 @@ class Play:
 
     # --- what happens ---
 
+    def _rows(self, which: int) -> slice:
+        return self.problem.rows[self.problem.check_names[which]]
+
     def _shown(self, truth: int, which: int, point: float) -> int:
         """The outcome a check shows, by its place in the check's list."""
-        rows = self.suspects.rows[self.problem.check_names[which]]
-        shown = np.cumsum(self.suspects.likelihood[rows, truth])
+        shown = np.cumsum(self.problem.suspect_likelihood[self._rows(which), truth])
         return min(int(np.searchsorted(shown, point * shown[-1])), len(shown) - 1)
 
     def _mended(self, truth: int, which: int, point: float) -> int:
@@ -110,13 +111,12 @@ class Play:
             repair = self.problem.knowledge.repair[name]
             took = point < repair.success
             if took:
-                truth = int(self._removal(name)[truth])
+                truth = int(self._left(name)[truth])
             point = point / repair.success if took else (point - repair.success) / (1.0 - repair.success)
         return truth
 
-    def _removal(self, name: str) -> np.ndarray[tuple[int], np.dtype[np.int32]]:
-        modes = repair_modes(self.problem.knowledge, self.problem.knowledge.repair[name])
-        return self.suspects.removal(modes)
+    def _left(self, name: str) -> Places:
+        return np.asarray(self.problem.left[self.problem.needed.index(name)])
 
     # --- what is believed then ---
 
@@ -126,54 +126,44 @@ class Play:
         """
         ledger, turn = self.policy.ledger, spot.turn + 1
         if move == CHECK:
-            row = self.suspects.rows[self.problem.check_names[which]].start + shown
             done = spot.done.copy()
             done[which] = True
-            chances = _scaled(spot.chances * self.suspects.likelihood[row], spot.chances)
+            like = self.problem.suspect_likelihood[self._rows(which).start + shown]
+            chances = _scaled(spot.chances * like, spot.chances)
             return Spot(chances, int(ledger.check_next[spot.state, which]), done, turn, {})
         if move == REPAIR:
             # What was looked at before the repair may show something else now.
             state, done = int(ledger.bundle_next[spot.state, which]), np.zeros_like(spot.done)
             return Spot(self._not_right(self._after_repairs(spot.chances, which)), state, done, turn, {})
-        return Spot(self._not_right(spot.chances), int(ledger.verify_next[spot.state]), spot.done, turn, {})
+        return Spot(self._not_right(spot.chances), int(ledger.verify_next[spot.state, 0]), spot.done, turn, {})
 
     def _after_repairs(self, chances: Floats, which: int) -> Floats:
         for name in self.problem.bundles[which]:
             success = self.problem.knowledge.repair[name].success
-            took = np.bincount(self._removal(name), chances, minlength=len(chances))
+            took = np.bincount(self._left(name), chances, minlength=len(chances))
             chances = success * took + (1.0 - success) * chances
         return chances
 
     def _not_right(self, chances: Floats) -> Floats:
         left = chances.copy()
-        left[self.suspects.sound] = 0.0
+        left[self.sound] = 0.0
         return _scaled(left, chances)
 
     # --- what is done then ---
 
     def _choice(self, spot: Spot) -> tuple[int, int]:
         """What the policy does at a spot, its classes' weights and likelihoods as they are there."""
-        policy, classes = self.policy, len(self.problem.masks)
-        kept = likely(spot.chances, LEFT_OUT)
-        kept = kept[self._class_of[kept] < classes]
-        kept = kept[np.argsort(self._class_of[kept], kind="stable")]
-        if not len(kept):
-            return REFER, 0
-        which, chance = self._class_of[kept], spot.chances[kept]
-        firsts = np.flatnonzero(np.diff(which, prepend=-1))
-        weights = np.zeros(classes)
-        weights[which[firsts]] = np.add.reduceat(chance, firsts)
-        if weights.sum() <= FAINT:
-            return REFER, 0
-        joint = np.add.reduceat(self._by_suspect[kept] * chance[:, None], firsts, axis=0)
-        here = copy.copy(policy)
+        p, chances = self.problem, spot.chances / spot.chances.sum()
+        weights = p.by_class(chances)
+        here = copy.copy(self.policy)
         here.__dict__.pop("_noise", None)
-        here.like = policy.like.copy()
-        here.like[:, which[firsts]] = (joint / weights[which[firsts], None]).T
-        weights /= weights.sum()
-        here.__dict__["scale"] = max(float(policy.ledger.class_cost[spot.state] @ weights), 1e-9)
-        state, bit_price = np.array([spot.state]), self._bit_share * here.scale
-        choice = here.choose(weights[None], state, spot.done[None], bit_price)
+        joint = p.by_class(p.suspect_likelihood * chances)
+        here.like = np.where(weights > FAINT, joint / np.maximum(weights, FAINT), self.policy.like)
+        here.__dict__["scale"] = max(float(self.policy.ledger.class_cost[spot.state] @ weights), 1e-9)
+        row, state, bit_price = weights[None], np.array([spot.state]), self._bit_share * here.scale
+        if p.refer_cost < float(here.value(row, state, bit_price)[0]):
+            return REFER, 0
+        choice = here.choose(row, state, spot.done[None], bit_price)
         return int(choice.move[0]), int(choice.which[0])
 
     @cached_property
@@ -182,32 +172,8 @@ class Play:
         were told.
         """
         prices = np.array(BIT_PRICES) * self.policy.scale
-        costs = Rollout(self.policy, STAGES[-1][0]).whole(self.problem.class_weights, prices)
+        costs = Rollout(self.policy, STAGES[-1][0]).whole(self.problem.weights, prices)[:, MONEY]
         return BIT_PRICES[int(costs.argmin())]
-
-    @cached_property
-    def _by_suspect(self) -> Floats:
-        """(H, R) likelihood of each outcome of the open checks, a row a suspect."""
-        rows = [self.suspects.likelihood[self.suspects.rows[n]] for n in self.problem.check_names]
-        count = len(self.suspects.member)
-        return np.ascontiguousarray(np.concatenate([*rows, np.zeros((0, count))]).T)
-
-    @cached_property
-    def _class_of(self) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-        """(H,) class of every suspect by the repairs it needs; K where it has none among the problem's."""
-        p, s = self.problem, self.suspects
-        place = {name: i for i, name in enumerate(p.needed)}
-        masks = np.zeros(len(s.member), dtype=np.int64)
-        hopeless = np.zeros(len(s.member), dtype=bool)
-        for i, mode in enumerate(s.modes):
-            repair = p.mode_repair.get(mode) if mode != UNLISTED_MODE else None
-            if repair in place:
-                masks[s.member[:, i]] |= 1 << place[repair]
-            else:
-                hopeless |= s.member[:, i]
-        masks = np.where(hopeless, HOPELESS, masks)
-        at = np.minimum(np.searchsorted(p.masks, masks), len(p.masks) - 1)
-        return np.where(p.masks[at] == masks, at, len(p.masks))
 
     # --- the clock ---
 

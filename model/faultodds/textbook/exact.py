@@ -26,8 +26,9 @@ TIMES = 5
 def cheapest_job(policy: Policy) -> float:
     """Expected cost of the cheapest plan for a problem with one fault at a time and something surely wrong.
 
-    Plans are made of the open checks (each at most once), the needed repairs (each at most `TIMES` times, with its run) and
-    handing over. Raises FaultoddsError when the problem is too large or may have nothing or several things wrong.
+    Plans are made of the open checks (each at most once), the needed repairs (each at most `TIMES` times, with its run),
+    leaving when the run was good, with the callback that follows where it was mistaken, and handing over. Raises
+    FaultoddsError when the problem is too large or may have nothing or several things wrong.
     """
     p, ledger = policy.problem, policy.ledger
     wrong = p.masks != SOUND
@@ -43,16 +44,17 @@ def cheapest_job(policy: Policy) -> float:
         raise FaultoddsError(f"the exact plan would need over {MOST_CELLS:,} cells; take checks or faults out.")
     tries = np.array(list(itertools.product(range(TIMES + 1), repeat=singles)), dtype=np.int64).reshape(-1, singles)
     fixes = ((np.maximum(masks, 0)[None, :] & ledger.bundle_masks[:singles, None]) > 0) & (masks > 0)
-    left = np.prod(
-        np.where(fixes[None], (1.0 - ledger.bundle_success[:singles])[None, :, None] ** tries[:, :, None], 1.0), axis=1
-    )
+    fails = np.where(fixes, 1.0 - ledger.bundle_success[:singles, None], 1.0)
+    passes = policy.like_of_run[wrong]
+    left = np.prod(fails[None] ** tries[:, :, None], axis=1) * (1.0 - passes) ** tries.sum(axis=1, keepdims=True)
+    leaving = fails * passes * policy.left_wrong[wrong]
     value: dict[tuple[int, ...], Floats] = {}
     like = policy.like[:, wrong]
     for seen in sorted(itertools.product(*map(range, sizes)), key=lambda h: -sum(o > 0 for o in h)):
         weight = prior.copy()
         for (_, rows), o in zip(checks, seen, strict=True):
             weight = weight * (like[rows.start + o - 1] if o else 1.0)
-        value[seen] = _layer(policy, checks, seen, weight * left, tries, value)
+        value[seen] = _layer(policy, checks, seen, weight * left, tries, leaving, value)
     return float(value[(0,) * len(checks)][0, 0])
 
 
@@ -62,9 +64,11 @@ def _layer(
     seen: tuple[int, ...],
     weights: Floats,
     tries: np.ndarray[tuple[int, int], np.dtype[np.int64]],
+    leaving: Floats,
     value: dict[tuple[int, ...], Floats],
 ) -> Floats:
-    """(T, S) cost from each count of repairs tried and machine state, for one history of checks."""
+    """(T, S) cost from each count of repairs tried and machine state, for one history of checks; `leaving` (U, K) is what a
+    mistaken good run after each repair costs."""
     p, ledger = policy.problem, policy.ledger
     total = weights.sum(axis=1)[:, None]
     out = np.repeat(total * p.refer_cost, len(ledger.states), axis=1)
@@ -79,7 +83,8 @@ def _layer(
         for u in range(tries.shape[1]):
             retry = np.flatnonzero((done == count) & (tries[:, u] < TIMES))
             onward = out[retry + stride[u]][:, ledger.bundle_next[:, u]]
-            out[retry] = np.minimum(out[retry], total[retry] * ledger.bundle_cost[:, u] + onward)
+            paid = total[retry] * ledger.bundle_cost[:, u] + (weights[retry] @ leaving[u])[:, None]
+            out[retry] = np.minimum(out[retry], paid + onward)
     return out
 
 

@@ -14,6 +14,7 @@ from faultodds.advice import (
     CHECK,
     DEPTH,
     MANY_BIT_PRICES,
+    MONEY,
     NOTHING_TOLD,
     REFER,
     REPAIR,
@@ -42,23 +43,25 @@ def cost_of_rule(policy: Policy, rule: Rule) -> float:
 
     What is still open after `DEPTH` moves is handed over.
     """
-    rollout = Rollout(policy, NEVER)
-    cost = np.zeros((1, 4))
-    front = rollout.start(policy.problem.class_weights, 1)
+    rollout, problem = Rollout(policy, NEVER), policy.problem
+    cost, front = 0.0, rollout.start(problem.weights, 1)
     for _ in range(DEPTH):
         rare = front.weights.sum(axis=1) <= NEVER
-        cost[0, 0] += (front.weights * policy.ledger.class_cost[front.state])[rare].sum()
+        cost += float(policy.told(problem.by_class(front.weights[rare]), front.state[rare])[:, MONEY].sum())
         front = front.pick(~rare)
         if not len(front):
             break
         choice = rule(front)
-        front = rollout.step(front, choice.move, choice.which, cost)
-    return float(cost[0, 0] + front.weights.sum() * policy.problem.refer_cost)
+        front, spent = rollout.step(front, choice.move, choice.which)
+        cost += float(spent[:, MONEY].sum())
+    return cost + float(front.weights.sum()) * problem.refer_cost
 
 
 def base_rule(policy: Policy, share: float) -> Rule:
     """The base policy, a bit priced at `share` of the job's cost if the truth were told."""
-    return lambda front: policy.choose(front.weights, front.state, front.done, share * policy.scale)
+    return lambda front: policy.choose(
+        policy.problem.by_class(front.weights), front.state, front.done, share * policy.scale
+    )
 
 
 def rollout_rule(policy: Policy) -> Rule:
@@ -94,13 +97,14 @@ def information_rule(policy: Policy) -> Rule:
     """Information alone: the check with the most bits for its price until one class is likely enough, then its repair."""
 
     def choose(front: Front) -> Choice:
-        total = front.weights.sum(axis=1, keepdims=True)
+        weights = policy.problem.by_class(front.weights)
+        total = weights.sum(axis=1, keepdims=True)
         spent = np.maximum(policy.ledger.check_cost[front.state], 1e-9)
-        bits = policy.bits(front.weights)
+        bits = policy.bits(weights)
         worth = np.where(front.done | ~policy.ordinary, -1.0, bits / (total * spent))
         which = worth.argmax(axis=1) if worth.shape[1] else np.zeros(len(front), dtype=np.int64)
-        likeliest = front.weights.argmax(axis=1)
-        sure = front.weights.max(axis=1) >= SURE * total[:, 0]
+        likeliest = weights.argmax(axis=1)
+        sure = weights.max(axis=1) >= SURE * total[:, 0]
         told = worth.max(axis=1) > NOTHING_TOLD if worth.shape[1] else np.zeros(len(front), dtype=bool)
         check = told & ~sure
         mask = policy.problem.masks[likeliest]

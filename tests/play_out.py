@@ -1,0 +1,117 @@
+"""The advice played out on the model's own belief: what a job costs when every move is what the program says.
+
+The truth is drawn from the belief, outcomes from the likelihoods, and every repair takes with its own chance. The books are
+those of the trial: labour, parts, access, closing up, handing over, and for leaving a machine that is not right a callback
+and then its repairs by somebody who knows them.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from faultodds.advice import CLOSED_UP, MachineStates, NextMove, Problem, Situation, State, best_move
+from faultodds.belief import Appliance, Evidence, WeighedFinding, infer
+from faultodds.job import repair_effect
+from faultodds.knowledge import repair_modes
+
+#: Moves of one job before it is handed over.
+MOST_MOVES = 40
+
+
+@dataclass
+class Player:
+    """One point to play from, with what has been advised already: many jobs share their first moves."""
+
+    appliance: Appliance
+    evidence: Evidence
+    situation: Situation = field(default_factory=Situation)
+
+    def __post_init__(self) -> None:
+        self.machine = MachineStates(self.appliance.knowledge)
+        self.belief = infer(self.appliance.suspects, self.evidence)
+        self._advised: dict[object, NextMove] = {}
+        self.problem = Problem(self.appliance, self.belief, self.situation)
+        costs = self.appliance.knowledge.costs
+        self.rate = (self.situation.labour_rate or costs.labour_rate) / 60.0
+
+    def jobs(
+        self, count: int, seed: int, first: NextMove | None = None
+    ) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+        """Cost of each of `count` jobs, the first move given or advised; truths spread evenly over the belief."""
+        rng = np.random.default_rng(seed)
+        points = (rng.permutation(count) + rng.random(count)) / count
+        truths = np.minimum(np.searchsorted(np.cumsum(self.belief.now), points), len(self.belief.now) - 1)
+        return np.array([self.job(int(t), f"{seed} {i}", first) for i, t in enumerate(truths)])
+
+    def job(self, truth: int, luck: str, first: NextMove | None = None) -> float:
+        """Cost of one job with this suspect as the truth. `luck` names the chances that decide what is shown and what takes:
+        two ways of playing one job meet the same."""
+        k, s = self.appliance.knowledge, self.appliance.suspects
+        seen, repairs, state = list(self.evidence.seen), list(self.evidence.repairs), self.situation.state
+        owed, cost = self.machine.owed(state), 0.0
+        for step in range(MOST_MOVES):
+            move = first if step == 0 and first is not None else self._move(seen, repairs, state)
+            names = (move.name, *move.together)
+            if move.kind == "refer":
+                break
+            if move.kind == "stop":
+                return cost + self._close(state, owed) + self._left(truth)
+            for name in names:
+                work = k.check.get(name) or k.repair[name]
+                way = self.machine.to_work(state, work)
+                cost, state = cost + (way.minutes + work.minutes) * self.rate + work.cost, way.after
+                if name in k.check:
+                    like = s.likelihood[s.rows[name], truth]
+                    take = sum(o.name == name for o in seen)
+                    point = random.Random(f"{luck} {name} {len(repairs)} {take}").random()
+                    shown = s.observables[name][int(np.searchsorted(np.cumsum(like), point * like.sum()))]
+                    seen.append(WeighedFinding(name, {shown: 1.0}, len(repairs), take))
+                else:
+                    effect = repair_effect(self.appliance, name)
+                    repairs.append(effect)
+                    point = random.Random(f"{luck} {name} {sum(r.name == name for r in repairs)}").random()
+                    if point < effect.success:
+                        truth = int(s.removal(repair_modes(k, k.repair[name]))[truth])
+        return cost + self._close(state, owed) + k.costs.refer
+
+    def _move(self, seen: list[WeighedFinding], repairs: list[object], state: State) -> NextMove:
+        key = (tuple((o.name, *o.weights, o.stage) for o in seen), tuple(r.name for r in repairs), state)  # type: ignore[attr-defined]
+        if key not in self._advised:
+            evidence = Evidence(self.evidence.facts, tuple(seen), tuple(repairs))  # type: ignore[arg-type]
+            where = Situation(
+                state,
+                self.situation.skipped,
+                self.situation.qualified,
+                self.situation.labour_rate,
+                self.situation.effort,
+            )
+            self._advised[key] = best_move(
+                self.appliance, infer(self.appliance.suspects, evidence), where, self.machine
+            )
+        return self._advised[key]
+
+    def _close(self, state: State, owed: float) -> float:
+        """Closing up, less what was owed at the start: prices of advice count from where the technician stands."""
+        return (self.machine.closing_up(state).charged + self.machine.owed(state) - owed) * self.rate
+
+    def _left(self, truth: int) -> float:
+        s, k = self.appliance.suspects, self.appliance.knowledge
+        if truth == s.sound:
+            return 0.0
+        known = self.problem.mode_repair
+        chosen = {known.get(s.modes[i]) for i in np.flatnonzero(s.member[truth])}
+        refer = k.costs.refer
+        told = refer
+        if None not in chosen:
+            price = self.problem.price_repairs([n for n in chosen if n], CLOSED_UP)
+            told = min(refer, price.cost)
+        return k.costs.callback + k.costs.travel + told
+
+
+def seen_of(findings: Mapping[str, str], stage: int = 0) -> tuple[WeighedFinding, ...]:
+    """Plain findings."""
+    return tuple(WeighedFinding(name, {outcome: 1.0}, stage) for name, outcome in findings.items())
