@@ -206,7 +206,7 @@ def _even_ranking(price: float, chance: float, repair: float, leaving: float = 1
         worth = SimpleNamespace(cost=price, minutes=3.0, way=way)
         return SimpleNamespace(name=name, price=worth, expected_cost=cost, priced=True, tells=True)
 
-    check = {name: SimpleNamespace(qualified=False) for name in ("look", "glance")}
+    check = {name: SimpleNamespace(qualified=False, tools=[]) for name in ("look", "glance")}
     problem = SimpleNamespace(refer_cost=600.0, rate=0.0, knowledge=SimpleNamespace(check=check))
     return SimpleNamespace(
         problem=problem,

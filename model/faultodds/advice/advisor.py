@@ -135,7 +135,7 @@ def _cheapest(ranking: Ranking) -> NextMove:
 
 def rather(ranking: Ranking) -> NextMove:
     """The cheapest move, or one within what the prices can bear of it that a technician would rather make: leave; put right
-    what is probably the fault; else the check that opens least, one for qualified people last."""
+    what is probably the fault; else the check that opens least and takes fewest tools, one for qualified people last."""
     p = ranking.problem
     first = ranking.checks[:1]
     rest = [NextMove("refer", "", (), p.refer_cost), *(_check(c) for c in first)]
@@ -152,7 +152,11 @@ def rather(ranking: Ranking) -> NextMove:
     last = p.knowledge.check[first[0].name].qualified
     even = [c for c in ranking.checks if c.priced and c.tells and c.expected_cost <= near]
     even = [c for c in even if p.knowledge.check[c.name].qualified == last] or first
-    return _check(min(even, key=lambda c: (sum(m.opens for m in c.price.way.moves), c.expected_cost)))
+
+    def trouble(c: CheckPrice) -> tuple[int, int, float]:
+        return sum(m.opens for m in c.price.way.moves), len(p.knowledge.check[c.name].tools), c.expected_cost
+
+    return _check(min(even, key=trouble))
 
 
 def _cost(move: NextMove) -> float:
