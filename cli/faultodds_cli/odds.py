@@ -36,8 +36,8 @@ def odds(
         say_json(odds_answer(view.appliance, view.belief))
         return
     from faultodds_cli.shared.show_known import evidence_lines, left_out_lines, revision_lines, unlisted_lines
-    from faultodds_cli.shared.show_odds import odds_lines, weight_lines
+    from faultodds_cli.shared.show_odds import odds_lines, course_lines
     from faultodds_cli.shared.text import paragraphs
 
-    parts = [evidence_lines(view), odds_lines(view, top), weight_lines(view), unlisted_lines(view)]
+    parts = [evidence_lines(view), odds_lines(view, top), course_lines(view), unlisted_lines(view)]
     say(paragraphs([*parts, left_out_lines(view), revision_lines(view.appliance)]))

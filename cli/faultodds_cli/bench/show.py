@@ -8,7 +8,7 @@ from faultodds.knowledge import Knowledge
 from faultodds_cli.shared.show_advice import action_lines, outcomes_of
 from faultodds_cli.shared.show_job import finding_text
 from faultodds_cli.shared.show_known import judgement_lines
-from faultodds_cli.shared.show_odds import weight_lines
+from faultodds_cli.shared.show_odds import course_lines
 from faultodds_cli.shared.text import capital, money, percent, wrap
 
 
@@ -22,7 +22,7 @@ def why_lines(visit: OpenJob) -> list[str]:
         f"Even knowing the fault for certain would save at most {money(advice.evpi, k)} of that."
     )
     if visit.job.findings:
-        lines += ["", *weight_lines(view)]
+        lines += ["", *course_lines(view)]
     return lines
 
 
