@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from faultodds.belief.course import OddsCourse, odds_course
+from faultodds.belief.course import OddsCourse, chance_of, odds_course
 from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding, in_order
 from faultodds.belief.posterior import Belief, infer
 from faultodds.belief.suspects import Suspects, compile_suspects
@@ -191,6 +191,15 @@ def test_a_repair_without_which_the_rest_would_clash_says_so() -> None:
     assert steps[0].after[0] == np.inf
     with pytest.raises(ClashError):
         infer(suspects, Evidence({}, (seen[0], _sure("fuse_test", good))))
+
+
+@given(log_odds=st.floats(allow_nan=False))
+def test_a_chance_is_0_or_1_only_where_the_odds_have_no_end(log_odds: float) -> None:
+    """Never a false certainty; elsewhere the odds as they were."""
+    chance = chance_of(log_odds)
+    assert (chance in (0.0, 1.0)) == np.isinf(log_odds)
+    if abs(log_odds) < 15:
+        assert np.log(chance) - np.log1p(-chance) == pytest.approx(log_odds, abs=1e-8)
 
 
 def test_no_step_and_no_change_where_nothing_was_entered() -> None:

@@ -13,7 +13,7 @@ from faultodds_cli.shared.text import capital, money, percent, wrap
 
 
 def why_lines(visit: OpenJob) -> list[str]:
-    """Why this advice: the reason, what more knowing could save, and what each finding says."""
+    """Why this advice: the reason, what more knowing could save, and how the odds came about."""
     view = visit.now
     advice, k = view.advice, visit.knowledge
     lines = wrap(advice.why)

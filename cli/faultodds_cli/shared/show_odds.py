@@ -1,4 +1,4 @@
-"""The fault odds as lines: a bar a fault, and what each finding does to the odds."""
+"""The fault odds as lines: a bar a fault, and how the odds came about."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ NAME_CELLS = 15
 # Faults less likely than this are not told of, but for the first.
 LEAST_TOLD = 0.01
 HOW_TO_READ = (
-    "Odds multiply: start at the top of a list and go down it, in the order in which things came. In brackets: the chance "
-    "now if that one alone were taken back."
+    "Odds multiply, from the top of each list down: as things came, small ones last. In brackets: the chance now if that one "
+    "alone were taken back."
 )
 
 
@@ -86,14 +86,15 @@ def _step_lines(knowledge: Knowledge, steps: Sequence[OddsStep], column: int, no
     """A line for each step that matters to a fault, and one for the rest together, so that they still multiply."""
     lines, little, rest = [], list[str](), 0.0
     for step in steps:
+        # A repair always has its line: the same finding may stand before it and after it, of two different machines.
         name = f"repaired: {knowledge.repair[step.name].title}" if step.kind == "repair" else step.name
         before, after = float(step.before[column]), float(step.after[column])
         without = None if step.without is None else float(step.without[column])
-        if _little(before, after) and without is not None and _little(without, now):
+        if step.kind != "repair" and _little(before, after) and without is not None and _little(without, now):
             little.append(name)
             rest += after - before
             continue
-        said = "the rest would clash" if without is None else percent(chance_of(without))
+        said = "the rest would clash" if without is None else _chance(without)
         lines += _said(factor_words(before, after), f"{name} (without it {said})")
     if little:
         together = " (together)" if len(little) > 1 else ""
@@ -110,12 +111,13 @@ def _said(name: str, text: str) -> list[str]:
 
 
 def _both(log_odds: float) -> str:
-    return f"{percent(chance_of(log_odds))}, {odds_words(log_odds)}"
+    return f"{_chance(log_odds)}, {odds_words(log_odds)}"
 
 
-def chance_of(log_odds: float) -> float:
-    """The chance that odds stand for, from their natural logarithm."""
-    return 0.5 + 0.5 * math.tanh(log_odds / 2.0)
+def _chance(log_odds: float) -> str:
+    from faultodds.belief import chance_of
+
+    return percent(chance_of(log_odds))
 
 
 def odds_words(log_odds: float) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from faultodds.advice.advisor import Advice
 from faultodds.advice.doing import action, actions
 from faultodds.advice.machine import State
-from faultodds.belief import Appliance, Belief, Evidence, OddsCourse, OddsStep, odds_course
+from faultodds.belief import Appliance, Belief, Evidence, OddsCourse, OddsStep, chance_of, odds_course
 
 if TYPE_CHECKING:
     from faultodds.readings import Judgement
@@ -138,7 +138,7 @@ def _factor(step: OddsStep, column: int) -> dict[str, Any]:
         step.kind: step.name,
         "stage": step.stage,
         "factor": _power(after - before) if math.isfinite(before) else None,
-        "probability_without": None if without is None else _round(0.5 + 0.5 * math.tanh(without / 2.0)),
+        "probability_without": None if without is None else _round(chance_of(without)),
     }
 
 

@@ -2,7 +2,9 @@ from .appliance import (
     Appliance as Appliance, Used as Used, appliance_id as appliance_id, compiled as compiled,
     open_appliance as open_appliance,
 )
-from .course import OddsCourse as OddsCourse, OddsStep as OddsStep, odds_course as odds_course
+from .course import (
+    OddsCourse as OddsCourse, OddsStep as OddsStep, chance_of as chance_of, odds_course as odds_course,
+)
 from .evidence import Evidence as Evidence, RepairEffect as RepairEffect, WeighedFinding as WeighedFinding
 from .posterior import (
     Belief as Belief, FaultOdds as FaultOdds, infer as infer, likely as likely,

@@ -6,6 +6,7 @@ not. So the factors here are read off from one belief to the next, and lead from
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from functools import cached_property
 from typing import Literal
@@ -47,6 +48,14 @@ class OddsCourse(Struct, frozen=True):
     def now(self) -> Floats:
         """(M,) natural logarithms of the odds now."""
         return self.steps[-1].after if self.steps else self.start
+
+
+def chance_of(log_odds: float) -> float:
+    """The chance that odds stand for, from their natural logarithm; 0 or 1 only where they are infinite."""
+    if log_odds < 0:
+        odds = math.exp(log_odds)
+        return max(odds / (1.0 + odds), math.ulp(0.0)) if math.isfinite(log_odds) else 0.0
+    return min(1.0 / (1.0 + math.exp(-log_odds)), math.nextafter(1.0, 0.0)) if math.isfinite(log_odds) else 1.0
 
 
 def odds_course(belief: Belief, modes: Sequence[str]) -> OddsCourse:
