@@ -38,12 +38,13 @@ def same_repair_probability(ranking: Ranking, repairs: Sequence[str] = (), sampl
     weights = p.weights[kept].astype(np.float64)
     weights /= weights.sum()
     truth = np.minimum(np.searchsorted(np.cumsum(weights), spread[0]), len(kept) - 1)
-    log_post = np.repeat(np.log(weights)[None, :], samples, axis=0)
+    like = p.suspect_likelihood[:, kept].astype(np.float64)
+    shown = np.zeros((samples, len(like)))
     for name, point in zip(p.check_names, spread[1:], strict=True):
-        like = p.suspect_likelihood[p.rows[name]][:, kept].astype(np.float64)
-        cut = np.cumsum(like[:, truth], axis=0)
-        outcome = (point[None, :] > cut[:-1]).sum(axis=0)
-        log_post += np.log(np.maximum(like[outcome], 1e-300))
+        rows = p.rows[name]
+        cut = np.cumsum(like[rows][:, truth], axis=0)
+        shown[np.arange(samples), rows.start + (point[None, :] > cut[:-1]).sum(axis=0)] = 1.0
+    log_post = np.log(weights) + shown @ np.log(np.maximum(like, 1e-300))
     post = np.exp(log_post - log_post.max(axis=1, keepdims=True))
     post /= post.sum(axis=1, keepdims=True)
     suspects = np.zeros((samples, len(p.weights)))
