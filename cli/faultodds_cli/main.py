@@ -30,7 +30,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "demo": ("demo", "app", "A whole worked job on the gas dryer, nothing to type."),
     "bench": ("bench.command", "app", "Guided call: findings in, odds and next check out, undo, save."),
     "next": ("next.command", "app", "What to do next, from what you know now."),
-    "odds": ("odds", "app", "Fault odds, with the weight of each finding."),
+    "odds": ("odds", "app", "Fault odds, and how they came about."),
     "read": ("read", "app", 'Judge one raw reading, such as coil_ohms "1.15k".'),
     "calc": ("calc.command", "app", "The trade's sums: duct, input, drytime, thermistor, airflow ..."),
     "job": ("job.command", "app", "A call step by step, for scripts: new, find, fix, close ..."),

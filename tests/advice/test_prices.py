@@ -35,8 +35,8 @@ def dryer() -> Appliance:
 
 @pytest.mark.parametrize("name", list(CALLS))
 def test_the_job_gets_dearer_with_handing_over_and_labour(dryer: Appliance, name: str) -> None:
-    """On the dryer the price never falls by over .5 % where it must rise, and is concave, within 1 % in handing over and 5 % in labour
-    (it is an estimate: `bench_prices.py` prints how good a one)."""
+    """On the dryer the price never falls by over .5 % where it must rise, and is concave, within 1 % in handing over and 5 % in
+    labour (it is an estimate: `bench_prices.py` prints how good a one)."""
     belief = infer(dryer.suspects, CALLS[name])
     for points, how in ((np.linspace(150, 900, 8), "refer"), (np.linspace(30, 255, 8), "rate")):
         fall, bend = worst_break(ladder(dryer, belief, points, how))

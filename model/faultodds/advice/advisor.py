@@ -16,7 +16,7 @@ from faultodds.advice.machine import MachineStates
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.ranking import CheckPrice, Ranking, RepairPrice
 from faultodds.advice.situation import Situation
-from faultodds.advice.stopping import same_decision_probability, value_of_perfect_information
+from faultodds.advice.stopping import same_repair_probability, value_of_perfect_information
 from faultodds.belief import Appliance, Belief
 from faultodds.knowledge import UNLISTED_MODE, repair_modes
 
@@ -26,8 +26,8 @@ Kind = Literal["check", "repair", "stop", "refer"]
 UNLISTED_LEADS = 0.25
 # Moves within this share of the cheapest, or within so many minutes of labour, are as good as even: the prices are no better than
 # that, and nobody wants to be sent round the machine for pennies.
-CLOSE = 0.01
-CLOSE_MINUTES = 2.0
+CLOSE = 0.003
+CLOSE_MINUTES = 0.5
 
 
 class Advice(Struct, frozen=True):
@@ -35,7 +35,8 @@ class Advice(Struct, frozen=True):
 
     `kind` and `name` say what to do (`together`: further repairs to do before the same verification run; `name` is empty
     for stop and refer). `expected_cost` is that of the whole job from here. `evpi`: the most that perfect information
-    could still save. `same_decision`: chance that no remaining check would change the advice to repair, stop or refer.
+    could still save. `same_repair`: chance that after every check still open the likeliest cause would call
+    for the repairs advised (the same, more or fewer), or unless any are for those that the likeliest cause calls for now.
     `at_once`: what a finding asks for before anything else, such as shutting the gas.
     """
 
@@ -44,7 +45,7 @@ class Advice(Struct, frozen=True):
     together: tuple[str, ...]
     expected_cost: float
     evpi: float
-    same_decision: float
+    same_repair: float
     why: str
     notes: tuple[str, ...]
     checks: list[CheckPrice]
@@ -67,14 +68,14 @@ def advise(appliance: Appliance, belief: Belief, situation: Situation | None = N
     """Rank what can be done next and say what to do. Deterministic: same inputs, same answer."""
     ranking = Ranking(Problem(appliance, belief, situation or Situation()))
     move = _cheapest(ranking)
-    same = same_decision_probability(ranking)
+    same = same_repair_probability(ranking, (move.name, *move.together) if move.kind == "repair" else ())
     return Advice(
         kind=move.kind,
         name=move.name,
         together=move.together,
         expected_cost=move.expected_cost,
         evpi=value_of_perfect_information(ranking, move.expected_cost),
-        same_decision=same,
+        same_repair=same,
         why=words.why(ranking, move.kind, move.name, same),
         notes=_notes(ranking.problem, move),
         checks=ranking.checks,

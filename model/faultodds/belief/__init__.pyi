@@ -2,13 +2,16 @@ from .appliance import (
     Appliance as Appliance, Used as Used, appliance_id as appliance_id, compiled as compiled,
     open_appliance as open_appliance,
 )
+from .course import (
+    OddsCourse as OddsCourse, OddsStep as OddsStep, chance_of as chance_of, odds_course as odds_course,
+)
 from .evidence import (
     Evidence as Evidence, RepairEffect as RepairEffect, WeighedFinding as WeighedFinding,
     suspect_likelihood as suspect_likelihood,
 )
 from .posterior import (
     Belief as Belief, FaultOdds as FaultOdds, infer as infer, likely as likely,
-    main_cause_weights as main_cause_weights, weights_of_evidence as weights_of_evidence,
+    main_cause_weights as main_cause_weights,
 )
 from .selfcheck import SelfCheck as SelfCheck, accepted_by_pgmpy as accepted_by_pgmpy, self_check as self_check
 from .suspects import Suspects as Suspects, compile_suspects as compile_suspects

@@ -227,25 +227,3 @@ def _course(
         was, now = np.divmod(pairs, len(prior))
         weight = np.bincount(place, weight) * like[now]
     return was, now, weight
-
-
-def weights_of_evidence(belief: Belief, modes: Sequence[str]) -> dict[str, Floats]:
-    """Weight of each finding for each of `modes`, in decibans, given all the other findings (Good 1950).
-
-    Positive speaks for the mode, negative against. Keys are `WeighedFinding.label`; values have the order of `modes`. A
-    finding without which nothing is known keeps a finite weight: chances are held within 1e-12 of 0 and 1.
-    """
-    s = belief.suspects
-    columns = [s.mode_index[m] for m in modes]
-    out: dict[str, Floats] = {}
-    with_all = _decibans(belief.original @ s.member_float[:, columns])
-    for finding in distinct(belief.evidence.seen):
-        rest = tuple(o for o in belief.evidence.seen if o != finding)
-        without = infer(s, Evidence(belief.evidence.facts, rest, belief.evidence.repairs))
-        out[finding.label] = with_all - _decibans(without.original @ s.member_float[:, columns])
-    return out
-
-
-def _decibans(p: Floats) -> Floats:
-    q = np.clip(p, 1e-12, 1.0 - 1e-12)
-    return np.asarray(10.0 * np.log10(q / (1.0 - q)))
