@@ -51,7 +51,7 @@ def test_the_advice_is_near_the_optimum() -> None:
         excess[seed] = np.array(costs) / cheapest_job(ranking.policy) - 1.0
     mean, worst = excess.mean(axis=0), excess.max(axis=0)
     print(f"\nadvice over the optimum: mean {mean[0]:.3%}, worst {worst[0]:.2%}")
-    assert excess.min() > -1e-4
+    assert excess.min() > -0.01, "only going on after a good run, or repairing before it, can undercut the plan"
     assert mean[0] <= MEAN < mean[1] and worst[0] <= WORST < worst[1]
 
 

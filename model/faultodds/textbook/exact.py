@@ -107,7 +107,8 @@ def _table(policy: Policy, still_there: float) -> _Table:
 def _told(table: _Table) -> Floats:
     """(S, K) the least that each fault costs once it is told."""
     ledger, refer = table.policy.ledger, table.policy.problem.refer_cost
-    cost, before = np.full((len(ledger.states), len(table.prior)), refer), np.inf
+    cost = np.full((len(ledger.states), len(table.prior)), refer)
+    before = np.full_like(cost, np.inf)
     while np.abs(before - cost).max() > 1e-9 * refer:
         before = cost
         for _, price, after in table.checks:
