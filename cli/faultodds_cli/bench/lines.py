@@ -51,6 +51,8 @@ def _obey(call: BenchCall, line: str) -> bool:
     question, call.question = call.question, None
     word, _, rest = line.partition(" ")
     command = exact(word)
+    if command == "leave" and rest:  # "quit overnight" tells of the machine
+        command = None
     if question and command in (None, "open", "shut") and answer(call, question, line):
         return call.question is None
     if command in (None, "open", "shut") and (said := sayings.understand(call.visit.knowledge, line)):
@@ -80,7 +82,8 @@ def said_so(call: BenchCall, said: Iterable[sayings.Said]) -> bool:
     """Do what was said in a technician's own words; true when the screen is to be shown anew."""
     changed = False
     for each in said:
-        changed = _SAID[each.kind](call, each) or changed
+        with forgiving(call.talk):
+            changed = _SAID[each.kind](call, each) or changed
     return changed
 
 
@@ -137,6 +140,21 @@ def _said_command(call: BenchCall, said: sayings.Said) -> bool:
     return COMMANDS[said.name].run(call, "")
 
 
+def _said_repair(call: BenchCall, said: sayings.Said) -> bool:
+    return COMMANDS["repair"].run(call, said.name)
+
+
+def _said_undone(call: BenchCall, said: sayings.Said) -> bool:
+    done = f" When it is done, type: repair {said.name.replace(', ', ' / ')}." if said.name else ""
+    call.talk.tell(f"Not done, so nothing was noted of it.{done} note and the words keep a remark.")
+    return False
+
+
+def _said_unread(call: BenchCall, said: sayings.Said) -> bool:
+    call.talk.tell(f"Not understood, so not noted: {said.name}. Type it as NAME=OUTCOME, or note and the words.")
+    return False
+
+
 def _said_unclear(call: BenchCall, said: sayings.Said) -> bool:
     call.talk.tell(said.name, "?  ")
     return False
@@ -150,6 +168,9 @@ _SAID = {
     "machine": _said_machine,
     "command": _said_command,
     "ask": _said_unclear,
+    "repair": _said_repair,
+    "undone": _said_undone,
+    "unread": _said_unread,
 }
 
 
