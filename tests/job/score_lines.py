@@ -24,13 +24,12 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from said import heard_from
-
 from faultodds.belief import Appliance, open_appliance
 from faultodds.errors import FaultoddsError
 from faultodds.job import Finding, RepairDone, Store, take_finding
 from faultodds.job.steps import Fact, MachineState, Skip
 from faultodds.knowledge import Knowledge
+from said import heard_from
 
 MARKS = ("right", "may ask", "asked", "wrong", "harmful")
 SAFE = ("unplugged", "gas_shut", "pulled_out")
@@ -170,7 +169,9 @@ def main(path: str) -> None:
         scored = [(line, *score(appliance, store, line)) for line in read(Path(path))]
     for mark in reversed(MARKS[2:]):
         for line, _, entered in (each for each in scored if each[1] == mark):
-            print(f"{mark:8} {line['text']!r}: {', '.join(entered) or 'nothing'}; means {line['means'] or line.get('also')}")
+            print(
+                f"{mark:8} {line['text']!r}: {', '.join(entered) or 'nothing'}; means {line['means'] or line.get('also')}"
+            )
     print("\n".join(table(scored)))
 
 

@@ -124,7 +124,7 @@ def _said_tool(call: BenchCall, said: sayings.Said) -> bool:
 
 
 def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
-    call.talk.tell("Then it stays open; nothing was noted. Type skip and its name if it cannot be told at all.")
+    call.talk.tell("Then it stays open; nothing was noted of it. Type skip and its name if it cannot be told at all.")
     return False
 
 

@@ -5,17 +5,20 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 
-from msgspec import Struct
+from msgspec import Struct, structs
 
-from faultodds.job.words import Words, mended, small
+from faultodds.job.words import Words, grammar, listed, mended, small
 
 SAID, DENIED, UNCLEAR = 0, 1, 2
 _NUMBER = re.compile(r"(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?k?|\.\d+k?")
-_TOKEN = re.compile(r"\d+(?:st|nd|rd|th)\b|(?:(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?|\.\d+)(?:k\b)?|[a-z][a-z0-9]*|%|\?|\||/")
+_TOKEN = re.compile(
+    r"\d+(?:st|nd|rd|th)\b|(?:(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?|\.\d+)(?:k\b)?|[a-z][a-z0-9]*|%|\?|\||/"
+)
 _BEFORE = (
     (r"\bw/o\b", " without "),
     (r"\bw/", " with "),
     (r"[&+]", " and "),
+    (r"\b[ae]\w*ng but\b", " not "),
     (r"\bm/s\b", " mps "),
     (r"\bft/min\b", " fpm "),
     (r"\bbtu/hr?\b", " btuh "),
@@ -27,8 +30,7 @@ _BEFORE = (
     (r"[,;:()\"](?!\d{3}\b)| -+ |\u2013|\u2014|\n", " | "),
     (r"(?<=[a-z])-(?=[a-z])", " "),
 )
-_PLACES = frozenset("at in on of from behind by with for to when out off into inside around through near under".split())
-_JOINS = frozenset({"and", "but", "or", "nor", "/"})
+_PLACES = frozenset(listed(grammar()["place"]["words"]))
 
 
 class Item(Struct, frozen=True):
@@ -46,6 +48,7 @@ class Item(Struct, frozen=True):
     measures: str = ""
     turned_by: int = -1
     placed: bool = False
+    piece: int = 0
 
     def has(self, *names: str) -> bool:
         """Whether it may be one of these."""
@@ -56,13 +59,14 @@ Clause = list[Item]
 
 
 def clauses(words: Words, line: str) -> list[list[Clause]]:
-    """The thoughts of a line, each in the pieces that "and" and "but" join; denial reaches over an "and" but not a thought's end."""
+    """The thoughts of a line, each in the pieces that "and" joins; a denial reaches over an "and", not over a thought's end."""
     text = small(line)
     for pattern, instead in _BEFORE:
         text = re.sub(pattern, instead, text)
     tokens = [mended(words, token) for token in _TOKEN.findall(text)]
-    thoughts, at = [], 0
-    for part in _parted(tokens, {"|"}):
+    thoughts: list[list[Clause]] = []
+    at = 0
+    for part in _parted(tokens, {"|", "but", "/"}):
         items = [*_items(words, part, at)]
         at += len(part) + 1
         if thoughts and items and any(i.number for i in items) and not any(_content(i) for i in items):
@@ -78,7 +82,7 @@ def _content(item: Item) -> bool:
 
 def _parted(tokens: Sequence[str], ends: set[str]) -> Iterator[list[str]]:
     part: list[str] = []
-    for token in [*tokens, next(iter(ends))]:
+    for token in [*tokens, min(ends)]:
         if token in ends:
             if part:
                 yield part
@@ -90,10 +94,10 @@ def _parted(tokens: Sequence[str], ends: set[str]) -> Iterator[list[str]]:
 def _pieces(items: Clause) -> list[Clause]:
     pieces: list[Clause] = [[]]
     for item in items:
-        if item.text in ("and", "but", "/"):
+        if item.text == "and":
             pieces.append([])
         else:
-            pieces[-1].append(item)
+            pieces[-1].append(structs.replace(item, piece=len(pieces)))
     return [piece for piece in pieces if piece]
 
 
@@ -159,14 +163,8 @@ def _with_denials(words: Words, items: Clause) -> Clause:
         elif state and (item.names - {"<approx>"} or item.number) and item.text not in _PLACES:
             noun = bool(item.names & words.nouns)
             denied = SAID if state == UNCLEAR and noun else state
-            found.append(_denied(item, denied, turned if denied == DENIED else -1))
+            found.append(structs.replace(item, denied=denied, turned_by=turned if denied == DENIED else -1))
             state = UNCLEAR
             continue
         found.append(item)
     return found
-
-
-def _denied(item: Item, denied: int, by: int) -> Item:
-    return Item(
-        item.at, item.text, item.names, denied, item.number, item.unit, item.measures, by, item.placed
-    )

@@ -6,7 +6,9 @@ from typing import Literal
 
 from msgspec import Struct
 
-Kind = Literal["finding", "fact", "tool", "command", "doubt", "machine", "ask", "repair", "undone", "unread", "excluded"]
+Kind = Literal[
+    "finding", "fact", "tool", "command", "doubt", "machine", "ask", "repair", "undone", "unread", "excluded"
+]
 
 
 class Said(Struct, frozen=True):

@@ -13,7 +13,7 @@ from functools import cache
 from pathlib import Path
 
 from faultodds.job.hearing import hear_line
-from faultodds.job.said import Kind, Said
+from faultodds.job.said import Kind, Said as Said
 from faultodds.knowledge import Knowledge
 
 _NO_TOOL = (
@@ -53,6 +53,8 @@ def machine_item(knowledge: Knowledge, what: str) -> str | None:
 def _one(knowledge: Knowledge, text: str) -> Said | None:
     said = plain(text)
     for kind, meaning, pattern in _sayings():
+        if "?" in text and kind in ("finding", "fact", "machine", "tool"):
+            continue
         if pattern.fullmatch(said):
             name, _, value = meaning.strip().partition("=" if kind in ("finding", "fact") else ".")
             if kind == "ask":
@@ -69,6 +71,8 @@ def _is_there(knowledge: Knowledge, kind: str, name: str, value: str) -> bool:
     if kind == "fact":
         facts: Mapping[str, object] = {**knowledge.equipment, **knowledge.context}
         return name in facts
+    if kind == "repair":
+        return name in knowledge.repair
     return kind != "machine" or machine_item(knowledge, name) is not None
 
 

@@ -52,10 +52,15 @@ class Words(NamedTuple):
     amounts: Mapping[str, Mapping[str, Any]]
     short: Mapping[str, str]
     units: Mapping[str, tuple[str, str]]
+    itself: frozenset[str]
+    neutral: frozenset[str]
+    orders: frozenset[str]
     known: frozenset[str]
+    grammatical: frozenset[str]
     turning: frozenset[str]
 
 
+@cache
 def grammar() -> dict[str, Any]:
     """The words that are no appliance's own."""
     return tomllib.loads(Path(__file__).with_name("grammar.toml").read_text("utf-8"))
@@ -92,7 +97,11 @@ def words_of(appliance: str) -> Words | None:
         own["amount"],
         short,
         units,
+        frozenset(listed(own["kinds"]["itself"])),
+        frozenset(listed(own["kinds"]["neutral"])),
+        frozenset(listed(own["kinds"]["orders"])),
         frozenset(w.rstrip("*") for w in trade - grammatical if len(w) >= TYPO_LENGTH),
+        frozenset(w.rstrip("*") for w in grammatical if len(w) >= TYPO_LENGTH),
         frozenset(listed(lists["turn"])),
     )
 
@@ -120,10 +129,16 @@ def _part(word: str) -> Part:
 
 
 def mended(words: Words, word: str) -> str:
-    """A word as it is known: another spelling of it, or the one known word that it misses by a slip; else as it is."""
+    """A word as it is known: another spelling of it, or the one known word that it misses by a slip; else as it is.
+
+    A slip of a word that denies, doubts or puts off is that word, whatever else it may be.
+    """
     word = words.short.get(word, word)
-    if len(word) < TYPO_LENGTH or word in words.known or word in words.spelt or not word.isalpha():
+    if len(word) < TYPO_LENGTH or word in words.known | words.grammatical or word in words.spelt or not word.isalpha():
         return word
+    turning = sorted(known for known in words.grammatical if known[0] == word[0] and slipped(word, known))
+    if turning:
+        return turning[0]
     close = [known for known in words.known if known[0] == word[0] and slipped(word, known)]
     return close[0] if len(close) == 1 else word
 
