@@ -18,7 +18,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
 from faultodds.belief import Appliance, open_appliance
-from faultodds.job import Store, clauses, hearing
+from faultodds.job import Store, clauses, hearing, sayings
+from faultodds.job.words import words_of
 from job import score_lines
 from said import becomes
 
@@ -233,3 +234,25 @@ def test_the_law_sees_a_planted_mistake(
     """A reader that overlooks denials, doubts, plans or what is left over breaks it."""
     _planted(monkeypatch, what)
     assert any([*broken(dryer, store, seed)] for seed in range(400))
+
+
+def test_every_word_and_meaning_of_the_words_file_is_known(dryer: Appliance) -> None:
+    """A rule of a word or an outcome that is not there would never be heard."""
+    k, words = dryer.knowledge, words_of("gas_dryer")
+    assert words is not None
+    concepts = words.nouns | words.verbs | words.tools
+    concepts |= {name for spelt in words.spelt.values() for _, name in spelt} | {name for _, name in words.begins}
+    facts = {**k.context, **k.equipment}
+    for rule in words.rules:
+        assert {name for part in rule.parts for name in part.names} <= concepts, rule
+        for each in rule.meaning.split():
+            name, _, value = each.partition("=")
+            known = {
+                "finding": lambda n=name, v=value: v in k.observables()[n].outcomes,
+                "fact": lambda n=name, v=value: v in facts[n].values,
+                "reading": lambda n=name, v=value: n in k.reading,
+                "repair": lambda n=name, v=value: n in k.repair,
+                "amount": lambda n=name, v=value: n in {**k.context, **k.check},
+                "machine": lambda n=name, v=value: sayings.machine_item(k, n.partition(".")[0]) is not None,
+            }[rule.kind]
+            assert known(), rule

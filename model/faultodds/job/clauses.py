@@ -18,7 +18,7 @@ _BEFORE = (
     (r"\bw/o\b", " without "),
     (r"\bw/", " with "),
     (r"[&+]", " and "),
-    (r"\b[ae]\w*ng but\b", " not "),
+    (r"\b(?:[ae]\w*ng|all|none|every\w*) but\b", " except "),
     (r"\bm/s\b", " mps "),
     (r"\bft/min\b", " fpm "),
     (r"\bbtu/hr?\b", " btuh "),
@@ -105,7 +105,7 @@ def _items(words: Words, tokens: Sequence[str], at: int) -> Iterator[Item]:
     i = 0
     while i < len(tokens):
         length, names = _spelt(words, tokens, i)
-        placed = any(t in _PLACES for t in tokens[max(0, i - 2) : i])
+        placed = any(t in _PLACES for t in tokens[max(0, i - 2) : i + 1])
         if _NUMBER.fullmatch(tokens[i]) and length < 2:
             length, unit, measures = _unit(words, tokens, i)
             yield Item(at + i, " ".join(tokens[i : i + length]), frozenset(), SAID, tokens[i], unit, measures)

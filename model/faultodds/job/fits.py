@@ -49,26 +49,31 @@ def _turned(knowledge: Knowledge, words: Words, rule: Rule) -> Iterator[Rule]:
         yield Rule("excluded", rule.meaning, tuple(parts))
 
 
-def best(fits: Iterable[Fit], verbs: frozenset[str]) -> tuple[list[Fit], list[Fit]]:
-    """The fits with the most words, none of which shares a word with a larger one; and those that cannot be told apart."""
+def best(fits: Iterable[Fit], verbs: frozenset[str], bare: frozenset[int]) -> tuple[list[Fit], list[Fit]]:
+    """The fits with the most words, none of which shares a word with a larger one; and those that cannot be told apart.
+
+    `verbs` may be shared by work, and a state by the parts that stand `bare` before it ("fuse and limit good").
+    """
     kept: list[Fit] = []
     for fit in sorted(fits, key=lambda f: -len(f.used)):
-        sharing = [k for k in kept if _share(k, fit, verbs)]
+        sharing = [k for k in kept if _share(k, fit, verbs, bare)]
         if any(len(k.used) > len(fit.used) for k in sharing):
             continue
         if not any(k.rule.meaning == fit.rule.meaning and k.places == fit.places for k in kept):
             kept.append(fit)
-    torn = [a for a in kept if any(_share(a, b, verbs) and a.rule.meaning != b.rule.meaning for b in kept)]
+    torn = [a for a in kept if any(_share(a, b, verbs, bare) and a.rule.meaning != b.rule.meaning for b in kept)]
     return kept, torn
 
 
-def _share(a: Fit, b: Fit, verbs: frozenset[str]) -> bool:
+def _share(a: Fit, b: Fit, verbs: frozenset[str], bare: frozenset[int]) -> bool:
     """Whether two fits use one word for different things; work shares its verb with other work, "not kinked" its part with "ok"."""
     shared = a.places & b.places
     if (a.rule.kind == "excluded") != (b.rule.kind == "excluded"):
         return bool({i.at for i in a.used if i.turned_by >= 0} & {i.at for i in b.used if i.turned_by >= 0})
     if a.rule.kind == b.rule.kind == "repair":
         return bool(shared - {i.at for i in a.used if i.names & verbs})
+    if a.rule.kind == b.rule.kind == "finding" and not shared & bare and (a.places | b.places) & bare:
+        return a.rule.meaning.partition("=")[0] == b.rule.meaning.partition("=")[0]
     return bool(shared)
 
 

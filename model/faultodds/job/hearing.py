@@ -47,7 +47,7 @@ def hear_line(knowledge: Knowledge, line: str, is_there: Callable[[str, str, str
         return []
     hearer = _Hearer(knowledge, words, is_there)
     thoughts = clauses(words, line)
-    heard = [*hearer.thoughts(thoughts)]
+    heard = hearer.thoughts(thoughts)
     if len(thoughts) > 1 and not any(h.doubts for h in heard) and not _together(heard, line):
         whole = hearer.thought([item for t in thoughts for piece in t for item in piece], [])
         if len(whole.said) == 1 and (whole.words >= SURE or not any(h.unclear for h in heard)):
@@ -80,40 +80,60 @@ class _Hearer:
         self.is_there = is_there
         self.rules = [*rules_of(knowledge, words)]
 
-    def thoughts(self, thoughts: Sequence[Sequence[Clause]]) -> Iterator[Heard]:
-        """Each thought as a whole, or in its pieces when all of these say something."""
+    def thoughts(self, thoughts: Sequence[Sequence[Clause]]) -> list[Heard]:
+        """What each thought says; two that say nothing by themselves may be one ("glows, but no flame")."""
+        heard: list[Heard] = []
+        before: Clause = []  # the thought before, when it said nothing
         nouns: Clause = []
-        work = False
-        open_end = False  # whether a denial may go on behind the comma: "no lint, nest or kinks"
-        for pieces in thoughts:
+        for n, pieces in enumerate(thoughts):
             whole = [item for piece in pieces for item in piece]
-            if open_end and _may_be_listed(whole):
-                yield Heard([], unclear=True)
-                continue
-            if work and all(i.has("<turn>") or (i.denied == DENIED and i.names & self.words.nouns) for i in whole):
-                yield Heard([Said("undone", "", "", " ".join(i.text for i in whole))], len(whole))  # "but not igniter"
-                continue
-            last = next((i for i in reversed(whole) if i.names), None)
-            open_end = last is not None and last.denied != SAID
-            if len(pieces) > 1 and any(_only_doubts(piece) for piece in pieces):
-                yield Heard([], doubts=True)  # "hood weak, not sure and ..."
-                continue
-            one = self.thought(whole, nouns)
-            parts = [self.thought(piece, nouns if n == 0 else self._nouns(whole)) for n, piece in enumerate(pieces)]
-            split = len(parts) > 1 and all(p.said and not p.unclear for p in parts)
-            better = split and (one.unclear or not one.said or sum(p.words for p in parts) > one.words)
-            if better or (len(parts) > 1 and not one.said and self._some_say(pieces, parts)):
-                yield from parts
-            else:
-                yield one
+            now = self._after(whole, thoughts[n - 1], heard) if n else []
+            now = now or self._pieces(pieces, whole, nouns)
+            silent = not any(h.said or h.doubts for h in now)
+            if silent and before:
+                both = self.thought([*before, *whole], [])
+                if len(both.said) == 1 and not both.unclear and not both.doubts:
+                    now, silent = [both], False
+                    heard.pop()
+            heard += now
+            before = whole if silent and len(now) == 1 else []
             nouns = self._nouns(whole) or nouns
-            work = any(s.kind == "repair" for h in (one, *parts) for s in h.said)
+        return heard
+
+    def _after(self, whole: Clause, last: Sequence[Clause], heard: Sequence[Heard]) -> list[Heard]:
+        """What a thought that only goes on with the one before says: "swapped coils but not igniter", "no lint, nest or kinks"."""
+        work = any(s.kind == "repair" for s in heard[-1].said) if heard else False
+        if work and all(i.has("<turn>") or (i.denied == DENIED and i.names & self.words.nouns) for i in whole):
+            return [Heard([Said("undone", "", "", " ".join(i.text for i in whole))], len(whole))]
+        ending = next((i for piece in reversed(last) for i in reversed(piece) if i.names), None)
+        if ending is not None and ending.denied != SAID and _may_be_listed(whole):
+            return [Heard([], unclear=True)]
+        return []
+
+    def _pieces(self, pieces: Sequence[Clause], whole: Clause, nouns: Clause) -> list[Heard]:
+        """A thought as a whole, or in its pieces when all of these say something."""
+        if len(pieces) > 1 and any(_only_doubts(piece) for piece in pieces):
+            return [Heard([], doubts=True)]  # "hood weak, not sure and ..."
+        one = self.thought(whole, nouns)
+        parts = [self.thought(piece, nouns if n == 0 else self._nouns(whole)) for n, piece in enumerate(pieces)]
+        split = len(parts) > 1 and all(p.said and not p.unclear for p in parts)
+        better = split and (one.unclear or not one.said or sum(p.words for p in parts) > one.words)
+        if better or (len(parts) > 1 and not one.said and self._some_say(pieces, parts)):
+            return parts
+        return [one]
 
     def _some_say(self, pieces: Sequence[Clause], parts: Sequence[Heard]) -> bool:
         """Whether some pieces say something, and what the others speak of is something else."""
         told = {n for piece, p in zip(pieces, parts, strict=True) if p.said for i in piece for n in i.names}
         rest = {n for piece, p in zip(pieces, parts, strict=True) if not p.said for i in piece for n in i.names}
         return bool(told) and not any(p.unclear for p in parts) and not told & rest & self.words.nouns
+
+    def _bare_nouns(self, own: Clause) -> frozenset[int]:
+        """Where parts stand alone before an "and": what is said of the next one is said of them ("fuse and limit good")."""
+        content = [i for i in own if i.names - _ROLES]
+        last = max((i.piece for i in content), default=0)
+        full = {i.piece for i in content if not i.names & self.words.nouns}
+        return frozenset(i.at for i in content if i.piece not in full and i.piece < last and i.denied == SAID)
 
     def _nouns(self, items: Iterable[Item]) -> Clause:
         return [i for i in items if i.names & self.words.nouns and not i.names & self.words.itself and i.denied == SAID]
@@ -127,7 +147,7 @@ class _Hearer:
             return Heard([Said("tool", name, "", "") for name in gone], len(own))
         told = any(i.has("advised") for i in own)
         fitting = (f for f in self._fits(items, own) if f.rule.kind == "repair" or not told)
-        fits, torn = best(fitting, self.words.verbs)
+        fits, torn = best(fitting, self.words.verbs, self._bare_nouns(own))
         pieces = {piece: " ".join(i.text for i in own if i.piece == piece) for piece in {i.piece for i in own}}
         doubts = any(_ASKS.match(piece) for piece in pieces.values()) or any(
             _doubts(a, b) for a, b in pairwise([*own, Item(-1, "", frozenset())])
@@ -196,7 +216,7 @@ class _Hearer:
         if work and item.has("handled"):
             return True  # "did the igniter test"
         if item.names & self.words.verbs and not item.names - self.words.verbs - _ROLES:
-            return read and not work
+            return read and not work and not (item.has("handled") and item.denied == SAID)
         return read and bool(item.names & self.words.nouns) and not item.placed and not item.names & self.words.neutral
 
     def _is_put_off(self, own: Clause, fits: Sequence[Fit]) -> bool:
@@ -242,7 +262,7 @@ class _Hearer:
             or i.number
             or i.has("<plan>", "<doubt>")
         ]
-        other += [i for i in rest if self._is_state(i) and not i.has("<missing>")]
+        other += [i for i in rest if (self._is_state(i) or i.names & self.words.verbs) and not i.has("<missing>")]
         if not tools or not missing or other or any(_is_back(i) for i in rest):
             return []
         first = min(i.at for i in missing)
@@ -296,12 +316,13 @@ class _Hearer:
                     yield Said(as_kind[kind], name, value, "")
 
     def _amount(self, name: str, fit: Fit, items: Clause) -> Iterator[Said]:
-        others = any(i.at not in fit.places for i in self._nouns(items))
-        if others or sum(bool(i.number) for i in items) != 1:
+        number = next(i for i in fit.used if i.number)
+        others = [i for i in self._nouns(items) if i.at not in fit.places and not i.names & self.words.neutral]
+        if others or any(i.number and i != number and bool(i.unit) == bool(number.unit) for i in items):
             return  # the age of something else; which of two
         fact, check = self.knowledge.context.get(name), self.knowledge.check.get(name)
         values = fact.values if fact else check.outcomes if check else {}
-        value = step_of(self.words.amounts[name], next(i for i in fit.used if i.number), values)
+        value = step_of(self.words.amounts[name], number, values)
         kind: Kind = "fact" if fact else "finding"
         if value and self.is_there(kind, name, value):
             yield Said(kind, name, value, "")

@@ -58,6 +58,7 @@ class Words(NamedTuple):
     known: frozenset[str]
     grammatical: frozenset[str]
     turning: frozenset[str]
+    small: frozenset[str]
 
 
 @cache
@@ -103,6 +104,7 @@ def words_of(appliance: str) -> Words | None:
         frozenset(w.rstrip("*") for w in trade - grammatical if len(w) >= TYPO_LENGTH),
         frozenset(w.rstrip("*") for w in grammatical if len(w) >= TYPO_LENGTH),
         frozenset(listed(lists["turn"])),
+        frozenset([*listed(general["small"]["words"]), *listed(general["place"]["words"])]),
     )
 
 
@@ -134,6 +136,10 @@ def mended(words: Words, word: str) -> str:
     A slip of a word that denies, doubts or puts off is that word, whatever else it may be.
     """
     word = words.short.get(word, word)
+    if word.isalpha() and word not in words.spelt and word not in words.units and word not in words.small:
+        denial = next((t for t in sorted(words.turning) if t[0] == word[0] and slipped(word, t)), None)
+        if denial:
+            return denial
     if len(word) < TYPO_LENGTH or word in words.known | words.grammatical or word in words.spelt or not word.isalpha():
         return word
     turning = sorted(known for known in words.grammatical if known[0] == word[0] and slipped(word, known))
