@@ -109,7 +109,8 @@ def what_was_denied(call: BenchCall, line: str) -> list[typed.Typed]:
 
 
 def _said_found(call: BenchCall, said: sayings.Said) -> bool:
-    call.try_out([typed.Typed(said.name, said.value)])
+    with contextlib.suppress(BadReading):  # `enter` asks what is missing of a reading
+        call.try_out([typed.Typed(said.name, said.value)])
     return call.enter(said.name, said.value)
 
 
@@ -124,7 +125,8 @@ def _said_tool(call: BenchCall, said: sayings.Said) -> bool:
 
 
 def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
-    call.talk.tell("Then it stays open; nothing was noted of it. Type skip and its name if it cannot be told at all.")
+    of_it = " of it" if said.value else ""
+    call.talk.tell(f"Then it stays open; nothing was noted{of_it}. Type skip and its name if it cannot be told at all.")
     return False
 
 

@@ -69,6 +69,8 @@ def _together(heard: Sequence[Heard], line: str) -> list[Said]:
         if each.kind == "excluded" and found.get(each.name) == each.value:
             return []
     taken = [each for each in dict.fromkeys(said) if each.kind != "excluded"]
+    if taken and all(each.kind == "doubt" for each in taken):
+        return [Said("doubt", "", "", line)]
     unread = [h.text for h in heard if not h.said and h.text]
     return [*taken, Said("unread", ", ".join(unread), "", "")] if taken and unread else taken
 
@@ -158,7 +160,7 @@ class _Hearer:
             doubts = True
         content = [i for i in own if i.names - _ROLES and not i.has("<turn>", "<turn_end>")]
         if doubts:
-            return Heard([Said("doubt", "", "", "")] if content else [], len(content), doubts=True)
+            return Heard([Said("doubt", "", "part", "")] if content else [], len(content), doubts=True)
         work = [f for f in fits if f.rule.kind == "repair"]
         if self._is_put_off(own, fits):
             return self._not_done(items, own, work)
