@@ -142,7 +142,7 @@ def _same(knowledge: Knowledge, each: str, name: str, step: Any) -> bool:
         return each == name
     if not isinstance(step, Finding) or step.name != check:
         return False
-    if sorted(re.findall(r"[\d.]+", step.raw)) == sorted(re.findall(r"[\d.]+", reading)):
+    if sorted(re.findall(r"[\d.]+", step.raw or "")) == sorted(re.findall(r"[\d.]+", reading)):
         return True
     try:
         judged = take_finding(knowledge, check, reading, reading=True).finding.likelihood or {}

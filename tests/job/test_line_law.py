@@ -217,14 +217,36 @@ def _planted(monkeypatch: pytest.MonkeyPatch, what: str) -> None:
         monkeypatch.setattr(hearing._Hearer, "_is_put_off", lambda *given: False)
 
 
-def test_the_score_on_lines_of_somebody_who_had_not_seen_the_program(dryer: Appliance, store: Store) -> None:
+@pytest.mark.parametrize(("seen", "right", "asked"), [("", 189, 5), ("later", 173, 21)])
+def test_the_score_on_lines_of_somebody_who_had_not_seen_the_program(
+    seen: str, right: int, asked: int, dryer: Appliance, store: Store
+) -> None:
     """Nothing is harmful or wrong, and as many are understood as ever were. It may be raised, never lowered."""
-    lines = score_lines.read(Path(__file__).with_name("lines.toml"))
+    lines = [each for each in score_lines.read(Path(__file__).with_name("lines.toml")) if each.get("seen", "") == seen]
     marks = Counter(score_lines.score(dryer, store, line)[0] for line in lines)
-    assert marks["harmful"] == marks["wrong"] == 0
     assert len(lines) == 200
-    assert marks["right"] >= 189
-    assert marks["asked"] <= 5
+    assert marks["harmful"] == marks["wrong"] == 0
+    assert marks["right"] >= right
+    assert marks["asked"] <= asked
+
+
+@pytest.mark.parametrize(
+    "line", ["{} fuse OL", "{} thermal fuse blown", "new {} motor", "swapped the blower {}", "new motor {}"]
+)
+@pytest.mark.parametrize("word", ["wshr", "zq", "brkt"])
+def test_a_word_that_may_make_another_part_of_it_is_asked_about(
+    line: str, word: str, dryer: Appliance, store: Store
+) -> None:
+    """ "mtr fuse" was taken for the thermal fuse, "blower hsg" for the blower."""
+    assert becomes(dryer, store, line.format(word), "any", READY)[0] == []
+
+
+@pytest.mark.parametrize(
+    "line", ["lint on front", "dent on the duct", "handle crosswise on gas pipe", "vent on outside wall"]
+)
+def test_what_lies_on_a_part_does_not_put_it_back(line: str, dryer: Appliance, store: Store) -> None:
+    """Only an "on" at the end is a state."""
+    assert becomes(dryer, store, line, "any", READY)[0] == []
 
 
 @pytest.mark.parametrize("what", ["denial", "doubt", "unclear", "plan"])

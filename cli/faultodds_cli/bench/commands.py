@@ -122,9 +122,11 @@ def repair(call: BenchCall, rest: str) -> bool:
     if not rest:
         return repairs(call, rest)
     k = call.visit.knowledge
+    before = call.visit.state
     done = call.visit.fix(rest)
     title = k.repair[done.name].title
     call.talk.tell(f"Repaired: {title}. Next, run the machine and type: verify {call.verify_words()}.")
+    call.tell_state(before)
     return True
 
 

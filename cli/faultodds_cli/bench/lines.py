@@ -8,6 +8,7 @@ from collections.abc import Iterable
 
 from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName
 from faultodds.job import sayings, typed
+from faultodds.safety import only_denies
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
 from faultodds_cli.bench.commands import COMMANDS, beginning, exact, near_miss
 from faultodds_cli.shared.show_job import clash_lines
@@ -57,6 +58,9 @@ def _obey(call: BenchCall, line: str) -> bool:
         return call.question is None
     if command in (None, "open", "shut") and (said := sayings.understand(call.visit.knowledge, line)):
         return said_so(call, said)
+    if command is None and only_denies(line):
+        call.talk.tell("Good. Nothing is noted of it.")
+        return False
     if command is None and says_no(line):
         return call.enter_all(what_was_denied(call, line))
     if command is None:

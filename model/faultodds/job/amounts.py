@@ -26,6 +26,9 @@ def reading_text(spec: ReadingSpec, measured: str, items: Clause) -> str:
             return f"{wet.number}/{dry.number} {wet.unit or dry.unit}".strip()
         case "bench_heat" if len(numbers) == 2:
             return f"opened at {numbers[0].number} {numbers[0].unit or spec.unit}, rated {numbers[1].number}"
+        case "temperature" if len(numbers) == 2 and all(i.measures in ("", measured) for i in numbers):
+            low, high = sorted((i.number for i in numbers), key=_ohms)
+            return f"{low}-{high} {numbers[0].unit or spec.unit}"
     same = [i for i in numbers if i.measures in ("", measured)]
     if len(same) != 1:
         return ""

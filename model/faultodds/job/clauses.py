@@ -25,7 +25,8 @@ _BEFORE = (
     (r"\u2126|\u03c9", " ohm "),
     (r"\u00b0", " deg "),
     (r"\b(?:half|1/2) (?:a )?(?:cu(?:bic)? ?)?f(?:oo)?t\b", " .5 cu ft "),
-    (r"\bshould (?:be|read) ~?[\d.]+\w*", " "),
+    (r"\bt[- ]?stat\b", " thermostat "),
+    (r"\bsho?u?l?d (?:be|read) ~?[\d.]+\w*", " "),
     (r"(?<!\d)[.](?!\d)|(?<=\d)[.](?!\d)", " | "),
     (r"[,;:()\"](?!\d{3}\b)| -+ |\u2013|\u2014|\n", " | "),
     (r"(?<=[a-z])-(?=[a-z])", " "),
@@ -65,15 +66,29 @@ def clauses(words: Words, line: str) -> list[list[Clause]]:
         text = re.sub(pattern, instead, text)
     tokens = [mended(words, token) for token in _TOKEN.findall(text)]
     thoughts: list[list[Clause]] = []
-    at = 0
-    for part in _parted(tokens, {"|", "but", "/"}):
-        items = [*_items(words, part, at)]
-        at += len(part) + 1
+    for items in _read(words, tokens):
         if thoughts and items and any(i.number for i in items) and not any(_content(i) for i in items):
             thoughts[-1][-1] += items  # a number alone goes with what came before: "opened at 127, its a 155"
         elif items:
             thoughts.append(_pieces(_with_denials(words, items)))
     return thoughts
+
+
+def _read(words: Words, tokens: Sequence[str]) -> Iterator[Clause]:
+    """The items of each thought; a part named behind the reading of another one begins a new thought: "exhaust 130 static .9"."""
+    at = 0
+    for part in _parted(tokens, {"|", "but", "/"}):
+        items = [*_items(words, part, at)]
+        at += len(part) + 1
+        if items[-1].text == "on":  # "front on", not "lint on front"
+            items[-1] = structs.replace(items[-1], names=_spelt(words, ["back", "on"], 0)[1])
+        begin = 0
+        for n in range(1, len(items) - 1):
+            named = any(i.names & words.nouns for i in items[begin:n])
+            if named and items[n - 1].number and items[n].names & words.nouns and not items[n].placed:
+                yield items[begin:n]
+                begin = n
+        yield items[begin:]
 
 
 def _content(item: Item) -> bool:
@@ -148,6 +163,7 @@ def _with_denials(words: Words, items: Clause) -> Clause:
     """What is denied: what follows a "no"; what comes after that could be meant as well, unless a "but" or the like parts them."""
     found: Clause = []
     turned, state = -1, SAID
+    last = max((n for n, i in enumerate(items) if _content(i) or i.number), default=0)
     for n, item in enumerate(items):
         own_no = item.text.split()[0] in words.turning and not item.has("<turn>")
         if item.has("advised") and not state:  # what somebody was told to leave is told all the same
@@ -160,7 +176,7 @@ def _with_denials(words: Words, items: Clause) -> Clause:
             turned, state = -1, SAID
         elif item.text in ("or", "nor") and state:
             state = DENIED
-        elif state and (item.names - {"<approx>"} or item.number) and item.text not in _PLACES:
+        elif state and (item.number or (item.names - {"<approx>"} and (item.text not in _PLACES or n == last))):
             noun = bool(item.names & words.nouns)
             denied = SAID if state == UNCLEAR and noun else state
             found.append(structs.replace(item, denied=denied, turned_by=turned if denied == DENIED else -1))

@@ -18,6 +18,7 @@ from faultodds.job.fits import Fit, best, rules_of, used_by
 from faultodds.job.said import Kind, Said
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
 from faultodds.knowledge import Knowledge
+from faultodds.safety import only_denies
 
 # More unknown words than this for every one that is understood, and a thought is not understood.
 UNKNOWN = 2.0
@@ -50,7 +51,7 @@ def hear_line(knowledge: Knowledge, line: str, is_there: Callable[[str, str, str
     heard = hearer.thoughts(thoughts)
     if len(thoughts) > 1 and not any(h.doubts for h in heard) and not _together(heard, line):
         whole = hearer.thought([item for t in thoughts for piece in t for item in piece], [])
-        if len(whole.said) == 1 and (whole.words >= SURE or not any(h.unclear for h in heard)):
+        if len(set(whole.said)) == 1 and (whole.words >= SURE or not any(h.unclear for h in heard)):
             heard = [whole]
     return _together(heard, line)
 
@@ -91,10 +92,12 @@ class _Hearer:
             whole = [item for piece in pieces for item in piece]
             now = self._after(whole, thoughts[n - 1], heard) if n else []
             now = now or self._pieces(pieces, whole, nouns)
+            if not any(h.said for h in now) and only_denies(" ".join(item.text for item in whole)):
+                continue  # "..., no smoke" beside what was found
             silent = not any(h.said or h.doubts for h in now)
             if silent and before:
                 both = self.thought([*before, *whole], [])
-                if len(both.said) == 1 and not both.unclear and not both.doubts:
+                if len(set(both.said)) == 1 and not both.unclear and not both.doubts:
                     now, silent = [both], False
                     heard.pop()
             heard += now
@@ -148,7 +151,8 @@ class _Hearer:
         if gone := self._tools_gone(own):
             return Heard([Said("tool", name, "", "") for name in gone], len(own))
         told = any(i.has("advised") for i in own)
-        fitting = (f for f in self._fits(items, own) if f.rule.kind == "repair" or not told)
+        fitting = [f for f in self._fits(items, own) if f.rule.kind == "repair" or not told]
+        fitting = [f for f in fitting if not any(self._is_only_where(f, other) for other in fitting)]
         fits, torn = best(fitting, self.words.verbs, self._bare_nouns(own))
         pieces = {piece: " ".join(i.text for i in own if i.piece == piece) for piece in {i.piece for i in own}}
         doubts = any(_ASKS.match(piece) for piece in pieces.values()) or any(
@@ -184,6 +188,8 @@ class _Hearer:
         kinds = {f.rule.kind for f in fits}
         if kinds == {"repair"} and any(i.has("advised") for i in own):
             left = []
+        if any(self._may_be_another(i, own, f.rule.kind == "repair") for f in fits for i in f.used):
+            return Heard([], unclear=True)  # "drum fuse OL": which fuse?
         if "repair" not in kinds and any(i.has("removed") for i in left):
             return Heard([], text=text)  # what was taken off is there no more
         if any(self._turns(i, bool(fits), "repair" in kinds) for i in left):
@@ -225,12 +231,21 @@ class _Hearer:
         """Whether work is planned, refused or left out."""
         left_out = any(i.denied == DENIED and i.names & self.words.verbs for i in own) and not fits
         denied = any(i.denied for f in fits if f.rule.kind == "repair" for i in f.used)
-        return left_out or denied or any(i.has("<plan>") for i in own)
+        told = [next((i.at for i in f.used if i.has("advised")), len(own) + own[-1].at) for f in fits if own]
+        return left_out or denied or any(i.has("<plan>") and i.at < max(told, default=i.at + 1) for i in own)
 
     def _repeats(self, item: Item, used: Item) -> bool:
         """Whether an item says once more what another one said; of parts only the word beside it."""
         same = (item.names - _ROLES) & used.names
         return bool(same - self.words.nouns or (same and abs(item.at - used.at) <= 2)) and item.denied == used.denied
+
+    def _may_be_another(self, part: Item, own: Clause, work: bool) -> bool:
+        """Whether a word beside a part may make another part of it: "mtr fuse", "drum fuse", "blower hsg"."""
+        free, after = self.words.neutral - self.words.itself, part.at + len(part.text.split())
+        odd = [i for i in own if (i.names <= free if i.names else not i.number and i.text not in _SMALL and i.text[1:])]
+        last = part.text in self.words.ends and any(i.at + len(i.text.split()) == part.at for i in odd)
+        first = part.text in self.words.starts and any(i.at == after and not i.names for i in odd)
+        return bool(part.names & self.words.nouns - self.words.itself and (last or (work and first)))
 
     def _is_state(self, item: Item) -> bool:
         return bool(item.names - _ROLES - self.words.nouns - self.words.verbs) and item.text not in _SMALL
@@ -293,6 +308,12 @@ class _Hearer:
         low, high = min(i.at for i in used), max(i.at for i in used)
         between = [i for i in items if low < i.at < high and i.denied == DENIED and i.names & self.words.verbs]
         return bare and not between and sum(i.denied == DENIED for i in used) <= 1
+
+    def _is_only_where(self, fit: Fit, other: Fit) -> bool:
+        """Whether work's part only says where the other's is: "cleaned the vent from blower to hood"."""
+        parts, its = ([i for i in f.used if i.names & self.words.nouns] for f in (fit, other))
+        behind = any(a.placed and not b.placed and a.piece == b.piece and a.at > b.at for a in parts for b in its)
+        return behind and fit.rule.kind == other.rule.kind == "repair" and fit.rule.meaning != other.rule.meaning
 
     def _meant(self, fit: Fit, items: Clause) -> Iterator[Said]:
         kind, meaning = fit.rule.kind, fit.rule.meaning

@@ -41,7 +41,8 @@ class Rule(NamedTuple):
 
 
 class Words(NamedTuple):
-    """Spellings by their first word, longest first, with the concepts they may be; the parts among those; the rules."""
+    """Spellings by their first word, longest first, with the concepts they may be; the parts among those; the rules.
+    With a name of `starts` or `ends` a longer name of another part begins or ends."""
 
     spelt: Mapping[str, list[tuple[tuple[str, ...], str]]]
     begins: list[tuple[str, str]]
@@ -59,6 +60,8 @@ class Words(NamedTuple):
     grammatical: frozenset[str]
     turning: frozenset[str]
     small: frozenset[str]
+    starts: frozenset[str]
+    ends: frozenset[str]
 
 
 @cache
@@ -88,6 +91,8 @@ def words_of(appliance: str) -> Words | None:
     units = {s: (name, u["of"]) for name, u in general["unit"].items() for s in [*listed(u["said"]), name.casefold()]}
     trade = {word for name, s in concepts.items() for each in listed(s) for word in each.split() if name in concepts}
     grammatical = {word for s in lists.values() for each in listed(s) for word in each.split()}
+    parts = [(name, s) for name, spellings in own["part"].items() for s in listed(spellings)]
+    inside = [(s, longer) for name, s in parts for other, longer in parts if name != other and s in longer]
     return Words(
         spelt,
         begins,
@@ -105,6 +110,8 @@ def words_of(appliance: str) -> Words | None:
         frozenset(w.rstrip("*") for w in grammatical if len(w) >= TYPO_LENGTH),
         frozenset(listed(lists["turn"])),
         frozenset([*listed(general["small"]["words"]), *listed(general["place"]["words"])]),
+        frozenset(s for s, longer in inside if longer.startswith(f"{s} ")),
+        frozenset(s for s, longer in inside if longer.endswith(f" {s}")),
     )
 
 
