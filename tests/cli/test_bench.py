@@ -153,7 +153,7 @@ def test_an_unsure_finding_is_kept_as_shares(tmp_path: Path) -> None:
             "igniter_ohm5 open",
             "there is no symptom or check called 'igniter_ohm5'. Did you mean 'igniter_ohms'?",
         ),
-        ("hood weak", "'hood' fits more than one symptom or check: 'hood_flap', 'hood_air_speed'."),
+        ("hood low", "'hood' fits more than one symptom or check: 'hood_flap', 'hood_air_speed'."),
         ("hood_flap stong", "there is no outcome of 'hood_flap' called 'stong'. Did you mean 'strong'?"),
         ("9 weak", "there is no line 9. Known: 1 to 3."),
         ("skip zzz", "there is no check or repair called 'zzz'."),

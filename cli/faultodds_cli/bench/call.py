@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
@@ -72,6 +72,7 @@ class BenchCall:
             self.talk.tell(outcome_question(self.visit.knowledge, name), "?  ")
             return False
         replaced = not again and self.seen_already(name)
+        before = self.visit.state
         try:
             if not sure and self._doubts(Question(name, value, again)):
                 return False
@@ -80,6 +81,7 @@ class BenchCall:
             self.ask_back(Question(name, value, again), problem)
             return False
         self.talk.say(taken_lines(self.visit, taken))
+        self.tell_state(before)
         if replaced:
             self.talk.tell(f"It takes the place of the earlier one. To count both: undo, then again {name} {value}.")
         return True
@@ -105,6 +107,13 @@ class BenchCall:
         doubted, self.doubted = self.doubted, []
         for each in doubted:
             self.enter(each.name, each.value, each.again)
+
+    def tell_state(self, before: Collection[str]) -> None:
+        """Say how the machine is taken to be, when work that was told of brought another state with it."""
+        access, now = self.visit.knowledge.access, self.visit.state
+        if set(now) != set(before):
+            titles = ", ".join(access[i].title for i in access if i in now) or "closed up, ready to run"
+            self.talk.tell(f"So the machine is taken to be: {titles}. If it is not, say so, such as: gas on.")
 
     def seen_already(self, name: str) -> bool:
         """Whether `name` was found before at this stage of this visit."""

@@ -131,6 +131,7 @@ def repair(call: BenchCall, rest: str) -> bool:
     if closing:
         call.talk.tell("Taken as closed up again, which is:")
         call.talk.say(numbered(closing))
+    call.tell_state(state)
     return True
 
 

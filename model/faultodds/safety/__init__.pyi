@@ -1,4 +1,4 @@
-from .danger import denies as denies, hazard_of as hazard_of, hear as hear
+from .danger import denies as denies, hazard_of as hazard_of, hear as hear, only_denies as only_denies
 from .duties import (
     Known as Known, at_once as at_once, known_after as known_after, let_out as let_out, not_run_now as not_run_now,
     not_run_with as not_run_with, still_holds as still_holds, still_owed as still_owed, watch_text as watch_text,
