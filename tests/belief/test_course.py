@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from faultodds.belief.course import OddsCourse, chance_of, odds_course
+from faultodds.belief.factors import OddsCourse, chance_of, odds_course
 from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding, in_order
 from faultodds.belief.posterior import Belief, infer
 from faultodds.belief.suspects import Suspects, compile_suspects

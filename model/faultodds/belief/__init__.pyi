@@ -2,7 +2,7 @@ from .appliance import (
     Appliance as Appliance, Used as Used, appliance_id as appliance_id, compiled as compiled,
     open_appliance as open_appliance,
 )
-from .course import (
+from .factors import (
     OddsCourse as OddsCourse, OddsStep as OddsStep, chance_of as chance_of, odds_course as odds_course,
 )
 from .evidence import (
