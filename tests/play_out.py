@@ -7,15 +7,18 @@ and then its repairs by somebody who knows them.
 
 from __future__ import annotations
 
+import dataclasses
 import random
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from msgspec.structs import replace
 
 from faultodds.advice import CLOSED_UP, MachineStates, NextMove, Problem, Situation, State, best_move
-from faultodds.belief import Appliance, Evidence, WeighedFinding, infer, repair_effect
-from faultodds.knowledge import repair_modes
+from faultodds.advice.ranking import Ranking
+from faultodds.belief import Appliance, Belief, Evidence, RepairEffect, WeighedFinding, infer, repair_effect
+from faultodds.knowledge import Floats, repair_modes
 
 #: Moves of one job before it is handed over.
 MOST_MOVES = 40
@@ -37,9 +40,7 @@ class Player:
         costs = self.appliance.knowledge.costs
         self.rate = (self.situation.labour_rate or costs.labour_rate) / 60.0
 
-    def jobs(
-        self, count: int, seed: int, first: NextMove | None = None
-    ) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    def jobs(self, count: int, seed: int, first: NextMove | None = None) -> Floats:
         """Cost of each of `count` jobs, the first move given or advised; truths spread evenly over the belief."""
         rng = np.random.default_rng(seed)
         points = (rng.permutation(count) + rng.random(count)) / count
@@ -68,7 +69,7 @@ class Player:
                     take = sum(o.name == name for o in seen)
                     point = random.Random(f"{luck} {name} {len(repairs)} {take}").random()
                     shown = s.observables[name][int(np.searchsorted(np.cumsum(like), point * like.sum()))]
-                    seen.append(WeighedFinding(name, {shown: 1.0}, len(repairs), take))
+                    seen.append(WeighedFinding(name, {shown: 1.0}, len(repairs), take, len(self.evidence.waits)))
                 else:
                     effect = repair_effect(self.appliance.knowledge, name)
                     takes = effect.takes_again if any(r.name == name for r in repairs) else effect.success
@@ -78,10 +79,10 @@ class Player:
                         truth = int(s.removal(repair_modes(k, k.repair[name]))[truth])
         return cost + self._close(state, owed) + k.costs.refer
 
-    def _move(self, seen: list[WeighedFinding], repairs: list[object], state: State) -> NextMove:
-        key = (tuple((o.name, *o.weights, o.stage) for o in seen), tuple(r.name for r in repairs), state)  # type: ignore[attr-defined]
+    def _move(self, seen: list[WeighedFinding], repairs: list[RepairEffect], state: State) -> NextMove:
+        key = (tuple((o.name, *o.weights, o.stage) for o in seen), tuple(r.name for r in repairs), state)
         if key not in self._advised:
-            evidence = Evidence(self.evidence.facts, tuple(seen), tuple(repairs))  # type: ignore[arg-type]
+            evidence = replace(self.evidence, seen=tuple(seen), repairs=tuple(repairs))
             where = Situation(
                 state,
                 self.situation.skipped,
@@ -115,3 +116,26 @@ class Player:
 def seen_of(findings: Mapping[str, str], stage: int = 0) -> tuple[WeighedFinding, ...]:
     """Plain findings."""
     return tuple(WeighedFinding(name, {outcome: 1.0}, stage) for name, outcome in findings.items())
+
+
+def job_price(appliance: Appliance, belief: Belief, refer: float | None = None, rate: float | None = None) -> float:
+    """Price of the whole job by its best move, at a price of handing over or a labour rate."""
+    k = appliance.knowledge
+    if refer is not None:
+        k = dataclasses.replace(k, costs=dataclasses.replace(k.costs, refer=refer))
+    ranking = Ranking(Problem(dataclasses.replace(appliance, knowledge=k), belief, Situation(labour_rate=rate)))
+    priced = [m.expected_cost for m in [*ranking.checks, *ranking.repairs] if m.priced]
+    return min([*priced, ranking.stop_cost, ranking.problem.refer_cost])
+
+
+def ladder(appliance: Appliance, belief: Belief, points: Sequence[float], how: str) -> Floats:
+    """Price of the job at each of some prices of handing over (`how` is "refer") or labour rates ("rate")."""
+    return np.array([job_price(appliance, belief, **{how: float(x)}) for x in points])
+
+
+def worst_break(prices: Floats) -> tuple[float, float]:
+    """The largest fall from one step of a ladder to the next, and the largest dip below the line between its neighbours, as
+    shares of the price: a price must rise with each, and every fixed plan is linear in it, so the best of them is concave."""
+    fall = float(np.max(-np.diff(prices) / prices[:-1]))
+    middle = 0.5 * (prices[:-2] + prices[2:])
+    return max(fall, 0.0), max(float(np.max((middle - prices[1:-1]) / prices[1:-1])), 0.0)

@@ -21,7 +21,7 @@ from datetime import date
 from pathlib import Path
 
 FOLDER = Path(__file__).resolve().parent / "played"
-COLUMNS = (80, 60)
+COLUMNS = (80, 60, 40)
 ANSWERS_WITHIN = 120.0
 """Seconds after which a call that neither asks nor ends has hung."""
 _TIME = re.compile(r"\b\d\d:\d\d\b")

@@ -9,6 +9,7 @@ from faultodds.knowledge.schema import Check, Knowledge, Repair
 from faultodds.safety.sequence import HANDS_OUT, Line, Move, Part
 
 PARTS: tuple[Part, ...] = ("run_first", "fit", "steps", "unfit", "tight", "prove")
+PERHAPS = re.compile(r"Perhaps [^:]+ \(\w+\): .*\b\d+ min at most\.$")
 NUMBERED = re.compile(r"^ {1,3}(\d+)\. (.*)$")
 
 
@@ -27,6 +28,8 @@ def read_back(k: Knowledge, names: Sequence[str], texts: Iterable[str]) -> list[
 
 
 def _step(k: Knowledge, names: Sequence[str], text: str, before: Sequence[Line]) -> tuple[str, Part]:
+    if PERHAPS.match(text):
+        return names[-1], "watch"
     if text == HANDS_OUT:
         return next(line.work for line in reversed(before) if line.work), "clear"
     told = {(line.work, line.part) for line in before if line.text == text}

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterable
+from typing import NamedTuple
 
 from faultodds.belief import Appliance
 from faultodds.errors import SafetyStop
-from faultodds.job import Finding, OpenJob, Payload, Store
+from faultodds.job import Finding, OpenJob, Payload, RepairDone, Store
+from faultodds.job.job import Job
 from faultodds.job.steps import Fact, MachineState, Note, Skip
 from faultodds_cli.bench import intake, lines
 from faultodds_cli.bench.call import BenchCall
@@ -34,11 +36,18 @@ class Heard(Talk):
         return None
 
 
-def becomes(
+class Entered(NamedTuple):
+    """What a line became: the steps, the job then, and what was said back."""
+
+    steps: list[Payload]
+    job: Job
+    told: str
+
+
+def heard_from(
     appliance: Appliance, store: Store, line: str, prompt: str = "any", ready: Iterable[str] = ()
-) -> tuple[list[str], str]:
-    """What was entered ("heat=none", "gas_shut: yes", "no tool: multimeter", "stop"), and what was said back; `ready` is open or
-    shut off before."""
+) -> Entered:
+    """A line typed in a job of its own; `ready` is open or shut off before."""
     visit = OpenJob.start(store, appliance)
     if ready:
         visit.set_state(dict.fromkeys(ready, True))
@@ -52,13 +61,20 @@ def becomes(
             intake._take_complaint(call, line)
         else:
             lines.take(call, line)
-    if visit.job.stopped:
-        return ["stop"], visit.job.stopped.text
-    steps = [step.payload for step in visit.job.steps[before:]]
+    return Entered([step.payload for step in visit.job.steps[before:]], visit.job, " ".join(talk.told))
+
+
+def becomes(
+    appliance: Appliance, store: Store, line: str, prompt: str = "any", ready: Iterable[str] = ()
+) -> tuple[list[str], str]:
+    """What was entered ("heat=none", "gas_shut: yes", "no tool: multimeter", "stop"), and what was said back."""
+    steps, job, told = heard_from(appliance, store, line, prompt, ready)
+    if job.stopped:
+        return ["stop"], job.stopped.text
     # the opening and shutting that a finding brings is not what was typed
-    found = any(isinstance(s, Finding) for s in steps)
+    found = any(isinstance(s, Finding | RepairDone) for s in steps)
     words = [_word(s) for s in steps if not (found and isinstance(s, MachineState))]
-    return list(dict.fromkeys(words)), " ".join(talk.told)
+    return list(dict.fromkeys(words)), told
 
 
 def _word(payload: Payload) -> str:
@@ -67,6 +83,8 @@ def _word(payload: Payload) -> str:
             return f"{name}={outcome or max(likelihood or {}, key=lambda o: (likelihood or {})[o])}"
         case Fact(name, value):
             return f"{name}={value}"
+        case RepairDone(name):
+            return f"repair={name}"
         case Skip(name, reason):
             return reason or f"skip {name}"
         case MachineState(changes):

@@ -244,9 +244,13 @@ def _save(story: Story, folder: str) -> None:
 def _what_next(folder: str | None) -> None:
     say()
     say("Now yours. Type one of these:")
-    say("  faultodds bench                            a guided call, with undo and save")
-    say("  faultodds next --found dry_time=longer     one answer, nothing kept")
-    say('  faultodds read coil_ohms "1.15k/1.35k/560" one meter reading judged')
-    say("  faultodds appliance show                   every name you can type")
+    for command, what in {
+        "faultodds bench": "a guided call, with undo and save",
+        "faultodds next --found dry_time=longer": "one answer, nothing kept",
+        'faultodds read coil_ohms "1.15k/1.35k/560"': "one meter reading judged",
+        "faultodds appliance show": "every name you can type",
+    }.items():
+        line = f"  {command:42} {what}"
+        say([line] if len(line) <= width() else [f"  {command}", *wrap(what, "      ")])
     if folder is not None:
         say(f"  faultodds job list --data {folder}")

@@ -20,7 +20,7 @@ from faultodds.errors import FaultoddsError, SafetyStop, nearest
 from faultodds_cli.light import lighten
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import complain, say
-from faultodds_cli.shared.text import wrap_each
+from faultodds_cli.shared.text import width, wrap_each
 
 DEBUG_VARIABLE = "FAULTODDS_DEBUG"
 INTERRUPTED = 130
@@ -30,7 +30,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "demo": ("demo", "app", "A whole worked job on the gas dryer, nothing to type."),
     "bench": ("bench.command", "app", "Guided call: findings in, odds and next check out, undo, save."),
     "next": ("next.command", "app", "What to do next, from what you know now."),
-    "odds": ("odds", "app", "Fault odds, with the weight of each finding."),
+    "odds": ("odds", "app", "Fault odds, and how they came about."),
     "read": ("read", "app", 'Judge one raw reading, such as coil_ohms "1.15k".'),
     "calc": ("calc.command", "app", "The trade's sums: duct, input, drytime, thermistor, airflow ..."),
     "job": ("job.command", "app", "A call step by step, for scripts: new, find, fix, close ..."),
@@ -45,9 +45,33 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "appliance": ("appliance.command", "app", "Knowledge files: list, show, check, export."),
 }
 
+# In fewer columns an option and its meaning do not go side by side.
+NARROW_HELP = 55
+
 # Typer keeps its own copy of click from 0.26 on; its base classes are reached through what it exports.
 UsageError: Any = typer.BadParameter.__mro__[1]
 ClickException: Any = UsageError.__mro__[1]
+
+
+_Context: Any = typer.Context.__mro__[1]
+
+
+class Help(_Context.formatter_class):  # type: ignore[misc]
+    """Help as typer sets it; on a narrow screen what an option means stands under it."""
+
+    def write_dl(self, rows: Iterable[tuple[str, str]], *how: Any, **more: Any) -> None:
+        """Options or commands, and what they mean."""
+        if self.width >= NARROW_HELP:
+            super().write_dl(rows, *how, **more)
+            return
+        for name, meaning in rows:
+            self.write_text(name)
+            self.indent()
+            self.write_text(meaning)
+            self.dedent()
+
+
+_Context.formatter_class = Help
 
 
 class LazyGroup(TyperGroup):
@@ -123,7 +147,8 @@ def run(argv: Sequence[str] | None = None) -> int:
 def _guarded(arguments: list[str]) -> int:
     arguments = _minus_signs(arguments)
     try:
-        result = lighten(typer.main.get_command(app)).main(arguments, prog_name="faultodds", standalone_mode=False)
+        command = lighten(typer.main.get_command(app))
+        result = command.main(arguments, prog_name="faultodds", standalone_mode=False, terminal_width=width() - 2)
         return result if isinstance(result, int) else 0
     except FaultoddsError as error:
         return _refused(error, arguments)

@@ -1,4 +1,4 @@
-"""`faultodds odds`: how likely each fault is, and what each finding says; nothing is kept."""
+"""`faultodds odds`: how likely each fault is, and how its odds came about; nothing is kept."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from faultodds_cli.shared import options
 from faultodds_cli.shared.call import NO_SHOP, call_as_given
 from faultodds_cli.shared.printing import say, say_json
 
-app = options.new_app("Fault odds from what you know now, with the weight of each finding.")
+app = options.new_app("Fault odds from what you know now, and how they came about.")
 
 
 @app.command()
@@ -22,7 +22,7 @@ def odds(
     revision: options.Revision = None,
     as_json: options.Json = False,
 ) -> None:
-    """How likely each fault is now, what it was before, and what each finding says about the leading ones.
+    """How likely each fault is now, what it was before, and what each finding multiplied the odds of the leading ones by.
 
     Example: faultodds odds --found heat=none --found fuse_continuity=closed
     """
@@ -36,8 +36,8 @@ def odds(
         say_json(odds_answer(view.appliance, view.belief))
         return
     from faultodds_cli.shared.show_known import evidence_lines, left_out_lines, revision_lines, unlisted_lines
-    from faultodds_cli.shared.show_odds import odds_lines, weight_lines
+    from faultodds_cli.shared.show_odds import course_lines, odds_lines
     from faultodds_cli.shared.text import paragraphs
 
-    parts = [evidence_lines(view), odds_lines(view, top), weight_lines(view), unlisted_lines(view)]
+    parts = [evidence_lines(view), odds_lines(view, top), course_lines(view), unlisted_lines(view)]
     say(paragraphs([*parts, left_out_lines(view), revision_lines(view.appliance)]))

@@ -17,9 +17,7 @@ def read(
     check: Annotated[str, typer.Argument(metavar="CHECK", help="The check: coil_ohms, thermistor_ohms ...")],
     text: Annotated[str, typer.Argument(metavar="TEXT", help='What the meter shows: "1.15k", "OL", "142F".')],
     ambient: options.Ambient = None,
-    fuel: Annotated[
-        str | None, typer.Option("--fuel", help="natural or propane, where the band depends on it.")
-    ] = None,
+    fact: options.Fact = None,
     leads: Annotated[str | None, typer.Option("--leads", help="Ohms of the test leads, such as 0.3.")] = None,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     as_json: options.Json = False,
@@ -34,11 +32,12 @@ def read(
 
     from faultodds.advice import read_answer
     from faultodds.belief import open_appliance
-    from faultodds.job import take_finding
+    from faultodds.job import pair, take_fact, take_finding
 
     k = open_appliance(appliance, revision="file").knowledge  # no revision changes a meter's bands
     typed = text if leads is None else f"{text} leads {leads}"
-    taken = take_finding(k, check, typed, {"fuel": fuel} if fuel else None, ambient, reading=True)
+    facts = {f.name: f.value for f in (take_fact(k, *pair(told, "--fact")) for told in fact or [])}
+    taken = take_finding(k, check, typed, facts, ambient, reading=True)
     assert taken.judgement is not None  # `reading` leaves no other way
     if as_json:
         say_json(read_answer(taken.finding.name, taken.judgement))

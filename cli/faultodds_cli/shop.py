@@ -10,7 +10,7 @@ import typer
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.show_known import shop_lines
-from faultodds_cli.shared.text import capital, columns, fitted, paragraphs, width, wrap
+from faultodds_cli.shared.text import beside, capital, columns, fitted, paragraphs, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
@@ -29,6 +29,8 @@ _HEADS = {
     "minutes": "MINUTES, hands on",
     "access": "MINUTES to open and to put back",
 }
+# A title cut to less says nothing.
+LEAST_TITLE = 8
 # Now, and in the knowledge file.
 _CELLS = (10, 10)
 
@@ -142,7 +144,9 @@ def _check_lines(ready: Appliance, found: Shop, path: Path, rows: list[ShopLine]
         shown = ", ".join(guesses[:8]) + (f" and {len(guesses) - 8} more" if len(guesses) > 8 else "")
         out += wrap(f"Still the knowledge file's first guesses: {shown}.", "  ")
     for name, who in found.technician.items():
-        out += wrap(f"{name}: {_about(who.pace, who.qualified, len(who.minutes), who.name)}.", "  Technician ")
+        about = _about(who.pace, who.qualified, len(who.minutes), who.name)
+        tools = "" if who.tools is None else f"; carries {', '.join(who.tools) or 'no tools that not everybody has'}"
+        out += wrap(f"{name}: {about}{tools}.", "  Technician ")
     if not found.technician:
         out += wrap("No technicians: everybody works in the minutes above.", "  ")
     return out
@@ -162,7 +166,8 @@ def _show_lines(laid: Appliance, found: Shop, rows: list[ShopLine], theirs: str)
         ours = laid.knowledge.costs.currency
         if group in ("costs", "parts") and ours != theirs:
             head = f"{head}, now in {ours}, file in {theirs}"
-        blocks.append([columns(head, ("now", "file"), _CELLS), *(_row(laid.knowledge, r) for r in these)])
+        told = [line for r in these for line in _row(laid.knowledge, r)]
+        blocks.append([*columns(head, ("now", "file"), _CELLS), *told])
     return paragraphs([*blocks, ["* yours; the rest is the knowledge file's first guess."], shop_lines(laid)])
 
 
@@ -170,9 +175,10 @@ def _whose(found: Shop) -> str:
     return found.shop.name or "A shop without a name"
 
 
-def _row(k: Knowledge, r: ShopLine) -> str:
+def _row(k: Knowledge, r: ShopLine) -> list[str]:
     """One number, the knowledge file's beside it; a long title is cut."""
     form = ",.2f" if r.group in ("costs", "parts") else ".4g"
     head = f"  {'*' if r.own else ' '} {r.name}: "
-    title = fitted(capital(r.title), width() - sum(_CELLS) - len(head))
-    return columns(head + title, (f"{r.value:{form}}", f"{r.file:{form}}"), _CELLS)
+    room = beside(_CELLS) - len(head)
+    head = head + fitted(capital(r.title), room) if room >= LEAST_TITLE else head.rstrip(": ")
+    return columns(head, (f"{r.value:{form}}", f"{r.file:{form}}"), _CELLS)

@@ -49,10 +49,14 @@ def exhaust_cycling(v: View, rng: Generator, skill: Array) -> Reading:
     return Reading(value, code.astype(np.intp))
 
 
+#: Water in a spun load, percent of its dry weight, from which on it is left too wet (common practice, no source).
+TOO_WET = 80.0
+
+
 def spun_load_weight(v: View, rng: Generator, skill: Array) -> Reading:
     """Water in a spun load, percent of its dry weight, from a bathroom or hook scale."""
     value = 100.0 * np.maximum(metered(v.m.moisture, rng, 0.06, 0.04), 0.0)
-    return Reading(value, (value > 80.0).astype(np.intp))
+    return Reading(value, (value > TOO_WET).astype(np.intp))
 
 
 def meter_clock(v: View, rng: Generator, skill: Array) -> Reading:

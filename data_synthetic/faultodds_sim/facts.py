@@ -31,6 +31,7 @@ EQUIPMENT: Mapping[str, tuple[str, ...]] = {
     "auto_dry": ("no", "yes"),
     "gas_meter": ("no", "yes"),
     "coil_layout": ("single_block", "two_coils_two_three_terminal"),
+    "lower_panel": ("no", "yes"),
 }
 #: Chance that nobody knows, and that what is told is wrong.
 _VAGUE: Mapping[str, tuple[float, float]] = {
@@ -82,6 +83,7 @@ def equipment(h: Houses) -> Mapping[str, Codes]:
         "auto_dry": h.auto.astype(np.intp),
         "gas_meter": (~h.propane).astype(np.intp),
         "coil_layout": h.two_coils.astype(np.intp),
+        "lower_panel": h.lower_panel.astype(np.intp),
     }
 
 

@@ -50,6 +50,7 @@ class Houses:
     board: NDArray[np.bool_]
     auto: NDArray[np.bool_]
     two_coils: NDArray[np.bool_]
+    lower_panel: NDArray[np.bool_]  # the burner can be got at without the front coming off
     after: Codes  # 0 neither, 1 move, 2 service visit
     lint: Array
     sheets: NDArray[np.bool_]  # uses dryer sheets, which film the screen and the bars
@@ -92,6 +93,8 @@ def draw_houses(n: int, rng: Generator, days: tuple[float, float] = (0.0, 365.0)
         board=rng.random(n) < np.where(age < 8.0, 0.68, 0.33),
         auto=rng.random(n) < np.where(age < 8.0, 0.93, 0.74),
         two_coils=rng.random(n) < 0.82,
+        # From a stream of its own: it bears on nothing that the physics or the log shows.
+        lower_panel=rng.spawn(1)[0].random(n) < 0.3,
         after=rng.choice(3, n, p=[0.90, 0.06, 0.04]),
         lint=rng.lognormal(0.0, 0.45, n),
         sheets=rng.random(n) < 0.5,

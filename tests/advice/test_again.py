@@ -147,7 +147,7 @@ def test_no_run_while_a_fault_as_good_as_found_is_left(seed: int) -> None:
 
 
 def test_done_one_after_the_other_they_lead_to_the_same_end() -> None:
-    """Of what is advised together, each repair done alone leaves the others advised next, while they are still needed."""
+    """Of what is advised together, each repair done alone leaves the others advised next, or another fault as good as found."""
     played = 0
     for seed in range(60):
         appliance, rng = random_problem(seed, change=_several_faults).problem.appliance, np.random.default_rng(seed)
@@ -157,9 +157,9 @@ def test_done_one_after_the_other_they_lead_to_the_same_end() -> None:
                 continue
             problem, then = Problem(appliance, after, Situation()), best_move(appliance, after)
             rest = {move.name, *move.together} - {first}
-            if all(problem.found([n]) > 0.9 for n in rest) and then.kind == "repair":
+            if all(problem.found([n]) >= AS_GOOD_AS_FOUND for n in rest) and then.kind == "repair":
                 played += 1
-                assert rest & {then.name, *then.together}
+                assert rest & {then.name, *then.together} or problem.found([then.name]) >= AS_GOOD_AS_FOUND
     assert played > 5
 
 

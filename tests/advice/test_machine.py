@@ -6,11 +6,18 @@ import itertools
 
 import pytest
 
+from faultodds.advice.advisor import advise
+from faultodds.advice.doing import action
 from faultodds.advice.machine import CLOSED_UP, MachineStates
+from faultodds.belief.appliance import Appliance, open_appliance
+from faultodds.belief.evidence import Evidence
+from faultodds.belief.posterior import infer
+from faultodds.knowledge.fitted import fitted, kinds
 from faultodds.knowledge.loading import load
 from faultodds.knowledge.schema import Knowledge
 
-PANELS = {"front_open", "rear_open"}
+PANELS = {"front_open", "lower_open", "rear_open"}
+LOWER = {"lower_panel": "yes"}
 
 
 @pytest.fixture(scope="module")
@@ -72,3 +79,72 @@ def test_what_runs_first_runs_closed_up(dryer: Knowledge) -> None:
     moves = [(m.item, m.opens) for m in machine.to_work(inside, hot).moves]
     assert moves[:3] == [("front_open", False), ("gas_shut", False), ("unplugged", False)]
     assert moves[3:] == [("unplugged", True), ("gas_shut", True), ("front_open", True)]
+
+
+def test_a_lower_panel_is_the_way_in_where_there_is_one(dryer: Knowledge) -> None:
+    """Two minutes of panel and four of plug and cock, in place of nineteen by the front; other work still goes by the front."""
+    machine, lower = MachineStates(dryer), fitted(dryer, LOWER)
+    for name in ("igniter_ohms", "coil_ohms", "flame_sensor_continuity"):
+        assert machine.to_work(CLOSED_UP, lower.check[name]).charged == pytest.approx(6.0), name
+        assert machine.to_work(CLOSED_UP, dryer.check[name]).charged == pytest.approx(19.0), name
+    assert machine.to_work(CLOSED_UP, lower.check["blower_turn"]).charged == pytest.approx(19.0)
+    assert fitted(dryer, {"lower_panel": "no"}) is fitted(dryer, {}) is dryer
+
+
+def test_with_the_front_off_nobody_opens_the_lower_panel(dryer: Knowledge) -> None:
+    """What is behind the lower panel is open when the front is off, before or for other work done with it, live work too."""
+    machine, lower = MachineStates(dryer), fitted(dryer, LOWER)
+    inside = machine.to_work(CLOSED_UP, lower.check["blower_turn"]).after
+    assert machine.to_work(inside, lower.check["igniter_ohms"]).moves == ()
+    assert machine.way(CLOSED_UP, {"lower_open", "front_open"}) == machine.way(CLOSED_UP, {"front_open"})
+    live = machine.to_work(inside, lower.check["burner_voltage"])
+    assert {m.item for m in live.moves} == {"unplugged", "gas_shut"} and live.after == inside
+    behind = machine.to_work(CLOSED_UP, lower.check["igniter_ohms"]).after
+    assert [m.item for m in machine.to_work(behind, lower.check["blower_turn"]).moves] == ["front_open"]
+
+
+def test_not_knowing_the_machine_is_never_the_cheaper(dryer: Knowledge) -> None:
+    """From a closed machine the general way costs at least what each kind of machine's own does: what is told can only help."""
+    machine, cheaper = MachineStates(dryer), 0
+    for kind in kinds(dryer):
+        for name, work in {**kind.check, **kind.repair}.items():
+            general = dryer.check.get(name) or dryer.repair[name]
+            own, usual = (machine.to_work(CLOSED_UP, w).charged for w in (work, general))
+            assert own <= usual, name
+            cheaper += own < usual
+    assert cheaper >= 13
+
+
+@pytest.fixture(scope="module")
+def appliance() -> Appliance:
+    """The shipped gas dryer, compiled."""
+    return open_appliance("gas_dryer", revision="file")
+
+
+def test_price_and_steps_follow_what_is_told_of_the_machine(appliance: Appliance) -> None:
+    """The fact changes no odds; the price of a check behind the panel, and its steps, are those of the machine at hand."""
+    told: dict[str, tuple[float, list[str], dict[str, float]]] = {}
+    for value in ("", "no", "yes"):
+        facts = {"lower_panel": value} if value else {}
+        belief = infer(appliance.suspects, Evidence(facts))
+        price = next(c.price for c in advise(appliance, belief).checks if c.name == "igniter_ohms")
+        how = action(appliance.fitted(facts), "igniter_ohms")
+        assert how.price.way == price.way and how.price.cost == pytest.approx(price.cost)
+        told[value] = price.minutes, how.steps, {o.name: o.probability for o in belief.fault_odds()}
+    assert told[""][:2] == told["no"][:2]
+    assert told["yes"][0] == pytest.approx(told["no"][0] - 13)
+    steps = appliance.knowledge.access["lower_open"]
+    assert steps.open_step in told["yes"][1] and steps.open_step not in told["no"][1]
+    assert told["yes"][2] == pytest.approx(told["no"][2])
+
+
+def test_what_runs_first_is_priced_as_closing_running_and_opening(appliance: Appliance) -> None:
+    """From an open machine a hot reading costs the closing and the opening again, and its steps say so in that order."""
+    for facts, there_and_back in (({}, 19.0), (LOWER, 6.0)):
+        k = appliance.fitted(facts).knowledge
+        machine, panel = MachineStates(k), k.check["coil_ohms"].access[0]
+        inside = machine.to_work(CLOSED_UP, k.check["coil_ohms"]).after
+        hot = action(appliance.fitted(facts), "coil_ohms_hot", inside)
+        assert hot.price.minutes == pytest.approx(there_and_back + k.check["coil_ohms_hot"].minutes)
+        run, shut, again = k.check["coil_ohms_hot"].run_first[0], k.access[panel].close_step, k.access[panel].open_step
+        assert hot.steps.index(shut) < hot.steps.index(run) < hot.steps.index(again) < len(hot.steps) - 1

@@ -36,7 +36,7 @@ def dryer() -> Appliance:
 def test_too_much_gas_reads_high(dryer: Appliance, check: str, text: str, fuel: str, verdict: str) -> None:
     """40 s per half foot is 46,350 Btu/h on a burner of about 22,000; 9 in w.c. is propane's pressure."""
     k = dryer.knowledge
-    judged = judge(k.reading[check], list(k.check[check].outcomes), text, fuel=fuel)
+    judged = judge(k.reading[check], list(k.check[check].outcomes), text, facts={"fuel": fuel})
     assert judged.verdict == verdict
     assert ("SHUT THE DRYER'S GAS COCK" in judged.note) == ((check, verdict) == ("meter_clock", "high"))
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from faultodds.advice.advisor import best_move
 from faultodds.advice.plan.ahead import Ahead, look_ahead, mixed
@@ -17,11 +18,11 @@ from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import Ranking
 from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
-from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
+from faultodds.belief.evidence import Evidence, WeighedFinding, repair_effect
 from faultodds.belief.posterior import Belief, infer
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge.loading import from_mapping
-from faultodds.knowledge.schema import Knowledge, repair_modes
+from faultodds.knowledge.schema import Knowledge
 from faultodds.textbook.exact import cheapest_job
 from toys import raw_toy, toy
 
@@ -92,11 +93,8 @@ def _walk(
     k, found = appliance.knowledge, [(step, belief, situation)]
     evidence, there = belief.evidence, Situation(step.after)
     if step.kind == "repair":
-        fixed = tuple(
-            RepairEffect(n, tuple(repair_modes(k, k.repair[n])), k.repair[n].success)
-            for n in (step.name, *step.together)
-        )
-        evidence = Evidence(evidence.facts, evidence.seen, evidence.repairs + fixed)
+        fixed = tuple(repair_effect(k, n) for n in (step.name, *step.together))
+        evidence = replace(evidence, repairs=evidence.repairs + fixed)
     for branch in step.branches:
         if branch.then is None:
             continue

@@ -16,10 +16,9 @@ from faultodds.advice.reasons import Parts, furthest, pointers, settled, within_
 from faultodds.advice.situation import Situation
 from faultodds.advice.words import NUMBERS, money, percent, the_part, why
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
-from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
+from faultodds.belief.evidence import Evidence, WeighedFinding, repair_effect
 from faultodds.belief.posterior import Belief, infer
 from faultodds.knowledge.loading import from_mapping
-from faultodds.knowledge.schema import repair_modes
 from job_states import random_job_states
 from toys import raw_toy
 
@@ -48,7 +47,7 @@ def belief_of(
     k = appliance.knowledge
     seen = [WeighedFinding(n, {o: 1.0}) for n, _, o in (x.partition("=") for x in found.split())]
     seen += [WeighedFinding(n, {o: 1.0}, len(repaired)) for n, _, o in (x.partition("=") for x in after.split())]
-    repairs = tuple(RepairEffect(r, tuple(repair_modes(k, k.repair[r])), k.repair[r].success) for r in repaired)
+    repairs = tuple(repair_effect(k, r) for r in repaired)
     told = dict(x.split("=") for x in facts.split())
     return infer(appliance.suspects, Evidence(told, tuple(seen), repairs))
 

@@ -16,7 +16,7 @@ import pytest
 from hypothesis import assume, given, strategies as st
 
 from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
-from faultodds.belief.posterior import Belief, infer, outlook, weights_of_evidence
+from faultodds.belief.posterior import Belief, infer, outlook
 from faultodds.belief.reference import exact_mode_odds, hard_evidence
 from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.errors import ClashError, FaultoddsError, UnknownName
@@ -576,24 +576,6 @@ def test_labels_say_how_sure() -> None:
     """A sure finding is written name=outcome; one that is not sure carries its percentages, likeliest first."""
     assert _sure("heat", "none").label == "heat=none"
     assert WeighedFinding("heat", {"normal": 3, "none": 7}).label == "heat=none 70% / normal 30%"
-
-
-# --- weight of evidence -------------------------------------------------------------------------------------
-
-
-def test_weights_of_evidence_by_hand(small: Suspects) -> None:
-    """A finding's weight is ten times the log10 of its odds ratio given the other findings."""
-    seen = (_sure("slow", "yes"), _sure("fuse_test", "open"))
-    got = weights_of_evidence(infer(small, Evidence({}, seen)), ["fuse.open", "pump.dead"])
-    for i, mode in enumerate(("fuse.open", "pump.dead")):
-        both, fuse_only, slow_only = (
-            _odds(infer(small, Evidence({}, findings)))[mode] for findings in (seen, seen[1:], seen[:1])
-        )
-        gain = np.log10(both / (1 - both)) - np.log10(
-            np.array([fuse_only, slow_only]) / (1 - np.array([fuse_only, slow_only]))
-        )
-        assert [got["slow=yes"][i], got["fuse_test=open"][i]] == pytest.approx(list(10 * gain), abs=1e-9)
-    assert got["fuse_test=open"][0] > 0 > got["fuse_test=open"][1]
 
 
 # --- the same bytes whatever the hash seed ------------------------------------------------------------------

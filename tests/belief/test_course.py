@@ -1,333 +1,210 @@
-"""Repairs done again and time between visits: belief equals writing out every way in which one machine can have gone."""
+"""How the odds came about: factors that multiply, against inference step by step, against enumeration, and at the extremes."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pytest
-from msgspec.structs import replace
+from hypothesis import given, strategies as st
 
-from faultodds.belief.appliance import Appliance, open_appliance
-from faultodds.belief.evidence import Evidence, RepairEffect, TimePassed, WeighedFinding, repair_effect
-from faultodds.belief.posterior import infer, new_faults, prior_for, why_back
+from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding, in_order
+from faultodds.belief.factors import OddsCourse, chance_of, odds_course
+from faultodds.belief.posterior import Belief, infer
 from faultodds.belief.suspects import Suspects, compile_suspects
-from faultodds.errors import ClashError, FaultoddsError
-from faultodds.knowledge.tables import Floats
+from faultodds.errors import ClashError
+from faultodds.knowledge.loading import from_mapping
+from oracles import enumerate_odds
 from toys import random_toy, raw_toy, toy
 
-# What a machine is now, and the repairs that failed on what is there.
-Stand = tuple[frozenset[str], frozenset[str]]
+TOYS = [(knowledge, compile_suspects(knowledge, 0.0)) for knowledge in (random_toy(s, components=3) for s in range(3))]
 
 
-def by_every_way(s: Suspects, evidence: Evidence) -> tuple[Floats, Floats, float]:
-    """(original, now, chance of the evidence) by following every suspect through everything that can happen, in plain sets."""
-    prior, _ = prior_for(s, evidence.facts)
-    index = {frozenset(s.names(h)): h for h in range(len(s.member))}
-    comes = dict(zip(s.modes, new_faults(s, evidence.facts).tolist(), strict=True))
-    modes = {r.name: frozenset(r.modes) for r in evidence.repairs}
-    original, now = np.zeros(len(prior)), np.zeros(len(prior))
-    for start, h in index.items():
-        ways: dict[Stand, float] = {(start, frozenset()): float(prior[h])}
-        repairs = waits = 0
-        for step in (None, *evidence.course):
-            if isinstance(step, RepairEffect):
-                ways, repairs = _repaired(ways, step, modes), repairs + 1
-            elif step is not None:
-                ways, waits = _waited(ways, step, comes, index), waits + 1
-            for seen in evidence.seen:
-                if (seen.stage, seen.visit) == (repairs, waits):
-                    ways = {w: p * _likelihood(s, seen, index[w[0]]) for w, p in ways.items()}
-        for (is_now, _), p in ways.items():
-            original[h] += p
-            now[index[is_now]] += p
-    return original / original.sum(), now / now.sum(), float(original.sum())
+def _sure(name: str, outcome: str, stage: int = 0, take: int = 0) -> WeighedFinding:
+    return WeighedFinding(name, {outcome: 1.0}, stage, take)
 
 
-def _likelihood(s: Suspects, seen: WeighedFinding, h: int) -> float:
-    rows = s.likelihood[s.rows[seen.name], h]
-    return float(sum(seen.weights.get(o, 0.0) * p for o, p in zip(s.observables[seen.name], rows, strict=True)))
+def _log(p: Any) -> Any:
+    with np.errstate(divide="ignore"):
+        return np.log(p) - np.log1p(-np.asarray(p))
 
 
-def _repaired(
-    ways: dict[Stand, float], repair: RepairEffect, modes: Mapping[str, frozenset[str]]
-) -> dict[Stand, float]:
-    out: dict[Stand, float] = {}
-    for (now, failed), p in ways.items():
-        takes = min(repair.success, 1 - repair.fails_again) if repair.name in failed else repair.success
-        for after, tried, chance in (
-            (now - modes[repair.name], failed, takes),
-            (now, failed | {repair.name}, 1 - takes),
-        ):
-            stand = (after, frozenset(r for r in tried if modes[r] & after))
-            out[stand] = out.get(stand, 0.0) + p * chance
-    return out
+def _logs(belief: Belief) -> np.ndarray[Any, Any]:
+    """Both sides added up: near certainty 1 less the chance has no digits left."""
+    has = belief.suspects.member_float
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.log(belief.now @ has) - np.log(belief.now @ (1.0 - has)))
 
 
-def _waited(
-    ways: dict[Stand, float], wait: TimePassed, comes: Mapping[str, float], index: Mapping[frozenset[str], int]
-) -> dict[Stand, float]:
-    out: dict[Stand, float] = {}
-    for (now, failed), p in ways.items():
-        more = [m for m in comes if m not in now and now | {m} in index]
-        chances = {now: 1 - wait.new * sum(comes[m] for m in more)} | {now | {m}: wait.new * comes[m] for m in more}
-        for after, chance in chances.items():
-            calls = wait.if_wrong if after else wait.if_right
-            out[after, failed] = out.get((after, failed), 0.0) + p * chance * calls
-    return out
-
-
-def random_course(s: Suspects, rng: np.random.Generator, visits: int) -> Evidence:
-    """Two repairs done over and over on some visits, with findings, sure and unsure, anywhere between."""
-    kinds = [
-        RepairEffect(
-            f"r{i}", tuple(rng.choice(s.modes, rng.integers(1, 4), replace=False)), success, float(rng.uniform(0, 0.95))
-        )
-        for i, success in enumerate(rng.choice([1.0, 0.9, 0.5], 2).tolist())
-    ]
-    repairs = tuple(kinds[i] for i in rng.integers(0, 2, size=int(rng.integers(2, 6))))
-    ends = sorted(rng.integers(0, len(repairs) + 1, size=visits - 1).tolist())
-    waits = tuple(
-        TimePassed(stage, float(rng.choice([0.0, 0.05, 0.6])), 0.8, float(rng.choice([0.03, 0.8]))) for stage in ends
+@st.composite
+def _evidence(draw: st.DrawFn) -> tuple[int, Evidence]:
+    """A toy, facts, up to three repairs that may fail, and sure and unsure findings of every stage in any order."""
+    which = draw(st.integers(0, len(TOYS) - 1))
+    suspects = TOYS[which][1]
+    facts = {f: draw(st.sampled_from(v)) for f, v in suspects.fact_values.items() if draw(st.booleans())}
+    modes = [m for m in suspects.modes if m != "unlisted.present"]
+    repairs = tuple(
+        RepairEffect(f"fix{i}", tuple(draw(st.lists(st.sampled_from(modes), min_size=1, unique=True))), success)
+        for i, success in enumerate(draw(st.lists(st.floats(0.05, 0.99), max_size=3)))
     )
     seen = []
-    for name in rng.choice(list(s.observables), 5).tolist():
-        visit = int(rng.integers(0, visits))
-        first, last = [0, *ends][visit], [*ends, len(repairs)][visit]
-        weights = dict(zip(s.observables[name], rng.uniform(0.02, 1, len(s.observables[name])).tolist(), strict=True))
-        seen.append(WeighedFinding(name, weights, int(rng.integers(first, last + 1)), 0, visit))
-    facts = {f: str(rng.choice(v)) for f, v in s.fact_values.items() if rng.random() < 0.5}
-    return Evidence(facts, tuple(seen), repairs, waits)
+    for take in range(draw(st.integers(0, 7))):
+        name = draw(st.sampled_from(list(suspects.observables)))
+        weights = {o: draw(st.floats(0.01, 1.0)) for o in suspects.observables[name]}
+        seen.append(WeighedFinding(name, weights, draw(st.integers(0, len(repairs))), take))
+    return which, Evidence(facts, tuple(seen), repairs)
 
 
-@pytest.mark.parametrize("seed", range(24))
-def test_belief_equals_writing_out_every_way(seed: int) -> None:
-    """One visit with repairs done again, two visits, three; every set of modes kept, and only the likely ones."""
-    rng = np.random.default_rng(seed)
-    s = compile_suspects(random_toy(seed % 5, components=3), (0.0, 0.01)[seed % 2])
-    evidence = random_course(s, rng, visits=1 + seed % 3)
-    belief = infer(s, evidence)
-    original, now, chance = by_every_way(s, evidence)
-    np.testing.assert_allclose(belief.original, original, rtol=0, atol=1e-12)
-    np.testing.assert_allclose(belief.now, now, rtol=0, atol=1e-12)
-    assert belief.log_evidence == pytest.approx(np.log(chance), abs=1e-9)
+def _course(suspects: Suspects, evidence: Evidence) -> OddsCourse:
+    return odds_course(infer(suspects, evidence), suspects.modes)
 
 
-def test_writing_out_every_way_tells_failures_that_go_together_from_others() -> None:
-    """The test above can fail: with failures that do not go together the same evidence means something else."""
-    s = compile_suspects(random_toy(0, components=3), 0.0)
-    twice = (RepairEffect("r", s.modes[:2], 0.9, 0.6),) * 2
-    bad = (WeighedFinding("run_test", {"bad": 1.0}, 1), WeighedFinding("run_test", {"bad": 1.0}, 2))
-    alone = tuple(replace(r, fails_again=1 - r.success) for r in twice)
-    together, apart = (infer(s, Evidence({}, bad, r)).now for r in (twice, alone))
-    assert np.abs(together - apart).max() > 1e-3
-    np.testing.assert_allclose(by_every_way(s, Evidence({}, bad, twice))[1], together, atol=1e-12)
-
-
-# --- a repair done again ------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("seed", range(30))
-def test_every_further_try_speaks_for_something_else(seed: int) -> None:
-    """With the same two bad runs, a second try between them moves belief from what it would have put right to all the rest,
-    the unlisted cause included, and by at least the chance that it failed again."""
-    rng = np.random.default_rng(seed)
-    s = compile_suspects(random_toy(seed % 6), 1e-3)
-    r = RepairEffect(
-        "r",
-        tuple(rng.choice(s.modes[:-1], 2, replace=False)),
-        float(rng.uniform(0.7, 0.99)),
-        float(rng.uniform(0.3, 0.9)),
+def _up_to(evidence: Evidence, kinds: Mapping[str, int]) -> Evidence:
+    """The first so many facts, repairs and findings (by stage, then as entered)."""
+    seen = sorted(in_order(evidence.seen), key=lambda f: f.stage)[: kinds["found"]]
+    return Evidence(
+        dict(list(evidence.facts.items())[: kinds["fact"]]), tuple(seen), evidence.repairs[: kinds["repair"]]
     )
-    once = infer(s, Evidence({}, (_bad(1), _bad(1, take=1)), (r,)))
-    twice = infer(s, Evidence({}, (_bad(1), _bad(2)), (r, r)))
-    there = s.member[:, [s.mode_index[m] for m in r.modes]].any(axis=1)
-    before, after = (float(b.now[there].sum()) for b in (once, twice))
-    assert after / (1 - after) <= max(r.fails_again, 1 - r.success) * before / (1 - before) * (1 + 1e-9)
-    assert (twice.now[~there] >= once.now[~there] * (1 - 1e-9)).all()
-    assert _odds(twice, "unlisted.present") > _odds(once, "unlisted.present")
 
 
-def _bad(stage: int, take: int = 0) -> WeighedFinding:
-    return WeighedFinding("run_test", {"bad": 1.0}, stage, take)
+# --- a law -------------------------------------------------------------------------------------------------------------
 
 
-def _odds(belief: object, mode: str) -> float:
-    return float(belief.mode_odds[belief.suspects.mode_index[mode]])  # type: ignore[attr-defined]
+@given(drawn=_evidence())
+def test_the_factors_multiply_from_the_files_shares_to_the_odds_now(drawn: tuple[int, Evidence]) -> None:
+    """The logarithms add up to those of the odds that are shown, and at every step to those of what was known by then."""
+    which, evidence = drawn
+    suspects = TOYS[which][1]
+    course = _course(suspects, evidence)
+    assert len(course.steps) == len(evidence.facts) + len(evidence.seen) + len(evidence.repairs)
+    assert course.start == pytest.approx(_logs(infer(suspects, Evidence())), abs=1e-9)
+    total, known = course.start, {"fact": 0, "found": 0, "repair": 0}
+    for step in course.steps:
+        # What is ruled out stays so: there is no factor from nothing.
+        could_be = np.isfinite(step.before)
+        assert (step.after[~could_be] == -np.inf).all()
+        total = total + np.where(could_be, step.after - np.where(could_be, step.before, 0.0), 0.0)
+        known[step.kind] += 1
+        assert total == pytest.approx(_logs(infer(suspects, _up_to(evidence, known))), abs=1e-9)
+    assert course.now == pytest.approx(total, abs=1e-9)
+    assert 0.5 + 0.5 * np.tanh(total / 2) == pytest.approx(infer(suspects, evidence).mode_odds, abs=1e-9)
 
 
-def test_the_chance_to_fail_again_is_in_the_file_and_a_repair_may_have_its_own() -> None:
-    """`[costs] fails_again`, and `fails_again` of a repair, reach the evidence; done again nothing is likelier than at first."""
-    costs = {**raw_toy()["costs"], "fails_again": 0.4}
-    repair = raw_toy()["repair"]
-    repair["new_fuse"]["fails_again"] = 0.1
-    repair["new_belt"]["success"] = 0.3
-    effects = {n: repair_effect(toy(costs=costs, repair=repair), n) for n in repair}
-    assert {n: e.takes_again for n, e in effects.items()} == {"new_pump": 0.6, "new_belt": 0.3, "new_fuse": 0.9}
+@given(drawn=_evidence())
+def test_without_is_what_the_rest_alone_says(drawn: tuple[int, Evidence]) -> None:
+    """Every step alone taken back leaves the odds that inference gives for the rest."""
+    which, evidence = drawn
+    suspects = TOYS[which][1]
+    rest: list[Evidence] = []
+    for fact in evidence.facts:
+        others = {f: v for f, v in evidence.facts.items() if f != fact}
+        rest.append(Evidence(others, evidence.seen, evidence.repairs))
+    for stage in range(len(evidence.repairs) + 1):
+        if stage:
+            moved = [WeighedFinding(s.name, s.weights, s.stage - (s.stage >= stage), s.take) for s in evidence.seen]
+            left = evidence.repairs[: stage - 1] + evidence.repairs[stage:]
+            rest.append(Evidence(evidence.facts, tuple(moved), left))
+        for finding in (s for s in evidence.seen if s.stage == stage):
+            others_seen = tuple(s for s in evidence.seen if s is not finding)
+            rest.append(Evidence(evidence.facts, others_seen, evidence.repairs))
+    steps = _course(suspects, evidence).steps
+    # Repairs come before what was seen after them in both lists.
+    for step, other in zip(steps, rest, strict=True):
+        assert step.without == pytest.approx(_logs(infer(suspects, other)), abs=1e-9)
 
 
-@pytest.mark.parametrize(
-    ("change", "says"),
-    [
-        (
-            {"costs": {**raw_toy()["costs"], "fails_again": 1.0}},
-            "costs.fails_again: found 1.0; a chance from 0 and below 1.",
-        ),
-        (
-            {"repair": {**raw_toy()["repair"], "new_fuse": {**raw_toy()["repair"]["new_fuse"], "fails_again": -0.1}}},
-            "repair.new_fuse.fails_again: found -0.1; a chance from 0 and below 1.",
-        ),
-    ],
-)
-def test_a_chance_to_fail_again_that_is_none_is_refused(change: dict[str, object], says: str) -> None:
-    """The file's error names the key, what was found and what is allowed."""
-    with pytest.raises(FaultoddsError) as caught:
-        toy(**change)
-    assert says in str(caught.value)
+@pytest.mark.parametrize("which", range(len(TOYS)))
+def test_the_factors_equal_enumeration(which: int) -> None:
+    """A fact, a finding, a repair that may fail and a finding after it: each step equals writing out every case."""
+    knowledge, suspects = TOYS[which]
+    modes = [m for m in suspects.modes if m != "unlisted.present"]
+    repair = RepairEffect("fix", tuple(modes[:2]), 0.8)
+    seen = (_sure("slow", "yes"), _sure("look0", "high"), _sure("slow", "yes", 1))
+    course = _course(suspects, Evidence({"age": "old"}, seen, (repair,)))
+    assert [s.name for s in course.steps] == ["age=old", "slow=yes", "look0=high", "fix", "slow=yes"]
+
+    def oracle(facts: Mapping[str, str], found: Sequence[WeighedFinding], repairs: Sequence[RepairEffect]) -> Any:
+        done = [(frozenset(r.modes), r.success) for r in repairs]
+        odds, _ = enumerate_odds(knowledge, facts, [(s.name, s.weights, s.stage) for s in found], done)
+        return _log(np.array([odds[m] for m in suspects.modes]))
+
+    old = {"age": "old"}
+    wanted = [oracle(old, (), ()), oracle(old, seen[:1], ()), oracle(old, seen[:2], ())]
+    wanted += [oracle(old, seen[:2], (repair,)), oracle(old, seen, (repair,))]
+    before = oracle({}, (), ())
+    for step, after in zip(course.steps, wanted, strict=True):
+        assert step.after - step.before == pytest.approx(after - before, abs=1e-9)
+        before = after
 
 
-# --- time between visits ------------------------------------------------------------------------------------
+def test_what_each_alone_would_change_does_not_multiply() -> None:
+    """The mistake that the law has to catch: factors given all the rest do not lead from the first odds to the last."""
+    suspects = compile_suspects(toy(), 0.0)
+    course = _course(suspects, Evidence({}, (_sure("slow", "yes"), _sure("fuse_test", "open"))))
+    given_the_rest = sum(course.now - step.without for step in course.steps if step.without is not None)
+    assert np.abs(course.start + given_the_rest - course.now).max() > 0.1
 
 
-@pytest.mark.parametrize("seed", range(20))
-def test_no_time_and_no_new_fault_change_nothing(seed: int) -> None:
-    """A wait in which nothing can have come and after which everybody calls is no evidence at all."""
-    rng = np.random.default_rng(seed)
-    s = compile_suspects(random_toy(seed % 4), 1e-3)
-    evidence = random_course(s, rng, visits=1)
-    stage = int(rng.integers(0, len(evidence.repairs) + 1))
-    seen = tuple(
-        replace(f, visit=int(f.stage > stage or (f.stage == stage and rng.random() < 0.5))) for f in evidence.seen
+# --- by hand, and at the extremes ---------------------------------------------------------------------------------------
+
+
+def test_the_last_finding_weighs_alike_in_both_ways_of_asking() -> None:
+    """What comes last is given all the rest, so its factor is what taking it back would undo."""
+    suspects = compile_suspects(toy(), 0.0)
+    last = _course(suspects, Evidence({}, (_sure("slow", "yes"), _sure("fuse_test", "open")))).steps[-1]
+    assert last.without == pytest.approx(last.before, abs=1e-12)
+    fuse = suspects.mode_index["fuse.open"]
+    # 1 - .99 * .02 of open fuses read open, 1 in 100 of others.
+    assert np.exp(last.after - last.before)[fuse] == pytest.approx((1 - 0.99 * 0.02) / 0.01, rel=1e-9)
+
+
+def test_a_finding_entered_twice_is_one_step_and_one_measured_again_two() -> None:
+    """As in the odds."""
+    suspects = compile_suspects(toy(), 0.0)
+    once, again = _sure("slow", "yes"), _sure("slow", "yes", take=1)
+    assert len(_course(suspects, Evidence({}, (once, once))).steps) == 1
+    assert [s.name for s in _course(suspects, Evidence({}, (once, once, again))).steps] == ["slow=yes", "slow=yes"]
+
+
+def test_what_is_ruled_out_stays_so_and_what_a_repair_surely_takes_is_ruled_out() -> None:
+    """Odds of nothing are an infinite logarithm, never one that is not a number."""
+    suspects = compile_suspects(toy(), 0.0)
+    repair = RepairEffect("fix", ("fuse.open",), 1.0)
+    course = odds_course(
+        infer(suspects, Evidence({}, (_sure("slow", "yes"), _sure("slow", "yes", 1)), (repair,))), ["fuse.open"]
     )
-    waited = infer(s, replace(evidence, seen=seen, waits=(TimePassed(stage),)))
-    np.testing.assert_allclose(waited.now, infer(s, evidence).now, rtol=0, atol=1e-12)
+    assert [float(s.after[0]) for s in course.steps][1:] == [-np.inf, -np.inf]
+    assert not any(np.isnan(s.after).any() or np.isnan(s.without).any() for s in course.steps if s.without is not None)
 
 
-@pytest.mark.parametrize("seed", range(12))
-def test_new_faults_grow_with_time(seed: int) -> None:
-    """Every mode that is not certain already is likelier the longer it was; nothing wrong is less likely."""
-    rng = np.random.default_rng(seed)
-    s = compile_suspects(random_toy(seed % 4), 0.0)
-    evidence = random_course(s, rng, visits=1)
-    waits = [(TimePassed(len(evidence.repairs), new),) for new in (0.0, 0.01, 0.1, 0.5)]
-    odds = np.array([infer(s, replace(evidence, waits=w)).mode_odds for w in waits])
-    assert (np.diff(odds, axis=0) >= -1e-12).all()
-    assert (np.diff(odds, axis=0).max(axis=1) > 0).all()
-    sound = [infer(s, replace(evidence, waits=w)).sound for w in waits]
-    assert sound == sorted(sound, reverse=True)
+def test_a_repair_without_which_the_rest_would_clash_says_so() -> None:
+    """A fuse that must read open before and good after cannot have been left as it was."""
+    raw = raw_toy()
+    raw["check"]["fuse_test"] |= {"leak": 0.0, "links": {"fuse.open": 1.0}}
+    suspects = compile_suspects(from_mapping(raw), 0.0)
+    repair = RepairEffect("fix", ("fuse.open",), 1.0)
+    good = next(iter(suspects.observables["fuse_test"]))
+    seen = (_sure("fuse_test", "open"), _sure("fuse_test", good, 1))
+    steps = odds_course(infer(suspects, Evidence({}, seen, (repair,))), ["fuse.open", "pump.dead"]).steps
+    assert [s.without is None for s in steps] == [False, True, False]
+    assert steps[0].after[0] == np.inf
+    with pytest.raises(ClashError):
+        infer(suspects, Evidence({}, (seen[0], _sure("fuse_test", good))))
 
 
-@pytest.mark.parametrize("seed", range(16))
-def test_why_it_came_back_equals_writing_out_every_way(seed: int) -> None:
-    """From every machine as it was last left: what was repaired and is there still, what else is, what is new, nothing."""
-    rng = np.random.default_rng(500 + seed)
-    s = compile_suspects(random_toy(seed % 5, components=3), (0.0, 0.01)[seed % 2])
-    evidence = random_course(s, rng, visits=2 + seed % 2)
-    why = why_back(infer(s, evidence))
-    assert why is not None
-    repaired = {m for r in evidence.repairs[: evidence.begun] for m in r.modes}
-    wanted = np.zeros(4)
-    for h in range(len(s.member)):
-        for stand, weight in _followed(s, evidence, {(frozenset(s.names(h)), frozenset()): 1.0}, h, last=False).items():
-            for (now, _), p in _followed(s, evidence, {stand: weight}, h, last=True).items():
-                stayed = stand[0] & now
-                wanted[0 if stayed & repaired else 1 if stayed else 2 if now else 3] += p
-    wanted /= wanted.sum()
-    assert (why.not_taken, why.missed, why.new, why.sound) == pytest.approx(tuple(wanted), abs=1e-12)
-    assert why_back(infer(s, replace(evidence, waits=(), seen=()))) is None
+@given(log_odds=st.floats(allow_nan=False))
+def test_a_chance_is_0_or_1_only_where_the_odds_have_no_end(log_odds: float) -> None:
+    """Never a false certainty; elsewhere the odds as they were."""
+    chance = chance_of(log_odds)
+    assert (chance in (0.0, 1.0)) == np.isinf(log_odds)
+    if abs(log_odds) < 15:
+        assert np.log(chance) - np.log1p(-chance) == pytest.approx(log_odds, abs=1e-8)
 
 
-def _followed(s: Suspects, evidence: Evidence, ways: dict[Stand, float], h: int, last: bool) -> dict[Stand, float]:
-    """The ways up to the last wait, from the prior of suspect `h`; or with `last`, from there on."""
-    index = {frozenset(s.names(i)): i for i in range(len(s.member))}
-    comes = dict(zip(s.modes, new_faults(s, evidence.facts).tolist(), strict=True))
-    modes = {r.name: frozenset(r.modes) for r in evidence.repairs}
-    prior, _ = prior_for(s, evidence.facts)
-    ways = ways if last else {w: p * float(prior[h]) for w, p in ways.items()}
-    repairs = waits = 0
-    for step in (None, *evidence.course):
-        repairs, waits = repairs + isinstance(step, RepairEffect), waits + isinstance(step, TimePassed)
-        if (waits == len(evidence.waits)) is not last:
-            continue
-        if isinstance(step, RepairEffect):
-            ways = _repaired(ways, step, modes)
-        elif step is not None:
-            ways = _waited(ways, step, comes, index)
-        for seen in evidence.seen:
-            if (seen.stage, seen.visit) == (repairs, waits):
-                ways = {w: p * _likelihood(s, seen, index[w[0]]) for w, p in ways.items()}
-    return ways
-
-
-def test_a_machine_without_the_part_does_not_get_its_fault() -> None:
-    """A new fault is one that this machine can have."""
-    knowledge = random_toy(1)
-    s = compile_suspects(knowledge, 0.0)
-    fact, value = next((f, v) for f, values in s.lacks.items() for v, modes in values.items() if modes)
-    belief = infer(s, Evidence({fact: value}, waits=(TimePassed(0, 0.9),)))
-    assert all(_odds(belief, m) == 0.0 for m in s.lacks[fact][value])
-    assert new_faults(s, {fact: value}).sum() == pytest.approx(1.0)
-
-
-def test_a_repair_that_was_proved_can_be_needed_again_after_a_time() -> None:
-    """A sure fuse, fitted, cannot be open the same day; a year later it can, and then a new one takes as any first one."""
-    checks = raw_toy()["check"]
-    checks["sees_fuse"] = {**checks["fuse_test"], "leak": 0.0, "links": {"fuse.open": 1.0}}
-    s = compile_suspects(toy(check=checks), 0.0)
-    fuse = RepairEffect("new_fuse", ("fuse.open",), 1.0)
-    opened = WeighedFinding("sees_fuse", {"open": 1.0}, 1, 0, 1)
-    with pytest.raises(ClashError) as caught:
-        infer(s, Evidence({}, (opened,), (fuse,), (TimePassed(1),)))
-    assert caught.value.findings == ("sees_fuse=open",)
-    later = Evidence({}, (opened,), (fuse,), (TimePassed(1, 0.1),))
-    assert _odds(infer(s, later), "fuse.open") == pytest.approx(1.0)
-    assert _odds(infer(s, replace(later, repairs=(fuse, fuse))), "fuse.open") == 0.0
-
-
-def test_a_finding_in_a_visit_that_was_not_is_refused() -> None:
-    """The error says which visit, and between which repairs it lies."""
-    s = compile_suspects(toy(), 0.0)
-    repairs = (RepairEffect("a", ("fuse.open",)), RepairEffect("b", ("fuse.open",)))
-    with pytest.raises(FaultoddsError, match="visit 2; that visit begins after repair 1 and ends with repair 2"):
-        infer(s, Evidence({}, (WeighedFinding("slow", {"yes": 1.0}, 0, 0, 1),), repairs, (TimePassed(1),)))
-    with pytest.raises(FaultoddsError, match="there were 2 visits"):
-        infer(s, Evidence({}, (WeighedFinding("slow", {"yes": 1.0}, 2, 0, 2),), repairs, (TimePassed(1),)))
-    with pytest.raises(FaultoddsError, match="give them in order"):
-        infer(s, Evidence({}, (), repairs, (TimePassed(2), TimePassed(1))))
-
-
-# --- the dryer ----------------------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def dryer() -> Appliance:
-    return open_appliance("gas_dryer")
-
-
-def test_an_igniter_fitted_twice_with_failed_runs(dryer: Appliance) -> None:
-    """With the same two bad runs, every other fault and the unlisted cause gain by the second try, the igniter loses."""
-    s = dryer.suspects
-    base = (WeighedFinding("heat", {"none": 1.0}), WeighedFinding("igniter_ohms", {"open": 1.0}))
-    runs = [
-        tuple(WeighedFinding("verification_run", {"no_heat": 1.0}, *at) for at in two)
-        for two in (((1, 0), (1, 1)), ((1,), (2,)))
-    ]
-    fit = repair_effect(dryer.knowledge, "igniter")
-    once, twice = (infer(s, Evidence({}, (*base, *runs[n]), (fit,) * (n + 1))).mode_odds for n in (0, 1))
-    igniter = s.mode_index["igniter.open"]
-    assert twice[igniter] < 0.9 * once[igniter]
-    others = np.delete(np.arange(len(once)), igniter)
-    assert (twice[others] > once[others]).mean() > 0.8
-    assert twice[s.mode_index["unlisted.present"]] > once[s.mode_index["unlisted.present"]]
-
-
-def test_a_wait_on_the_dryer_costs_little(dryer: Appliance) -> None:
-    """Some hundred thousand pairs, not every suspect with every mode."""
-    import time
-
-    s, fit = dryer.suspects, repair_effect(dryer.knowledge, "igniter")
-    evidence = Evidence({}, (), (fit,), (TimePassed(1, 0.01, 0.8, 0.03),))
-    infer(s, evidence)
-    start = time.perf_counter()
-    infer(s, evidence)
-    assert time.perf_counter() - start < 1.0
+def test_no_step_and_no_change_where_nothing_was_entered() -> None:
+    """The odds now are those of the file."""
+    suspects = compile_suspects(toy(), 0.0)
+    course = _course(suspects, Evidence())
+    assert course.steps == ()
+    assert course.now is course.start

@@ -34,7 +34,7 @@ def suspects(appliance: str) -> Suspects:
 
 
 def test_posteriors_against_pyagrum_on_the_exported_network(appliance: str, suspects: Suspects, tmp_path: Path) -> None:
-    """Over 200 evidence sets drawn from the model (up to six findings, any facts) mode odds are within 2e-3 of exact.
+    """Over 200 evidence sets drawn from the model (up to six findings, any facts) mode odds are within 3e-3 of exact.
 
     The difference is the share of suspects left out; the largest one and its evidence are printed.
     """
@@ -52,7 +52,7 @@ def test_posteriors_against_pyagrum_on_the_exported_network(appliance: str, susp
     worst, mode, pairs = max(apart, key=lambda a: a[0])
     median = float(np.median([a[0] for a in apart]))
     print(f"\n{appliance}: {SETS} evidence sets, largest difference {worst:.1e} ({mode}), median {median:.1e}; {pairs}")
-    assert worst < 2e-3, f"{mode} is {worst:.1e} off with {pairs}"
+    assert worst < 3e-3, f"{mode} is {worst:.1e} off with {pairs}"
 
 
 def test_omitted_mass_is_under_the_target_for_usual_calls(suspects: Suspects) -> None:

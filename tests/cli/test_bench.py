@@ -6,11 +6,12 @@ import os
 import subprocess
 import sys
 import time
+from datetime import date
 from pathlib import Path
 
 import pytest
 
-from calls import SAFE, STRAIGHT_ON, bench, command, looked_at
+from calls import SAFE, STRAIGHT_ON, Ended, bench, command, looked_at
 from faultodds.job.steps import Finding, MachineState
 from faultodds.job.store import Store
 from faultodds_cli.shared.show_job import screen
@@ -30,7 +31,7 @@ def last_screen(out: str) -> str:
 def test_a_fresh_call_asks_safety_then_the_machine_then_the_complaint_then_advises(tmp_path: Path) -> None:
     """The order of a call: stop questions, equipment before context, complaint, then odds, checks and
     advice."""
-    ended = bench(tmp_path, *SAFE, *[""] * 14, "1=2", "", "leave")
+    ended = bench(tmp_path, *SAFE, *[""] * 15, "1=2", "", "leave")
     out = ended.out
     places = [
         out.index(text)
@@ -152,13 +153,17 @@ def test_an_unsure_finding_is_kept_as_shares(tmp_path: Path) -> None:
             "igniter_ohm5 open",
             "there is no symptom or check called 'igniter_ohm5'. Did you mean 'igniter_ohms'?",
         ),
-        ("hood weak", "'hood' fits more than one symptom or check: 'hood_flap', 'hood_air_speed'."),
+        ("hood low", "'hood' fits more than one symptom or check: 'hood_flap', 'hood_air_speed'."),
         ("hood_flap stong", "there is no outcome of 'hood_flap' called 'stong'. Did you mean 'strong'?"),
         ("9 weak", "there is no line 9. Known: 1 to 3."),
         ("skip zzz", "there is no check or repair called 'zzz'."),
         ("again", "again what? Type for example: again hood_flap weak."),
         ("close", "close how? Type close gone, close referred, or close came back YYYY-MM-DD."),
-        ("close came back tomorrow", "there is no outcome of a job called 'came back tomorrow'."),
+        ("close came back tomorrow", "'tomorrow' is not a day. Type it as YYYY-MM-DD"),
+        ("close came back 2099-01-01", "2099-01-01 is still to come; today is"),
+        ("close lost", "there is no outcome of a job called 'lost'."),
+        ("take back coil_ohms", "there is no entry called 'coil_ohms'."),
+        ("repair coil_set hood", "there is no repair called 'coil_set hood'. Did you mean 'coil_set'?"),
         (
             "close came back 2025-13-40",
             "'2025-13-40' is not a day. Type it as YYYY-MM-DD, for example 2025-03-31.",
@@ -220,7 +225,8 @@ def test_a_clash_is_shown_kept_and_undone(tmp_path: Path) -> None:
     toy = tmp_path / "clash.toml"
     toy.write_text(CLASHING, encoding="utf-8")
     options = ["--appliance", str(toy)]
-    ended = bench(tmp_path, "done", "listen hums", "look dark", options=options)
+    ended = bench(tmp_path, "done", "listen hums", "look dark", "keep", options=options)
+    assert "look = dark does not fit what was found before: listen = hums." in " ".join(ended.out.split())
     shown = last_screen(ended.out)
     assert "These cannot all be true of one machine:" in shown
     assert "- listen=hums" in shown
@@ -238,6 +244,84 @@ def test_a_repeated_finding_takes_the_earlier_ones_place_and_again_counts_both(t
     assert "It takes the place of the earlier one." in ended.out
     with looked_at(tmp_path) as visit:
         assert [(p.finding.outcome, p.finding.take) for p in visit.job.findings] == [("none", 0), ("none", 1)]
+
+
+DOUBTED = (*STRAIGHT_ON, "heat none", "fuse_continuity open", "verify dry_in_time")
+
+
+def text_of(ended: Ended) -> str:
+    return " ".join(ended.out.split())
+
+
+def test_what_does_not_fit_is_kept_only_when_somebody_says_so(tmp_path: Path) -> None:
+    """It is asked about with what it contradicts; keep enters it, no leaves it out, and so does any other entry, which is said."""
+    asked = bench(tmp_path, *DOUBTED)
+    assert "does not fit what was found before: fuse_continuity = open and heat = none. About 1 in 100" in text_of(
+        asked
+    )
+    assert "Left out: verification_run dry_in_time." in asked.out
+    assert "verification_run" not in findings(tmp_path)
+    bench(tmp_path, "no", "verify dry_in_time", "odds", "hood_flap weak", options=["1"])
+    assert set(findings(tmp_path)) == {"heat", "fuse_continuity", "hood_flap"}
+    bench(tmp_path, "no", "verify dry_in_time", "no", options=["1"])
+    assert "verification_run" not in findings(tmp_path)
+    bench(tmp_path, "no", "verify dry_in_time", "odds", "keep", options=["1"])
+    assert "verification_run" in findings(tmp_path)
+
+
+def test_the_older_one_may_be_the_wrong_one(tmp_path: Path) -> None:
+    """Taken back while the new one is in doubt, it makes way: the new one is then entered, once."""
+    ended = bench(tmp_path, *DOUBTED, "take back fuse_continuity")
+    assert "Taken back: fuse_continuity = open." in ended.out
+    assert set(findings(tmp_path)) == {"heat", "verification_run"}
+    assert "Left out" not in ended.out
+
+
+@pytest.mark.parametrize(
+    "line", ["take back coil_ohms", "Take back the coil ohms", "take coil_ohms back", "undo coil_ohms"]
+)
+def test_an_older_finding_is_taken_back_alone(tmp_path: Path, line: str) -> None:
+    """What came after it stays, and the story keeps that it was."""
+    typed = ["coil_ohms good", "coil_ohms off", "hood_flap weak", line, "story"]
+    ended = bench(tmp_path, *STRAIGHT_ON, "heat none", *typed)
+    assert set(findings(tmp_path)) == {"heat", "hood_flap"}
+    assert "taken back: coil_ohms = good" in ended.out
+    assert "taken back: coil_ohms = off" in ended.out
+
+
+@pytest.mark.parametrize("line", ["take back the last one", "take it back", "take that back", "undo"])
+def test_the_last_is_still_the_last(tmp_path: Path, line: str) -> None:
+    """No name, no older one."""
+    bench(tmp_path, *STRAIGHT_ON, "heat none", "hood_flap weak", line)
+    assert set(findings(tmp_path)) == {"heat"}
+
+
+@pytest.mark.parametrize("line", ["repair thermal_fuse clean_duct", "repair thermal fuse and clean duct"])
+def test_several_repairs_are_one_entry(tmp_path: Path, line: str) -> None:
+    """In order, and said with their titles."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "heat none", line)
+    assert "Repaired: New thermal fuse and Clean the duct" in text_of(ended)
+    with looked_at(tmp_path) as visit:
+        assert visit.job.repairs == ("thermal_fuse", "clean_duct")
+
+
+def test_gone_with_nothing_done_is_asked_why(tmp_path: Path) -> None:
+    """No answer leaves the job open, and so does a word of the program; the reason is kept."""
+    asked = bench(tmp_path, *STRAIGHT_ON, "heat none", "close gone", "")
+    assert "Nothing was repaired and the machine was not run. Why is it gone?" in text_of(asked)
+    assert "The job stays open." in asked.out
+    stays = bench(tmp_path, "no", "close gone", "repair igniter", options=["1"])
+    assert "'repair igniter' is a word of this program, and was not done." in text_of(stays)
+    closed = bench(tmp_path, "no", "close gone", "timer was set to air only", options=["1"])
+    assert "Job 1 is closed: gone." in closed.out
+    with looked_at(tmp_path) as visit:
+        assert visit.job.closings[-1].note == "timer was set to air only"
+
+
+def test_no_helper_is_one_entry(tmp_path: Path) -> None:
+    """What takes two people is offered no more."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "heat none", "no helper")
+    assert "No helper: not offered any more on this visit: meter_clock." in text_of(ended)
 
 
 def test_a_repair_is_followed_by_advice_to_verify(tmp_path: Path) -> None:
@@ -266,7 +350,7 @@ def test_a_complaint_that_came_back_opens_the_job_again(tmp_path: Path) -> None:
     bench(tmp_path, *STRAIGHT_ON, *typed)
     closed = bench(tmp_path, "no", options=["1"])
     assert "This job is closed: gone." in closed.out
-    again = bench(tmp_path, "no", "close came back 2099-01-01", options=["1"])
+    again = bench(tmp_path, "no", f"close came back {date.today()}", options=["1"])
     assert "The job is open again" in again.out
     assert "stop here" not in last_screen(again.out)
     with looked_at(tmp_path) as visit:

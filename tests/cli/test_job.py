@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -115,6 +116,87 @@ def test_a_state_entered_by_hand_outlives_the_undo_of_a_check(tmp_path: Path) ->
     assert job(tmp_path, "undo", "1")["open"] == ["unplugged"]
 
 
+def test_an_older_finding_is_taken_back_by_its_name(tmp_path: Path) -> None:
+    """Only that one goes, and the job keeps that it was."""
+    job(tmp_path, "new", "--found", "heat=none")
+    job(tmp_path, "find", "1", "igniter_ohms=120 ohm")
+    job(tmp_path, "find", "1", "hood_flap=weak")
+    without = job(tmp_path, "undo", "1", "ig oh")
+    assert without["taken_back"] == ['igniter_ohms = normal (read "120 ohm")']
+    assert [s["name"] for s in without["steps"] if s["kind"] == "finding"] == ["heat", "hood_flap"]
+    assert [s["kind"] for s in without["undone"]] == ["finding"]
+    ended = command("job", "undo", "1", "igniter_ohms", "--data", str(tmp_path))
+    assert "there is no entry called 'igniter_ohms'." in ended.err
+
+
+def test_what_does_not_fit_is_saved_and_said_loudly(tmp_path: Path) -> None:
+    """With the older one it contradicts, and what to type; the scripts find it in the object."""
+    job(tmp_path, "new", "--found", "heat=none", "--found", "fuse_continuity=open")
+    text = said(tmp_path, "find", "1", "verification_run=dry_in_time")
+    assert "!! verification_run = dry_in_time does not fit what was found before: fuse_continuity = open" in text
+    assert "faultodds job undo 1 verification_run or fuse_continuity" in text
+    job(tmp_path, "undo", "1")
+    (odd,) = job(tmp_path, "find", "1", "verification_run=dry_in_time")["misfits"]
+    assert odd["finding"] == "verification_run"
+    assert 0.005 < odd["chance"] < 0.02
+    assert "fuse_continuity" in odd["against"]
+    assert job(tmp_path, "find", "1", "hood_flap=weak")["misfits"] == []
+
+
+def test_minutes_of_several_at_once_count_once(tmp_path: Path) -> None:
+    """For repairs and for findings."""
+    job(tmp_path, "new", "--found", "heat=none")
+    assert job(tmp_path, "fix", "1", "igniter", "flame_sensor", "--minutes", "30")["minutes"] == 30
+    assert job(tmp_path, "find", "1", "hood_flap=weak", "level_check=level", "--minutes", "5")["minutes"] == 35
+
+
+@pytest.mark.parametrize(
+    ("fact", "repair", "words"),
+    [
+        ("control=timer", "board", "'board' is for a machine with electronic board"),
+        ("control=timer", "thermistor", "(control=timer). One of the two is wrong: correct the fact (control=board)"),
+        ("control=board", "cycling_thermostat", "'cycling_thermostat' is for a machine with timer"),
+        ("auto_dry=no", "sensor_clean", "'sensor_clean' is for a machine with"),
+    ],
+)
+def test_no_work_on_a_part_that_the_machine_cannot_have(tmp_path: Path, fact: str, repair: str, words: str) -> None:
+    """Refused with both ways out, together with all that was entered with it; and the fact is refused after the repair."""
+    job(tmp_path, "new", "--fact", fact)
+    ended = command("job", "fix", "1", "igniter", repair, "--data", str(tmp_path))
+    assert ended.code == 2
+    assert words in " ".join(ended.err.split())
+    assert job(tmp_path, "show", "1")["stage"] == 0
+    job(tmp_path, "new")
+    job(tmp_path, "fix", "2", repair)
+    assert command("job", "fact", "2", fact, "--data", str(tmp_path)).code == 2
+
+
+def test_no_day_to_come_and_no_second_callback(tmp_path: Path) -> None:
+    """A complaint comes back on a day that has been, to a job that was closed."""
+    job(tmp_path, "new")
+    job(tmp_path, "close", "1", "gone", "--note", "screen was out")
+    assert "closed: gone (screen was out)" in said(tmp_path, "show", "1")
+    late = command("job", "close", "1", "came_back", "--on", "2999-12-31", "--data", str(tmp_path))
+    assert "2999-12-31 is still to come; today is" in " ".join(late.err.split())
+    today = str(date.today())
+    assert job(tmp_path, "close", "1", "came_back", "--on", today)["visit"] == 2
+    twice = command("job", "close", "1", "came_back", "--on", today, "--data", str(tmp_path))
+    assert f"job 1 is open: the complaint came back on {today}, and it has not been closed since." in " ".join(
+        twice.err.split()
+    )
+    unsaid = command("job", "close", "1", "gone", "--data", str(tmp_path))
+    assert "so why is the complaint gone?" in " ".join(unsaid.err.split())
+
+
+def test_a_tool_that_is_not_there_is_one_entry(tmp_path: Path) -> None:
+    """Everything that needs it goes, and one undo brings it back."""
+    job(tmp_path, "new", "--found", "heat=none")
+    skipped = job(tmp_path, "missing", "1", "multimeter")["skipped"]
+    assert {"igniter_ohms", "outlet_voltage", "motor_fuse_continuity"} <= set(skipped)
+    job(tmp_path, "undo", "1")
+    assert job(tmp_path, "show", "1")["skipped"] == {}
+
+
 def test_all_of_a_command_is_entered_or_none(tmp_path: Path) -> None:
     """One bad name among several leaves the job as it was."""
     job(tmp_path, "new")
@@ -216,7 +298,7 @@ def test_a_fact_that_contradicts_a_check_is_refused(tmp_path: Path) -> None:
     job(tmp_path, "new", "--found", "thermistor_ohms=on_chart")
     ended = command("job", "fact", "1", "control=timer", "--data", str(tmp_path))
     assert ended.code == 2
-    assert "Correct the fact, or undo the finding." in " ".join(ended.err.split())
+    assert "One of the two is wrong: correct the fact (control=board)" in " ".join(ended.err.split())
     assert job(tmp_path, "show", "1")["facts"] == {}
 
 
@@ -235,7 +317,7 @@ def test_list_can_be_narrowed(tmp_path: Path) -> None:
     """Open and closed jobs, the newest first."""
     for title in ("first", "second", "third"):
         job(tmp_path, "new", "--title", title)
-    job(tmp_path, "close", "2", "gone")
+    job(tmp_path, "close", "2", "referred")
     assert [j["title"] for j in job(tmp_path, "list")["jobs"]] == ["third", "second", "first"]
     assert [j["title"] for j in job(tmp_path, "list", "--closed")["jobs"]] == ["second"]
     assert [j["title"] for j in job(tmp_path, "list", "--open", "--limit", "1")["jobs"]] == ["third"]

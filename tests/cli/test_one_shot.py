@@ -215,29 +215,6 @@ def test_top_is_how_many(toy_file: str) -> None:
     assert "\n  2. " not in ran.out[ran.out.index("CHECKS, BEST FIRST") :]
 
 
-def test_odds_weigh_each_finding(toy_file: str) -> None:
-    """`odds` gives decibans in the object and plain words in the text."""
-    argv = ["--appliance", toy_file, "--found", "fuse_test=open", "--found", "slow=yes"]
-    got = faultodds("odds", "--json", *argv).answer
-    weights = {w["found"]: w["decibans"] for w in got["weights"]}
-    assert weights["fuse_test=open"]["fuse.open"] > 10
-    text = faultodds("odds", *argv).text
-    assert "fuse_test=open speaks strongly for it" in text
-    assert "WHAT EACH FINDING DOES TO THE ODDS" in text
-
-
-@pytest.mark.parametrize(
-    ("decibans", "words"),
-    [(0.4, "says next to nothing"), (3.0, "speaks a little for it"), (-7.0, "speaks against it"),
-     (12.0, "speaks strongly for it"), (25.0, "all but proves it"), (-25.0, "all but rules it out")],
-)  # fmt: skip
-def test_a_weight_in_words(decibans: float, words: str) -> None:
-    """Weights of evidence have the same words on every screen."""
-    from faultodds_cli.shared.show_odds import weight_words
-
-    assert weight_words(decibans) == words
-
-
 @pytest.mark.parametrize("columns", ["60", "80", "200"])
 def test_the_text_fits_the_terminal(columns: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Nothing is wider than the terminal, nor than 80 columns."""
@@ -258,3 +235,11 @@ def test_steps_shut_off_what_can_hurt() -> None:
 def test_the_toy_is_the_toy() -> None:
     """The file used here says what `toys.raw_toy` says."""
     assert set(raw_toy()["check"]) == {"fuse_test", "listen", "run_test"}
+
+
+def test_what_does_not_fit_is_said_before_the_advice() -> None:
+    """With what it contradicts; a call whose findings agree says nothing of the kind."""
+    odd = faultodds("next", "--found", "heat=none", "--found", "fuse_continuity=open", "--found", "drum_warm=warm")
+    assert "!! drum_warm = warm does not fit what was found before: fuse_continuity = open. About 1 in" in odd.text
+    assert odd.text.index("does not fit") < odd.text.index("DO NEXT")
+    assert "does not fit" not in faultodds("next", "--found", "heat=none", "--found", "fuse_continuity=open").out

@@ -36,8 +36,8 @@ def test_leads_are_taken_off() -> None:
 
 def test_fuel_picks_the_band() -> None:
     """Propane's manifold pressure is not natural gas's."""
-    natural = faultodds("read", "manifold_pressure", "3.5 in wc", "--fuel", "natural", "--json").answer
-    propane = faultodds("read", "manifold_pressure", "3.5 in wc", "--fuel", "propane", "--json").answer
+    natural = faultodds("read", "manifold_pressure", "3.5 in wc", "--fact", "fuel=natural", "--json").answer
+    propane = faultodds("read", "manifold_pressure", "3.5 in wc", "--fact", "fuel=propane", "--json").answer
     assert (natural["verdict"], propane["verdict"]) == ("normal", "low")
 
 

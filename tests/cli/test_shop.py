@@ -47,6 +47,7 @@ def test_advice_tells_whose_prices_it_rests_on(file: str) -> None:
         "name": "Harbour Lane Appliance Service",
         "technician": "T1",
         "qualified": False,
+        "not_carried": [],
     }
     flap = next(c for c in answer["checks"] if c["check"] == "hood_flap")
     assert (flap["minutes"], flap["cost"]) == (9, 9)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 import faultodds_cli
-from faultodds_cli.shared.text import columns, row, title_lines, wrap, wrap_each
+from faultodds_cli.shared.text import columns, fit, row, title_lines, wrap, wrap_each
 
 
 @pytest.fixture(autouse=True)
@@ -36,8 +36,8 @@ def test_line_breaks_of_a_text_are_kept() -> None:
 
 def test_a_row_has_its_cells_at_the_right_edge() -> None:
     """A long head goes on below, under its own indent, and leaves the cells alone."""
-    assert columns("head", ("1", "22"), (4, 5)) == "head".ljust(51) + "   1   22"
-    assert len(columns("head", ("1", "22"), (4, 5), margin=1)) == 59
+    assert columns("head", ("1", "22"), (4, 5)) == ["head".ljust(51) + "   1   22"]
+    assert [len(line) for line in columns("head", ("1", "22"), (4, 5), margin=1)] == [59]
     first, second = row("  ", "    ", "word " * 12, ("1", "22"), (4, 5), gap=1)
     assert first == ("  word" + " word" * 8).ljust(51) + "   1   22"
     assert second == "    word word word"
@@ -54,3 +54,21 @@ def test_a_row_has_its_cells_at_the_right_edge() -> None:
 def test_a_title_breaks_after_its_colon(title: str, lines: list[str]) -> None:
     """Of "component: mode" the component has a line of its own when both do not fit."""
     assert title_lines(title, 20) == lines
+
+
+def test_what_is_printed_fits_and_a_command_stays_whole() -> None:
+    """Lines are broken under their own indent; a command to copy has a line of its own; a path is left whole."""
+    path = "/a/path/" + "x" * 60
+    assert fit(f"  {'word ' * 14}end") == "  " + ("word " * 11).strip() + "\n    word word word end"
+    assert fit(f"To go back: faultodds revision rollback --appliance {path}") == (
+        f"To go back:\nfaultodds revision rollback --appliance {path}"
+    )
+    assert fit(f"Wrote {path}") == f"Wrote\n  {path}"
+    assert fit("short\n\n  as it is") == "short\n\n  as it is"
+
+
+def test_a_long_word_gets_the_room_of_the_blanks_before_it() -> None:
+    """A name that fits the screen is never broken, however deep it stands; one that fits nowhere is."""
+    name = "n" * 55
+    assert wrap(f"see {name}", " " * 10) == [" " * 10 + "see", "     " + name]
+    assert max(map(len, wrap("n" * 130, "- "))) == 60

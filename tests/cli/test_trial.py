@@ -101,6 +101,16 @@ def test_a_wrong_part_is_counted_and_a_broken_machine_comes_back(dryer: Applianc
     assert visit.money["callbacks"] > dryer.knowledge.costs.callback
 
 
+@pytest.mark.parametrize(("value", "minutes"), [("yes", 3.0), ("no", 10.0)])
+def test_a_trial_pays_for_the_way_in_that_the_machine_has(
+    dryer: Appliance, some_calls: list[SimCall], value: str, minutes: float
+) -> None:
+    """Plug, cock and one minute of panel on a machine with a lower one, eight of top and front on another."""
+    visit = TrialJob(dryer, _first(some_calls, lambda c: c.equipment["lower_panel"] == value))
+    visit.check("igniter_ohms")
+    assert visit.minutes == pytest.approx(minutes + dryer.knowledge.check["igniter_ohms"].minutes)
+
+
 def test_unqualified_hands_do_no_qualified_work(dryer: Appliance, some_calls: list[SimCall]) -> None:
     """With qualified work off, no policy does any."""
     k = dryer.knowledge

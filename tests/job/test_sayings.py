@@ -30,7 +30,7 @@ def lines(name: str) -> list[dict[str, Any]]:
 
 TECHNICIAN = lines("technician_lines")
 MACHINE = lines("machine_words")
-ASKED = {"asked", "doubt", "command"}
+ASKED = {"asked", "doubt", "planned", "command"}
 MADE_SAFE = ("unplugged", "gas_shut", "pulled_out")
 OPENED = [
     line["text"] for line in [*TECHNICIAN, *MACHINE] if {"front_open: yes", "rear_open: yes"} & set(line["becomes"])

@@ -422,6 +422,21 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
         _set("reading", {"listen": {"kind": "continuity", "unit": "V"}}),
         "reading.listen: unit is 'V': continuity is read in ohm.",
     ),
+    (
+        "reading_fact",
+        _set("reading", {"listen": {"kind": "continuity", "unit": "ohm", "fact": "kindd"}}),
+        "reading.listen.fact: there is no fact called 'kindd'. Known: .",
+    ),
+    (
+        "reading_fact_value",
+        _all(
+            _equipment(),
+            _set(
+                "reading", {"listen": {"kind": "continuity", "unit": "ohm", "fact": "kind", "bands_for": {"ful": {}}}}
+            ),
+        ),
+        "reading.listen: there is no value of 'kind' called 'ful'. Did you mean 'full'? Known: full, bare.",
+    ),
     # Work: access, cautions, hazards.
     (
         "closed_and_open",
@@ -432,6 +447,32 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
         "access",
         _set("check/listen/access", ["panal"]),
         "check.listen.access: there is no access item called 'panal'. Did you mean 'panel'? Known: unplugged, panel.",
+    ),
+    (
+        "access_by_fact",
+        _set("check/listen/access_by", {"lid": {"yes": ["panel"]}}),
+        "check.listen.access_by: there is no equipment fact called 'lid'. Known: .",
+    ),
+    (
+        "access_by_value",
+        _all(_equipment(), _set("check/listen/access_by", {"kind": {"fully": ["panel"]}})),
+        "check.listen.access_by.kind: there is no value called 'fully'. Did you mean 'full'? Known: full, bare.",
+    ),
+    (
+        "access_by_item",
+        _all(_equipment(), _set("check/listen/access_by", {"kind": {"full": ["panal"]}})),
+        "check.listen.access_by.kind.full: there is no access item called 'panal'. Did you mean 'panel'? "
+        "Known: unplugged, panel.",
+    ),
+    (
+        "access_by_rules",
+        _all(_equipment(), _set("check/listen/access_by", {"kind": {"full": ["panel"]}})),
+        "check.listen: runs the machine with a panel off, so it is energised work: add 'energised = true'.",
+    ),
+    (
+        "also_by",
+        _set("access/panel/also_by", ["lid"]),
+        "access.panel.also_by: there is no access item called 'lid'. Known: unplugged, panel.",
     ),
     (
         "caution",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, replace
+from typing import Any
 
 import pytest
 from hypothesis import given, strategies as st
@@ -12,6 +13,7 @@ from faultodds.errors import BadReading
 from faultodds.readings import ReadingSpec
 from faultodds.readings.judging import judge
 from faultodds.readings.parse import quantity
+from faultodds.readings.sums_heat import celsius
 from readings.trade_specs import OUTCOMES, SPECS, read
 
 
@@ -148,10 +150,10 @@ def test_plain_verdicts(check: str, text: str, verdict: str) -> None:
 
 def test_fuel_picks_the_band_and_the_heat_content() -> None:
     """3.5 in w.c. is right for natural gas and low for propane; a propane dial carries more heat."""
-    assert read("manifold_pressure", "3.5 in wc", fuel="natural").verdict == "normal"
-    assert read("manifold_pressure", "3.5 in wc", fuel="propane").verdict == "low"
+    assert read("manifold_pressure", "3.5 in wc", facts={"fuel": "natural"}).verdict == "normal"
+    assert read("manifold_pressure", "3.5 in wc", facts={"fuel": "propane"}).verdict == "low"
     assert "without knowing the fuel; for propane" in read("manifold_pressure", "3.5 in wc").note
-    propane = read("meter_clock", "205 s per half foot", fuel="propane")
+    propane = read("meter_clock", "205 s per half foot", facts={"fuel": "propane"})
     assert propane.value == pytest.approx(0.5 / 205 * 3600 * 2516)
     assert propane.verdict == "normal"
 
@@ -187,7 +189,7 @@ def test_spec_in_words() -> None:
     assert "off_chart otherwise" in read("thermistor_ohms", "11k", ambient="72F").spec
 
 
-@given(st.floats(5, 1199), st.floats(0, 400))
+@given(st.floats(5.1, 1199), st.floats(0, 400))
 def test_deeper_into_a_one_sided_band(start: float, further: float) -> None:
     """More ohms never make an open igniter less likely."""
     at, beyond = (read("igniter_ohms", f"{value!r} ohm").outcomes["open"] for value in (start, start + further))
@@ -238,7 +240,7 @@ def test_two_readings_that_differ_are_asked_about(text: str) -> None:
         quantity(text, spec)
 
 
-@pytest.mark.parametrize("text", ["0 ohm", "0.3 ohm", "4.9 ohm"])
+@pytest.mark.parametrize("text", ["0 ohm", "0.3 ohm", "4.9 ohm", "short", "shorted", "Dead short"])
 def test_a_short_is_no_normal_igniter(text: str) -> None:
     """0 to 5 ohm is asked about; 50 ohm is a reading."""
     spec = ReadingSpec(
@@ -247,3 +249,59 @@ def test_a_short_is_no_normal_igniter(text: str) -> None:
     with pytest.raises(BadReading, match="is a short, or the leads touch"):
         quantity(text, spec)
     assert quantity("50 ohm", spec).middle == 50
+
+
+# --- windings in a room ---------------------------------------------------------------------------------------------------
+
+WARM = replace(SPECS["coil_ohms"], windings_at=70.0)
+SOUND = (1150.0, 1350.0, 550.0)
+
+
+def good(text: str, **given: Any) -> float:
+    """How far a set of windings is good."""
+    return judge(WARM, OUTCOMES["coil_ohms"], text, **given).outcomes["good"]
+
+
+def test_a_winding_is_judged_at_the_rooms_temperature() -> None:
+    """1,330 ohm is over its band in a cool room, and in it in a hot garage; not told, any room may be meant, and it says so."""
+    hot, cool, untold = "1330/1400/560 at 95 F", "1330/1400/560 at 60F", "1330/1400/560"
+    assert good(hot) > 0.8 > 0.2 > good(cool)
+    assert good(untold) > 0.8
+    assert good(untold, ambient="95F") == good("1330/1400/560 at 35 C") == good(hot)
+    assert "Tell it, for example 1330/1400/560 at 95F" in judge(WARM, ["good", "off"], untold).note
+    assert "Tell it" not in judge(WARM, ["good", "off"], "1150/1350/560").note
+    assert all(good(f"{text}/1350/560 at 95F") < 0.01 for text in ("OL", "short", "1500", "900"))
+
+
+@given(st.floats(800, 1600), st.floats(70, 110), st.floats(0, 30))
+def test_a_warmer_room_never_makes_a_winding_worse(ohms: float, room: float, warmer: float) -> None:
+    """The upper end of a band rises with the room's temperature, and an untold room allows what any told one does."""
+    text = f"{ohms:.1f}/1350/560"
+    at = good(text, ambient=f"{room:.1f}F")
+    assert good(text, ambient=f"{min(room + warmer, 110):.1f}F") >= at - 1e-9
+    if room <= 100:
+        assert good(text) >= at - 1e-9
+
+
+@given(st.floats(41, 110))
+def test_sound_copper_is_sound_in_any_room(room: float) -> None:
+    """Coils that read good in the room that their bands are for read good wherever they stand."""
+    factor = (234.5 + celsius(room)) / (234.5 + celsius(70.0))
+    text = "/".join(f"{ohms * factor:.1f}" for ohms in SOUND)
+    assert good(text, ambient=f"{room:.1f}F") > 0.8
+    assert good(text) > 0.8 or not 50 <= room <= 100
+
+
+def test_a_room_that_is_none_is_refused() -> None:
+    """A room of 900 degrees is a slip."""
+    with pytest.raises(BadReading, match="The room's temperature"):
+        good("1330/1350/560 at 900F")
+
+
+def test_a_band_that_the_file_does_not_have_is_not_made_up() -> None:
+    """A layout whose windings the file does not know is sent to the maker's sheet; the fact that decides is named."""
+    spec = replace(SPECS["coil_ohms"], fact="coil_layout", windings_for={"single_block": []})
+    with pytest.raises(BadReading, match=r"this coil layout the file has no bands.*type good or off"):
+        judge(spec, ["good", "off"], "1150/1350/560", facts={"coil_layout": "single_block"})
+    assert judge(spec, ["good", "off"], "1150/1350/560", facts={"coil_layout": "other"}).verdict == "good"
+    assert "(fact coil_layout)" in judge(spec, ["good", "off"], "1150/1350/560").note

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from faultodds.errors import BadReading, UnknownName
+from faultodds.errors import BadReading
 from readings.trade_specs import read
 
 ASKED = [
@@ -145,10 +145,3 @@ def test_circumstances_are_checked(given: dict[str, Any], said: str) -> None:
     with pytest.raises(BadReading) as caught:
         read("thermistor_ohms", "11.2k", **given)
     assert said in str(caught.value)
-
-
-def test_an_unknown_fuel_is_never_ignored() -> None:
-    """A fuel that the spec does not have is refused with the nearest one."""
-    with pytest.raises(UnknownName) as caught:
-        read("manifold_pressure", "3.5 in wc", fuel="propan")
-    assert "Did you mean 'propane'?" in str(caught.value)

@@ -70,6 +70,9 @@ CASES: list[tuple[dict[str, Any], str]] = [
     ({"bands": {"normal": [[600, 0]], "open": [[600, "OL"]]}}, "bands.normal runs from 600 to 0"),
     ({"bands": {"normal": [[0]], "open": [[600, "OL"]]}}, "each band is [low, high]"),
     ({"bands": {}, "otherwise": "open"}, "bands is empty"),
+    ({"heating_values": {"propane": 2516.0}}, "has its own for 'propane' and no fact"),
+    ({"fact": "fuel"}, "fact is 'fuel', and nothing is given for any value of it."),
+    ({"windings_at": 70.0}, "windings_at is for windings"),
 ]
 
 

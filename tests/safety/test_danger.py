@@ -18,7 +18,7 @@ import pytest
 
 from faultodds.knowledge import load
 from faultodds.readings import CO_STOP_PPM
-from faultodds.safety.danger import STOP_PPM, denies, hazard_of, hear
+from faultodds.safety.danger import STOP_PPM, denies, hazard_of, hear, only_denies
 
 
 def phrases(name: str) -> list[dict[str, Any]]:
@@ -103,3 +103,55 @@ def test_the_files_own_signs_are_told_apart() -> None:
         "fire_signs": "fire",
     }
     assert hazard_of("wet_floor", "water on the floor") is None
+
+
+@pytest.mark.parametrize(
+    ("level", "soap"),
+    [
+        ("level 1/2 bubble off front to back", "soaped 1/2 bubble off the union"),
+        ("level shows half a bubble off", "with the level at the nut a bubble"),
+        ("bubble is centered", "bubble in the middle of the union"),
+        ("level, bubble off side to side", "level off and bubbles at the flare"),
+    ],
+)
+def test_the_bubble_of_a_level_is_no_leak(level: str, soap: str) -> None:
+    """But one at a joint is."""
+    assert hear(level) is None
+    assert hear(soap) is not None
+
+
+@pytest.mark.parametrize(
+    ("figure", "ill"),
+    [
+        ("got a headache from this customer", "got a headache from this dryer"),
+        ("headache dealing with the landlord", "headache, landlord too"),
+        ("this customer gives me a headache", "this customer gives me a headache when the dryer runs"),
+        ("headache from the customer", "headache from the customers dryer"),
+    ],
+)
+def test_a_headache_from_somebody_is_a_figure_of_speech(figure: str, ill: str) -> None:
+    """Only when nothing follows."""
+    assert hear(figure) is None
+    assert hear(ill) is not None
+
+
+def test_a_text_that_only_denies_danger() -> None:
+    """A plain no of a danger; nothing else said, no doubt."""
+    for text in (
+        "no smell of gas",
+        "cant smell gas",
+        "no smoke, no sparks",
+        "nobody sick",
+        "no leaks",
+        "don't smell gas",
+    ):
+        assert only_denies(text), text
+    for text in (
+        "no smell of gas but i feel sick",
+        "no heat",
+        "no smell of gas, igniter open",
+        "gas smell",
+        "no smoke until now",
+    ):
+        assert not only_denies(text), text
+    assert not any(only_denies(p["text"]) for p in STOP)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Iterator
 from datetime import date
 from pathlib import Path
@@ -18,19 +19,20 @@ from faultodds.advice.machine import CLOSED_UP, MachineStates, State
 from faultodds.advice.plan import Plan, PlanStep, make_plan, moves_words, plan_answer
 from faultodds.advice.situation import may_be
 from faultodds.belief.appliance import Appliance, open_appliance
+from faultodds.belief.evidence import Evidence
 from faultodds.belief.posterior import infer
 from faultodds.charts.plan_page import laid_out
 from faultodds.job.job import Job
 from faultodds.job.standing import Standing
 from faultodds.job.steps import utc_now
 from faultodds.knowledge.schema import Knowledge
-from faultodds.safety.duties import not_run_now
-from faultodds.safety.rules import broken, exposed
+from faultodds.safety.duties import Known, not_run_now
+from faultodds.safety.rules import NOTHING_KNOWN, broken, exposed
 from faultodds_cli.shared.show_advice import FOR_THE_QUALIFIED, advice_lines
 from job_states import JobState, random_job_states
 from read_back import printed_steps, read_back
 
-SCREENS, PLANS = 40, 3
+SCREENS, PLANS = 200, 4
 
 
 @pytest.fixture(scope="module")
@@ -45,30 +47,35 @@ def states(dryer: Appliance) -> list[JobState]:
     return list(random_job_states(dryer, SCREENS, 31))
 
 
-def wrong(k: Knowledge, names: Iterable[str], state: State, texts: Iterable[str]) -> list[str]:
+def wrong(
+    k: Knowledge, names: Iterable[str], state: State, texts: Iterable[str], known: Known = NOTHING_KNOWN
+) -> list[str]:
     """What is wrong with some printed steps, read back."""
-    return [f"{b.rule}: {b.why}" for b in broken(k, state, read_back(k, list(names), texts))]
+    return [f"{b.rule}: {b.why}" for b in broken(k, state, read_back(k, list(names), texts), known)]
 
 
 def test_screens_and_objects(dryer: Appliance, states: list[JobState]) -> None:
     """The advice as `next`, `job next` and `bench` print it, and every check of the object that --json prints, keep every rule;
     the two say the same steps; what is not safe now or was skipped is not among them; qualified work is marked on the screen."""
-    k, numbered, holding = dryer.knowledge, 0, 0
+    numbered, holding = 0, 0
     for each in states:
+        machine = dryer.fitted(each.evidence.facts)
+        k = machine.knowledge
         view = Standing(
-            dryer, Job("1", "gas_dryer", "file", utc_now()), each.situation, infer(dryer.suspects, each.evidence)
+            machine, Job("1", "gas_dryer", "file", utc_now()), each.situation, infer(dryer.suspects, each.evidence)
         )
         advice, state = view.advice, each.situation.state
-        answer = next_answer(dryer, view.belief, advice, state)
-        held = not_run_now(k, may_be(k, each.evidence))
+        answer = next_answer(machine, view.belief, advice, state)
+        known = may_be(k, each.evidence, view.belief)
+        held = not_run_now(k, known)
         assert not {c["check"] for c in answer["checks"]} & (set(held) | each.situation.skipped)
         holding += bool(held)
         for check in answer["checks"]:
-            assert not wrong(k, [check["check"]], state, check["steps"]), check
+            assert not wrong(k, [check["check"]], state, check["steps"], known), check
         names = [n for n in (advice.name, *advice.together) if n]
         lines = advice_lines(view)
         printed = [text for steps in printed_steps(lines) for text in steps]
-        assert not wrong(k, names, state, printed), lines
+        assert not wrong(k, names, state, printed, known), lines
         if names:
             assert printed == answer["advice"]["steps"]
         numbered += len(printed)
@@ -94,26 +101,34 @@ def in_json(step: dict[str, Any]) -> Iterator[dict[str, Any]]:
 
 
 def test_plans_and_the_page(dryer: Appliance, states: list[JobState]) -> None:
-    """A plan's moves keep the order of the rules from the state that the step before leaves, never end live, and are the same in
-    the object, in the text and on the page."""
+    """A plan's steps keep the rules from the state that the step before leaves, never end live, and in short are the same on the
+    page; live work says there when hands are out and leads on and off."""
     k, moved = dryer.knowledge, 0
     for each in states[:PLANS]:
         belief = infer(dryer.suspects, each.evidence)
         plan = make_plan(dryer, belief, each.situation, depth=3, nodes=12)
         objects = list(in_json(plan_answer(dryer, belief, plan)["plan"]))
         for (step, state), said in zip(planned(plan.first, each.situation.state), objects, strict=True):
-            assert not _of_moves(k, step, state, said["machine_steps"]), (step.name, said)
+            names = [n for n in (step.name, *step.together, k.costs.verify) if n]
+            assert not wrong(k, names, state, said["steps"]), (step.name, said)
             assert not exposed(k, step.after)
-            moved += len(said["machine_steps"])
+            moved += len(step.moves)
         assert _moves_on_the_page(dryer, belief, plan)
     assert moved > PLANS
 
 
-def _of_moves(k: Knowledge, step: PlanStep, state: State, texts: list[str]) -> list[str]:
-    """What is wrong with moves alone; where live work switches on behind a panel, its steps are told when it is done."""
-    live = any((k.check.get(n) or k.repair[n]).qualified for n in (step.name, *step.together) if n)
-    found = wrong(k, (), state, texts)
-    return [w for w in found if not (live and w.startswith("on_inside_for_the_qualified"))]
+def test_live_work_in_a_plan_says_where_hands_are(dryer: Appliance) -> None:
+    """In a plan's short words too: leads on and hands out before power and gas come on, off again before the leads come off."""
+    k = dryer.knowledge
+    belief = infer(dryer.suspects, Evidence())
+    lines = instructions(k, MachineStates(k), ["burner_voltage"])[0].lines
+    step = dataclasses.replace(make_plan(dryer, belief, depth=1, nodes=1).first, name="burner_voltage", lines=lines)
+    assert moves_words(k, step) == (
+        "Get: unplugged, gas cock shut, top and front panel open. Leads on. Hands out. Undo: gas cock shut, unplugged. "
+        "Read, nobody touching it. Get: unplugged, gas cock shut. Leads off."
+    )
+    lines = instructions(k, MachineStates(k), ["exhaust_cycling"])[0].lines
+    assert "Attended, CO meter on" in moves_words(k, dataclasses.replace(step, name="exhaust_cycling", lines=lines))
 
 
 def _moves_on_the_page(dryer: Appliance, belief: Any, plan: Plan) -> bool:
@@ -178,3 +193,33 @@ def test_the_reader_sees_a_step_left_off_the_screen(dryer: Appliance, states: li
                 assert wrong(k, [check["check"]], each.situation.state, bare)
                 return
     raise AssertionError("no state has a check that shuts off")
+
+
+def test_a_caution_that_stands_is_not_said_again(tmp_path: Path) -> None:
+    """On a guided call a caution is said when it begins to apply, and not on the next screen while it still does; an odd job in
+    between, a new sitting and a single command say it again."""
+    k, seen = (
+        ["heat=none", "glow_look=no_glow", "hood_flap=strong", "drum_warm=cold", "hand_turn=free"],
+        "prove it dead",
+    )
+    call = bench(tmp_path, *SAFE, "control=timer", "done", *k, "done", "fuse_continuity closed", "leave").out
+    first, second = call.split("-" * 40)[-2:] if call.count("fuse_continuity") else ("", "")
+    assert seen in " ".join(first.split()) and seen not in " ".join(second.split())
+    assert "Machine now: unplugged" in second and "DO NEXT" in second
+    assert seen in " ".join(bench(tmp_path, "no", "leave", options=["1"]).out.split())
+    assert seen in " ".join(command("job", "next", "1", "--data", str(tmp_path)).out.split())
+
+
+def test_a_repair_that_was_not_on_the_screen_says_what_closing_up_is(tmp_path: Path, dryer: Appliance) -> None:
+    """The job takes the machine as closed up after a repair; where its steps were not told, those that close it up are, and they
+    keep the rules. Where they were on the screen they are not said twice."""
+    k = dryer.knowledge
+    start = [*SAFE, "done", "heat=none", "done"]
+    shown = bench(tmp_path, *start, "coil_ohms good", "repair flame_sensor", "leave").out.partition(
+        "Taken as closed up"
+    )[2]
+    (steps, *_) = printed_steps(shown.splitlines())
+    assert steps == [k.access[i].close_step for i in ("front_open", "gas_shut", "unplugged")]
+    assert not wrong(k, (), frozenset({"unplugged", "gas_shut", "front_open"}), steps)
+    told = bench(tmp_path / "told", *start, "burner_watch no_glow", "igniter_ohms open", "repair igniter", "leave").out
+    assert "REPAIR. New igniter" in told and "Taken as closed up" not in told

@@ -17,8 +17,10 @@ import pytest
 from faultodds.advice import doing, machine as machine_module
 from faultodds.advice.doing import closing_lines, instructions, unsafe_ways
 from faultodds.advice.machine import CLOSED_UP, MachineStates, Need, State, Way, _Walk
+from faultodds.knowledge.fitted import fitted, kinds
 from faultodds.knowledge.loading import load
 from faultodds.knowledge.schema import Check, Knowledge, Repair
+from faultodds.safety.duties import Known
 from faultodds.safety.rules import RULES, broken, exposed
 from faultodds.safety.sequence import Line, Part
 from read_back import read_back
@@ -79,8 +81,9 @@ def played(state: State, lines: list[Line]) -> State:
 
 def test_no_sequence_told_breaks_a_rule_over_random_states(dryer: Knowledge) -> None:
     """Whatever was done before, the steps of any work, read back from their texts, keep every rule; the machine is then as the
-    job takes it to be, and closing up from there keeps them too."""
-    assert first_break(dryer, STATES) == ""
+    job takes it to be, and closing up from there keeps them too; on every kind of machine."""
+    for kind in kinds(dryer):
+        assert first_break(kind, STATES) == ""
 
 
 def test_no_sequence_told_breaks_a_rule_from_any_state_that_may_be_told(dryer: Knowledge) -> None:
@@ -89,9 +92,9 @@ def test_no_sequence_told_breaks_a_rule_from_any_state_that_may_be_told(dryer: K
     machine, items = MachineStates(dryer), list(dryer.access)
     safe = 0
     for state in (frozenset(s) for n in range(len(items) + 1) for s in itertools.combinations(items, n)):
-        for name in [*dryer.check, *dryer.repair]:
-            (told,) = instructions(dryer, machine, [name], state)
-            wrong = {b.rule for b in broken(dryer, state, told.lines)}
+        for k, name in itertools.product(kinds(dryer), [*dryer.check, *dryer.repair]):
+            (told,) = instructions(k, machine, [name], state)
+            wrong = {b.rule for b in broken(k, state, told.lines)}
             assert wrong <= ({"never_left_live"} if exposed(dryer, state) else set()), (name, sorted(state))
         safe += not exposed(dryer, state)
         assert not broken(dryer, state, closing_lines(dryer, state)), sorted(state)
@@ -131,7 +134,7 @@ def _left_open_when_away(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def _believed_open_after_a_repair(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(doing, "_closed_up", lambda k, machine, last, names: last)
+    monkeypatch.setattr(doing, "_closed_up", lambda k, machine, last, names, known: last)
 
 
 @pytest.mark.parametrize(
@@ -155,6 +158,12 @@ def test_a_mistake_in_the_program_is_caught(
             first_break(dryer, 400)
     else:
         assert rule in first_break(dryer, 400)
+
+
+def test_a_way_in_believed_open_that_is_not_is_caught(dryer: Knowledge, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Were an item taken for open where only another is, hands would be told in with the panel on: that is seen."""
+    monkeypatch.setattr(MachineStates, "_by", lambda machine, item, state, wanted: "unplugged")
+    assert "hands_in_dead" in first_break(fitted(dryer, {"lower_panel": "yes"}), 400)
 
 
 def lines_of(k: Knowledge, *names: str, state: State = CLOSED_UP) -> list[Line]:
@@ -187,6 +196,12 @@ def moved(lines: list[Line], what: str, before: str, nth: int = 0) -> list[Line]
 ALL_OPEN = frozenset({"unplugged", "gas_shut", "pulled_out", "duct_off", "front_open", "rear_open"})
 BACK_OFF = frozenset({"pulled_out", "duct_off"})
 Planted = tuple[str, Callable[[Knowledge], list[Line]], State]
+# What is known on the calls of some planted mistakes, by rule.
+KNOWN: dict[str, Known] = {
+    "not_run_like_that": {"burning_smell": {"yes": 1.0}},
+    "not_run_when_stopped": {"meter_clock": {"high": 1.0}},
+    "watched_when_it_may_let_out": {"transition_look": {"off": 0.3}},
+}
 MISTAKES: list[Planted] = [
     ("shut_off_first", lambda k: without(lines_of(k, "igniter_ohms"), "unplugged"), CLOSED_UP),
     ("shut_off_first", lambda k: without(lines_of(k, "igniter_ohms"), "gas_shut"), CLOSED_UP),
@@ -209,6 +224,12 @@ MISTAKES: list[Planted] = [
     ("tested_with_power_off", lambda k: without(lines_of(k, "gas_valve"), "gas_shut", 1), CLOSED_UP),
     ("watched_when_it_lets_out", lambda k: without(lines_of(k, "duct_off_run"), "watch"), CLOSED_UP),
     ("watched_when_it_lets_out", lambda k: without(lines_of(k, "meter_clock", state=BACK_OFF), "duct_off"), BACK_OFF),
+    ("not_run_like_that", lambda k: lines_of(k, "duct_off_run"), CLOSED_UP),
+    ("not_run_when_stopped", lambda k: lines_of(k, "burner_watch"), CLOSED_UP),
+    ("not_run_when_stopped", lambda k: lines_of(k, "coil_ohms_hot"), CLOSED_UP),
+    ("watched_when_it_may_let_out", lambda k: lines_of(k, "burner_watch"), CLOSED_UP),
+    ("watched_when_it_may_let_out", lambda k: lines_of(k, "igniter"), CLOSED_UP),
+    ("watched_when_it_may_let_out", lambda k: lines_of(k, "hood_flap"), CLOSED_UP),
     ("put_back_in_order", lambda k: moved(closing_lines(k, ALL_OPEN), "pulled_out", "gas_shut"), ALL_OPEN),
     ("put_back_in_order", lambda k: moved(closing_lines(k, ALL_OPEN), "unplugged", "pulled_out"), ALL_OPEN),
 ]
@@ -219,7 +240,17 @@ def test_a_mistake_in_a_sequence_is_caught(
     dryer: Knowledge, rule: str, plant: Callable[[Knowledge], list[Line]], state: State
 ) -> None:
     """Each rule sees the step that is missing or out of its place."""
-    assert rule in {b.rule for b in broken(dryer, state, plant(dryer))}
+    assert rule in {b.rule for b in broken(dryer, state, plant(dryer), KNOWN.get(rule, {}))}
+
+
+def test_a_mended_duct_needs_no_watch(dryer: Knowledge) -> None:
+    """With the transition refitted first, what follows in the same sequence may run, and nobody is told to watch it."""
+    known = {"transition_look": {"off": 1.0}}
+    told = instructions(dryer, MachineStates(dryer), ["refit_transition", "igniter"], CLOSED_UP, known)
+    lines = [line for each in told for line in each.lines]
+    assert not broken(dryer, CLOSED_UP, lines, known) and not any(line.part == "watch" for line in lines)
+    alone = [line for each in instructions(dryer, MachineStates(dryer), ["igniter"]) for line in each.lines]
+    assert {b.rule for b in broken(dryer, CLOSED_UP, alone, known)} >= {"not_run_when_stopped"}
 
 
 def test_every_rule_has_a_planted_mistake() -> None:

@@ -6,18 +6,24 @@ import dataclasses
 import re
 import subprocess
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
+from faultodds.advice import advise
+from faultodds.belief import infer
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
 from faultodds.errors import FaultoddsError, ShopError
+from faultodds.job import Job, situation_of
 from faultodds.shop import choose as shop, shop_file
 from faultodds.shop.choose import priced
 from faultodds.shop.laid_over import lay_over
 from faultodds.shop.parsed import cached
-from faultodds.shop.records import Shop, Technician
+from faultodds.shop.records import Shop, Technician, Van
+from job_states import random_job_states
 from toys import toy
 
 DRYER = "gas_dryer"
@@ -69,6 +75,43 @@ def test_pace_is_on_all_minutes_but_the_run(pace: float) -> None:
     assert laid.repair["new_belt"].minutes == pytest.approx(pace * 50.0)
     assert laid.access["panel"].close_minutes == pytest.approx(pace * k.access["panel"].close_minutes)
     assert laid.repair["new_belt"].cost == k.repair["new_belt"].cost
+
+
+def test_what_is_not_carried_is_not_advised(dryer: Appliance) -> None:
+    """For any list of tools, on any job: nothing advised needs another one; a full list changes nothing; a technician's own list
+    goes before the van's."""
+    rng = np.random.default_rng(5)
+    tools = dryer.knowledge.tools()
+    for state in random_job_states(dryer, 25, seed=3):
+        carried = [t for t in tools if rng.random() < 0.5]
+        shop = Shop(van=Van(tools=tools), technician={"T1": Technician(tools=carried)})
+        belief = infer(dryer.suspects, state.evidence)
+        job = Job("1", DRYER, "file", datetime.now(UTC))
+        every = advise(dryer, belief, situation_of(dryer, job))
+        van, own = (lay_over(dryer, shop, Path("s.toml"), who) for who in ("", "T1"))
+        assert advise(van, belief, situation_of(van, job)) == every
+        advice = advise(own, belief, situation_of(own, job))
+        named = {c.name for c in advice.checks} | {n for r in advice.repairs for n in (r.name, *r.together)}
+        work = {**own.knowledge.check, **own.knowledge.repair}
+        assert all(set(work[n].tools) <= set(carried) for n in {*named, *([advice.name] if advice.name else [])})
+        assert own.shop is not None
+        assert set(own.shop.lacking) == set(tools) - set(carried)
+
+
+def test_whatever_is_read_with_a_meter_needs_one(dryer: Appliance) -> None:
+    """A check read in ohms or volts, or whose steps measure across something, is gone with the multimeter."""
+    k = dryer.knowledge
+    for name, check in k.check.items():
+        electric = name in k.reading and k.reading[name].kind in (
+            "resistance",
+            "continuity",
+            "voltage",
+            "thermistor",
+            "windings",
+        )
+        measures = any("easure across" in step or "meter on" in step for step in check.steps)
+        if electric or measures:
+            assert "multimeter" in check.tools, name
 
 
 def test_a_technician_has_a_rate_and_a_standing(dryer: Appliance, written: Path) -> None:
@@ -131,6 +174,8 @@ def _put(path: Path, text: str) -> Path:
         ("[technician.T1]\npase = 2", "[technician.T1] pase: there is no such key. Did you mean 'pace'?"),
         ('[minutes]\ncoil_ohms = "4"', "[minutes] coil_ohms = '4': write a number, without quotes."),
         ("[minutes]\ncoil_ohms = true", "[minutes] coil_ohms = True: write a number, without quotes."),
+        ('[van]\ntools = ["multimetre"]', "[van] tools: there is no tool called 'multimetre'. Did you mean 'multimeter'?"),
+        ('[technician.T1]\ntools = ["hat"]', "[technician.T1] tools: there is no tool called 'hat'."),
         ("[technician.T1]\nqualified = 1", "[technician.T1] qualified = 1: write true or false."),
         ("[shop]\nname = 3", "[shop] name = 3: write text in quotes."),
         ("[access]\nfront_open = 3", "[access] front_open: a table is wanted here, such as front_open = { open = 8, close = 7 }."),

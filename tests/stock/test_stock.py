@@ -269,12 +269,17 @@ def test_minutes_are_the_same_every_time_and_shorter_without_parts() -> None:
 
 def test_kinds_of_machine_are_weighed_by_what_was_found() -> None:
     """Timer or board: the chances are those of a fact that is not known yet, and add up to 1."""
-    kinds = machines(call({"auto_dry": "yes", "coil_layout": "single_block", "gas_meter": "yes"}))
+    known = {"auto_dry": "yes", "coil_layout": "single_block", "gas_meter": "yes"}
+    kinds = machines(call({**known, "lower_panel": "no"}))
     assert sum(share for share, _ in kinds) == pytest.approx(1.0)
     told = {belief.evidence.facts["control"]: share for share, belief in kinds}
     dryer = open_appliance("gas_dryer", revision="file")
     usual = dryer.knowledge.equipment["control"].usual
     assert told["timer"] == pytest.approx(usual["timer"] / sum(usual.values()), abs=0.05)
+    # A way in that the file only has on some machines is weighed as well: it decides the minutes.
+    ways = [(share, belief.evidence.facts["lower_panel"]) for share, belief in machines(call(known))]
+    lower = dryer.knowledge.equipment["lower_panel"].usual["yes"]
+    assert sum(share for share, value in ways if value == "yes") == pytest.approx(lower)
 
 
 # --- the shelf -----------------------------------------------------------------------------------------------------

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from faultodds_cli.shared.printing import rounded
 from faultodds_cli.shared.show_advice import FOR_THE_QUALIFIED, outcomes_of, told_lines
-from faultodds_cli.shared.text import capital, cautions, money, percent_fine, wrap
+from faultodds_cli.shared.text import capital, cautions, labelled, money, percent_fine, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance, SelfCheck
@@ -54,10 +54,10 @@ def sections(k: Knowledge) -> dict[str, list[str]]:
         "checks": ["CHECKS, --found NAME=OUTCOME; * takes --reading", *_outcome_lines(k, list(k.check))],
         "repairs": ["REPAIRS, --repaired NAME", *_repair_lines(k)],
         "facts": ["FACTS, --fact NAME=VALUE", *_fact_lines(k)],
-        "access": ["ACCESS ITEMS, --open ITEM", *(f"  {n:20} {a.title}" for n, a in k.access.items())],
+        "access": ["ACCESS ITEMS, --open ITEM", *_words({n: a.title for n, a in k.access.items()})],
         "stops": [
             "STOP SIGNS, --found NAME=yes stops everything",
-            *(f"  {n:20} {s.title}" for n, s in k.stop.items()),
+            *_words({n: s.title for n, s in k.stop.items()}),
         ],
     }
 
@@ -86,7 +86,7 @@ def _fault_lines(k: Knowledge) -> Iterator[str]:
         ("unlisted", k.other_causes.unlisted),
         ("nothing_wrong", k.other_causes.nothing_wrong),
     ):
-        yield f"    {share / scale:6.1%}  {name}: {k.title_of(name)}"
+        yield from wrap(k.title_of(name), f"    {share / scale:6.1%}  {name}: ", " " * 14)
 
 
 def _outcome_lines(k: Knowledge, names: list[str]) -> Iterator[str]:
@@ -138,7 +138,7 @@ def detail(k: Knowledge, name: str) -> list[str]:
         from faultodds.readings import describe
 
         spec = k.reading[name]
-        lines += wrap(f"Reading: {describe(spec, list(k.check[name].outcomes), None)} ({spec.source}).")
+        lines += wrap(f"Reading: {describe(spec, list(k.check[name].outcomes))} ({spec.source}).")
     if name in dict(k.modes()):
         from faultodds.knowledge import repair_modes
 
@@ -149,7 +149,7 @@ def detail(k: Knowledge, name: str) -> list[str]:
 
 
 def _words(values: dict[str, str]) -> list[str]:
-    return [f"  {name:20} {words}" for name, words in values.items()]
+    return [line for name, words in values.items() for line in labelled(f"  {name:20} ", words, 23)]
 
 
 def check_answer(appliance: Appliance, report: SelfCheck, nodes: int, edges: int) -> dict[str, Any]:

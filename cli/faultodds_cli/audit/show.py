@@ -5,12 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from faultodds_cli.shared.printing import rounded
-from faultodds_cli.shared.text import wrap
+from faultodds_cli.shared.text import listed, width, wrap
 
 if TYPE_CHECKING:
     from faultodds.audit import Audit, Interval, Row
 
 _NAME = 21
+# A line of the table; narrower screens have it in words.
+_WIDE = 79
+_HEADS = ("log", "Brier", "calib", "first", "top 3", "than file")
 _LEGEND = (
     "log: minus the log of the chance given to what turned out, mean of the jobs; smaller is better. Brier: squared "
     "distance of the chances from what turned out, smaller is better. calib: how far the chance stated for the likeliest "
@@ -29,8 +32,14 @@ def lines(audit: Audit, name: str, said: str) -> list[str]:
     out = [*wrap(head), ""]
     for stage in audit.stages:
         rows = [r for r in audit.rows if r.stage == stage]
-        out.append(f"{stage.title.upper():<{_NAME}}    log  Brier  calib first top 3  than file (95 %)")
-        out += [_row(r) for r in rows]
+        if width() < _WIDE:
+            out += wrap(stage.title.upper())
+            out += [
+                line for r in rows for line in listed(r.method, _HEADS, [*_figures(r), _difference(r.against_file)])
+            ]
+        else:
+            out.append(f"{stage.title.upper():<{_NAME}}    log  Brier  calib first top 3  than file (95 %)")
+            out += [_row(r) for r in rows]
         out.append("")
     out += wrap(_LEGEND)
     luck = [r.luck for r in audit.rows]
@@ -43,8 +52,13 @@ def lines(audit: Audit, name: str, said: str) -> list[str]:
 
 
 def _row(r: Row) -> str:
-    figures = f"{r.log_score:7.3f}{r.brier.score:7.3f}{r.calibration.value:7.3f}{r.top1:6.0%}{r.top3:6.0%}"
+    figures = "".join(figure.rjust(w) for figure, w in zip(_figures(r), (7, 7, 7, 6, 6), strict=True))
     return f"  {r.method:<{_NAME - 2}}{figures}  {_difference(r.against_file)}".rstrip()
+
+
+def _figures(r: Row) -> list[str]:
+    scores = [f"{score:.3f}" for score in (r.log_score, r.brier.score, r.calibration.value)]
+    return [*scores, f"{r.top1:.0%}", f"{r.top3:.0%}"]
 
 
 def _difference(d: Interval | None) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
@@ -10,7 +10,9 @@ from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
 from faultodds.job import OpenJob, typed
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.bench.talk import Talk
+from faultodds_cli.shared.show_advice import standing_cautions
 from faultodds_cli.shared.show_job import CHECKS_SHOWN, screen
+from faultodds_cli.shared.show_known import misfit_text
 from faultodds_cli.shared.text import wrap
 
 
@@ -28,23 +30,28 @@ class Question:
 class BenchCall:
     """One guided call in progress.
 
-    `numbered` is what the numbers on the screen stand for; `question` waits for an answer.
+    `numbered` is what the numbers on the screen stand for; `question` waits for an answer; `doubted` findings, which do not fit
+    what was found before, wait for somebody to say that they are so; `standing` are the cautions that the last screen told or
+    that stood from the one before.
     """
 
     visit: OpenJob
     talk: Talk
     numbered: list[str] = field(default_factory=list)
     question: Question | None = None
+    doubted: list[Question] = field(default_factory=list)
+    standing: set[str] = field(default_factory=set)
     over: bool = False
 
     def show(self) -> None:
         """The screen, and the numbers that go with it."""
         self.talk.rule()
-        self.talk.say(screen(self.visit))
+        self.talk.say(screen(self.visit, self.standing))
         try:
             self.numbered = [c.name for c in self.visit.now.advice.telling_checks[:CHECKS_SHOWN]]
+            self.standing = standing_cautions(self.visit.now)
         except ClashError:
-            self.numbered = []
+            self.numbered, self.standing = [], set()
 
     def try_out(self, found: Iterable[typed.Typed]) -> None:
         """Judge all of a line before any of it is entered."""
@@ -57,22 +64,56 @@ class BenchCall:
         taken = [self.enter(each.name, each.value) for each in found]
         return any(taken)
 
-    def enter(self, name: str, value: str, again: bool = False) -> bool:
-        """Enter one finding, or ask for what is missing; true when it was taken."""
+    def enter(self, name: str, value: str, again: bool = False, sure: bool = False) -> bool:
+        """Enter one finding, or ask for what is missing, or whether it is so when it does not fit and nobody is `sure`; true
+        when it was taken."""
         if not value:
             self.question = Question(name, "", again)
             self.talk.tell(outcome_question(self.visit.knowledge, name), "?  ")
             return False
         replaced = not again and self.seen_already(name)
+        before = self.visit.state
         try:
+            if not sure and self._doubts(Question(name, value, again)):
+                return False
             taken = self.visit.find(name, value, again=again)
         except BadReading as problem:
             self.ask_back(Question(name, value, again), problem)
             return False
         self.talk.say(taken_lines(self.visit, taken))
+        self.tell_state(before)
         if replaced:
             self.talk.tell(f"It takes the place of the earlier one. To count both: undo, then again {name} {value}.")
         return True
+
+    def _doubts(self, said: Question) -> bool:
+        odd = None if self.visit.job.is_closed else self.visit.misfit(said.name, said.value, again=said.again)
+        if odd is None:
+            return False
+        self.doubted.append(said)
+        older = " or ".join(dict.fromkeys(f"take back {p.finding.name}" for p in odd.against))
+        self.talk.tell(misfit_text(odd), "?  ")
+        self.talk.tell(
+            f"Look once more. Type keep if it is so; {older} if that was wrong. Anything else leaves it out.", "   "
+        )
+        return True
+
+    def doubts_named(self) -> str:
+        """The doubted findings, as they were typed."""
+        return "; ".join(f"{each.name} {each.value}" for each in self.doubted)
+
+    def try_doubted_again(self) -> None:
+        """Enter the doubted findings after all when they fit by now; ask again when they do not."""
+        doubted, self.doubted = self.doubted, []
+        for each in doubted:
+            self.enter(each.name, each.value, each.again)
+
+    def tell_state(self, before: Collection[str]) -> None:
+        """Say how the machine is taken to be, when work that was told of brought another state with it."""
+        access, now = self.visit.knowledge.access, self.visit.state
+        if set(now) != set(before):
+            titles = ", ".join(access[i].title for i in access if i in now) or "closed up, ready to run"
+            self.talk.tell(f"So the machine is taken to be: {titles}. If it is not, say so, such as: gas on.")
 
     def seen_already(self, name: str) -> bool:
         """Whether `name` was found before at this stage of this visit."""
@@ -108,6 +149,12 @@ class BenchCall:
             raise FaultoddsError("which one? Type its name or its number after the word.")
         return name
 
+    def told_now(self) -> tuple[str, ...]:
+        """The work whose steps are on the screen."""
+        if self.visit.job.is_closed or self.visit.clash():
+            return ()
+        return (self.visit.now.advice.name, *self.visit.now.advice.together)
+
     def verify_words(self) -> str:
         """The outcomes of the verification run, as typed."""
         return " or ".join(self.visit.knowledge.check[self.visit.knowledge.costs.verify].outcomes)
@@ -123,7 +170,8 @@ class BenchCall:
         job = self.visit.job
         if job.is_closed:
             return wrap(f"Job {job.id} is closed and kept.")
-        lines = wrap(f"Job {job.id} is saved. Go on with: faultodds bench {job.id}")
+        lines = wrap(f"Left out: {self.doubts_named()}.") if self.doubted else []
+        lines += wrap(f"Job {job.id} is saved. Go on with: faultodds bench {job.id}")
         left = [self.visit.knowledge.access[i].title for i in self.visit.knowledge.access if i in self.visit.state]
         return lines + (
             wrap(f"Left like this: {', '.join(left)}. Do not leave it so with people about.") if left else []

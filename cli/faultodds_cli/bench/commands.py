@@ -8,14 +8,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from faultodds.errors import FaultoddsError, UnknownName
-from faultodds.job import summary, typed
+from faultodds.job import repairs_on, typed, untouched
 from faultodds.names import fold, match
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_check_lines, why_lines
 from faultodds_cli.shared import show_job
 from faultodds_cli.shared.show_advice import check_lines, repair_lines
 from faultodds_cli.shared.show_known import evidence_lines, left_out_lines
-from faultodds_cli.shared.text import numbered, wrap
+from faultodds_cli.shared.text import labelled, numbered
 
 _ASKED_HOW = re.compile(
     r"(?i)^(?:do|to|should|can)\s+(?:i|you|we)?\s*(?:test|check|do|measure|change|clean|find|get at)?\s*(?:the|my)?\s*"
@@ -41,7 +41,7 @@ def help_(call: BenchCall, rest: str) -> bool:
     call.talk.tell("Type what you found: 2 weak, hood_flap weak, ig oh open, coil_ohms 1.15k/1.35k/550,")
     call.talk.tell("or not sure: hood_flap weak 70 / strong 30. Names may be shortened. Or a word:")
     for command in COMMANDS.values():
-        call.talk.say(wrap(command.help, f"  {command.usage:<22} "))
+        call.talk.say(labelled(f"  {command.usage} ", command.help, 25))
     return False
 
 
@@ -101,9 +101,10 @@ def missing(call: BenchCall, rest: str) -> bool:
 
 
 def undo(call: BenchCall, rest: str) -> bool:
-    """Take back the last entry."""
-    taken = call.visit.undo()
-    call.talk.tell(f"Taken back: {'; and '.join(summary(s.payload) for s in taken)}.")
+    """Take back the last entry, or an older one by its name."""
+    taken = call.visit.take_back(rest) if rest else call.visit.undo()
+    call.talk.tell(f"Taken back: {'; and '.join(show_job.step_text(s) for s in taken)}.")
+    call.try_doubted_again()
     return True
 
 
@@ -118,32 +119,35 @@ def fact(call: BenchCall, rest: str) -> bool:
 
 
 def repair(call: BenchCall, rest: str) -> bool:
-    """A repair was done."""
+    """Repairs were done, one or several."""
     if not rest:
         return repairs(call, rest)
     k = call.visit.knowledge
-    done = call.visit.fix(rest)
-    title = k.repair[done.name].title
-    call.talk.tell(f"Repaired: {title}. Next, run the machine and type: verify {call.verify_words()}.")
+    told, state = call.told_now(), call.visit.state
+    done = call.visit.fixes(repairs_on(k, rest))
+    titles = " and ".join(k.repair[each.name].title for each in done)
+    call.talk.tell(f"Repaired: {titles}. When it has run, type: verify {call.verify_words()}.")
+    closing = [] if done[-1].name in told else call.visit.put_back(done[-1].name, state)
+    if closing:
+        call.talk.tell("Taken as closed up again, which is:")
+        call.talk.say(numbered(closing))
+    call.tell_state(state)
     return True
 
 
 def verify(call: BenchCall, rest: str) -> bool:
     """How the run after a repair ended."""
-    call.enter(
-        call.visit.knowledge.costs.verify,
-        typed.value_of(call.visit.knowledge, call.visit.knowledge.costs.verify, rest),
-    )
-    return True
+    run = call.visit.knowledge.costs.verify
+    return call.enter(run, typed.value_of(call.visit.knowledge, run, rest))
 
 
 def again(call: BenchCall, rest: str) -> bool:
     """A deliberate re-measurement: counts beside the earlier one."""
     if not rest:
         raise FaultoddsError("again what? Type for example: again hood_flap weak.")
-    for each in typed.findings(call.visit.knowledge, rest, call.numbered):
-        call.enter(each.name, each.value, again=True)
-    return True
+    found = typed.findings(call.visit.knowledge, rest, call.numbered)
+    taken = [call.enter(each.name, each.value, again=True) for each in found]
+    return any(taken)
 
 
 def state(call: BenchCall, rest: str) -> bool:
@@ -197,10 +201,17 @@ def story(call: BenchCall, rest: str) -> bool:
 
 def close(call: BenchCall, rest: str) -> bool:
     """How the call ended; when it came back, what is wrong is asked again."""
-    word, day = _ending(rest)
+    word, day, reason = _ending(rest)
     steps = call.visit.closing_up()
     unverified = call.visit.unverified
-    closed = call.visit.close(word, day)
+    if (
+        word == "gone"
+        and not reason
+        and not call.visit.job.is_closed
+        and untouched(call.visit.knowledge, call.visit.job)
+    ):
+        reason = _why_gone(call)
+    closed = call.visit.close(word, day, reason)
     if closed.outcome == "came_back":
         call.talk.tell(f"Noted: came back on {closed.on}. The job is open again; the machine is taken as closed up.")
         call.numbered = call.symptoms()
@@ -217,13 +228,27 @@ def close(call: BenchCall, rest: str) -> bool:
     return False
 
 
-def _ending(rest: str) -> tuple[str, str | None]:
+def _ending(rest: str) -> tuple[str, str | None, str]:
+    """How it ended, the day, and the reason: "came back 2025-03-31 same again"."""
     words = rest.split()
     if not words:
         raise FaultoddsError("close how? Type close gone, close referred, or close came back YYYY-MM-DD.")
-    if not words[-1][:1].isdigit():
-        return " ".join(words), None
-    return " ".join(words[:-1]), words[-1]
+    count = 2 if fold(" ".join(words[:2])) == "came_back" else 1
+    how, more = fold(" ".join(words[:count])), words[count:]
+    if how not in ("gone", "referred", "came_back"):
+        count = next((i for i, word in enumerate(words) if word[:1].isdigit()), len(words))
+        how, more = " ".join(words[:count]), words[count:]
+    day = more.pop(0) if more and (how == "came_back" or more[0][:1].isdigit()) else None
+    return how, day, " ".join(more).lstrip("-:,; ")
+
+
+def _why_gone(call: BenchCall) -> str:
+    """Why it is gone, asked; raises FaultoddsError when nobody says."""
+    reason = call.talk.ask("Nothing was repaired and the machine was not run. Why is it gone? A few words:") or ""
+    if not reason or exact(reason.split()[0]) is not None:
+        said = f" ('{reason}' is a word of this program, and was not done.)" if reason else ""
+        raise FaultoddsError(f"The job stays open.{said} To close it, type close gone and the reason.")
+    return reason
 
 
 def leave(call: BenchCall, rest: str) -> bool:
@@ -246,9 +271,9 @@ COMMANDS: dict[str, Command] = {
         "missing TOOL", "a tool is not there (or: no multimeter): what needs it is not offered", missing
     ),
     "again": Command("again CHECK VALUE", "measured anew on purpose: counts beside the first", again),
-    "undo": Command("undo", "take back the last entry", undo),
+    "undo": Command("undo [NAME]", "take back the last entry; or an older one: take back coil_ohms", undo),
     "fact": Command("fact [K=V ...]", "enter or correct what was asked at the start, or list it", fact),
-    "repair": Command("repair NAME", "you did this repair", repair),
+    "repair": Command("repair NAME ...", "you did this repair, or these", repair),
     "verify": Command("verify OUTCOME", "how the run after a repair ended", verify),
     "state": Command("state", "what is open, shut off or moved", state),
     "open": Command("open ITEM", "correct that: it is open, shut off or moved", open_),
@@ -256,11 +281,14 @@ COMMANDS: dict[str, Command] = {
     "note": Command("note TEXT", "keep a remark with the job", note),
     "safe": Command("safe [TEXT]", "it is safe again, on a job that was stopped", safe),
     "story": Command("story", "the job from its beginning", story),
-    "close": Command("close HOW", "gone, referred, or came back YYYY-MM-DD", close),
+    "close": Command("close HOW [WHY]", "gone, referred, or came back YYYY-MM-DD", close),
     "leave": Command("leave", "save and leave; everything is saved already", leave),
 }
 # Words of their own: none of them is short for `note`, `close` or anything else.
 _NEVER_SHORT = frozenset({"no", "not", "dont", "on", "off"})
+_TAKE_BACK = re.compile(
+    r"(?i)take\s+back\s+(?!(?:the\s+)?(?:last|that|it)\b)(?:the\s+)?(\S.*)|take\s+(?!(?:that|it)\b)(?:the\s+)?(\S+)\s+back"
+)
 _SAME = {"quit": "leave", "exit": "leave", "q": "leave", "bye": "leave", "?": "help", "facts": "fact"}
 
 
@@ -268,6 +296,12 @@ def exact(word: str) -> str | None:
     """The command that a word is, in full."""
     name = _SAME.get(word.casefold(), fold(word))
     return name if name in COMMANDS else None
+
+
+def as_undo(line: str) -> str:
+    """ "take back coil_ohms" as "undo coil_ohms"; any other line as it is."""
+    found = _TAKE_BACK.fullmatch(line.strip())
+    return f"undo {found[1] or found[2]}" if found else line
 
 
 def beginning(word: str, has_more: bool) -> str | None:

@@ -10,6 +10,7 @@ from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold
 from faultodds_cli.bench.call import BenchCall, forgiving
 from faultodds_cli.bench.commands import exact
+from faultodds_cli.bench.doubts import settled
 from faultodds_cli.bench.lines import answer, said_so, says_no, take, what_was_denied
 from faultodds_cli.bench.show import symptom_lines
 from faultodds_cli.bench.talk import Talk
@@ -130,6 +131,8 @@ def _take_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact, li
     visit = call.visit
     with forgiving(call.talk):
         call.watch_for_danger(line)
+        if settled(call, line):
+            return name in visit.job.facts
         if said := sayings.understand(visit.knowledge, line):
             said_so(call, said)
             return name in visit.job.facts or said[0].kind == "doubt"
@@ -177,6 +180,8 @@ def _take_complaint(call: BenchCall, line: str) -> None:
     """Enter the symptoms on a line; what cannot be taken is answered with what to type instead."""
     with forgiving(call.talk):
         call.watch_for_danger(line)
+        if settled(call, line):
+            return
         question, call.question = call.question, None
         if question and answer(call, question, line):
             return

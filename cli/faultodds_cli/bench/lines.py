@@ -8,8 +8,10 @@ from collections.abc import Iterable
 
 from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName
 from faultodds.job import sayings, typed
+from faultodds.safety import only_denies
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
-from faultodds_cli.bench.commands import COMMANDS, beginning, exact, near_miss
+from faultodds_cli.bench.commands import COMMANDS, as_undo, beginning, exact, near_miss
+from faultodds_cli.bench.doubts import settled
 from faultodds_cli.shared.show_job import clash_lines
 
 PROMPT = ">"
@@ -37,7 +39,7 @@ def take(call: BenchCall, line: str) -> None:
     with forgiving(call.talk):
         try:
             call.watch_for_danger(line)
-            if _obey(call, line) and not call.over:
+            if (settled(call, line) or _obey(call, line)) and not call.over:
                 call.show()
         except ClashError as clash:
             call.talk.say(clash_lines(clash))
@@ -45,16 +47,22 @@ def take(call: BenchCall, line: str) -> None:
 
 def _obey(call: BenchCall, line: str) -> bool:
     """Do what a line says; true when the screen is to be shown anew."""
+    line = as_undo(line)
     parts = typed.parts(line)
     if len(parts) > 1 and exact(line.split()[0]) is None:
         return one_by_one(call, parts)
     question, call.question = call.question, None
     word, _, rest = line.partition(" ")
     command = exact(word)
+    if command == "leave" and rest:  # "quit overnight" tells of the machine
+        command = None
     if question and command in (None, "open", "shut") and answer(call, question, line):
         return call.question is None
     if command in (None, "open", "shut") and (said := sayings.understand(call.visit.knowledge, line)):
         return said_so(call, said)
+    if command is None and only_denies(line):
+        call.talk.tell("Good. Nothing is noted of it.")
+        return False
     if command is None and says_no(line):
         return call.enter_all(what_was_denied(call, line))
     if command is None:
@@ -80,7 +88,8 @@ def said_so(call: BenchCall, said: Iterable[sayings.Said]) -> bool:
     """Do what was said in a technician's own words; true when the screen is to be shown anew."""
     changed = False
     for each in said:
-        changed = _SAID[each.kind](call, each) or changed
+        with forgiving(call.talk):
+            changed = _SAID[each.kind](call, each) or changed
     return changed
 
 
@@ -106,7 +115,8 @@ def what_was_denied(call: BenchCall, line: str) -> list[typed.Typed]:
 
 
 def _said_found(call: BenchCall, said: sayings.Said) -> bool:
-    call.try_out([typed.Typed(said.name, said.value)])
+    with contextlib.suppress(BadReading):  # `enter` asks what is missing of a reading
+        call.try_out([typed.Typed(said.name, said.value)])
     return call.enter(said.name, said.value)
 
 
@@ -121,7 +131,8 @@ def _said_tool(call: BenchCall, said: sayings.Said) -> bool:
 
 
 def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
-    call.talk.tell("Then it stays open; nothing was noted. Type skip and its name if it cannot be told at all.")
+    of_it = " of it" if said.value else ""
+    call.talk.tell(f"Then it stays open; nothing was noted{of_it}. Type skip and its name if it cannot be told at all.")
     return False
 
 
@@ -137,6 +148,21 @@ def _said_command(call: BenchCall, said: sayings.Said) -> bool:
     return COMMANDS[said.name].run(call, "")
 
 
+def _said_repair(call: BenchCall, said: sayings.Said) -> bool:
+    return COMMANDS["repair"].run(call, said.name)
+
+
+def _said_undone(call: BenchCall, said: sayings.Said) -> bool:
+    done = f" When it is done, type: repair {said.name.replace(', ', ' / ')}." if said.name else ""
+    call.talk.tell(f"Not done, so nothing was noted of it.{done} note and the words keep a remark.")
+    return False
+
+
+def _said_unread(call: BenchCall, said: sayings.Said) -> bool:
+    call.talk.tell(f"Not understood, so not noted: {said.name}. Type it as NAME=OUTCOME, or note and the words.")
+    return False
+
+
 def _said_unclear(call: BenchCall, said: sayings.Said) -> bool:
     call.talk.tell(said.name, "?  ")
     return False
@@ -150,6 +176,9 @@ _SAID = {
     "machine": _said_machine,
     "command": _said_command,
     "ask": _said_unclear,
+    "repair": _said_repair,
+    "undone": _said_undone,
+    "unread": _said_unread,
 }
 
 

@@ -6,14 +6,13 @@ from faultodds.advice import CheckPrice
 from faultodds.job import JudgedFinding, OpenJob, Tells, tells, typed
 from faultodds.knowledge import Knowledge
 from faultodds_cli.shared.show_advice import action_lines, outcomes_of
-from faultodds_cli.shared.show_job import finding_text
-from faultodds_cli.shared.show_known import judgement_lines
-from faultodds_cli.shared.show_odds import weight_lines
+from faultodds_cli.shared.show_known import finding_text, judgement_lines
+from faultodds_cli.shared.show_odds import course_lines
 from faultodds_cli.shared.text import capital, money, percent, wrap
 
 
 def why_lines(visit: OpenJob) -> list[str]:
-    """Why this advice: the reason, what more knowing could save, and what each finding says."""
+    """Why this advice: the reason, what more knowing could save, and how the odds came about."""
     view = visit.now
     advice, k = view.advice, visit.knowledge
     lines = wrap(advice.why)
@@ -22,7 +21,7 @@ def why_lines(visit: OpenJob) -> list[str]:
         f"Even knowing the fault for certain would save at most {money(advice.evpi, k)} of that."
     )
     if visit.job.findings:
-        lines += ["", *weight_lines(view)]
+        lines += ["", *course_lines(view)]
     return lines
 
 
@@ -38,7 +37,7 @@ def why_check_lines(visit: OpenJob, name: str) -> list[str]:
     return lines + (
         _worth(visit, price)
         if price
-        else wrap("It is not offered now: done already, skipped, or not for this machine.", "  ")
+        else wrap("It is not offered now: done already, skipped, without its tool, or not for this machine.", "  ")
     )
 
 

@@ -10,6 +10,9 @@ from collections.abc import Iterable
 from faultodds_cli.shared.printing import say
 from faultodds_cli.shared.text import width, wrap, wrap_each
 
+# On a screen this narrow a question that leaves less room than this for its answer has the answer on a line of its own.
+NARROW, ANSWER = 60, 16
+
 
 class Talk:
     """Lines in and out.
@@ -28,6 +31,8 @@ class Talk:
         """One line from the other side, blanks trimmed; None at the end of input or on Ctrl-C."""
         try:
             *above, last = wrap(prompt)
+            if width() < NARROW and len(last) + ANSWER > width():
+                above, last = [*above, last], ">"
             if above:
                 say(above)
             line = input(last + " ") if self._person else _from_pipe(last)

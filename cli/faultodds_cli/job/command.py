@@ -15,8 +15,8 @@ from faultodds_cli.job import look
 from faultodds_cli.shared import options
 from faultodds_cli.shared.call import appliance_named, unsaved_job
 from faultodds_cli.shared.jobs import opened_store, resume, start
-from faultodds_cli.shared.printing import complain, say, say_json
-from faultodds_cli.shared.text import wrap
+from faultodds_cli.shared.printing import complain, rounded, say, say_json
+from faultodds_cli.shared.text import cautions, numbered, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
@@ -24,7 +24,9 @@ if TYPE_CHECKING:
 
 app = options.new_app("A call step by step, for scripts. Every step is on disk before the command ends.")
 
-MinutesOption = Annotated[float | None, typer.Option("--minutes", metavar="MIN", help="How long it took.")]
+MinutesOption = Annotated[
+    float | None, typer.Option("--minutes", metavar="MIN", help="How long it took, all of it together.")
+]
 FactsOption = Annotated[
     list[str] | None, typer.Option("--fact", "-f", metavar="NAME=VALUE", help="An intake fact. Repeatable.")
 ]
@@ -168,21 +170,44 @@ def state(
 
 
 @app.command()
-def undo(
-    job: options.Job, appliance: options.JobAppliance = None, data: options.Data = None, as_json: options.Json = False
+def missing(
+    job: options.Job,
+    tool: Annotated[str, typer.Argument(metavar="TOOL", help="A tool, or helper for a second person.")],
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
-    """Take back the last entry, with the opening and shutting that came with it."""
-    from faultodds.job import summary
+    """Enter that a tool is not there: what needs it is not offered any more on this visit."""
+    with _entering(job, appliance, data, as_json) as (visit, _):
+        visit.without(tool)
+
+
+@app.command()
+def undo(
+    job: options.Job,
+    name: Annotated[
+        str | None,
+        typer.Argument(metavar="[NAME]", help="An older finding, repair, fact or skip; what came after it stays."),
+    ] = None,
+    appliance: options.JobAppliance = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
+) -> None:
+    """Take back the last entry, with the opening and shutting that came with it; or an older one by its name.
+
+    Examples: faultodds job undo 7 / faultodds job undo 7 coil_ohms
+    """
+    from faultodds_cli.shared.show_job import step_text
 
     with opened_store(data) as store:
         visit = resume(store, job, appliance)
-        taken = [summary(step.payload) for step in visit.undo()]
+        taken = [step_text(step) for step in (visit.take_back(name) if name else visit.undo())]
         if as_json:
             from faultodds.job import job_answer
 
             say_json({**job_answer(visit, advice=False), "taken_back": taken})
         else:
-            say([f"Job {visit.job.id}:", *(f"  taken back: {text}" for text in taken)])
+            say([f"Job {visit.job.id}:", *(line for text in taken for line in wrap(f"taken back: {text}", "  "))])
 
 
 @app.command()
@@ -235,7 +260,12 @@ def close(
     on: Annotated[
         str | None, typer.Option("--on", metavar="YYYY-MM-DD", help="The day the complaint came back.")
     ] = None,
-    remark: Annotated[str, typer.Option("--note", metavar="TEXT", help="A remark on the ending.")] = "",
+    remark: Annotated[
+        str,
+        typer.Option(
+            "--note", metavar="TEXT", help="A remark on the ending: why it is gone, when nothing was repaired."
+        ),
+    ] = "",
     appliance: options.JobAppliance = None,
     data: options.Data = None,
     as_json: options.Json = False,
@@ -249,7 +279,7 @@ def close(
             wrap(f"Ask what it does now, and enter it: faultodds bench {job}, or faultodds job find {job} NAME=OUTCOME")
         )
     if steps and visit.job.is_closed and not as_json:
-        say(["Put the machine back:", *(f"  {i:2}. {step}" for i, step in enumerate(steps, 1))])
+        say(["Put the machine back:", *numbered(steps)])
 
 
 app.command("show")(look.show)
@@ -304,14 +334,19 @@ def _enter(
     judged = [visit.judge(name, value, again=again, reading=reading) for name, value, reading in findings]
     given = [take_fact(visit.knowledge, *pair(text, "--fact")) for text in facts]
     visit.try_out([*given, *(taken.finding for taken in judged)])
-    for each in given:
-        visit.fact(each.name, each.value)
-    return [visit.find(n, v, again=again, reading=r, minutes=minutes) for n, v, r in findings]
+    if given:
+        visit.facts([(each.name, each.value) for each in given])
+    return visit.finds(findings, again=again, minutes=minutes) if findings else []
 
 
 def _answer(visit: OpenJob, as_json: bool, head: str, taken: Iterable[JudgedFinding], since: int) -> None:
-    """Say what was saved; findings that clash are saved and said, with exit code 2."""
+    """Say what was saved, and what of it does not fit; findings that clash are saved and said, with exit code 2."""
+    from faultodds.job import misfits
+    from faultodds_cli.shared.show_job import entered_lines
+    from faultodds_cli.shared.show_known import misfit_text
+
     clash = visit.clash()
+    odd = [] if clash else misfits(visit.appliance, visit.job, since)
     if as_json:
         from faultodds.advice import read_answer
         from faultodds.job import job_answer
@@ -319,12 +354,18 @@ def _answer(visit: OpenJob, as_json: bool, head: str, taken: Iterable[JudgedFind
         answer = job_answer(visit, advice=False)
         answer["saved"] = [step for step in answer["steps"] if step["seq"] > since]
         answer["readings"] = [read_answer(t.finding.name, t.judgement) for t in taken if t.judgement]
+        answer["misfits"] = [
+            {"finding": m.finding.name, "chance": rounded(m.chance), "against": [p.finding.name for p in m.against]}
+            for m in odd
+        ]
         answer["clash"] = {"findings": list(clash.findings), "message": str(clash)} if clash else None
         say_json(answer)
     else:
-        from faultodds_cli.shared.show_job import entered_lines
-
         say([head, *entered_lines(visit, taken, since)])
+        for m in odd:
+            names = " or ".join(dict.fromkeys([m.finding.name, *(p.finding.name for p in m.against)]))
+            way_out = f"It is saved. Look once more; the one that is wrong: faultodds job undo {visit.job.id} {names}"
+            say(cautions([f"{misfit_text(m)} {way_out}"]))
     if clash:
         if not as_json:
             complain(f"{clash} The job is kept: faultodds job undo {visit.job.id}")

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from faultodds_cli.shared.text import bar, fitted, width, wrap
+from faultodds_cli.shared.text import WIDEST, bar, fitted, labelled, listed, width, wrap
 
 if TYPE_CHECKING:
     from faultodds.joblog import CleaningReport, Column, ColumnSeen, Description, Draft, LogFiles
@@ -37,28 +37,32 @@ def mapping_lines(draft: Draft, knowledge: Knowledge) -> list[str]:
 
     head = f"{draft.source.name}: {draft.found.rows:,} rows, {len(draft.source.headings)} columns "
     lines = wrap(f"{head}({'; '.join(draft.source.notes)}).")
-    lines += ["", f"{'column':14} {'sure':>5}  {'taken for':{TAKEN_FOR}} for example"]
+    lines += ["", *([] if width() < WIDEST else [f"{'column':14} {'sure':>5}  {'taken for':{TAKEN_FOR}} for example"])]
     for column, sample in zip(draft.mapping.columns, samples(draft.source.headings, draft.found.sample), strict=True):
         hidden = column.kind in ("personal", "customer", "left_out", "complaint")
         shown = "" if hidden else _fitting([masked(text) for text in sample.texts[:EXAMPLES]])
-        lines.append(_mapping_line(column, shown))
+        lines += _mapping_lines(column, shown)
     assumed = [f"{c.heading}: {name} = {value}" for c in draft.mapping.columns for name, value in c.assume.items()]
     lines += _block("Taken as given, since the cells do not say", assumed)
     lines += _block("Words not known yet", _unknown_words(draft.mapping.columns))
     return lines
 
 
-def _mapping_line(column: Column, examples: str) -> str:
+def _mapping_lines(column: Column, examples: str) -> list[str]:
     what = " + ".join(column.of) or _KIND_WORDS[column.kind]
     why = f" ({column.why})" if column.kind in ("personal", "left_out") and column.why else ""
     sure = "" if column.kind in ("personal", "left_out") else f"{100 * column.sure:.0f} %"
     doubt = "?" if sure and column.sure < DOUBTFUL else " "
-    return f"{column.heading[:14]:14} {sure:>5}{doubt} {fitted(what + why, TAKEN_FOR):{TAKEN_FOR}} {examples}".rstrip()
+    if width() < WIDEST:
+        return listed(f"{column.heading}: {what}{why}", ("sure", "for example"), (f"{sure}{doubt}", examples))
+    return [
+        f"{column.heading[:14]:14} {sure:>5}{doubt} {fitted(what + why, TAKEN_FOR):{TAKEN_FOR}} {examples}".rstrip()
+    ]
 
 
 def _fitting(examples: Sequence[str]) -> str:
     """As many examples as there is room for."""
-    room = width() - 14 - 8 - TAKEN_FOR
+    room = WIDEST - 14 - 8 - TAKEN_FOR
     shown = ""
     for example in examples:
         longer = f"{shown}, {example}" if shown else example
@@ -98,11 +102,15 @@ def report_lines(report: CleaningReport, files: LogFiles) -> list[str]:
 
 def list_lines(logs: Sequence[Mapping[str, Any]]) -> list[str]:
     """The logs there are, one line each."""
-    lines = [f"{'log':24} {'visits':>8}  {'from':10}  {'to':10}  {'imported':10}  file"]
+    heads = ("visits", "from", "to", "imported", "file")
+    rows = []
     for log in logs:
-        days = f"{log['first_day'] or '-':10}  {log['last_day'] or '-':10}  {log['imported_at'] or '-':10}"
-        lines.append(f"{log['log']:24} {log['visits']:>8,}  {days}  {log['source']}"[:120].rstrip())
-    return lines
+        days = [str(log[name] or "-") for name in ("first_day", "last_day", "imported_at")]
+        rows.append((str(log["log"]), [f"{log['visits']:,}", *days, str(log["source"])]))
+    if width() < WIDEST:
+        return [line for name, cells in rows for line in listed(name, heads, cells)]
+    table = [("log", heads), *rows]
+    return [f"{name:24} {n:>8}  {a:10}  {b:10}  {at:10}  {file}".rstrip() for name, (n, a, b, at, file) in table]
 
 
 # --- what is in a log ----------------------------------------------------------------------------------------------
@@ -120,11 +128,16 @@ def describe_lines(log: str, found: Description, knowledge: Knowledge) -> list[s
     if found.after:
         lines += ["", "Run after the repair: " + _parts(found.after)]
     lines += ["", "Repairs:"]
-    lines += [f"  {name:20} {n:>6,}{_back(found, name, n)}" for name, n in found.repairs.most_common()]
+    for name, n in found.repairs.most_common():
+        lines += labelled(
+            f"  {name:20} ",
+            f"{n:>6,}{_back(found, name, n)}".strip() if width() < WIDEST else f"{n:>6,}{_back(found, name, n)}",
+            23,
+        )
     lines.append(f"  no repair written on {found.no_repair:,} visits")
     lines += ["", "Facts:"]
     for name, seen in found.facts.items():
-        lines += wrap(f"{_of(seen.known, found.visits)}  {_parts(seen.answers)}", f"  {name:16} ")
+        lines += labelled(f"  {name:16} ", f"{_of(seen.known, found.visits)}  {_parts(seen.answers)}", 19)
     return lines
 
 
@@ -152,8 +165,8 @@ def _overview(log: str, found: Description) -> list[str]:
 
 def _seen_lines(name: str, seen: ColumnSeen, visits: int, order: Sequence[str]) -> list[str]:
     answers = Counter({outcome: seen.answers[outcome] for outcome in order if seen.answers[outcome] >= 0.5})
-    listed = ", ".join(f"{outcome} {n:,.0f}" for outcome, n in answers.items())
-    return wrap(f"{_of(seen.known, visits)}  {listed}", f"  {name:24} ")
+    told = ", ".join(f"{outcome} {n:,.0f}" for outcome, n in answers.items())
+    return labelled(f"  {name:24} ", f"{_of(seen.known, visits)}  {told}", 27)
 
 
 def _of(known: int, visits: int) -> str:

@@ -90,10 +90,15 @@ def _say_next(view: Standing, top: int, as_json: bool) -> None:
         say_json(next_answer(view.appliance, view.belief, view.advice, view.situation.state))
         return
     from faultodds_cli.shared.show_advice import advice_lines, check_lines, repair_lines
-    from faultodds_cli.shared.show_known import basis, evidence_lines, left_out_lines
+    from faultodds_cli.shared.show_known import basis, evidence_lines, left_out_lines, misfit_lines
     from faultodds_cli.shared.show_odds import odds_lines
     from faultodds_cli.shared.text import paragraphs
 
-    parts = [evidence_lines(view), advice_lines(view), check_lines(view, view.advice.telling_checks[:top])]
+    parts = [
+        evidence_lines(view),
+        misfit_lines(view),
+        advice_lines(view),
+        check_lines(view, view.advice.telling_checks[:top]),
+    ]
     parts += [repair_lines(view, top), odds_lines(view, max(top, 5)), left_out_lines(view)]
     say(paragraphs([*parts, *basis(view.appliance)]))

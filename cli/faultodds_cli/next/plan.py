@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from faultodds_cli.shared.call import plan_of
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.show_known import basis, evidence_lines, left_out_lines
-from faultodds_cli.shared.text import cautions, columns, money, paragraphs, percent, width, wrap
+from faultodds_cli.shared.text import LEAST_BESIDE, beside, cautions, columns, money, paragraphs, percent, width, wrap
 
 if TYPE_CHECKING:
     from faultodds.advice.plan import Ahead, Branch, Plan, PlanStep
@@ -86,7 +86,7 @@ def tree_lines(knowledge: Knowledge, plan: Plan) -> list[str]:
     """The tree with its columns."""
     over = ("", "to", "finish", "so", "far")
     heads = ("cost", "min", "today", "cost", "min")
-    return [columns("", over, _CELLS), columns("", heads, _CELLS), *_step_lines(knowledge, plan.first, "", "")]
+    return [*columns("", over, _CELLS), *columns("", heads, _CELLS), *_step_lines(knowledge, plan.first, "", "")]
 
 
 def _step_lines(k: Knowledge, step: PlanStep, lead: str, under: str) -> Iterator[str]:
@@ -139,8 +139,20 @@ def branch_title(k: Knowledge, step: PlanStep, branch: Branch) -> str:
 
 
 def _wrapped(text: str, lead: str, under: str, cells: tuple[str, ...]) -> Iterator[str]:
-    room = max(24, width() - sum(_CELLS) - 1 - len(lead))
+    if beside(_CELLS, 1) == width():
+        yield from _above(text, lead, under, cells)
+        return
+    room = max(LEAST_BESIDE, width() - sum(_CELLS) - 1 - len(lead))
     first, *more = wrap(text, room=room)
-    yield columns(lead + first, cells, _CELLS)
+    yield from columns(lead + first, cells, _CELLS)
     for line in more:
         yield (under + "  " + line).rstrip() if len(under) + 2 + len(line) < width() else (under + line)
+
+
+def _above(text: str, lead: str, under: str, cells: tuple[str, ...]) -> Iterator[str]:
+    """A line of the tree on a narrow screen: all of its text, then its cells."""
+    first, *more = wrap(text, room=max(LEAST_BESIDE, width() - max(len(lead), len(under))))
+    yield lead + first
+    yield from (under + line for line in more)
+    if any(cells):
+        yield from columns(under.rstrip(), cells, _CELLS)

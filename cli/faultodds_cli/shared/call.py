@@ -71,12 +71,12 @@ def standing_of(
 ) -> Standing:
     """The call as it stands; raises ClashError when nothing on the list explains the findings.
 
-    A technician whom the shop file does not call qualified is offered no such work, whatever `qualified` says.
+    A technician whom the shop file does not call qualified is offered no such work, whatever `qualified` says; nor what needs a
+    tool that is not carried.
     """
     from faultodds.job import situation_of, stand
 
-    qualified = qualified and (appliance.shop is None or appliance.shop.qualified)
-    return stand(appliance, job, situation_of(job, qualified, labour_rate, effort))
+    return stand(appliance, job, situation_of(appliance, job, qualified, labour_rate, effort))
 
 
 def unsaved_job(appliance: Appliance, steps: Iterable[Payload]) -> Job:

@@ -9,9 +9,11 @@ from typing import Any
 
 
 def say(lines: str | Iterable[str] = "") -> None:
-    """Print text on standard output, in whatever characters it can show."""
+    """Print text on standard output, in whatever characters it can show, and in lines that fit."""
+    from faultodds_cli.shared.text import fit
+
     text = lines if isinstance(lines, str) else "\n".join(lines)
-    sys.stdout.write(_showable(text, sys.stdout.encoding) + "\n")
+    sys.stdout.write(fit(_showable(text, sys.stdout.encoding)) + "\n")
 
 
 def complain(text: str) -> None:

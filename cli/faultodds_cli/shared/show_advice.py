@@ -5,7 +5,7 @@ The order is that of need: what to do, why, what can hurt, the steps; then the o
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from faultodds_cli.shared.text import capital, cautions, columns, money, numbered, percent, row, step, wrap
@@ -26,12 +26,13 @@ FOR_THE_QUALIFIED = (
 )
 
 
-def advice_lines(view: Standing) -> list[str]:
-    """The next move: what, why, what can hurt, the steps there, and what to tell afterwards."""
-    return work_lines(view) + _tell_lines(view)
+def advice_lines(view: Standing, standing: Collection[str] = ()) -> list[str]:
+    """The next move: what, why, what can hurt, the steps there, and what to tell afterwards. `standing`: cautions that the
+    screen above has told, which are not said again."""
+    return work_lines(view, standing) + _tell_lines(view)
 
 
-def work_lines(view: Standing) -> list[str]:
+def work_lines(view: Standing, standing: Collection[str] = ()) -> list[str]:
     """The next move without what to tell afterwards."""
     advice, k = view.advice, view.appliance.knowledge
     lines = [line for text in advice.at_once for line in [*wrap(text, "AT ONCE: ", "         "), ""]]
@@ -41,7 +42,7 @@ def work_lines(view: Standing) -> list[str]:
         todo = actions(view, (advice.name, *advice.together))
         for action in todo:
             # One piece of work is in the headline already; its title would only be said twice.
-            lines += ["", *action_lines(action, k)[len(_title_lines(action)) if len(todo) == 1 else 0 :]]
+            lines += ["", *action_lines(action, k, standing)[len(_title_lines(action)) if len(todo) == 1 else 0 :]]
     else:
         closing = _closing_steps(view)
         lines += ["", *numbered(closing)] if closing else []
@@ -65,23 +66,32 @@ def _headline(view: Standing) -> str:
 
 def actions(view: Standing, names: Sequence[str]) -> list[Action]:
     """How to do these one after the other, from the machine state as it is."""
-    from faultodds.advice import actions as one_by_one
+    from faultodds.advice import actions as one_by_one, may_be
 
-    return one_by_one(view.appliance, names, view.situation.state, view.situation.labour_rate)
+    known = may_be(view.appliance.knowledge, view.belief.evidence, view.belief)
+    return one_by_one(view.appliance, names, view.situation.state, view.situation.labour_rate, known)
 
 
-def action_lines(action: Action, knowledge: Knowledge) -> list[str]:
+def standing_cautions(view: Standing) -> set[str]:
+    """The cautions of the next move, told with it or before."""
+    names = [n for n in (view.advice.name, *view.advice.together) if n]
+    return {c for action in actions(view, names) for line in action.lines for c in line.cautions}
+
+
+def action_lines(action: Action, knowledge: Knowledge, standing: Collection[str] = ()) -> list[str]:
     """One check or repair: its numbered steps, each caution clearly marked and before the step that it belongs to."""
     work = knowledge.check.get(action.name) or knowledge.repair[action.name]
     lines = _title_lines(action) + cautions([FOR_THE_QUALIFIED] if work.qualified else [])
-    return lines + told_lines(action.lines, knowledge)
+    return lines + told_lines(action.lines, knowledge, standing)
 
 
-def told_lines(told: Iterable[Line], knowledge: Knowledge) -> list[str]:
+def told_lines(told: Iterable[Line], knowledge: Knowledge, standing: Collection[str] = ()) -> list[str]:
     """Instructions, numbered, each caution before the step that it belongs to."""
     lines: list[str] = []
     for number, line in enumerate(told, 1):
-        lines += cautions(knowledge.caution[c].text for c in line.cautions) + step(number, line.text)
+        lines += cautions(knowledge.caution[c].text for c in line.cautions if c not in standing) + step(
+            number, line.text
+        )
     return lines
 
 
@@ -92,7 +102,10 @@ def _title_lines(action: Action) -> list[str]:
 def _closing_steps(view: Standing) -> list[str]:
     from faultodds.advice import closing_lines
 
-    return [line.text for line in closing_lines(view.appliance.knowledge, view.situation.state)]
+    return [
+        line.text
+        for line in closing_lines(view.appliance.knowledge, view.situation.state, dead=bool(view.advice.at_once))
+    ]
 
 
 def _tell_lines(view: Standing) -> list[str]:
@@ -121,7 +134,7 @@ def check_lines(view: Standing, checks: Sequence[CheckPrice]) -> list[str]:
         return ["CHECKS: none left that can be done now."]
     if not checks:
         return ["CHECKS: none that would tell anything now."]
-    lines = [columns("CHECKS, BEST FIRST", ("min", "cost", "whole job"), _CELLS)]
+    lines = columns("CHECKS, BEST FIRST", ("min", "cost", "whole job"), _CELLS)
     for number, check in enumerate(checks, 1):
         lines += _check(view, number, check)
     return lines
@@ -149,7 +162,7 @@ def repair_lines(view: Standing, count: int = 3) -> list[str]:
     repairs = [r for r in view.advice.repairs if r.chance >= max(0.01, HARDLY * best)][:count]
     if not repairs:
         return []
-    lines = [columns("REPAIRS, IF YOU WOULD START NOW", ("fixes it", "cost", "whole job"), _CELLS)]
+    lines = columns("REPAIRS, IF YOU WOULD START NOW", ("fixes it", "cost", "whole job"), _CELLS)
     for r in repairs:
         title = " and ".join(k.repair[name].title for name in (r.name, *r.together))
         title = f"{capital(title)} [{' + '.join((r.name, *r.together))}]"

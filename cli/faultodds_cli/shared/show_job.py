@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import TYPE_CHECKING
 
 from faultodds.errors import ClashError
-from faultodds.job import Finding, Job, JudgedFinding, OpenJob, StoryLine, reminders, story
+from faultodds.job import Finding, Job, JudgedFinding, OpenJob, Step, StoryLine, reminders, story, summary
 from faultodds_cli.shared.show_advice import advice_lines, check_lines
 from faultodds_cli.shared.show_known import (
+    finding_text,
     judgement_lines,
     numbers_called,
     revision_lines as numbers_lines,
     shop_lines,
-    shown_words,
 )
 from faultodds_cli.shared.show_odds import odds_table
-from faultodds_cli.shared.text import cautions, percent, wrap
+from faultodds_cli.shared.text import cautions, labelled, percent, wrap
 
 if TYPE_CHECKING:
     from faultodds.job import Standing
@@ -25,9 +25,9 @@ CHECKS_SHOWN = 3
 FAULTS_SHOWN = 5
 
 
-def screen(visit: OpenJob) -> list[str]:
+def screen(visit: OpenJob, standing: Collection[str] = ()) -> list[str]:
     """Where the job stands: odds with their change, the next checks, the advice, and what must not be
-    forgotten."""
+    forgotten. `standing`: cautions that the screen above has told."""
     if visit.job.is_closed:
         return [*header(visit), *closed_lines(visit)]
     try:
@@ -37,7 +37,7 @@ def screen(visit: OpenJob) -> list[str]:
     lines = [*header(visit), *why_back_lines(view), "", *odds_lines(visit, FAULTS_SHOWN), ""]
     if view.advice.kind in ("check", "repair") and view.advice.checks:
         lines += [*check_lines(view, view.advice.telling_checks[:CHECKS_SHOWN]), ""]
-    return lines + next_lines(visit, view)
+    return lines + next_lines(visit, view, standing)
 
 
 def header(visit: OpenJob) -> list[str]:
@@ -84,9 +84,9 @@ def _count(number: int, thing: str) -> str:
     return f"{number or 'no'} {thing}{'' if number == 1 else 's'}"
 
 
-def next_lines(visit: OpenJob, view: Standing) -> list[str]:
+def next_lines(visit: OpenJob, view: Standing, standing: Collection[str] = ()) -> list[str]:
     """The advice with its steps and cautions, how to close where that is the advice, and the reminders."""
-    lines = advice_lines(view)
+    lines = advice_lines(view, standing)
     if view.advice.kind in ("stop", "refer"):
         word = "gone" if view.advice.kind == "stop" else "referred"
         lines += ["", *wrap(f"If you agree, type: close {word}")]
@@ -121,7 +121,7 @@ def clash_lines(clash: ClashError) -> list[str]:
     for name in clash.findings:
         lines += wrap(name, "   - ")
     return lines + wrap(
-        "Look at the oddest one again and enter it anew, or type undo to take back the last. The job is kept.",
+        "Look at the oddest one again and enter it anew, or take it back: undo and its name. The job is kept.",
         "   ",
     )
 
@@ -157,7 +157,9 @@ def story_lines(job: Job) -> list[str]:
             visit, stage = line.visit, line.stage
             lines += wrap(_stage(visit, stage), "  -- ")
         lines += _story_line(line)
-    return lines + wrap(f"{_count(len(job.undone), 'step')} taken back." if job.undone else "", "  ")
+    for step in job.undone:
+        lines += wrap(f"taken back: {step_text(step)}", f"  {step.at.astimezone():%H:%M} ", "        ")
+    return lines
 
 
 def _stage(visit: int, stage: int) -> str:
@@ -171,11 +173,9 @@ def _story_line(line: StoryLine) -> list[str]:
     return wrap(f"{text}{minutes}", f"  {line.at.astimezone():%H:%M} ", "        ")
 
 
-def finding_text(f: Finding) -> str:
-    """A finding in words, with the reading that it was judged from."""
-    raw = f' (read "{f.raw}")' if f.raw is not None else ""
-    again = f", take {f.take + 1}" if f.take else ""
-    return f"{f.name} = {shown_words(f)}{raw}{again}"
+def step_text(step: Step) -> str:
+    """A step in words."""
+    return finding_text(step.payload) if isinstance(step.payload, Finding) else summary(step.payload)
 
 
 def entered_lines(visit: OpenJob, taken: Iterable[JudgedFinding], since: int) -> list[str]:
@@ -193,5 +193,5 @@ def list_lines(jobs: Iterable[Job]) -> list[str]:
     for job in jobs:
         stands = "STOPPED" if job.stopped else job.outcome or "open"
         what = job.title or job.appliance
-        lines += wrap(f"{job.opened_at.astimezone():%Y-%m-%d} {stands:<10} {what}", f"{job.id:>5}  ", " " * 29)
+        lines += labelled(f"{job.id:>5}  {job.opened_at.astimezone():%Y-%m-%d} {stands:<10} ", what, 29)
     return lines

@@ -9,7 +9,7 @@ from faultodds_cli.shared.text import capital, cautions, percent, percent_fine, 
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
-    from faultodds.job import Finding, Job, Standing
+    from faultodds.job import Finding, Job, Misfit, Standing
     from faultodds.knowledge import Knowledge
     from faultodds.readings import Judgement
 
@@ -46,6 +46,26 @@ def shown_words(finding: Finding) -> str:
     return finding.outcome if finding.outcome is not None else likelihood_words(finding.likelihood or {})
 
 
+def finding_text(f: Finding) -> str:
+    """A finding in words, with the reading that it was judged from."""
+    raw = f' (read "{f.raw}")' if f.raw is not None else ""
+    again = f", take {f.take + 1}" if f.take else ""
+    return f"{f.name} = {shown_words(f)}{raw}{again}"
+
+
+def misfit_text(odd: Misfit) -> str:
+    """A finding that does not fit those before it, and which they are."""
+    against = " and ".join(finding_text(p.finding) for p in odd.against)
+    seldom = "Next to no" if odd.chance < 1e-6 else f"About 1 in {_round(1 / odd.chance):,}"
+    return f"{finding_text(odd.finding)} does not fit what was found before: {against}. {seldom} such machines would show it."
+
+
+def _round(number: float) -> int:
+    """Two digits of a count."""
+    whole = int(number)
+    return round(whole, 2 - len(str(whole)))
+
+
 def likelihood_words(likelihood: Mapping[str, float]) -> str:
     """A likelihood over outcomes, largest first, as shares: "good 97 % / off 3 %"."""
     total = sum(likelihood.values())
@@ -53,6 +73,13 @@ def likelihood_words(likelihood: Mapping[str, float]) -> str:
     if parts[0][0] > 0.995:
         return parts[0][1]
     return " / ".join(f"{o} {percent(w)}" for w, o in parts if w >= 0.005)
+
+
+def misfit_lines(view: Standing) -> list[str]:
+    """The findings that do not fit those given before them."""
+    from faultodds.job import misfits
+
+    return cautions([f"{misfit_text(odd)} Look once more." for odd in misfits(view.appliance, view.job)])
 
 
 def left_out_lines(view: Standing) -> list[str]:
@@ -108,7 +135,12 @@ def shop_lines(appliance: Appliance) -> list[str]:
     whose = f"{used.name} ({used.path})" if used.name else str(used.path)
     who = f"; technician {used.technician}" if used.technician else ""
     who += "" if used.qualified else ", no energised or gas-pressure work"
-    return wrap(f"Prices and minutes: {whose}{who}. --shop none gives the knowledge file's own.")
+    lines = wrap(f"Prices and minutes: {whose}{who}. --shop none gives the knowledge file's own.")
+    return lines + (
+        wrap(f"{', '.join(used.lacking)}. What needs that is not offered.", "Not carried: ", "  ")
+        if used.lacking
+        else []
+    )
 
 
 def unlisted_lines(view: Standing) -> list[str]:

@@ -12,28 +12,69 @@ if TYPE_CHECKING:
     from faultodds.knowledge import Knowledge
 
 WIDEST = 80
-NARROWEST = 60
+NARROWEST = 40
+# A title beside the cells of a table has at least so many columns; with fewer the cells go on a line of their own.
+LEAST_BESIDE = 20
 BAR_CELLS = 16
 _EIGHTHS = " ▏▎▍▌▋▊▉█"
 
 
 def width() -> int:
-    """Columns to write in: the terminal's, at most 80."""
+    """Columns to write in: the terminal's, from 40 to 80."""
     return max(NARROWEST, min(WIDEST, shutil.get_terminal_size((WIDEST, 24)).columns))
 
 
 def wrap(
-    text: str, first: str = "", rest: str | None = None, room: int | None = None, hyphens: bool = False
+    text: str,
+    first: str = "",
+    rest: str | None = None,
+    room: int | None = None,
+    hyphens: bool = False,
+    whole: bool = False,
 ) -> list[str]:
     """Text broken to the width (or to `room` columns) at blanks, and with `hyphens` after hyphens as well.
 
-    `first` starts the first line, `rest` the others (blanks unless given).
+    `first` starts the first line, `rest` the others (blanks unless given). A word that fits the width is never broken:
+    the blanks before it give way. One that does not, such as a path, is broken unless it is to be left `whole`.
     """
     follow = " " * len(first) if rest is None else rest
+    longest = max(map(len, text.split()), default=0)
+    most = room or width()
+    if longest > most:
+        # A list of answers, "fuel=natural|propane", is the one word that may be parted.
+        text = text.replace("|", " |")
+        longest = max(map(len, text.split()))
+    if len(follow) + longest > most and not follow.strip():
+        follow = follow[: max(most - longest, 2 if follow else 0)]
     lines = textwrap.wrap(
-        text, room or width(), initial_indent=first, subsequent_indent=follow, break_on_hyphens=hyphens
+        text,
+        most,
+        initial_indent=first,
+        subsequent_indent=follow,
+        break_on_hyphens=hyphens,
+        break_long_words=longest > most and not whole,
     )
-    return lines or [first.rstrip()]
+    if not lines:
+        return [first.rstrip()]
+    if len(lines[0]) > most and first.strip() and not follow.strip():
+        # The first word does not fit behind what starts the line.
+        lines = [first.rstrip(), *wrap(text, follow, follow, room, hyphens, whole)]
+    return lines
+
+
+def fit(text: str) -> str:
+    """A text for the screen, every line of it broken to the width under its own indent; a command to copy stays whole."""
+    return "\n".join(line for each in text.split("\n") for line in _fit(each))
+
+
+def _fit(line: str) -> list[str]:
+    if len(line) <= width() or line.lstrip().startswith("faultodds "):
+        return [line]
+    indent = line[: len(line) - len(line.lstrip())]
+    said, colon, command = line.partition(": faultodds ")
+    if colon:
+        return [*_fit(f"{said}:"), f"{indent}faultodds {command}"]
+    return wrap(line.strip(), indent, indent + "  ", whole=True)
 
 
 def wrap_each(text: str, first: str = "") -> list[str]:
@@ -56,16 +97,46 @@ def cautions(texts: Iterable[str]) -> list[str]:
     return [line for text in texts for line in wrap(text, "  !! ")]
 
 
-def columns(head: str, cells: Sequence[str], widths: Sequence[int], margin: int = 0) -> str:
-    """A line of a table: its head on the left, cells of these widths at the right edge or `margin` columns short of it."""
+def columns(head: str, cells: Sequence[str], widths: Sequence[int], margin: int = 0) -> list[str]:
+    """A line of a table: its head on the left, cells of these widths at the right edge or `margin` columns short of it; two lines
+    where the head does not fit beside the cells."""
     side = "".join(c.rjust(w) for c, w in zip(cells, widths, strict=True))
-    return (head.ljust(width() - margin - sum(widths)) + side).rstrip()
+    room = width() - margin
+    beside_head = len(head) + 1 + len(side.lstrip()) <= room or len(head) + sum(widths) <= room
+    if beside_head:
+        return [(head + side.lstrip().rjust(room - len(head))).rstrip() if side.strip() else head]
+    return [head, side.lstrip().rjust(room)] if side.strip() else [head]
+
+
+def beside(widths: Sequence[int], gap: int = 0) -> int:
+    """Columns for a title beside cells of these widths; the whole line where they go below it."""
+    room = width() - sum(widths) - gap
+    return room if room >= LEAST_BESIDE else width()
 
 
 def row(first: str, rest: str, head: str, cells: Sequence[str], widths: Sequence[int], gap: int = 0) -> list[str]:
-    """A line of a table whose head may be long: broken by `wrap`, with its `first` and `rest`, `gap` columns short of the cells."""
-    line, *more = wrap(head, first, rest, width() - sum(widths) - gap)
-    return [columns(line, cells, widths), *more]
+    """A line of a table whose head may be long: broken by `wrap`, with its `first` and `rest`, `gap` columns short of the cells;
+    or all of the head, and the cells on the line below, where there is little room."""
+    lines = wrap(head, first, rest, beside(widths, gap))
+    if beside(widths, gap) == width():
+        return [*lines, *columns("", cells, widths)]
+    line, *more = lines
+    return [*columns(line, cells, widths), *more]
+
+
+def listed(head: str, labels: Sequence[str], cells: Sequence[str]) -> list[str]:
+    """A line of a table that is too wide for the screen, as words: the head, then each label with its cell."""
+    told = ", ".join(
+        " ".join(f"{label} {cell}".split()) for label, cell in zip(labels, cells, strict=True) if cell.strip()
+    )
+    return [*wrap(head, "  ", "    "), *wrap(told, "    ")]
+
+
+def labelled(name: str, text: str, room: int) -> list[str]:
+    """A name and what is said of it, in a column of its own from `room` on; straight behind the name where there is little."""
+    if width() - room < LEAST_BESIDE:
+        return wrap(f"{name.strip()}: {text}", "  ", "    ")
+    return wrap(text, name.ljust(room), " " * room)
 
 
 def money(amount: float, knowledge: Knowledge) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from faultodds_cli.shared.printing import rounded
 from faultodds_cli.shared.show_known import basis, evidence_lines, facts_not_told
-from faultodds_cli.shared.text import capital, columns, money, paragraphs, percent, row, wrap
+from faultodds_cli.shared.text import capital, columns, listed, money, paragraphs, percent, row, width, wrap
 
 if TYPE_CHECKING:
     from faultodds.job import Standing
@@ -72,22 +72,24 @@ def _no_parts(load: Load) -> str:
 
 
 _CELLS = (8, 9, 9, 8, 9)
+_OVER, _HEADS = ("", "needed", "visits", "", "cost of"), ("price", "in 100", "saved", "worth", "carrying")
 
 
 def _part_table(view: Standing, parts: Sequence[PartValue]) -> list[str]:
     if not parts:
         return []
     k = view.appliance.knowledge
-    lines = [
-        columns("", ("", "needed", "visits", "", "cost of"), _CELLS),
-        columns("", ("price", "in 100", "saved", "worth", "carrying"), _CELLS),
-    ]
-    return lines + [line for p in parts for line in _part_row(k, p)]
+    return _heads(_OVER, _HEADS, _CELLS) + [line for p in parts for line in _part_row(k, p)]
+
+
+def _heads(over: Sequence[str], heads: Sequence[str], widths: Sequence[int]) -> list[str]:
+    """The headings of a table, over two lines; none where each row says its own."""
+    return [] if sum(widths) > width() else [*columns("", over, widths), *columns("", heads, widths)]
 
 
 def _part_row(k: Knowledge, p: PartValue) -> list[str]:
     cells = (money(p.price, k), _in_hundred(p.needed), _in_hundred(p.saves), money(p.worth, k), money(p.carrying, k))
-    lines = _row(k, p.name, cells, _CELLS)
+    lines = _row(k, p.name, cells, (_OVER, _HEADS, _CELLS))
     return lines + (wrap(f"does for {', '.join(p.stands_in)} as well", "    ") if p.stands_in and p.saves else [])
 
 
@@ -97,8 +99,14 @@ def _in_hundred(chance: float) -> str:
     return "-" if each < 0.05 else f"{each:.1f}" if each < 9.95 else f"{each:.0f}"
 
 
-def _row(k: Knowledge, repair: str, cells: Sequence[str], widths: Sequence[int]) -> list[str]:
-    return row("  ", "    ", f"{capital(k.repair[repair].title)} [{repair}]", cells, widths, gap=1)
+def _row(
+    k: Knowledge, repair: str, cells: Sequence[str], table: tuple[Sequence[str], Sequence[str], Sequence[int]]
+) -> list[str]:
+    over, heads, widths = table
+    title = f"{capital(k.repair[repair].title)} [{repair}]"
+    if sum(widths) > width():
+        return listed(title, [f"{a} {b}".strip() for a, b in zip(over, heads, strict=True)], cells)
+    return row("  ", "    ", title, cells, widths, gap=1)
 
 
 def _chance_lines(view: Standing, load: Load) -> list[str]:
@@ -198,6 +206,8 @@ def _part(p: PartValue) -> dict[str, Any]:
 # ---- the shelf for many calls ----
 
 _SHELF_CELLS = (8, 8, 8, 8, 9, 10)
+_SHELF_OVER = ("", "", "likely", "runs", "", "cost of")
+_SHELF_HEADS = ("copies", "each", "used", "short", "worth", "carrying")
 
 
 def shelf_lines(view: Standing, shelf: Shelf, limit: Limit) -> list[str]:
@@ -208,13 +218,11 @@ def shelf_lines(view: Standing, shelf: Shelf, limit: Limit) -> list[str]:
     head = wrap(
         f"FOR {shelf.calls} CALLS of the usual mix between two restockings: {shelf.count} parts, {money(shelf.price, k)}{within}."
     )
-    table = [
-        columns("", ("", "", "likely", "runs", "", "cost of"), _SHELF_CELLS),
-        columns("", ("copies", "each", "used", "short", "worth", "carrying"), _SHELF_CELLS),
-    ]
+    table = _heads(_SHELF_OVER, _SHELF_HEADS, _SHELF_CELLS)
     for c in shelf.copies:
         counts = (str(c.count), money(c.price, k), f"{c.used:.1f}", percent(c.short))
-        table += _row(k, c.name, (*counts, money(c.worth, k), money(c.carrying, k)), _SHELF_CELLS)
+        cells = (*counts, money(c.worth, k), money(c.carrying, k))
+        table += _row(k, c.name, cells, (_SHELF_OVER, _SHELF_HEADS, _SHELF_CELLS))
     gives = wrap(
         f"Of {shelf.calls} calls about {shelf.finished:.1f} are finished in one visit; {shelf.without_parts:.1f} with an empty "
         f"van, {shelf.with_every_part:.1f} with every part there is. Another visit costs {money(shelf.visit_cost, k)}."

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from faultodds_cli.shared.text import wrap
+from faultodds_cli.shared.text import WIDEST, listed, width, wrap
 from faultodds_cli.trial.play import FLOOR, OURS, Setting
 from faultodds_cli.trial.stats import Difference, Summary
 
@@ -24,8 +24,12 @@ def main_table(found: Sequence[Summary], setting: Setting, currency: str) -> lis
     than = f"more than {_short(setting.reference, 12)}"
     town = f", town {setting.town}" if setting.town else ""
     what = "priors" if setting.priors else "policy"
-    lines = [
-        f"{setting.jobs} simulated jobs, seed {setting.seed}{town}; means per job, money in {currency}",
+    lines = wrap(f"{setting.jobs} simulated jobs, seed {setting.seed}{town}; means per job, money in {currency}")
+    if width() < WIDEST:
+        labels = ("cost", "above floor", than, "min", "wrong part", "first visit", "come back", "hand on")
+        rows = [line for s in found for line in listed(_short(s.policy, 30), labels, _cells(s))]
+        return [*lines, "", *rows, "", *_legend(found)]
+    lines += [
         "",
         f"                     above   {than:<24}    wrong first come hand",
         f"{what}         cost  floor   mean (95 % interval)   min   part visit back   on",
@@ -35,10 +39,19 @@ def main_table(found: Sequence[Summary], setting: Setting, currency: str) -> lis
 
 
 def _row(s: Summary) -> str:
-    return (
-        f"{_short(s.policy, 12):<12}{s.cost:7.0f}{s.above_floor.mean:7.0f}   {_against(s.against_ours):<22}{s.minutes:4.0f}"
-        f"{s.wrong_parts:7.2f}{_share(s.first_visit)}{_share(s.callbacks)}{_share(s.handed_over)}"
-    )
+    cost, floor, against, minutes, parts, *shares = _cells(s)
+    name = _short(s.policy, 12)
+    return f"{name:<12}{cost:>7}{floor:>7}   {against:<22}{minutes:>4}{parts:>7}" + "".join(f"{x:>5}" for x in shares)
+
+
+def _cells(s: Summary) -> list[str]:
+    money = [f"{s.cost:.0f}", f"{s.above_floor.mean:.0f}", _against(s.against_ours)]
+    return [
+        *money,
+        f"{s.minutes:.0f}",
+        f"{s.wrong_parts:.2f}",
+        *map(_share, (s.first_visit, s.callbacks, s.handed_over)),
+    ]
 
 
 def _short(name: str, room: int) -> str:
@@ -47,7 +60,7 @@ def _short(name: str, room: int) -> str:
 
 
 def _share(value: float) -> str:
-    return f"{100 * value:4.0f}%"
+    return f"{100 * value:.0f}%"
 
 
 def _against(d: Difference | None) -> str:
@@ -60,15 +73,18 @@ def _legend(found: Sequence[Summary]) -> list[str]:
         "floor: the clairvoyant, who knows the fault. wrong part: parts fitted that were not faulty. first visit: put right and "
         "not called back. Same calls, same luck."
     )
-    # As wide as the tables above, whatever the terminal.
-    return [line for text in (told, f"Checks a job: {checks}.") for line in wrap(text, room=80, hyphens=True)]
+    return [line for text in (told, f"Checks a job: {checks}.") for line in wrap(text, hyphens=True)]
 
 
 def money_table(found: Sequence[Summary], setting: Setting) -> list[str]:
     """Where the money goes, by stage."""
+    title = wrap("WHERE THE MONEY GOES, means per job")
+    if width() < WIDEST:
+        cells = [(s, [f"{s.money[stage]:.0f}" for stage in _STAGES]) for s in found]
+        return [*title, *(line for s, m in cells for line in listed(_short(s.policy, 30), list(_STAGES.values()), m))]
     head = ("priors" if setting.priors else "policy") + "      " + "".join(f"{word:>9}" for word in _STAGES.values())
     rows = [f"{_short(s.policy, 12):<12}" + "".join(f"{s.money[stage]:9.0f}" for stage in _STAGES) for s in found]
-    return ["WHERE THE MONEY GOES, means per job", head, *rows]
+    return [*title, head, *rows]
 
 
 def verdict(found: Sequence[Summary]) -> str:

@@ -65,6 +65,7 @@ class TrialJob:
         self.call.reset()
         self.machine = ways(self.appliance)
         self.facts = facts_of(self.appliance.knowledge, self.call)
+        self.appliance = self.appliance.fitted(self.facts)
         self.seen: list[WeighedFinding] = list(complaint_of(self.call))
         self._belief: Belief | None = None
 

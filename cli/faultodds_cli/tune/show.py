@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from faultodds.tuning import ENOUGH, KIND_TITLES, Item, items, movers, of_kind, sentence, shown, span
 from faultodds_cli.shared.printing import rounded, say, say_json
-from faultodds_cli.shared.text import capital, paragraphs, width, wrap
+from faultodds_cli.shared.text import LEAST_BESIDE, capital, listed, paragraphs, width, wrap
 from faultodds_cli.tune.options import Asked, appliance_again
 
 if TYPE_CHECKING:
@@ -113,8 +113,11 @@ def plain_table(columns: Sequence[tuple[str, str]], rows: Iterable[Sequence[str]
         justify: Any = side
         table.add_column(name, justify=justify, no_wrap=number > 0, overflow="fold")
     body = [list(row) for row in rows]
+    labels = [name for name, _ in columns[1:]]
     taken = sum(2 + max(len(r[c]) for r in (*body, [n for n, _ in columns])) for c in range(1, len(columns)))
-    room = max(24, width() - taken - 4)
+    room = width() - taken - 4
+    if room < LEAST_BESIDE:
+        return [line for first, *others in body for line in listed(first.strip(), labels, others)]
     for first, *others in body:
         hung = "\n".join(wrap(first, "", "    ", room))
         table.add_row(*(Text(cell) for cell in (hung, *others)))

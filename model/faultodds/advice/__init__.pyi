@@ -7,20 +7,19 @@ from .doing import (
     Action as Action, action as action, actions as actions, closing_lines as closing_lines,
     instructions as instructions, unsafe_ways as unsafe_ways,
 )
+from .classes import HOPELESS as HOPELESS, Places as Places, SOUND as SOUND
 from .ledger import CHECK as CHECK, Ledger as Ledger, REFER as REFER, REPAIR as REPAIR, RUN as RUN
 from .machine import CLOSED_UP as CLOSED_UP, MachineStates as MachineStates, State as State, Way as Way
 from .policy import (
     Bools as Bools, Choice as Choice, Move as Move, NOTHING_TOLD as NOTHING_TOLD, Policy as Policy,
 )
-from .problem import (
-    AS_GOOD_AS_FOUND as AS_GOOD_AS_FOUND, HOPELESS as HOPELESS, Places as Places, Problem as Problem, SOUND as SOUND,
-)
+from .problem import AS_GOOD_AS_FOUND as AS_GOOD_AS_FOUND, Problem as Problem
 from .ranking import (
     BIT_PRICES as BIT_PRICES, CheckPrice as CheckPrice, MANY_BIT_PRICES as MANY_BIT_PRICES,
     RepairPrice as RepairPrice, STAGES as STAGES,
 )
 from .rollout import DEPTH as DEPTH, Front as Front, MONEY as MONEY, Rollout as Rollout
-from .situation import Situation as Situation, may_be as may_be
+from .situation import Situation as Situation, may_be as may_be, run_forbidden as run_forbidden
 from .stopping import even_points as even_points
 from . import words as words
 from .words import money as money, percent as percent

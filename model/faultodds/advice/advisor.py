@@ -15,11 +15,10 @@ from faultodds.advice import words
 from faultodds.advice.machine import MachineStates
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.ranking import CheckPrice, Ranking, RepairPrice
-from faultodds.advice.situation import Situation, may_be
-from faultodds.advice.stopping import same_decision_probability, value_of_perfect_information
+from faultodds.advice.situation import Situation
+from faultodds.advice.stopping import same_repair_probability, value_of_perfect_information
 from faultodds.belief import Appliance, Belief
 from faultodds.knowledge import UNLISTED_MODE, repair_modes
-from faultodds.safety import let_out
 
 Kind = Literal["check", "repair", "stop", "refer"]
 
@@ -27,8 +26,8 @@ Kind = Literal["check", "repair", "stop", "refer"]
 UNLISTED_LEADS = 0.25
 # Moves within this share of the cheapest, or within so many minutes of labour, are as good as even: the prices are no better than
 # that, and nobody wants to be sent round the machine for pennies.
-CLOSE = 0.01
-CLOSE_MINUTES = 2.0
+CLOSE = 0.003
+CLOSE_MINUTES = 0.5
 
 
 class Advice(Struct, frozen=True):
@@ -36,7 +35,8 @@ class Advice(Struct, frozen=True):
 
     `kind` and `name` say what to do (`together`: further repairs to do before the same verification run; `name` is empty
     for stop and refer). `expected_cost` is that of the whole job from here. `evpi`: the most that perfect information
-    could still save. `same_decision`: chance that no remaining check would change the advice to repair, stop or refer.
+    could still save. `same_repair`: chance that after every check still open the likeliest cause would call
+    for the repairs advised (the same, more or fewer), or unless any are for those that the likeliest cause calls for now.
     `at_once`: what a finding asks for before anything else, such as shutting the gas.
     """
 
@@ -45,7 +45,7 @@ class Advice(Struct, frozen=True):
     together: tuple[str, ...]
     expected_cost: float
     evpi: float
-    same_decision: float
+    same_repair: float
     why: str
     notes: tuple[str, ...]
     checks: list[CheckPrice]
@@ -68,14 +68,14 @@ def advise(appliance: Appliance, belief: Belief, situation: Situation | None = N
     """Rank what can be done next and say what to do. Deterministic: same inputs, same answer."""
     ranking = Ranking(Problem(appliance, belief, situation or Situation()))
     move = _cheapest(ranking)
-    same = same_decision_probability(ranking)
+    same = same_repair_probability(ranking, (move.name, *move.together) if move.kind == "repair" else ())
     return Advice(
         kind=move.kind,
         name=move.name,
         together=move.together,
         expected_cost=move.expected_cost,
         evpi=value_of_perfect_information(ranking, move.expected_cost),
-        same_decision=same,
+        same_repair=same,
         why=words.why(ranking, move.kind, move.name, same),
         notes=_notes(ranking.problem, move),
         checks=ranking.checks,
@@ -114,26 +114,28 @@ def _cheapest(ranking: Ranking) -> NextMove:
     """The cheapest of: the best repair, leaving, handing over, the best check; of those as good as even, the one that a
     technician would rather do.
 
-    After a repair the machine runs first, unless a fault as good as found is left that can be put right here: the run would
-    only fail. Then that is done, or what is clearly cheaper and does not run the machine. Work for qualified people waits
-    while a check for anybody still tells something, and nobody leaves while a cause is owed that can be looked for.
+    Nobody leaves a machine that must not run. After a repair the machine runs first, unless a fault as good as found is left
+    that can be put right here: the run would only fail. Then that is done, or what is clearly cheaper and does not run the
+    machine. Work for qualified people waits while a check for anybody still tells something, and nobody leaves while a cause
+    is owed that can be looked for.
     """
     move = rather(ranking)
     verify = ranking.problem.knowledge.costs.verify
     run = next((c for c in ranking.checks if c.name == verify), None)
-    if ranking.problem.unverified and run is not None and not _as_good_as_found(ranking.problem, move):
+    if ranking.problem.unverified and not _as_good_as_found(ranking.problem, move):
         found = [r for r in map(_repair, ranking.repairs) if _as_good_as_found(ranking.problem, r)]
-        if not found:
-            return NextMove("check", verify, (), run.expected_cost)
         runs = move.kind == "check" and ranking.problem.knowledge.check[move.name].running
-        if runs or move.kind == "repair" or found[0].expected_cost <= _near(ranking, move.expected_cost):
+        dear = found and found[0].expected_cost > _near(ranking, move.expected_cost)
+        if found and (run is None or runs or move.kind == "repair" or not dear):
             return found[0]
+        if not found and run is not None:
+            return NextMove("check", verify, (), run.expected_cost)
     return _owed_first(ranking, move)
 
 
 def rather(ranking: Ranking) -> NextMove:
     """The cheapest move, or one within what the prices can bear of it that a technician would rather make: leave; put right
-    what is probably the fault; else the check that opens least and takes least time, one for qualified people last."""
+    what is probably the fault; else the check that opens least and takes fewest tools, one for qualified people last."""
     p = ranking.problem
     first = ranking.checks[:1]
     rest = [NextMove("refer", "", (), p.refer_cost), *(_check(c) for c in first)]
@@ -150,7 +152,11 @@ def rather(ranking: Ranking) -> NextMove:
     last = p.knowledge.check[first[0].name].qualified
     even = [c for c in ranking.checks if c.priced and c.tells and c.expected_cost <= near]
     even = [c for c in even if p.knowledge.check[c.name].qualified == last] or first
-    return _check(min(even, key=lambda c: (sum(m.opens for m in c.price.way.moves), c.price.minutes, c.expected_cost)))
+
+    def trouble(c: CheckPrice) -> tuple[int, int, float]:
+        return sum(m.opens for m in c.price.way.moves), len(p.knowledge.check[c.name].tools), c.expected_cost
+
+    return _check(min(even, key=trouble))
 
 
 def _near(ranking: Ranking, cost: float) -> float:
@@ -196,11 +202,6 @@ def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:
             "Look with open eyes, re-check the oddest reading, or ask someone who knows this machine."
         )
     records = dict(problem.knowledge.modes())
-    runs = move.kind == "check" and problem.knowledge.check[move.name].running
-    for seen in let_out(problem.knowledge, may_be(problem.knowledge, problem.belief.evidence)) if runs else []:
-        notes.append(
-            f"It lets its exhaust into the room ({seen}): CO meter on, window open, never left alone, minutes only."
-        )
     if problem.owed:
         faults = " and ".join(problem.knowledge.title_of(mode) for mode in problem.owed)
         checks = " or ".join(dict.fromkeys(c for owed in problem.owed.values() for c in owed))

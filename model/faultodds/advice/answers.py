@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 from faultodds.advice.advisor import Advice
 from faultodds.advice.doing import action, actions
 from faultodds.advice.machine import State
-from faultodds.belief import Appliance, Belief, Evidence, weights_of_evidence
+from faultodds.advice.situation import may_be
+from faultodds.belief import Appliance, Belief, Evidence, OddsCourse, OddsStep, chance_of, odds_course
+from faultodds.safety import Known
 
 if TYPE_CHECKING:
     from faultodds.readings import Judgement
@@ -52,17 +55,24 @@ def shop_used(appliance: Appliance) -> dict[str, Any] | None:
     used = appliance.shop
     if used is None:
         return None
-    return {"file": str(used.path), "name": used.name, "technician": used.technician, "qualified": used.qualified}
+    return {
+        "file": str(used.path),
+        "name": used.name,
+        "technician": used.technician,
+        "qualified": used.qualified,
+        "not_carried": list(used.lacking),
+    }
 
 
 def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: State) -> dict[str, Any]:
     """The object of `next --json`."""
-    todo = actions(appliance, (advice.name, *advice.together), state) if advice.name else []
+    known = may_be(appliance.knowledge, belief.evidence, belief)
+    todo = actions(appliance, (advice.name, *advice.together), state, known=known) if advice.name else []
     cautions = [text for each in todo for text in each.cautions]
     return {
         **common(appliance, belief),
         "shop": shop_used(appliance),
-        "checks": [_check(appliance, c, state) for c in advice.checks],
+        "checks": [_check(appliance, c, state, known) for c in advice.checks],
         "repairs": [
             {
                 "repair": r.name,
@@ -79,7 +89,7 @@ def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: Sta
             "together": list(advice.together),
             "expected_cost": _round(advice.expected_cost),
             "evpi": _round(advice.evpi),
-            "same_decision": _round(advice.same_decision),
+            "same_repair": _round(advice.same_repair),
             "why": advice.why,
             "at_once": list(advice.at_once),
             "notes": list(advice.notes),
@@ -90,8 +100,8 @@ def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: Sta
     }
 
 
-def _check(appliance: Appliance, check: Any, state: State) -> dict[str, Any]:
-    how = action(appliance, check.name, state)
+def _check(appliance: Appliance, check: Any, state: State, known: Known) -> dict[str, Any]:
+    how = action(appliance, check.name, state, known=known)
     return {
         "check": check.name,
         "expected_cost": _round(check.expected_cost) if check.priced else None,
@@ -105,19 +115,49 @@ def _check(appliance: Appliance, check: Any, state: State) -> dict[str, Any]:
 
 
 def odds_answer(appliance: Appliance, belief: Belief, count: int = 5) -> dict[str, Any]:
-    """The object of `odds --json`: the odds, and the weight of each finding for the leading faults in decibans."""
-    leading = [o.name for o in belief.fault_odds()[:count]]
-    weights = weights_of_evidence(belief, leading)
+    """The object of `odds --json`: the odds, and how those of the leading faults came about.
+
+    `odds_in_file` times each `factor` in turn is `odds_now`; `probability_without` is the chance now if that one thing alone
+    were taken back, None where the rest would then clash. Odds without end (a chance of 1) are None, and so is a factor that
+    leads from or to them, or that nothing can be told of since the fault was ruled out before.
+    """
+    course = odds_course(belief, [o.name for o in belief.fault_odds()[:count]])
     return {
         **common(appliance, belief),
         "mechanisms": {
             m: {s: _round(p) for s, p in belief.mechanism_odds(m).items()} for m in belief.suspects.mechanism_states
         },
-        "weights": [
-            {"found": label, "decibans": {m: _round(w, 4) for m, w in zip(leading, row.tolist(), strict=True)}}
-            for label, row in weights.items()
-        ],
+        "odds": [_odds_of(course, column, mode) for column, mode in enumerate(course.modes)],
     }
+
+
+def _odds_of(course: OddsCourse, column: int, mode: str) -> dict[str, Any]:
+    return {
+        "fault": mode,
+        "odds_in_file": _power(float(course.start[column])),
+        "odds_now": _power(float(course.now[column])),
+        "factors": [_factor(step, column) for step in course.steps],
+    }
+
+
+def _factor(step: OddsStep, column: int) -> dict[str, Any]:
+    before, after = float(step.before[column]), float(step.after[column])
+    without = None if step.without is None else float(step.without[column])
+    return {
+        step.kind: step.name,
+        "stage": step.stage,
+        "factor": _power(after - before) if math.isfinite(before) else None,
+        "probability_without": None if without is None else _round(chance_of(without)),
+    }
+
+
+def _power(logarithm: float) -> float | None:
+    """e to this power; None where that is no number."""
+    try:
+        value = math.exp(logarithm)
+    except OverflowError:
+        return None
+    return _round(value) if math.isfinite(value) else None
 
 
 def read_answer(check: str, judgement: Judgement) -> dict[str, Any]:

@@ -15,8 +15,10 @@ from msgspec.structs import replace
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way, need_of
 from faultodds.advice.situation import Price
 from faultodds.belief import Appliance
-from faultodds.knowledge import Knowledge, Work
-from faultodds.safety import HANDS_OUT, Line, Part, broken
+from faultodds.knowledge import Knowledge, Work, kinds
+from faultodds.safety import HANDS_OUT, Known, Line, Part, broken, known_after, runs, shut_off_for, watch_text
+
+NOTHING_KNOWN: Known = {}
 
 
 class Action(Struct, frozen=True):
@@ -35,18 +37,29 @@ class Action(Struct, frozen=True):
         return [line.text for line in self.lines]
 
 
-def action(appliance: Appliance, name: str, state: State = CLOSED_UP, labour_rate: float | None = None) -> Action:
-    """How to do one check or repair from a machine state. `labour_rate`: instead of the file's, per hour."""
-    return actions(appliance, [name], state, labour_rate)[0]
+def action(
+    appliance: Appliance,
+    name: str,
+    state: State = CLOSED_UP,
+    labour_rate: float | None = None,
+    known: Known | None = None,
+) -> Action:
+    """How to do one check or repair from a machine state. `labour_rate`: instead of the file's, per hour. `known`: what is known
+    on this call, for what is said before the machine runs."""
+    return actions(appliance, [name], state, labour_rate, known)[0]
 
 
 def actions(
-    appliance: Appliance, names: Sequence[str], state: State = CLOSED_UP, labour_rate: float | None = None
+    appliance: Appliance,
+    names: Sequence[str],
+    state: State = CLOSED_UP,
+    labour_rate: float | None = None,
+    known: Known | None = None,
 ) -> list[Action]:
     """How to do checks or repairs one after the other; after the last repair the machine is closed up, and each is proved."""
     k = appliance.knowledge
     rate = k.costs.labour_rate if labour_rate is None else labour_rate
-    return [_priced(k, told, rate) for told in instructions(k, MachineStates(k), names, state)]
+    return [_priced(k, told, rate) for told in instructions(k, MachineStates(k), names, state, known or {})]
 
 
 class Told(Struct, frozen=True):
@@ -58,26 +71,47 @@ class Told(Struct, frozen=True):
     after: State
 
 
-def instructions(k: Knowledge, machine: MachineStates, names: Sequence[str], state: State = CLOSED_UP) -> list[Told]:
-    """The instructions of checks or repairs one after the other, from a machine state."""
+def instructions(
+    k: Knowledge,
+    machine: MachineStates,
+    names: Sequence[str],
+    state: State = CLOSED_UP,
+    known: Known = NOTHING_KNOWN,
+    proved: bool = True,
+) -> list[Told]:
+    """The instructions of checks or repairs one after the other, from a machine state; a caution is told once, where it first
+    applies. `known`: what is known on this call. `proved`: with the closing up and the proof after the last repair."""
     out: list[Told] = []
+    told: set[str] = set()
     for name in names:
         work = k.check.get(name) or k.repair[name]
         way = machine.to_work(state, work)
-        out.append(Told(name, way, tuple(_doing(k, machine, state, name, work)), way.after))
+        lines = tuple(_watched(k, known, name, _doing(k, machine, state, name, work, told)))
+        out.append(Told(name, way, lines, way.after))
         state = way.after
-    if any(n in k.repair and not k.repair[n].by_others for n in names):
-        out[-1] = _closed_up(k, machine, out[-1], names)
+        if name in k.repair:
+            known = known_after(k, known, name)
+    if proved and any(n in k.repair and not k.repair[n].by_others for n in names):
+        out[-1] = _closed_up(k, machine, out[-1], names, known)
     return out
 
 
-def closing_lines(knowledge: Knowledge, state: State) -> list[Line]:
-    """Putting the machine back together and on again."""
-    return list(_moves(knowledge, MachineStates(knowledge).closing_up(state)))
+def closing_lines(knowledge: Knowledge, state: State, dead: bool = False) -> list[Line]:
+    """Putting the machine back together and on again; `dead`: it stays shut off, for a machine that must not run."""
+    machine = MachineStates(knowledge)
+    if not dead:
+        return list(_moves(knowledge, machine.closing_up(state)))
+    shut_off = {n for n, item in knowledge.access.items() if item.makes_safe}
+    return list(_moves(knowledge, machine.way(state, shut_off, closed=set(knowledge.access) - shut_off)))
 
 
 def unsafe_ways(knowledge: Knowledge) -> Iterator[str]:
-    """What the rules of `safety` find in the instructions of every check and repair, closed up and after every other."""
+    """What the rules of `safety` find in the instructions of every check and repair, closed up and after every other, on every
+    kind of machine."""
+    yield from dict.fromkeys(wrong for kind in kinds(knowledge) for wrong in _unsafe_ways(kind))
+
+
+def _unsafe_ways(knowledge: Knowledge) -> Iterator[str]:
     machine, work = MachineStates(knowledge), {**knowledge.check, **knowledge.repair}
     starts = dict.fromkeys([CLOSED_UP, *(machine.leaves(CLOSED_UP, w) for w in work.values())])
     for state, name in itertools.product(starts, work):
@@ -94,16 +128,31 @@ def _priced(k: Knowledge, told: Told, rate: float) -> Action:
     return Action(told.name, work.title, price, told.lines, _cautions(k, told.lines), told.after)
 
 
-def _closed_up(k: Knowledge, machine: MachineStates, last: Told, names: Iterable[str]) -> Told:
+def _closed_up(k: Knowledge, machine: MachineStates, last: Told, names: Iterable[str], known: Known) -> Told:
     run = machine.to_work(last.after, k.check[k.costs.verify])
     proofs = [Line(text, None, n, "prove") for n in names if n in k.repair for text in k.repair[n].prove]
+    proofs = list(_watched(k, known, last.name, proofs))
     return replace(last, lines=(*last.lines, *_moves(k, run), *proofs), after=run.after)
 
 
-def _doing(k: Knowledge, machine: MachineStates, state: State, name: str, work: Work) -> Iterator[Line]:
-    """The moves of some work with its steps between them; a caution is told once, where it first applies."""
-    told = {c for item in state for c in k.access[item].cautions}
-    own = tuple(c for c in work.cautions if c not in told)
+def _watched(k: Knowledge, known: Known, name: str, lines: Iterable[Line]) -> Iterator[Line]:
+    """Lines with what is said before the machine runs, or is got ready to be live, while it may let a hazard into the room."""
+    work = k.check.get(name) or k.check[k.costs.verify]
+    text = watch_text(k, known, work.run_minutes or work.minutes)
+    for line in lines:
+        if line.part == "watch":
+            text = ""
+        if text and (line.part == "fit" or runs(k, line)):
+            yield Line(text, None, name, "watch")
+            text = ""
+        yield line
+
+
+def _doing(k: Knowledge, machine: MachineStates, state: State, name: str, work: Work, told: set[str]) -> Iterator[Line]:
+    """The moves of some work with its steps between them; `told`: the cautions told before, to which it adds its own. Hands go
+    in behind a panel that is open already with its cautions told: nobody knows who opened it."""
+    panels = [item for item in work.access if item in state and shut_off_for(k, work)]
+    own = (*(c for item in panels for c in k.access[item].cautions), *work.cautions)
     for part, way in machine.legs(state, need_of(work)):
         for line in (*_moves(k, way), *_steps(k, name, work, part)):
             mine = (*line.cautions, *(own if line.work else ()))

@@ -11,8 +11,9 @@ from functools import cached_property
 import numpy as np
 from msgspec import Struct
 
+from faultodds.advice.classes import HOPELESS, SOUND, Ints, Places
 from faultodds.advice.machine import State, need_of
-from faultodds.advice.problem import HOPELESS, SOUND, Ints, Places, Problem
+from faultodds.advice.problem import Problem
 from faultodds.knowledge import Floats
 
 # Kinds of moves.
@@ -38,6 +39,9 @@ class Ledger(Struct, dict=True):
             found += [s for s in dict.fromkeys(after) if s not in found]
         return found
 
+    def _precise(self, table: Floats) -> Floats:
+        return np.asarray(table, dtype=self.problem.precision)
+
     def _access(self, names: tuple[str, ...]) -> frozenset[str]:
         return frozenset(i for n in names for i in self.problem.knowledge.repair[n].access)
 
@@ -57,7 +61,7 @@ class Ledger(Struct, dict=True):
     def check_cost(self) -> Floats:
         """(S, C) price of each check from each state."""
         own = [self.problem.knowledge.check[n].cost for n in self.problem.check_names]
-        return np.asarray(self._checks[0] * self.problem.rate + np.array(own).reshape(-1))
+        return self._precise(self._checks[0] * self.problem.rate + np.array(own).reshape(-1))
 
     @property
     def check_next(self) -> Ints:
@@ -71,7 +75,7 @@ class Ledger(Struct, dict=True):
     @cached_property
     def verify_cost(self) -> Floats:
         """(S, 1) price of a verification run."""
-        return np.asarray(self._verify[0] * self.problem.rate + self.problem.verify.cost)
+        return self._precise(self._verify[0] * self.problem.rate + self.problem.verify.cost)
 
     @property
     def verify_next(self) -> Ints:
@@ -100,7 +104,7 @@ class Ledger(Struct, dict=True):
     @cached_property
     def bundle_cost(self) -> Floats:
         """(S, U) price of each bundle with its verification run."""
-        return np.asarray(self._bundles[0] * self.problem.rate + self._parts(self.problem.bundles))
+        return self._precise(self._bundles[0] * self.problem.rate + self._parts(self.problem.bundles))
 
     @property
     def bundle_next(self) -> Ints:
@@ -129,7 +133,7 @@ class Ledger(Struct, dict=True):
     def bundle_success(self) -> Floats:
         """(U,) chance that every repair of a bundle takes."""
         takes = self.problem.takes
-        return np.array([float(np.prod([takes(n) for n in names])) for names in self.problem.bundles])
+        return self._precise(np.array([float(np.prod([takes(n) for n in names])) for names in self.problem.bundles]))
 
     @cached_property
     def needs(self) -> Floats:
@@ -154,7 +158,7 @@ class Ledger(Struct, dict=True):
         cost = minutes * p.rate + parts
         cost[:, p.masks == SOUND] = 0.0
         cost[:, p.masks == HOPELESS] = p.refer_cost
-        return cost, minutes
+        return self._precise(cost), self._precise(minutes)
 
     @property
     def class_cost(self) -> Floats:
@@ -170,7 +174,7 @@ class Ledger(Struct, dict=True):
     @cached_property
     def least_cost(self) -> Floats:
         """(S, K) `class_cost`, or handing over where that is cheaper."""
-        return np.asarray(np.minimum(self.class_cost, self.problem.refer_cost))
+        return self._precise(np.minimum(self.class_cost, self.problem.refer_cost))
 
     @cached_property
     def left(self) -> Places:

@@ -62,11 +62,21 @@ class MachineStates:
         self._needs: dict[tuple[State, Need], Way] = {}
 
     def way(self, state: State, access: Iterable[str], running: bool = False, closed: Iterable[str] = ()) -> Way:
-        """The way from `state` to where `access` is open, `closed` is not, and, if `running`, the machine can run."""
-        key = (state, frozenset(access), frozenset(closed), running)
+        """The way from `state` to where `access` is open, `closed` is not, and, if `running`, the machine can run.
+
+        Where the same parts are open already another way, or are to be opened another way for other work, that will do.
+        """
+        wanted = frozenset(access)
+        wanted = frozenset(self._by(item, state, wanted) for item in wanted)
+        key = (state, wanted, frozenset(closed), running)
         if key not in self._known:
             self._known[key] = self._work_out(*key)
         return self._known[key]
+
+    def _by(self, item: str, state: State, wanted: State) -> str:
+        """The item that opens what `item` does: itself when it is open, else one of its `also_by` that is, or will be."""
+        others = (other for other in self._access[item].also_by if other in state or other in wanted)
+        return item if item in state else next(others, item)
 
     def to_work(self, state: State, work: Work) -> Way:
         """All the moves of a check or repair, and the state it leaves: where it works, dead again if it was live."""

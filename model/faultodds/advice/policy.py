@@ -21,13 +21,16 @@ import numpy as np
 import numpy.typing as npt
 from msgspec import Struct
 
+from faultodds.advice.classes import HOPELESS, SOUND, Ints
 from faultodds.advice.ledger import CHECK, REFER, REPAIR, RUN, Ledger
-from faultodds.advice.problem import HOPELESS, SOUND, Ints, Problem
+from faultodds.advice.problem import Problem
 from faultodds.knowledge import Floats
 
 Bools = npt.NDArray[np.bool_]
 Prices: TypeAlias = float | Floats
 
+# What can be told from nothing in single precision.
+TINY = 1e-38
 # Bundles looked at for each belief: the ones with the best chance of finishing the job for their price.
 TRIED = 2
 # A check that tells fewer bits than this about the repairs needed tells nothing.
@@ -170,7 +173,7 @@ class Policy:
         """(U, K) 1 where a bundle leaves nothing wrong of a class that has something wrong."""
         masks = self.problem.masks
         ends = (masks > 0) & ((masks & ~self.ledger.bundle_masks[:, None]) == SOUND)
-        return np.asarray(ends, dtype=float)
+        return np.asarray(ends, dtype=self.problem.precision)
 
     def _run(self, weights: Floats, state: Ints, bit_price: Prices) -> Floats:
         """(B,) price of running the machine: what is sound is done, the rest goes on."""
@@ -188,7 +191,8 @@ class Policy:
         """(U, K) class of what a bundle leaves of a class."""
         masks = self.problem.masks
         rest = np.where(masks == HOPELESS, HOPELESS, masks & ~self.ledger.bundle_masks[:, None])
-        return np.minimum(np.searchsorted(masks, rest), len(masks) - 1)
+        order = np.argsort(masks)
+        return np.asarray(order[np.minimum(np.searchsorted(masks, rest, sorter=order), len(masks) - 1)])
 
     def left_of(self, weights: Floats, bundle: Ints) -> Floats:
         """(B, K) what is still wrong after each belief's bundle: its repairs taken away where they took."""
@@ -227,7 +231,7 @@ class Policy:
     def left_wrong(self) -> Floats:
         """(K,) price of leaving each class as it is: a callback and its repairs, or nothing where nothing is wrong."""
         price = self.problem.callback_cost + self.ledger.least_cost[0]
-        return np.where(self.sound, 0.0, price)
+        return np.asarray(np.where(self.sound, 0.0, price), dtype=self.problem.precision)
 
     def told(self, weights: Floats, state: Ints) -> Floats:
         """(B, 3) money, minutes and jobs finished today when the class of each belief (B, K) is told and its repairs are
@@ -248,7 +252,7 @@ class Policy:
         """(K,) 1 where the technician can put the class right."""
         p, repair = self.problem, self.problem.knowledge.repair
         ours = np.array([not any(repair[n].by_others for n in p.names(m)) for m in p.masks.tolist()])
-        return np.asarray(ours & (p.masks != HOPELESS), dtype=float)
+        return np.asarray(ours & (p.masks != HOPELESS), dtype=self.problem.precision)
 
 
 def _moved(weights: Floats, place: Ints, success: Floats) -> Floats:
@@ -256,11 +260,11 @@ def _moved(weights: Floats, place: Ints, success: Floats) -> Floats:
     rows = np.arange(len(weights))[:, None] * weights.shape[1]
     took = success[:, None] * weights
     moved = np.bincount((rows + place).reshape(-1), took.reshape(-1), minlength=weights.size)
-    out: Floats = weights - took + moved.reshape(weights.shape)
+    out: Floats = weights - took + moved.reshape(weights.shape).astype(weights.dtype)
     return out
 
 
 def _xlogx(p: Floats) -> Floats:
     """p log2 p, 0 at 0."""
-    out: Floats = p * np.log2(np.maximum(p, 1e-300))
+    out: Floats = p * np.log2(np.maximum(p, TINY))
     return out

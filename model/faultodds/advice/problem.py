@@ -1,8 +1,7 @@
 """The decision at hand: what is open to this technician on this machine, what it costs from here, what it would show.
 
-Suspects are grouped into *classes* by the repairs they need, since nothing is gained by telling apart what the same
-repair puts right. Everything that ranks actions is arithmetic on the classes. Shapes: K classes, R outcomes of the open
-checks, U bundles (repairs done together before one verification run), S machine states.
+Everything that ranks actions is arithmetic on the classes of suspects (`classes`). Shapes: K classes, R outcomes of the
+open checks, U bundles (repairs done together before one verification run), S machine states.
 """
 
 from __future__ import annotations
@@ -12,45 +11,27 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-from msgspec import Struct
 from msgspec.structs import replace
 
+from faultodds.advice.classes import Classes
 from faultodds.advice.machine import MachineStates, State, Way
-from faultodds.advice.situation import Price, Situation, may_be
-from faultodds.belief import Appliance, Belief, WeighedFinding, infer, likely, repair_effect
-from faultodds.knowledge import UNLISTED_MODE, Check, Floats, Knowledge, Repair, Work, repair_modes
-from faultodds.safety import not_run_now, still_owed
+from faultodds.advice.situation import Price, may_be
+from faultodds.belief import Belief, WeighedFinding, infer, repair_effect
+from faultodds.knowledge import Check, Floats, Repair, Work, repair_modes
+from faultodds.safety import Known, at_once, not_run_now, still_owed
 
-Ints = npt.NDArray[np.int64]
 Places = npt.NDArray[np.intp]
 
-# Prices are of all but this share of the belief, the least likely suspects (the odds shown always count every suspect).
-DROPPED = 0.005
-# Several repairs before one verification run are considered for this many of the likeliest classes that need several.
-BUNDLES = 12
 # A repair changes what a check shows when an outcome's chance moves by this much.
 CHANGED = 0.2
-# Repairs are bits of a 64-bit mask.
-MOST_REPAIRS = 62
 # From this chance on a fault is taken as found.
 AS_GOOD_AS_FOUND = 0.5
-SOUND = 0
-HOPELESS = -1
 
 
-class Problem(Struct, dict=True):
+class Problem(Classes, dict=True):
     """One decision: the belief, the situation, and everything open to the technician, priced."""
 
-    appliance: Appliance
-    belief: Belief
-    situation: Situation
-
     # --- what is open ---------------------------------------------------------------------------------------------------
-
-    @property
-    def knowledge(self) -> Knowledge:
-        """The appliance's knowledge file."""
-        return self.appliance.knowledge
 
     @cached_property
     def machine(self) -> MachineStates:
@@ -94,6 +75,11 @@ class Problem(Struct, dict=True):
         good = next(iter(self.verify.outcomes))
         return any(s.name == name and max(s.weights, key=lambda o: s.weights[o]) == good for s in self._latest)
 
+    @property
+    def may_leave(self) -> bool:
+        """Whether the technician may leave it at that: the machine has passed its run, and nothing found forbids to run it."""
+        return self.verified and not self.run_stopped
+
     @cached_property
     def unverified(self) -> bool:
         """Whether a repair was done on this visit and the machine has not had its verification run since."""
@@ -131,7 +117,7 @@ class Problem(Struct, dict=True):
     def checks(self) -> dict[str, Check]:
         """Checks that can be offered now: this machine has the part, nobody skipped them, they would show something new, and
         nothing found rules them out."""
-        halted, stands = bool(self.run_stopped), _likely_outcomes(self._latest)
+        stands = _likely_outcomes(self._latest)
         return {
             name: check
             for name, check in self.knowledge.check.items()
@@ -139,14 +125,18 @@ class Problem(Struct, dict=True):
             and name not in self.situation.skipped
             and name not in self.not_now
             and self._allowed(check.needs, check.qualified)
-            and not (halted and check.running)
             and not any(stands.get(n) in outcomes for n, outcomes in check.unless.items())
         }
 
     @cached_property
     def not_now(self) -> dict[str, str]:
         """Work that is not safe with what is known -> why."""
-        return not_run_now(self.knowledge, may_be(self.knowledge, self.belief.evidence))
+        return not_run_now(self.knowledge, self.known)
+
+    @cached_property
+    def known(self) -> Known:
+        """What is known of facts and of what was seen, doubt and all."""
+        return may_be(self.knowledge, self.belief.evidence, self.belief)
 
     @cached_property
     def owed(self) -> dict[str, list[str]]:
@@ -157,11 +147,7 @@ class Problem(Struct, dict=True):
     @cached_property
     def run_stopped(self) -> tuple[str, ...]:
         """What has to be done at once because of a finding after which the machine is not run; empty when there is none."""
-        checks = self.knowledge.check
-        # Time does not take back what stops the run; only a repair, or seeing it otherwise, does.
-        stands = _likely_outcomes(s for s in self.belief.evidence.seen if s.stage == self.stage)
-        found = [checks[n].stops_run.get(o) for n, o in stands.items() if n in checks]
-        return tuple(dict.fromkeys(text for text in found if text))
+        return at_once(self.knowledge, self.known)
 
     @cached_property
     def repairs(self) -> dict[str, Repair]:
@@ -223,7 +209,7 @@ class Problem(Struct, dict=True):
             self._trips[key] = (way, way.charged + run.charged + self.verify.minutes, run.after)
         return self._trips[key]
 
-    # --- classes of suspects --------------------------------------------------------------------------------------------
+    # --- what it would show ---------------------------------------------------------------------------------------------
 
     @cached_property
     def mode_repair(self) -> dict[str, str]:
@@ -235,118 +221,6 @@ class Problem(Struct, dict=True):
                 if mode not in chosen or price < chosen[mode][0]:
                     chosen[mode] = (price, name)
         return {mode: name for mode, (_, name) in chosen.items()}
-
-    @cached_property
-    def _likely(self) -> Places:
-        """The likeliest suspects, all but `DROPPED` of the belief."""
-        return likely(self.belief.now, DROPPED)
-
-    @cached_property
-    def needed(self) -> list[str]:
-        """The repairs that some likely suspect needs (the likeliest 62), in file order; their position is their bit."""
-        s = self.belief.suspects
-        present = np.flatnonzero(np.any(s.member[self._likely], axis=0))
-        weight: dict[str, float] = {}
-        for i in present:
-            name = self.mode_repair.get(s.modes[i])
-            if name is not None:
-                weight[name] = weight.get(name, 0.0) + float(self.belief.mode_odds[i])
-        names = sorted(weight, key=lambda n: (-weight[n], n))[:MOST_REPAIRS]
-        return [n for n in self.knowledge.repair if n in names]
-
-    @cached_property
-    def removals(self) -> Places:
-        """(N, H) suspect that is left of each suspect when a needed repair has taken."""
-        k, s = self.knowledge, self.belief.suspects
-        maps = [s.removal(repair_modes(k, k.repair[name])) for name in self.needed]
-        return np.array(maps, dtype=np.intp).reshape(len(maps), len(s.member))
-
-    @cached_property
-    def active(self) -> Places:
-        """(A,) the suspects that take part in pricing: the likeliest, and what repairs leave of them; in the order of the
-        classes they belong to."""
-        s = self.belief.suspects
-        inside = np.zeros(len(s.member), dtype=bool)
-        inside[s.sound] = True
-        new = self._likely
-        while len(new):
-            inside[new] = True
-            reached = np.zeros_like(inside)
-            reached[self.removals[:, new].reshape(-1)] = True
-            new = np.flatnonzero(reached & ~inside)
-        found = np.flatnonzero(inside)
-        return np.asarray(found[np.argsort(self._mask_of(found), kind="stable")])
-
-    def _mask_of(self, suspects: Places) -> Ints:
-        """The repairs that some suspects need, as bits; HOPELESS for what no repair here puts right, SOUND for nothing."""
-        s = self.belief.suspects
-        member = s.member_float[suspects]
-        bits = np.zeros((len(s.modes), len(self.needed)))
-        hopeless = np.ones(len(s.modes), dtype=bool)
-        for i, mode in enumerate(s.modes):
-            repair = self.mode_repair.get(mode) if mode != UNLISTED_MODE else None
-            if repair in self.needed:
-                bits[i, self.needed.index(repair)] = 1.0
-                hopeless[i] = False
-        powers = np.array([1 << i for i in range(len(self.needed))], dtype=np.int64)
-        masks = (member @ bits > 0).astype(np.int64) @ powers
-        return np.where(member @ hopeless.astype(float) > 0, HOPELESS, masks)
-
-    @cached_property
-    def weights(self) -> Floats:
-        """(A,) chances of the active suspects, normalised."""
-        p = np.zeros(len(self.belief.now))
-        p[self._likely] = self.belief.now[self._likely]
-        return np.asarray(p[self.active] / p.sum())
-
-    @cached_property
-    def _classes(self) -> tuple[Ints, Places, Places]:
-        """The distinct masks, where the suspects of each begin among the active ones, and the class of each."""
-        masks = self._mask_of(self.active)
-        firsts = np.flatnonzero(np.concatenate([[True], masks[1:] != masks[:-1]]))
-        which = np.cumsum(np.concatenate([[0], (masks[1:] != masks[:-1]).astype(np.intp)]))
-        return masks[firsts], firsts, which
-
-    @property
-    def masks(self) -> Ints:
-        """(K,) repairs each class needs, as bits, in ascending order; HOPELESS and SOUND are two of them."""
-        return self._classes[0]
-
-    @property
-    def class_of(self) -> Places:
-        """(A,) class of each active suspect."""
-        return self._classes[2]
-
-    def by_class(self, by_suspect: Floats) -> Floats:
-        """(..., K) sums over the suspects of each class of something by active suspect (..., A)."""
-        sums: Floats = np.add.reduceat(by_suspect, self._classes[1], axis=-1)
-        return sums
-
-    @cached_property
-    def class_weights(self) -> Floats:
-        """(K,) chance of each class now."""
-        return self.by_class(self.weights)
-
-    @cached_property
-    def left(self) -> Places:
-        """(N, A) place among the active suspects of what a needed repair leaves of each."""
-        place = np.zeros(len(self.belief.now), dtype=np.intp)
-        place[self.active] = np.arange(len(self.active))
-        return np.asarray(place[self.removals[:, self.active]])
-
-    def names(self, mask: int) -> tuple[str, ...]:
-        """The repairs in a mask."""
-        return tuple(n for i, n in enumerate(self.needed) if mask > 0 and mask >> i & 1)
-
-    @cached_property
-    def bundles(self) -> list[tuple[str, ...]]:
-        """Every needed repair alone, then the repairs that the likeliest several-repair classes need together."""
-        several = [
-            (-w, m)
-            for w, m in zip(self.class_weights.tolist(), self.masks.tolist(), strict=True)
-            if m > 0 and m & (m - 1)
-        ]
-        return [(n,) for n in self.needed] + [self.names(m) for _, m in sorted(several)[:BUNDLES]]
 
     @cached_property
     def check_names(self) -> list[str]:
@@ -374,7 +248,7 @@ class Problem(Struct, dict=True):
     @cached_property
     def suspect_likelihood(self) -> Floats:
         """(R, A) likelihood of each outcome of the open checks under each active suspect."""
-        return self.belief.suspects.likelihood[np.ix_(self._check_rows, self.active)]
+        return np.asarray(self.belief.suspects.likelihood[np.ix_(self._check_rows, self.active)], dtype=self.precision)
 
     @cached_property
     def class_likelihood(self) -> Floats:
@@ -383,12 +257,6 @@ class Problem(Struct, dict=True):
         weight = np.where(self.class_weights[self.class_of] > 0, self.weights, 1.0)
         out: Floats = self.by_class(self.suspect_likelihood * weight) / self.by_class(weight)
         return out
-
-    @cached_property
-    def run_passes(self) -> Floats:
-        """(A,) chance that the verification run looks good under each active suspect."""
-        s = self.belief.suspects
-        return np.asarray(s.likelihood[s.rows[self.knowledge.costs.verify].start, self.active])
 
 
 def _likely_outcomes(seen: Iterable[WeighedFinding]) -> dict[str, str]:

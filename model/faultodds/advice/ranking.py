@@ -10,8 +10,8 @@ from msgspec import Struct
 from faultodds.advice.ledger import CHECK, REPAIR, RUN, Ledger
 from faultodds.advice.policy import NOTHING_TOLD, Bools, Move, Policy
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
-from faultodds.advice.rollout import EVERY, MONEY, Rollout
-from faultodds.advice.situation import Price
+from faultodds.advice.rollout import EVERY, Rollout
+from faultodds.advice.situation import Price, run_forbidden
 from faultodds.knowledge import Floats
 
 # Rollout in stages: (least branch followed, how many of the most promising moves).
@@ -152,12 +152,13 @@ class Ranking:
         """Every open check, cheapest expected job first (file order where equal); while another still tells, those for
         qualified people come last."""
         p = self.problem
-        chance = p.class_likelihood @ p.class_weights
+        weights = p.weights.astype(np.float64) / p.weights.sum(dtype=np.float64)
         out = []
         for c, name in enumerate(p.check_names):
             rows = p.rows[name]
-            outcomes = dict(zip(p.belief.suspects.observables[name], chance[rows].tolist(), strict=True))
-            bits = _bits(p.suspect_likelihood[rows], p.weights, chance[rows])
+            like = p.suspect_likelihood[rows].astype(np.float64)
+            like /= like.sum(axis=0)
+            bits, outcomes = _bits(like, weights, like @ weights), p.belief.outcome_odds(name)
             cost, priced = float(self._prices[0][c]), bool(self._prices[1][c])
             out.append(CheckPrice(name, p.price_check(name), cost, bits, outcomes, priced))
         qualified = {c.name: p.knowledge.check[c.name].qualified for c in out}
@@ -179,6 +180,7 @@ class Ranking:
         out = [
             RepairPrice(names[0], names[1:], p.price_repairs(names), float(chances[u]), prices[u], priced[u])
             for u, names in enumerate(p.bundles)
+            if not run_forbidden(p.knowledge, p.belief.evidence, p.belief, p.known, names)
         ]
         return sorted(out, key=lambda r: (self._waits((r.name, *r.together)), r.expected_cost))
 
@@ -188,9 +190,10 @@ class Ranking:
 
     @cached_property
     def stop_cost(self) -> float:
-        """Price of leaving now: a callback and what follows if something is wrong; infinite before a good run."""
+        """Price of leaving now: a callback and what follows if something is wrong; infinite before a good run, and while the
+        machine must not run."""
         p = self.problem
-        if not p.verified:
+        if not p.may_leave:
             return float("inf")
         return float(p.class_weights @ self.policy.left_wrong)
 

@@ -19,9 +19,9 @@ from collections.abc import Sequence
 import numpy as np
 from msgspec import Struct, structs
 
+from faultodds.advice.classes import Ints, Places
 from faultodds.advice.ledger import CHECK, REFER, REPAIR, RUN
 from faultodds.advice.policy import Bools, Move, Policy
-from faultodds.advice.problem import Ints, Places
 from faultodds.knowledge import Floats
 
 LEAST = 0.01
@@ -124,7 +124,7 @@ class Rollout:
             np.repeat(weights[None], count, axis=0),
             np.zeros(count, dtype=np.int64),
             np.zeros((count, len(problem.check_names)), dtype=bool),
-            np.full(count, problem.verified),
+            np.full(count, problem.may_leave),
         )
 
     # --- growing the tree ---

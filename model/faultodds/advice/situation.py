@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+import numpy.typing as npt
 from msgspec import Struct
+from msgspec.structs import replace
 
 from faultodds.advice.machine import CLOSED_UP, State, Way
-from faultodds.belief import Evidence
-from faultodds.knowledge import Knowledge
-from faultodds.safety import still_holds
+from faultodds.belief import Belief, Evidence, RepairEffect
+from faultodds.knowledge import Knowledge, repair_modes
+from faultodds.safety import Known, not_run_with, still_holds
+
+Bools = npt.NDArray[np.bool_]
 
 MOST_EFFORT = 6
 # An answer this likely beside the likeliest one may still be so.
 DOUBT = 0.1
+# A fault under which an outcome is this many times as likely as on a sound machine is a cause of it.
+MAKES = 3.0
 
 
 class Situation(Struct, frozen=True):
@@ -37,13 +46,63 @@ class Price(Struct, frozen=True):
     cost: float
 
 
-def may_be(knowledge: Knowledge, evidence: Evidence) -> dict[str, set[str]]:
-    """For each fact and each thing seen, the values that it may have, by the latest answer; a doubtful one has several. What was
-    mended since it was seen is not known any more."""
-    known = {name: {value} for name, value in evidence.facts.items()}
+def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = None) -> dict[str, dict[str, float]]:
+    """For each fact and each thing seen, the values that it may have by the latest answer, with their shares; a doubtful one
+    has several. What was mended since it was seen is not known any more.
+
+    With a `belief`: what may let a hazard into the room and was not looked at goes by the chance of its causes; what stopped
+    the run goes by it once one of its causes has been repaired.
+    """
+    known = {name: {value: 1.0} for name, value in evidence.facts.items()}
+    judged: list[tuple[str, str]] = []
     for s in sorted(evidence.seen, key=lambda s: (s.stage, s.visit, s.take)):
-        most = max(s.weights.values())
-        known[s.name] = {o for o, w in s.weights.items() if w >= DOUBT * most}
-        if not still_holds(knowledge, s.name, (r.name for r in evidence.repairs[s.stage :])):
-            del known[s.name]
-    return known
+        least, total = DOUBT * max(s.weights.values()), sum(s.weights.values())
+        known[s.name] = {o: w / total for o, w in s.weights.items() if w >= least}
+        since = evidence.repairs[s.stage :]
+        stops = knowledge.check[s.name].stops_run if s.name in knowledge.check else {}
+        judged = [(n, o) for n, o in judged if n != s.name]
+        if not still_holds(knowledge, s.name, (r.name for r in since)):
+            known[s.name] = {o: share for o, share in known[s.name].items() if o in stops}
+        if belief is not None and since:
+            judged += [(s.name, o) for o in stops if _mended(belief, s.name, o, since)]
+    if belief is not None:
+        judged += [(n, o) for n, seen in knowledge.observables().items() for o in seen.lets_out if not known.get(n)]
+        for name, outcome in judged:
+            known[name] = {**known.get(name, {}), outcome: cause_left(belief, name, outcome)}
+    return {n: {o: share for o, share in values.items() if share >= DOUBT} for n, values in known.items()}
+
+
+def cause_left(belief: Belief, name: str, outcome: str) -> float:
+    """Chance that something is there which makes an outcome likelier than it is on a sound machine."""
+    return float(belief.now[_made(belief, name, outcome)].sum())
+
+
+def _made(belief: Belief, name: str, outcome: str) -> Bools:
+    """(H,) the suspects that make an outcome likelier than it is on a sound machine."""
+    s = belief.suspects
+    row = s.likelihood[s.rows[name]][s.observables[name].index(outcome)]
+    made: Bools = row >= MAKES * row[s.sound]
+    return made
+
+
+def _mended(belief: Belief, name: str, outcome: str, repairs: Iterable[RepairEffect]) -> bool:
+    """Whether one of some repairs is of something that makes an outcome likelier by itself."""
+    s = belief.suspects
+    causes = s.member[_made(belief, name, outcome) & (s.member.sum(axis=1) == 1)].any(axis=0)
+    return any(causes[s.mode_index[mode]] for repair in repairs for mode in repair.modes)
+
+
+def run_forbidden(
+    knowledge: Knowledge, evidence: Evidence, belief: Belief | None, known: Known, repairs: Sequence[str]
+) -> str:
+    """What of all that is `known` forbids the run that proves some repairs, as "name=outcome": it was found, and is likely still
+    there after them. Empty when nothing does, and for work of others, which is not proved here."""
+    done = [knowledge.repair[name] for name in repairs]
+    if not not_run_with(knowledge, known) or all(repair.by_others for repair in done):
+        return ""
+    effects = [RepairEffect(n, tuple(repair_modes(knowledge, knowledge.repair[n])), 1.0) for n in repairs]
+    after = replace(evidence, repairs=(*evidence.repairs, *effects))
+    if belief is not None:
+        now = np.bincount(belief.suspects.removal(m for e in effects for m in e.modes), belief.now, len(belief.now))
+        belief = replace(belief, evidence=after, now=now)
+    return next((f"{n}={o}" for n, o in not_run_with(knowledge, may_be(knowledge, after, belief))), "")

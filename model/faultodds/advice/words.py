@@ -40,7 +40,7 @@ def percent(p: float) -> str:
 
 
 def why(ranking: Ranking, kind: str, name: str, same: float) -> str:
-    """Why the move of this kind and name is next; `same` is the chance that no check left would change the repair."""
+    """Why the move of this kind and name is next; `same` is `Advice.same_repair`."""
     if kind == "check" and name == ranking.problem.knowledge.costs.verify:
         return _why_run(ranking)
     if kind == "check":
@@ -185,7 +185,7 @@ def _suspicion(k: Knowledge, part: str, odds: float) -> str:
 
 
 def _seldom(p: float) -> str:
-    return "hardly ever" if p < 0.005 else f"{percent(p)} of the time"
+    return "hardly ever" if p < 0.005 else f"about {percent(p)} of the time"
 
 
 def _why_stop(ranking: Ranking) -> str:

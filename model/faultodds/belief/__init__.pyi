@@ -4,12 +4,14 @@ from .appliance import (
 )
 from .evidence import (
     Evidence as Evidence, RepairEffect as RepairEffect, TimePassed as TimePassed, WeighedFinding as WeighedFinding,
-    repair_effect as repair_effect,
+    repair_effect as repair_effect, suspect_likelihood as suspect_likelihood,
+)
+from .factors import (
+    OddsCourse as OddsCourse, OddsStep as OddsStep, chance_of as chance_of, odds_course as odds_course,
 )
 from .posterior import (
-    Belief as Belief, FaultOdds as FaultOdds, infer as infer, likely as likely,
-    WhyBack as WhyBack, main_cause_weights as main_cause_weights, weights_of_evidence as weights_of_evidence,
-    why_back as why_back,
+    Belief as Belief, FaultOdds as FaultOdds, WhyBack as WhyBack, infer as infer, likely as likely,
+    main_cause_weights as main_cause_weights, why_back as why_back,
 )
 from .selfcheck import SelfCheck as SelfCheck, accepted_by_pgmpy as accepted_by_pgmpy, self_check as self_check
 from .suspects import Suspects as Suspects, compile_suspects as compile_suspects

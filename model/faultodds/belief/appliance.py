@@ -10,7 +10,8 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,13 +20,14 @@ from msgspec import Struct
 from faultodds.belief.suspects import OMITTED_TARGET, Suspects, compile_suspects
 from faultodds.errors import RevisionError
 from faultodds.files import cache_folder, find, fingerprint, read_bytes
-from faultodds.knowledge import Knowledge
+from faultodds.knowledge import Knowledge, fitted
 from faultodds.revisions import FILE, accepted, revision_ids, revision_path
 from faultodds.safety import refuse_unsafe_file
 
 _COMPILING_CODE = (
     "knowledge/schema.py",
     "knowledge/tables.py",
+    "knowledge/fitted.py",
     "belief/suspects.py",
     "readings/specs.py",
     "safety/file_rules.py",
@@ -38,7 +40,8 @@ _ARRAYS = ("share", "given_main", "ok", "member", "mechanism", "likelihood", "wi
 
 
 class Used(Struct, frozen=True):
-    """Which shop file was laid over an appliance, and for which technician (empty for none in particular)."""
+    """Which shop file was laid over an appliance, and for which technician (empty for none in particular). `lacking`: the tools
+    that are not carried."""
 
     path: Path
     name: str
@@ -46,6 +49,7 @@ class Used(Struct, frozen=True):
     technician_name: str
     qualified: bool
     carrying: float
+    lacking: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -62,6 +66,11 @@ class Appliance:
     revision: str = FILE
     overruled: tuple[str, ...] = ()
     shop: Used | None = None
+
+    def fitted(self, facts: Mapping[str, str]) -> Appliance:
+        """The appliance as this machine is made, by what is told of it: its way in to parts that not all open alike."""
+        knowledge = fitted(self.knowledge, facts)
+        return self if knowledge is self.knowledge else replace(self, knowledge=knowledge)
 
 
 def open_appliance(

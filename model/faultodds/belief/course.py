@@ -35,6 +35,23 @@ class Course(Struct, frozen=True):
     weight: Floats
 
 
+class Passage(Struct, frozen=True):
+    """One step: from which state to which (places) with what `chance`, and the suspect `now` of each state after it."""
+
+    source: Places
+    target: Places
+    chance: Floats
+    now: Places
+
+    def on(self, weight: Floats) -> Floats:
+        """(S,) weights of the states before it, carried forward."""
+        return np.bincount(self.target, weight[self.source] * self.chance, minlength=len(self.now)).astype(float)
+
+    def back(self, said: Floats) -> Floats:
+        """(S,) what is said of the states after it, carried back."""
+        return np.bincount(self.source, self.chance * said[self.target]).astype(float)
+
+
 class _Step(Struct, frozen=True):
     """What may become of each state: from which (a place), to which suspect and mark, with what chance."""
 
@@ -80,24 +97,34 @@ def course(
     `stages`: (H,) likelihood of what was seen before the first and after each step; `new_faults` (M,): which mode a new fault is;
     `ask_came`: keep which one came in the last wait.
     """
-    marks, size, done = _Marks.of(suspects, evidence), len(prior), set[str]()
-    now, mark, weight = np.arange(size), np.zeros(size, dtype=np.int64), prior * stages[0]
+    steps, came = passages(suspects, evidence, new_faults, ask_came)
+    weight, now = prior * stages[0], np.arange(len(prior))
+    for step, like in zip(steps, stages[1:], strict=True):
+        weight, now = step.on(weight) * like[step.now], step.now
+    said: Floats = np.ones(len(now))
+    for step, like in zip(reversed(steps), reversed(stages[1:]), strict=True):
+        said = step.back(like[step.now] * said)
+    return Course(prior * stages[0] * said, now, came, weight)
+
+
+def passages(
+    suspects: Suspects, evidence: Evidence, new_faults: Floats, ask_came: bool = False
+) -> tuple[list[Passage], Places]:
+    """Every step of the evidence's course, and which mode has come in the last wait to each state after them, -1 for none or
+    not asked for. What was seen has no part in it. Before the first step the states are the suspects."""
+    marks, size, done = _Marks.of(suspects, evidence), len(suspects.member), set[str]()
+    now, mark = np.arange(size), np.zeros(size, dtype=np.int64)
     last = evidence.waits[-1] if ask_came and evidence.waits else None
-    passed: list[tuple[Places, Places, Floats]] = []
-    for step, like in zip(evidence.course, stages[1:], strict=True):
+    passed: list[Passage] = []
+    for step in evidence.course:
         if isinstance(step, TimePassed):
             made = _waited(suspects, step, now, mark, new_faults, len(marks.bits) if step is last else None)
         else:
             made = _repaired(suspects, step, now, mark, marks, step.name in done)
             done.add(step.name)
-        chance = made.chance * like[made.now]
         now, mark, target = _alike(made.now, made.mark, size)
-        passed.append((made.source, target, chance))
-        weight = np.bincount(target, weight[made.source] * chance, minlength=len(now)).astype(float)
-    said: Floats = np.ones(len(now))
-    for source, target, chance in reversed(passed):
-        said = np.bincount(source, chance * said[target]).astype(float)
-    return Course(prior * stages[0] * said, now, (mark >> len(marks.bits)) - 1, weight)
+        passed.append(Passage(made.source, target, made.chance, now))
+    return passed, (mark >> len(marks.bits)) - 1
 
 
 def _alike(now: Places, mark: Ints, size: int) -> tuple[Places, Ints, Places]:

@@ -102,10 +102,20 @@ def repair_effect(knowledge: Knowledge, name: str) -> RepairEffect:
 
 def distinct(seen: Sequence[WeighedFinding]) -> list[WeighedFinding]:
     """A finding seen twice counts once unless re-measured; the same in any order of entry."""
+    unique = _once(seen)
+    return [unique[k] for k in sorted(unique, key=repr)]
+
+
+def in_order(seen: Sequence[WeighedFinding]) -> list[WeighedFinding]:
+    """The same findings as `distinct`, in the order in which they were entered."""
+    return list(_once(seen).values())
+
+
+def _once(seen: Sequence[WeighedFinding]) -> dict[tuple[object, ...], WeighedFinding]:
     unique: dict[tuple[object, ...], WeighedFinding] = {}
     for s in seen:
         unique.setdefault((s.name, s.stage, s.visit, s.take, tuple(sorted(s.weights.items()))), s)
-    return [unique[k] for k in sorted(unique, key=repr)]
+    return unique
 
 
 def outcome_weights(suspects: Suspects, seen: WeighedFinding) -> Floats:

@@ -12,7 +12,6 @@ from functools import cached_property
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import replace
 
 from faultodds.belief.clash import IMPOSSIBLE, clash, ruling_out
 from faultodds.belief.course import course
@@ -235,31 +234,3 @@ def _stage_likelihoods(suspects: Suspects, evidence: Evidence) -> list[Floats]:
 def _scale(stages: Sequence[Floats]) -> float:
     """How small evidence may honestly get: the product of the best suspect's likelihood in each stage."""
     return float(np.prod([s.max() for s in stages]))
-
-
-def weights_of_evidence(belief: Belief, modes: Sequence[str]) -> dict[str, Floats]:
-    """Weight of each finding for each of `modes`, in decibans, given all the other findings (Good 1950).
-
-    About the machine as it came in; where the complaint came back and nothing was repaired since, as it is now. Positive
-    speaks for the mode, negative against. Keys are `WeighedFinding.label`; values have the order of `modes`. A
-    finding without which nothing is known keeps a finite weight: chances are held within 1e-12 of 0 and 1.
-    """
-    s = belief.suspects
-    columns = [s.mode_index[m] for m in modes]
-    out: dict[str, Floats] = {}
-    with_all = _decibans(_in_question(belief) @ s.member_float[:, columns])
-    for finding in distinct(belief.evidence.seen):
-        rest = tuple(o for o in belief.evidence.seen if o != finding)
-        without = infer(s, replace(belief.evidence, seen=rest))
-        out[finding.label] = with_all - _decibans(_in_question(without) @ s.member_float[:, columns])
-    return out
-
-
-def _in_question(belief: Belief) -> Floats:
-    evidence = belief.evidence
-    return belief.now if evidence.waits and evidence.begun == len(evidence.repairs) else belief.original
-
-
-def _decibans(p: Floats) -> Floats:
-    q = np.clip(p, 1e-12, 1.0 - 1e-12)
-    return np.asarray(10.0 * np.log10(q / (1.0 - q)))

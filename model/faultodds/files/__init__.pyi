@@ -1,3 +1,6 @@
 from .folders import DATA_VARIABLE as DATA_VARIABLE, cache_folder as cache_folder, data_folder as data_folder
-from .knowledge_files import find as find, fingerprint as fingerprint, read_bytes as read_bytes, shipped as shipped
+from .knowledge_files import (
+    find as find, fingerprint as fingerprint, read_bytes as read_bytes, shipped as shipped,
+    words_file as words_file,
+)
 from .whole import written_whole as written_whole

@@ -39,6 +39,12 @@ def find(name: str) -> Path:
     )
 
 
+def words_file(appliance: str) -> Path | None:
+    """The file of what an appliance's parts and states are called, by its id; None when there is none."""
+    path = SHIPPED_FOLDER / "words" / (appliance + KNOWLEDGE_SUFFIX)
+    return path if path.is_file() else None
+
+
 def read_bytes(path: Path) -> bytes:
     """The file's bytes; KnowledgeError when it cannot be read."""
     try:

@@ -2,6 +2,8 @@ from .explain import (
     StoryLine as StoryLine, Tells as Tells, job_answer as job_answer, job_line as job_line, now_answer as now_answer,
     reminders as reminders, story as story, tells as tells, why_asked as why_asked,
 )
+from .closing import untouched as untouched
+from .fitting import Misfit as Misfit, misfits as misfits
 from .job import Job as Job
 from .open_job import OpenJob as OpenJob
 from . import sayings as sayings
@@ -12,7 +14,7 @@ from .steps import (
 )
 from .store import Store as Store, store_path as store_path
 from .taking import (
-    JudgedFinding as JudgedFinding, evidence_of as evidence_of, pair as pair,
+    JudgedFinding as JudgedFinding, evidence_of as evidence_of, pair as pair, repairs_on as repairs_on,
     situation_of as situation_of, state_after as state_after, steps_for_one_shot as steps_for_one_shot,
     take_fact as take_fact, take_finding as take_finding, take_skip as take_skip, take_state as take_state,
 )

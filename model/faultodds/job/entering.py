@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from datetime import date
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, NoReturn
 
 from msgspec.structs import replace
@@ -11,6 +10,8 @@ from msgspec.structs import replace
 from faultodds.advice import Situation, State
 from faultodds.belief import Appliance
 from faultodds.errors import ClashError, FaultoddsError, SafetyStop
+from faultodds.job.closing import ending
+from faultodds.job.fitting import Misfit, misfit
 from faultodds.job.job import Job
 from faultodds.job.standing import Standing
 from faultodds.job.steps import (
@@ -42,7 +43,7 @@ from faultodds.job.taking import (
 from faultodds.job.typed import asked, stop_sign_named
 from faultodds.knowledge import Knowledge
 from faultodds.names import fold, match
-from faultodds.safety import danger_in, refuse_unsafe_state, still_owed
+from faultodds.safety import danger_in, refuse_unsafe_state
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
@@ -85,9 +86,8 @@ class JobEntries:
     @property
     def situation(self) -> Situation:
         """Where the technician stands."""
-        shop = self.appliance.shop
-        allowed = self.qualified is not False and self.job.qualified and (shop is None or shop.qualified)
-        return situation_of(self.job, allowed, self.labour_rate)
+        allowed = self.qualified is not False and self.job.qualified
+        return situation_of(self.appliance, self.job, allowed, self.labour_rate)
 
     @property
     def state(self) -> State:
@@ -112,9 +112,7 @@ class JobEntries:
         pairs = list(pairs)
         self.listen(*(f"{name}={value}" for name, value in pairs))
         facts = [take_fact(self.knowledge, name, value) for name, value in pairs]
-        self.try_out(facts)
-        for fact in facts:
-            self._enter(fact)
+        self._enter_all(facts)
         return facts
 
     def find(
@@ -131,39 +129,50 @@ class JobEntries:
         The machine is then in the state that the check needs. `again` is a deliberate re-measurement: it
         counts beside the earlier one, where a plain repeat takes its place.
         """
-        self.stop_sign(name, value)
-        self.listen(f"{name}={value}")
-        taken = self.judge(name, value, again=again, reading=reading)
-        self._enter(taken.finding, minutes)
+        return self.finds([(name, value, reading)], again=again, minutes=minutes)[0]
+
+    def finds(
+        self, given: Iterable[tuple[str, str, bool]], *, again: bool = False, minutes: float | None = None
+    ) -> list[JudgedFinding]:
+        """Enter several findings (name, value, whether it can only be a reading), or none of them. `minutes` is what they took
+        together."""
+        taken: list[JudgedFinding] = []
+        job = self.job
+        for name, value, reading in given:
+            self.stop_sign(name, value)
+            self.listen(f"{name}={value}")
+            taken.append(self.judge(name, value, again=again, reading=reading, job=job))
+            job = job.plus(Step(job.last_seq + 1, job.opened_at, taken[-1].finding))
+        self._enter_all([each.finding for each in taken], minutes)
         return taken
 
-    def judge(self, name: str, value: str, *, again: bool = False, reading: bool = False) -> JudgedFinding:
-        """What `find` would enter, entering nothing."""
+    def judge(
+        self, name: str, value: str, *, again: bool = False, reading: bool = False, job: Job | None = None
+    ) -> JudgedFinding:
+        """What `find` would enter in the job as it stands, or in `job`, entering nothing."""
+        job = job or self.job
         observables = self.knowledge.observables()
         found = match("symptom or check", name, observables, {n: o.title for n, o in observables.items()})
         spec = self.knowledge.reading.get(found)
-        if (
-            spec is not None
-            and spec.kind == "thermistor"
-            and self.ambient
-            and " at " not in value
-            and _has_digit(value)
-        ):
+        if spec is not None and spec.at_room and self.ambient and " at " not in value and _has_digit(value):
             value = f"{value} at {self.ambient}"  # the raw reading is kept together with what it depends on
-        take = self.job.next_take(found) if again else 0
-        return take_finding(self.knowledge, found, value, self.job.facts, self.ambient, take, reading)
+        take = job.next_take(found) if again else 0
+        return take_finding(self.knowledge, found, value, job.facts, self.ambient, take, reading)
+
+    def misfit(self, name: str, value: str, *, again: bool = False) -> Misfit | None:
+        """How what `find` would enter does not fit what was found before; None when it fits."""
+        return misfit(self.appliance, self.job, self.judge(name, value, again=again).finding)
 
     def fix(self, name: str, minutes: float | None = None) -> RepairDone:
         """Enter a repair that was done; the machine is then in the state that it needs."""
         return self.fixes([name], minutes)[0]
 
     def fixes(self, names: Iterable[str], minutes: float | None = None) -> list[RepairDone]:
-        """Enter several repairs in order, or none when one is no repair. `minutes` is what each took."""
+        """Enter several repairs in order, or none when one cannot be taken. `minutes` is what they took together."""
         names = list(names)
         self.listen(*names)
         repairs = [take_repair(self.knowledge, name) for name in names]
-        for repair in repairs:
-            self._enter(repair, minutes)
+        self._enter_all(repairs, minutes)
         return repairs
 
     def verify(self, value: str, minutes: float | None = None) -> JudgedFinding:
@@ -181,12 +190,9 @@ class JobEntries:
         """Enter that a tool is not there: everything that needs it is offered no more on this visit. One `undo` takes it all
         back. Returns the tool and what it leaves out."""
         self.listen(tool)
-        work = {**self.knowledge.check, **self.knowledge.repair}
-        known = {t for each in work.values() for t in each.tools}
-        found = match("tool", tool, sorted(known))
-        left = [name for name, each in work.items() if found in each.tools and name not in self.job.skipped]
-        for name in left:
-            self._enter(Skip(name, _no(found)))
+        found = match("tool", tool, self.knowledge.tools())
+        left = [name for name in self.knowledge.needing([found]) if name not in self.job.skipped]
+        self._enter_all([Skip(name, _no(found)) for name in left])
         return found, left
 
     def note(self, text: str) -> Note:
@@ -226,33 +232,21 @@ class JobEntries:
 
     def close(self, outcome: str, on: str | None = None, note: str = "") -> Closed:
         """Enter how the call ended: gone, referred, or came_back on a day YYYY-MM-DD (which opens the job
-        again)."""
+        again). Gone with nothing repaired or run needs the reason as its `note`."""
         self.listen(outcome, note)
-        closed = Closed(match("outcome of a job", outcome, OUTCOMES), _day(on), note)
-        if closed.outcome == "gone":
-            self._refuse_owed()
+        how = match("outcome of a job", outcome, OUTCOMES)
+        if how != "referred":
+            self._refuse_while_stopped()
+        closed = ending(self.knowledge, self.job, how, on, note, self.store.clock().astimezone().date())
         self._enter(closed)
         return closed
-
-    def _refuse_owed(self) -> None:
-        """Refuse to close on a fault that something brought on, while what did can still be looked for."""
-        k, job = self.knowledge, self.job
-        done = {p.finding.name for p in job.findings}
-        for mode, checks in still_owed(k, job.repairs, done).items():
-            left = [c for c in checks if c not in job.skipped]
-            if left:
-                raise FaultoddsError(
-                    f"{k.title_of(mode)}: it was put right, and nothing was found that brings it on. Find and mend that, or "
-                    f"enter {' or '.join(left)}; then close gone. What cannot be done now: skip {left[0]} and the reason, "
-                    "or close referred."
-                )
 
     def try_out(self, payloads: Iterable[Payload]) -> None:
         """Raise FaultoddsError when these cannot be entered one after the other; nothing is entered."""
         job = self.job
         for payload in payloads:
             job = job.plus(Step(job.last_seq + 1, job.opened_at, payload))
-        evidence_of(self.appliance, job)
+            evidence_of(self.appliance, job)
 
     def undo(self) -> tuple[Step, ...]:
         """Take back the last step, and with a check or repair the opening and shutting that came with it."""
@@ -270,6 +264,17 @@ class JobEntries:
             taken.append(state)
         self._now = None
         return tuple(taken)
+
+    def take_back(self, name: str) -> tuple[Step, ...]:
+        """Take back the latest entry of a finding, repair, fact or skip, and nothing that was entered after it."""
+        self._refuse_while_stopped()
+        entered = [s.payload.name for s in self.job.steps if isinstance(s.payload, Finding | RepairDone | Fact | Skip)]
+        k = self.knowledge
+        titles = {n: each.title for n, each in {**k.observables(), **k.repair}.items() if n in entered}
+        found = match("entry", name, list(dict.fromkeys(entered)), titles, "Type story to see them all.")
+        self._now = None
+        self.job, steps = self.store.take_back(self.job.id, found, expected_seq=self.job.last_seq)
+        return steps
 
     def stop_sign(self, sign: str, value: str) -> bool:
         """Whether `sign` is a stop sign that `value` plainly denies; raises SafetyStop, noted in the job,
@@ -319,21 +324,30 @@ class JobEntries:
             )
 
     def _enter(self, payload: Payload, minutes: float | None = None) -> None:
-        """Put a step on disk, after the change of machine state that it brings; nothing when the facts rule
-        it out."""
-        if not isinstance(payload, Note) and payload != Closed("referred", note=getattr(payload, "note", "")):
-            self._refuse_while_stopped()
-        self.try_out([payload])
-        if isinstance(payload, Finding | RepairDone):
-            state = state_after(self.appliance, self.job, payload.name)
-            if state is not None:
-                self._append(state)
-        self._append(payload, minutes)
+        self._enter_all([payload], minutes)
 
-    def _append(self, payload: Payload, minutes: float | None = None) -> None:
+    def _enter_all(self, payloads: Sequence[Payload], minutes: float | None = None) -> None:
+        """Put steps on disk, each after the change of machine state that it brings: all in one transaction, or none when one of
+        them cannot be taken. The minutes go with the last."""
+        for payload in payloads:
+            if not isinstance(payload, Note) and payload != Closed("referred", note=getattr(payload, "note", "")):
+                self._refuse_while_stopped()
+        self.try_out(payloads)
+        steps: list[Payload] = []
+        job = self.job
+        for payload in payloads:
+            work = payload.name if isinstance(payload, Finding | RepairDone) else ""
+            state = state_after(self.appliance, job, work)
+            for each in (state, payload) if state is not None else (payload,):
+                steps.append(each)
+                job = job.plus(Step(job.last_seq + 1, job.opened_at, each))
+        self._append(*steps, minutes=minutes)
+
+    def _append(self, *payloads: Payload, minutes: float | None = None) -> None:
         self._now = None
+        entries = [(payload, minutes if payload is payloads[-1] else None) for payload in payloads]
         try:
-            self.job = self.store.append(self.job.id, payload, minutes, expected_seq=self.job.last_seq)
+            self.job = self.store.append_all(self.job.id, entries, expected_seq=self.job.last_seq)
         except FaultoddsError as error:
             self.job = getattr(error, "job", self.job)  # another terminal was here: go on from what it left
             raise
@@ -354,15 +368,6 @@ class JobEntries:
 def _no(tool: str) -> str:
     """The reason that is kept for work left out for want of a tool."""
     return f"no tool: {tool}"
-
-
-def _day(text: str | None) -> date | None:
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError:
-        raise FaultoddsError(f"'{text}' is not a day. Type it as YYYY-MM-DD, for example 2025-03-31.") from None
 
 
 def _has_digit(text: str) -> bool:

@@ -40,7 +40,7 @@ def tells(visit: OpenJob, check: str, count: int = 2) -> list[Tells]:
 
 
 def reminders(visit: OpenJob) -> list[str]:
-    """What must not be forgotten: what the file says of faults as good as found, the run after a repair.
+    """What must not be forgotten: what the file says of faults as good as found, the run after a repair where it may run.
 
     A fault counts as found when its chance in the machine *as it came in* has reached a half, so that "find
     out why it blew" is still said after the fuse was changed.
@@ -49,7 +49,7 @@ def reminders(visit: OpenJob) -> list[str]:
     odds = visit.now.belief.original @ s.member_float
     advice = {name: mode.advice for name, mode in visit.knowledge.modes() if mode.advice}
     texts = [advice[m] for m, p in zip(s.modes, odds, strict=True) if m in advice and p >= AS_GOOD_AS_FOUND]
-    if visit.unverified:
+    if visit.unverified and not visit.now.advice.at_once:
         texts.append("A repair is not done until the machine has run: verify it before you leave.")
     return list(dict.fromkeys(texts))
 
@@ -75,8 +75,15 @@ def _why_equipment(knowledge: Knowledge, fact: str) -> str:
     parts = [words.the_part(knowledge, c) for c in knowledge.component if c in lacking]
     if parts:
         return f"Not every machine has {_listed(parts)}: work on that is offered once this is known."
-    work = [w.title for w in (*knowledge.check.values(), *knowledge.repair.values()) if fact in w.needs]
-    return f"It decides whether this is offered: {'; '.join(work)}." if work else "It says which machine this is."
+    works = (*knowledge.check.values(), *knowledge.repair.values())
+    work = [w.title for w in works if fact in w.needs]
+    if work:
+        return f"It decides whether this is offered: {'; '.join(work)}."
+    items = {i for w in works for items in w.access_by.get(fact, {}).values() for i in items}
+    ways = [item.title for name, item in knowledge.access.items() if name in items]
+    if ways:
+        return f"It decides how some parts are got at ({_listed(ways)}); until it is told, the longer way is counted."
+    return "It says which machine this is."
 
 
 def _listed(names: list[str]) -> str:

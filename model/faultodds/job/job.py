@@ -80,9 +80,43 @@ class Job(Struct, frozen=True):
         last = next((step for step in reversed(self.steps) if not isinstance(step.payload, Hands)), None)
         if last is None:
             raise StoreError(f"job {self.id} has nothing to undo. Type `faultodds job show {self.id}`.")
-        undone = tuple(sorted((*self.undone, last), key=lambda each: each.seq))
-        left = tuple(step for step in self.steps if step is not last)
-        return replace(self, steps=left, undone=undone, last_seq=self.last_seq + 1), last
+        return self.minus(last), last
+
+    def minus(self, step: Step) -> Job:
+        """The job without one of its standing steps, wherever it stands; what came after it is left alone."""
+        undone = tuple(sorted((*self.undone, step), key=lambda each: each.seq))
+        left = tuple(each for each in self.steps if each is not step)
+        return replace(self, steps=left, undone=undone, last_seq=self.last_seq + 1)
+
+    def latest(self, name: str) -> tuple[Step, ...]:
+        """The standing steps that make up the latest entry of a fact, finding, repair or skip of this name; a finding with
+        those that it took the place of. Empty when there is none; `StoreError` when the job is closed."""
+        if self.is_closed:
+            raise StoreError(
+                f"job {self.id} is closed ({self.outcome}), so '{name}' was not taken back. If it was closed by mistake, "
+                f"type `faultodds job undo {self.id}` first."
+            )
+        named = [
+            s
+            for s in self.steps
+            if isinstance(s.payload, Fact | Finding | RepairDone | Skip) and s.payload.name == name
+        ]
+        last = named[-1:]
+        if last and isinstance(last[0].payload, Finding):
+            return next(self.in_place_of(p) for p in self._placed_findings() if p.step is last[0])
+        return tuple(last)
+
+    def in_place_of(self, placed: PlacedFinding) -> tuple[Step, ...]:
+        """The steps of a finding and of those in the same place, which it took or which took its."""
+        return tuple(p.step for p in self._placed_findings() if _place(p) == _place(placed))
+
+    def without_place_of(self, finding: Finding) -> Job:
+        """The job as it was before what `finding`, entered now, would take the place of."""
+        here = PlacedFinding(finding, self.stage, self.visit, Step(self.last_seq + 1, self.opened_at, finding))
+        job = self
+        for step in self.in_place_of(here):
+            job = job.minus(step)
+        return job
 
     @property
     def facts(self) -> dict[str, str]:
@@ -96,7 +130,7 @@ class Job(Struct, frozen=True):
         standing: dict[tuple[int, int, str, int], PlacedFinding] = {}
         for placed in self._placed_findings():
             finding = placed.finding
-            key = (placed.visit, placed.stage, finding.name, finding.take)
+            key = _place(placed)
             if key in standing and _adds_nothing(finding, standing[key].finding):
                 continue
             standing.pop(key, None)
@@ -247,6 +281,11 @@ class Job(Struct, frozen=True):
                 f"job {self.id} was opened on {self.opened_at.date()}, so it cannot have ended "
                 f"{payload.outcome} on {payload.on}. Check the date (YYYY-MM-DD) and enter it again."
             )
+
+
+def _place(placed: PlacedFinding) -> tuple[int, int, str, int]:
+    """Findings in the same place stand in for one another."""
+    return placed.visit, placed.stage, placed.finding.name, placed.finding.take
 
 
 def _adds_nothing(new: Finding, old: Finding) -> bool:

@@ -10,8 +10,8 @@ from __future__ import annotations
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from faultodds.advice import Action, action, closing_lines, may_be
-from faultodds.belief import Appliance, open_appliance
+from faultodds.advice import Action, State, action, closing_lines, may_be, run_forbidden
+from faultodds.belief import Appliance, Belief, Evidence, open_appliance
 from faultodds.errors import ClashError, FaultoddsError, RevisionError, UnknownName
 from faultodds.job.entering import JobEntries
 from faultodds.job.job import Job
@@ -21,7 +21,7 @@ from faultodds.job.taking import (
 )
 from faultodds.names import match
 from faultodds.revisions import FILE, accepted
-from faultodds.safety import not_run_now
+from faultodds.safety import Known, not_run_now, not_run_with
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
@@ -112,14 +112,43 @@ class OpenJob(JobEntries):
         """How to do a check or repair from the machine's state as it is now."""
         work = {**self.knowledge.check, **self.knowledge.repair}
         found = match("check or repair", name, work, {n: w.title for n, w in work.items()})
-        held = not_run_now(self.knowledge, may_be(self.knowledge, evidence_of(self.appliance, self.job)))
-        if found in held:
-            raise FaultoddsError(f"'{found}' is not for now: {held[found]}")
-        return action(self.appliance, found, self.state, self.labour_rate)
+        self._refuse_while_stopped()
+        known, evidence, belief = self._known()
+        why = not_run_now(self.knowledge, known).get(found, "")
+        if not why and found in self.knowledge.repair:
+            seen = run_forbidden(self.knowledge, evidence, belief, known, [found])
+            why = (
+                f"it is proved by a run, and the machine is not run with {seen}. Put that right first." if seen else ""
+            )
+        if why:
+            raise FaultoddsError(f"'{found}' is not for now: {why}")
+        return action(self.appliance.fitted(self.job.facts), found, self.state, self.labour_rate, known)
+
+    def _known(self) -> tuple[Known, Evidence, Belief | None]:
+        """What is known on this call; findings that clash are known without a belief."""
+        evidence = evidence_of(self.appliance, self.job)
+        try:
+            belief = believe(self.appliance, self.job)
+        except ClashError:
+            belief = None
+        return may_be(self.knowledge, evidence, belief), evidence, belief
+
+    def put_back(self, name: str, state: State) -> list[str]:
+        """The steps after a repair's own that put the machine back together, begun in a machine state; none for a machine that
+        must not run."""
+        if not_run_with(self.knowledge, self._known()[0]):
+            return []
+        lines = action(self.appliance.fitted(self.job.facts), name, state).lines
+        last = max(i for i, line in enumerate(lines) if line.part in ("steps", "tight"))
+        return [line.text for line in lines[last:] if line.move is not None and not line.move.opens]
 
     def closing_up(self) -> list[str]:
-        """The steps that put the machine back together and on again."""
-        return [line.text for line in closing_lines(self.knowledge, self.state)]
+        """The steps that put the machine back together and on again; a machine that must not run stays shut off, and none while
+        the call is stopped for danger."""
+        if self.job.stopped is not None:
+            return []
+        dead = bool(not_run_with(self.knowledge, self._known()[0]))
+        return [line.text for line in closing_lines(self.knowledge, self.state, dead)]
 
 
 def _opened(job: Job, appliance: str | None, revision: str | None) -> Appliance:

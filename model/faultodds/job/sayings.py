@@ -11,28 +11,17 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
-from typing import Literal
 
-from msgspec import Struct
-
+from faultodds.job.hearing import hear_line
+from faultodds.job.said import Kind, Said as Said
 from faultodds.knowledge import Knowledge
 
-Kind = Literal["finding", "fact", "tool", "command", "doubt", "machine", "ask"]
 _NO_TOOL = (
     r"(?:ive |i have |got |theres |have )?(?:no|without|forgot|left|lost|dont have|havent got|not got|missing)"
     r"(?: the| a| an| my| any)* (?:{0})(?: here| with me| today| on me| in the van| at home)?"
     r"|(?:my |the )?(?:{0}) (?:is |s )?(?:dead|broken|bust|missing|left behind|in the van|at home|flat)"
 )
 _JOINS = re.compile(r"\s+(?:and|but)\s+|\s*[,;:]\s*(?:and |but )?")
-
-
-class Said(Struct, frozen=True):
-    """What a line, or a part of it, means: `name` and `value` in the program's terms; `text` as it was typed."""
-
-    kind: Kind
-    name: str
-    value: str
-    text: str
 
 
 def understand(knowledge: Knowledge, line: str) -> list[Said]:
@@ -42,7 +31,9 @@ def understand(knowledge: Knowledge, line: str) -> list[Said]:
         return [whole]
     parts = [_one(knowledge, part) for part in _JOINS.split(line) if part.strip()]
     states = [part for part in parts if part and part.kind in ("machine", "finding", "tool", "fact")]
-    return states if len(states) == len(parts) > 1 else []
+    if len(states) == len(parts) > 1:
+        return states
+    return hear_line(knowledge, line, lambda kind, name, value: _is_there(knowledge, kind, name, value))
 
 
 def plain(text: str) -> str:
@@ -62,6 +53,8 @@ def machine_item(knowledge: Knowledge, what: str) -> str | None:
 def _one(knowledge: Knowledge, text: str) -> Said | None:
     said = plain(text)
     for kind, meaning, pattern in _sayings():
+        if "?" in text and kind in ("finding", "fact", "machine", "tool"):
+            continue
         if pattern.fullmatch(said):
             name, _, value = meaning.strip().partition("=" if kind in ("finding", "fact") else ".")
             if kind == "ask":
@@ -71,13 +64,15 @@ def _one(knowledge: Knowledge, text: str) -> Said | None:
     return None
 
 
-def _is_there(knowledge: Knowledge, kind: Kind, name: str, value: str) -> bool:
+def _is_there(knowledge: Knowledge, kind: str, name: str, value: str) -> bool:
     if kind == "finding":
         known = knowledge.observables().get(name)
-        return known is not None and value in known.outcomes
+        return known is not None and value in (*known.outcomes, "")
     if kind == "fact":
         facts: Mapping[str, object] = {**knowledge.equipment, **knowledge.context}
         return name in facts
+    if kind == "repair":
+        return name in knowledge.repair
     return kind != "machine" or machine_item(knowledge, name) is not None
 
 

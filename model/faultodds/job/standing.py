@@ -17,7 +17,8 @@ from faultodds.knowledge import Knowledge
 
 
 class Standing(Struct, frozen=True, dict=True):
-    """A job as it stands: what is known, and the belief from it. Advice is worked out when it is asked for."""
+    """A job as it stands: what is known, and the belief from it. Advice is worked out when it is asked for. `appliance` is
+    fitted to the job's facts."""
 
     appliance: Appliance
     job: Job
@@ -50,7 +51,7 @@ class Standing(Struct, frozen=True, dict=True):
 
 def stand(appliance: Appliance, job: Job, situation: Situation) -> Standing:
     """Work a job out; raises ClashError when no suspect explains its findings."""
-    return Standing(appliance, job, situation, believe(appliance, job))
+    return Standing(appliance.fitted(job.facts), job, situation, believe(appliance, job))
 
 
 def unverified(knowledge: Knowledge, job: Job) -> bool:

@@ -180,8 +180,8 @@ def summary(payload: Payload) -> str:
             return text.partition("\n")[0]
         case Safe(text):
             return "safe again" + (f": {text}" if text else "")
-        case Closed(outcome, on, _):
-            return f"closed: {outcome}" + (f" on {on}" if on else "")
+        case Closed(outcome, on, note):
+            return f"closed: {outcome}" + (f" on {on}" if on else "") + (f" ({note})" if note else "")
 
 
 class Step(Struct, frozen=True):

@@ -56,7 +56,7 @@ class Store:
     def __init__(self, file: StoreFile, connection: sa.Connection, clock: Callable[[], datetime]) -> None:
         self._file = file
         self._connection = connection
-        self._clock = clock
+        self.clock = clock
 
     @property
     def path(self) -> Path:
@@ -103,7 +103,7 @@ class Store:
         `revision` names the priors in use; empty stands for the knowledge file as shipped.
         """
         appliance, revision, title = (_storable(text) for text in (appliance, revision, title))
-        opened_at = (opened_at or self._clock()).astimezone(UTC)
+        opened_at = (opened_at or self.clock()).astimezone(UTC)
         row = {"appliance": appliance, "revision": revision, "title": title}
         with self._transaction("IMMEDIATE") as connection:
             statement = sa.insert(JOBS).values(**row, opened_at=_timestamp(opened_at)).returning(JOBS.c.id)
@@ -119,13 +119,20 @@ class Store:
         that another terminal entered meanwhile. `StoreError` when the job is closed; `UnknownName` when
         there is none.
         """
+        return self.append_all(job_id, [(payload, minutes)], expected_seq)
+
+    def append_all(
+        self, job_id: str, entries: Sequence[tuple[Payload, float | None]], expected_seq: int | None = None
+    ) -> Job:
+        """Add several steps, each with its minutes, in one transaction: all of them are on disk once this returns, or none."""
         with self._transaction("IMMEDIATE") as connection:
             job = self._load(connection, job_id)
-            _refuse_stale(job, expected_seq, summary(payload))
-            step = Step(job.last_seq + 1, self._clock(), payload, minutes)
-            job = job.plus(step)
-            row = {"kind": kind_of(payload), "payload": to_json(payload), "minutes": step.minutes}
-            _add_row(connection, job, step.at, row)
+            _refuse_stale(job, expected_seq, "; ".join(summary(payload) for payload, _ in entries))
+            for payload, minutes in entries:
+                step = Step(job.last_seq + 1, self.clock(), payload, minutes)
+                job = job.plus(step)
+                row = {"kind": kind_of(payload), "payload": to_json(payload), "minutes": step.minutes}
+                _add_row(connection, job, step.at, row)
         return job
 
     def undo(self, job_id: str, expected_seq: int | None = None) -> tuple[Job, Step]:
@@ -134,9 +141,20 @@ class Store:
             before = self._load(connection, job_id)
             _refuse_stale(before, expected_seq, "undo")
             job, step = before.minus_last()
-            row = {"kind": "undo", "payload": json.dumps({"seq": step.seq}), "minutes": None}
-            _add_row(connection, job, self._clock(), row)
+            _add_undo(connection, job, self.clock(), step)
         return job, step
+
+    def take_back(self, job_id: str, name: str, expected_seq: int | None = None) -> tuple[Job, tuple[Step, ...]]:
+        """Take back the latest entry of this name (`Job.latest`) and nothing after it: the job, and the steps (the file keeps
+        them; none when there is no such entry)."""
+        with self._transaction("IMMEDIATE") as connection:
+            job = self._load(connection, job_id)
+            _refuse_stale(job, expected_seq, f"take back {name}")
+            steps = job.latest(name)
+            for step in steps:
+                job = job.minus(step)
+                _add_undo(connection, job, self.clock(), step)
+        return job, steps
 
     def set_revision(self, job_id: str, revision: str) -> Job:
         """Advise the job with other learned numbers from now on. Say so in a note: this keeps only the latest."""
@@ -198,6 +216,11 @@ def _add_row(connection: sa.Connection, job: Job, at: datetime, row: dict[str, A
     key = int(job.id)
     connection.execute(sa.insert(STEPS).values(job_id=key, seq=job.last_seq, at=_timestamp(at), **row))
     connection.execute(sa.update(JOBS).where(JOBS.c.id == key).values(outcome=job.outcome))
+
+
+def _add_undo(connection: sa.Connection, job: Job, at: datetime, step: Step) -> None:
+    """Write that `step` was taken back."""
+    _add_row(connection, job, at, {"kind": "undo", "payload": json.dumps({"seq": step.seq}), "minutes": None})
 
 
 def _read_job(path: Path, header: sa.Row[Any], rows: Sequence[sa.Row[Any]]) -> Job:

@@ -7,6 +7,7 @@ asked about first and never weighed.
 
 from __future__ import annotations
 
+import contextlib
 import math
 import re
 from collections.abc import Iterable, Mapping
@@ -16,10 +17,10 @@ from msgspec import Struct
 
 from faultodds.advice import Situation
 from faultodds.belief import Appliance, Evidence, TimePassed, WeighedFinding, repair_effect
-from faultodds.errors import BadReading, FaultoddsError, SafetyStop
+from faultodds.errors import BadReading, FaultoddsError, SafetyStop, UnknownName
 from faultodds.job.job import Job, Return
 from faultodds.job.steps import Fact, Finding, MachineState, Payload, RepairDone, Skip
-from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
+from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, Repair, repair_modes
 from faultodds.names import fold, match
 from faultodds.safety import denies, refuse_unsafe_state
 
@@ -141,7 +142,7 @@ def _judged(
     from faultodds.readings import judge
 
     outcomes = list(knowledge.check[name].outcomes)
-    judgement = judge(knowledge.reading[name], outcomes, text, ambient=ambient, fuel=(facts or {}).get("fuel"))
+    judgement = judge(knowledge.reading[name], outcomes, text, ambient=ambient, facts=facts)
     return JudgedFinding(Finding(name, likelihood=dict(judgement.outcomes), raw=text, take=take), judgement)
 
 
@@ -168,6 +169,36 @@ def _split(name: str, value: str, outcomes: Mapping[str, str]) -> dict[str, floa
 def take_repair(knowledge: Knowledge, name: str) -> RepairDone:
     """A repair done, from what was typed."""
     return RepairDone(match("repair", name, knowledge.repair, {n: r.title for n, r in knowledge.repair.items()}))
+
+
+_BETWEEN = re.compile(r"\s*[,;+&]\s*(?:and\s+)?|\s+and\s+", re.IGNORECASE)
+
+
+def repairs_on(knowledge: Knowledge, line: str) -> list[str]:
+    """The repairs that a line names: one as people type it, or several by their full names ("coil_set igniter"), or as people
+    type them with "and" or a comma between.
+
+    Raises UnknownName for what is no repair.
+    """
+    with contextlib.suppress(UnknownName):
+        return [take_repair(knowledge, line).name]
+    named: list[str] = []
+    for part in filter(None, _BETWEEN.split(line.strip())):
+        named += _full_names(knowledge, part.split()) or [take_repair(knowledge, part).name]
+    return named
+
+
+def _full_names(knowledge: Knowledge, words: list[str]) -> list[str]:
+    """The repairs whose full names, one after the other, are these words; none when some of the words are no such name."""
+    for count in range(len(words), 0, -1):
+        name = fold(" ".join(words[:count]))
+        if name in knowledge.repair:
+            if count == len(words):
+                return [name]
+            rest = _full_names(knowledge, words[count:])
+            if rest:
+                return [name, *rest]
+    return []
 
 
 def take_skip(knowledge: Knowledge, name: str, reason: str = "") -> Skip:
@@ -199,7 +230,9 @@ def evidence_of(appliance: Appliance, job: Job) -> Evidence:
             {f.outcome: 1.0} if f.outcome is not None else {o: w for o, w in (f.likelihood or {}).items() if w > 0}
         )
         seen.append(WeighedFinding(f.name, weights, placed.stage, f.take, placed.visit - 1))
-        _imply(k, facts, f.name)
+        _imply(k, facts, f.name, k.observables()[f.name].needs if f.name in k.observables() else {})
+    for name in job.repairs:
+        _imply(k, facts, name, _has_parts_of(k, k.repair[name], facts))
     repairs = tuple(repair_effect(k, name) for name in job.repairs)
     return Evidence(facts, tuple(seen), repairs, tuple(_time_passed(k, back) for back in job.returns))
 
@@ -210,30 +243,46 @@ def _time_passed(knowledge: Knowledge, back: Return) -> TimePassed:
     return TimePassed(back.stage, new, knowledge.log.back_if_wrong, knowledge.log.back_if_right)
 
 
-def _imply(knowledge: Knowledge, facts: dict[str, str], name: str) -> None:
-    """A check on a part says that the machine has the part."""
-    observable = knowledge.observables().get(name)
-    for fact, value in (observable.needs if observable else {}).items():
+def _imply(knowledge: Knowledge, facts: dict[str, str], name: str, needs: Mapping[str, str]) -> None:
+    """A check or repair of a part says that the machine has the part."""
+    for fact, value in needs.items():
         if facts.get(fact, value) != value:
             words = knowledge.equipment[fact].values
             raise FaultoddsError(
                 f"'{name}' is for a machine with {words[value]}, but this one is said to have {words[facts[fact]]} "
-                f"({fact}={facts[fact]}). Correct the fact, or undo the finding."
+                f"({fact}={facts[fact]}). One of the two is wrong: correct the fact ({fact}={value}), or leave {name} out; when "
+                f"it was entered before, take back {name}."
             )
         facts[fact] = value
 
 
-def situation_of(job: Job, qualified: bool = True, labour_rate: float | None = None, effort: int = 1) -> Situation:
-    """Where the technician stands on this job, and how far ahead to look for it."""
+def _has_parts_of(knowledge: Knowledge, repair: Repair, facts: Mapping[str, str]) -> dict[str, str]:
+    """What a machine must be told to have for this repair: what the repair itself needs, and some part that it puts right."""
+    needs = dict(repair.needs)
+    parts = {mode.partition(".")[0] for mode in repair_modes(knowledge, repair)}
+    for name, equipment in knowledge.equipment.items():
+        having = [v for v in equipment.values if not parts <= set(equipment.lacks.get(v, ()))]
+        if len(having) == 1 or (having and facts.get(name, having[0]) not in having):
+            needs.setdefault(name, having[0])
+    return needs
+
+
+def situation_of(
+    appliance: Appliance, job: Job, qualified: bool = True, labour_rate: float | None = None, effort: int = 1
+) -> Situation:
+    """Where the technician stands on this job, and how far ahead to look for it: what the shop file says of who is qualified and
+    of tools that are not carried goes before all else."""
     state = frozenset(item for item, is_open in job.machine_state.items() if is_open)
-    return Situation(state, frozenset(job.skipped), qualified, labour_rate, effort)
+    shop = appliance.shop
+    skipped = {*job.skipped, *(appliance.knowledge.needing(shop.lacking) if shop else ())}
+    return Situation(state, frozenset(skipped), qualified and (shop is None or shop.qualified), labour_rate, effort)
 
 
 def state_after(appliance: Appliance, job: Job, work: str) -> MachineState | None:
     """The machine state a check or repair leaves, as a step; None when it changes nothing."""
     from faultodds.advice import MachineStates
 
-    k = appliance.knowledge
+    k = appliance.fitted(job.facts).knowledge
     state = frozenset(item for item, is_open in job.machine_state.items() if is_open)
     record = k.check.get(work) or k.repair.get(work)
     if record is None:

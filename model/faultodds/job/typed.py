@@ -15,7 +15,7 @@ from msgspec import Struct
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold, match
-from faultodds.safety import hazard_of
+from faultodds.safety import hazard_of, only_denies
 
 # A name this close to a stop sign's is taken for it.
 CLOSE = 0.85
@@ -135,7 +135,9 @@ def by_number(kind: str, text: str, names: Sequence[str]) -> str:
 
 
 def stop_sign_named(knowledge: Knowledge, text: str) -> str | None:
-    """The stop sign that `text` names, in full or with a letter or two wrong: a slip is no all-clear."""
+    """The stop sign that `text` names, in full or with a letter or two wrong: a slip is no all-clear, a plain denial is one."""
+    if only_denies(text):
+        return None
     signs = {name: name for name in knowledge.stop} | {fold(s.title): n for n, s in knowledge.stop.items()}
     import difflib
 

@@ -14,7 +14,7 @@ from faultodds.joblog import lexicon, money_and_time as amounts
 from faultodds.joblog.clean import AFTER, ENDED, FACT, REPAIRS
 from faultodds.joblog.lexicon import Lexicon, Meaning
 from faultodds.joblog.mapping import SAYS_NOTHING, Column, meanings
-from faultodds.joblog.metered import NO_DIAL, depends_on_fuel, looks_metered, read_metered
+from faultodds.joblog.metered import NO_DIAL, looks_metered, read_metered
 from faultodds.joblog.stems import NO, is_blank, key, vocabulary
 from faultodds.knowledge import Knowledge
 from faultodds.readings import OPEN_WORDS
@@ -90,13 +90,13 @@ class CellReader:
     @cached_property
     def context(self) -> tuple[str, ...]:
         """Facts of the row that a cell is read by: what the machine has, where a word could be about several checks;
-        the fuel, where a reading's band depends on it."""
+        what a reading's band depends on."""
         names = self.column.of if self.column.kind == "finding" else ()
         needed: list[str] = []
         if len(names) > 1:
             needed += [fact for name in names for fact in self._knowledge.observables()[name].needs]
         specs = [self._knowledge.reading[name] for name in names if name in self._knowledge.reading]
-        needed += ["fuel"] if any(map(depends_on_fuel, specs)) and "fuel" in self._knowledge.context else []
+        needed += [spec.fact for spec in specs if spec.fact]
         return tuple(dict.fromkeys(needed))
 
     def read(self, text: str, row: Mapping[str, str | None] | None = None) -> Cell:
@@ -172,7 +172,7 @@ class CellReader:
         spec = self._knowledge.reading.get(name)
         if spec is None or not looks_metered(text, spec):
             return None
-        found = read_metered(self._knowledge, name, text, self.column.assume, row.get("fuel"))
+        found = read_metered(self._knowledge, name, text, self.column.assume, {f: v for f, v in row.items() if v})
         if found.cell is not None:
             status: Status = "mended" if found.mended else "read"
             return _Piece(text, status, (Meaning(target, found.cell),), found.mended)

@@ -5,12 +5,22 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from faultodds.joblog.cells import Status
 
 WORDS_SHOWN: Final = 5
 MOST_WORDS: Final = 5_000
+DANGERS_SHOWN: Final = 10
+
+
+class Told(NamedTuple):
+    """A row that tells of danger: its number, the heading of the cell, the danger, and the words."""
+
+    row: int
+    heading: str
+    hazard: str
+    words: str
 
 
 @dataclass
@@ -48,7 +58,8 @@ class ColumnReport:
 
 @dataclass
 class CleaningReport:
-    """What became of a log. Rows: `rows` = `used` + the rows in `aside`; `mended_rows` of the used had a cell mended."""
+    """What became of a log. Rows: `rows` = `used` + the rows in `aside`; `mended_rows` of the used had a cell mended. `danger`:
+    the rows, used or not, that tell of danger."""
 
     log: str
     source: str
@@ -58,6 +69,7 @@ class CleaningReport:
     used: int = 0
     mended_rows: int = 0
     short_rows: int = 0
+    danger: list[Told] = field(default_factory=list)
     aside: Counter[str] = field(default_factory=Counter)
     columns: list[ColumnReport] = field(default_factory=list)
     personal: dict[str, str] = field(default_factory=dict)
@@ -94,6 +106,7 @@ class CleaningReport:
     def as_dict(self) -> dict[str, Any]:
         """The report as plain data, for JSON."""
         raw = asdict(self)
+        raw["danger"] = [told._asdict() for told in self.danger]
         raw["columns"] = [_column_dict(column) for column in self.columns]
         raw["aside"] = dict(self.aside.most_common())
         raw |= {"set_aside": self.set_aside, "cells": self.filled, "understood": round(self.understood, 4)}
@@ -122,7 +135,27 @@ def _column_dict(column: ColumnReport) -> dict[str, Any]:
 
 def lines(report: CleaningReport) -> list[str]:
     """The report as lines of text."""
-    return [*_head(report), *_rows(report), *_cells(report), *_rest(report)]
+    return [*danger_lines(report), *_head(report), *_rows(report), *_cells(report), *_rest(report)]
+
+
+def danger_lines(r: CleaningReport) -> list[str]:
+    """The rows that tell of danger; nothing when none does."""
+    if not r.danger:
+        return []
+    n = len(r.danger)
+    rows = "1 row. Read it" if n == 1 else f"{n:,} rows. Read them"
+    head = f"DANGER told of in {rows} first: was it dealt with?"
+    found = [
+        f"  row {t.row:,}{f', {t.heading}' if t.heading else ''}: '{t.words}'"
+        for t in sorted(r.danger, key=_worst)[:DANGERS_SHOWN]
+    ]
+    more = n - DANGERS_SHOWN
+    return [head, *found, *([f"  and {more:,} more; all of them are in the report that is kept"] if more > 0 else [])]
+
+
+def _worst(told: Told) -> tuple[bool, int]:
+    """Gas, carbon monoxide and illness before fire, which a burning smell of lint counts as."""
+    return told.hazard == "fire", told.row
 
 
 def _head(r: CleaningReport) -> list[str]:

@@ -40,7 +40,7 @@ class ColumnReader:
         self._reader = CellReader(column, knowledge)
         self.place, self.targets, self.context = place, column.targets(knowledge), self._reader.context
         self.report = ColumnReport(column.heading, ", ".join(column.of) or column.kind)
-        self._free = column.kind in FREE_TEXT
+        self.free = column.kind in FREE_TEXT
         self._memo = _Memo(self._read)
 
     def _read(self, text_and_row: Any) -> Cell:
@@ -48,6 +48,11 @@ class ColumnReader:
             return self._reader.read(text_and_row)
         text, row = text_and_row
         return self._reader.read(text, dict(zip(self.context, row, strict=True)))
+
+    def understands(self, text: str) -> bool:
+        """Whether a text is read whole, with no fact of its row at hand."""
+        cell = self._reader.read(text)
+        return bool(cell.said) and not cell.left
 
     def cells(self, texts: Texts, facts: Sequence[tuple[str | None, ...]]) -> list[Cell]:
         """What each cell says, given the facts of its row."""
@@ -68,7 +73,7 @@ class ColumnReader:
 
     def name_nearest(self) -> None:
         """Find the known meaning nearest to each of the commonest words; in free text forget those that occur once."""
-        if self._free:
+        if self.free:
             self.report.words = Counter({w: n for w, n in self.report.words.items() if n > 1})
         for word, _ in self.report.words.most_common(20):
             meaning = self._reader.lexicon.nearest(word)

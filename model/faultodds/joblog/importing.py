@@ -23,6 +23,7 @@ from faultodds.joblog.aside import AsideFile
 from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.drafts import Draft, Progress
 from faultodds.joblog.folder import LogFiles, all_or_nothing, files_of
+from faultodds.joblog.heard import Listener
 from faultodds.joblog.reading import PieceReader
 from faultodds.joblog.repeats import CONTRADICTORY, DUPLICATE
 from faultodds.knowledge import Knowledge
@@ -82,6 +83,7 @@ class _Import:
         self._reader = PieceReader(
             draft.mapping, draft.source.headings, knowledge, self.order, now.date() + dt.timedelta(days=1)
         )
+        self._listener = Listener(draft.source.headings, self._reader.understands())
         self._formulas = set(draft.found.formulas)
         self._customers: list[Any] = []
         self._days: list[Any] = []
@@ -106,6 +108,7 @@ class _Import:
         schema = _schema(self._knowledge, with_ending=False)
         with pq.ParquetWriter(self._half, schema) as writer, AsideFile(self._files.aside, self._reader.kept) as aside:
             for chunk in self._draft.source.chunks():
+                self.report.danger += self._listener.told(chunk)
                 piece = self._reader.read(chunk, self._formulas)
                 for number, reason, detail, cells in piece.aside:
                     self.report.aside[reason] += 1
@@ -132,24 +135,25 @@ class _Import:
     def _refuse(self) -> None:
         """Raise FaultoddsError for a log that had better not be learned from."""
         r = self.report
+        dangers = "".join(f" {line.strip()}" for line in report.danger_lines(r))
         contradictory = r.aside[CONTRADICTORY]
         if contradictory > MOST_CONTRADICTORY * r.rows:
             raise FaultoddsError(
                 f"{r.source} contradicts itself: {contradictory:,} of {r.rows:,} rows have the job number and day of another "
                 "row and say otherwise. Is the right column taken for the job number? Nothing was imported. "
-                f'If the number is not one job\'s, write is = "left_out" for that column in the mapping. {_TO_EDIT}'
+                f'If the number is not one job\'s, write is = "left_out" for that column in the mapping. {_TO_EDIT}{dangers}'
             )
         other = r.set_aside - r.aside[DUPLICATE]
         if r.used < scan.FEWEST_ROWS or other > MOST_ASIDE * r.rows:
             reasons = "; ".join(f"{n:,} {reason}" for reason, n in r.aside.most_common(3))
             raise FaultoddsError(
                 f"only {r.used:,} of the {r.rows:,} rows in {r.source} could be used ({reasons}). Nothing was imported. "
-                f"Mend the log or its mapping, and import it again. {_TO_EDIT}"
+                f"Mend the log or its mapping, and import it again. {_TO_EDIT}{dangers}"
             )
         if r.understood < LEAST_UNDERSTOOD:
             raise FaultoddsError(
                 f"only {100 * r.understood:.0f} % of the cells in {r.source} were understood. Nothing was imported. "
-                f"Write in the mapping what the columns and their words mean, and import it again. {_TO_EDIT}"
+                f"Write in the mapping what the columns and their words mean, and import it again. {_TO_EDIT}{dangers}"
             )
 
     # --- second pass ---

@@ -71,14 +71,12 @@ class Metered:
     mended: str = ""
 
 
+Facts = Mapping[str, str]
+
+
 def looks_metered(text: str, spec: ReadingSpec) -> bool:
     """Whether a cell looks like a number read off an instrument, or its "OL"."""
     return any(c.isdigit() for c in text) or (family_of(spec.kind) == "ohm" and text.strip().casefold() in OPEN_WORDS)
-
-
-def depends_on_fuel(spec: ReadingSpec) -> bool:
-    """Whether judging needs the row's fuel."""
-    return bool(spec.bands_for or spec.heating_values)
 
 
 def assumptions_for(spec: ReadingSpec) -> dict[str, str]:
@@ -156,9 +154,9 @@ def unit_in_heading(words: tuple[str, ...], spec: ReadingSpec) -> str | None:
 
 
 def read_metered(
-    knowledge: Knowledge, name: str, text: str, given: Mapping[str, str], fuel: str | None = None
+    knowledge: Knowledge, name: str, text: str, given: Mapping[str, str], facts: Facts | None = None
 ) -> Metered:
-    """Judge one cell of a log as a reading of check `name`; `given` are the column's assumptions."""
+    """Judge one cell of a log as a reading of check `name`; `given` are the column's assumptions, `facts` the row's."""
     spec, outcomes = knowledge.reading[name], list(knowledge.observables()[name].outcomes)
     typed, mended = _completed(text.strip(), spec, given)
     if _PLACEHOLDER.fullmatch(re.sub(r"\D", "", typed)) and not _is_small(typed):
@@ -167,9 +165,9 @@ def read_metered(
     try:
         if _far_out(typed, spec):
             return Metered(None, "beyond anything this check shows", impossible=True)
-        return Metered(_judged(spec, outcomes, typed, given, fuel), mended=mended)
+        return Metered(_judged(spec, outcomes, typed, given, facts), mended=mended)
     except FaultoddsError as error:
-        return _in_another_unit(spec, outcomes, typed, given, fuel) or _refused(error, typed)
+        return _in_another_unit(spec, outcomes, typed, given, facts) or _refused(error, typed)
 
 
 def _is_small(typed: str) -> bool:
@@ -200,11 +198,10 @@ def is_share(typed: str) -> bool:
     return bool(_BARE.fullmatch(typed)) and "," not in typed and 0 < abs(float(typed)) < 2
 
 
-def _judged(spec: ReadingSpec, outcomes: list[str], typed: str, given: Mapping[str, str], fuel: str | None) -> str:
+def _judged(spec: ReadingSpec, outcomes: list[str], typed: str, given: Mapping[str, str], facts: Facts | None) -> str:
     if spec.kind == "windings" and "lone_winding" in given and len(split_windings(typed)) == 1:
         return _lone_winding(spec, outcomes, typed)
-    fuel = fuel if depends_on_fuel(spec) else None
-    return cell_of(judge(spec, outcomes, typed, ambient=given.get("room"), fuel=fuel).outcomes)
+    return cell_of(judge(spec, outcomes, typed, ambient=given.get("room"), facts=facts).outcomes)
 
 
 def _lone_winding(spec: ReadingSpec, outcomes: list[str], typed: str) -> str:
@@ -231,7 +228,7 @@ def _far_out(typed: str, spec: ReadingSpec) -> bool:
 
 
 def _in_another_unit(
-    spec: ReadingSpec, outcomes: list[str], typed: str, given: Mapping[str, str], fuel: str | None
+    spec: ReadingSpec, outcomes: list[str], typed: str, given: Mapping[str, str], facts: Facts | None
 ) -> Metered | None:
     """A bare number that makes sense in one other unit only ("1.15" for a coil of 1.15 k)."""
     span = plausible_span(spec)
@@ -245,7 +242,7 @@ def _in_another_unit(
     if len(fitting) != 1 or typed.startswith("-"):
         return None
     try:
-        return Metered(_judged(spec, outcomes, f"{typed} {fitting[0]}", given, fuel), mended=f"taken as {fitting[0]}")
+        return Metered(_judged(spec, outcomes, f"{typed} {fitting[0]}", given, facts), mended=f"taken as {fitting[0]}")
     except FaultoddsError:
         return None
 

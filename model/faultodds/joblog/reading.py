@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
@@ -101,6 +101,10 @@ class PieceReader:
         left = ("personal", "customer", "left_out", "technician")
         hidden = {c.heading for c in mapping.columns if c.kind in left or c.kind in FREE_TEXT}
         self.kept = [(place, heading) for heading, place in self._places.items() if heading not in hidden]
+
+    def understands(self) -> dict[int, Callable[[str], bool]]:
+        """For each column of findings that is not free text: whether a text is read as what a check showed."""
+        return {r.place: r.understands for r in self._readers if not r.free}
 
     def _heading(self, kind: Any) -> str | None:
         column = self._mapping.of_kind(kind)

@@ -1,3 +1,4 @@
+from .fitted import access_of as access_of, fitted as fitted, kinds as kinds
 from .loading import from_mapping as from_mapping, load as load, parse as parse
 from .network import build_network as build_network, export as export
 from . import overlay as overlay

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from faultodds.errors import KnowledgeError, nearest
+from faultodds.knowledge.fitted import kinds
 from faultodds.knowledge.reach import check_reach, states_of
 from faultodds.knowledge.schema import (
     NOTHING_WRONG,
@@ -206,10 +207,17 @@ def _observable_problems(k: Knowledge, key: str, o: Observable) -> Iterator[str]
                 yield problem
             yield from _weight_problems(f"{key}.links.{ref}", weights, o.outcomes)
     for fact, value in o.needs.items():
-        if fact not in k.equipment:
-            yield _no_such(f"{key}.needs", "equipment fact", fact, k.equipment)
-        elif value not in k.equipment[fact].values:
-            yield _no_such(f"{key}.needs.{fact}", "value", value, k.equipment[fact].values)
+        yield from _equipment_problems(k, f"{key}.needs", fact, [value])
+
+
+def _equipment_problems(k: Knowledge, key: str, fact: str, values: Iterable[str]) -> Iterator[str]:
+    """That a fact is an equipment fact, and has these values."""
+    if fact not in k.equipment:
+        yield _no_such(key, "equipment fact", fact, k.equipment)
+        return
+    for value in values:
+        if value not in k.equipment[fact].values:
+            yield _no_such(f"{key}.{fact}", "value", value, k.equipment[fact].values)
 
 
 def _check_offers(k: Knowledge) -> Iterator[str]:
@@ -280,18 +288,24 @@ def _check_readings(k: Knowledge) -> Iterator[str]:
         if name not in k.check:
             yield _no_such("reading", "check", name, k.check)
             continue
+        facts = {n: list(f.values) for n, f in (k.context | k.equipment).items()}
+        if spec.fact and spec.fact not in facts:
+            yield _no_such(f"reading.{name}.fact", "fact", spec.fact, facts)
+        for value in (v for v in spec.values if v not in facts.get(spec.fact, spec.values)):
+            yield _no_such(f"reading.{name}", f"value of '{spec.fact}'", value, facts[spec.fact])
         for problem in spec_problems(spec, list(k.check[name].outcomes)):
             yield f"reading.{name}: {problem}"
 
 
 def _check_work(k: Knowledge) -> Iterator[str]:
-    for group in ("check", "repair"):
-        for name, work in getattr(k, group).items():
-            yield from _work_problems(k, f"{group}.{name}", work)
+    groups = [(kind, group) for kind in kinds(k) for group in ("check", "repair")]
+    works = ((kind, f"{group}.{n}", w) for kind, group in groups for n, w in getattr(kind, group).items())
+    yield from dict.fromkeys(problem for work in works for problem in _work_problems(*work))
     for name, access in k.access.items():
-        for other in access.requires:
-            if other not in k.access:
-                yield _no_such(f"access.{name}.requires", "access item", other, k.access)
+        for field in ("requires", "also_by"):
+            for other in getattr(access, field):
+                if other not in k.access:
+                    yield _no_such(f"access.{name}.{field}", "access item", other, k.access)
         for caution in access.cautions:
             if caution not in k.caution:
                 yield _no_such(f"access.{name}.cautions", "caution", caution, k.caution)
@@ -316,8 +330,12 @@ def _access_circle(k: Knowledge) -> Iterator[str]:
 
 
 def _work_problems(k: Knowledge, key: str, work: Work) -> Iterator[str]:
-    for field in ("access", "closed"):
-        for item in getattr(work, field):
+    lists = {"access": work.access, "closed": work.closed}
+    for fact, by in work.access_by.items():
+        yield from _equipment_problems(k, f"{key}.access_by", fact, by)
+        lists |= {f"access_by.{fact}.{value}": items for value, items in by.items()}
+    for field, items in lists.items():
+        for item in items:
             if item not in k.access:
                 yield _no_such(f"{key}.{field}", "access item", item, k.access)
     both = [
@@ -331,10 +349,7 @@ def _work_problems(k: Knowledge, key: str, work: Work) -> Iterator[str]:
         if caution not in k.caution:
             yield _no_such(f"{key}.cautions", "caution", caution, k.caution)
     for fact, value in work.needs.items():
-        if fact not in k.equipment:
-            yield _no_such(f"{key}.needs", "equipment fact", fact, k.equipment)
-        elif value not in k.equipment[fact].values:
-            yield _no_such(f"{key}.needs.{fact}", "value", value, k.equipment[fact].values)
+        yield from _equipment_problems(k, f"{key}.needs", fact, [value])
     for field in ("minutes", "cost"):
         if not 0 <= getattr(work, field) < float("inf"):
             yield f"{key}.{field}: found {getattr(work, field)}; it is 0 or more."

@@ -14,7 +14,7 @@ Words used here and everywhere else:
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any, ClassVar, Literal
 
@@ -135,6 +135,7 @@ class Access:
     """Something opened, shut off or moved to work. Minutes each way; `requires` must be so before it is opened.
 
     `blocks_running`: the machine cannot run while this is so. `makes_safe` marks the items that shut off a hazard.
+    `also_by`: items that open the same parts, so that work behind this one can be done with one of them open instead.
     `close_while`: items that, if open, are still open when this one is closed (a gas cock is opened, and its joints tested,
     before the machine is pushed back over it). `lets_out`: hazards that come out into the room when the machine runs with
     this open; then `watch` is what whoever runs it is told first, with "{minutes}" in it, and `not_while` maps a fact or
@@ -150,6 +151,7 @@ class Access:
     requires: list[str] = field(default_factory=list)
     blocks_running: bool = True
     makes_safe: Literal["power", "gas"] | None = None
+    also_by: list[str] = field(default_factory=list)
     close_while: list[str] = field(default_factory=list)
     lets_out: list[Hazard] = field(default_factory=list)
     watch: str = ""
@@ -206,9 +208,10 @@ class Symptom(Observable):
 class Work:
     """What checks and repairs share: time, money, the machine state they need, who may do them, what to watch.
 
-    `tools` are those that not every technician has at hand. `access` lists what must be open, `closed` what must not be;
-    `running` closes everything that keeps the machine from running. `run_minutes`: how long it runs at most with something
-    open that lets a hazard out; `away`: whoever does it does not stand by the machine while it runs.
+    `tools` are those that not every technician has at hand, a second person (`helper`) among them. `access` lists what must
+    be open, `closed` what must not be; `access_by` maps an equipment fact and its value to what must be open instead on such
+    a machine (`fitted`); `running` closes everything that keeps the machine from running. `run_minutes`: how long it runs at
+    most with something open that lets a hazard out; `away`: whoever does it does not stand by the machine while it runs.
 
     The steps come in parts, each in its own machine state, and are printed with the moves between them: `run_first` closed up
     and running, on the way in; `fit` with the access open and dead (energised work: leads, manometer); `steps`, the work
@@ -220,6 +223,7 @@ class Work:
     minutes: float
     cost: float = 0.0
     access: list[str] = field(default_factory=list)
+    access_by: dict[str, dict[str, list[str]]] = field(default_factory=dict)
     closed: list[str] = field(default_factory=list)
     running: bool = False
     needs: dict[str, str] = field(default_factory=dict)
@@ -338,6 +342,15 @@ class Knowledge:
     def observables(self) -> dict[str, Symptom | Check]:
         """Symptoms then checks, in file order."""
         return {**self.symptom, **self.check}
+
+    def tools(self) -> list[str]:
+        """Every tool that some check or repair needs, in file order; a second person is called `helper`."""
+        return list(dict.fromkeys(t for work in (*self.check.values(), *self.repair.values()) for t in work.tools))
+
+    def needing(self, tools: Iterable[str]) -> list[str]:
+        """The checks and repairs that cannot be done without one of these tools."""
+        lacking = set(tools)
+        return [name for name, work in {**self.check, **self.repair}.items() if lacking & set(work.tools)]
 
     def modes_under(self, name: str) -> list[str]:
         """The modes a name stands for: itself, or every mode of a component."""

@@ -4,7 +4,7 @@ from .kinds import over_all as over_all
 from .numbers import neat as neat
 from .parse import plausible_span as plausible_span, quantity as quantity, split_windings as split_windings
 from .problems import spec_problems as spec_problems
-from .specs import ReadingSpec as ReadingSpec
+from .specs import ReadingSpec as ReadingSpec, Winding as Winding
 from .spoken import OPEN_WORDS as OPEN_WORDS
 from .sums_air import air_flow as air_flow, duct_length as duct_length, velocity_pressure as velocity_pressure
 from .sums_gas import (

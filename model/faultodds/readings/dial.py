@@ -51,7 +51,7 @@ _STILL = re.compile(
 )
 
 
-def btu_per_hour(text: str, spec: ReadingSpec, fuel: str | None = None) -> Quantity:
+def btu_per_hour(text: str, spec: ReadingSpec) -> Quantity:
     """Heat input, Btu/h, from a phrase such as "84 s per half foot", "62 cu ft/h" or "22000 Btu/h".
 
     Raises `BadReading` when the seconds or the dial are missing, or something else is in the phrase.
@@ -62,16 +62,16 @@ def btu_per_hour(text: str, spec: ReadingSpec, fuel: str | None = None) -> Quant
     if match := _BTU.fullmatch(typed):
         value = number(match[1]) * (1000.0 if match[2] else 1.0)
         return _sound_input(value, text, spec)
-    heat, typed = _heating_value(typed, spec, fuel)
+    heat, typed = _heating_value(typed, spec)
     if match := _FLOW.fullmatch(typed.strip(" ,")):
         return _sound_input(number(match[1]) * heat, text, spec)
     return _sound_input(_clocked(typed, text, spec, heat), text, spec)
 
 
-def _heating_value(typed: str, spec: ReadingSpec, fuel: str | None) -> tuple[float, str]:
+def _heating_value(typed: str, spec: ReadingSpec) -> tuple[float, str]:
     match = _HEATING.search(typed)
     if match is None:
-        return spec.heat_content(fuel), typed
+        return spec.heating_value, typed
     value = number(match[1])
     if not 300 <= value <= 3500:
         raise BadReading(

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from faultodds.errors import BadReading, unknown
+from faultodds.errors import BadReading
 from faultodds.readings.bands import ends
 from faultodds.readings.kinds import SURE, Circumstances, Found, read
 from faultodds.readings.parse import Quantity, leads_ohms, said, take_leads
@@ -40,30 +40,35 @@ def judge(
     *,
     ambient: str | float | None = None,
     leads: str | float | None = None,
-    fuel: str | None = None,
+    facts: Mapping[str, str] | None = None,
 ) -> Judgement:
     """Likelihood of each outcome of a check, given the raw reading `text`.
 
-    `outcomes` are the check's, the normal one first. `ambient` is the room's temperature for a thermistor
-    ("72F"; a bare float is in the chart's unit), `leads` the ohms of the test leads, `fuel` picks bands and
-    heat content that depend on it. An outcome's likelihood is the chance that the true value lies in its
-    band; meter and edge uncertainty as in `faultodds.readings.bands`. Raises `BadReading` with what was
-    found, what is allowed and what to type next, and `UnknownName` for a fuel that the spec does not have.
+    `outcomes` are the check's, the normal one first. `ambient` is the room's temperature for a thermistor or copper
+    windings ("72F"; a bare float is in the chart's unit), `leads` the ohms of the test leads, `facts` what is told of the
+    machine: it picks what depends on the spec's `fact`. An outcome's likelihood is the chance that the true value lies in
+    its band; meter and edge uncertainty as in `faultodds.readings.bands`. Raises `BadReading` with what was found, what is
+    allowed and what to type next.
     """
     if not text.strip():
         raise BadReading(f"No reading was typed. Type for example {EXAMPLES[spec.kind]}.")
-    _known_fuel(spec, fuel)
+    value = (facts or {}).get(spec.fact)
+    untold, spec = value is None, spec.given(value)
     raw, typed_leads = take_leads(text) if family_of(spec.kind) == "ohm" else (text, None)
-    given = Circumstances(ambient, _leads(typed_leads, leads, spec), fuel)
+    given = Circumstances(ambient, _leads(typed_leads, leads, spec))
     named = said(raw, spec, outcomes)
     found = _outright(named.outcome, raw, outcomes) if named else read(spec, outcomes, raw, given)
-    return _judgement(found, spec, outcomes, fuel)
+    found.notes += _untold(spec) if untold and not named else []
+    return _judgement(found, spec, outcomes)
 
 
-def _known_fuel(spec: ReadingSpec, fuel: str | None) -> None:
-    known = {"natural", *spec.bands_for, *spec.heating_values}
-    if fuel is not None and len(known) > 1 and fuel not in known:
-        raise unknown("fuel", fuel, sorted(known), "Type for example --fact fuel=natural.")
+def _untold(spec: ReadingSpec) -> list[str]:
+    """Which fact would have been needed."""
+    others = sorted({*spec.bands_for, *spec.windings_for})
+    if not others:
+        return []
+    about = spec.fact.replace("_", " ")
+    return [f"Judged without knowing the {about}; for {' or '.join(others)} the band differs (fact {spec.fact})."]
 
 
 def _leads(typed: float | None, given: str | float | None, spec: ReadingSpec) -> float:
@@ -78,7 +83,7 @@ def _outright(outcome: str, raw: str, outcomes: Sequence[str]) -> Found:
     return Found(Quantity(math.nan, math.nan), chances, [note], raw.strip())
 
 
-def _judgement(found: Found, spec: ReadingSpec, outcomes: Sequence[str], fuel: str | None) -> Judgement:
+def _judgement(found: Found, spec: ReadingSpec, outcomes: Sequence[str]) -> Judgement:
     best = max(outcomes, key=lambda outcome: found.outcomes[outcome])
     sure = found.outcomes[best] >= SURE
     notes = found.notes + _remarks(spec, found, best)
@@ -89,7 +94,7 @@ def _judgement(found: Found, spec: ReadingSpec, outcomes: Sequence[str], fuel: s
         value=found.shown.middle if single else None,
         unit=spec.unit,
         text=found.text or in_words(found.shown, spec.unit),
-        spec=describe(spec, outcomes, fuel),
+        spec=describe(spec, outcomes),
         outcomes=found.outcomes,
         verdict=best if sure else "borderline",
         note=" ".join(notes),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from faultodds.errors import BadReading
 from faultodds.readings.bands import segments, shares, standard_uncertainty
@@ -14,20 +14,23 @@ from faultodds.readings.parse import Quantity, plain, quantity, split_windings
 from faultodds.readings.problems import floor_of
 from faultodds.readings.specs import ReadingSpec, Winding
 from faultodds.readings.spoken import EXAMPLES
-from faultodds.readings.sums_heat import celsius, chart_ohms
+from faultodds.readings.sums_heat import celsius, chart_ohms, copper_ohms, fahrenheit
 from faultodds.readings.verdict import in_words
 
 SURE = 0.8
 """The verdict names an outcome from this likelihood up; below it the reading is borderline."""
 
 
+ROOMS_C = (10.0, 38.0)
+"""Rooms that a machine stands in, where nobody tells: a cold cellar to a hot garage."""
+
+
 @dataclass(frozen=True, slots=True)
 class Circumstances:
-    """What a reading may depend on besides itself: room temperature, ohms of the leads, fuel."""
+    """What a reading may depend on besides itself: room temperature and ohms of the leads."""
 
     ambient: str | float | None
     leads: float
-    fuel: str | None
 
 
 @dataclass(slots=True)
@@ -44,7 +47,7 @@ def read(spec: ReadingSpec, outcomes: Sequence[str], raw: str, given: Circumstan
     """The chances that the reading `raw` gives to each outcome; raises `BadReading`."""
     match spec.kind:
         case "windings":
-            return windings(spec, outcomes, raw, given.leads)
+            return windings(spec, outcomes, raw, given)
         case "thermistor":
             return thermistor(spec, outcomes, raw, given)
         case "bench_heat":
@@ -56,20 +59,20 @@ def read(spec: ReadingSpec, outcomes: Sequence[str], raw: str, given: Circumstan
 def _value(spec: ReadingSpec, raw: str, given: Circumstances) -> Quantity:
     match spec.kind:
         case "dial" | "moisture" | "angle" | "time":
-            return _phrase(spec, raw, given)
+            return _phrase(spec, raw)
         case "resistance" | "continuity":
             return less_leads(quantity(raw, spec), given.leads, raw)
         case _:
             return quantity(raw, spec)
 
 
-def _phrase(spec: ReadingSpec, raw: str, given: Circumstances) -> Quantity:
+def _phrase(spec: ReadingSpec, raw: str) -> Quantity:
     # The patterns of phrases take longer to build than the rest of this room: only those who need them pay.
     from faultodds.readings import dial, phrases
 
     match spec.kind:
         case "dial":
-            return dial.btu_per_hour(raw, spec, given.fuel)
+            return dial.btu_per_hour(raw, spec)
         case "moisture":
             return phrases.retained(raw, spec)
         case "angle":
@@ -81,19 +84,15 @@ def _phrase(spec: ReadingSpec, raw: str, given: Circumstances) -> Quantity:
 def banded(spec: ReadingSpec, outcomes: Sequence[str], raw: str, given: Circumstances) -> Found:
     """One value against the bands of the outcomes."""
     value = _value(spec, raw, given)
-    line = segments(spec.bands_of(given.fuel), spec.otherwise, floor_of(spec))
+    line = segments(spec.bands, spec.otherwise, floor_of(spec))
     chances = shares(spec, line, value.low, value.high, meter_uncertainty(spec, value.middle))
-    return Found(value, over_all(outcomes, chances), _fuel_notes(spec, raw, value, given.fuel))
+    return Found(value, over_all(outcomes, chances), _gas_notes(spec, raw, value))
 
 
-def _fuel_notes(spec: ReadingSpec, raw: str, value: Quantity, fuel: str | None) -> list[str]:
-    notes = []
-    if spec.bands_for and fuel is None:
-        others = " or ".join(sorted(spec.bands_for))
-        notes.append(f"Judged without knowing the fuel; for {others} the band differs.")
+def _gas_notes(spec: ReadingSpec, raw: str, value: Quantity) -> list[str]:
     if spec.kind == "dial" and "btu" not in raw.casefold() and value.high > 0:
-        notes.append(f"Gas taken at {neat(spec.heat_content(fuel))} Btu a cubic foot.")
-    return notes
+        return [f"Gas taken at {neat(spec.heating_value)} Btu a cubic foot."]
+    return []
 
 
 def over_all(outcomes: Sequence[str], chances: Mapping[str, float]) -> dict[str, float]:
@@ -109,14 +108,59 @@ def over_all(outcomes: Sequence[str], chances: Mapping[str, float]) -> dict[str,
 NOT_READ = frozenset(["-", "–", "?", "x", "skip"])
 
 
-def windings(spec: ReadingSpec, outcomes: Sequence[str], raw: str, leads: float) -> Found:
+def windings(spec: ReadingSpec, outcomes: Sequence[str], raw: str, given: Circumstances) -> Found:
     """One reading for each winding, in the spec's order ("-" for one not read); any off makes the set off.
 
     With windings left unread, an off set is taken to have its bad winding anywhere, each equally likely: a
-    good reading of one of three then says only a little.
+    good reading of one of three then says only a little. Where the bands are for one temperature, they are
+    widened to that of the room, or as far as rooms differ when it is not told.
     """
-    parts = split_windings(raw)
+    if not spec.windings:
+        raise BadReading(
+            f"For this {spec.fact.replace('_', ' ') or 'machine'} the file has no bands. Hold it against the maker's sheet, "
+            f"and type {' or '.join(outcomes)}."
+        )
+    typed, _, at = plain(raw).partition(" at ") if spec.windings_at is not None else (raw, "", "")
+    told = at or given.ambient
+    if spec.windings_at is None or told is None:
+        return _in_any_room(spec, outcomes, typed, given.leads)
+    room = _room(spec, told, raw)
+    warmed = _warmed(spec, room, room)
+    found = _windings(warmed, warmed, outcomes, typed, given.leads)
+    found.notes.append(f"Its bands reach to a room of {neat(room)} {spec.chart_unit}.")
+    return found
+
+
+def _in_any_room(spec: ReadingSpec, outcomes: Sequence[str], typed: str, leads: float) -> Found:
+    if spec.windings_at is None:
+        return _windings(spec, spec, outcomes, typed, leads)
+    cool, hot = (round(fahrenheit(c)) if spec.chart_unit == "F" else c for c in ROOMS_C)
+    found = _windings(_warmed(spec, cool, hot), spec, outcomes, typed, leads)
+    as_written = _windings(spec, spec, outcomes, typed, leads)
+    if abs(found.outcomes[outcomes[0]] - as_written.outcomes[outcomes[0]]) > 1 - SURE:
+        span = f"{neat(cool)} to {neat(hot)} {spec.chart_unit}"
+        found.notes.append(
+            f"It depends on the room: judged for any of {span}. Tell it, for example {typed.strip()} at 95F, to judge it closer."
+        )
+    return found
+
+
+def _warmed(spec: ReadingSpec, cool: float, hot: float) -> ReadingSpec:
+    """The windings' bands widened to rooms from `cool` to `hot`, in chart_unit, by copper's rule; to whole ohms.
+
+    Never narrower than written: in which room a band was found good is known to a few degrees only, and a part warms slowly.
+    """
+    assert spec.windings_at is not None
+    temperatures = (spec.windings_at, min(cool, spec.windings_at), max(hot, spec.windings_at))
+    at, least, most = (celsius(t) if spec.chart_unit == "F" else t for t in temperatures)
+    ends = [(w.name, copper_ohms(w.low, at, least), copper_ohms(w.high, at, most)) for w in spec.windings]
+    return replace(spec, windings=[Winding(name, round(low), round(high)) for name, low, high in ends])
+
+
+def _windings(spec: ReadingSpec, near: ReadingSpec, outcomes: Sequence[str], raw: str, leads: float) -> Found:
+    """`near`: the bands by which a reading typed in another's place is known."""
     names = [winding.name for winding in spec.windings]
+    parts = split_windings(raw)
     if len(parts) > len(names):
         raise BadReading(
             f"'{raw.strip()}' has {len(parts)} readings; this check has {len(names)} windings: "
@@ -127,7 +171,7 @@ def windings(spec: ReadingSpec, outcomes: Sequence[str], raw: str, leads: float)
         raise BadReading(f"'{raw.strip()}' has no reading in it. Type for example {EXAMPLES['windings']}.")
     readings = [(winding, less_leads(quantity(part, _for_one(spec, winding)), leads, part)) for winding, part in seen]
     if len(readings) < len(names):
-        _ask_which(spec, readings)
+        _ask_which(near, readings)
     return _of_windings(spec, outcomes, readings)
 
 
@@ -197,8 +241,11 @@ def _room(spec: ReadingSpec, ambient: str | float | None, raw: str) -> float:
     if isinstance(ambient, int | float) and math.isfinite(ambient):
         return float(ambient)
     span = [35.0, 115.0] if spec.chart_unit == "F" else [2.0, 46.0]
+    limits = [] if spec.chart else [span[0] - 35, span[1] + 35]  # a chart has ends of its own
     try:
-        room = quantity(str(ambient), ReadingSpec(kind="temperature", unit=spec.chart_unit, plausible=span))
+        room = quantity(
+            str(ambient), ReadingSpec(kind="temperature", unit=spec.chart_unit, plausible=span, limits=limits)
+        )
     except BadReading as error:
         raise BadReading(f"The room's temperature (--ambient 72F): {error}") from None
     if math.isinf(room.low) or math.isinf(room.high):

@@ -129,7 +129,7 @@ def quantity(text: str, spec: ReadingSpec) -> Quantity:
     ohms = family_of(spec.kind) == "ohm"
     word = _word(typed, spec, ohms)
     if word is not None:
-        return word
+        return _no_short(word, text, spec)
     typed = _one_of_several(typed, spec)
     if ohms and (coded := _CODED.fullmatch(typed)):
         typed = f"{coded[1]}.{coded[3]}{coded[2]}"
@@ -152,7 +152,7 @@ def _one_of_several(typed: str, spec: ReadingSpec) -> str:
 
 def _no_short(found: Quantity, text: str, spec: ReadingSpec) -> Quantity:
     span = plausible_span(spec)
-    if spec.kind == "resistance" and span and found.high < SHORT_OHMS < span[0]:
+    if spec.kind == "resistance" and span and found.high <= SHORT_OHMS < span[0]:
         raise BadReading(
             f"'{text.strip()}' is a short, or the leads touch: a reading here is usually {neat(span[0])} to "
             f"{neat(span[1])} {shown(spec.unit)}. Take the part's wires off, read again and type for example "

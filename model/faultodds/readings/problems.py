@@ -9,7 +9,7 @@ from itertools import pairwise
 from faultodds.errors import nearest
 from faultodds.readings.bands import ends
 from faultodds.readings.numbers import neat
-from faultodds.readings.specs import Band, ReadingSpec
+from faultodds.readings.specs import Band, ReadingSpec, Winding
 
 OWN_UNITS: dict[str, tuple[str, ...]] = {
     "resistance": ("ohm",),
@@ -44,6 +44,7 @@ def spec_problems(spec: ReadingSpec, outcomes: Sequence[str]) -> list[str]:
         *_numbers(spec),
         *_names(spec, outcomes),
         *_remarks(spec),
+        *_by_fact(spec),
         *_of_kind(spec, outcomes),
     ]
 
@@ -101,6 +102,15 @@ def _remarks(spec: ReadingSpec) -> Iterator[str]:
             yield f"the remark '{remark.text[:40]}' has no values between its low and its high."
 
 
+def _by_fact(spec: ReadingSpec) -> Iterator[str]:
+    if spec.values and not spec.fact:
+        yield f"has its own for '{spec.values[0]}' and no fact: say which fact that is a value of."
+    if spec.fact and not spec.values:
+        yield f"fact is '{spec.fact}', and nothing is given for any value of it."
+    if spec.windings_at is not None and spec.kind != "windings":
+        yield "windings_at is for windings; a thermistor has its chart."
+
+
 def _of_kind(spec: ReadingSpec, outcomes: Sequence[str]) -> Iterator[str]:
     if spec.kind == "windings":
         yield from _windings(spec, outcomes)
@@ -115,14 +125,20 @@ def _of_kind(spec: ReadingSpec, outcomes: Sequence[str]) -> Iterator[str]:
 def _windings(spec: ReadingSpec, outcomes: Sequence[str]) -> Iterator[str]:
     if not spec.windings:
         yield "windings is empty: name each winding with its low and high ohms."
+    for value in spec.windings_for:
+        yield from (f"windings_for.{value}: {p}" for p in _bad_windings(spec.windings_for[value]))
+    yield from _bad_windings(spec.windings)
     if spec.bands or spec.bands_for:
         yield "a windings check has no bands: each winding carries its own low and high."
     if len(outcomes) != 2 or spec.otherwise != outcomes[1]:
         yield "a windings check has two outcomes, all in band and not, and otherwise names the second."
-    for winding in spec.windings:
+
+
+def _bad_windings(windings: Sequence[Winding]) -> Iterator[str]:
+    for winding in windings:
         if not 0 <= winding.low < winding.high < math.inf:
             yield f"the winding '{winding.name}' needs 0 <= low < high, in ohm."
-    names = [winding.name for winding in spec.windings]
+    names = [winding.name for winding in windings]
     yield from (f"the winding '{name}' is named twice." for name in sorted({n for n in names if names.count(n) > 1}))
 
 

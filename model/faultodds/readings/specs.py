@@ -7,8 +7,7 @@ can be stored as data.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import ClassVar, Literal
 
 Kind = Literal[
@@ -73,8 +72,10 @@ class ReadingSpec:
     kind: Kind
     unit: str = ""
     bands: dict[str, list[Band]] = field(default_factory=dict)
+    fact: str = ""
+    """The fact of the machine that some of this depends on, such as `fuel`; what is for one value of it is under its name."""
     bands_for: dict[str, dict[str, list[Band]]] = field(default_factory=dict)
-    """Other bands for a named fuel: `[reading.manifold_pressure.bands_for.propane]`."""
+    """Other bands for a value of the fact: `[reading.manifold_pressure.bands_for.propane]`."""
     otherwise: str | None = None
     edge: float = 0.0
     """How far a band's edge may lie from where it is written, in the unit of the bands (half-width)."""
@@ -97,6 +98,10 @@ class ReadingSpec:
     """Words that say an outcome outright: `no_heat = ["no heat", "stays cold"]`."""
     remarks: list[Remark] = field(default_factory=list)
     windings: list[Winding] = field(default_factory=list)
+    windings_for: dict[str, list[Winding]] = field(default_factory=dict)
+    """Other windings for a value of the fact; none at all where the maker's sheet has to tell."""
+    windings_at: float | None = None
+    """The room's temperature, in chart_unit, that the windings' bands are for: copper reads more when it is warmer."""
     chart: list[list[float]] = field(default_factory=list)
     """Thermistor chart: `[temperature in chart_unit, ohm]` rows."""
     chart_unit: Literal["F", "C"] = "F"
@@ -106,16 +111,29 @@ class ReadingSpec:
     """`[low, high]` that a thermostat's rating can be, in `unit`."""
     heating_value: float = 1030.0
     heating_values: dict[str, float] = field(default_factory=dict)
-    """Btu per cubic foot, and other values for a named fuel."""
+    """Btu per cubic foot, and others for a value of the fact."""
     duct_inches: float = 4.0
     """Duct diameter that turns cfm into ft/min."""
-    source: str = ""
+    source: str = "common practice, no source"
     __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
 
-    def bands_of(self, fuel: str | None = None) -> Mapping[str, list[Band]]:
-        """The bands for a fuel: its own where the spec has them, the general ones otherwise."""
-        return self.bands_for.get(fuel, self.bands) if fuel else self.bands
+    @property
+    def at_room(self) -> bool:
+        """Whether the reading depends on the room's temperature."""
+        return self.kind == "thermistor" or self.windings_at is not None
 
-    def heat_content(self, fuel: str | None = None) -> float:
-        """Btu per cubic foot of the fuel."""
-        return self.heating_values.get(fuel, self.heating_value) if fuel else self.heating_value
+    @property
+    def values(self) -> list[str]:
+        """The values of the fact that have something of their own here."""
+        return sorted({*self.bands_for, *self.windings_for, *self.heating_values})
+
+    def given(self, value: str | None) -> ReadingSpec:
+        """The spec for a machine with this value of the fact: its own where there is one, the general one otherwise."""
+        if value not in self.values:
+            return self
+        return replace(
+            self,
+            bands=self.bands_for.get(value, self.bands),
+            windings=self.windings_for.get(value, self.windings),
+            heating_value=self.heating_values.get(value, self.heating_value),
+        )

@@ -26,13 +26,13 @@ def in_words(value: Quantity, unit: str) -> str:
     return f"{neat(value.low)} to {neat(value.high)} {shown(unit)}"
 
 
-def describe(spec: ReadingSpec, outcomes: Sequence[str], fuel: str | None = None) -> str:
+def describe(spec: ReadingSpec, outcomes: Sequence[str]) -> str:
     """The bands in one line, outcome by outcome: "normal under 600 ohm; open over 600 ohm"."""
     if spec.kind == "windings":
         parts = [f"{each.name} {neat(each.low)} to {neat(each.high)} ohm" for each in spec.windings]
         return "; ".join([*parts, f"{spec.otherwise} when any is out"])
     unit = {"thermistor": "% of chart", "bench_heat": f"{spec.unit} from its rating"}.get(spec.kind, shown(spec.unit))
-    bands = spec.bands_of(fuel)
+    bands = spec.bands
     parts = []
     for name in outcomes:
         if name in bands:

@@ -60,6 +60,16 @@ def denies(reply: str) -> bool:
     return bool(rules.denial["no"].match(said)) and not rules.denial["unclear"].search(said) and hear(reply) is None
 
 
+def only_denies(text: str) -> bool:
+    """Whether a text does nothing but deny danger: "no smell of gas, no smoke", "cant smell gas"."""
+    no, unclear = (_rules().denial[name].search for name in ("before", "unclear"))
+    plain = re.sub(r"['\u2019]", "", text.casefold())
+    parts = [part.strip().partition(" ") for part in re.split(r"[,;.]|\band\b", plain) if part.strip()]
+    return bool(parts) and all(
+        no(f"{first} ") and hear(rest) and not hear(f"{first} {rest}") and not unclear(rest) for first, _, rest in parts
+    )
+
+
 def hazard_of(sign: str, title: str) -> str | None:
     """The danger that a knowledge file's stop sign is about, or None when it is one of its own."""
     words = f"{sign} {title}".casefold().replace("_", " ")

@@ -8,28 +8,70 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from faultodds.knowledge import Knowledge, Work
 
+# Fact or thing seen -> values that may be so, with the share of each.
+Known = Mapping[str, Mapping[str, float]]
 
-def not_run_now(knowledge: Knowledge, known: Mapping[str, Collection[str]]) -> dict[str, str]:
-    """Work that runs the machine with something open that is not run like that now -> why, in a sentence.
 
-    `known`: for each fact and each thing seen, the values that may be so; a doubtful answer is both. Where something seen lets
-    a hazard into the room, nothing that is done away from the machine runs it.
+# From this share on a value is taken to be so.
+LIKELY = 0.5
+
+
+def not_run_now(knowledge: Knowledge, known: Known) -> dict[str, str]:
+    """Work that runs the machine and is not for now -> why, in a sentence.
+
+    `known`: for each fact and each thing seen, the values that may be so with their shares; a doubtful answer is both. Where
+    something may let a hazard into the room, nothing that is done away from the machine runs it; where it is likely so, or
+    something was found after which the machine is not run, nothing runs it.
     """
     found = {}
-    out = let_out(knowledge, known)
+    out = [f"{n}={o}" for n, o in let_out(knowledge, known)]
+    stops = [f"{n}={o}" for n, o in not_run_with(knowledge, known)]
     for name, work in {**knowledge.check, **knowledge.repair}.items():
-        why = _why_not(knowledge, work, known) if work.running else ""
-        if out and work.running and work.away:
-            why = f"the machine is not run with nobody beside it while {out[0]}. Put that right first."
+        runs = work.running or work.run_first
+        why = _why_not(knowledge, work, known) if runs else ""
+        if out and runs and work.away:
+            why = (
+                f"the machine is not run with nobody beside it while {out[0]} may be so. Look, or put that right first."
+            )
+        if stops and runs:
+            why = f"the machine is not run with {stops[0]}. Put that right first."
         if why:
             found[name] = why
     return found
 
 
-def let_out(knowledge: Knowledge, known: Mapping[str, Collection[str]]) -> list[str]:
-    """What was seen that lets a hazard into the room when the machine runs, as "name=outcome"."""
+def let_out(knowledge: Knowledge, known: Known) -> list[tuple[str, str]]:
+    """What may be so that lets a hazard into the room when the machine runs: names with their outcomes."""
     observables = knowledge.observables().items()
-    return [f"{n}={o}" for n, seen in observables for o in seen.lets_out if o in known.get(n, ())]
+    return [(n, o) for n, seen in observables for o in seen.lets_out if o in known.get(n, ())]
+
+
+def not_run_with(knowledge: Knowledge, known: Known) -> list[tuple[str, str]]:
+    """What is likely so with which the machine is not run at all: names with their outcomes."""
+    stops = [(n, o) for n, check in knowledge.check.items() for o in check.stops_run]
+    return [(n, o) for n, o in (*stops, *let_out(knowledge, known)) if known.get(n, {}).get(o, 0.0) > LIKELY]
+
+
+def at_once(knowledge: Knowledge, known: Known) -> tuple[str, ...]:
+    """What is to be done before anything else because of what was found, such as shutting the gas."""
+    texts = []
+    for name, outcome in not_run_with(knowledge, known):
+        said = knowledge.check[name].stops_run.get(outcome) if name in knowledge.check else None
+        texts.append(
+            said
+            or f"{name}={outcome}: what the machine lets out goes into the room. It is not run until that is mended."
+        )
+    return tuple(dict.fromkeys(texts))
+
+
+def watch_text(knowledge: Knowledge, known: Known, minutes: float) -> str:
+    """What is said before the machine runs while something may let a hazard into the room; empty when nothing does."""
+    for name, outcome in let_out(knowledge, known):
+        seen = knowledge.observables()[name]
+        items = (a.watch for a in knowledge.access.values() if set(a.lets_out) & set(seen.lets_out[outcome]))
+        watch = next(items, "Somebody beside it all the time: {minutes} min at most.")
+        return f"Perhaps {seen.outcomes[outcome]} ({name}): {watch.format(minutes=f'{minutes:g}')}"
+    return ""
 
 
 def still_holds(knowledge: Knowledge, name: str, repaired: Iterable[str]) -> bool:
@@ -39,7 +81,17 @@ def still_holds(knowledge: Knowledge, name: str, repaired: Iterable[str]) -> boo
     return not any(about & set(knowledge.modes_under(t)) for r in repaired for t in knowledge.repair[r].fixes)
 
 
-def _why_not(k: Knowledge, work: Work, known: Mapping[str, Collection[str]]) -> str:
+def known_after(knowledge: Knowledge, known: Known, repair: str) -> Known:
+    """What is still known when a repair is done. Whether it mends what stops the run is for whoever offers it to judge."""
+    checks = knowledge.check
+    return {
+        n: v
+        for n, v in known.items()
+        if still_holds(knowledge, n, [repair]) and not (n in checks and checks[n].stops_run)
+    }
+
+
+def _why_not(k: Knowledge, work: Work, known: Known) -> str:
     for item in work.access:
         for name, values in k.access[item].not_while.items():
             there = sorted(set(values) & set(known.get(name, ())))

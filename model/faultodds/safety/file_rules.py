@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from faultodds.errors import KnowledgeError, unknown
+from faultodds.knowledge import kinds
 from faultodds.safety.rules import needed_first, shut_off_for
 
 if TYPE_CHECKING:
@@ -43,13 +44,17 @@ def problems(knowledge: Knowledge) -> Iterator[str]:
         for check in mode.cause_shown_by:
             if check not in knowledge.check:
                 yield unknown_at(f"component.{name}.cause_shown_by", "check", check, knowledge.check)
-    for group in ("check", "repair"):
-        for name, work in getattr(knowledge, group).items():
-            yield from _work_problems(knowledge, f"{group}.{name}", work)
+    yield from dict.fromkeys(problem for kind in kinds(knowledge) for problem in _all_work_problems(kind))
     for name, caution in knowledge.caution.items():
         if len(caution.text) > LONGEST_CAUTION:
             found = f"{len(caution.text)} characters"
             yield f"caution.{name}.text: {found}; at most {LONGEST_CAUTION}, so that it is read. Say what to do, and no more."
+
+
+def _all_work_problems(k: Knowledge) -> Iterator[str]:
+    for group in ("check", "repair"):
+        for name, work in getattr(k, group).items():
+            yield from _work_problems(k, f"{group}.{name}", work)
 
 
 def _without_a_stop_sign(k: Knowledge) -> Iterator[str]:

@@ -11,12 +11,14 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
+from faultodds.safety.duties import Known, known_after, let_out, not_run_with
 from faultodds.safety.sequence import Line
 
 if TYPE_CHECKING:
     from faultodds.knowledge import Access, Knowledge, Work
 
 State = frozenset[str]
+NOTHING_KNOWN: Known = {}
 
 
 class Broken(Struct, frozen=True):
@@ -34,6 +36,7 @@ class Moment(Struct, frozen=True):
     at: int
     before: State
     after: State
+    known: Known
 
     @property
     def line(self) -> Line:
@@ -41,22 +44,24 @@ class Moment(Struct, frozen=True):
         return self.lines[self.at]
 
 
-def broken(knowledge: Knowledge, state: State, lines: Sequence[Line]) -> list[Broken]:
-    """Every rule that a sequence breaks, line by line; empty for one that is safe."""
+def broken(knowledge: Knowledge, state: State, lines: Sequence[Line], known: Known = NOTHING_KNOWN) -> list[Broken]:
+    """Every rule that a sequence breaks, line by line, with what is known on the call; empty for one that is safe."""
     found = []
-    for moment in moments(state, lines):
+    for moment in moments(knowledge, state, lines, known):
         for name, rule in RULES.items():
             found += [Broken(name, moment.at, why) for why in rule(knowledge, moment)]
     return found
 
 
-def moments(state: State, lines: Sequence[Line]) -> Iterator[Moment]:
-    """A sequence played from a machine state."""
+def moments(knowledge: Knowledge, state: State, lines: Sequence[Line], known: Known) -> Iterator[Moment]:
+    """A sequence played from a machine state; what a repair in it mends is not known any more after its steps."""
     for at, line in enumerate(lines):
+        if line.work in knowledge.repair and line.part == "steps":
+            known = known_after(knowledge, known, line.work)
         after = state
         if line.move is not None:
             after = state | {line.move.item} if line.move.opens else state - {line.move.item}
-        yield Moment(lines, at, state, after)
+        yield Moment(lines, at, state, after, known)
         state = after
 
 
@@ -78,6 +83,11 @@ def needed_first(knowledge: Knowledge, item: str) -> set[str]:
 def shut_off_for(knowledge: Knowledge, work: Work) -> set[str]:
     """The items that make it safe to have hands where some work has them."""
     return {i for a in work.access for i in needed_first(knowledge, a) if knowledge.access[i].makes_safe}
+
+
+def openings(knowledge: Knowledge, work: Work) -> list[set[str]]:
+    """What must be open for some work: of each set one item, since some parts can be reached in several ways."""
+    return [{item, *knowledge.access[item].also_by} for item in work.access]
 
 
 def exposed(knowledge: Knowledge, state: State) -> list[str]:
@@ -133,7 +143,8 @@ def hands_in_dead(k: Knowledge, m: Moment) -> Iterator[str]:
     work = _work(k, m.line)
     if work is None or m.line.part not in ("fit", "steps", "unfit") or runs(k, m.line):
         return
-    for missing in sorted((set(work.access) | shut_off_for(k, work)) - m.before):
+    shut = {item for ways in openings(k, work) if not ways & m.before for item in sorted(ways & set(work.access))[:1]}
+    for missing in sorted(shut | (shut_off_for(k, work) - m.before)):
         yield f"'{m.line.work}' is worked on without '{missing}'"
 
 
@@ -180,7 +191,8 @@ def runs_closed_up(k: Knowledge, m: Moment) -> Iterator[str]:
     work = _work(k, m.line)
     live = work is not None and work.energised and work.qualified and m.line.part == "steps"
     for item in sorted(m.before):
-        if k.access[item].blocks_running and not (live and work is not None and item in work.access):
+        needed = live and work is not None and any(item in ways for ways in openings(k, work))
+        if k.access[item].blocks_running and not needed:
             yield f"'{m.line.work}' runs the machine with '{item}' open"
     if not live and exposed(k, m.before):
         yield f"'{m.line.work}' runs the machine with a panel off"
@@ -212,6 +224,31 @@ def watched_when_it_lets_out(k: Knowledge, m: Moment) -> Iterator[str]:
         first = next(i for i, line in enumerate(m.lines) if (line.work, line.part) == (m.line.work, "steps"))
         if not any(line.text == said and line.part == "watch" for line in m.lines[:first]):
             yield f"'{m.line.work}' runs the machine with '{item}' and nobody told to watch it"
+
+
+def not_run_like_that(k: Knowledge, m: Moment) -> Iterator[str]:
+    """With something open, the machine does not run while something is known with which it is not run like that."""
+    for item in sorted(m.before) if runs(k, m.line) else ():
+        for name, values in k.access[item].not_while.items():
+            if set(values) & set(m.known.get(name, ())):
+                yield f"'{m.line.work}' runs the machine with '{item}' and {name} known"
+
+
+def not_run_when_stopped(k: Knowledge, m: Moment) -> Iterator[str]:
+    """The machine does not run with what was found that stops the run: too much gas, CO, its exhaust in the room."""
+    for name, outcome in not_run_with(k, m.known) if runs(k, m.line) else ():
+        yield f"'{m.line.work}' runs the machine with {name}={outcome}"
+
+
+def watched_when_it_may_let_out(k: Knowledge, m: Moment) -> Iterator[str]:
+    """While something may let a hazard into the room the machine runs attended, the watch and its minutes said first."""
+    out = let_out(k, m.known) if runs(k, m.line) else []
+    work = _work(k, m.line)
+    for name, outcome in out:
+        if work is not None and work.away and m.line.part == "steps":
+            yield f"'{m.line.work}' runs the machine with nobody beside it and perhaps {name}={outcome}"
+        if not any(line.part == "watch" for line in m.lines[: m.at]):
+            yield f"'{m.line.work}' runs the machine with perhaps {name}={outcome} and nobody told to watch it"
 
 
 def put_back_in_order(k: Knowledge, m: Moment) -> Iterator[str]:
@@ -250,6 +287,9 @@ RULES: dict[str, Rule] = {
         runs_closed_up,
         tested_with_power_off,
         watched_when_it_lets_out,
+        not_run_like_that,
+        not_run_when_stopped,
+        watched_when_it_may_let_out,
         put_back_in_order,
     )
 }

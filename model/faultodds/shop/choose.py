@@ -5,11 +5,12 @@
     [parts]         repair = price
     [minutes]       check or repair = minutes
     [access]        item = { open = minutes, close = minutes }
-    [van]           carrying = share of a part's price that having it aboard for one call costs
-    [technician.T1] name, pace, labour_rate, qualified, minutes = { check or repair = minutes }
+    [van]           carrying = share of a part's price that having it aboard for one call costs, tools = [what is aboard]
+    [technician.T1] name, pace, labour_rate, qualified, tools, minutes = { check or repair = minutes }
 
 Whatever it does not say stays as the knowledge file has it. A technician's `pace` multiplies all minutes but the
-verification run, which takes as long as the machine takes; minutes of the technician's own stand as they are. Odds
+verification run, which takes as long as the machine takes; minutes of the technician's own stand as they are. What needs
+a tool that is not carried is not advised; without a list of tools every one is taken to be there. Odds
 never change: no share or chance is in here, so the compiled arrays are used as they are. Types are checked by
 pydantic (`shop_file.py`) when a file is new; after that its parsed form is read from the cache (`shop_cache.py`).
 Every everyday command asks this module whether there is a shop file at all, so it imports next to nothing.

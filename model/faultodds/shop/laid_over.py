@@ -22,7 +22,9 @@ def lay_over(appliance: Appliance, shop: Shop, path: Path, technician: str = "")
     laid = overlay.apply(k, _numbers(shop, who, k))
     if shop.shop.currency is not None:
         laid = dataclasses.replace(laid, costs=dataclasses.replace(laid.costs, currency=shop.shop.currency))
-    used = Used(path, shop.shop.name, name, who.name, who.qualified, shop.van.carrying)
+    carried = shop.van.tools if who.tools is None else who.tools
+    lacking = () if carried is None else tuple(tool for tool in k.tools() if tool not in carried)
+    used = Used(path, shop.shop.name, name, who.name, who.qualified, shop.van.carrying, lacking)
     return dataclasses.replace(appliance, knowledge=laid, shop=used)
 
 

@@ -41,24 +41,28 @@ class Times:
 
 @dataclass(frozen=True)
 class Van:
-    """`carrying`: what having a part aboard for one call costs, as a share of its price (money tied up, room, damage).
+    """`tools`: what every van carries; None where that is not said, and then nothing is taken to be missing.
 
-    The default is a first guess; common practice, no source.
+    `carrying`: what having a part aboard for one call costs, as a share of its price (money tied up, room, damage). The
+    default is a first guess; common practice, no source.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     carrying: float = 0.005
+    tools: list[str] | None = None
 
 
 @dataclass(frozen=True)
 class Technician:
-    """One technician. `pace` 1.2 takes 1.2 times the minutes; `qualified`: for energised and gas-pressure work."""
+    """One technician. `pace` 1.2 takes 1.2 times the minutes; `qualified`: for energised and gas-pressure work; `tools`: what
+    this one carries, in place of the van's."""
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     name: str = ""
     pace: float = 1.0
     labour_rate: float | None = None
     qualified: bool = True
+    tools: list[str] | None = None
     minutes: dict[str, float] = field(default_factory=dict)
 
 

@@ -163,8 +163,10 @@ def _head_text(k: Knowledge) -> list[str]:
         f"# callback = {c.callback:g}".ljust(28) + "# a wasted visit, beside the travel",
         f"# refer = {c.refer:g}".ljust(28) + "# handing the job over: what it costs you",
         "",
-        "[van]                       # read by `faultodds stock`",
+        "[van]",
         f"# carrying = {Van().carrying:g}".ljust(28) + "# having a part aboard for one call, as a share of its price",
+        "# What is aboard, helper for a second person. With a list, work that needs anything else is not advised.",
+        f"# tools = [{', '.join(json.dumps(tool) for tool in k.tools())}]",
         "",
     ]
 
@@ -201,6 +203,8 @@ def _people_text(k: Knowledge) -> list[str]:
         "# pace = 1.2",
         f"# labour_rate = {k.costs.labour_rate:g}",
         "# qualified = false         # not for energised and gas-pressure work",
+        f"# tools = [{', '.join(json.dumps(tool) for tool in k.tools()[:1])}]".ljust(28)
+        + "# what this one carries, in place of the van's",
         f"# minutes = {{ {check} = {k.check[check].minutes * 1.5:g} }}",
     ]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from faultodds.errors import ShopError, unknown
@@ -24,14 +24,16 @@ def check(shop: Shop, k: Knowledge, where: str) -> None:
     _known(shop.parts, "repair", k.repair, f"{where}: [parts]")
     _known(shop.minutes, "check or repair", work, f"{where}: [minutes]")
     _known(shop.access, "access item", k.access, f"{where}: [access]")
+    _known(shop.van.tools or [], "tool", k.tools(), f"{where}: [van] tools")
     for name, who in shop.technician.items():
+        _known(who.tools or [], "tool", k.tools(), f"{where}: [technician.{name}] tools")
         _known(who.minutes, "check or repair", work, f"{where}: [technician.{name}.minutes]")
     for key, found, least, most, unit in _ranges(shop, k):
         if not least <= found <= most:
             raise ShopError(f"{where}: {key} = {found:g}: {unit} from {least:g} to {most:g}.")
 
 
-def _known(found: Mapping[str, Any], kind: str, allowed: Mapping[str, Any] | list[str], where: str) -> None:
+def _known(found: Iterable[str], kind: str, allowed: Mapping[str, Any] | list[str], where: str) -> None:
     for name in found:
         if name not in allowed:
             raise unknown(kind, name, allowed, where=where)

@@ -20,7 +20,7 @@ from msgspec.structs import replace
 from faultodds.advice import Problem, Situation
 from faultodds.belief import Belief, infer, main_cause_weights
 from faultodds.errors import ClashError
-from faultodds.knowledge import Check, Floats, Repair, Symptom, repair_modes
+from faultodds.knowledge import Floats, repair_modes
 from faultodds.stock.needs import Ints
 from faultodds.stock.play import Play
 from faultodds.stock.stock import Stock
@@ -94,10 +94,11 @@ def machines(stock: Stock) -> list[tuple[float, Belief]]:
 
 
 def _matters(stock: Stock, fact: str) -> bool:
-    """Whether an equipment fact decides which parts the machine has or what work is offered."""
+    """Whether an equipment fact decides which parts the machine has, what work is offered, or how its parts are got at."""
     k = stock.knowledge
-    work: tuple[Check | Repair | Symptom, ...] = (*k.check.values(), *k.repair.values(), *k.symptom.values())
-    return bool(k.equipment[fact].lacks) or any(fact in w.needs for w in work)
+    work = (*k.check.values(), *k.repair.values())
+    decides = any(fact in w.needs or fact in w.access_by for w in work)
+    return decides or bool(k.equipment[fact].lacks) or any(fact in s.needs for s in k.symptom.values())
 
 
 def replaced(stock: Stock, aboard: Collection[str]) -> frozenset[str]:

@@ -62,7 +62,7 @@ class Play:
     def __init__(self, problem: Problem, cannot: Collection[str]) -> None:
         self.problem = problem
         self.policy = Policy(problem, Ledger(problem))
-        self.sound = int(np.searchsorted(problem.masks[problem.class_of], SOUND))
+        self.sound = int(np.flatnonzero(problem.masks[problem.class_of] == SOUND)[0])
         self.ends_there = [any(n in cannot for n in bundle) for bundle in problem.bundles]
         self.door = Spot(problem.weights, 0, np.zeros(len(problem.check_names), dtype=bool), 1, {})
 

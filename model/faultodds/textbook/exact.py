@@ -13,23 +13,67 @@ from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
+import numpy.typing as npt
+from msgspec import Struct
 
 from faultodds.advice import SOUND, Policy
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Floats
 
-MOST_CELLS = 5_000_000
-# A repair that did not take may be tried again, this often in all; what more would bring is under a hundredth of a percent.
-TIMES = 5
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+Singles = npt.NDArray[np.float32]
+
+MOST_CELLS = 60_000_000
+# A repair that did not take may be tried again while more than this share of its fault would still be there.
+STILL_THERE = 5e-4
 
 
-def cheapest_job(policy: Policy) -> float:
+class _Table(Struct):
+    """What the plans are made of. Shapes: S machine states, K faults, U repairs, T counts of tries.
+
+    `checks`: for each open check its likelihoods (outcomes, K), prices and next states (S,). `count` (T,): tries in all;
+    `onward` (T, U): place of the counts after one more try, -1 after the last; `last` (T, U): whether it is the last. `left`
+    (T, K): share of each fault still there; `fails` (U, K): share that one try leaves; `passes` (K,): share of a fault that a
+    run misses; `mistaken` (K,): what that costs. `told` (S, K): the least that each fault costs once it is told.
+    """
+
+    policy: Policy
+    prior: Floats
+    checks: list[tuple[Floats, Floats, Ints]]
+    count: Ints
+    onward: Ints
+    last: Bools
+    left: Floats
+    fails: Floats
+    passes: Floats
+    mistaken: Floats
+    told: Floats
+
+
+def cheapest_job(policy: Policy, still_there: float = STILL_THERE) -> float:
     """Expected cost of the cheapest plan for a problem with one fault at a time and something surely wrong.
 
-    Plans are made of the open checks (each at most once), the needed repairs (each at most `TIMES` times, with its run),
-    leaving when the run was good, with the callback that follows where it was mistaken, and handing over. Raises
-    FaultoddsError when the problem is too large or may have nothing or several things wrong.
+    Plans are made of the open checks (each at most once), the needed repairs, each with its run and tried again until it
+    takes, leaving when the run was good, with the callback that follows where it was mistaken, and handing over. Where less
+    than `still_there` of a fault is left after the tries of its repair, that rest is taken to be told: knowing more never
+    costs more, so the answer is at most the optimum, and nearer to it the smaller `still_there` is. Raises FaultoddsError
+    when the problem is too large or may have nothing or several things wrong.
     """
+    table = _table(policy, still_there)
+    states, counts = len(policy.ledger.states), len(table.count)
+    cells = float(np.prod([len(like) + 1.0 for like, _, _ in table.checks])) * counts * states
+    if cells > MOST_CELLS:
+        raise FaultoddsError(f"the exact plan would need over {MOST_CELLS:,} cells; take checks or faults out.")
+    many = range(len(table.checks))
+    value: dict[tuple[int, ...], Singles] = {}
+    for size in reversed(range(len(table.checks) + 1)):
+        value |= {done: _known(table, done, value) for done in itertools.combinations(many, size)}
+        value = {done: v for done, v in value.items() if len(done) == size}
+    return float(value[()][0, 0])
+
+
+def _table(policy: Policy, still_there: float) -> _Table:
     p, ledger = policy.problem, policy.ledger
     wrong = p.masks != SOUND
     masks, prior = p.masks[wrong], p.class_weights[wrong]
@@ -37,55 +81,83 @@ def cheapest_job(policy: Policy) -> float:
         raise FaultoddsError(
             "the exact plan is for problems with exactly one fault; this one may have none or several."
         )
-    checks = [(c, rows) for c, (n, rows) in enumerate(p.rows.items()) if policy.ordinary[c]]
-    sizes = [rows.stop - rows.start + 1 for _, rows in checks]
-    singles = len(p.needed)
-    if float(np.prod(sizes, dtype=float)) * (TIMES + 1) ** singles * len(ledger.states) > MOST_CELLS:
-        raise FaultoddsError(f"the exact plan would need over {MOST_CELLS:,} cells; take checks or faults out.")
-    tries = np.array(list(itertools.product(range(TIMES + 1), repeat=singles)), dtype=np.int64).reshape(-1, singles)
-    fixes = ((np.maximum(masks, 0)[None, :] & ledger.bundle_masks[:singles, None]) > 0) & (masks > 0)
-    fails = np.where(fixes, 1.0 - ledger.bundle_success[:singles, None], 1.0)
-    passes = policy.like_of_run[wrong]
-    left = np.prod(fails[None] ** tries[:, :, None], axis=1) * (1.0 - passes) ** tries.sum(axis=1, keepdims=True)
-    leaving = fails * passes * policy.left_wrong[wrong]
-    value: dict[tuple[int, ...], Floats] = {}
     like = policy.like[:, wrong]
-    for seen in sorted(itertools.product(*map(range, sizes)), key=lambda h: -sum(o > 0 for o in h)):
-        weight = prior.copy()
-        for (_, rows), o in zip(checks, seen, strict=True):
-            weight = weight * (like[rows.start + o - 1] if o else 1.0)
-        value[seen] = _layer(policy, checks, seen, weight * left, tries, leaving, value)
-    return float(value[(0,) * len(checks)][0, 0])
+    checks = [
+        (like[rows], ledger.check_cost[:, c], ledger.check_next[:, c])
+        for c, rows in enumerate(p.rows.values())
+        if policy.ordinary[c]
+    ]
+    success = ledger.bundle_success[: len(p.needed)]
+    fixes = ((np.maximum(masks, 0)[None, :] & ledger.bundle_masks[: len(p.needed), None]) > 0) & (masks > 0)
+    passes, fails = policy.like_of_run[wrong], np.where(fixes, 1.0 - success[:, None], 1.0)
+    with np.errstate(divide="ignore"):
+        most = np.maximum(np.ceil(np.log(still_there) / np.log(1.0 - success) - 1e-9), 1.0).astype(np.int64)
+    tries, onward = _tries(most)
+    gone = ((tries == most) @ fixes.astype(np.int64)) > 0
+    left = np.prod(fails[None] ** tries[:, :, None], axis=1) * (1.0 - passes) ** tries.sum(axis=1, keepdims=True)
+    last = tries[np.maximum(onward, 0), np.arange(len(most))] == most
+    table = _Table(
+        policy, prior, checks, tries.sum(axis=1), onward, last, np.where(gone, 0.0, left), fails, passes,
+        policy.left_wrong[wrong], np.zeros((0, 0)),
+    )  # fmt: skip
+    table.told = _told(table)
+    return table
 
 
-def _layer(
-    policy: Policy,
-    checks: Sequence[tuple[int, slice]],
-    seen: tuple[int, ...],
-    weights: Floats,
-    tries: np.ndarray[tuple[int, int], np.dtype[np.int64]],
-    leaving: Floats,
-    value: dict[tuple[int, ...], Floats],
-) -> Floats:
-    """(T, S) cost from each count of repairs tried and machine state, for one history of checks; `leaving` (U, K) is what a
-    mistaken good run after each repair costs."""
-    p, ledger = policy.problem, policy.ledger
-    total = weights.sum(axis=1)[:, None]
-    out = np.repeat(total * p.refer_cost, len(ledger.states), axis=1)
-    for i, (c, rows) in enumerate(checks):
-        if not seen[i]:
-            parts = [value[(*seen[:i], o + 1, *seen[i + 1 :])] for o in range(rows.stop - rows.start)]
-            after = np.sum(parts, axis=0)
-            out = np.minimum(out, total * ledger.check_cost[:, c] + after[:, ledger.check_next[:, c]])
-    stride = (TIMES + 1) ** np.arange(tries.shape[1] - 1, -1, -1)
-    done = tries.sum(axis=1)
-    for count in range(int(done.max()) - 1, -1, -1):
-        for u in range(tries.shape[1]):
-            retry = np.flatnonzero((done == count) & (tries[:, u] < TIMES))
-            onward = out[retry + stride[u]][:, ledger.bundle_next[:, u]]
-            paid = total[retry] * ledger.bundle_cost[:, u] + (weights[retry] @ leaving[u])[:, None]
-            out[retry] = np.minimum(out[retry], paid + onward)
+def _told(table: _Table) -> Floats:
+    """(S, K) the least that each fault costs once it is told."""
+    ledger, refer = table.policy.ledger, table.policy.problem.refer_cost
+    cost = np.full((len(ledger.states), len(table.prior)), refer)
+    before = np.full_like(cost, np.inf)
+    while np.abs(before - cost).max() > 1e-9 * refer:
+        before = cost
+        for _, price, after in table.checks:
+            cost = np.minimum(cost, price[:, None] + before[after])
+        for u, fails in enumerate(table.fails):
+            again = (1.0 - table.passes) * before[ledger.bundle_next[:, u]] + table.passes * table.mistaken
+            cost = np.minimum(cost, ledger.bundle_cost[:, u : u + 1] + fails * again)
+    return np.asarray(cost)
+
+
+def _tries(most: Ints) -> tuple[Ints, Ints]:
+    """(T, U) the counts of tries, each up to its most, and (T, U) places of the counts after one more try."""
+    tries = np.indices(tuple(most + 1)).reshape(len(most), -1).T
+    stride = np.cumprod(np.concatenate([[1], most[:0:-1] + 1]))[::-1]
+    return tries, np.where(tries < most, np.arange(len(tries))[:, None] + stride, -1)
+
+
+def _known(table: _Table, done: tuple[int, ...], value: dict[tuple[int, ...], Singles]) -> Singles:
+    """(outcomes of each check done, T, S) cost from every count of repairs tried and machine state; `value`: the same with one
+    more check done."""
+    ledger, refer = table.policy.ledger, table.policy.problem.refer_cost
+    weight = table.prior
+    for c in done:
+        weight = weight[..., None, :] * table.checks[c][0]
+    total = (weight @ table.left.T).astype(np.float32)
+    out = np.repeat(total[..., None] * np.float32(refer), len(ledger.states), axis=-1)
+    for c, (_, price, after) in enumerate(table.checks):
+        if c not in done:
+            more = tuple(sorted((*done, c)))
+            parts = value[more].sum(axis=more.index(c))
+            np.minimum(out, total[..., None] * price.astype(np.float32) + parts[..., after], out=out)
+    _repairs(table, weight, total, out)
     return out
+
+
+def _repairs(table: _Table, weight: Floats, total: Singles, out: Singles) -> None:
+    """Better `out` (..., T, S) by the repairs, the most tried first; `weight` (..., K), `total` (..., T)."""
+    ledger = table.policy.ledger
+    for tried in range(int(table.count.max()) - 1, -1, -1):
+        for u, fails in enumerate(table.fails):
+            rows = np.flatnonzero((table.count == tried) & (table.onward[:, u] >= 0))
+            left = table.left[rows] * fails
+            own = table.last[rows, u][:, None] & (fails < 1.0)
+            for s in range(len(ledger.states)):
+                price, after = np.float32(ledger.bundle_cost[s, u]), ledger.bundle_next[s, u]
+                known = np.where(own, (1.0 - table.passes) * table.told[after], 0.0)
+                paid = (weight @ (left * (table.passes * table.mistaken + known)).T).astype(np.float32)
+                onward = total[..., rows] * price + paid + out[..., table.onward[rows, u], after]
+                out[..., rows, s] = np.minimum(out[..., rows, s], onward)
 
 
 def cheapest_isolation(

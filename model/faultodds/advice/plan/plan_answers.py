@@ -58,7 +58,7 @@ def _step(k: Knowledge, step: PlanStep) -> dict[str, Any]:
         "name": step.name,
         "together": list(step.together),
         "then_verify": step.verify,
-        "machine_steps": [k.access[m.item].open_step if m.opens else k.access[m.item].close_step for m in step.moves],
+        "steps": [line.text for line in step.lines],
         "minutes": _round(step.minutes),
         "cost": _round(step.cost),
         "minutes_so_far": _round(step.spent_minutes),

@@ -7,11 +7,20 @@ import itertools
 from faultodds.advice.plan.tree import Branch, Plan, PlanStep
 from faultodds.advice.words import money, percent
 from faultodds.knowledge import Caution, Knowledge, Work
+from faultodds.safety import Line, Part
 
 FINISHED_TODAY = (
     "the machine is right and has passed its run when you leave: not handed over, nothing left to others, no callback"
 )
 FOR_THE_QUALIFIED = "qualified people only"
+_IN_SHORT: dict[Part, str] = {
+    "watch": "Attended, CO meter on, windows and doors open.",
+    "run_first": "Run it first.",
+    "fit": "Leads on.",
+    "clear": "Hands out.",
+    "unfit": "Leads off.",
+    "tight": "Soap-test.",
+}
 
 
 def step_words(k: Knowledge, step: PlanStep) -> str:
@@ -39,10 +48,23 @@ def everything(k: Knowledge, step: PlanStep, branch: Branch) -> bool:
 
 
 def moves_words(k: Knowledge, step: PlanStep) -> str:
-    """What changes on the machine on the way, in order: "Get: unplugged, gas cock shut. Undo: gas cock shut, unplugged."."""
-    runs = [(opens, list(moves)) for opens, moves in itertools.groupby(step.moves, key=lambda m: m.opens)]
-    words = [(opens, ", ".join(k.access[m.item].title for m in moves)) for opens, moves in runs]
-    return " ".join(f"{'Get' if opens else 'Undo'}: {titles}." for opens, titles in words)
+    """What changes on the machine on the way, in order, and what keeps hands safe between: "Get: unplugged, gas cock shut. Leads
+    on. Hands out. Undo: gas cock shut, unplugged. Read, nobody touching it."."""
+    said = []
+    for word, lines in itertools.groupby(step.lines, key=lambda line: _said(k, line)):
+        titles = ", ".join(k.access[line.move.item].title for line in lines if line.move is not None)
+        said += [f"{word}: {titles}." if titles else word] if word else []
+    return " ".join(said)
+
+
+def _said(k: Knowledge, line: Line) -> str:
+    """A line in a word or two; empty for the ordinary steps of some work."""
+    if line.move is not None:
+        return "Get" if line.move.opens else "Undo"
+    work = k.check.get(line.work) or k.repair[line.work]
+    if line.part == "steps":
+        return "Read, nobody touching it." if work.energised else ""
+    return _IN_SHORT.get(line.part, "")
 
 
 def whole_money(k: Knowledge, amount: float) -> str:

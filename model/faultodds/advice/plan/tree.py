@@ -15,14 +15,15 @@ from dataclasses import dataclass, field
 from msgspec.structs import replace
 
 from faultodds.advice.advisor import Kind, NextMove, best_move
+from faultodds.advice.doing import instructions
 from faultodds.advice.machine import MachineStates, State
 from faultodds.advice.plan.ahead import Ahead, look_ahead, mixed
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
-from faultodds.advice.situation import Situation
+from faultodds.advice.situation import Situation, may_be
 from faultodds.belief import Appliance, Belief, Evidence, WeighedFinding, infer, repair_effect
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Work
-from faultodds.safety import Move
+from faultodds.safety import Line, Move
 
 DEPTH = 3
 NODES = 40
@@ -56,17 +57,18 @@ class Branch:
 class PlanStep:
     """One step of the plan; `kind`, `name` and `together` as in the advice.
 
-    `verify`: the repair ends with the verification run, whose outcomes are the branches. `moves`: what is opened, closed
-    or shut off on the way; `after`: what is open then. `cost` and `minutes` are the step's own, `spent_cost` and
-    `spent_minutes` those of the path before it, `ahead` is from here to the end of the job. `cut`: the branches were not
-    worked out (depth or decisions ran out). `likeliest`: the leading mode when the step comes up, with its chance.
+    `verify`: the repair ends with the verification run, whose outcomes are the branches. `lines`: its instructions, those of
+    the run among them; `moves`: what is opened, closed or shut off on the way; `after`: what is open then. `cost` and
+    `minutes` are the step's own, `spent_cost` and `spent_minutes` those of the path before it, `ahead` is from here to the end
+    of the job. `cut`: the branches were not worked out (depth or decisions ran out). `likeliest`: the leading mode when the
+    step comes up, with its chance.
     """
 
     kind: Kind
     name: str
     together: tuple[str, ...]
     verify: bool
-    moves: tuple[Move, ...]
+    lines: tuple[Line, ...]
     after: State
     minutes: float
     cost: float
@@ -77,6 +79,11 @@ class PlanStep:
     likeliest: tuple[str, float]
     branches: tuple[Branch, ...]
     cut: bool
+
+    @property
+    def moves(self) -> tuple[Move, ...]:
+        """What is opened, closed or shut off on the way."""
+        return tuple(line.move for line in self.lines if line.move is not None)
 
     def steps(self) -> Iterator[PlanStep]:
         """This step and all those below it, each before its branches."""
@@ -110,7 +117,7 @@ def make_plan(
     """
     _in_range("depth", depth, DEEPEST)
     _in_range("nodes", nodes, MOST_NODES)
-    grower = _Grower(appliance, depth, nodes, tick)
+    grower = _Grower(appliance.fitted(belief.evidence.facts), depth, nodes, tick)
     first = grower.grow(belief, situation or Situation())
     return Plan(grower.finished(first), depth, grower.decisions)
 
@@ -137,15 +144,15 @@ class _Node:
 
 @dataclass(frozen=True)
 class _Work:
-    """What one move takes from where the machine is: money, minutes, the ways there, the state after."""
+    """What one move takes from where the machine is: money, minutes, its instructions, the state after."""
 
     minutes: float
     cost: float
-    moves: tuple[Move, ...]
+    lines: tuple[Line, ...]
     after: State
 
     def then(self, more: _Work) -> _Work:
-        return _Work(self.minutes + more.minutes, self.cost + more.cost, self.moves + more.moves, more.after)
+        return _Work(self.minutes + more.minutes, self.cost + more.cost, self.lines + more.lines, more.after)
 
 
 class _Grower:
@@ -181,7 +188,7 @@ class _Grower:
         self.decisions += 1
         node.move = best_move(self.appliance, node.belief, node.situation, self.machine)
         if node.move.kind in ("check", "repair"):
-            node.work = self._work(node, (node.move.name, *node.move.together))
+            node.work = self._work(node, node.situation.state, (node.move.name, *node.move.together), node.belief)
 
     def _branch(self, node: _Node) -> None:
         """What may be found after the node's move."""
@@ -198,7 +205,7 @@ class _Grower:
         done = infer(node.belief.suspects, self._repaired(evidence, node.move))
         verify = self.k.costs.verify
         if self._runs_next(done, node):
-            node.work = node.work.then(self._work_from(node, node.work.after, (verify,)))
+            node.work = node.work.then(self._work(node, node.work.after, (verify,), done))
             self._outcomes(node, done, verify)
         else:
             node.children.append(((), 1.0, self._child(node, done, 1.0)))
@@ -233,18 +240,15 @@ class _Grower:
         there = _moved(node.situation, node.work.after)
         return _Node(belief, there, node.level + 1, node.reach * chance, minutes, cost)
 
-    def _work(self, node: _Node, names: tuple[str, ...]) -> _Work:
-        return self._work_from(node, node.situation.state, names)
-
-    def _work_from(self, node: _Node, state: State, names: tuple[str, ...]) -> _Work:
+    def _work(self, node: _Node, state: State, names: tuple[str, ...], belief: Belief) -> _Work:
         """Pieces of work one after the other, each from the state that the one before it leaves."""
         rate = self.k.costs.labour_rate if node.situation.labour_rate is None else node.situation.labour_rate
+        known = may_be(self.k, belief.evidence, belief)
         out = _Work(0.0, 0.0, (), state)
-        for name in names:
-            record: Work = self.k.check.get(name) or self.k.repair[name]
-            way = self.machine.to_work(out.after, record)
-            minutes = way.charged + record.minutes
-            out = out.then(_Work(minutes, minutes * rate / 60.0 + record.cost, way.moves, way.after))
+        for told in instructions(self.k, self.machine, names, state, known, proved=False):
+            record: Work = self.k.check.get(told.name) or self.k.repair[told.name]
+            minutes = told.way.charged + record.minutes
+            out = out.then(_Work(minutes, minutes * rate / 60.0 + record.cost, told.lines, told.after))
         return out
 
     # --- summing up ---
@@ -259,14 +263,15 @@ class _Grower:
         verify = move.kind == "repair" and (cut or any(b.outcomes for b in branches))
         if cut and verify:
             # Where nobody has looked at what comes after a repair, its run does.
-            work = work.then(self._work_from(node, work.after, (self.k.costs.verify,)))
+            done = infer(node.belief.suspects, self._repaired(node.belief.evidence, move))
+            work = work.then(self._work(node, work.after, (self.k.costs.verify,), done))
         top = node.belief.fault_odds()[0]
         return PlanStep(
             kind=move.kind,
             name=move.name,
             together=move.together,
             verify=verify,
-            moves=work.moves,
+            lines=work.lines,
             after=work.after,
             minutes=work.minutes,
             cost=work.cost,

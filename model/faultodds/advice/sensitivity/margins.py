@@ -89,6 +89,7 @@ def sensitivity(
     Deterministic: the work is limited by the number of `evaluations`, not by the clock. `tick(done, most)` is called
     after each.
     """
+    appliance = appliance.fitted(belief.evidence.facts)
     ask = _Asker(MachineStates(appliance.knowledge), evaluations, tick or (lambda done, most: None))
     case = Case(appliance, belief, situation or Situation())
     now = ask(case)

@@ -1,0 +1,188 @@
+"""Suspects in classes, by the repairs they need: nothing is gained by telling apart what the same repair puts right.
+
+Shapes: A active suspects, N needed repairs, K classes, M modes.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from msgspec import Struct
+
+from faultodds.advice.situation import Situation
+from faultodds.belief import Appliance, Belief, likely
+from faultodds.knowledge import UNLISTED_MODE, Floats, Knowledge, fitted, repair_modes
+
+Ints = npt.NDArray[np.int64]
+Places = npt.NDArray[np.intp]
+
+# So few suspects are priced in full precision.
+FEW = 200
+# Prices are of all but this share of the belief, the least likely suspects (the odds shown always count every suspect).
+DROPPED = 0.005
+# Several repairs before one verification run are considered for this many of the likeliest classes that need several.
+BUNDLES = 12
+# Repairs are bits of a 64-bit mask.
+MOST_REPAIRS = 62
+SOUND = 0
+HOPELESS = -1
+
+
+class Classes(Struct, dict=True):
+    """The suspects that pricing is about, grouped by the repairs they need."""
+
+    appliance: Appliance
+    belief: Belief
+    situation: Situation
+
+    @cached_property
+    def knowledge(self) -> Knowledge:
+        """The appliance's knowledge file, for a machine with the facts that are told."""
+        return fitted(self.appliance.knowledge, self.belief.evidence.facts)
+
+    @property
+    def mode_repair(self) -> dict[str, str]:
+        """For each mode, the repair that puts it right; which one goes by what is open and by its price (`Problem`)."""
+        raise NotImplementedError
+
+    @cached_property
+    def _likely(self) -> Places:
+        """The likeliest suspects, all but `DROPPED` of the belief."""
+        return likely(self.belief.now, DROPPED)
+
+    @cached_property
+    def needed(self) -> list[str]:
+        """The repairs that some likely suspect needs (the likeliest 62), in file order; their position is their bit."""
+        s = self.belief.suspects
+        present = np.flatnonzero(np.any(s.member[self._likely], axis=0))
+        weight: dict[str, float] = {}
+        for i in present:
+            name = self.mode_repair.get(s.modes[i])
+            if name is not None:
+                weight[name] = weight.get(name, 0.0) + float(self.belief.mode_odds[i])
+        names = sorted(weight, key=lambda n: (-weight[n], n))[:MOST_REPAIRS]
+        return [n for n in self.knowledge.repair if n in names]
+
+    @cached_property
+    def removals(self) -> Places:
+        """(N, H) suspect that is left of each suspect when a needed repair has taken."""
+        k, s = self.knowledge, self.belief.suspects
+        maps = [s.removal(repair_modes(k, k.repair[name])) for name in self.needed]
+        return np.array(maps, dtype=np.intp).reshape(len(maps), len(s.member))
+
+    @cached_property
+    def active(self) -> Places:
+        """(A,) the suspects that take part in pricing: the likeliest, and what repairs leave of them; in the order of the
+        classes they belong to."""
+        s = self.belief.suspects
+        inside = np.zeros(len(s.member), dtype=bool)
+        inside[s.sound] = True
+        new = self._likely
+        while len(new):
+            inside[new] = True
+            reached = np.zeros_like(inside)
+            reached[self.removals[:, new].reshape(-1)] = True
+            new = np.flatnonzero(reached & ~inside)
+        found = np.flatnonzero(inside)
+        masks = self._mask_of(found)
+        order = np.argsort(masks, kind="stable")
+        sizes = np.diff(_begins(masks[order]), append=len(order))
+        return np.asarray(found[order[np.argsort(np.repeat(sizes, sizes) == 1, kind="stable")]])
+
+    def _mask_of(self, suspects: Places) -> Ints:
+        """The repairs that some suspects need, as bits; HOPELESS for what no repair here puts right, SOUND for nothing."""
+        s = self.belief.suspects
+        member = s.member_float[suspects]
+        bits = np.zeros((len(s.modes), len(self.needed)))
+        hopeless = np.ones(len(s.modes), dtype=bool)
+        for i, mode in enumerate(s.modes):
+            repair = self.mode_repair.get(mode) if mode != UNLISTED_MODE else None
+            if repair in self.needed:
+                bits[i, self.needed.index(repair)] = 1.0
+                hopeless[i] = False
+        powers = np.array([1 << i for i in range(len(self.needed))], dtype=np.int64)
+        masks = (member @ bits > 0).astype(np.int64) @ powers
+        return np.where(member @ hopeless.astype(float) > 0, HOPELESS, masks)
+
+    @cached_property
+    def weights(self) -> Floats:
+        """(A,) chances of the active suspects, normalised."""
+        p = np.zeros(len(self.belief.now))
+        p[self._likely] = self.belief.now[self._likely]
+        return np.asarray(p[self.active] / p.sum(), dtype=self.precision)
+
+    @cached_property
+    def precision(self) -> type[np.floating[Any]]:
+        """What pricing is worked out in: half the memory is half the time, and far finer than the prices; small problems, in
+        full."""
+        return np.float32 if len(self.active) > FEW else np.float64
+
+    @cached_property
+    def _classes(self) -> tuple[Ints, Places, int]:
+        """The distinct masks, where the suspects of each begin among the active ones, and from which class on there is one
+        suspect in each."""
+        masks = self._mask_of(self.active)
+        firsts = _begins(masks)
+        several = np.flatnonzero(np.diff(firsts, append=len(masks)) > 1)
+        return masks[firsts], firsts, int(several[-1]) + 1 if len(several) else 0
+
+    @property
+    def masks(self) -> Ints:
+        """(K,) repairs each class needs, as bits; HOPELESS and SOUND may be two of them."""
+        return self._classes[0]
+
+    @cached_property
+    def class_of(self) -> Places:
+        """(A,) class of each active suspect."""
+        firsts = self._classes[1]
+        return np.repeat(np.arange(len(firsts)), np.diff(firsts, append=len(self.active)))
+
+    def by_class(self, by_suspect: Floats) -> Floats:
+        """(..., K) sums over the suspects of each class of something by active suspect (..., A)."""
+        _, firsts, several = self._classes
+        if not several:
+            return by_suspect
+        cut = int(firsts[several]) if several < len(firsts) else by_suspect.shape[-1]
+        sums = np.add.reduceat(by_suspect[..., :cut], firsts[:several], axis=-1)
+        return np.concatenate([sums, by_suspect[..., cut:]], axis=-1)
+
+    @cached_property
+    def class_weights(self) -> Floats:
+        """(K,) chance of each class now."""
+        return self.by_class(self.weights)
+
+    @cached_property
+    def left(self) -> Places:
+        """(N, A) place among the active suspects of what a needed repair leaves of each."""
+        place = np.zeros(len(self.belief.now), dtype=np.intp)
+        place[self.active] = np.arange(len(self.active))
+        return np.asarray(place[self.removals[:, self.active]])
+
+    def names(self, mask: int) -> tuple[str, ...]:
+        """The repairs in a mask."""
+        return tuple(n for i, n in enumerate(self.needed) if mask > 0 and mask >> i & 1)
+
+    @cached_property
+    def bundles(self) -> list[tuple[str, ...]]:
+        """Every needed repair alone, then the repairs that the likeliest several-repair classes need together."""
+        several = [
+            (-w, m)
+            for w, m in zip(self.class_weights.tolist(), self.masks.tolist(), strict=True)
+            if m > 0 and m & (m - 1)
+        ]
+        return [(n,) for n in self.needed] + [self.names(m) for _, m in sorted(several)[:BUNDLES]]
+
+    @cached_property
+    def run_passes(self) -> Floats:
+        """(A,) chance that the verification run looks good under each active suspect."""
+        s = self.belief.suspects
+        passes = s.likelihood[s.rows[self.knowledge.costs.verify].start, self.active]
+        return np.asarray(passes, dtype=self.precision)
+
+
+def _begins(masks: Ints) -> Places:
+    """Where each run of equal masks begins."""
+    return np.flatnonzero(np.concatenate([[True], masks[1:] != masks[:-1]]))

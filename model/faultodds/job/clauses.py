@@ -1,0 +1,186 @@
+"""A typed line taken apart: thoughts, the words in each with what they may stand for, what is denied, and numbers with units."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+
+from msgspec import Struct, structs
+
+from faultodds.job.words import Words, grammar, listed, mended, small
+
+SAID, DENIED, UNCLEAR = 0, 1, 2
+_NUMBER = re.compile(r"(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?k?|\.\d+k?")
+_TOKEN = re.compile(
+    r"\d+(?:st|nd|rd|th)\b|(?:(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?|\.\d+)(?:k\b)?|[a-z][a-z0-9]*|%|\?|\||/"
+)
+_BEFORE = (
+    (r"\bw/o\b", " without "),
+    (r"\bw/", " with "),
+    (r"[&+]", " and "),
+    (r"\b(?:[ae]\w*ng|all|none|every\w*) but\b", " except "),
+    (r"\bm/s\b", " mps "),
+    (r"\bft/min\b", " fpm "),
+    (r"\bbtu/hr?\b", " btuh "),
+    (r"\u2126|\u03c9", " ohm "),
+    (r"\u00b0", " deg "),
+    (r"\b(?:half|1/2) (?:a )?(?:cu(?:bic)? ?)?f(?:oo)?t\b", " .5 cu ft "),
+    (r"\bt[- ]?stat\b", " thermostat "),
+    (r"\bsho?u?l?d (?:be|read) ~?[\d.]+\w*", " "),
+    (r"(?<!\d)[.](?!\d)|(?<=\d)[.](?!\d)", " | "),
+    (r"[,;:()\"](?!\d{3}\b)| -+ |\u2013|\u2014|\n", " | "),
+    (r"(?<=[a-z])-(?=[a-z])", " "),
+)
+_PLACES = frozenset(listed(grammar()["place"]["words"]))
+
+
+class Item(Struct, frozen=True):
+    """A word or phrase: the concepts it may be, whether it is denied, and of a number its digits and unit.
+
+    `turned_by` is the place of the word that denies it; `at` is its own place in the line.
+    """
+
+    at: int
+    text: str
+    names: frozenset[str]
+    denied: int = SAID
+    number: str = ""
+    unit: str = ""
+    measures: str = ""
+    turned_by: int = -1
+    placed: bool = False
+    piece: int = 0
+
+    def has(self, *names: str) -> bool:
+        """Whether it may be one of these."""
+        return any(name in self.names for name in names)
+
+
+Clause = list[Item]
+
+
+def clauses(words: Words, line: str) -> list[list[Clause]]:
+    """The thoughts of a line, each in the pieces that "and" joins; a denial reaches over an "and", not over a thought's end."""
+    text = small(line)
+    for pattern, instead in _BEFORE:
+        text = re.sub(pattern, instead, text)
+    tokens = [mended(words, token) for token in _TOKEN.findall(text)]
+    thoughts: list[list[Clause]] = []
+    for items in _read(words, tokens):
+        if thoughts and items and any(i.number for i in items) and not any(_content(i) for i in items):
+            thoughts[-1][-1] += items  # a number alone goes with what came before: "opened at 127, its a 155"
+        elif items:
+            thoughts.append(_pieces(_with_denials(words, items)))
+    return thoughts
+
+
+def _read(words: Words, tokens: Sequence[str]) -> Iterator[Clause]:
+    """The items of each thought; a part named behind the reading of another one begins a new thought: "exhaust 130 static .9"."""
+    at = 0
+    for part in _parted(tokens, {"|", "but", "/"}):
+        items = [*_items(words, part, at)]
+        at += len(part) + 1
+        if items[-1].text == "on":  # "front on", not "lint on front"
+            items[-1] = structs.replace(items[-1], names=_spelt(words, ["back", "on"], 0)[1])
+        begin = 0
+        for n in range(1, len(items) - 1):
+            named = any(i.names & words.nouns for i in items[begin:n])
+            if named and items[n - 1].number and items[n].names & words.nouns and not items[n].placed:
+                yield items[begin:n]
+                begin = n
+        yield items[begin:]
+
+
+def _content(item: Item) -> bool:
+    return any(not name.startswith("<") for name in item.names)
+
+
+def _parted(tokens: Sequence[str], ends: set[str]) -> Iterator[list[str]]:
+    part: list[str] = []
+    for token in [*tokens, min(ends)]:
+        if token in ends:
+            if part:
+                yield part
+            part = []
+        else:
+            part.append(token)
+
+
+def _pieces(items: Clause) -> list[Clause]:
+    pieces: list[Clause] = [[]]
+    for item in items:
+        if item.text == "and":
+            pieces.append([])
+        else:
+            pieces[-1].append(structs.replace(item, piece=len(pieces)))
+    return [piece for piece in pieces if piece]
+
+
+def _items(words: Words, tokens: Sequence[str], at: int) -> Iterator[Item]:
+    i = 0
+    while i < len(tokens):
+        length, names = _spelt(words, tokens, i)
+        placed = any(t in _PLACES for t in tokens[max(0, i - 2) : i + 1])
+        if _NUMBER.fullmatch(tokens[i]) and length < 2:
+            length, unit, measures = _unit(words, tokens, i)
+            yield Item(at + i, " ".join(tokens[i : i + length]), frozenset(), SAID, tokens[i], unit, measures)
+        else:
+            yield Item(at + i, " ".join(tokens[i : i + length]), names, placed=placed)
+        i += length
+
+
+def _spelt(words: Words, tokens: Sequence[str], i: int) -> tuple[int, frozenset[str]]:
+    """How many of the words from `i` on are one known phrase, the longest, and what that may be."""
+    fitting = [(p, n) for p, n in words.spelt.get(tokens[i], ()) if tuple(tokens[i : i + len(p)]) == p]
+    if tokens[i] in words.turning:  # "no lint screen" is no "no lint" and a screen
+        fitting = [(p, n) for p, n in fitting if not _runs_on(words, tokens, i, len(p))]
+    longest = max((len(p) for p, _ in fitting), default=1)
+    names = {n for p, n in fitting if len(p) == longest}
+    if longest == 1:
+        names |= {n for begin, n in words.begins if tokens[i].startswith(begin)}
+    return longest, frozenset(names)
+
+
+def _runs_on(words: Words, tokens: Sequence[str], i: int, length: int) -> bool:
+    """Whether a phrase begins inside the one from `i` on and goes on beyond it."""
+    return any(
+        tuple(tokens[at : at + len(p)]) == p and at + len(p) > i + length
+        for at in range(i + 1, i + length)
+        for p, _ in words.spelt.get(tokens[at], ())
+    )
+
+
+def _unit(words: Words, tokens: Sequence[str], i: int) -> tuple[int, str, str]:
+    for count in (4, 3, 2, 1):
+        spelt = " ".join(tokens[i + 1 : i + 1 + count])
+        if len(tokens) >= i + 1 + count and spelt in words.units:
+            unit, measures = words.units[spelt]
+            return 1 + count, unit, measures
+    return 1, "", "ohm" if tokens[i].endswith("k") else ""
+
+
+def _with_denials(words: Words, items: Clause) -> Clause:
+    """What is denied: what follows a "no"; what comes after that could be meant as well, unless a "but" or the like parts them."""
+    found: Clause = []
+    turned, state = -1, SAID
+    last = max((n for n, i in enumerate(items) if _content(i) or i.number), default=0)
+    for n, item in enumerate(items):
+        own_no = item.text.split()[0] in words.turning and not item.has("<turn>")
+        if item.has("advised") and not state:  # what somebody was told to leave is told all the same
+            return [*found, *items[n:]]
+        if own_no and not (found and found[-1].has("<turn>")):
+            turned, state = -1, SAID
+        if item.has("<turn>"):
+            turned, state = item.at, DENIED
+        elif item.has("<turn_end>"):
+            turned, state = -1, SAID
+        elif item.text in ("or", "nor") and state:
+            state = DENIED
+        elif state and (item.number or (item.names - {"<approx>"} and (item.text not in _PLACES or n == last))):
+            noun = bool(item.names & words.nouns)
+            denied = SAID if state == UNCLEAR and noun else state
+            found.append(structs.replace(item, denied=denied, turned_by=turned if denied == DENIED else -1))
+            state = UNCLEAR
+            continue
+        found.append(item)
+    return found

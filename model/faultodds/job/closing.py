@@ -1,0 +1,67 @@
+"""How a call may end: on which day, for what reason, and what is owed before the complaint can be called gone."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from faultodds.errors import FaultoddsError
+from faultodds.job.job import Job
+from faultodds.job.steps import Closed, Finding, RepairDone
+from faultodds.knowledge import Knowledge
+from faultodds.safety import still_owed
+
+
+def ending(knowledge: Knowledge, job: Job, outcome: str, on: str | None, note: str, today: date) -> Closed:
+    """The closing of a job with this outcome; raises FaultoddsError when the call cannot end so."""
+    closed = Closed(outcome, _day(on, today), note.strip())
+    if closed.outcome == job.outcome == "came_back":
+        raise FaultoddsError(
+            f"job {job.id} is open: the complaint came back on {job.closings[-1].on}, and it has not been closed since. "
+            "Go on with the call; or if it ended and the complaint came back once more, close it gone or referred first."
+        )
+    if closed.outcome == "gone":
+        _refuse_owed(knowledge, job)
+        if not closed.note and untouched(knowledge, job):
+            raise FaultoddsError(
+                "nothing was repaired on this visit and the machine was not run, so why is the complaint gone? Say it in a few "
+                f'words, and it is kept with the job: faultodds job close {job.id} gone --note "screen was out, put back"'
+            )
+    return closed
+
+
+def untouched(knowledge: Knowledge, job: Job) -> bool:
+    """Whether nothing was repaired on this visit, and no verification run was made."""
+    for step in reversed(job.steps):
+        match step.payload:
+            case Closed("came_back"):
+                return True
+            case RepairDone():
+                return False
+            case Finding(name) if name == knowledge.costs.verify:
+                return False
+    return True
+
+
+def _refuse_owed(knowledge: Knowledge, job: Job) -> None:
+    """Refuse to close on a fault that something brought on, while what did can still be looked for."""
+    done = {p.finding.name for p in job.findings}
+    for mode, checks in still_owed(knowledge, job.repairs, done).items():
+        left = [c for c in checks if c not in job.skipped]
+        if left:
+            raise FaultoddsError(
+                f"{knowledge.title_of(mode)}: it was put right, and nothing was found that brings it on. Find and mend that, "
+                f"or enter {' or '.join(left)}; then close gone. What cannot be done now: skip {left[0]} and the reason, "
+                "or close referred."
+            )
+
+
+def _day(text: str | None, today: date) -> date | None:
+    if text is None:
+        return None
+    try:
+        day = date.fromisoformat(text.strip())
+    except ValueError:
+        raise FaultoddsError(f"'{text}' is not a day. Type it as YYYY-MM-DD, for example 2025-03-31.") from None
+    if day > today:
+        raise FaultoddsError(f"{day} is still to come; today is {today}. Type the day it was, as YYYY-MM-DD.")
+    return day

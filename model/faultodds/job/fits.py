@@ -1,0 +1,105 @@
+"""Which meanings the words of a thought fulfil, and which of them count: the largest, and none that shares a word with it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from msgspec import Struct
+
+from faultodds.job.clauses import DENIED, SAID, Clause, Item
+from faultodds.job.words import Part, Rule, Words
+from faultodds.knowledge import Knowledge
+
+
+class Fit(Struct, frozen=True):
+    """A rule that a thought fulfils, with the items that it uses."""
+
+    rule: Rule
+    used: tuple[Item, ...]
+
+    @property
+    def places(self) -> frozenset[int]:
+        """Where in the line its items are."""
+        return frozenset(item.at for item in self.used)
+
+
+def rules_of(knowledge: Knowledge, words: Words) -> Iterator[Rule]:
+    """Every rule, with what its denial means: of two outcomes the other one, of more that it is not this one; of work, that it was
+    not done."""
+    for rule in words.rules:
+        yield rule
+        yield from _turned(knowledge, words, rule)
+        if rule.kind == "repair":
+            yield from (Rule(rule.kind, rule.meaning, parts) for parts in _denials(rule.parts))
+
+
+def _turned(knowledge: Knowledge, words: Words, rule: Rule) -> Iterator[Rule]:
+    name, _, value = rule.meaning.partition("=")
+    if rule.kind != "finding" or " " in rule.meaning or name not in knowledge.observables():
+        return
+    others = [o for o in knowledge.observables()[name].outcomes if o != value]
+    states = [n for n, p in enumerate(rule.parts) if p.names and not set(p.names) & words.nouns]
+    if len(states) != 1 or any(p.denied or p.optional for p in rule.parts):
+        return
+    parts = list(rule.parts)
+    parts[states[0]] = parts[states[0]]._replace(denied=True)
+    if len(others) == 1:
+        yield Rule("finding", f"{name}={others[0]}", tuple(parts))
+    else:
+        yield Rule("excluded", rule.meaning, tuple(parts))
+
+
+def best(fits: Iterable[Fit], verbs: frozenset[str], bare: frozenset[int]) -> tuple[list[Fit], list[Fit]]:
+    """The fits with the most words, none of which shares a word with a larger one; and those that cannot be told apart.
+
+    `verbs` may be shared by work, and a state by the parts that stand `bare` before it ("fuse and limit good").
+    """
+    kept: list[Fit] = []
+    for fit in sorted(fits, key=lambda f: -len(f.used)):
+        sharing = [k for k in kept if _share(k, fit, verbs, bare)]
+        if any(len(k.used) > len(fit.used) for k in sharing):
+            continue
+        if not any(k.rule.meaning == fit.rule.meaning and k.places == fit.places for k in kept):
+            kept.append(fit)
+    torn = [a for a in kept if any(_share(a, b, verbs, bare) and a.rule.meaning != b.rule.meaning for b in kept)]
+    return kept, torn
+
+
+def _share(a: Fit, b: Fit, verbs: frozenset[str], bare: frozenset[int]) -> bool:
+    """Whether two fits use one word for different things; work shares its verb with other work, "not kinked" its part with "ok"."""
+    shared = a.places & b.places
+    if (a.rule.kind == "excluded") != (b.rule.kind == "excluded"):
+        return bool({i.at for i in a.used if i.turned_by >= 0} & {i.at for i in b.used if i.turned_by >= 0})
+    if a.rule.kind == b.rule.kind == "repair":
+        return bool(shared - {i.at for i in a.used if i.names & verbs})
+    if a.rule.kind == b.rule.kind == "finding" and not shared & bare and (a.places | b.places) & bare:
+        return a.rule.meaning.partition("=")[0] == b.rule.meaning.partition("=")[0]
+    return bool(shared)
+
+
+def used_by(parts: Sequence[Part], items: Clause) -> tuple[Item, ...]:
+    """The items that a rule's words are, none when one is not there."""
+    used: list[Item] = []
+    for part in parts:
+        found = next((i for i in items if i not in used and _is(part, i)), None)
+        if found is not None:
+            used.append(found)
+        elif not part.optional:
+            return ()
+    return tuple(used)
+
+
+def _is(part: Part, item: Item) -> bool:
+    if part.unit is not None:
+        units = part.unit.split("|")
+        fits = item.measures in (*units, "") if part.bare else item.measures in units
+        return bool(item.number) and item.denied == SAID and (not part.unit or fits)
+    if part.denied and not part.names:
+        return item.has("<turn>")
+    return item.denied == (DENIED if part.denied else SAID) and item.has(*part.names)
+
+
+def _denials(parts: Sequence[Part]) -> Iterator[tuple[Part, ...]]:
+    for n, part in enumerate(parts):
+        if part.names:
+            yield tuple(p._replace(denied=True) if i == n else p for i, p in enumerate(parts))

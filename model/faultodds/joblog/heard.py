@@ -1,0 +1,60 @@
+"""Danger told of in a log: every cell is listened to, whatever its column is taken for, before anything is set aside.
+
+Only the words that tell of it are kept, never the whole cell: the column may be one that is left out as personal.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Final
+
+from faultodds.joblog import personal
+from faultodds.joblog.cleaning_report import Told
+from faultodds.joblog.columns import MOST_REMEMBERED
+from faultodds.joblog.sources import Chunk
+from faultodds.joblog.stems import is_blank
+from faultodds.safety import hear
+
+_LETTER: Final = re.compile(r"[^\W\d_]")
+
+
+class Listener:
+    """Listens to the cells of one log; each different text once."""
+
+    def __init__(self, headings: Sequence[str], understood: Mapping[int, Callable[[str], bool]]) -> None:
+        """`understood`: by the place of a column, whether it reads a text as what one of its checks showed, which is no danger
+        told of: "burnt" under harness."""
+        self._headings, self._understood = headings, understood
+        # A heading that speaks of danger itself ("CO ppm", "gas smell") makes a bare number or a yes tell of it.
+        self._telling = [bool(hear(heading) or hear(f"{heading} 400")) for heading in headings]
+        self._known: dict[tuple[int, str], tuple[str, str] | None] = {}
+
+    def told(self, chunk: Chunk) -> Iterator[Told]:
+        """The rows of a piece that tell of danger, those that do not fit the headings among them, with the first words that do."""
+        for number, row in zip(chunk.numbers, chunk.rows, strict=True):
+            found = next((f for f in (self._cell(place, text) for place, text in enumerate(row)) if f), None)
+            if found:
+                yield Told(number, *found)
+        for number, _, text in chunk.broken:
+            heard = hear(text)
+            if heard:
+                yield Told(number, "", heard.hazard, personal.masked(heard.words))
+
+    def _cell(self, place: int, text: str) -> tuple[str, str, str] | None:
+        if not text or not (self._telling[place] or _LETTER.search(text)):
+            return None
+        if (place, text) not in self._known:
+            if len(self._known) > MOST_REMEMBERED:
+                self._known.clear()
+            self._known[place, text] = self._listen(place, text)
+        heard = self._known[place, text]
+        return (self._headings[place], *heard) if heard else None
+
+    def _listen(self, place: int, text: str) -> tuple[str, str] | None:
+        heard, understands = hear(text), self._understood.get(place)
+        if heard is not None and understands is not None and understands(text):
+            heard = None
+        if heard is None and self._telling[place] and not is_blank(text):
+            heard = hear(f"{self._headings[place]}: {text}") or hear(f"{self._headings[place]} {text}")
+        return (heard.hazard, personal.masked(heard.words)) if heard else None

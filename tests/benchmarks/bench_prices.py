@@ -1,0 +1,99 @@
+"""Printed prices of the whole job against jobs played from the model's own belief, and how they move with the prices of
+handing over and of labour.
+
+    python tests/benchmarks/bench_prices.py [--jobs N] [--sets N] [--ladders]
+
+Evidence sets are random states of calls on the shipped dryer (`tests/random_evidence.py`), machine known and not, before and
+after repairs and runs. For each, the printed price of the advised move, of the best repair and of handing over stands beside
+the mean of N jobs in which that move is made and everything after it is as advised (`tests/play_out.py`), with its 95 %
+interval. With `--ladders` the price of the job on sixteen prices of handing over and sixteen labour rates: the largest fall
+where it must rise, and the largest break of concavity, as shares. A set of 400 jobs takes some minutes.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from faultodds.advice import NextMove, Situation, advise
+from faultodds.belief import Appliance, Belief, Evidence, infer, open_appliance
+from faultodds.errors import ClashError
+from play_out import Player, ladder, worst_break
+from random_evidence import random_evidence
+
+SEED = 31
+REFERS, RATES = np.linspace(150, 900, 16), np.linspace(30, 255, 16)
+
+
+def main() -> None:
+    """Print the table, then the ladders."""
+    options = _options()
+    appliance = open_appliance("gas_dryer", revision="file")
+    sets = list(_sets(appliance, options.sets))
+    if options.jobs:
+        inside = [one_set(appliance, n, evidence, options.jobs) for n, evidence in enumerate(sets)]
+        print(f"within 5 % or inside the interval: {sum(map(sum, inside))} of {sum(map(len, inside))} prices")
+    if options.ladders:
+        for n, evidence in enumerate(sets):
+            belief = infer(appliance.suspects, evidence)
+            print(f"set {n:2}: {_ladders(appliance, belief)}", flush=True)
+
+
+def _options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(description="Printed prices against played jobs.")
+    parser.add_argument("--jobs", type=int, default=400, help="jobs played for each price; 0 leaves that out")
+    parser.add_argument("--sets", type=int, default=40, help="evidence sets")
+    parser.add_argument("--ladders", action="store_true", help="how prices move with handing over and labour")
+    return parser.parse_args()
+
+
+def _sets(appliance: Appliance, count: int) -> Iterator[Evidence]:
+    rng, made = np.random.default_rng(SEED), 0
+    while made < count:
+        evidence = random_evidence(appliance, rng)
+        try:
+            infer(appliance.suspects, evidence)
+        except ClashError:
+            continue
+        made += 1
+        yield evidence
+
+
+def one_set(appliance: Appliance, number: int, evidence: Evidence, jobs: int) -> list[bool]:
+    """Print one set's prices; whether each is within 5 % of what playing it costs, or inside its interval."""
+    player = Player(appliance, evidence)
+    advice = advise(appliance, player.belief, Situation())
+    moves = [NextMove(advice.kind, advice.name, advice.together, advice.expected_cost)]
+    moves += [NextMove("repair", r.name, r.together, r.expected_cost) for r in advice.repairs[:1] if r.priced]
+    found = []
+    for move in dict.fromkeys(moves):
+        costs = player.jobs(jobs, SEED, move)
+        mean, half = float(costs.mean()), 1.96 * float(costs.std()) / len(costs) ** 0.5
+        found.append(abs(move.expected_cost - mean) <= max(0.05 * mean, half))
+        print(
+            f"set {number:2} ({len(evidence.facts):2} facts, {len(evidence.seen):2} findings, {len(evidence.repairs)} repairs)  "
+            f"{move.kind:6} {move.name:22} printed {move.expected_cost:6.1f}  played {mean:6.1f} +- {half:5.1f}"
+            f"{'' if found[-1] else '  OUT'}",
+            flush=True,
+        )
+    return found
+
+
+def _ladders(appliance: Appliance, belief: Belief) -> str:
+    told = []
+    for name, points, how in (("handing over", REFERS, "refer"), ("labour", RATES, "rate")):
+        fall, bend = worst_break(ladder(appliance, belief, points, how))
+        told.append(f"{name}: falls by {fall:.2%}, concavity broken by {bend:.2%}")
+    return "; ".join(told)
+
+
+if __name__ == "__main__":
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
+    main()
