@@ -20,7 +20,7 @@ from faultodds.advice.machine import CLOSED_UP, MachineStates, Need, State, Way,
 from faultodds.knowledge.fitted import fitted, kinds
 from faultodds.knowledge.loading import load
 from faultodds.knowledge.schema import Check, Knowledge, Repair
-from faultodds.safety.duties import Known
+from faultodds.safety.duties import CAUSE_LEFT, Known
 from faultodds.safety.rules import RULES, broken, exposed
 from faultodds.safety.sequence import Line, Part
 from read_back import read_back
@@ -200,6 +200,7 @@ Planted = tuple[str, Callable[[Knowledge], list[Line]], State]
 KNOWN: dict[str, Known] = {
     "not_run_like_that": {"burning_smell": {"yes": 1.0}},
     "not_run_when_stopped": {"meter_clock": {"high": 1.0}},
+    "not_lit_without_air": {"hood_flap": {"none": 0.6}, "thermal_fuse.open": {CAUSE_LEFT: 0.6}},
     "watched_when_it_may_let_out": {"transition_look": {"off": 0.3}},
 }
 MISTAKES: list[Planted] = [
@@ -227,6 +228,8 @@ MISTAKES: list[Planted] = [
     ("not_run_like_that", lambda k: lines_of(k, "duct_off_run"), CLOSED_UP),
     ("not_run_when_stopped", lambda k: lines_of(k, "burner_watch"), CLOSED_UP),
     ("not_run_when_stopped", lambda k: lines_of(k, "coil_ohms_hot"), CLOSED_UP),
+    ("not_lit_without_air", lambda k: lines_of(k, "drum_warm"), CLOSED_UP),
+    ("not_lit_without_air", lambda k: lines_of(k, "coil_ohms_hot"), CLOSED_UP),
     ("watched_when_it_may_let_out", lambda k: lines_of(k, "burner_watch"), CLOSED_UP),
     ("watched_when_it_may_let_out", lambda k: lines_of(k, "igniter"), CLOSED_UP),
     ("watched_when_it_may_let_out", lambda k: lines_of(k, "hood_flap"), CLOSED_UP),
