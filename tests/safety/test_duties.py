@@ -164,6 +164,21 @@ def test_a_machine_that_must_not_run_is_left_shut_off(tmp_path: Path, found: str
     assert "plug" not in command("job", "close", "2", "referred", "--data", str(tmp_path)).out.lower()
 
 
+def test_a_cock_that_we_shut_is_not_looked_at(dryer: Appliance) -> None:
+    """With the gas cock shut by the technician its handle tells nothing: the look is not offered; with it open it is."""
+    belief = infer(dryer.suspects, Evidence({}, (WeighedFinding("glow_look", {"glow_no_flame": 1.0}),)))
+    shut = Situation(frozenset({"unplugged", "gas_shut"}))
+    assert "gas_cock_look" in {c.name for c in advise(dryer, belief).checks}
+    assert "gas_cock_look" not in {c.name for c in advise(dryer, belief, shut).checks}
+
+
+def test_what_the_file_says_of_a_fact_is_said(tmp_path: Path) -> None:
+    """A foil vent behind a gas dryer is told to be changed, whatever the fault; a rigid one is not spoken of."""
+    for value, said in (("foil", True), ("rigid", False)):
+        out = bench(tmp_path, *SAFE, "done", "done", f"fact vent_material={value}", "leave").out
+        assert ("Foil or plastic behind a gas dryer: change it" in " ".join(out.split())) == said
+
+
 def heated(dryer: Appliance) -> set[str]:
     """The checks that run the machine with heat."""
     return {n for n, c in dryer.knowledge.check.items() if (c.running or c.run_first) and not c.unheated}
@@ -193,7 +208,10 @@ def test_no_heat_while_no_air_comes_out(dryer: Appliance, name: str, outcome: st
 def test_a_new_fuse_is_not_run_on_its_old_cause(dryer: Appliance) -> None:
     """A fuse found open and lint in the duct: the fuse alone is not offered; changed all the same, it is told to be left shut off
     and no run with heat is offered, until the duct is cleaned."""
-    k, seen = dryer.knowledge, (WeighedFinding("fuse_continuity", {"open": 1.0}), WeighedFinding("duct_look", {"lint": 1.0}))
+    k, seen = (
+        dryer.knowledge,
+        (WeighedFinding("fuse_continuity", {"open": 1.0}), WeighedFinding("duct_look", {"lint": 1.0})),
+    )
     found = Evidence({}, seen)
     belief = infer(dryer.suspects, found)
     assert run_forbidden(k, found, belief, may_be(k, found, belief), ["thermal_fuse"]).startswith("thermal_fuse.open")

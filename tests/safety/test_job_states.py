@@ -385,7 +385,6 @@ def _not_watched(m: pytest.MonkeyPatch) -> None:
         ("stopped", _all_may_run),
         ("not_run_like_that", _with_the_duct_off),
         ("not_run_when_stopped", _any_repair_may_be_proved),
-        ("not_lit_without_air", _any_repair_may_be_proved),
         ("not_lit_without_air", _lit_without_air),
         ("proved", _any_repair_may_be_proved),
         ("stopped", _looks_forgotten),

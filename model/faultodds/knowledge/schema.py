@@ -25,7 +25,7 @@ NOTHING_WRONG = "nothing_wrong"
 UNLISTED = "unlisted"
 UNLISTED_MODE = "unlisted.present"
 
-Hazard = Literal["power", "energised", "gas", "fire", "co", "heat", "sharp", "moving"]
+Hazard = Literal["power", "energised", "gas", "fire", "co", "heat", "sharp", "moving", "fall"]
 
 # Read by pydantic when it validates: a key that no record has is an error, never ignored.
 STRICT: dict[str, Any] = {"extra": "forbid"}
@@ -99,12 +99,13 @@ class Component:
 @dataclass(frozen=True)
 class ContextFact:
     """A fact asked at intake. `usual` is its spread on calls in general; `more_often` says by what factor a value is
-    more common when a mode (or any mode of a component) is the main cause."""
+    more common when a mode (or any mode of a component) is the main cause; `advice` what to say of a value, whatever the fault."""
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     ask: str
     values: dict[str, str]
     usual: dict[str, float]
+    advice: dict[str, str] = field(default_factory=dict)
     more_often: dict[str, dict[str, float]] = field(default_factory=dict)
 
 
@@ -238,7 +239,8 @@ class Check(Observable, Work):
     """A check a technician does. `minutes` is hands-on time with the machine already in the state it needs;
     `reason` finishes the sentence "it pays because ...".
 
-    `unless` maps a symptom or check to the outcomes after which this one is not offered. `stops_run` maps an outcome to
+    `unless` maps a symptom or check to the outcomes after which this one is not offered, `unless_open` names access items
+    that, open by the technician's own hand, make it tell nothing. `stops_run` maps an outcome to
     what to do at once: while it stands, and until a repair, nothing is offered that runs the machine; `stops_heat` likewise,
     for work that is not `unheated`.
     """
@@ -246,6 +248,7 @@ class Check(Observable, Work):
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     reason: str = ""
     unless: dict[str, list[str]] = field(default_factory=dict)
+    unless_open: list[str] = field(default_factory=list)
     stops_run: dict[str, str] = field(default_factory=dict)
     stops_heat: dict[str, str] = field(default_factory=dict)
 

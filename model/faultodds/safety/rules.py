@@ -15,7 +15,7 @@ from faultodds.safety.duties import Known, known_after, let_out, not_lit_with, n
 from faultodds.safety.sequence import Line
 
 if TYPE_CHECKING:
-    from faultodds.knowledge import Access, Knowledge, Work
+    from faultodds.knowledge import Access, Caution, Knowledge, Work
 
 State = frozenset[str]
 NOTHING_KNOWN: Known = {}
@@ -126,6 +126,12 @@ def _next_work(moment: Moment) -> Line | None:
 
 def _last_work(moment: Moment) -> Line | None:
     return next((line for line in reversed(moment.lines[: moment.at]) if line.move is None), None)
+
+
+def said_each_time(caution: Caution) -> bool:
+    """Whether a caution is said every time that it applies, however often it was before: gas, exhaust, a ladder; not that of a
+    shut-off, which stands."""
+    return bool({"gas", "co", "fall"} & set(caution.covers)) and "power" not in caution.covers
 
 
 # --- the rules ---
