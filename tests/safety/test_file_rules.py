@@ -139,7 +139,7 @@ def test_any_appliance_is_held_to_the_rules() -> None:
     assert [p.partition(":")[0] for p in problems(from_mapping(gas))] == [
         "stop",
         "access.panel.requires",
-        "check.verify.cautions",
+        "check.run_test.cautions",
     ]
     none = raw_toy()
     none["access"]["unplugged"]["makes_safe"] = None
