@@ -126,7 +126,8 @@ def repair(call: BenchCall, rest: str) -> bool:
     told, state = call.told_now(), call.visit.state
     done = call.visit.fixes(repairs_on(k, rest))
     titles = " and ".join(k.repair[each.name].title for each in done)
-    call.talk.tell(f"Repaired: {titles}. When it has run, type: verify {call.verify_words()}.")
+    then = "Leave it shut off; it is not run yet." if call.visit.left_off else ""
+    call.talk.tell(f"Repaired: {titles}. {then or f'When it has run, type: verify {call.verify_words()}.'}")
     closing = [] if done[-1].name in told else call.visit.put_back(done[-1].name, state)
     if closing:
         call.talk.tell("Taken as closed up again, which is:")

@@ -73,9 +73,13 @@ def actions(view: Standing, names: Sequence[str]) -> list[Action]:
 
 
 def standing_cautions(view: Standing) -> set[str]:
-    """The cautions of the next move, told with it or before."""
+    """The cautions of the next move, told with it or before; not those that are said each time."""
+    from faultodds.safety import said_each_time
+
+    k = view.appliance.knowledge
     names = [n for n in (view.advice.name, *view.advice.together) if n]
-    return {c for action in actions(view, names) for line in action.lines for c in line.cautions}
+    told = {c for action in actions(view, names) for line in action.lines for c in line.cautions}
+    return {c for c in told if not said_each_time(k.caution[c])}
 
 
 def action_lines(action: Action, knowledge: Knowledge, standing: Collection[str] = ()) -> list[str]:

@@ -49,7 +49,8 @@ def header(visit: OpenJob) -> list[str]:
     lines = wrap(f"Job {job.id}{title}, {k.appliance.title}: {counts}.")
     lines += revision_lines(visit) + shop_lines(visit.appliance)
     lines += [] if job.qualified else wrap("Work for qualified people is not offered on this job.")
-    return lines + (wrap(f"Machine now: {', '.join(state)}.") if state else [])
+    on = [f"{a.makes_safe.upper()} ON" for n, a in k.access.items() if a.makes_safe and n not in visit.state]
+    return lines + (wrap(f"Machine now: {', '.join([*on, *state])}.") if state else [])
 
 
 def revision_lines(visit: OpenJob) -> list[str]:

@@ -112,8 +112,7 @@ class Problem(Struct, dict=True):
 
     @cached_property
     def checks(self) -> dict[str, Check]:
-        """Checks that can be offered now: this machine has the part, nobody skipped them, they would show something new, and
-        nothing found rules them out."""
+        """Checks that can be offered now: the part is there, not skipped, they would show something, nothing rules them out."""
         return {
             name: check
             for name, check in self.knowledge.check.items()
@@ -121,6 +120,7 @@ class Problem(Struct, dict=True):
             and name not in self.situation.skipped
             and name not in self.not_now
             and self._allowed(check.needs, check.qualified)
+            and not self.situation.state.intersection(check.unless_open)
             and not any(self._stands.get(n) in outcomes for n, outcomes in check.unless.items())
         }
 

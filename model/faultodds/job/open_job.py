@@ -21,7 +21,7 @@ from faultodds.job.taking import (
 )
 from faultodds.names import match
 from faultodds.revisions import FILE, accepted
-from faultodds.safety import Known, not_run_now, not_run_with
+from faultodds.safety import Known, barred, not_run_now
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
@@ -136,7 +136,7 @@ class OpenJob(JobEntries):
     def put_back(self, name: str, state: State) -> list[str]:
         """The steps after a repair's own that put the machine back together, begun in a machine state; none for a machine that
         must not run."""
-        if not_run_with(self.knowledge, self._known()[0]):
+        if self.left_off:
             return []
         lines = action(self.appliance.fitted(self.job.facts), name, state).lines
         last = max(i for i, line in enumerate(lines) if line.part in ("steps", "tight"))
@@ -147,8 +147,12 @@ class OpenJob(JobEntries):
         the call is stopped for danger."""
         if self.job.stopped is not None:
             return []
-        dead = bool(not_run_with(self.knowledge, self._known()[0]))
-        return [line.text for line in closing_lines(self.knowledge, self.state, dead)]
+        return [line.text for line in closing_lines(self.knowledge, self.state, self.left_off)]
+
+    @property
+    def left_off(self) -> bool:
+        """Whether the machine is left shut off: it must not run, or not with heat, as things stand."""
+        return bool(barred(self.knowledge, self._known()[0]))
 
 
 def _opened(job: Job, appliance: str | None, revision: str | None) -> Appliance:
