@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -84,6 +85,6 @@ def test_a_number_and_its_unit_share_a_line(monkeypatch: pytest.MonkeyPatch, col
         for first in ("", "  !! "):
             lines = wrap(text, first)
             assert " ".join(" ".join(lines).split()) == " ".join((first + text).split())
-            ends = zip(lines, lines[1:], strict=False)
+            ends = pairwise(lines)
             assert not [b for a, b in ends if a[-1].isdigit() or b.split()[0] == "w.c."]
             assert max(map(len, lines)) <= columns
