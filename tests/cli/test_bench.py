@@ -487,7 +487,7 @@ def test_going_on_with_a_job_asks_about_safety_again(tmp_path: Path) -> None:
         command("job", "close", "1", "came_back", "--on", date.today().isoformat(), "--data", str(tmp_path)).code == 0
     )
     again = bench(tmp_path, "no", "leave", options=["1"])
-    assert "Any of these now, or at any time since the last visit:" in again.out
+    assert "Any of these now, or at any time since the last visit:" in " ".join(again.out.split())
 
 
 @pytest.mark.parametrize("columns", [40, 60, 80])
