@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from faultodds.belief.factors import OddsCourse, chance_of, odds_course
 from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding, in_order
+from faultodds.belief.factors import OddsCourse, chance_of, odds_course
 from faultodds.belief.posterior import Belief, infer
 from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.errors import ClashError

@@ -149,7 +149,7 @@ def test_no_line_of_a_guided_call_is_wider_than_the_screen(
     ended = command("bench", "--data", str(tmp_path), typed=CALL)
     assert ended.code == 0, ended.err
     assert not too_wide(ended.out, columns)
-    assert "is closed: gone" in ended.out
+    assert "is closed: fault gone" in ended.out
 
 
 @pytest.mark.parametrize(

@@ -304,7 +304,7 @@ def test_the_blocked_duct_through_a_guided_call_on_a_pipe(tmp_path: Path, dryer:
         with looked_at(tmp_path) as visit:
             assert visit.job.last_seq > steps
     assert "type: close gone" in screen
-    assert "Job 1 is closed: gone." in session.type("close gone")
+    assert "Job 1 is closed: fault gone." in session.type("close gone")
     assert session.end() == 0
     with Store.open(tmp_path) as store:
         assert_closed_and_kept(store, "1", {"clean_duct", "thermal_fuse"})

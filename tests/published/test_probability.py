@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 
 import generic_nets
-from faultodds.belief.factors import odds_course
 from faultodds.belief.evidence import Evidence, WeighedFinding
+from faultodds.belief.factors import odds_course
 from faultodds.belief.posterior import Belief, infer, outlook
 from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.knowledge.schema import Knowledge

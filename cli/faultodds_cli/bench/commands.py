@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from faultodds.errors import FaultoddsError, UnknownName
-from faultodds.job import repairs_on, typed, untouched
+from faultodds.job import ENDED, repairs_on, typed, untouched
 from faultodds.names import fold, match
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_check_lines, why_lines
@@ -20,6 +20,9 @@ from faultodds_cli.shared.text import labelled, numbered
 _ASKED_HOW = re.compile(
     r"(?i)^(?:do|to|should|can)\s+(?:i|you|we)?\s*(?:test|check|do|measure|change|clean|find|get at)?\s*(?:the|my)?\s*"
 )
+
+# With more checks than this gone at once they are counted, not named.
+MOST_NAMED = 3
 
 
 @dataclass(frozen=True)
@@ -96,7 +99,9 @@ def skip(call: BenchCall, rest: str) -> bool:
 def missing(call: BenchCall, rest: str) -> bool:
     """A tool is not there: what needs it is not offered."""
     tool, gone = call.visit.without(rest)
-    call.talk.tell(f"No {tool}: not offered any more on this visit: {', '.join(gone) or 'nothing that was'}.")
+    titles = [call.visit.knowledge.check[name].title for name in gone]
+    what = f"{len(gone)} checks that need it" if len(gone) > MOST_NAMED else "; ".join(titles)
+    call.talk.tell(f"No {tool}: not offered any more on this visit: {what or 'nothing that was'}.")
     return bool(gone)
 
 
@@ -221,7 +226,7 @@ def close(call: BenchCall, rest: str) -> bool:
     if steps:
         call.talk.tell("Before you go, put the machine back:")
         call.talk.say(numbered(steps))
-    call.talk.tell(f"Job {call.visit.job.id} is closed: {closed.outcome}.")
+    call.talk.tell(f"Job {call.visit.job.id} is closed: {ENDED[closed.outcome]}.")
     call.over = True
     return False
 
@@ -279,7 +284,7 @@ COMMANDS: dict[str, Command] = {
     "note": Command("note TEXT", "keep a remark with the job", note),
     "safe": Command("safe [TEXT]", "it is safe again, on a job that was stopped", safe),
     "story": Command("story", "the job from its beginning", story),
-    "close": Command("close HOW [WHY]", "gone, referred, or came back YYYY-MM-DD", close),
+    "close": Command("close HOW [WHY]", "gone (the fault), referred, or came back YYYY-MM-DD", close),
     "leave": Command("leave", "save and leave; everything is saved already", leave),
 }
 # Words of their own: none of them is short for `note`, `close` or anything else.

@@ -51,7 +51,7 @@ def _reply(talk: Talk, question: str) -> str | None:
 
 
 def still_safe(talk: Talk, visit: OpenJob) -> bool:
-    """On going on with a job, its stop if it has one, then all stop signs in one question; false at the end of input.
+    """On going on with a job, its stop if it has one, then all stop signs, a line each, with one answer; false at the end of input.
 
     Raises SafetyStop as above.
     """
@@ -60,8 +60,11 @@ def still_safe(talk: Talk, visit: OpenJob) -> bool:
     stops = visit.knowledge.stop
     if not stops:
         return True
-    signs = ", ".join(s.title for s in stops.values())
-    reply = _reply(talk, f"Before going on, any of these now: {signs}? (a plain no)")
+    when = "now, or at any time since the last visit" if visit.job.visit > 1 else "now"
+    talk.tell(f"Before going on, is it safe? Any of these {when}:")
+    for stop in stops.values():
+        talk.tell(stop.ask, "  - ")
+    reply = _reply(talk, "A plain no to all of them, or everything stops.")
     if reply is None:
         return False
     visit.stop_sign(typed.stop_sign_in(visit.knowledge, reply) or next(iter(stops)), reply)

@@ -141,7 +141,29 @@ def check_lines(view: Standing, checks: Sequence[CheckPrice]) -> list[str]:
     lines = columns("CHECKS, BEST FIRST", ("min", "cost", "whole job"), _CELLS)
     for number, check in enumerate(checks, 1):
         lines += _check(view, number, check)
-    return lines
+    return lines + [line for text in _order(view, checks) for line in wrap(text, "  ")]
+
+
+def _order(view: Standing, checks: Sequence[CheckPrice]) -> list[str]:
+    """Why a check stands before one that makes the job cheaper, and what "more" is."""
+    k, notes = view.appliance.knowledge, list[str]()
+    priced = [c for c in checks if c.priced]
+    cheapest = min((round(c.expected_cost) for c in priced), default=0)
+    if priced and checks[0].name == view.advice.name and round(checks[0].expected_cost) > cheapest:
+        notes.append(f"1 comes first: {_leads(view)}.")
+    if any(k.check[c.name].qualified for c in checks[1:]) and not all(k.check[c.name].qualified for c in checks):
+        notes.append("Work for qualified people comes last while anything else tells.")
+    if len(priced) < len(checks):
+        notes.append("more: not worked out; it promises less than those with a price.")
+    return notes
+
+
+def _leads(view: Standing) -> str:
+    k, name = view.appliance.knowledge, view.advice.name
+    if name == k.costs.verify:
+        return "a repair is done when the machine has run"
+    owed = "what brought the fault on is still to be found"
+    return owed if any(name in note for note in view.advice.notes) else "it costs about the same, and is less trouble"
 
 
 def _check(view: Standing, number: int, check: CheckPrice) -> list[str]:

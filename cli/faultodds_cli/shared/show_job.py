@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable
 from typing import TYPE_CHECKING
 
 from faultodds.errors import ClashError
-from faultodds.job import Finding, Job, JudgedFinding, OpenJob, Step, StoryLine, reminders, story, summary
+from faultodds.job import ENDED, Finding, Job, JudgedFinding, OpenJob, Step, StoryLine, reminders, story, summary
 from faultodds_cli.shared.show_advice import advice_lines, check_lines
 from faultodds_cli.shared.show_known import (
     finding_text,
@@ -74,7 +74,7 @@ def next_lines(visit: OpenJob, view: Standing, standing: Collection[str] = ()) -
     lines = advice_lines(view, standing)
     if view.advice.kind in ("stop", "refer"):
         word = "gone" if view.advice.kind == "stop" else "referred"
-        lines += ["", *wrap(f"If you agree, type: close {word}")]
+        lines += ["", *wrap(f"If you agree ({ENDED[word]}), type: close {word}")]
     said = " ".join(" ".join(lines).split())
     for text in reminders(visit):
         if text not in said:
@@ -113,7 +113,7 @@ def clash_lines(clash: ClashError) -> list[str]:
 
 def closed_lines(visit: OpenJob) -> list[str]:
     """That the job is closed, and how to open it again."""
-    lines = wrap(f"This job is closed: {visit.job.outcome}.")
+    lines = wrap(f"This job is closed: {ENDED[visit.job.outcome or 'gone']}.")
     return lines + wrap(
         "Type story to read it, close came back YYYY-MM-DD to open it again, undo to take the closing back."
     )

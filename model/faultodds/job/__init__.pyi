@@ -9,6 +9,7 @@ from .open_job import OpenJob as OpenJob
 from . import sayings as sayings
 from .standing import Standing as Standing, stand as stand
 from .steps import (
+    ENDED as ENDED,
     Closed as Closed, Danger as Danger, Finding as Finding, Payload as Payload, RepairDone as RepairDone, Step as Step,
     summary as summary,
 )
