@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from faultodds.errors import FaultoddsError, UnknownName
-from faultodds.job import repairs_on, typed, untouched
+from faultodds.job import reason_owed, repairs_on, typed
 from faultodds.names import fold, match
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_check_lines, why_lines
@@ -202,13 +202,8 @@ def close(call: BenchCall, rest: str) -> bool:
     """How the call ended."""
     word, day, reason = _ending(rest)
     steps = call.visit.closing_up()
-    unverified = call.visit.unverified
-    if (
-        word == "gone"
-        and not reason
-        and not call.visit.job.is_closed
-        and untouched(call.visit.knowledge, call.visit.job)
-    ):
+    unverified, stopped = call.visit.unverified, call.visit.out_of_service()
+    if word == "gone" and not reason and not call.visit.job.is_closed and not stopped:
         reason = _why_gone(call)
     closed = call.visit.close(word, day, reason)
     if closed.outcome == "came_back":
@@ -216,8 +211,10 @@ def close(call: BenchCall, rest: str) -> bool:
         return True
     if closed.outcome == "gone" and unverified:
         call.talk.tell("Closed without a run after the last repair: the job says so.", "!! ")
+    if stopped:
+        call.talk.tell(f"The machine is left out of service: {', '.join(stopped)}.", "!! ")
     if steps:
-        call.talk.tell("Before you go, put the machine back:")
+        call.talk.tell("Leave it shut off:" if stopped else "Before you go, put the machine back:")
         call.talk.say(numbered(steps))
     call.talk.tell(f"Job {call.visit.job.id} is closed: {closed.outcome}.")
     call.over = True
@@ -239,8 +236,11 @@ def _ending(rest: str) -> tuple[str, str | None, str]:
 
 
 def _why_gone(call: BenchCall) -> str:
-    """Why it is gone, asked; raises FaultoddsError when nobody says."""
-    reason = call.talk.ask("Nothing was repaired and the machine was not run. Why is it gone? A few words:") or ""
+    """Why it is gone, asked when nothing shows that it is; raises FaultoddsError when nobody says."""
+    owed = reason_owed(call.visit.knowledge, call.visit.job)
+    if not owed:
+        return ""
+    reason = call.talk.ask(f"{owed} Why is it gone? A few words:") or ""
     if not reason or exact(reason.split()[0]) is not None:
         said = f" ('{reason}' is a word of this program, and was not done.)" if reason else ""
         raise FaultoddsError(f"The job stays open.{said} To close it, type close gone and the reason.")

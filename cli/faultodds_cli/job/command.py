@@ -272,10 +272,13 @@ def close(
 ) -> None:
     """Close a job; came_back opens it again."""
     with _entering(job, appliance, data, as_json) as (visit, _):
-        steps = visit.closing_up()
+        steps, stopped = visit.closing_up(), visit.out_of_service()
         visit.close(outcome, on, remark)
-    if steps and visit.job.is_closed and not as_json:
-        say(["Put the machine back:", *numbered(steps)])
+    if visit.job.is_closed and not as_json:
+        if stopped:
+            say(wrap(f"The machine is left out of service: {', '.join(stopped)}."))
+        if steps:
+            say(["Leave it shut off:" if stopped else "Put the machine back:", *numbered(steps)])
 
 
 app.command("show")(look.show)

@@ -12,6 +12,7 @@ from faultodds.belief import Appliance
 from faultodds.errors import ClashError, FaultoddsError, SafetyStop
 from faultodds.job.closing import ending
 from faultodds.job.fitting import Misfit, misfit
+from faultodds.job.gates import refuse_run
 from faultodds.job.job import Job
 from faultodds.job.standing import Standing
 from faultodds.job.steps import (
@@ -237,7 +238,7 @@ class JobEntries:
         how = match("outcome of a job", outcome, OUTCOMES)
         if how != "referred":
             self._refuse_while_stopped()
-        closed = ending(self.knowledge, self.job, how, on, note, self.store.clock().astimezone().date())
+        closed = ending(self.appliance, self.job, how, on, note, self.store.clock().astimezone().date())
         self._enter(closed)
         return closed
 
@@ -337,6 +338,8 @@ class JobEntries:
         job = self.job
         for payload in payloads:
             work = payload.name if isinstance(payload, Finding | RepairDone) else ""
+            if work == self.knowledge.costs.verify and not job.is_closed:
+                refuse_run(self.appliance, job, "verify")
             state = state_after(self.appliance, job, work)
             for each in (state, payload) if state is not None else (payload,):
                 steps.append(each)
