@@ -124,3 +124,17 @@ def test_gone_after_a_repair_needs_a_run_that_ended_well(tmp_path: Path) -> None
     assert failed.code == 2 and "the last run did not end dry_in_time" in " ".join(failed.err.split())
     command("job", "undo", "1", *where)
     assert command("job", "close", "1", "gone", "--note", "no run made, no load there", *where).code == 0
+
+
+def test_co_found_by_name_is_a_stop_like_its_reading(tmp_path: Path) -> None:
+    """The job stands still, undo does not lift it, and it goes on by the word of somebody; at the end it is said what is owed."""
+    where = ("--data", str(tmp_path))
+    command("job", "new", *where)
+    assert command("job", "find", "1", "co_room=high", *where).code == 3
+    assert command("job", "undo", "1", *where).code == 3
+    assert command("job", "safe", "1", *where).code == 2
+    assert command("job", "safe", "1", "--note", "ok", *where).code == 2
+    assert command("job", "safe", "1", "--note", "fitter measured, none left", *where).code == 0
+    ended = command("job", "close", "1", "referred", *where)
+    assert "Owed: CO in the room measured, machine running." in " ".join(ended.out.split())
+    assert "fitter measured, none left" in command("job", "show", "1", *where).out

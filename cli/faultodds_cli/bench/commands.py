@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from faultodds.errors import FaultoddsError, UnknownName
-from faultodds.job import reason_owed, repairs_on, typed
+from faultodds.job import reason_owed, repairs_on, told_owed, typed
 from faultodds.names import fold, match
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_check_lines, why_lines
@@ -30,6 +30,9 @@ class Command:
     usage: str
     help: str
     run: Callable[[BenchCall, str], bool]
+
+
+WHO_SAYS_SO = "Who says so, and how was it made sure? A few words:"
 
 
 def help_(call: BenchCall, rest: str) -> bool:
@@ -188,7 +191,7 @@ def note(call: BenchCall, rest: str) -> bool:
 
 def safe(call: BenchCall, rest: str) -> bool:
     """It is safe again, on a job that was stopped."""
-    call.visit.safe(rest)
+    call.visit.safe(rest or call.talk.ask(WHO_SAYS_SO) or "")
     return True
 
 
@@ -211,6 +214,8 @@ def close(call: BenchCall, rest: str) -> bool:
         return True
     if closed.outcome == "gone" and unverified:
         call.talk.tell("Closed without a run after the last repair: the job says so.", "!! ")
+    for text in told_owed(call.visit.knowledge, call.visit.job):
+        call.talk.tell(text, "!! ")
     if stopped:
         call.talk.tell(f"The machine is left out of service: {', '.join(stopped)}.", "!! ")
     if steps:
@@ -275,7 +280,7 @@ COMMANDS: dict[str, Command] = {
     "open": Command("open ITEM", "correct that: it is open, shut off or moved", open_),
     "shut": Command("shut ITEM", "correct that: it is closed, on or back in place", shut),
     "note": Command("note TEXT", "keep a remark with the job", note),
-    "safe": Command("safe [TEXT]", "it is safe again, on a job that was stopped", safe),
+    "safe": Command("safe WHO, HOW", "it is safe again, on a job that was stopped", safe),
     "story": Command("story", "the job from its beginning", story),
     "close": Command("close HOW [WHY]", "gone, referred, or came back YYYY-MM-DD", close),
     "leave": Command("leave", "save and leave; everything is saved already", leave),

@@ -7,7 +7,9 @@ from faultodds.belief import Appliance, Belief, Evidence
 from faultodds.errors import ClashError, FaultoddsError
 from faultodds.job.job import Job
 from faultodds.job.standing import believe
+from faultodds.job.steps import Danger
 from faultodds.job.taking import evidence_of
+from faultodds.knowledge import Knowledge
 from faultodds.safety import Known, at_once, not_run_with
 
 
@@ -30,6 +32,17 @@ def found_last(evidence: Evidence) -> Known:
 def standing(appliance: Appliance, job: Job) -> list[str]:
     """What stops the machine now, as "name=outcome"."""
     return [f"{n}={o}" for n, o in not_run_with(appliance.knowledge, known_on(appliance, job)[0])]
+
+
+def told_owed(knowledge: Knowledge, job: Job) -> list[str]:
+    """What each danger that was told of on a job leaves to be done, one sentence each."""
+    told = [step.payload.text for step in job.steps if isinstance(step.payload, Danger)]
+    lines = [
+        f"Told on this job: {stop.title}. Owed: {stop.owed}."
+        for stop in knowledge.stop.values()
+        if stop.owed and any(text.startswith(f"STOP. {stop.title}") for text in told)
+    ]
+    return lines or ["Danger was told of on this job: owed is that its cause is found and put right."] if told else []
 
 
 def refuse_run(appliance: Appliance, job: Job, what: str) -> None:
