@@ -138,3 +138,11 @@ def test_co_found_by_name_is_a_stop_like_its_reading(tmp_path: Path) -> None:
     ended = command("job", "close", "1", "referred", *where)
     assert "Owed: CO in the room measured, machine running." in " ".join(ended.out.split())
     assert "fitter measured, none left" in command("job", "show", "1", *where).out
+
+
+@pytest.mark.parametrize("way", [("--plan", "--depth", "1", "--nodes", "2"), ("--what-if",)])
+def test_at_once_stands_first_in_plan_and_what_if(way: tuple[str, ...]) -> None:
+    """As text and as JSON."""
+    asked = ("next", "--found", "burner_watch=burns_on", *way)
+    assert command(*asked).out.startswith("AT ONCE: A flame that does not go out")
+    assert command(*asked, "--json").out.startswith('{"at_once": ["A flame that does not go out')
