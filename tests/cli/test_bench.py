@@ -474,7 +474,7 @@ def test_going_on_with_a_job_asks_about_safety_again(tmp_path: Path) -> None:
     """A saved job starts with the stop signs, a line each and one answer, and stops like a fresh one."""
     bench(tmp_path, *STRAIGHT_ON, "dry_time longer")
     assert bench(tmp_path, "smell of gas, a little", options=["1"]).code == 3
-    going_on = bench(tmp_path, "safe", "no", "odds", options=["1"])
+    going_on = bench(tmp_path, "safe", "supplier came, joints tested", "no", "odds", options=["1"])
     assert going_on.code == 0
     assert "dry_time=longer" in going_on.out
     assert "Any of these now:" in going_on.out

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from faultodds.errors import FaultoddsError, UnknownName
-from faultodds.job import ENDED, repairs_on, typed, untouched
+from faultodds.job import ENDED, reason_owed, repairs_on, told_owed, typed
 from faultodds.names import fold, match
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_check_lines, why_lines
@@ -33,6 +33,9 @@ class Command:
     usage: str
     help: str
     run: Callable[[BenchCall, str], bool]
+
+
+WHO_SAYS_SO = "Who says so, and how was it made sure? A few words:"
 
 
 def help_(call: BenchCall, rest: str) -> bool:
@@ -195,7 +198,7 @@ def note(call: BenchCall, rest: str) -> bool:
 
 def safe(call: BenchCall, rest: str) -> bool:
     """It is safe again, on a job that was stopped."""
-    call.visit.safe(rest)
+    call.visit.safe(rest or call.talk.ask(WHO_SAYS_SO) or "")
     return True
 
 
@@ -209,13 +212,8 @@ def close(call: BenchCall, rest: str) -> bool:
     """How the call ended."""
     word, day, reason = _ending(rest)
     steps = call.visit.closing_up()
-    unverified = call.visit.unverified
-    if (
-        word == "gone"
-        and not reason
-        and not call.visit.job.is_closed
-        and untouched(call.visit.knowledge, call.visit.job)
-    ):
+    unverified, stopped = call.visit.unverified, call.visit.out_of_service()
+    if word == "gone" and not reason and not call.visit.job.is_closed and not stopped:
         reason = _why_gone(call)
     closed = call.visit.close(word, day, reason)
     if closed.outcome == "came_back":
@@ -223,8 +221,12 @@ def close(call: BenchCall, rest: str) -> bool:
         return True
     if closed.outcome == "gone" and unverified:
         call.talk.tell("Closed without a run after the last repair: the job says so.", "!! ")
+    for text in told_owed(call.visit.knowledge, call.visit.job):
+        call.talk.tell(text, "!! ")
+    if stopped:
+        call.talk.tell(f"The machine is left out of service: {', '.join(stopped)}.", "!! ")
     if steps:
-        call.talk.tell("Before you go, put the machine back:")
+        call.talk.tell("Leave it shut off:" if stopped else "Before you go, put the machine back:")
         call.talk.say(numbered(steps))
     call.talk.tell(f"Job {call.visit.job.id} is closed: {ENDED[closed.outcome]}.")
     call.over = True
@@ -246,8 +248,11 @@ def _ending(rest: str) -> tuple[str, str | None, str]:
 
 
 def _why_gone(call: BenchCall) -> str:
-    """Why it is gone, asked; raises FaultoddsError when nobody says."""
-    reason = call.talk.ask("Nothing was repaired and the machine was not run. Why is it gone? A few words:") or ""
+    """Why it is gone, asked when nothing shows that it is; raises FaultoddsError when nobody says."""
+    owed = reason_owed(call.visit.knowledge, call.visit.job)
+    if not owed:
+        return ""
+    reason = call.talk.ask(f"{owed} Why is it gone? A few words:") or ""
     if not reason or exact(reason.split()[0]) is not None:
         said = f" ('{reason}' is a word of this program, and was not done.)" if reason else ""
         raise FaultoddsError(f"The job stays open.{said} To close it, type close gone and the reason.")
@@ -282,7 +287,7 @@ COMMANDS: dict[str, Command] = {
     "open": Command("open ITEM", "correct that: it is open, shut off or moved", open_),
     "shut": Command("shut ITEM", "correct that: it is closed, on or back in place", shut),
     "note": Command("note TEXT", "keep a remark with the job", note),
-    "safe": Command("safe [TEXT]", "it is safe again, on a job that was stopped", safe),
+    "safe": Command("safe WHO, HOW", "it is safe again, on a job that was stopped", safe),
     "story": Command("story", "the job from its beginning", story),
     "close": Command("close HOW [WHY]", "gone (the fault), referred, or came back YYYY-MM-DD", close),
     "leave": Command("leave", "save and leave; everything is saved already", leave),

@@ -9,7 +9,7 @@ from faultodds.job import Danger, OpenJob, sayings, typed, why_asked
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold
 from faultodds_cli.bench.call import BenchCall, forgiving
-from faultodds_cli.bench.commands import exact
+from faultodds_cli.bench.commands import WHO_SAYS_SO, exact
 from faultodds_cli.bench.doubts import settled
 from faultodds_cli.bench.lines import answer, said_so, says_no, take, what_was_denied
 from faultodds_cli.bench.show import symptom_lines
@@ -77,8 +77,9 @@ def _said_safe(talk: Talk, visit: OpenJob, danger: Danger) -> bool:
     while (reply := _reply(talk, "Is it safe again? Type safe, or leave:")) is not None:
         word, _, rest = reply.partition(" ")
         if fold(word) == "safe":
-            visit.safe(rest)
-            return True
+            with forgiving(talk):
+                visit.safe(rest or _reply(talk, WHO_SAYS_SO) or "")
+                return True
         if exact(word) == "leave":
             return False
     return False

@@ -32,10 +32,20 @@ def advice_lines(view: Standing, standing: Collection[str] = ()) -> list[str]:
     return work_lines(view, standing) + _tell_lines(view)
 
 
+def at_once_lines(view: Standing) -> list[str]:
+    """What is to be done before anything else, because of what was found."""
+    from faultodds.advice import may_be
+    from faultodds.safety import at_once
+
+    known = may_be(view.appliance.knowledge, view.belief.evidence, view.belief)
+    texts = at_once(view.appliance.knowledge, known)
+    return [line for text in texts for line in [*wrap(text, "AT ONCE: ", "         "), ""]]
+
+
 def work_lines(view: Standing, standing: Collection[str] = ()) -> list[str]:
     """The next move without what to tell afterwards."""
     advice, k = view.advice, view.appliance.knowledge
-    lines = [line for text in advice.at_once for line in [*wrap(text, "AT ONCE: ", "         "), ""]]
+    lines = at_once_lines(view)
     lines += wrap(_headline(view), "DO NEXT: ", "         ")
     lines += wrap(advice.why, "  ")
     if advice.kind in ("check", "repair"):

@@ -81,6 +81,18 @@ def safety_text(knowledge: Knowledge, sign: str) -> str:
     return "\n".join([f"STOP. {stop.title}.", *(f"{i}. {step}" for i, step in enumerate(stop.steps, 1))])
 
 
+# From this share on a doubtful finding may be the sign.
+SHOWN = 0.1
+
+
+def stop_if_shown(knowledge: Knowledge, finding: Finding) -> None:
+    """Raise SafetyStop when a finding is one of the stop signs, in doubt as well."""
+    likely = {finding.outcome} if finding.outcome else {o for o, w in (finding.likelihood or {}).items() if w >= SHOWN}
+    for sign, stop in knowledge.stop.items():
+        if likely & set(stop.shown_by.get(finding.name, ())):
+            raise SafetyStop(safety_text(knowledge, sign))
+
+
 def take_finding(
     knowledge: Knowledge,
     name: str,
@@ -306,5 +318,8 @@ def steps_for_one_shot(
     known = {s.name: s.value for s in steps if isinstance(s, Fact)}
     steps += [take_finding(knowledge, n, v, known, ambient).finding for n, v in pairs if fold(n) not in knowledge.stop]
     steps += [take_finding(knowledge, n, v, known, ambient, reading=True).finding for n, v in measured]
+    for step in steps:
+        if isinstance(step, Finding):
+            stop_if_shown(knowledge, step)
     steps += [take_repair(knowledge, name) for name in repairs]
     return steps

@@ -300,7 +300,8 @@ class Caution:
 
 @dataclass(frozen=True)
 class Stop:
-    """A sign that stops everything (gas smell, CO alarm, fire): asked first, never weighed. `covers`: the hazards it tells of."""
+    """A sign that stops everything (gas smell, CO alarm, fire): asked first, never weighed. `covers`: the hazards it tells of.
+    `shown_by` maps a check to the outcomes that are this sign. `owed`: what is done before the complaint is gone."""
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     title: str
@@ -308,6 +309,8 @@ class Stop:
     steps: list[str]
     source: str = "common practice, no source"
     covers: list[Hazard] = field(default_factory=list)
+    shown_by: dict[str, list[str]] = field(default_factory=dict)
+    owed: str = ""
 
 
 @dataclass(frozen=True)

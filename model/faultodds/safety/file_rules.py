@@ -40,6 +40,13 @@ def problems(knowledge: Knowledge) -> Iterator[str]:
             if outcome not in seen.outcomes:
                 place = f"{'symptom' if name in knowledge.symptom else 'check'}.{name}.lets_out"
                 yield unknown_at(place, "outcome", outcome, seen.outcomes)
+    for sign, stop in knowledge.stop.items():
+        for check, outcomes in stop.shown_by.items():
+            if check not in knowledge.check:
+                yield unknown_at(f"stop.{sign}.shown_by", "check", check, knowledge.check)
+                continue
+            for outcome in (o for o in outcomes if o not in knowledge.check[check].outcomes):
+                yield unknown_at(f"stop.{sign}.shown_by.{check}", "outcome", outcome, knowledge.check[check].outcomes)
     for name, mode in knowledge.modes():
         for check in mode.cause_shown_by:
             if check not in knowledge.check:

@@ -1,0 +1,71 @@
+"""What stops the machine on a job: while it stands the run is not made, and the complaint is not gone."""
+
+from __future__ import annotations
+
+from faultodds.advice import may_be, run_forbidden
+from faultodds.belief import Appliance, Belief, Evidence
+from faultodds.errors import ClashError, FaultoddsError
+from faultodds.job.job import Job
+from faultodds.job.standing import believe
+from faultodds.job.steps import Danger
+from faultodds.job.taking import evidence_of
+from faultodds.knowledge import Knowledge
+from faultodds.safety import Known, at_once, not_run_with
+
+
+def known_on(appliance: Appliance, job: Job) -> tuple[Known, Evidence, Belief | None]:
+    """What is known on a call; findings that clash are known without a belief."""
+    evidence = evidence_of(appliance, job)
+    try:
+        belief = believe(appliance, job)
+    except ClashError:
+        belief = None
+    return may_be(appliance.knowledge, evidence, belief), evidence, belief
+
+
+def found_last(evidence: Evidence) -> Known:
+    """What was found, each by its latest finding, whatever was repaired since."""
+    ordered = sorted(evidence.seen, key=lambda s: (s.stage, s.take))
+    return {s.name: {o: w / sum(s.weights.values()) for o, w in s.weights.items()} for s in ordered}
+
+
+def standing(appliance: Appliance, job: Job) -> list[str]:
+    """What stops the machine now, as "name=outcome"."""
+    return [f"{n}={o}" for n, o in not_run_with(appliance.knowledge, known_on(appliance, job)[0])]
+
+
+def told_owed(knowledge: Knowledge, job: Job) -> list[str]:
+    """What each danger that was told of on a job leaves to be done, one sentence each."""
+    told = [step.payload.text for step in job.steps if isinstance(step.payload, Danger)]
+    lines = [
+        f"Told on this job: {stop.title}. Owed: {stop.owed}."
+        for stop in knowledge.stop.values()
+        if stop.owed and any(text.startswith(f"STOP. {stop.title}") for text in told)
+    ]
+    return lines or ["Danger was told of on this job: owed is that its cause is found and put right."] if told else []
+
+
+def refuse_run(appliance: Appliance, job: Job, what: str) -> None:
+    """Raise FaultoddsError while something stops the machine. `what` is refused: "verify", "close gone"."""
+    k = appliance.knowledge
+    known, evidence, belief = known_on(appliance, job)
+    stops = not_run_with(k, known)
+    if not stops:
+        return
+    name, outcome = stops[0]
+    mends = [n for n, r in k.repair.items() if not r.by_others and not run_forbidden(k, evidence, belief, known, [n])]
+    mend = f"Mend what causes it ({', '.join(mends[:4])})" if mends else "Mend what causes it"
+    raise FaultoddsError(
+        f"{what} is refused while {name}={outcome} stands. {at_once(k, known)[0]} {mend}, or enter what {name} shows now, "
+        f"looked at again; then {what}. Otherwise close referred: the machine is then left out of service."
+    )
+
+
+def refuse_gone(appliance: Appliance, job: Job) -> None:
+    """Raise FaultoddsError while something stops the machine, or was found to and was not looked at again after its repair."""
+    refuse_run(appliance, job, "close gone")
+    for name, outcome in not_run_with(appliance.knowledge, found_last(evidence_of(appliance, job))):
+        raise FaultoddsError(
+            f"close gone is refused: {name}={outcome} was found, and nobody has looked again since the repair. Enter what "
+            f"{name} shows now; then close gone. Otherwise close referred: the machine is then left out of service."
+        )
