@@ -8,7 +8,7 @@ from faultodds.errors import UnknownName
 from faultodds.job import Danger, OpenJob, sayings, typed, why_asked
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold
-from faultodds_cli.bench.call import BenchCall, forgiving
+from faultodds_cli.bench.call import BenchCall, forgiving, plain_no
 from faultodds_cli.bench.commands import exact
 from faultodds_cli.bench.lines import answer, said_so, says_no, take, what_was_denied
 from faultodds_cli.bench.show import symptom_lines
@@ -28,7 +28,7 @@ def first_answers(talk: Talk, knowledge: Knowledge, begin: Callable[[], OpenJob]
         if reply is None:
             return visit, False
         visit = visit or begin()
-        visit.stop_sign(sign, reply)
+        plain_no(talk, visit, sign, stop.ask, reply)
     visit = visit or begin()
     if knowledge.stop:
         visit.remark("Asked first, and no to all: " + "; ".join(s.title for s in knowledge.stop.values()) + ".")
@@ -60,10 +60,11 @@ def still_safe(talk: Talk, visit: OpenJob) -> bool:
     if not stops:
         return True
     signs = ", ".join(s.title for s in stops.values())
-    reply = _reply(talk, f"Before going on, any of these now: {signs}? (a plain no)")
+    question = f"Before going on, any of these now: {signs}? (a plain no)"
+    reply = _reply(talk, question)
     if reply is None:
         return False
-    visit.stop_sign(typed.stop_sign_in(visit.knowledge, reply) or next(iter(stops)), reply)
+    plain_no(talk, visit, typed.stop_sign_in(visit.knowledge, reply) or next(iter(stops)), question, reply)
     return True
 
 
