@@ -9,9 +9,22 @@ import pytest
 from faultodds.job.store import Store
 from run_cli import faultodds
 
-TOLD = ["gas smell", "i smell gas", "smoke from drum", "co alarm sounding", "thermal fuse bypassed", "got a shock off it"]
+TOLD = [
+    "gas smell",
+    "i smell gas",
+    "smoke from drum",
+    "co alarm sounding",
+    "thermal fuse bypassed",
+    "got a shock off it",
+]
 LINES = [
-    *("job find 1 heat=none {}", "job find 1 heat none {}", "job close 1 gone {}", "job fix 1 igniter {}", "job show 1 {}"),
+    *(
+        "job find 1 heat=none {}",
+        "job find 1 heat none {}",
+        "job close 1 gone {}",
+        "job fix 1 igniter {}",
+        "job show 1 {}",
+    ),
     *("job verify 1 gone {}", "job undo 1 {}", "job fact 1 control=board {}", "bench 1 {}", "job find 1 --no-such {}"),
 ]
 
@@ -31,7 +44,9 @@ def test_danger_among_surplus_words_stops_and_is_kept(tmp_path: Path, line: str,
 
 
 @pytest.mark.parametrize("told", TOLD)
-@pytest.mark.parametrize("line", ["{}", "next --found heat=none {}", "job find 9 {}", "appliance list {}", "odds --tpo {}"])
+@pytest.mark.parametrize(
+    "line", ["{}", "next --found heat=none {}", "job find 9 {}", "appliance list {}", "odds --tpo {}"]
+)
 def test_without_a_job_it_stops_all_the_same(tmp_path: Path, line: str, told: str) -> None:
     """Whatever the command."""
     ran = faultodds(*line.format(told).split(), "--data", str(tmp_path))
@@ -42,8 +57,18 @@ def test_without_a_job_it_stops_all_the_same(tmp_path: Path, line: str, told: st
 @pytest.mark.parametrize(
     "line",
     [
-        *("job find 1 heat=none foo=bar no gas smell", "job find 1 gas_smell=no foo=bar", "log import fire.csv", "clac duct"),
-        *("next --found burning_smell=yess", "job close 1 gone no smoke", "appliance show ./gas_leak.toml", "job fnd 1"),
+        *(
+            "job find 1 heat=none foo=bar no gas smell",
+            "job find 1 gas_smell=no foo=bar",
+            "log import fire.csv",
+            "clac duct",
+        ),
+        *(
+            "next --found burning_smell=yess",
+            "job close 1 gone no smoke",
+            "appliance show ./gas_leak.toml",
+            "job fnd 1",
+        ),
     ],
 )
 def test_an_ordinary_mistake_is_told_as_before(tmp_path: Path, line: str) -> None:

@@ -20,7 +20,6 @@ from faultodds.knowledge import load
 from faultodds.readings import CO_STOP_PPM
 from faultodds.safety.danger import STOP_PPM, begins_with_no, denies, has_no_alarm, hazard_of, hear, only_denies
 
-
 ATTACK = tomllib.loads(Path(__file__).with_name("danger_attack.toml").read_text("utf-8"))
 
 
@@ -85,7 +84,19 @@ def test_carbon_monoxide_stops_from_the_level_where_people_leave(made: str) -> N
 @pytest.mark.parametrize(
     "reply",
     [
-        *("no", "n", "nah", "No.", "no smell", "nothing at all", "nope, none", "no gas", "never", "no to all", "no alarm"),
+        *(
+            "no",
+            "n",
+            "nah",
+            "No.",
+            "no smell",
+            "nothing at all",
+            "nope, none",
+            "no gas",
+            "never",
+            "no to all",
+            "no alarm",
+        ),
         *("no smell of gas", "nobody sick", "no thanks", "no, sir", "can't smell gas", "none of them", "no, no flames"),
     ],
 )
@@ -106,7 +117,13 @@ def test_no_plain_no(reply: str) -> None:
     "reply",
     [
         *("no kidding, it reeks", "no, just a whiff", "no - customer did", "no, took the batteries out", "no nose"),
-        *("no, unplugged it", "no, beeping stopped when we opened the window", "no, not today", "no, black marks", "n/a"),
+        *(
+            "no, unplugged it",
+            "no, beeping stopped when we opened the window",
+            "no, not today",
+            "no, black marks",
+            "n/a",
+        ),
     ],
 )
 def test_a_no_with_more_to_it_is_asked_again(reply: str) -> None:
@@ -152,9 +169,25 @@ def test_their_innocent_neighbours_are_passed_over(text: str) -> None:
     assert hear(text) is None
 
 
-DENIED = ("no gas smell", "no smell of gas", "no smoke", "no leak", "no headache", "no sparks", "no hissing", "no CO alarm")
+DENIED = (
+    "no gas smell",
+    "no smell of gas",
+    "no smoke",
+    "no leak",
+    "no headache",
+    "no sparks",
+    "no hissing",
+    "no CO alarm",
+)
 BACK = (
-    *("except at start", "except when it runs", "until it starts", "unless it runs", "only when lit", "only by the cock"),
+    *(
+        "except at start",
+        "except when it runs",
+        "until it starts",
+        "unless it runs",
+        "only when lit",
+        "only by the cock",
+    ),
     *("apart from the back", "other than at the plug", "yesterday, today yes", ", I can smell it", ", I don't agree"),
 )
 
