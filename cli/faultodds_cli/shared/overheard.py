@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds.safety import stop_first
@@ -39,7 +40,7 @@ def _words(arguments: Sequence[str]) -> Iterator[str]:
 
 
 def _after(arguments: Sequence[str], option: str) -> str | None:
-    return next((after for at, after in zip(arguments, arguments[1:], strict=False) if at == option), None)
+    return next((after for at, after in pairwise(arguments) if at == option), None)
 
 
 def _kept(arguments: Sequence[str], texts: Sequence[str]) -> SafetyStop | None:

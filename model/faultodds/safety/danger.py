@@ -1,4 +1,4 @@
-"""Danger heard in whatever a technician types: gas, carbon monoxide, illness, fire, a shock or a safety device put out of
+"""Danger heard in what a technician types: gas, carbon monoxide, illness, fire, a shock, a safety device put out of
 use, in the words people use.
 
 A line is brought to small letters, cut where a thought ends, rid of what only sounds like danger, and searched for the
