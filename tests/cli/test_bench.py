@@ -13,6 +13,7 @@ import pytest
 
 from calls import SAFE, STRAIGHT_ON, Ended, bench, command, looked_at
 from faultodds.belief import open_appliance
+from faultodds.errors import SafetyStop
 from faultodds.job.steps import Finding, MachineState
 from faultodds.job.store import Store
 from faultodds_cli.bench.talk import Talk
@@ -395,6 +396,39 @@ def test_a_plain_no_in_other_words_goes_on(tmp_path: Path, reply: str) -> None:
 def test_a_no_that_is_not_plain_stops(tmp_path: Path, reply: str) -> None:
     """A denial with something behind it is no all-clear."""
     assert bench(tmp_path, reply).code == 3
+
+
+@pytest.mark.parametrize("place", range(4))
+@pytest.mark.parametrize("reply", ["no kidding, it reeks", "no, took the batteries out", "n/a", "no nose"])
+def test_a_no_with_more_to_it_is_asked_again_once(tmp_path: Path, place: int, reply: str) -> None:
+    """What was said is kept; then it is a plain no, or everything stops."""
+    asked = bench(tmp_path / "once", *SAFE[:place], reply, "no", *SAFE[place + 1 :], "done", "heat=none")
+    assert asked.code == 0
+    assert "more than a plain no" in asked.out
+    assert set(findings(tmp_path / "once")) == {"heat"}
+    assert bench(tmp_path / "twice", *SAFE[:place], reply, reply, "no", "no", "no").code == 3
+    with Store.open(tmp_path / "once") as store:
+        assert any(note.endswith(reply) for note in store.get("1").notes)
+
+
+def test_no_alarm_in_the_house_is_a_no_with_a_word_about_the_meter(tmp_path: Path) -> None:
+    """There is nothing to sound."""
+    ended = bench(tmp_path, "no", "No alarm in the house", "no", "no", "done", "heat=none")
+    assert ended.code == 0
+    assert "carry a CO meter" in ended.out
+
+
+def test_a_defeated_safety_device_holds_the_job_until_it_is_put_right(tmp_path: Path) -> None:
+    """It interrupts with what to do, is kept, and the job is not closed as gone before somebody says safe."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "heat none", "thermal fuse bypassed and running")
+    assert ended.code == 3
+    assert "Take the bypass out" in " ".join(ended.out.split())
+    with looked_at(tmp_path) as visit:
+        with pytest.raises(SafetyStop):
+            visit.close("gone")
+        visit.safe("jumper out, new fuse in")
+        assert visit.job.stopped is None
+        visit.close("gone")
 
 
 def test_help_and_leave_work_at_the_safety_questions(tmp_path: Path) -> None:

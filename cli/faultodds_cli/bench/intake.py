@@ -8,7 +8,7 @@ from faultodds.errors import UnknownName
 from faultodds.job import Danger, OpenJob, sayings, typed, why_asked
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold
-from faultodds_cli.bench.call import BenchCall, forgiving
+from faultodds_cli.bench.call import BenchCall, forgiving, plain_no
 from faultodds_cli.bench.commands import WHO_SAYS_SO, exact
 from faultodds_cli.bench.doubts import settled
 from faultodds_cli.bench.lines import answer, said_so, says_no, take, what_was_denied
@@ -29,7 +29,7 @@ def first_answers(talk: Talk, knowledge: Knowledge, begin: Callable[[], OpenJob]
         if reply is None:
             return visit, False
         visit = visit or begin()
-        visit.stop_sign(sign, reply)
+        plain_no(talk, visit, sign, stop.ask, reply)
     visit = visit or begin()
     if knowledge.stop:
         visit.remark("Asked first, and no to all: " + "; ".join(s.title for s in knowledge.stop.values()) + ".")
@@ -64,10 +64,11 @@ def still_safe(talk: Talk, visit: OpenJob) -> bool:
     talk.tell(f"Before going on, is it safe? Any of these {when}:")
     for stop in stops.values():
         talk.tell(stop.ask, "  - ")
-    reply = _reply(talk, "A plain no to all of them, or everything stops.")
+    question = "A plain no to all of them, or everything stops."
+    reply = _reply(talk, question)
     if reply is None:
         return False
-    visit.stop_sign(typed.stop_sign_in(visit.knowledge, reply) or next(iter(stops)), reply)
+    plain_no(talk, visit, typed.stop_sign_in(visit.knowledge, reply) or next(iter(stops)), question, reply)
     return True
 
 
