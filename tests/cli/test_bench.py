@@ -80,7 +80,7 @@ def test_a_number_stands_for_the_check_on_the_screen(tmp_path: Path) -> None:
     """ "2 ..." is the second check listed."""
     bench(tmp_path, *SAFE, "done", "1=2", "done")
     with looked_at(tmp_path) as visit:
-        second = visit.now.advice.checks[1].name
+        second = visit.now.advice.telling_checks[1].name
         outcome = list(visit.knowledge.check[second].outcomes)[1]
     bench(tmp_path, "no", f"2 {outcome}", options=["1"])
     assert findings(tmp_path)[second].outcome == outcome

@@ -1,6 +1,6 @@
 from .danger import (
     begins_with_no as begins_with_no, denies as denies, has_no_alarm as has_no_alarm, hazard_of as hazard_of,
-    hear as hear,     only_denies as only_denies,
+    hear as hear, only_denies as only_denies,
 )
 from .duties import (
     CAUSE_LEFT as CAUSE_LEFT, LIKELY as LIKELY, Known as Known, at_once as at_once, barred as barred, causes_of as causes_of,
