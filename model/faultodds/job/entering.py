@@ -12,7 +12,7 @@ from faultodds.belief import Appliance
 from faultodds.errors import ClashError, FaultoddsError, SafetyStop
 from faultodds.job.closing import ending
 from faultodds.job.fitting import Misfit, misfit
-from faultodds.job.gates import refuse_run
+from faultodds.job.gates import brought, refuse_run
 from faultodds.job.job import Job
 from faultodds.job.standing import Standing
 from faultodds.job.steps import (
@@ -34,7 +34,6 @@ from faultodds.job.taking import (
     JudgedFinding,
     evidence_of,
     situation_of,
-    state_after,
     stop_if_danger,
     stop_if_shown,
     take_fact,
@@ -360,7 +359,7 @@ class JobEntries:
             work = payload.name if isinstance(payload, Finding | RepairDone) else ""
             if work == self.knowledge.costs.verify and not job.is_closed:
                 refuse_run(self.appliance, job, "verify")
-            state = state_after(self.appliance, job, work)
+            state = brought(self.appliance, job, work)
             for each in (state, payload) if state is not None else (payload,):
                 steps.append(each)
                 job = job.plus(Step(job.last_seq + 1, job.opened_at, each))
@@ -385,7 +384,7 @@ class JobEntries:
         if not self.job.steps or not isinstance(self.job.steps[-1].payload, MachineState):
             return False
         earlier = replace(self.job, steps=self.job.steps[:-1])
-        return state_after(self.appliance, earlier, work) == self.job.steps[-1].payload
+        return brought(self.appliance, earlier, work) == self.job.steps[-1].payload
 
 
 def _no(tool: str) -> str:

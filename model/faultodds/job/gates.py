@@ -7,10 +7,10 @@ from faultodds.belief import Appliance, Belief, Evidence
 from faultodds.errors import ClashError, FaultoddsError
 from faultodds.job.job import Job
 from faultodds.job.standing import believe
-from faultodds.job.steps import Danger
-from faultodds.job.taking import evidence_of
+from faultodds.job.steps import Danger, MachineState, Step
+from faultodds.job.taking import evidence_of, state_after, take_repair
 from faultodds.knowledge import Knowledge
-from faultodds.safety import Known, at_once, not_run_with
+from faultodds.safety import Known, at_once, barred, not_run_with
 
 
 def known_on(appliance: Appliance, job: Job) -> tuple[Known, Evidence, Belief | None]:
@@ -21,6 +21,16 @@ def known_on(appliance: Appliance, job: Job) -> tuple[Known, Evidence, Belief | 
     except ClashError:
         belief = None
     return may_be(appliance.knowledge, evidence, belief), evidence, belief
+
+
+def brought(appliance: Appliance, job: Job, work: str) -> MachineState | None:
+    """The machine state that a check or repair brings with it, as a step; None when it changes nothing. After a repair with
+    which the machine must not run, or not with heat, it is left as it was worked on."""
+    k = appliance.knowledge
+    if work not in k.repair:
+        return state_after(appliance, job, work)
+    done = job.plus(Step(job.last_seq + 1, job.opened_at, take_repair(k, work)))
+    return state_after(appliance, job, work, not barred(k, known_on(appliance, done)[0]))
 
 
 def found_last(evidence: Evidence) -> Known:

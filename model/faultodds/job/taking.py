@@ -287,8 +287,9 @@ def situation_of(
     return Situation(state, frozenset(skipped), qualified and (shop is None or shop.qualified), labour_rate, effort)
 
 
-def state_after(appliance: Appliance, job: Job, work: str) -> MachineState | None:
-    """The machine state a check or repair leaves, as a step; None when it changes nothing."""
+def state_after(appliance: Appliance, job: Job, work: str, closed_up: bool = True) -> MachineState | None:
+    """The machine state a check or repair leaves, as a step; None when it changes nothing. A repair is taken to be closed up
+    for its run, unless the machine is not run (`closed_up` false): then it is left as it was worked on."""
     from faultodds.advice import MachineStates
 
     k = appliance.fitted(job.facts).knowledge
@@ -296,7 +297,8 @@ def state_after(appliance: Appliance, job: Job, work: str) -> MachineState | Non
     record = k.check.get(work) or k.repair.get(work)
     if record is None:
         return None
-    after = MachineStates(k).leaves(state, record)
+    machine = MachineStates(k)
+    after = machine.leaves(state, record) if closed_up else machine.to_work(state, record).after
     changes = {i: i in after for i in k.access if (i in after) != (i in state)}
     return MachineState(changes) if changes else None
 
