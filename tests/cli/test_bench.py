@@ -428,7 +428,7 @@ def test_a_defeated_safety_device_holds_the_job_until_it_is_put_right(tmp_path: 
             visit.close("gone")
         visit.safe("jumper out, new fuse in")
         assert visit.job.stopped is None
-        visit.close("gone")
+        visit.close("gone", note="it dries again")
 
 
 def test_help_and_leave_work_at_the_safety_questions(tmp_path: Path) -> None:

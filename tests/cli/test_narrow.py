@@ -136,7 +136,7 @@ def test_no_line_of_any_help_is_wider_than_the_screen(monkeypatch: pytest.Monkey
 CALL = (
     *SAFE, "?", "control=timer", "done", "heat none", "", "help", "odds", "checks", "why", "how", "symptoms", "fact", "state",
     "fuse_continuity OL", "verify 26 min", "keep", "take back fuse_continuity", "coil_ohms 1.15k/1.35k/550", "nonsense at all",
-    "repair coil_set igniter", "no helper", "repairs", "story", "close gone", "leave",
+    "repair coil_set igniter", "no helper", "repairs", "story", "close gone the customer runs it himself", "leave",
 )  # fmt: skip
 
 

@@ -258,13 +258,22 @@ class Session:
             stdout=subprocess.PIPE,
             env=environment,
         )
+        self._prompt()
 
     def type(self, *lines: str) -> str:
         """Type lines, the last of which brings the next prompt of the call; what was printed meanwhile."""
         assert self.process.stdin is not None
         assert self.process.stdout is not None
-        self.process.stdin.write("".join(f"{line}\n" for line in lines).encode())
-        self.process.stdin.flush()
+        seen = ""
+        for line in lines:
+            self.process.stdin.write(f"{line}\n".encode())
+            self.process.stdin.flush()
+            seen = self._prompt()
+        return seen
+
+    def _prompt(self) -> str:
+        """What is printed up to the next prompt."""
+        assert self.process.stdout is not None
         seen = b""
         while not seen.endswith(b"\n> "):
             byte = self.process.stdout.read(1)
