@@ -68,7 +68,7 @@ def test_a_planted_mistake_is_seen(dryer: Appliance, monkeypatch: pytest.MonkeyP
     if planted == "no gate":
         monkeypatch.setattr(closing, "refuse_gone", lambda appliance, job: None)
     else:
-        monkeypatch.setattr(closing, "refuse_gone", lambda a, job: gates.refuse_run(a, job, "close gone"))
+        monkeypatch.setattr(closing, "refuse_gone", gates.refuse_run)
     assert set(wrong_ends(dryer, STATES)) - {"gone"}
 
 
@@ -98,6 +98,16 @@ def test_no_run_and_no_gone_while_it_stands(tmp_path: Path, found: str) -> None:
     again = command("job", "close", "1", "gone", "--note", "all well", *where)
     told = " ".join(again.err.split())
     assert again.code == 2 and "closed already: referred" in told and "job undo 1" in told
+
+
+def test_a_job_is_not_gone_while_there_is_no_air(tmp_path: Path) -> None:
+    """Nothing found at the hood and nothing mended: not gone, whatever the note says; gone once there is air again."""
+    where = ("--data", str(tmp_path))
+    command("job", "new", "--found", "hood_flap=none", *where)
+    refused = command("job", "close", "1", "gone", "--note", "all well", *where)
+    assert refused.code == 2 and "refused while hood_flap=none stands" in " ".join(refused.err.split())
+    command("job", "find", "1", "hood_flap=strong", *where)
+    assert command("job", "close", "1", "gone", "--note", "lint fell out by itself", *where).code == 0
 
 
 def test_mended_and_looked_at_again_it_ends(tmp_path: Path) -> None:

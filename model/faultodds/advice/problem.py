@@ -379,12 +379,11 @@ class Problem(Struct, dict=True):
         """(R, A) likelihood of each outcome of the open checks under each active suspect."""
         return np.asarray(self.belief.suspects.likelihood[np.ix_(self._check_rows, self.active)], dtype=self.precision)
 
-    @cached_property
-    def class_likelihood(self) -> Floats:
-        """(R, K) likelihood of each outcome under each class, its suspects weighed as they are now; those of a class that
-        comes up only after a repair weigh the same."""
+    def class_mean(self, by_suspect: Floats) -> Floats:
+        """(..., K) means over the suspects of each class, weighed as they are now; those of a class that comes up only after
+        a repair weigh the same."""
         weight = np.where(self.class_weights[self.class_of] > 0, self.weights, 1.0)
-        out: Floats = self.by_class(self.suspect_likelihood * weight) / self.by_class(weight)
+        out: Floats = self.by_class(by_suspect * weight) / self.by_class(weight)
         return out
 
     @cached_property

@@ -29,9 +29,9 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
         )
     knowledge = appliance.knowledge
     if closed.outcome == "gone":
+        _refuse_owed(knowledge, job)
         refuse_gone(appliance, job)
         _refuse_failed(knowledge, job)
-        _refuse_owed(knowledge, job)
         if not closed.note and untouched(knowledge, job):
             raise FaultoddsError(
                 "nothing was repaired on this visit and the machine was not run, so why is the complaint gone? Say it in a few "

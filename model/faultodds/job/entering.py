@@ -358,7 +358,7 @@ class JobEntries:
         for payload in payloads:
             work = payload.name if isinstance(payload, Finding | RepairDone) else ""
             if work == self.knowledge.costs.verify and not job.is_closed:
-                refuse_run(self.appliance, job, "verify")
+                refuse_run(self.appliance, job)
             state = brought(self.appliance, job, work)
             for each in (state, payload) if state is not None else (payload,):
                 steps.append(each)

@@ -1,6 +1,8 @@
-"""What stops the machine on a job: while it stands the run is not made, and the complaint is not gone."""
+"""What stops the machine on a job, or its heat: while it stands the run is not made, and the complaint is not gone."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 from faultodds.advice import may_be, run_forbidden
 from faultodds.belief import Appliance, Belief, Evidence
@@ -10,7 +12,7 @@ from faultodds.job.standing import believe
 from faultodds.job.steps import Danger, MachineState, Step
 from faultodds.job.taking import evidence_of, state_after, take_repair
 from faultodds.knowledge import Knowledge
-from faultodds.safety import Known, at_once, barred, not_run_with
+from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, not_run_with, said
 
 
 def known_on(appliance: Appliance, job: Job) -> tuple[Known, Evidence, Belief | None]:
@@ -55,27 +57,35 @@ def told_owed(knowledge: Knowledge, job: Job) -> list[str]:
     return lines or ["Danger was told of on this job: owed is that its cause is found and put right."] if told else []
 
 
-def refuse_run(appliance: Appliance, job: Job, what: str) -> None:
-    """Raise FaultoddsError while something stops the machine. `what` is refused: "verify", "close gone"."""
-    k = appliance.knowledge
-    known, evidence, belief = known_on(appliance, job)
-    stops = not_run_with(k, known)
-    if not stops:
-        return
-    name, outcome = stops[0]
-    mends = [n for n, r in k.repair.items() if not r.by_others and not run_forbidden(k, evidence, belief, known, [n])]
-    mend = f"Mend what causes it ({', '.join(mends[:4])})" if mends else "Mend what causes it"
-    raise FaultoddsError(
-        f"{what} is refused while {name}={outcome} stands. {at_once(k, known)[0]} {mend}, or enter what {name} shows now, "
-        f"looked at again; then {what}. Otherwise close referred: the machine is then left out of service."
-    )
+def refuse_run(appliance: Appliance, job: Job) -> None:
+    """Raise FaultoddsError for a run that is entered while something stands with which the machine is not run at all. One with
+    which it is not heated stops no entry: how a run ended says more of the air than what was found before."""
+    known = known_on(appliance, job)
+    _refuse(appliance, "verify", known, not_run_with(appliance.knowledge, known[0]))
 
 
 def refuse_gone(appliance: Appliance, job: Job) -> None:
-    """Raise FaultoddsError while something stops the machine, or was found to and was not looked at again after its repair."""
-    refuse_run(appliance, job, "close gone")
-    for name, outcome in not_run_with(appliance.knowledge, found_last(evidence_of(appliance, job))):
+    """Raise FaultoddsError while something stops the machine or its heat, or was found to stop the machine and was not looked at
+    again after its repair."""
+    known = known_on(appliance, job)
+    _refuse(appliance, "close gone", known, barred(appliance.knowledge, known[0]))
+    for name, outcome in not_run_with(appliance.knowledge, found_last(known[1])):
         raise FaultoddsError(
             f"close gone is refused: {name}={outcome} was found, and nobody has looked again since the repair. Enter what "
             f"{name} shows now; then close gone. Otherwise close referred: the machine is then left out of service."
         )
+
+
+def _refuse(
+    appliance: Appliance, what: str, on_call: tuple[Known, Evidence, Belief | None], stops: Sequence[tuple[str, str]]
+) -> None:
+    if not stops:
+        return
+    k, (known, evidence, belief), (name, outcome) = appliance.knowledge, on_call, stops[0]
+    mends = [n for n, r in k.repair.items() if not r.by_others and not run_forbidden(k, evidence, belief, known, [n])]
+    mend = f"Mend what causes it ({', '.join(mends[:4])})" if mends else "Mend what causes it"
+    again = "what is measured now" if outcome == CAUSE_LEFT else f"what {name} shows now"
+    raise FaultoddsError(
+        f"{what} is refused while {said(name, outcome)} stands. {at_once(k, known)[0]} {mend}, or enter {again}, "
+        f"looked at again; then {what}. Otherwise close referred: the machine is then left out of service."
+    )
