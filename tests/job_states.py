@@ -204,7 +204,7 @@ class _Walk:
 
     def safe(self) -> None:
         """The all-clear."""
-        self.visit.safe()
+        self.visit.safe("fitter came and measured")
 
     def close(self) -> None:
         """The call ended."""

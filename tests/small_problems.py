@@ -136,4 +136,5 @@ def _repair(rng: np.random.Generator, part: str, success: float) -> dict[str, An
         "cost": float(rng.integers(0, 120)),
         "access": _panel(rng),
         "success": success,
+        "fails_again": 1.0 - success,  # the exact plan takes the tries of a repair to be independent
     }

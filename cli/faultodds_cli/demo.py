@@ -216,7 +216,7 @@ def _repaired(story: Story, name: str, minutes: float) -> None:
 
 
 def _ending(story: Story, view: Standing) -> None:
-    from faultodds.job import Closed
+    from faultodds.job import ENDED, Closed
 
     say()
     say("---- the end ".ljust(width(), "-"))
@@ -227,7 +227,11 @@ def _ending(story: Story, view: Standing) -> None:
     titles = " and ".join(k.repair[name].title for name in story.job.repairs) or "no repair"
     truth = "It was what the machine had." if story.repaired else "The machine had something else."
     say()
-    say(wrap(f"Job closed: {story.job.outcome}. About {minutes:.0f} minutes of work; {titles}. {truth}"))
+    say(
+        wrap(
+            f"Job closed: {ENDED[story.job.outcome or 'gone']}. About {minutes:.0f} minutes of work; {titles}. {truth}"
+        )
+    )
 
 
 def _save(story: Story, folder: str) -> None:

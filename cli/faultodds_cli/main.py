@@ -150,10 +150,10 @@ def _guarded(arguments: list[str]) -> int:
         command = lighten(typer.main.get_command(app))
         result = command.main(arguments, prog_name="faultodds", standalone_mode=False, terminal_width=width() - 2)
         return result if isinstance(result, int) else 0
-    except FaultoddsError as error:
-        return _refused(error, arguments)
-    except ClickException as error:
-        return _misused(error, arguments)
+    except SafetyStop as stop:
+        return _refused(stop, arguments)
+    except (FaultoddsError, ClickException) as error:
+        return _not_obeyed(error, arguments)
     except (KeyboardInterrupt, typer.Abort):
         complain("\nStopped.")
         return INTERRUPTED
@@ -166,6 +166,16 @@ def _guarded(arguments: list[str]) -> int:
         return leaving.code if isinstance(leaving.code, int) else 1
     except Exception as error:
         return _own_fault(error)
+
+
+def _not_obeyed(error: Any, arguments: Sequence[str]) -> int:
+    """A line that cannot be done: any danger in its words is heard before its mistake is told."""
+    from faultodds_cli.shared.overheard import overheard
+
+    stop = overheard(arguments)
+    if stop is not None:
+        return _refused(stop, arguments)
+    return _refused(error, arguments) if isinstance(error, FaultoddsError) else _misused(error, arguments)
 
 
 def _refused(error: FaultoddsError, arguments: Sequence[str]) -> int:

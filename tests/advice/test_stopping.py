@@ -21,7 +21,7 @@ from small_problems import random_problem
 
 SEEDS = range(40)
 # Every suspect takes part in the enumeration; the estimate leaves out 2 % of them, and is of so many draws.
-DRAWS, NEAR = 4000, 0.05
+DRAWS, NEAR = 4000, 0.1
 
 
 @pytest.fixture(scope="module")
@@ -38,7 +38,7 @@ def _problem(seed: int) -> Ranking:
         for part in raw["component"].values():
             part["modes"]["bad"]["share"] /= 2
 
-    return random_problem(seed, change=mixed if seed % 2 else None)
+    return random_problem(seed, 4, 3, change=mixed if seed % 2 else None)
 
 
 def _calls_for(ranking: Ranking, chances: np.ndarray[tuple[int], np.dtype[np.float64]]) -> frozenset[str]:

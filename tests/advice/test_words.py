@@ -352,3 +352,24 @@ def test_parts_are_odds_of_components(dryer: Appliance) -> None:
     for name, odds in zip(parts.names, parts.now, strict=True):
         assert odds == pytest.approx(_odds(dryer, belief, name))
     assert np.all(parts.now <= 1.0 + 1e-12)
+
+
+def test_odds_of_several_faults_say_so(dryer: Appliance) -> None:
+    """A part's odds that no line of the table of faults shows are said to be those of all its faults."""
+    for state in random_job_states(dryer, 10, seed=11):
+        ranking = ranked(dryer, infer(dryer.suspects, state.evidence), state.situation)
+        parts = Parts(ranking.problem.belief)
+        text = why(ranking, "refer", "", 1.0)
+        part, odds = parts.leading()
+        modes = [i for i, m in enumerate(dryer.suspects.modes) if m.partition(".")[0] == part]
+        alone = percent(odds) in {percent(float(ranking.problem.belief.mode_odds[i])) for i in modes}
+        assert ("all its faults together" in text) != alone
+
+
+def test_dearer_is_said_of_every_gap(dryer: Appliance) -> None:
+    """Each amount that is a difference is called dearer."""
+    for state in random_job_states(dryer, 10, seed=12):
+        ranking = ranked(dryer, infer(dryer.suspects, state.evidence), state.situation)
+        for check in ranking.checks[:5]:
+            text = why(ranking, "check", check.name, 1.0)
+            assert len(re.findall(r"(?:about|under) \$\d+", text)) == text.count(" dearer")

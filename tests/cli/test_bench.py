@@ -12,8 +12,11 @@ from pathlib import Path
 import pytest
 
 from calls import SAFE, STRAIGHT_ON, Ended, bench, command, looked_at
+from faultodds.belief import open_appliance
+from faultodds.errors import SafetyStop
 from faultodds.job.steps import Finding, MachineState
 from faultodds.job.store import Store
+from faultodds_cli.bench.talk import Talk
 from faultodds_cli.shared.show_job import screen
 
 
@@ -77,7 +80,7 @@ def test_a_number_stands_for_the_check_on_the_screen(tmp_path: Path) -> None:
     """ "2 ..." is the second check listed."""
     bench(tmp_path, *SAFE, "done", "1=2", "done")
     with looked_at(tmp_path) as visit:
-        second = visit.now.advice.checks[1].name
+        second = visit.now.advice.telling_checks[1].name
         outcome = list(visit.knowledge.check[second].outcomes)[1]
     bench(tmp_path, "no", f"2 {outcome}", options=["1"])
     assert findings(tmp_path)[second].outcome == outcome
@@ -313,7 +316,7 @@ def test_gone_with_nothing_done_is_asked_why(tmp_path: Path) -> None:
     stays = bench(tmp_path, "no", "close gone", "repair igniter", options=["1"])
     assert "'repair igniter' is a word of this program, and was not done." in text_of(stays)
     closed = bench(tmp_path, "no", "close gone", "timer was set to air only", options=["1"])
-    assert "Job 1 is closed: gone." in closed.out
+    assert "Job 1 is closed: fault gone." in closed.out
     with looked_at(tmp_path) as visit:
         assert visit.job.closings[-1].note == "timer was set to air only"
 
@@ -321,7 +324,9 @@ def test_gone_with_nothing_done_is_asked_why(tmp_path: Path) -> None:
 def test_no_helper_is_one_entry(tmp_path: Path) -> None:
     """What takes two people is offered no more."""
     ended = bench(tmp_path, *STRAIGHT_ON, "heat none", "no helper")
-    assert "No helper: not offered any more on this visit: meter_clock." in text_of(ended)
+    assert "No helper: not offered any more on this visit: Clock the gas meter with only the dryer burning." in text_of(
+        ended
+    )
 
 
 def test_a_repair_is_followed_by_advice_to_verify(tmp_path: Path) -> None:
@@ -332,7 +337,7 @@ def test_a_repair_is_followed_by_advice_to_verify(tmp_path: Path) -> None:
     assert "A repair is not done until the machine has run" in shown
     passed = bench(tmp_path, "no", "verify 26 min", "close gone", options=["1"])
     assert "type: close gone" in passed.out
-    assert "Job 1 is closed: gone." in passed.out
+    assert "Job 1 is closed: fault gone." in passed.out
     assert passed.code == 0
 
 
@@ -349,7 +354,7 @@ def test_a_complaint_that_came_back_opens_the_job_again(tmp_path: Path) -> None:
     typed = ["heat none", "ig oh open", "repair igniter", "verify 26 min", "close gone"]
     bench(tmp_path, *STRAIGHT_ON, *typed)
     closed = bench(tmp_path, "no", options=["1"])
-    assert "This job is closed: gone." in closed.out
+    assert "This job is closed: fault gone." in closed.out
     again = bench(tmp_path, "no", f"close came back {date.today()}", options=["1"])
     assert "The job is open again" in again.out
     assert "stop here" not in last_screen(again.out)
@@ -391,6 +396,39 @@ def test_a_plain_no_in_other_words_goes_on(tmp_path: Path, reply: str) -> None:
 def test_a_no_that_is_not_plain_stops(tmp_path: Path, reply: str) -> None:
     """A denial with something behind it is no all-clear."""
     assert bench(tmp_path, reply).code == 3
+
+
+@pytest.mark.parametrize("place", range(4))
+@pytest.mark.parametrize("reply", ["no kidding, it reeks", "no, took the batteries out", "n/a", "no nose"])
+def test_a_no_with_more_to_it_is_asked_again_once(tmp_path: Path, place: int, reply: str) -> None:
+    """What was said is kept; then it is a plain no, or everything stops."""
+    asked = bench(tmp_path / "once", *SAFE[:place], reply, "no", *SAFE[place + 1 :], "done", "heat=none")
+    assert asked.code == 0
+    assert "more than a plain no" in asked.out
+    assert set(findings(tmp_path / "once")) == {"heat"}
+    assert bench(tmp_path / "twice", *SAFE[:place], reply, reply, "no", "no", "no").code == 3
+    with Store.open(tmp_path / "once") as store:
+        assert any(note.endswith(reply) for note in store.get("1").notes)
+
+
+def test_no_alarm_in_the_house_is_a_no_with_a_word_about_the_meter(tmp_path: Path) -> None:
+    """There is nothing to sound."""
+    ended = bench(tmp_path, "no", "No alarm in the house", "no", "no", "done", "heat=none")
+    assert ended.code == 0
+    assert "carry a CO meter" in ended.out
+
+
+def test_a_defeated_safety_device_holds_the_job_until_it_is_put_right(tmp_path: Path) -> None:
+    """It interrupts with what to do, is kept, and the job is not closed as gone before somebody says safe."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "heat none", "thermal fuse bypassed and running")
+    assert ended.code == 3
+    assert "Take the bypass out" in " ".join(ended.out.split())
+    with looked_at(tmp_path) as visit:
+        with pytest.raises(SafetyStop):
+            visit.close("gone")
+        visit.safe("jumper out, new fuse in")
+        assert visit.job.stopped is None
+        visit.close("gone", note="it dries again")
 
 
 def test_help_and_leave_work_at_the_safety_questions(tmp_path: Path) -> None:
@@ -467,12 +505,49 @@ def test_a_stopped_job_stands_still_until_somebody_says_safe(tmp_path: Path) -> 
 
 
 def test_going_on_with_a_job_asks_about_safety_again(tmp_path: Path) -> None:
-    """A saved job starts with the stop signs in one question, and stops like a fresh one."""
+    """A saved job starts with the stop signs, a line each and one answer, and stops like a fresh one."""
     bench(tmp_path, *STRAIGHT_ON, "dry_time longer")
     assert bench(tmp_path, "smell of gas, a little", options=["1"]).code == 3
-    going_on = bench(tmp_path, "safe", "no", "odds", options=["1"])
+    going_on = bench(tmp_path, "safe", "supplier came, joints tested", "no", "odds", options=["1"])
     assert going_on.code == 0
     assert "dry_time=longer" in going_on.out
+    assert "Any of these now:" in going_on.out
+    asked = [line for line in going_on.out.splitlines() if line.startswith("  - ")]
+    with Store.open(tmp_path) as store:
+        stops = open_appliance(store.get("1").appliance).knowledge.stop.values()
+    assert asked == [f"  - {stop.ask}" for stop in stops]
+    assert command("job", "close", "1", "gone", "--note", "screen was out", "--data", str(tmp_path)).code == 0
+    assert (
+        command("job", "close", "1", "came_back", "--on", date.today().isoformat(), "--data", str(tmp_path)).code == 0
+    )
+    again = bench(tmp_path, "no", "leave", options=["1"])
+    assert "Any of these now, or at any time since the last visit:" in " ".join(again.out.split())
+
+
+@pytest.mark.parametrize("columns", [40, 60, 80])
+def test_what_is_typed_stands_on_a_line_of_its_own(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, columns: int
+) -> None:
+    """Nothing is typed behind a question: a line editor would scroll it away. The whole question stands above its answer."""
+    monkeypatch.setenv("COLUMNS", str(columns))
+    typed = [*SAFE, "control=timer", "done", "heat=none noise=none", "", "leave"]
+    lines = bench(tmp_path, *typed).out.splitlines()
+    assert [line[2:] for line in lines if line.startswith(">")] == typed
+    shown = " ".join(" ".join(lines).split())
+    stops = open_appliance("gas_dryer").knowledge.stop.values()
+    assert all(f"{stop.ask} > no " in shown for stop in stops)
+    assert "2 electronic board with a thermistor: > control=timer" in shown
+    assert "Complaint: > heat=none noise=none" in shown
+
+
+def test_a_person_is_asked_behind_the_mark_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The line editor never gets a question to draw."""
+    given: list[str] = []
+    monkeypatch.setattr("builtins.input", lambda prompt="": given.append(prompt) or "no")
+    talk = Talk()
+    talk._person = True
+    assert [talk.ask(), talk.ask("Short?"), talk.ask("A long question, " * 20)] == ["no"] * 3
+    assert given == ["> "] * 3
 
 
 def test_the_input_may_end_anywhere(tmp_path: Path) -> None:

@@ -29,7 +29,7 @@ def test_it_goes_from_complaint_to_closed(shown: Ran) -> None:
     assert shown.code == 0, shown.err
     heads = ["A DEMO JOB. Shop, customer and machine are invented.", "Can you or the customer smell gas?",
              "FAULT ODDS", "---- move 1 ", "The technician enters: ", "DO NEXT: REPAIR. New gas valve coils",
-             "verification_run = ", "---- the end ", "Job closed: gone.",
+             "verification_run = ", "---- the end ", "Job closed: fault gone.",
              "It was what the machine had.", "Now yours."]  # fmt: skip
     places = [shown.out.index(head) for head in heads]
     assert places == sorted(places)

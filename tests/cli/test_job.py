@@ -51,7 +51,7 @@ def test_a_call_from_new_to_closed(tmp_path: Path) -> None:
         "after 1 repair",
         'verification_run = dry_in_time (read "26 min")',
         "note: customer pleased",
-        "closed: gone",
+        "closed: fault gone",
     ]
     places = [story.index(text) for text in texts]
     assert places == sorted(places)
@@ -79,10 +79,10 @@ def test_every_command_prints_one_json_object(tmp_path: Path) -> None:
     advice = job(tmp_path, "next", "1")
     assert {"job", "advice", "checks", "repairs", "faults", "reminders"} <= set(advice)
     assert job(tmp_path, "close", "1", "referred")["outcome"] == "referred"
-    assert job(tmp_path, "undo", "1")["taken_back"] == ["closed: referred"]
+    assert job(tmp_path, "undo", "1")["taken_back"] == ["closed: handed over"]
     shown = job(tmp_path, "show", "1")
     assert shown["steps"][0]["name"] == "dry_time"
-    assert shown["undone"][0]["text"] == "closed: referred"
+    assert shown["undone"][0]["text"] == "closed: handed over"
     assert [j["job"] for j in job(tmp_path, "list")["jobs"]] == ["1"]
 
 
@@ -175,7 +175,7 @@ def test_no_day_to_come_and_no_second_callback(tmp_path: Path) -> None:
     """A complaint comes back on a day that has been, to a job that was closed."""
     job(tmp_path, "new")
     job(tmp_path, "close", "1", "gone", "--note", "screen was out")
-    assert "closed: gone (screen was out)" in said(tmp_path, "show", "1")
+    assert "closed: fault gone (screen was out)" in said(tmp_path, "show", "1")
     late = command("job", "close", "1", "came_back", "--on", "2999-12-31", "--data", str(tmp_path))
     assert "2999-12-31 is still to come; today is" in " ".join(late.err.split())
     today = str(date.today())
@@ -260,7 +260,9 @@ def test_danger_is_heard_in_every_command_and_the_job_stands_still(tmp_path: Pat
     assert "STOPPED" in command("job", "list", *data).out
     assert command("job", "close", "1", "referred", *data).code == 0
     assert command("job", "undo", "1", *data).code == 0
-    assert job(tmp_path, "safe", "1", "gas man was here")["saved"][0]["text"] == "safe again: gas man was here"
+    assert (
+        job(tmp_path, "safe", "1", "--note", "gas man was here")["saved"][0]["text"] == "safe again: gas man was here"
+    )
     assert command("job", "next", "1", *data).code == 0
 
 

@@ -228,7 +228,7 @@ def test_steps_shut_off_what_can_hurt() -> None:
     got = faultodds("next", "--json", "--found", "heat=none").answer
     behind = next(c for c in got["checks"] if c["check"] == "fuse_continuity")
     assert any("plug" in step for step in behind["steps"])
-    assert any("unplug" in caution for caution in behind["cautions"])
+    assert any("Plug out" in caution for caution in behind["cautions"])
     assert Situation().qualified
 
 

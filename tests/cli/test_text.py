@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -72,3 +73,18 @@ def test_a_long_word_gets_the_room_of_the_blanks_before_it() -> None:
     name = "n" * 55
     assert wrap(f"see {name}", " " * 10) == [" " * 10 + "see", "     " + name]
     assert max(map(len, wrap("n" * 130, "- "))) == 60
+
+
+@pytest.mark.parametrize("columns", [40, 60, 80])
+def test_a_number_and_its_unit_share_a_line(monkeypatch: pytest.MonkeyPatch, columns: int) -> None:
+    """Wherever the line ends: no unit begins one whose number stood at the end of the one before; nothing is lost."""
+    monkeypatch.setenv("COLUMNS", str(columns))
+    amounts = ["26 %", "10 min", "1,150 ohm", "2.3 in w.c.", "72 F", "35 ppm", "25 minutes", "4 in duct"]
+    for shift in range(columns - 8):
+        text = "x" * shift + " " + " and ".join(amounts * 2)
+        for first in ("", "  !! "):
+            lines = wrap(text, first)
+            assert " ".join(" ".join(lines).split()) == " ".join((first + text).split())
+            ends = pairwise(lines)
+            assert not [b for a, b in ends if a[-1].isdigit() or b.split()[0] == "w.c."]
+            assert max(map(len, lines)) <= columns

@@ -105,10 +105,14 @@ def test_a_wrong_part_is_counted_and_a_broken_machine_comes_back(dryer: Applianc
 def test_a_trial_pays_for_the_way_in_that_the_machine_has(
     dryer: Appliance, some_calls: list[SimCall], value: str, minutes: float
 ) -> None:
-    """Plug, cock and one minute of panel on a machine with a lower one, eight of top and front on another."""
+    """Plug, cock and one minute of panel on a machine with a lower one, eight of top and front on another; a live check is
+    counted as one."""
     visit = TrialJob(dryer, _first(some_calls, lambda c: c.equipment["lower_panel"] == value))
     visit.check("igniter_ohms")
     assert visit.minutes == pytest.approx(minutes + dryer.knowledge.check["igniter_ohms"].minutes)
+    assert visit.live_checks == 0
+    visit.check("burner_voltage")
+    assert (visit.checks, visit.live_checks) == (2, 1)
 
 
 def test_unqualified_hands_do_no_qualified_work(dryer: Appliance, some_calls: list[SimCall]) -> None:
@@ -157,7 +161,9 @@ def test_summaries_pair_jobs_with_jobs() -> None:
     setting = Setting("gas_dryer", 2, 0, ("checklist", OURS, FLOOR))
 
     def job(number: int, policy: str, cost: float, right: bool) -> Played:
-        return Played(number, policy, {"checks": cost}, 10.0, 1, 1, 0, right, not right, False)
+        return Played(
+            number, policy, {"checks": cost}, 10.0, 1, int(policy == "checklist"), 1, 0, right, not right, False
+        )
 
     rows = [job(1, "checklist", 300, False), job(1, OURS, 200, True), job(1, FLOOR, 100, True)]
     rows += [job(2, "checklist", 500, True), job(2, OURS, 300, True), job(2, FLOOR, 200, True)]
@@ -169,6 +175,7 @@ def test_summaries_pair_jobs_with_jobs() -> None:
     assert (checklist.first_visit, checklist.callbacks) == (0.5, 0.5)
     assert ours.above_floor.mean == 100
     assert floor.above_floor.high == 0
+    assert (checklist.live_checks, ours.live_checks) == (1, 0)
 
 
 def test_table_money_and_figure(tmp_path: Path) -> None:

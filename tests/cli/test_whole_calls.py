@@ -258,13 +258,22 @@ class Session:
             stdout=subprocess.PIPE,
             env=environment,
         )
+        self._prompt()
 
     def type(self, *lines: str) -> str:
         """Type lines, the last of which brings the next prompt of the call; what was printed meanwhile."""
         assert self.process.stdin is not None
         assert self.process.stdout is not None
-        self.process.stdin.write("".join(f"{line}\n" for line in lines).encode())
-        self.process.stdin.flush()
+        seen = ""
+        for line in lines:
+            self.process.stdin.write(f"{line}\n".encode())
+            self.process.stdin.flush()
+            seen = self._prompt()
+        return seen
+
+    def _prompt(self) -> str:
+        """What is printed up to the next prompt."""
+        assert self.process.stdout is not None
         seen = b""
         while not seen.endswith(b"\n> "):
             byte = self.process.stdout.read(1)
@@ -304,7 +313,7 @@ def test_the_blocked_duct_through_a_guided_call_on_a_pipe(tmp_path: Path, dryer:
         with looked_at(tmp_path) as visit:
             assert visit.job.last_seq > steps
     assert "type: close gone" in screen
-    assert "Job 1 is closed: gone." in session.type("close gone")
+    assert "Job 1 is closed: fault gone." in session.type("close gone")
     assert session.end() == 0
     with Store.open(tmp_path) as store:
         assert_closed_and_kept(store, "1", {"clean_duct", "thermal_fuse"})

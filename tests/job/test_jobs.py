@@ -230,7 +230,7 @@ def test_summaries() -> None:
         "skip seal_test (drum hot)",
         "unplugged: yes, front_open: no",
         "note: dog",
-        "closed: came_back on 2025-04-01",
+        "closed: came back on 2025-04-01",
     ]
 
 

@@ -17,7 +17,7 @@ from typing import NamedTuple
 import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
-from faultodds.belief import Appliance, open_appliance
+from faultodds.belief import Appliance
 from faultodds.job import Store, clauses, hearing, sayings
 from faultodds.job.words import words_of
 from job import score_lines
@@ -184,19 +184,6 @@ def broken(dryer: Appliance, store: Store, seed: int) -> Iterator[str]:
             yield f"{line!r}: {sorted(wrong)} of {each.text!r}"
     if any(word.startswith("note:") for word in entered) or not (entered or told.strip()):
         yield f"{line!r}: {entered} {told}"
-
-
-@pytest.fixture(scope="module")
-def dryer() -> Appliance:
-    """The shipped dryer."""
-    return open_appliance("gas_dryer")
-
-
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
-    """One store for all lines."""
-    with Store.open(tmp_path_factory.mktemp("law")) as opened:
-        yield opened
 
 
 @settings(deadline=None, max_examples=600, suppress_health_check=[HealthCheck.function_scoped_fixture])

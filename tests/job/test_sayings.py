@@ -9,14 +9,13 @@ allowed. What is never allowed is the opposite, and a remark kept as if it were 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
-from faultodds.belief import Appliance, open_appliance
+from faultodds.belief import Appliance
 from faultodds.job import Store
 from said import becomes
 
@@ -35,19 +34,6 @@ MADE_SAFE = ("unplugged", "gas_shut", "pulled_out")
 OPENED = [
     line["text"] for line in [*TECHNICIAN, *MACHINE] if {"front_open: yes", "rear_open: yes"} & set(line["becomes"])
 ]
-
-
-@pytest.fixture(scope="module")
-def dryer() -> Appliance:
-    """The shipped dryer."""
-    return open_appliance("gas_dryer")
-
-
-@pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
-    """One store for all lines: every line has a job of its own."""
-    with Store.open(tmp_path_factory.mktemp("said")) as opened:
-        yield opened
 
 
 def test_there_are_as_many_as_promised() -> None:

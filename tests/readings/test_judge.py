@@ -12,6 +12,7 @@ from hypothesis import given, strategies as st
 from faultodds.errors import BadReading
 from faultodds.readings import ReadingSpec
 from faultodds.readings.judging import judge
+from faultodds.readings.numbers import neat
 from faultodds.readings.parse import quantity
 from faultodds.readings.sums_heat import celsius
 from readings.trade_specs import OUTCOMES, SPECS, read
@@ -31,8 +32,8 @@ def test_sound_coils(text: str) -> None:
         ("OL/1.35k/560", "The two-terminal coil is open; its band is 1,000 to 1,300 ohm."),
         ("1.15k/OL/560", "The three-terminal coil, common to middle is open"),
         ("1.15k/1.35k/OL", "The three-terminal coil, common to far is open"),
-        ("1.15k/1.35k/800", "common to far reads 799.7 ohm; its band is 500 to 600 ohm."),
-        ("800/1.35k/560", "The two-terminal coil reads 799.7 ohm"),
+        ("1.15k/1.35k/800", "common to far reads 800 ohm; its band is 500 to 600 ohm."),
+        ("800/1.35k/560", "The two-terminal coil reads 800 ohm"),
         ("1.15k/1.7k/560", "common to middle reads 1,700 ohm"),
         ("OL", "The two-terminal coil is open"),
         ("1.15k/OL", "common to middle is open"),
@@ -183,13 +184,13 @@ def test_judgement_is_plain_json() -> None:
 
 def test_spec_in_words() -> None:
     """The judgement shows the band that the reading was held against."""
-    assert read("igniter_ohms", "85").spec == "normal under 600 ohm; open over 600 ohm"
+    assert read("igniter_ohms", "85").spec == "normal 20 to 600 ohm; open over 600 ohm"
     assert read("coil_ohms", "OL").spec.startswith("two-terminal coil 1,000 to 1,300 ohm; three-terminal coil, common")
     assert "opens_low under -10 F from its rating" in read("cycling_bench_heat", "141/155").spec
     assert "off_chart otherwise" in read("thermistor_ohms", "11k", ambient="72F").spec
 
 
-@given(st.floats(5.1, 1199), st.floats(0, 400))
+@given(st.floats(20, 1199), st.floats(0, 400))
 def test_deeper_into_a_one_sided_band(start: float, further: float) -> None:
     """More ohms never make an open igniter less likely."""
     at, beyond = (read("igniter_ohms", f"{value!r} ohm").outcomes["open"] for value in (start, start + further))
@@ -240,15 +241,29 @@ def test_two_readings_that_differ_are_asked_about(text: str) -> None:
         quantity(text, spec)
 
 
-@pytest.mark.parametrize("text", ["0 ohm", "0.3 ohm", "4.9 ohm", "short", "shorted", "Dead short"])
+@pytest.mark.parametrize("text", ["0 ohm", "0.3 ohm", "4.9 ohm", "19.9 ohm", "short", "shorted", "Dead short"])
 def test_a_short_is_no_normal_igniter(text: str) -> None:
-    """0 to 5 ohm is asked about; 50 ohm is a reading."""
+    """Less than any igniter reads is asked about; 20 ohm is a reading, and one that says so in its band."""
     spec = ReadingSpec(
         kind="resistance", unit="ohm", bands={"normal": [[0, 600]], "open": [[600, "OL"]]}, plausible=[20, 2000]
     )
     with pytest.raises(BadReading, match="is a short, or the leads touch"):
         quantity(text, spec)
-    assert quantity("50 ohm", spec).middle == 50
+    assert quantity("20 ohm", spec).middle == 20
+
+
+@pytest.mark.parametrize("check", ["igniter_ohms", "fuse_continuity", "coil_ohms"])
+@given(st.integers(1, 20000).map(lambda n: n / 10))
+def test_what_is_shown_is_what_was_typed(check: str, ohms: float) -> None:
+    """Leads are taken off for the judging alone; where that matters it is said."""
+    try:
+        judged = read(check, f"{ohms} ohm")
+    except BadReading:
+        return
+    assert judged.text == f"{neat(ohms)} ohm"
+    if check == "fuse_continuity" and ohms > 0.3:
+        assert judged.value == pytest.approx(ohms - 0.3)
+        assert ("less 0.3 ohm for the leads" in judged.note) == (ohms < 30)
 
 
 # --- windings in a room ---------------------------------------------------------------------------------------------------

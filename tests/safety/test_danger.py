@@ -18,7 +18,9 @@ import pytest
 
 from faultodds.knowledge import load
 from faultodds.readings import CO_STOP_PPM
-from faultodds.safety.danger import STOP_PPM, denies, hazard_of, hear, only_denies
+from faultodds.safety.danger import STOP_PPM, begins_with_no, denies, has_no_alarm, hazard_of, hear, only_denies
+
+ATTACK = tomllib.loads(Path(__file__).with_name("danger_attack.toml").read_text("utf-8"))
 
 
 def phrases(name: str) -> list[dict[str, Any]]:
@@ -79,7 +81,25 @@ def test_carbon_monoxide_stops_from_the_level_where_people_leave(made: str) -> N
     assert hear(made.format(0)) is None
 
 
-@pytest.mark.parametrize("reply", ["no", "nah", "No.", "no smell", "nothing at all", "nope, none", "no gas", "never"])
+@pytest.mark.parametrize(
+    "reply",
+    [
+        *(
+            "no",
+            "n",
+            "nah",
+            "No.",
+            "no smell",
+            "nothing at all",
+            "nope, none",
+            "no gas",
+            "never",
+            "no to all",
+            "no alarm",
+        ),
+        *("no smell of gas", "nobody sick", "no thanks", "no, sir", "can't smell gas", "none of them", "no, no flames"),
+    ],
+)
 def test_a_plain_no(reply: str) -> None:
     """In the words people use."""
     assert denies(reply)
@@ -91,6 +111,105 @@ def test_a_plain_no(reply: str) -> None:
 def test_no_plain_no(reply: str) -> None:
     """Anything else is none."""
     assert not denies(reply)
+
+
+@pytest.mark.parametrize(
+    "reply",
+    [
+        *("no kidding, it reeks", "no, just a whiff", "no - customer did", "no, took the batteries out", "no nose"),
+        *(
+            "no, unplugged it",
+            "no, beeping stopped when we opened the window",
+            "no, not today",
+            "no, black marks",
+            "n/a",
+        ),
+    ],
+)
+def test_a_no_with_more_to_it_is_asked_again(reply: str) -> None:
+    """It begins with a no, and is none."""
+    assert begins_with_no(reply)
+    assert not denies(reply)
+
+
+@pytest.mark.parametrize("word", sorted({w for p in STOP for w in p["text"].split() if w.isalpha()} - {"no", "never"}))
+def test_one_word_more_makes_a_no_plain_only_when_it_names_what_is_denied(word: str) -> None:
+    """Of all the words that tell of danger, few may stand beside a no, and those behind a comma never."""
+    assert not denies(f"no, {word}") or denies(word) or word in ("sir", "mate", "madam", "thanks")
+    assert not denies(f"no {word} it is")
+
+
+def test_no_alarm_to_sound_is_a_no() -> None:
+    """But one that says that there is none."""
+    for reply in ("No alarm in the house", "no, no alarm in the house", "no CO alarm fitted", "no detector at all"):
+        assert denies(reply), reply
+        assert has_no_alarm(reply), reply
+    for reply in ("no", "no alarm", "alarm in the house", "no alarm in the house any more, it beeped"):
+        assert not has_no_alarm(reply), reply
+
+
+@pytest.mark.parametrize("text", [t for name, texts in ATTACK.items() if name != "innocent" for t in texts])
+def test_what_was_written_to_get_past_is_heard(text: str) -> None:
+    """Denials taken back, safety devices out of use, words that were missed, shocks."""
+    assert hear(text) is not None
+
+
+@pytest.mark.parametrize("hazard", ["shock", "defeated"])
+def test_a_shock_and_a_defeated_device_are_dangers_of_their_own(hazard: str) -> None:
+    """With steps of their own."""
+    for text in ATTACK[hazard]:
+        heard = hear(text)
+        assert heard is not None, text
+        assert heard.hazard == hazard, text
+
+
+@pytest.mark.parametrize("text", ATTACK["innocent"])
+def test_their_innocent_neighbours_are_passed_over(text: str) -> None:
+    """Nothing stops for them."""
+    assert hear(text) is None
+
+
+DENIED = (
+    "no gas smell",
+    "no smell of gas",
+    "no smoke",
+    "no leak",
+    "no headache",
+    "no sparks",
+    "no hissing",
+    "no CO alarm",
+)
+BACK = (
+    *(
+        "except at start",
+        "except when it runs",
+        "until it starts",
+        "unless it runs",
+        "only when lit",
+        "only by the cock",
+    ),
+    *("apart from the back", "other than at the plug", "yesterday, today yes", ", I can smell it", ", I don't agree"),
+)
+
+
+@pytest.mark.parametrize("denied", DENIED)
+@pytest.mark.parametrize("back", BACK)
+def test_a_denial_with_an_exception_is_none(denied: str, back: str) -> None:
+    """Whatever is denied, however it is taken back; alone, or beside harmless words, it is a denial."""
+    assert hear(f"{denied} {back}") is not None
+    for plain in (denied, f"{denied}, only lukewarm", f"{denied}, no heat until it cools", f"{denied} but no heat"):
+        assert hear(plain) is None, plain
+
+
+@pytest.mark.parametrize(("first", "second"), list(product(("gas", "co", "ill", "fire"), repeat=2)))
+def test_a_denial_does_not_reach_a_second_danger(first: str, second: str) -> None:
+    """Of another kind, after "but", a comma or nothing at all."""
+    said = {"gas": "gas smell", "co": "CO alarm sounding", "ill": "headache", "fire": "smoke from the drum"}
+    if first != second:
+        for between in (" but ", ", "):
+            heard = hear(f"no {said[first]}{between}{said[second]}")
+            assert heard is not None, between
+            assert heard.hazard == second
 
 
 def test_the_files_own_signs_are_told_apart() -> None:

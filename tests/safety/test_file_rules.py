@@ -34,6 +34,11 @@ def dryer() -> Knowledge:
     return load("gas_dryer")
 
 
+def fact(name: str, **changes: Any) -> Change:
+    """An intake fact of the file changed."""
+    return lambda k: replace(k, context={**k.context, name: replace(k.context[name], **changes)})
+
+
 def work(name: str, **changes: Any) -> Change:
     """A check or repair of the file changed."""
 
@@ -85,6 +90,17 @@ def no_stop(name: str) -> Change:
         (work("igniter_ohms", fit=["Clip on."]), "check.igniter_ohms: 'fit' and 'unfit' are for energised work"),
         (work("igniter", tight=["Soap-test."]), "repair.igniter.tight: gas comes on with a panel off"),
         (work("igniter_ohms", prove=["See."]), "check.igniter_ohms.prove: only a repair is proved"),
+        (
+            work("clean_duct", access=["duct_off"]),
+            "repair.clean_duct.access: hands are at the machine with the power on; add",
+        ),
+        (work("refit_transition", access=["unplugged", "pulled_out"]), "repair.refit_transition.access: hands are at"),
+        (work("verification_run", cautions=["co_watch"]), "check.verification_run.cautions: it lights the machine, so"),
+        (work("gas_cock_look", unless_open=["gas_cock"]), "check.gas_cock_look.unless_open: there is no access item"),
+        (
+            fact("vent_material", advice={"foils": "x"}),
+            "context.vent_material.advice: there is no value called 'foils'",
+        ),
         (work("burner_clean", qualified=False, tight=[]), "repair.burner_clean: is gas work behind a panel"),
         (
             work("meter_clock", access=["duct_off"]),
@@ -120,7 +136,11 @@ def test_any_appliance_is_held_to_the_rules() -> None:
     assert list(problems(from_mapping(bare))) == ["access.panel.requires: it opens with the power on; add 'unplugged'."]
     gas = raw_toy()
     gas["access"]["cock"] = GAS
-    assert [p.partition(":")[0] for p in problems(from_mapping(gas))] == ["stop", "access.panel.requires"]
+    assert [p.partition(":")[0] for p in problems(from_mapping(gas))] == [
+        "stop",
+        "access.panel.requires",
+        "check.run_test.cautions",
+    ]
     none = raw_toy()
     none["access"]["unplugged"]["makes_safe"] = None
     assert [p.partition(":")[0] for p in problems(from_mapping(none))] == [

@@ -42,6 +42,7 @@ from read_back import read_back
 STATES = int(os.environ.get("FAULTODDS_SAFETY_STATES", "10000"))
 # A planted mistake is seen among so many states.
 PLANTED = 3000
+not_run_now_as_it_is = not_run_now
 ALL_OPEN = frozenset({"unplugged", "gas_shut", "pulled_out", "duct_off", "front_open", "rear_open"})
 Spoil = Callable[[list[Line]], list[Line]]
 
@@ -81,7 +82,7 @@ class Proof:
         self.appliance, self.k, self.spoil = appliance, appliance.knowledge, spoil
         # What of all that is known the instructions and the rules go by.
         self.telling = {n for n, o in self.k.observables().items() if o.lets_out}
-        self.telling |= {n for n, c in self.k.check.items() if c.stops_run}
+        self.telling |= {n for n, c in self.k.check.items() if c.stops} | set(duties.causes_of(self.k))
         self.telling |= {n for item in self.k.access.values() for n in item.not_while}
         self.machine, self.rng = MachineStates(self.k), np.random.default_rng(seed)
         self._kinds: dict[frozenset[tuple[str, str]], tuple[Knowledge, MachineStates]] = {}
@@ -105,7 +106,7 @@ class Proof:
         elif not visit.job.is_closed:
             belief, where = believe(self.appliance, visit.job), visit.situation
             known = {n: v for n, v in may_be(self.k, belief.evidence, belief).items() if n in self.telling}
-            barred = bool(duties.not_run_with(self.k, known))
+            barred = bool(duties.barred(self.k, known))
             now = Now(visit, belief, known, where.state, where.qualified, self._key(known), barred)
             yield from self._offered(now)
             yield from self._how(now)
@@ -146,7 +147,7 @@ class Proof:
                 yield from self._asking(now, Told(names, "plan"))
 
     def _forbidden(self, now: Now, names: Sequence[str]) -> bool:
-        return bool(now.barred and run_forbidden(self.k, now.belief.evidence, now.belief, now.known, names))
+        return bool(run_forbidden(self.k, now.belief.evidence, now.belief, now.known, names))
 
     def _barred(self, now: Now, names: Iterable[str]) -> Iterator[str]:
         """Whether work is offered that a plain reading of the job forbids."""
@@ -215,7 +216,7 @@ class Proof:
     def lines(self, now: Now, told: Told) -> list[Line]:
         """The instructions as they are made."""
         if told.way == "closing":
-            return closing_lines(self.k, now.state, bool(duties.not_run_with(self.k, now.known)))
+            return closing_lines(self.k, now.state, bool(duties.barred(self.k, now.known)))
         proved = told.way != "plan"
         made = instructions(self.k, self.machine, self._names(told), now.state, now.known, proved)
         return [line for each in made for line in each.lines]
@@ -238,7 +239,7 @@ class Proof:
     def _answer(self, now: Now, told: Told) -> list[str]:
         texts = [line.text for line in self.spoil(self.lines(now, told))]
         found = []
-        if told.way == "closing" and duties.not_run_with(self.k, now.known):
+        if told.way == "closing" and duties.barred(self.k, now.known):
             shut = {self.k.access[n].close_step for n, a in self.k.access.items() if a.makes_safe}
             found += [f"closing: switched on from {sorted(now.state)}"] if shut & set(texts) else []
         wrong = broken(self.k, now.state, read_back(self.k, self._names(told), texts), now.known)
@@ -334,6 +335,17 @@ def _any_repair_may_be_proved(m: pytest.MonkeyPatch) -> None:
     m.setattr(sys.modules[__name__], "run_forbidden", lambda k, evidence, belief, known, repairs: "")
 
 
+def _lit_without_air(m: pytest.MonkeyPatch) -> None:
+    m.setattr(sys.modules[__name__], "not_run_now", _only_the_exhaust)
+    m.setattr(problem_module, "not_run_now", _only_the_exhaust)
+
+
+def _only_the_exhaust(k: Knowledge, known: Known) -> dict[str, str]:
+    """A mistake: what stops the heat is not asked about."""
+    stops = {n for n, c in k.check.items() if c.stops_heat} | set(duties.causes_of(k))
+    return not_run_now_as_it_is(k, {n: v for n, v in known.items() if n not in stops})
+
+
 def _looks_forgotten(m: pytest.MonkeyPatch) -> None:
     m.setattr(situation, "DOUBT", 2.0)
 
@@ -373,6 +385,7 @@ def _not_watched(m: pytest.MonkeyPatch) -> None:
         ("stopped", _all_may_run),
         ("not_run_like_that", _with_the_duct_off),
         ("not_run_when_stopped", _any_repair_may_be_proved),
+        ("not_lit_without_air", _lit_without_air),
         ("proved", _any_repair_may_be_proved),
         ("stopped", _looks_forgotten),
         ("skipped", _skips_forgotten),

@@ -75,7 +75,7 @@ def _by_recursion(policy: Policy, most: int) -> float:
     p, ledger = policy.problem, policy.ledger
     wrong = ~policy.sound
     checks = [(c, rows) for c, rows in enumerate(p.rows.values()) if policy.ordinary[c]]
-    passes = policy.like_of_run[wrong]
+    passes = policy.problem.class_mean(policy.problem.run_passes)[wrong]
     stays = np.where(p.masks[wrong] == ledger.bundle_masks[:, None], 1.0 - ledger.bundle_success[:, None], 1.0)
 
     @cache

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
 from faultodds.job import OpenJob, typed
+from faultodds.safety import begins_with_no, denies, has_no_alarm
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.bench.talk import Talk
 from faultodds_cli.shared.show_advice import standing_cautions
@@ -135,12 +136,13 @@ class BenchCall:
         spoken = typed.stop_sign_in(self.visit.knowledge, line)
         reply: str | None = ""
         while spoken is not None and not reply:
-            reply = self.talk.ask(f"{self.visit.knowledge.stop[spoken].ask} (a plain no, or everything stops)")
+            question = f"{self.visit.knowledge.stop[spoken].ask} (a plain no, or everything stops)"
+            reply = self.talk.ask(question)
             if reply is None:
                 self.over = True
                 return
         if spoken is not None and reply:
-            self.visit.stop_sign(spoken, reply)
+            plain_no(self.talk, self.visit, spoken, question, reply)
 
     def advised(self) -> str:
         """The name of what is advised now; raises FaultoddsError when it is neither a check nor a repair."""
@@ -176,6 +178,19 @@ class BenchCall:
         return lines + (
             wrap(f"Left like this: {', '.join(left)}. Do not leave it so with people about.") if left else []
         )
+
+
+def plain_no(talk: Talk, visit: OpenJob, sign: str, question: str, reply: str) -> None:
+    """Go on when `reply` is a plain no; a no with more to it is kept as a note and asked again once. Raises SafetyStop, kept
+    with the job, for anything else, and when no second answer comes."""
+    if begins_with_no(reply) and not denies(reply):
+        talk.tell(f"'{reply}' is more than a plain no. Yes, or only no:", "?  ")
+        visit.remark(f"{question} {reply}")
+        reply = talk.ask(question) or reply
+    visit.stop_sign(sign, reply)
+    if has_no_alarm(reply):
+        talk.tell("No alarm there to warn you: carry a CO meter, switched on, while the burner runs.")
+        visit.remark(f"{question} {reply}")
 
 
 @contextmanager

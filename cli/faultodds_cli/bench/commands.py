@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from faultodds.errors import FaultoddsError, UnknownName
-from faultodds.job import repairs_on, typed, untouched
+from faultodds.job import ENDED, reason_owed, repairs_on, told_owed, typed
 from faultodds.names import fold, match
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_check_lines, why_lines
@@ -21,6 +21,9 @@ _ASKED_HOW = re.compile(
     r"(?i)^(?:do|to|should|can)\s+(?:i|you|we)?\s*(?:test|check|do|measure|change|clean|find|get at)?\s*(?:the|my)?\s*"
 )
 
+# With more checks than this gone at once they are counted, not named.
+MOST_NAMED = 3
+
 
 @dataclass(frozen=True)
 class Command:
@@ -30,6 +33,9 @@ class Command:
     usage: str
     help: str
     run: Callable[[BenchCall, str], bool]
+
+
+WHO_SAYS_SO = "Who says so, and how was it made sure? A few words:"
 
 
 def help_(call: BenchCall, rest: str) -> bool:
@@ -96,7 +102,9 @@ def skip(call: BenchCall, rest: str) -> bool:
 def missing(call: BenchCall, rest: str) -> bool:
     """A tool is not there: what needs it is not offered."""
     tool, gone = call.visit.without(rest)
-    call.talk.tell(f"No {tool}: not offered any more on this visit: {', '.join(gone) or 'nothing that was'}.")
+    titles = [call.visit.knowledge.check[name].title for name in gone]
+    what = f"{len(gone)} checks that need it" if len(gone) > MOST_NAMED else "; ".join(titles)
+    call.talk.tell(f"No {tool}: not offered any more on this visit: {what or 'nothing that was'}.")
     return bool(gone)
 
 
@@ -126,7 +134,8 @@ def repair(call: BenchCall, rest: str) -> bool:
     told, state = call.told_now(), call.visit.state
     done = call.visit.fixes(repairs_on(k, rest))
     titles = " and ".join(k.repair[each.name].title for each in done)
-    call.talk.tell(f"Repaired: {titles}. When it has run, type: verify {call.verify_words()}.")
+    then = "Leave it shut off; it is not run yet." if call.visit.left_off else ""
+    call.talk.tell(f"Repaired: {titles}. {then or f'When it has run, type: verify {call.verify_words()}.'}")
     closing = [] if done[-1].name in told else call.visit.put_back(done[-1].name, state)
     if closing:
         call.talk.tell("Taken as closed up again, which is:")
@@ -189,7 +198,7 @@ def note(call: BenchCall, rest: str) -> bool:
 
 def safe(call: BenchCall, rest: str) -> bool:
     """It is safe again, on a job that was stopped."""
-    call.visit.safe(rest)
+    call.visit.safe(rest or call.talk.ask(WHO_SAYS_SO) or "")
     return True
 
 
@@ -203,13 +212,8 @@ def close(call: BenchCall, rest: str) -> bool:
     """How the call ended; when it came back, what is wrong is asked again."""
     word, day, reason = _ending(rest)
     steps = call.visit.closing_up()
-    unverified = call.visit.unverified
-    if (
-        word == "gone"
-        and not reason
-        and not call.visit.job.is_closed
-        and untouched(call.visit.knowledge, call.visit.job)
-    ):
+    unverified, stopped = call.visit.unverified, call.visit.out_of_service()
+    if word == "gone" and not reason and not call.visit.job.is_closed and not stopped:
         reason = _why_gone(call)
     closed = call.visit.close(word, day, reason)
     if closed.outcome == "came_back":
@@ -220,10 +224,14 @@ def close(call: BenchCall, rest: str) -> bool:
         return False
     if closed.outcome == "gone" and unverified:
         call.talk.tell("Closed without a run after the last repair: the job says so.", "!! ")
+    for text in told_owed(call.visit.knowledge, call.visit.job):
+        call.talk.tell(text, "!! ")
+    if stopped:
+        call.talk.tell(f"The machine is left out of service: {', '.join(stopped)}.", "!! ")
     if steps:
-        call.talk.tell("Before you go, put the machine back:")
+        call.talk.tell("Leave it shut off:" if stopped else "Before you go, put the machine back:")
         call.talk.say(numbered(steps))
-    call.talk.tell(f"Job {call.visit.job.id} is closed: {closed.outcome}.")
+    call.talk.tell(f"Job {call.visit.job.id} is closed: {ENDED[closed.outcome]}.")
     call.over = True
     return False
 
@@ -243,8 +251,11 @@ def _ending(rest: str) -> tuple[str, str | None, str]:
 
 
 def _why_gone(call: BenchCall) -> str:
-    """Why it is gone, asked; raises FaultoddsError when nobody says."""
-    reason = call.talk.ask("Nothing was repaired and the machine was not run. Why is it gone? A few words:") or ""
+    """Why it is gone, asked when nothing shows that it is; raises FaultoddsError when nobody says."""
+    owed = reason_owed(call.visit.knowledge, call.visit.job)
+    if not owed:
+        return ""
+    reason = call.talk.ask(f"{owed} Why is it gone? A few words:") or ""
     if not reason or exact(reason.split()[0]) is not None:
         said = f" ('{reason}' is a word of this program, and was not done.)" if reason else ""
         raise FaultoddsError(f"The job stays open.{said} To close it, type close gone and the reason.")
@@ -279,9 +290,9 @@ COMMANDS: dict[str, Command] = {
     "open": Command("open ITEM", "correct that: it is open, shut off or moved", open_),
     "shut": Command("shut ITEM", "correct that: it is closed, on or back in place", shut),
     "note": Command("note TEXT", "keep a remark with the job", note),
-    "safe": Command("safe [TEXT]", "it is safe again, on a job that was stopped", safe),
+    "safe": Command("safe WHO, HOW", "it is safe again, on a job that was stopped", safe),
     "story": Command("story", "the job from its beginning", story),
-    "close": Command("close HOW [WHY]", "gone, referred, or came back YYYY-MM-DD", close),
+    "close": Command("close HOW [WHY]", "gone (the fault), referred, or came back YYYY-MM-DD", close),
     "leave": Command("leave", "save and leave; everything is saved already", leave),
 }
 # Words of their own: none of them is short for `note`, `close` or anything else.

@@ -8,8 +8,8 @@ from faultodds.errors import UnknownName
 from faultodds.job import Danger, OpenJob, sayings, typed, why_asked
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold
-from faultodds_cli.bench.call import BenchCall, forgiving
-from faultodds_cli.bench.commands import exact
+from faultodds_cli.bench.call import BenchCall, forgiving, plain_no
+from faultodds_cli.bench.commands import WHO_SAYS_SO, exact
 from faultodds_cli.bench.doubts import settled
 from faultodds_cli.bench.lines import answer, said_so, says_no, take, what_was_denied
 from faultodds_cli.bench.show import symptom_lines
@@ -29,7 +29,7 @@ def first_answers(talk: Talk, knowledge: Knowledge, begin: Callable[[], OpenJob]
         if reply is None:
             return visit, False
         visit = visit or begin()
-        visit.stop_sign(sign, reply)
+        plain_no(talk, visit, sign, stop.ask, reply)
     visit = visit or begin()
     if knowledge.stop:
         visit.remark("Asked first, and no to all: " + "; ".join(s.title for s in knowledge.stop.values()) + ".")
@@ -51,7 +51,7 @@ def _reply(talk: Talk, question: str) -> str | None:
 
 
 def still_safe(talk: Talk, visit: OpenJob) -> bool:
-    """On going on with a job, its stop if it has one, then all stop signs in one question; false at the end of input.
+    """On going on with a job, its stop if it has one, then all stop signs, a line each, with one answer; false at the end of input.
 
     Raises SafetyStop as above.
     """
@@ -60,11 +60,15 @@ def still_safe(talk: Talk, visit: OpenJob) -> bool:
     stops = visit.knowledge.stop
     if not stops:
         return True
-    signs = ", ".join(s.title for s in stops.values())
-    reply = _reply(talk, f"Before going on, any of these now: {signs}? (a plain no)")
+    when = "now, or at any time since the last visit" if visit.job.visit > 1 else "now"
+    talk.tell(f"Before going on, is it safe? Any of these {when}:")
+    for stop in stops.values():
+        talk.tell(stop.ask, "  - ")
+    question = "A plain no to all of them, or everything stops."
+    reply = _reply(talk, question)
     if reply is None:
         return False
-    visit.stop_sign(typed.stop_sign_in(visit.knowledge, reply) or next(iter(stops)), reply)
+    plain_no(talk, visit, typed.stop_sign_in(visit.knowledge, reply) or next(iter(stops)), question, reply)
     return True
 
 
@@ -74,8 +78,9 @@ def _said_safe(talk: Talk, visit: OpenJob, danger: Danger) -> bool:
     while (reply := _reply(talk, "Is it safe again? Type safe, or leave:")) is not None:
         word, _, rest = reply.partition(" ")
         if fold(word) == "safe":
-            visit.safe(rest)
-            return True
+            with forgiving(talk):
+                visit.safe(rest or _reply(talk, WHO_SAYS_SO) or "")
+                return True
         if exact(word) == "leave":
             return False
     return False

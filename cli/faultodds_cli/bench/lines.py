@@ -14,7 +14,6 @@ from faultodds_cli.bench.commands import COMMANDS, as_undo, beginning, exact, ne
 from faultodds_cli.bench.doubts import settled
 from faultodds_cli.shared.show_job import clash_lines
 
-PROMPT = ">"
 DENIAL = re.compile(
     r"\b(?:no|not|never|without|cannot|none of|nothing"
     r"|(?:do|does|did|is|are|was|were|wo|ca|could|has|have|had|would|should|ai|need)nt)\b"
@@ -26,7 +25,7 @@ def talk_through(call: BenchCall) -> None:
     if not call.over:
         call.show()
     while not call.over:
-        line = call.talk.ask(PROMPT)
+        line = call.talk.ask()
         if line is None:
             call.talk.say(call.goodbye())
             return

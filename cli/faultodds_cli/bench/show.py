@@ -12,11 +12,10 @@ from faultodds_cli.shared.text import capital, money, percent, wrap
 
 
 def why_lines(visit: OpenJob) -> list[str]:
-    """Why this advice: the reason, what more knowing could save, and how the odds came about."""
+    """What more knowing could save, and how the odds came about; the reason stands beside the advice already."""
     view = visit.now
     advice, k = view.advice, visit.knowledge
-    lines = wrap(advice.why)
-    lines += wrap(
+    lines = wrap(
         f"The job is likely to cost about {money(advice.expected_cost, k)} from here. "
         f"Even knowing the fault for certain would save at most {money(advice.evpi, k)} of that."
     )
@@ -37,7 +36,7 @@ def why_check_lines(visit: OpenJob, name: str) -> list[str]:
     return lines + (
         _worth(visit, price)
         if price
-        else wrap("It is not offered now: done already, skipped, without its tool, or not for this machine.", "  ")
+        else wrap("It is not offered now: shown already, skipped, without its tool, or not for this machine.", "  ")
     )
 
 

@@ -10,14 +10,15 @@ from collections.abc import Iterable
 from faultodds_cli.shared.printing import say
 from faultodds_cli.shared.text import width, wrap, wrap_each
 
-# On a screen this narrow a question that leaves less room than this for its answer has the answer on a line of its own.
-NARROW, ANSWER = 60, 16
+# What an answer is typed behind. A question stands above it: behind a question on the same line a long answer would scroll the
+# question away.
+PROMPT = "> "
 
 
 class Talk:
     """Lines in and out.
 
-    On a pipe the typed line is printed after its prompt, so that a record of the call reads well.
+    On a pipe the typed line is printed as well, so that a record of the call reads well.
     """
 
     def __init__(self) -> None:
@@ -27,15 +28,15 @@ class Talk:
         if self._person:
             _line_editing()
 
-    def ask(self, prompt: str) -> str | None:
-        """One line from the other side, blanks trimmed; None at the end of input or on Ctrl-C."""
+    def ask(self, question: str = "") -> str | None:
+        """One line from the other side, blanks trimmed; None at the end of input or on Ctrl-C.
+
+        The question, if there is one, has lines of its own above the answer's.
+        """
         try:
-            *above, last = wrap(prompt)
-            if width() < NARROW and len(last) + ANSWER > width():
-                above, last = [*above, last], ">"
-            if above:
-                say(above)
-            line = input(last + " ") if self._person else _from_pipe(last)
+            if question:
+                say(wrap(question))
+            line = input(PROMPT) if self._person else _from_pipe()
         except (EOFError, KeyboardInterrupt):
             say()
             return None
@@ -54,14 +55,13 @@ class Talk:
         say("-" * (width() - 1))
 
 
-def _from_pipe(prompt: str) -> str:
-    encoding = sys.stdout.encoding or "utf-8"
-    sys.stdout.write(f"{prompt} ".encode(encoding, "replace").decode(encoding))
+def _from_pipe() -> str:
+    sys.stdout.write(PROMPT)
     sys.stdout.flush()
     line = sys.stdin.readline()
     if not line:
         raise EOFError
-    fits = len(prompt) + 1 + len(line.strip()) <= width()
+    fits = len(PROMPT) + len(line.strip()) <= width()
     say(line.strip() if fits else ["", *wrap(line.strip(), "  ")])
     return line
 

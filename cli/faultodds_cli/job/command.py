@@ -226,14 +226,16 @@ def note(
 @app.command()
 def safe(
     job: options.Job,
-    text: Annotated[list[str] | None, typer.Argument(metavar="[TEXT]...", help="Who says so, and why.")] = None,
+    remark: Annotated[
+        str, typer.Option("--note", metavar="TEXT", help="Who says so, and how it was made sure. Needed.")
+    ] = "",
     appliance: options.JobAppliance = None,
     data: options.Data = None,
     as_json: options.Json = False,
 ) -> None:
     """Say that it is safe again, on a job that was stopped by gas, carbon monoxide, illness or fire."""
     with _entering(job, appliance, data, as_json) as (visit, _):
-        visit.safe(" ".join(text or []))
+        visit.safe(remark)
 
 
 @app.command("revision")
@@ -272,14 +274,21 @@ def close(
 ) -> None:
     """Close a job; came_back opens it again."""
     with _entering(job, appliance, data, as_json) as (visit, _):
-        steps = visit.closing_up()
+        steps, stopped = visit.closing_up(), visit.out_of_service()
         visit.close(outcome, on, remark)
     if visit.job.outcome == "came_back" and not as_json:
         say(
             wrap(f"Ask what it does now, and enter it: faultodds bench {job}, or faultodds job find {job} NAME=OUTCOME")
         )
-    if steps and visit.job.is_closed and not as_json:
-        say(["Put the machine back:", *numbered(steps)])
+    if visit.job.is_closed and not as_json:
+        from faultodds.job import told_owed
+
+        for text in told_owed(visit.knowledge, visit.job):
+            say(wrap(text))
+        if stopped:
+            say(wrap(f"The machine is left out of service: {', '.join(stopped)}."))
+        if steps:
+            say(["Leave it shut off:" if stopped else "Put the machine back:", *numbered(steps)])
 
 
 app.command("show")(look.show)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from faultodds_cli.shared.call import plan_of
 from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.show_advice import at_once_lines
 from faultodds_cli.shared.show_known import basis, evidence_lines, left_out_lines
 from faultodds_cli.shared.text import LEAST_BESIDE, beside, cautions, columns, money, paragraphs, percent, width, wrap
 
@@ -33,7 +34,12 @@ def say_plan(view: Standing, depth: int | None, nodes: int | None, as_json: bool
 
         say_json(plan_answer(view.appliance, view.belief, plan))
         return
-    parts = [evidence_lines(view), head_lines(view, plan), tree_lines(view.appliance.knowledge, plan)]
+    parts = [
+        at_once_lines(view)[:-1],
+        evidence_lines(view),
+        head_lines(view, plan),
+        tree_lines(view.appliance.knowledge, plan),
+    ]
     parts += [foot_lines(view, plan), caution_lines(view, plan), left_out_lines(view)]
     say(paragraphs([*parts, *basis(view.appliance)]))
 

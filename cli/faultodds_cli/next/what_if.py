@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.progress import counted
+from faultodds_cli.shared.show_advice import at_once_lines
 from faultodds_cli.shared.show_known import basis, evidence_lines
 from faultodds_cli.shared.text import capital, money, paragraphs, percent, wrap
 
@@ -28,7 +29,13 @@ def say_what_if(view: Standing, as_json: bool) -> None:
         say_json(what_if_answer(view.appliance, view.belief, found))
         return
     k = view.appliance.knowledge
-    parts = [evidence_lines(view), head_lines(k, found), *table(k, found), note_lines(k, found)]
+    parts = [
+        at_once_lines(view)[:-1],
+        evidence_lines(view),
+        head_lines(k, found),
+        *table(k, found),
+        note_lines(k, found),
+    ]
     say(paragraphs([*parts, *basis(view.appliance)]))
 
 

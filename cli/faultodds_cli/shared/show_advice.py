@@ -32,10 +32,20 @@ def advice_lines(view: Standing, standing: Collection[str] = ()) -> list[str]:
     return work_lines(view, standing) + _tell_lines(view)
 
 
+def at_once_lines(view: Standing) -> list[str]:
+    """What is to be done before anything else, because of what was found."""
+    from faultodds.advice import may_be
+    from faultodds.safety import at_once
+
+    known = may_be(view.appliance.knowledge, view.belief.evidence, view.belief)
+    texts = at_once(view.appliance.knowledge, known)
+    return [line for text in texts for line in [*wrap(text, "AT ONCE: ", "         "), ""]]
+
+
 def work_lines(view: Standing, standing: Collection[str] = ()) -> list[str]:
     """The next move without what to tell afterwards."""
     advice, k = view.advice, view.appliance.knowledge
-    lines = [line for text in advice.at_once for line in [*wrap(text, "AT ONCE: ", "         "), ""]]
+    lines = at_once_lines(view)
     lines += wrap(_headline(view), "DO NEXT: ", "         ")
     lines += wrap(advice.why, "  ")
     if advice.kind in ("check", "repair"):
@@ -73,9 +83,13 @@ def actions(view: Standing, names: Sequence[str]) -> list[Action]:
 
 
 def standing_cautions(view: Standing) -> set[str]:
-    """The cautions of the next move, told with it or before."""
+    """The cautions of the next move, told with it or before; not those that are said each time."""
+    from faultodds.safety import said_each_time
+
+    k = view.appliance.knowledge
     names = [n for n in (view.advice.name, *view.advice.together) if n]
-    return {c for action in actions(view, names) for line in action.lines for c in line.cautions}
+    told = {c for action in actions(view, names) for line in action.lines for c in line.cautions}
+    return {c for c in told if not said_each_time(k.caution[c])}
 
 
 def action_lines(action: Action, knowledge: Knowledge, standing: Collection[str] = ()) -> list[str]:
@@ -137,7 +151,29 @@ def check_lines(view: Standing, checks: Sequence[CheckPrice]) -> list[str]:
     lines = columns("CHECKS, BEST FIRST", ("min", "cost", "whole job"), _CELLS)
     for number, check in enumerate(checks, 1):
         lines += _check(view, number, check)
-    return lines
+    return lines + [line for text in _order(view, checks) for line in wrap(text, "  ")]
+
+
+def _order(view: Standing, checks: Sequence[CheckPrice]) -> list[str]:
+    """Why a check stands before one that makes the job cheaper, and what "more" is."""
+    k, notes = view.appliance.knowledge, list[str]()
+    priced = [c for c in checks if c.priced]
+    cheapest = min((round(c.expected_cost) for c in priced), default=0)
+    if priced and checks[0].name == view.advice.name and round(checks[0].expected_cost) > cheapest:
+        notes.append(f"1 comes first: {_leads(view)}.")
+    if any(k.check[c.name].qualified for c in checks[1:]) and not all(k.check[c.name].qualified for c in checks):
+        notes.append("Work for qualified people comes last while anything else tells.")
+    if len(priced) < len(checks):
+        notes.append("more: not worked out; it promises less than those with a price.")
+    return notes
+
+
+def _leads(view: Standing) -> str:
+    k, name = view.appliance.knowledge, view.advice.name
+    if name == k.costs.verify:
+        return "a repair is done when the machine has run"
+    owed = "what brought the fault on is still to be found"
+    return owed if any(name in note for note in view.advice.notes) else "it costs about the same, and is less trouble"
 
 
 def _check(view: Standing, number: int, check: CheckPrice) -> list[str]:

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable
 from typing import TYPE_CHECKING
 
 from faultodds.errors import ClashError
-from faultodds.job import Finding, Job, JudgedFinding, OpenJob, Step, StoryLine, reminders, story, summary
+from faultodds.job import ENDED, Finding, Job, JudgedFinding, OpenJob, Step, StoryLine, reminders, story, summary
 from faultodds_cli.shared.show_advice import advice_lines, check_lines
 from faultodds_cli.shared.show_known import (
     finding_text,
@@ -49,7 +49,8 @@ def header(visit: OpenJob) -> list[str]:
     lines = wrap(f"Job {job.id}{title}, {k.appliance.title}: {counts}.")
     lines += revision_lines(visit) + shop_lines(visit.appliance)
     lines += [] if job.qualified else wrap("Work for qualified people is not offered on this job.")
-    return lines + (wrap(f"Machine now: {', '.join(state)}.") if state else [])
+    on = [f"{a.makes_safe.upper()} ON" for n, a in k.access.items() if a.makes_safe and n not in visit.state]
+    return lines + (wrap(f"Machine now: {', '.join([*on, *state])}.") if state else [])
 
 
 def why_back_lines(view: Standing) -> list[str]:
@@ -89,7 +90,7 @@ def next_lines(visit: OpenJob, view: Standing, standing: Collection[str] = ()) -
     lines = advice_lines(view, standing)
     if view.advice.kind in ("stop", "refer"):
         word = "gone" if view.advice.kind == "stop" else "referred"
-        lines += ["", *wrap(f"If you agree, type: close {word}")]
+        lines += ["", *wrap(f"If you agree ({ENDED[word]}), type: close {word}")]
     said = " ".join(" ".join(lines).split())
     for text in reminders(visit):
         if text not in said:
@@ -128,7 +129,7 @@ def clash_lines(clash: ClashError) -> list[str]:
 
 def closed_lines(visit: OpenJob) -> list[str]:
     """That the job is closed, and how to open it again."""
-    lines = wrap(f"This job is closed: {visit.job.outcome}.")
+    lines = wrap(f"This job is closed: {ENDED[visit.job.outcome or 'gone']}.")
     return lines + wrap(
         "Type story to read it, close came back YYYY-MM-DD to open it again, undo to take the closing back."
     )

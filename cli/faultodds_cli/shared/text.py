@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import sys
 import textwrap
@@ -17,6 +18,10 @@ NARROWEST = 40
 LEAST_BESIDE = 20
 BAR_CELLS = 16
 _EIGHTHS = " ▏▎▍▌▋▊▉█"
+# A number and its unit stay on one line: while text is broken, the blank between them is a sign that nobody types.
+_TIED = "\ue000"
+_UNITS = "%|min|minutes?|h|hours?|s|seconds?|days?|k?ohm|V|volts?|A|F|C|in|ft|ft/min|cfm|ppm|lb|kg|g|mm|cm|m|psi|Btu/h"
+_AMOUNT = re.compile(rf"(?<=\d) (?=(?:{_UNITS})(?![\w/]))|(?<=\d in) (?=w\.?c)")
 
 
 def width() -> int:
@@ -35,8 +40,10 @@ def wrap(
     """Text broken to the width (or to `room` columns) at blanks, and with `hyphens` after hyphens as well.
 
     `first` starts the first line, `rest` the others (blanks unless given). A word that fits the width is never broken:
-    the blanks before it give way. One that does not, such as a path, is broken unless it is to be left `whole`.
+    the blanks before it give way. One that does not, such as a path, is broken unless it is to be left `whole`. A number
+    and its unit are one word.
     """
+    text = _tied(text)
     follow = " " * len(first) if rest is None else rest
     longest = max(map(len, text.split()), default=0)
     most = room or width()
@@ -59,7 +66,12 @@ def wrap(
     if len(lines[0]) > most and first.strip() and not follow.strip():
         # The first word does not fit behind what starts the line.
         lines = [first.rstrip(), *wrap(text, follow, follow, room, hyphens, whole)]
-    return lines
+    return [line.replace(_TIED, " ") for line in lines]
+
+
+def _tied(text: str) -> str:
+    """The text with a number and its unit as one word."""
+    return _AMOUNT.sub(_TIED, text)
 
 
 def fit(text: str) -> str:

@@ -70,6 +70,7 @@ class Played:
     money: dict[str, float]
     minutes: float
     checks: int
+    live_checks: int
     repairs: int
     wrong_parts: int
     put_right: bool
@@ -198,6 +199,7 @@ def _record(visit: TrialJob, job: int, policy: str) -> Played:
         money=dict(visit.money),
         minutes=visit.minutes,
         checks=visit.checks,
+        live_checks=visit.live_checks,
         repairs=len(visit.repaired),
         wrong_parts=visit.wrong_parts,
         put_right=visit.put_right,

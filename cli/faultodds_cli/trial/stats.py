@@ -41,6 +41,7 @@ class Summary:
     ratio: Difference | None
     minutes: float
     checks: float
+    live_checks: float
     repairs: float
     wrong_parts: float
     first_visit: float
@@ -66,6 +67,7 @@ def _summary(name: str, rows: Sequence[Played], costs: dict[str, Floats], refere
         ratio=None if ours is None else ratio(costs[name], ours),
         minutes=_mean([r.minutes for r in rows]),
         checks=_mean([r.checks for r in rows]),
+        live_checks=_mean([r.live_checks for r in rows]),
         repairs=_mean([r.repairs for r in rows]),
         wrong_parts=_mean([r.wrong_parts for r in rows]),
         first_visit=_mean([r.put_right for r in rows]),
@@ -131,6 +133,7 @@ def _plain(s: Summary) -> dict[str, Any]:
         "more_than_faultodds": None if s.against_ours is None else _interval(s.against_ours),
         "minutes": rounded(s.minutes),
         "checks": rounded(s.checks),
+        "live_checks": rounded(s.live_checks),
         "repairs": rounded(s.repairs),
         "wrong_parts": rounded(s.wrong_parts),
         "first_visit": rounded(s.first_visit),

@@ -68,12 +68,16 @@ def _against(d: Difference | None) -> str:
 
 
 def _legend(found: Sequence[Summary]) -> list[str]:
-    checks = ", ".join(f"{s.policy} {s.checks:.1f}" for s in found)
+    checks = ", ".join(f"{s.policy} {s.checks:.1f} ({s.live_checks:.2f})" for s in found)
     told = (
         "floor: the clairvoyant, who knows the fault. wrong part: parts fitted that were not faulty. first visit: put right and "
         "not called back. Same calls, same luck."
     )
-    return [line for text in (told, f"Checks a job: {checks}.") for line in wrap(text, hyphens=True)]
+    return [
+        line
+        for text in (told, f"Checks a job (of them live or at gas pressure): {checks}.")
+        for line in wrap(text, hyphens=True)
+    ]
 
 
 def money_table(found: Sequence[Summary], setting: Setting) -> list[str]:

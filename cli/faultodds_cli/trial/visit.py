@@ -55,6 +55,7 @@ class TrialJob:
     money: dict[str, float] = field(default_factory=lambda: dict.fromkeys(STAGES, 0.0))
     minutes: float = 0.0
     checks: int = 0
+    live_checks: int = 0
     wrong_parts: int = 0
     came_back: bool = False
     put_right: bool = False
@@ -147,6 +148,7 @@ class TrialJob:
         self._go(self.machine.to_work(self.state, k.check[name]))
         self._pay(VERIFICATION if verifying else CHECKS, k.check[name])
         self.checks += not verifying
+        self.live_checks += k.check[name].qualified
         shown = self.call.check(name, self.who)
         weights = weights_of(k, shown, self.facts)
         take = sum(s.name == name for s in self.seen)

@@ -22,7 +22,7 @@ from faultodds.knowledge import UNLISTED_MODE, repair_modes
 
 Kind = Literal["check", "repair", "stop", "refer"]
 
-# From this chance on, a mode that is the likeliest but not on the file's list is said in plain words.
+# From this chance on, or where nothing is likelier, a cause that is not on the file's list is said in plain words.
 UNLISTED_LEADS = 0.25
 # Moves within this share of the cheapest, or within so many minutes of labour, are as good as even: the prices are no better than
 # that, and nobody wants to be sent round the machine for pennies.
@@ -196,7 +196,7 @@ def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:
     notes: list[str] = []
     odds = problem.belief.fault_odds()
     unlisted = next(o.probability for o in odds if o.name == UNLISTED_MODE)
-    if odds[0].name == UNLISTED_MODE or unlisted >= UNLISTED_LEADS:
+    if unlisted >= UNLISTED_LEADS or (odds[0].name == UNLISTED_MODE and unlisted > problem.belief.sound):
         notes.append(
             f"What you found fits nothing on this file's list well: a cause it does not know has {words.percent(unlisted)}. "
             "Look with open eyes, re-check the oddest reading, or ask someone who knows this machine."

@@ -16,7 +16,7 @@ from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way, need_
 from faultodds.advice.situation import Price
 from faultodds.belief import Appliance
 from faultodds.knowledge import Knowledge, Work, kinds
-from faultodds.safety import HANDS_OUT, Known, Line, Part, broken, known_after, runs, shut_off_for, watch_text
+from faultodds.safety import HANDS_OUT, Known, Line, Part, broken, heats, known_after, runs, shut_off_for, watch_text
 
 NOTHING_KNOWN: Known = {}
 
@@ -92,7 +92,7 @@ def instructions(
         if name in k.repair:
             known = known_after(k, known, name)
     if proved and any(n in k.repair and not k.repair[n].by_others for n in names):
-        out[-1] = _closed_up(k, machine, out[-1], names, known)
+        out[-1] = _closed_up(k, machine, out[-1], names, known, told)
     return out
 
 
@@ -128,11 +128,20 @@ def _priced(k: Knowledge, told: Told, rate: float) -> Action:
     return Action(told.name, work.title, price, told.lines, _cautions(k, told.lines), told.after)
 
 
-def _closed_up(k: Knowledge, machine: MachineStates, last: Told, names: Iterable[str], known: Known) -> Told:
+def _closed_up(
+    k: Knowledge, machine: MachineStates, last: Told, names: Iterable[str], known: Known, told: set[str]
+) -> Told:
     run = machine.to_work(last.after, k.check[k.costs.verify])
     proofs = [Line(text, None, n, "prove") for n in names if n in k.repair for text in k.repair[n].prove]
     proofs = list(_watched(k, known, last.name, proofs))
+    if proofs:
+        proofs[0] = replace(proofs[0], cautions=tuple(c for c in _of_the_run(k, proofs[-1]) if c not in told))
     return replace(last, lines=(*last.lines, *_moves(k, run), *proofs), after=run.after)
+
+
+def _of_the_run(k: Knowledge, line: Line) -> list[str]:
+    """The cautions that belong to every line that runs the machine with heat: those of the verification run."""
+    return k.check[k.costs.verify].cautions if heats(k, line) else []
 
 
 def _watched(k: Knowledge, known: Known, name: str, lines: Iterable[Line]) -> Iterator[Line]:
@@ -155,7 +164,7 @@ def _doing(k: Knowledge, machine: MachineStates, state: State, name: str, work: 
     own = (*(c for item in panels for c in k.access[item].cautions), *work.cautions)
     for part, way in machine.legs(state, need_of(work)):
         for line in (*_moves(k, way), *_steps(k, name, work, part)):
-            mine = (*line.cautions, *(own if line.work else ()))
+            mine = (*line.cautions, *(own if line.work else ()), *_of_the_run(k, line))
             yield replace(line, cautions=tuple(c for c in dict.fromkeys(mine) if c not in told))
             told.update(mine)
 

@@ -58,9 +58,9 @@ class Policy:
         self.problem = problem
         self.ledger = ledger
         self.sound = problem.masks == SOUND
-        self.like = problem.class_likelihood
+        self.like = problem.class_mean(problem.suspect_likelihood)
         self.starts = np.array([r.start for r in problem.rows.values()], dtype=np.int64)
-        # Running the machine is a move of its own: a verification run is taken to tell for sure.
+        # Running the machine is a move of its own; here, not in the tree, its verdict is taken as sure.
         verify = problem.knowledge.costs.verify
         self.ordinary = np.array([n != verify for n in problem.check_names], dtype=bool)
 
@@ -219,13 +219,6 @@ class Policy:
         out[:, 0] = passed @ self.left_wrong
         out[:, 2] = passed[:, self.sound].sum(axis=1)
         return out
-
-    @cached_property
-    def like_of_run(self) -> Floats:
-        """(K,) chance that the run looks good under each class."""
-        p = self.problem
-        weight = np.where(p.class_weights[p.class_of] > 0, p.weights, 1.0)
-        return np.asarray(p.by_class(p.run_passes * weight) / p.by_class(weight))
 
     @cached_property
     def left_wrong(self) -> Floats:

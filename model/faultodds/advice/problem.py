@@ -115,8 +115,7 @@ class Problem(Classes, dict=True):
 
     @cached_property
     def checks(self) -> dict[str, Check]:
-        """Checks that can be offered now: this machine has the part, nobody skipped them, they would show something new, and
-        nothing found rules them out."""
+        """Checks that can be offered now: the part is there, not skipped, they would show something, nothing rules them out."""
         stands = _likely_outcomes(self._latest)
         return {
             name: check
@@ -125,6 +124,7 @@ class Problem(Classes, dict=True):
             and name not in self.situation.skipped
             and name not in self.not_now
             and self._allowed(check.needs, check.qualified)
+            and not self.situation.state.intersection(check.unless_open)
             and not any(stands.get(n) in outcomes for n, outcomes in check.unless.items())
         }
 
@@ -250,12 +250,11 @@ class Problem(Classes, dict=True):
         """(R, A) likelihood of each outcome of the open checks under each active suspect."""
         return np.asarray(self.belief.suspects.likelihood[np.ix_(self._check_rows, self.active)], dtype=self.precision)
 
-    @cached_property
-    def class_likelihood(self) -> Floats:
-        """(R, K) likelihood of each outcome under each class, its suspects weighed as they are now; those of a class that
-        comes up only after a repair weigh the same."""
+    def class_mean(self, by_suspect: Floats) -> Floats:
+        """(..., K) means over the suspects of each class, weighed as they are now; those of a class that comes up only after
+        a repair weigh the same."""
         weight = np.where(self.class_weights[self.class_of] > 0, self.weights, 1.0)
-        out: Floats = self.by_class(self.suspect_likelihood * weight) / self.by_class(weight)
+        out: Floats = self.by_class(by_suspect * weight) / self.by_class(weight)
         return out
 
 

@@ -92,6 +92,10 @@ class Parts(Struct, dict=True):
             by_part[part] = by_part.get(part, 0.0) + float(self.belief.mode_odds[s.mode_index[mode]])
         return dict(sorted(by_part.items(), key=lambda item: -item[1]))
 
+    def likeliest_of(self, part: str) -> float:
+        """The odds of a part's likeliest mode."""
+        return float((self.belief.mode_odds * self.of_mode[:, self.names.index(part)]).max())
+
     def any(self, parts: list[str]) -> float:
         """The chance that at least one of some parts is bad."""
         s = self.belief.suspects

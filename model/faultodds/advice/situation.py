@@ -12,7 +12,7 @@ from msgspec.structs import replace
 from faultodds.advice.machine import CLOSED_UP, State, Way
 from faultodds.belief import Belief, Evidence, RepairEffect
 from faultodds.knowledge import Knowledge, repair_modes
-from faultodds.safety import Known, not_run_with, still_holds
+from faultodds.safety import CAUSE_LEFT, LIKELY, Known, barred, causes_of, said, still_holds
 
 Bools = npt.NDArray[np.bool_]
 
@@ -59,7 +59,7 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
         least, total = DOUBT * max(s.weights.values()), sum(s.weights.values())
         known[s.name] = {o: w / total for o, w in s.weights.items() if w >= least}
         since = evidence.repairs[s.stage :]
-        stops = knowledge.check[s.name].stops_run if s.name in knowledge.check else {}
+        stops = knowledge.check[s.name].stops if s.name in knowledge.check else {}
         judged = [(n, o) for n, o in judged if n != s.name]
         if not still_holds(knowledge, s.name, (r.name for r in since)):
             known[s.name] = {o: share for o, share in known[s.name].items() if o in stops}
@@ -69,7 +69,22 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
         judged += [(n, o) for n, seen in knowledge.observables().items() for o in seen.lets_out if not known.get(n)]
         for name, outcome in judged:
             known[name] = {**known.get(name, {}), outcome: cause_left(belief, name, outcome)}
+        for name, check in knowledge.check.items():
+            for outcome in set(check.stops_heat) & set(known.get(name, ())):
+                known[name] = {**known[name], outcome: min(known[name][outcome], cause_left(belief, name, outcome))}
+        known |= _causes_left(knowledge, evidence, belief)
     return {n: {o: share for o, share in values.items() if share >= DOUBT} for n, values in known.items()}
+
+
+def _causes_left(knowledge: Knowledge, evidence: Evidence, belief: Belief) -> dict[str, dict[str, float]]:
+    """Faults put right that were likely there, and that something brings on -> the chance that something of that is there now."""
+    s, out = belief.suspects, {}
+    mended = {m for r in evidence.repairs for m in r.modes}
+    for name, causes in causes_of(knowledge).items():
+        if name in mended and float(belief.original @ s.member[:, s.mode_index[name]]) > LIKELY:
+            there = s.member[:, [s.mode_index[c] for c in causes]].any(axis=1)
+            out[name] = {CAUSE_LEFT: float(belief.now @ there)}
+    return out
 
 
 def cause_left(belief: Belief, name: str, outcome: str) -> float:
@@ -96,13 +111,14 @@ def run_forbidden(
     knowledge: Knowledge, evidence: Evidence, belief: Belief | None, known: Known, repairs: Sequence[str]
 ) -> str:
     """What of all that is `known` forbids the run that proves some repairs, as "name=outcome": it was found, and is likely still
-    there after them. Empty when nothing does, and for work of others, which is not proved here."""
+    there after them; so does a fuse's cause. Empty when nothing does, and for work of others, which is not proved here."""
     done = [knowledge.repair[name] for name in repairs]
-    if not not_run_with(knowledge, known) or all(repair.by_others for repair in done):
+    owing = {m for m in causes_of(knowledge) for r in done if m in repair_modes(knowledge, r)}
+    if not (owing or barred(knowledge, known)) or all(repair.by_others for repair in done):
         return ""
     effects = [RepairEffect(n, tuple(repair_modes(knowledge, knowledge.repair[n])), 1.0) for n in repairs]
     after = replace(evidence, repairs=(*evidence.repairs, *effects))
     if belief is not None:
         now = np.bincount(belief.suspects.removal(m for e in effects for m in e.modes), belief.now, len(belief.now))
         belief = replace(belief, evidence=after, now=now)
-    return next((f"{n}={o}" for n, o in not_run_with(knowledge, may_be(knowledge, after, belief))), "")
+    return next((said(n, o) for n, o in barred(knowledge, may_be(knowledge, after, belief))), "")

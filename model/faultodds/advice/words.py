@@ -21,7 +21,6 @@ LIKELY, FOUND = 0.5, 0.9
 SETTLED = 0.7
 # A difference in money smaller than this is none: prices are shown in whole units.
 SAME = 0.5
-DEARER = " dearer"
 
 
 def money(amount: float, currency: str = "USD") -> str:
@@ -84,7 +83,7 @@ def _tells(k: Knowledge, parts: Parts, name: str) -> str:
         bad = found[0]
         verb = "settles" if bad.odds >= SETTLED else "tests"
         return (
-            f"it {verb} {the_part(k, one.part)}, now at {percent(one.now)}: {percent(bad.odds)} if it shows "
+            f"it {verb} {the_part(k, one.part)}, now at {_odds(parts, one.part, one.now)}: {percent(bad.odds)} if it shows "
             f"{_outcomes(bad.outcomes)}, {percent(one.after)} if {_outcomes([one.outcome])}"
         )
     if found:
@@ -115,8 +114,6 @@ def _against(ranking: Ranking, check: CheckPrice) -> str:
     kind, cost = reasons.without_checks(ranking)
     doing = {"repair": "starting repairs at once", "stop": "leaving it as it is", "refer": "handing it over now"}[kind]
     gap = _dearer(problem, cost - check.expected_cost)
-    if others and others[0].endswith(DEARER) and gap.endswith(DEARER):
-        gap = gap.removesuffix(DEARER)
     others.append(f"{doing} {gap}" if others else f"{doing} comes out {gap}")
     return f"over the whole job {', '.join(others)}."
 
@@ -162,7 +159,7 @@ def _why_repair(ranking: Ranking, same: float) -> str:
     does = "these repairs together put" if repair.together else "this repair puts"
     cost = money(repair.price.cost, k.costs.currency)
     first = (
-        f"{_suspicion(k, part, odds)}, and {does} the machine right {percent(repair.chance)} of the time for {cost}, "
+        f"{_suspicion(problem, part, odds)}, and {does} the machine right {percent(repair.chance)} of the time for {cost}, "
         "the run after it included."
     )
     other = reasons.next_check(ranking)
@@ -176,12 +173,19 @@ def _why_repair(ranking: Ranking, same: float) -> str:
     )
 
 
-def _suspicion(k: Knowledge, part: str, odds: float) -> str:
+def _suspicion(problem: Problem, part: str, odds: float) -> str:
+    named, told = the_part(problem.knowledge, part), _odds(Parts(problem.belief), part, odds)
     if odds >= FOUND:
-        return f"It is as good as certain to be {the_part(k, part)} ({percent(odds)})"
+        return f"It is as good as certain to be {named} ({told})"
     if odds >= LIKELY:
-        return f"It is most likely {the_part(k, part)} ({percent(odds)})"
-    return f"The odds of {the_part(k, part)} are {percent(odds)}"
+        return f"It is most likely {named} ({told})"
+    return f"The odds of {named} are {told}"
+
+
+def _odds(parts: Parts, part: str, odds: float) -> str:
+    """A part's odds; the table of faults shows them fault by fault, so it is said where they are those of several."""
+    several = percent(odds) != percent(parts.likeliest_of(part))
+    return percent(odds) + (", all its faults together" if several else "")
 
 
 def _seldom(p: float) -> str:
@@ -214,7 +218,7 @@ def _why_refer(ranking: Ranking) -> str:
     going_on = min(
         [c.expected_cost for c in ranking.checks[:1]] + [r.expected_cost for r in ranking.repairs[:1]], default=None
     )
-    first = f"What leads is {the_part(k, part)} ({percent(odds)}), and {can}."
+    first = f"What leads is {the_part(k, part)} ({_odds(Parts(problem.belief), part, odds)}), and {can}."
     over = f"the {money(problem.refer_cost, k.costs.currency)} of handing it over"
     if going_on is None:
         return f"{first} With nothing left to do here, {over} is what remains."
@@ -229,7 +233,7 @@ def _dearer(problem: Problem, gap: float) -> str:
     """How much dearer, in whole units: what is shown elsewhere is rounded too."""
     if gap < SAME:
         return "about the same"
-    return _about(gap, problem.knowledge.costs.currency) + DEARER
+    return f"{_about(gap, problem.knowledge.costs.currency)} dearer"
 
 
 def _about(amount: float, currency: str) -> str:

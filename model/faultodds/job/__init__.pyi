@@ -2,13 +2,15 @@ from .explain import (
     StoryLine as StoryLine, Tells as Tells, job_answer as job_answer, job_line as job_line, now_answer as now_answer,
     reminders as reminders, story as story, tells as tells, why_asked as why_asked,
 )
-from .closing import untouched as untouched
+from .closing import reason_owed as reason_owed
+from .gates import told_owed as told_owed
 from .fitting import Misfit as Misfit, misfits as misfits
 from .job import Job as Job
 from .open_job import OpenJob as OpenJob
 from . import sayings as sayings
 from .standing import Standing as Standing, stand as stand
 from .steps import (
+    ENDED as ENDED,
     Closed as Closed, Danger as Danger, Finding as Finding, Payload as Payload, RepairDone as RepairDone, Step as Step,
     summary as summary,
 )

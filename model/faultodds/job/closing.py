@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from datetime import date
 
+from faultodds.belief import Appliance
 from faultodds.errors import FaultoddsError
+from faultodds.job.gates import refuse_gone
 from faultodds.job.job import Job
+from faultodds.job.standing import unverified
 from faultodds.job.steps import Closed, Finding, RepairDone
 from faultodds.knowledge import Knowledge
-from faultodds.safety import still_owed
+from faultodds.safety import LIKELY, still_owed
 
 
-def ending(knowledge: Knowledge, job: Job, outcome: str, on: str | None, note: str, today: date) -> Closed:
+def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: str, today: date) -> Closed:
     """The closing of a job with this outcome; raises FaultoddsError when the call cannot end so."""
     closed = Closed(outcome, _day(on, today), note.strip())
     if closed.outcome == job.outcome == "came_back":
@@ -19,14 +22,35 @@ def ending(knowledge: Knowledge, job: Job, outcome: str, on: str | None, note: s
             f"job {job.id} is open: the complaint came back on {job.closings[-1].on}, and it has not been closed since. "
             "Go on with the call; or if it ended and the complaint came back once more, close it gone or referred first."
         )
+    if job.is_closed and closed.outcome != "came_back":
+        raise FaultoddsError(
+            f"job {job.id} is closed already: {job.outcome}. If that was a mistake, type faultodds job undo {job.id} first; if the "
+            "complaint came back, close it came_back."
+        )
+    knowledge = appliance.knowledge
     if closed.outcome == "gone":
         _refuse_owed(knowledge, job)
+        refuse_gone(appliance, job)
+        _refuse_failed(knowledge, job)
         if not closed.note and untouched(knowledge, job):
             raise FaultoddsError(
                 "nothing was repaired on this visit and the machine was not run, so why is the complaint gone? Say it in a few "
                 f'words, and it is kept with the job: faultodds job close {job.id} gone --note "screen was out, put back"'
             )
+        if not closed.note and unverified(knowledge, job):
+            raise FaultoddsError(
+                "the machine was not run after the last repair, so why is the complaint gone? Run it and enter verify; or say "
+                f'why there was no run, and it is kept with the job: faultodds job close {job.id} gone --note "no run made: ..."'
+            )
     return closed
+
+
+def reason_owed(knowledge: Knowledge, job: Job) -> str:
+    """What has not been done on this visit that would show that the complaint is gone, so that a reason is asked for; empty when
+    nothing is."""
+    if untouched(knowledge, job):
+        return "Nothing was repaired and the machine was not run."
+    return "The machine was not run after the last repair." if unverified(knowledge, job) else ""
 
 
 def untouched(knowledge: Knowledge, job: Job) -> bool:
@@ -40,6 +64,20 @@ def untouched(knowledge: Knowledge, job: Job) -> bool:
             case Finding(name) if name == knowledge.costs.verify:
                 return False
     return True
+
+
+def _refuse_failed(knowledge: Knowledge, job: Job) -> None:
+    """Refuse to call a complaint gone when the last run, with nothing repaired since, did not end well."""
+    run = knowledge.costs.verify
+    good = next(iter(knowledge.check[run].outcomes))
+    here = [p.finding for p in job.findings if (p.finding.name, p.stage, p.visit) == (run, job.stage, job.visit)]
+    last = max(here, key=lambda f: f.take, default=None)
+    if last is None or last.outcome == good or (last.likelihood or {}).get(good, 0.0) > LIKELY:
+        return
+    raise FaultoddsError(
+        f"close gone is refused: the last run did not end {good}. Go on with the call, or run it again and enter how that ends: "
+        f"verify {good}. Otherwise close referred."
+    )
 
 
 def _refuse_owed(knowledge: Knowledge, job: Job) -> None:

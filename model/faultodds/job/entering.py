@@ -12,6 +12,7 @@ from faultodds.belief import Appliance
 from faultodds.errors import ClashError, FaultoddsError, SafetyStop
 from faultodds.job.closing import ending
 from faultodds.job.fitting import Misfit, misfit
+from faultodds.job.gates import brought, refuse_run
 from faultodds.job.job import Job
 from faultodds.job.standing import Standing
 from faultodds.job.steps import (
@@ -33,8 +34,8 @@ from faultodds.job.taking import (
     JudgedFinding,
     evidence_of,
     situation_of,
-    state_after,
     stop_if_danger,
+    stop_if_shown,
     take_fact,
     take_finding,
     take_repair,
@@ -47,6 +48,9 @@ from faultodds.safety import danger_in, refuse_unsafe_state
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
+
+# Who says that it is safe, and how that was made sure, takes more than one word.
+FEWEST_WORDS = 2
 
 
 class JobEntries:
@@ -144,6 +148,11 @@ class JobEntries:
             taken.append(self.judge(name, value, again=again, reading=reading, job=job))
             job = job.plus(Step(job.last_seq + 1, job.opened_at, taken[-1].finding))
         self._enter_all([each.finding for each in taken], minutes)
+        for each in taken:
+            try:
+                stop_if_shown(self.knowledge, each.finding)
+            except SafetyStop as stop:
+                self._stop(str(stop))
         return taken
 
     def judge(
@@ -160,8 +169,14 @@ class JobEntries:
         return take_finding(self.knowledge, found, value, job.facts, self.ambient, take, reading)
 
     def misfit(self, name: str, value: str, *, again: bool = False) -> Misfit | None:
-        """How what `find` would enter does not fit what was found before; None when it fits."""
-        return misfit(self.appliance, self.job, self.judge(name, value, again=again).finding)
+        """How what `find` would enter does not fit what was found before; None when it fits, or is danger, which is not asked
+        about."""
+        finding = self.judge(name, value, again=again).finding
+        try:
+            stop_if_shown(self.knowledge, finding)
+        except SafetyStop:
+            return None
+        return misfit(self.appliance, self.job, finding)
 
     def fix(self, name: str, minutes: float | None = None) -> RepairDone:
         """Enter a repair that was done; the machine is then in the state that it needs."""
@@ -237,7 +252,7 @@ class JobEntries:
         how = match("outcome of a job", outcome, OUTCOMES)
         if how != "referred":
             self._refuse_while_stopped()
-        closed = ending(self.knowledge, self.job, how, on, note, self.store.clock().astimezone().date())
+        closed = ending(self.appliance, self.job, how, on, note, self.store.clock().astimezone().date())
         self._enter(closed)
         return closed
 
@@ -298,11 +313,16 @@ class JobEntries:
             if danger is not None:
                 self._stop(danger)
 
-    def safe(self, text: str = "") -> None:
-        """Enter that it is safe again; raises FaultoddsError when nothing was wrong."""
+    def safe(self, text: str) -> None:
+        """Enter that it is safe again, by whose word and how; raises FaultoddsError without that, and when nothing was wrong."""
         self.listen(text)
         if self.job.stopped is None:
             raise FaultoddsError(f"job {self.job.id} is not stopped: nothing dangerous was told of.")
+        if len(text.split()) < FEWEST_WORDS:
+            raise FaultoddsError(
+                "who says that it is safe again, and how was that made sure? Say it in a few words, kept with the job: "
+                f'faultodds job safe {self.job.id} --note "supplier came, meter and joints tested"'
+            )
         self._append(Safe(text.strip()))
 
     # --- inside ---
@@ -320,7 +340,7 @@ class JobEntries:
         if self.job.stopped is not None:
             raise SafetyStop(
                 f"{self.job.stopped.text}\nJob {self.job.id} is kept, and stands still until it is safe. Then type: "
-                f"faultodds job safe {self.job.id}, or faultodds bench {self.job.id}"
+                f'faultodds job safe {self.job.id} --note "who says so, and how", or faultodds bench {self.job.id}'
             )
 
     def _enter(self, payload: Payload, minutes: float | None = None) -> None:
@@ -337,7 +357,9 @@ class JobEntries:
         job = self.job
         for payload in payloads:
             work = payload.name if isinstance(payload, Finding | RepairDone) else ""
-            state = state_after(self.appliance, job, work)
+            if work == self.knowledge.costs.verify and not job.is_closed:
+                refuse_run(self.appliance, job)
+            state = brought(self.appliance, job, work)
             for each in (state, payload) if state is not None else (payload,):
                 steps.append(each)
                 job = job.plus(Step(job.last_seq + 1, job.opened_at, each))
@@ -362,7 +384,7 @@ class JobEntries:
         if not self.job.steps or not isinstance(self.job.steps[-1].payload, MachineState):
             return False
         earlier = replace(self.job, steps=self.job.steps[:-1])
-        return state_after(self.appliance, earlier, work) == self.job.steps[-1].payload
+        return brought(self.appliance, earlier, work) == self.job.steps[-1].payload
 
 
 def _no(tool: str) -> str:

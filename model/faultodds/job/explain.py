@@ -49,7 +49,10 @@ def reminders(visit: OpenJob) -> list[str]:
     odds = visit.now.belief.original @ s.member_float
     advice = {name: mode.advice for name, mode in visit.knowledge.modes() if mode.advice}
     texts = [advice[m] for m, p in zip(s.modes, odds, strict=True) if m in advice and p >= AS_GOOD_AS_FOUND]
-    if visit.unverified and not visit.now.advice.at_once:
+    facts = visit.knowledge.context
+    texts += [facts[f].advice[v] for f, v in visit.job.facts.items() if f in facts and v in facts[f].advice]
+    run_next = visit.now.advice.name == visit.knowledge.costs.verify  # which says so itself
+    if visit.unverified and not visit.now.advice.at_once and not run_next:
         texts.append("A repair is not done until the machine has run: verify it before you leave.")
     return list(dict.fromkeys(texts))
 

@@ -10,18 +10,16 @@ from __future__ import annotations
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from faultodds.advice import Action, State, action, closing_lines, may_be, run_forbidden
-from faultodds.belief import Appliance, Belief, Evidence, open_appliance
+from faultodds.advice import Action, State, action, closing_lines, run_forbidden
+from faultodds.belief import Appliance, open_appliance
 from faultodds.errors import ClashError, FaultoddsError, RevisionError, UnknownName
 from faultodds.job.entering import JobEntries
+from faultodds.job.gates import known_on, standing
 from faultodds.job.job import Job
 from faultodds.job.standing import Standing, believe, stand, unverified
-from faultodds.job.taking import (
-    evidence_of,
-)
 from faultodds.names import match
 from faultodds.revisions import FILE, accepted
-from faultodds.safety import Known, not_run_now, not_run_with
+from faultodds.safety import barred, not_run_now
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
@@ -113,7 +111,7 @@ class OpenJob(JobEntries):
         work = {**self.knowledge.check, **self.knowledge.repair}
         found = match("check or repair", name, work, {n: w.title for n, w in work.items()})
         self._refuse_while_stopped()
-        known, evidence, belief = self._known()
+        known, evidence, belief = known_on(self.appliance, self.job)
         why = not_run_now(self.knowledge, known).get(found, "")
         if not why and found in self.knowledge.repair:
             seen = run_forbidden(self.knowledge, evidence, belief, known, [found])
@@ -124,19 +122,14 @@ class OpenJob(JobEntries):
             raise FaultoddsError(f"'{found}' is not for now: {why}")
         return action(self.appliance.fitted(self.job.facts), found, self.state, self.labour_rate, known)
 
-    def _known(self) -> tuple[Known, Evidence, Belief | None]:
-        """What is known on this call; findings that clash are known without a belief."""
-        evidence = evidence_of(self.appliance, self.job)
-        try:
-            belief = believe(self.appliance, self.job)
-        except ClashError:
-            belief = None
-        return may_be(self.knowledge, evidence, belief), evidence, belief
+    def out_of_service(self) -> list[str]:
+        """What was found with which the machine must not run, as "name=outcome"."""
+        return standing(self.appliance, self.job)
 
     def put_back(self, name: str, state: State) -> list[str]:
         """The steps after a repair's own that put the machine back together, begun in a machine state; none for a machine that
         must not run."""
-        if not_run_with(self.knowledge, self._known()[0]):
+        if self.left_off:
             return []
         lines = action(self.appliance.fitted(self.job.facts), name, state).lines
         last = max(i for i, line in enumerate(lines) if line.part in ("steps", "tight"))
@@ -147,8 +140,12 @@ class OpenJob(JobEntries):
         the call is stopped for danger."""
         if self.job.stopped is not None:
             return []
-        dead = bool(not_run_with(self.knowledge, self._known()[0]))
-        return [line.text for line in closing_lines(self.knowledge, self.state, dead)]
+        return [line.text for line in closing_lines(self.knowledge, self.state, self.left_off)]
+
+    @property
+    def left_off(self) -> bool:
+        """Whether the machine is left shut off: it must not run, or not with heat, as things stand."""
+        return bool(barred(self.knowledge, known_on(self.appliance, self.job)[0]))
 
 
 def _opened(job: Job, appliance: str | None, revision: str | None) -> Appliance:

@@ -16,6 +16,8 @@ from msgspec.structs import asdict, force_setattr
 from faultodds.errors import FaultoddsError, unknown
 
 OUTCOMES: Final = ("gone", "came_back", "referred")
+ENDED: Final = {"gone": "fault gone", "came_back": "came back", "referred": "handed over"}
+"""The outcomes of a job in words."""
 
 
 class Finding(Struct, frozen=True):
@@ -181,7 +183,7 @@ def summary(payload: Payload) -> str:
         case Safe(text):
             return "safe again" + (f": {text}" if text else "")
         case Closed(outcome, on, note):
-            return f"closed: {outcome}" + (f" on {on}" if on else "") + (f" ({note})" if note else "")
+            return f"closed: {ENDED[outcome]}" + (f" on {on}" if on else "") + (f" ({note})" if note else "")
 
 
 class Step(Struct, frozen=True):

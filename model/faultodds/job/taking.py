@@ -83,6 +83,18 @@ def safety_text(knowledge: Knowledge, sign: str) -> str:
     return "\n".join([f"STOP. {stop.title}.", *(f"{i}. {step}" for i, step in enumerate(stop.steps, 1))])
 
 
+# From this share on a doubtful finding may be the sign.
+SHOWN = 0.1
+
+
+def stop_if_shown(knowledge: Knowledge, finding: Finding) -> None:
+    """Raise SafetyStop when a finding is one of the stop signs, in doubt as well."""
+    likely = {finding.outcome} if finding.outcome else {o for o, w in (finding.likelihood or {}).items() if w >= SHOWN}
+    for sign, stop in knowledge.stop.items():
+        if likely & set(stop.shown_by.get(finding.name, ())):
+            raise SafetyStop(safety_text(knowledge, sign))
+
+
 def take_finding(
     knowledge: Knowledge,
     name: str,
@@ -278,8 +290,9 @@ def situation_of(
     return Situation(state, frozenset(skipped), qualified and (shop is None or shop.qualified), labour_rate, effort)
 
 
-def state_after(appliance: Appliance, job: Job, work: str) -> MachineState | None:
-    """The machine state a check or repair leaves, as a step; None when it changes nothing."""
+def state_after(appliance: Appliance, job: Job, work: str, closed_up: bool = True) -> MachineState | None:
+    """The machine state a check or repair leaves, as a step; None when it changes nothing. A repair is taken to be closed up
+    for its run, unless the machine is not run (`closed_up` false): then it is left as it was worked on."""
     from faultodds.advice import MachineStates
 
     k = appliance.fitted(job.facts).knowledge
@@ -287,7 +300,8 @@ def state_after(appliance: Appliance, job: Job, work: str) -> MachineState | Non
     record = k.check.get(work) or k.repair.get(work)
     if record is None:
         return None
-    after = MachineStates(k).leaves(state, record)
+    machine = MachineStates(k)
+    after = machine.leaves(state, record) if closed_up else machine.to_work(state, record).after
     changes = {i: i in after for i in k.access if (i in after) != (i in state)}
     return MachineState(changes) if changes else None
 
@@ -309,5 +323,8 @@ def steps_for_one_shot(
     known = {s.name: s.value for s in steps if isinstance(s, Fact)}
     steps += [take_finding(knowledge, n, v, known, ambient).finding for n, v in pairs if fold(n) not in knowledge.stop]
     steps += [take_finding(knowledge, n, v, known, ambient, reading=True).finding for n, v in measured]
+    for step in steps:
+        if isinstance(step, Finding):
+            stop_if_shown(knowledge, step)
     steps += [take_repair(knowledge, name) for name in repairs]
     return steps

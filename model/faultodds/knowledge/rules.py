@@ -232,8 +232,8 @@ def _check_offers(k: Knowledge) -> Iterator[str]:
             for outcome in outcomes:
                 if outcome not in known[other].outcomes:
                     yield _no_such(f"{key}.{other}", "outcome", outcome, known[other].outcomes)
-        for outcome in check.stops_run:
-            key = f"check.{name}.stops_run"
+        for stops, outcome in [(w, o) for w in ("stops_run", "stops_heat") for o in getattr(check, w)]:
+            key = f"check.{name}.{stops}"
             if outcome not in check.outcomes:
                 yield _no_such(key, "outcome", outcome, check.outcomes)
             elif outcome == next(iter(check.outcomes)):

@@ -28,7 +28,7 @@ UNLISTED_MODE = "unlisted.present"
 # Common practice, no source.
 FAILS_AGAIN = 0.6
 
-Hazard = Literal["power", "energised", "gas", "fire", "co", "heat", "sharp", "moving"]
+Hazard = Literal["power", "energised", "gas", "fire", "co", "heat", "sharp", "moving", "fall"]
 
 # Read by pydantic when it validates: a key that no record has is an error, never ignored.
 STRICT: dict[str, Any] = {"extra": "forbid"}
@@ -110,12 +110,13 @@ class Component:
 @dataclass(frozen=True)
 class ContextFact:
     """A fact asked at intake. `usual` is its spread on calls in general; `more_often` says by what factor a value is
-    more common when a mode (or any mode of a component) is the main cause."""
+    more common when a mode (or any mode of a component) is the main cause; `advice` what to say of a value, whatever the fault."""
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     ask: str
     values: dict[str, str]
     usual: dict[str, float]
+    advice: dict[str, str] = field(default_factory=dict)
     more_often: dict[str, dict[str, float]] = field(default_factory=dict)
 
 
@@ -211,7 +212,8 @@ class Work:
     `tools` are those that not every technician has at hand, a second person (`helper`) among them. `access` lists what must
     be open, `closed` what must not be; `access_by` maps an equipment fact and its value to what must be open instead on such
     a machine (`fitted`); `running` closes everything that keeps the machine from running. `run_minutes`: how long it runs at
-    most with something open that lets a hazard out; `away`: whoever does it does not stand by the machine while it runs.
+    most with something open that lets a hazard out; `away`: whoever does it does not stand by the machine while it runs;
+    `unheated`: it runs without heat.
 
     The steps come in parts, each in its own machine state, and are printed with the moves between them: `run_first` closed up
     and running, on the way in; `fit` with the access open and dead (energised work: leads, manometer); `steps`, the work
@@ -232,6 +234,7 @@ class Work:
     gas_work: bool = False
     run_minutes: float = 0.0
     away: bool = False
+    unheated: bool = False
     tools: list[str] = field(default_factory=list)
     cautions: list[str] = field(default_factory=list)
     run_first: list[str] = field(default_factory=list)
@@ -247,14 +250,23 @@ class Check(Observable, Work):
     """A check a technician does. `minutes` is hands-on time with the machine already in the state it needs;
     `reason` finishes the sentence "it pays because ...".
 
-    `unless` maps a symptom or check to the outcomes after which this one is not offered. `stops_run` maps an outcome to
-    what to do at once: while it stands, and until a repair, nothing is offered that runs the machine.
+    `unless` maps a symptom or check to the outcomes after which this one is not offered, `unless_open` names access items
+    that, open by the technician's own hand, make it tell nothing. `stops_run` maps an outcome to
+    what to do at once: while it stands, and until a repair, nothing is offered that runs the machine; `stops_heat` likewise,
+    for work that is not `unheated`.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     reason: str = ""
     unless: dict[str, list[str]] = field(default_factory=dict)
+    unless_open: list[str] = field(default_factory=list)
     stops_run: dict[str, str] = field(default_factory=dict)
+    stops_heat: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def stops(self) -> dict[str, str]:
+        """Every outcome after which the machine is not run, or not with heat -> what to do at once."""
+        return {**self.stops_run, **self.stops_heat}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -302,7 +314,8 @@ class Caution:
 
 @dataclass(frozen=True)
 class Stop:
-    """A sign that stops everything (gas smell, CO alarm, fire): asked first, never weighed. `covers`: the hazards it tells of."""
+    """A sign that stops everything (gas smell, CO alarm, fire): asked first, never weighed. `covers`: the hazards it tells of.
+    `shown_by` maps a check to the outcomes that are this sign. `owed`: what is done before the complaint is gone."""
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     title: str
@@ -310,6 +323,8 @@ class Stop:
     steps: list[str]
     source: str = "common practice, no source"
     covers: list[Hazard] = field(default_factory=list)
+    shown_by: dict[str, list[str]] = field(default_factory=dict)
+    owed: str = ""
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from faultodds.errors import BadReading
 from faultodds.readings.bands import ends
 from faultodds.readings.kinds import SURE, Circumstances, Found, read
+from faultodds.readings.meter import leads_note
 from faultodds.readings.parse import Quantity, leads_ohms, said, take_leads
 from faultodds.readings.specs import ReadingSpec
 from faultodds.readings.spoken import EXAMPLES
@@ -86,7 +87,7 @@ def _outright(outcome: str, raw: str, outcomes: Sequence[str]) -> Found:
 def _judgement(found: Found, spec: ReadingSpec, outcomes: Sequence[str]) -> Judgement:
     best = max(outcomes, key=lambda outcome: found.outcomes[outcome])
     sure = found.outcomes[best] >= SURE
-    notes = found.notes + _remarks(spec, found, best)
+    notes = found.notes + leads_note(found.shown) + _remarks(spec, found, best)
     if not sure and not math.isinf(found.shown.high) and "Not read yet" not in " ".join(notes):
         notes.append(borderline(found.outcomes, outcomes))
     single = spec.kind != "windings" and math.isfinite(found.shown.middle)

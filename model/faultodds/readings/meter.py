@@ -10,6 +10,9 @@ from faultodds.readings.numbers import neat
 from faultodds.readings.parse import Quantity
 from faultodds.readings.specs import ReadingSpec
 
+LEADS_TOLD = 0.01
+"""The share of a reading from which on it is said that the leads were taken off."""
+
 
 def meter_half_width(spec: ReadingSpec, value: float) -> float:
     """Accuracy of the meter at `value`, +/- in the spec's unit: percent of reading plus counts."""
@@ -30,4 +33,12 @@ def less_leads(value: Quantity, leads: float, typed: str) -> Quantity:
             f"'{typed.strip()}' is less than the leads alone ({neat(leads)} ohm). "
             "Touch the tips together, read the leads again and type for example leads 0.3."
         )
-    return Quantity(max(0.0, value.low - leads), max(0.0, value.high - leads))
+    return Quantity(max(0.0, value.low - leads), max(0.0, value.high - leads), (value.low, value.high))
+
+
+def leads_note(value: Quantity) -> list[str]:
+    """That the leads were taken off, where that is more than a hundredth of what was typed and leaves anything."""
+    if value.typed is None or value.high == 0 or math.isinf(value.high):
+        return []
+    leads = round(value.typed[1] - value.high, 6)
+    return [f"Judged less {neat(leads)} ohm for the leads."] if leads > LEADS_TOLD * value.typed[1] else []

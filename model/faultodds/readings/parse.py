@@ -34,17 +34,19 @@ _BEYOND = re.compile(r"(<|>|≥|≤|over|under|above|below|more than|less than)\
 _SLASHED = re.compile(r"(\d+)\s*/\s*(\d+)(?:\s*/\s*\d+)*")
 # Kinds that are read as a part of something: half a foot on the dial, 3/16 in a foot, 1/2 in w.c.
 FRACTIONS = frozenset({"dial", "angle", "pressure"})
-# Less than this across a part that should have tens of ohms is a short, or the leads touching.
-SHORT_OHMS = 5.0
 _CODED = re.compile(r"(\d+)([kKMRr])(\d+)")
 
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """A typed reading in the spec's unit, from `low` to `high`: equal for a plain number, infinite for OL."""
+    """A typed reading in the spec's unit, from `low` to `high`: equal for a plain number, infinite for OL.
+
+    `typed`: both ends before the leads were taken off, where they were; people are shown what they typed.
+    """
 
     low: float
     high: float
+    typed: tuple[float, float] | None = None
 
     @property
     def middle(self) -> float:
@@ -152,7 +154,7 @@ def _one_of_several(typed: str, spec: ReadingSpec) -> str:
 
 def _no_short(found: Quantity, text: str, spec: ReadingSpec) -> Quantity:
     span = plausible_span(spec)
-    if spec.kind == "resistance" and span and found.high <= SHORT_OHMS < span[0]:
+    if spec.kind == "resistance" and span and found.high < span[0]:
         raise BadReading(
             f"'{text.strip()}' is a short, or the leads touch: a reading here is usually {neat(span[0])} to "
             f"{neat(span[1])} {shown(spec.unit)}. Take the part's wires off, read again and type for example "

@@ -14,16 +14,17 @@ from faultodds.readings.units import shown
 
 
 def in_words(value: Quantity, unit: str) -> str:
-    """A reading for people: "1,150 ohm", "OL", "over 180 F", "110 to 130 ohm"."""
-    if math.isinf(value.low) and value.low > 0:
+    """A reading for people, as it was typed: "1,150 ohm", "OL", "over 180 F", "110 to 130 ohm"."""
+    low, high = value.typed or (value.low, value.high)
+    if math.isinf(low) and low > 0:
         return "OL"
-    if math.isinf(value.high):
-        return f"over {neat(value.low)} {shown(unit)}"
-    if value.low == value.high:
-        return f"{neat(value.low)} {shown(unit)}"
-    if math.isinf(value.low):
-        return f"under {neat(value.high)} {shown(unit)}"
-    return f"{neat(value.low)} to {neat(value.high)} {shown(unit)}"
+    if math.isinf(high):
+        return f"over {neat(low)} {shown(unit)}"
+    if low == high:
+        return f"{neat(low)} {shown(unit)}"
+    if math.isinf(low):
+        return f"under {neat(high)} {shown(unit)}"
+    return f"{neat(low)} to {neat(high)} {shown(unit)}"
 
 
 def describe(spec: ReadingSpec, outcomes: Sequence[str]) -> str:
@@ -33,17 +34,19 @@ def describe(spec: ReadingSpec, outcomes: Sequence[str]) -> str:
         return "; ".join([*parts, f"{spec.otherwise} when any is out"])
     unit = {"thermistor": "% of chart", "bench_heat": f"{spec.unit} from its rating"}.get(spec.kind, shown(spec.unit))
     bands = spec.bands
+    # What is less than a part reads is asked about, and held against no band.
+    least = spec.plausible[0] if spec.kind == "resistance" and spec.plausible else floor_of(spec)
     parts = []
     for name in outcomes:
         if name in bands:
-            spans = " or ".join(_span(*ends(band), floor_of(spec)) for band in bands[name])
+            spans = " or ".join(_span(*ends(band), floor_of(spec), least) for band in bands[name])
             parts.append(f"{name} {spans} {unit}")
     return "; ".join([*parts, f"{spec.otherwise} otherwise"] if spec.otherwise else parts)
 
 
-def _span(low: float, high: float, floor: float) -> str:
+def _span(low: float, high: float, floor: float, least: float) -> str:
     if low <= floor:
-        return f"under {neat(high)}"
+        return f"{neat(least)} to {neat(high)}" if least > floor else f"under {neat(high)}"
     return f"over {neat(low)}" if math.isinf(high) else f"{neat(low)} to {neat(high)}"
 
 

@@ -1,4 +1,5 @@
-"""Danger heard in whatever a technician types: gas, carbon monoxide, illness or fire, in the words people use.
+"""Danger heard in what a technician types: gas, carbon monoxide, illness, fire, a shock, a safety device put out of
+use, in the words people use.
 
 A line is brought to small letters, cut where a thought ends, rid of what only sounds like danger, and searched for the
 patterns of `danger.toml`. A match that is plainly denied ("no smell of gas", "leaks: none") is none; a denial of
@@ -30,7 +31,7 @@ _LEVELS = (
     re.compile(rf"(?<![\d.-])(\d+)\b{_UNIT}[^|]{{0,30}}?\b(?:co|monoxide) (?:meter|alarm|detector|monitor|reading)"),
 )
 # A pattern with a denial of its own ("wont wake") is not denied by it.
-_SAYS_NOT = re.compile(r"wont|cant|not\b")
+_SAYS_NOT = re.compile(r"wont|cant|not\b|\\bno ")
 _CLIMBING = re.compile(r"\bco ppm\b.*")
 # Words of this length that miss or double a letter, or swap two, are still heard.
 TYPO_LENGTH = 5
@@ -53,11 +54,29 @@ def hear(text: str) -> Heard | None:
 
 
 def denies(reply: str) -> bool:
-    """Whether an answer to "is there danger?" is a plain no: "nah", "no smell", "nothing at all". Anything doubtful, anything
-    with a "but" in it, and anything that speaks of danger itself is not."""
-    rules = _rules()
-    said = " ".join(re.sub(r"[^\w']+", " ", reply.casefold().replace("\u2019", "'")).replace("'", "").split())
-    return bool(rules.denial["no"].match(said)) and not rules.denial["unclear"].search(said) and hear(reply) is None
+    """Whether an answer to "is there danger?" is a plain no: "nah", "no smell", "nothing at all", "no to all". Every clause of
+    it begins with a no, and every word is one that may stand beside a no; whatever else is said makes it none."""
+    denial = _rules().denial
+    said = re.sub(r"['\u2019]", "", reply.casefold())
+    clauses = [" ".join(part.split()) for part in re.split(r"[^\w ]+", said) if part.strip()]
+    if not clauses or hear(reply) is not None:
+        return False
+    first, *rest = clauses
+    return has_no_alarm(reply) or bool(
+        denial["plain_no"].fullmatch(first)
+        and all(denial["plain_no"].fullmatch(part) or denial["courtesy"].fullmatch(part) for part in rest)
+    )
+
+
+def begins_with_no(reply: str) -> bool:
+    """Whether an answer begins with a no, plain or not, and no danger is heard in it: one to ask again about."""
+    return bool(_rules().denial["no"].match(reply.casefold().strip())) and hear(reply) is None
+
+
+def has_no_alarm(reply: str) -> bool:
+    """Whether an answer says that there is no alarm that could sound: "no alarm in the house"."""
+    said = " ".join(re.sub(r"['\u2019.!]", "", reply.casefold()).split())
+    return bool(_rules().denial["no_alarm"].match(said))
 
 
 def only_denies(text: str) -> bool:
@@ -115,6 +134,8 @@ def _without_what_is_over(line: str, rules: _Rules) -> str:
 
 def _denied(line: str, match: re.Match[str], rules: _Rules) -> bool:
     """Whether a match is plainly denied, in its own clause or by a bare "no" or "none" after it."""
+    if rules.denial["withdrawn"].search(line[match.start() + len(match[0].rstrip(" |;")) :]):
+        return False
     start = match.start() + len(match[0]) - len(match[0].lstrip(" |;"))
     before, after = line[:start].rsplit("|", 1)[-1], line[match.end() :]
     inside = match[0].strip(" |;").rsplit(" ", 1)[0] + " "
@@ -148,7 +169,9 @@ def _plain(text: str) -> str:
     line = re.sub(r"[,?()+/=:>\"]| -+ |-+>|\u2013|\u2014", " | ", line)
     line = " ".join(_mended(word) for word in line.replace("-", " ").split())
     rules = _rules()
+    line = rules.denial["unquiet"].sub("sounding", line)
     line = rules.denial["doubt"].sub("unsure |", line)
+    line = rules.denial["doubted"].sub("unsure |", line)
     return re.sub(r"\bno (?=(?:its?|i|there|we|he|she|they|the|that|this|wait|sorry|actually)\b)", "| ", line)
 
 
@@ -193,6 +216,7 @@ def _rules() -> _Rules:
     denying, small = denial["before"], denial.pop("small")
     denial["before"] = rf"(?:\b(?:{denying})|(?<![\d.,])0) (?:(?:{small}) )*$"
     denial["inside"] = rf"\b(?:{denying}) (?:\w+ ){{0,2}}$"
+    denial["plain_no"] = rf"(?:{denial['no']}(?: (?:{denial.pop('plain')})\b)*(?: |$))+"
     denial["ends"] = rf"\b({denial['ends']})\b"
     return _Rules(
         {hazard: [_pattern(p, words) for p in patterns] for hazard, patterns in raw["danger"].items()},

@@ -14,6 +14,8 @@ Known = Mapping[str, Mapping[str, float]]
 
 # From this share on a value is taken to be so.
 LIKELY = 0.5
+# What may be so of a fault put right that something brought on.
+CAUSE_LEFT = "its cause not mended"
 
 
 def not_run_now(knowledge: Knowledge, known: Known) -> dict[str, str]:
@@ -25,7 +27,8 @@ def not_run_now(knowledge: Knowledge, known: Known) -> dict[str, str]:
     """
     found = {}
     out = [f"{n}={o}" for n, o in let_out(knowledge, known)]
-    stops = [f"{n}={o}" for n, o in not_run_with(knowledge, known)]
+    stops = [said(n, o) for n, o in not_run_with(knowledge, known)]
+    unlit = [said(n, o) for n, o in not_lit_with(knowledge, known)]
     for name, work in {**knowledge.check, **knowledge.repair}.items():
         runs = work.running or work.run_first
         why = _why_not(knowledge, work, known) if runs else ""
@@ -33,6 +36,8 @@ def not_run_now(knowledge: Knowledge, known: Known) -> dict[str, str]:
             why = (
                 f"the machine is not run with nobody beside it while {out[0]} may be so. Look, or put that right first."
             )
+        if unlit and runs and not work.unheated:
+            why = f"the machine is not run with heat with {unlit[0]}. Put that right first."
         if stops and runs:
             why = f"the machine is not run with {stops[0]}. Put that right first."
         if why:
@@ -52,13 +57,44 @@ def not_run_with(knowledge: Knowledge, known: Known) -> list[tuple[str, str]]:
     return [(n, o) for n, o in (*stops, *let_out(knowledge, known)) if known.get(n, {}).get(o, 0.0) > LIKELY]
 
 
+def not_lit_with(knowledge: Knowledge, known: Known) -> list[tuple[str, str]]:
+    """What is likely so with which the machine is not run with heat: no air through it, or a fuse put right whose cause is as
+    likely as not still there."""
+    stops = [(n, o) for n, check in knowledge.check.items() for o in check.stops_heat]
+    stops += [(n, CAUSE_LEFT) for n, mode in knowledge.modes() if mode.cause_shown_by]
+    return [(n, o) for n, o in stops if known.get(n, {}).get(o, 0.0) > LIKELY]
+
+
+def barred(knowledge: Knowledge, known: Known) -> list[tuple[str, str]]:
+    """All that is likely so with which the machine is left shut off: it must not run, or not with heat."""
+    return [*not_run_with(knowledge, known), *not_lit_with(knowledge, known)]
+
+
+def said(name: str, outcome: str) -> str:
+    """What is so, as it is told."""
+    return f"{name} and {outcome}" if outcome == CAUSE_LEFT else f"{name}={outcome}"
+
+
+def causes_of(knowledge: Knowledge) -> dict[str, list[str]]:
+    """Faults that something brings on, and that owe their cause -> the modes that bring each on."""
+    modes = list(knowledge.modes())
+    return {name: [c for c, cause in modes if name in cause.brings_on] for name, mode in modes if mode.cause_shown_by}
+
+
 def at_once(knowledge: Knowledge, known: Known) -> tuple[str, ...]:
     """What is to be done before anything else because of what was found, such as shutting the gas."""
     texts = []
-    for name, outcome in not_run_with(knowledge, known):
-        said = knowledge.check[name].stops_run.get(outcome) if name in knowledge.check else None
+    for name, outcome in barred(knowledge, known):
+        if outcome == CAUSE_LEFT:
+            fault, checks = knowledge.title_of(name), " or ".join(dict(knowledge.modes())[name].cause_shown_by)
+            texts.append(
+                f"What brought it on ({fault}) is as likely as not still there. Leave it shut off: plug out, gas cock shut. No run "
+                f"with heat until that is mended, or measured to be right ({checks})."
+            )
+            continue
+        text = knowledge.check[name].stops.get(outcome) if name in knowledge.check else None
         texts.append(
-            said
+            text
             or f"{name}={outcome}: what the machine lets out goes into the room. It is not run until that is mended."
         )
     return tuple(dict.fromkeys(texts))
@@ -87,7 +123,7 @@ def known_after(knowledge: Knowledge, known: Known, repair: str) -> Known:
     return {
         n: v
         for n, v in known.items()
-        if still_holds(knowledge, n, [repair]) and not (n in checks and checks[n].stops_run)
+        if still_holds(knowledge, n, [repair]) and not (n in checks and checks[n].stops) and CAUSE_LEFT not in v
     }
 
 

@@ -40,10 +40,18 @@ def problems(knowledge: Knowledge) -> Iterator[str]:
             if outcome not in seen.outcomes:
                 place = f"{'symptom' if name in knowledge.symptom else 'check'}.{name}.lets_out"
                 yield unknown_at(place, "outcome", outcome, seen.outcomes)
+    for sign, stop in knowledge.stop.items():
+        for check, outcomes in stop.shown_by.items():
+            if check not in knowledge.check:
+                yield unknown_at(f"stop.{sign}.shown_by", "check", check, knowledge.check)
+                continue
+            for outcome in (o for o in outcomes if o not in knowledge.check[check].outcomes):
+                yield unknown_at(f"stop.{sign}.shown_by.{check}", "outcome", outcome, knowledge.check[check].outcomes)
     for name, mode in knowledge.modes():
         for check in mode.cause_shown_by:
             if check not in knowledge.check:
                 yield unknown_at(f"component.{name}.cause_shown_by", "check", check, knowledge.check)
+    yield from _run_problems(knowledge)
     yield from dict.fromkeys(problem for kind in kinds(knowledge) for problem in _all_work_problems(kind))
     for name, caution in knowledge.caution.items():
         if len(caution.text) > LONGEST_CAUTION:
@@ -69,6 +77,23 @@ def _without_a_stop_sign(k: Knowledge) -> Iterator[str]:
 def unknown_at(place: str, kind: str, found: str, allowed: Iterable[str]) -> str:
     """That a name in the file stands for nothing, with the nearest that does."""
     return f"{place}: {unknown(kind, found, list(allowed))}"
+
+
+def _run_problems(k: Knowledge) -> Iterator[str]:
+    """The cautions of the run that proves a repair are said before every run with heat: they cover what reaches everybody."""
+    run = k.check.get(k.costs.verify)
+    covered = {hazard for c in run.cautions if c in k.caution for hazard in k.caution[c].covers} if run else set()
+    for hazard in ("gas", "co"):
+        if run and hazard not in covered and any(hazard in (a.makes_safe, *a.lets_out) for a in k.access.values()):
+            yield f"check.{k.costs.verify}.cautions: it lights the machine, so it needs a caution that covers '{hazard}'."
+    for name, check in k.check.items():
+        for item in check.unless_open:
+            if item not in k.access:
+                yield unknown_at(f"check.{name}.unless_open", "access item", item, k.access)
+    for name, fact in k.context.items():
+        for value in fact.advice:
+            if value not in fact.values:
+                yield unknown_at(f"context.{name}.advice", "value", value, fact.values)
 
 
 def _declared(k: Knowledge, hazard: str) -> str:
@@ -118,6 +143,8 @@ def _work_problems(k: Knowledge, key: str, work: Work) -> Iterator[str]:
             for text in getattr(work, part):
                 if _RUNS.search(text):
                     yield f"{key}.{part}: '{text}' runs the machine behind an open panel; put it under 'prove' or 'run_first'."
+    if hasattr(work, "fixes"):
+        yield from _moved_live_problems(k, key, work)
     if work.running:
         yield from _let_out_problems(k, key, work)
 
@@ -131,6 +158,14 @@ def _parts_problems(key: str, work: Work) -> Iterator[str]:
         yield f"{key}.tight: gas comes on with a panel off, so it needs 'gas_work = true' and 'qualified = true'."
     if work.prove and not hasattr(work, "fixes"):
         yield f"{key}.prove: only a repair is proved; put the steps under 'steps'."
+
+
+def _moved_live_problems(k: Knowledge, key: str, work: Work) -> Iterator[str]:
+    """A repair with hands at what is no panel, such as a machine pulled out: everything is shut off before it is moved."""
+    first = {item for i in work.access if i in k.access for item in (i, *needed_first(k, i))}
+    if any(not k.access[i].blocks_running for i in first):
+        for shut in (n for n, a in k.access.items() if a.makes_safe and n not in first):
+            yield f"{key}.access: hands are at the machine with the {k.access[shut].makes_safe} on; add '{shut}'."
 
 
 def _let_out_problems(k: Knowledge, key: str, work: Work) -> Iterator[str]:

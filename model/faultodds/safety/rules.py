@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
-from faultodds.safety.duties import Known, known_after, let_out, not_run_with
+from faultodds.safety.duties import Known, known_after, let_out, not_lit_with, not_run_with
 from faultodds.safety.sequence import Line
 
 if TYPE_CHECKING:
-    from faultodds.knowledge import Access, Knowledge, Work
+    from faultodds.knowledge import Access, Caution, Knowledge, Work
 
 State = frozenset[str]
 NOTHING_KNOWN: Known = {}
@@ -114,12 +114,24 @@ def runs(k: Knowledge, line: Line) -> bool:
     return line.part in ("run_first", "prove") or (line.part == "steps" and work is not None and work.running)
 
 
+def heats(k: Knowledge, line: Line) -> bool:
+    """Whether the machine runs with heat during a line."""
+    work = _work(k, line)
+    return runs(k, line) and not (work is not None and work.unheated and line.part == "steps")
+
+
 def _next_work(moment: Moment) -> Line | None:
     return next((line for line in moment.lines[moment.at + 1 :] if line.move is None), None)
 
 
 def _last_work(moment: Moment) -> Line | None:
     return next((line for line in reversed(moment.lines[: moment.at]) if line.move is None), None)
+
+
+def said_each_time(caution: Caution) -> bool:
+    """Whether a caution is said every time that it applies, however often it was before: gas, exhaust, a ladder; not that of a
+    shut-off, which stands."""
+    return bool({"gas", "co", "fall"} & set(caution.covers)) and "power" not in caution.covers
 
 
 # --- the rules ---
@@ -240,6 +252,12 @@ def not_run_when_stopped(k: Knowledge, m: Moment) -> Iterator[str]:
         yield f"'{m.line.work}' runs the machine with {name}={outcome}"
 
 
+def not_lit_without_air(k: Knowledge, m: Moment) -> Iterator[str]:
+    """It does not run with heat with what was found that stops the heat: no air through it, a fuse's cause not mended."""
+    for name, outcome in not_lit_with(k, m.known) if heats(k, m.line) else ():
+        yield f"'{m.line.work}' runs the machine with heat and {name}={outcome}"
+
+
 def watched_when_it_may_let_out(k: Knowledge, m: Moment) -> Iterator[str]:
     """While something may let a hazard into the room the machine runs attended, the watch and its minutes said first."""
     out = let_out(k, m.known) if runs(k, m.line) else []
@@ -289,6 +307,7 @@ RULES: dict[str, Rule] = {
         watched_when_it_lets_out,
         not_run_like_that,
         not_run_when_stopped,
+        not_lit_without_air,
         watched_when_it_may_let_out,
         put_back_in_order,
     )

@@ -89,7 +89,10 @@ def _table(policy: Policy, still_there: float) -> _Table:
     ]
     success = ledger.bundle_success[: len(p.needed)]
     fixes = ((np.maximum(masks, 0)[None, :] & ledger.bundle_masks[: len(p.needed), None]) > 0) & (masks > 0)
-    passes, fails = policy.like_of_run[wrong], np.where(fixes, 1.0 - success[:, None], 1.0)
+    passes, fails = (
+        policy.problem.class_mean(policy.problem.run_passes)[wrong],
+        np.where(fixes, 1.0 - success[:, None], 1.0),
+    )
     with np.errstate(divide="ignore"):
         most = np.maximum(np.ceil(np.log(still_there) / np.log(1.0 - success) - 1e-9), 1.0).astype(np.int64)
     tries, onward = _tries(most)

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from faultodds.advice.answers import evidence_list, shop_used
 from faultodds.advice.plan.plan_words import FINISHED_TODAY, cautions
+from faultodds.advice.situation import may_be
+from faultodds.safety import at_once
 
 if TYPE_CHECKING:
     from faultodds.advice.advisor import NextMove
@@ -22,7 +24,9 @@ def _round(value: float) -> float:
 
 
 def _head(appliance: Appliance, belief: Belief) -> dict[str, Any]:
+    known = may_be(appliance.knowledge, belief.evidence, belief)
     return {
+        "at_once": list(at_once(appliance.knowledge, known)),
         "appliance": appliance.knowledge.appliance.id,
         "revision": appliance.revision,
         "evidence": evidence_list(belief.evidence),

@@ -1,0 +1,91 @@
+"""What stops the machine on a job, or its heat: while it stands the run is not made, and the complaint is not gone."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from faultodds.advice import may_be, run_forbidden
+from faultodds.belief import Appliance, Belief, Evidence
+from faultodds.errors import ClashError, FaultoddsError
+from faultodds.job.job import Job
+from faultodds.job.standing import believe
+from faultodds.job.steps import Danger, MachineState, Step
+from faultodds.job.taking import evidence_of, state_after, take_repair
+from faultodds.knowledge import Knowledge
+from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, not_run_with, said
+
+
+def known_on(appliance: Appliance, job: Job) -> tuple[Known, Evidence, Belief | None]:
+    """What is known on a call; findings that clash are known without a belief."""
+    evidence = evidence_of(appliance, job)
+    try:
+        belief = believe(appliance, job)
+    except ClashError:
+        belief = None
+    return may_be(appliance.knowledge, evidence, belief), evidence, belief
+
+
+def brought(appliance: Appliance, job: Job, work: str) -> MachineState | None:
+    """The machine state that a check or repair brings with it, as a step; None when it changes nothing. After a repair with
+    which the machine must not run, or not with heat, it is left as it was worked on."""
+    k = appliance.knowledge
+    if work not in k.repair:
+        return state_after(appliance, job, work)
+    done = job.plus(Step(job.last_seq + 1, job.opened_at, take_repair(k, work)))
+    return state_after(appliance, job, work, not barred(k, known_on(appliance, done)[0]))
+
+
+def found_last(evidence: Evidence) -> Known:
+    """What was found, each by its latest finding, whatever was repaired since."""
+    ordered = sorted(evidence.seen, key=lambda s: (s.stage, s.take))
+    return {s.name: {o: w / sum(s.weights.values()) for o, w in s.weights.items()} for s in ordered}
+
+
+def standing(appliance: Appliance, job: Job) -> list[str]:
+    """What stops the machine now, as "name=outcome"."""
+    return [f"{n}={o}" for n, o in not_run_with(appliance.knowledge, known_on(appliance, job)[0])]
+
+
+def told_owed(knowledge: Knowledge, job: Job) -> list[str]:
+    """What each danger that was told of on a job leaves to be done, one sentence each."""
+    told = [step.payload.text for step in job.steps if isinstance(step.payload, Danger)]
+    lines = [
+        f"Told on this job: {stop.title}. Owed: {stop.owed}."
+        for stop in knowledge.stop.values()
+        if stop.owed and any(text.startswith(f"STOP. {stop.title}") for text in told)
+    ]
+    return lines or ["Danger was told of on this job: owed is that its cause is found and put right."] if told else []
+
+
+def refuse_run(appliance: Appliance, job: Job) -> None:
+    """Raise FaultoddsError for a run that is entered while something stands with which the machine is not run at all. One with
+    which it is not heated stops no entry: how a run ended says more of the air than what was found before."""
+    known = known_on(appliance, job)
+    _refuse(appliance, "verify", known, not_run_with(appliance.knowledge, known[0]))
+
+
+def refuse_gone(appliance: Appliance, job: Job) -> None:
+    """Raise FaultoddsError while something stops the machine or its heat, or was found to stop the machine and was not looked at
+    again after its repair."""
+    known = known_on(appliance, job)
+    _refuse(appliance, "close gone", known, barred(appliance.knowledge, known[0]))
+    for name, outcome in not_run_with(appliance.knowledge, found_last(known[1])):
+        raise FaultoddsError(
+            f"close gone is refused: {name}={outcome} was found, and nobody has looked again since the repair. Enter what "
+            f"{name} shows now; then close gone. Otherwise close referred: the machine is then left out of service."
+        )
+
+
+def _refuse(
+    appliance: Appliance, what: str, on_call: tuple[Known, Evidence, Belief | None], stops: Sequence[tuple[str, str]]
+) -> None:
+    if not stops:
+        return
+    k, (known, evidence, belief), (name, outcome) = appliance.knowledge, on_call, stops[0]
+    mends = [n for n, r in k.repair.items() if not r.by_others and not run_forbidden(k, evidence, belief, known, [n])]
+    mend = f"Mend what causes it ({', '.join(mends[:4])})" if mends else "Mend what causes it"
+    again = "what is measured now" if outcome == CAUSE_LEFT else f"what {name} shows now"
+    raise FaultoddsError(
+        f"{what} is refused while {said(name, outcome)} stands. {at_once(k, known)[0]} {mend}, or enter {again}, "
+        f"looked at again; then {what}. Otherwise close referred: the machine is then left out of service."
+    )

@@ -1,0 +1,82 @@
+"""What has just been seen, or follows from a longer look, is not looked at again until something is repaired."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from faultodds.advice.problem import Problem
+from faultodds.advice.situation import Situation
+from faultodds.belief.appliance import Appliance, open_appliance
+from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
+from faultodds.belief.posterior import infer
+from faultodds.knowledge import repair_modes
+
+DARK = ("no_call", "no_glow", "glow_stays", "glow_no_flame")
+BURNT = ("cycles", "lights_then_fails", "short_cycles")
+# (what was seen) -> what it has shown as well: from how the work is done, not from the file.
+SHOWN = {
+    **{("burner_watch", o): {"glow_look", "drum_warm", "hand_turn"} for o in DARK},
+    **{("burner_watch", o): {"glow_look", "drum_warm", "gas_cock_look"} for o in BURNT},
+    **{("glow_look", o): {"drum_warm", "hand_turn"} for o in DARK},
+    ("glow_look", "lights"): {"gas_cock_look"},
+    ("drum_warm", "warm"): {"glow_look", "gas_cock_look"},
+    ("drum_warm", "cold"): {"hand_turn"},
+    ("hood_air_speed", "low"): {"hood_flap"},
+    ("belt_rollers_look", "good"): {"hand_turn"},
+    ("lint_path_look", "clear"): {"lint_slot_look"},
+    ("timed_ok_auto_not", "yes"): {"drum_warm"},
+    ("verification_run", "dry_in_time"): {"drum_warm", "glow_look", "hand_turn", "hood_flap", "gas_cock_look"},
+}
+# What says less than the other, or something else, stays: a hand at the hood is no number, a hot drum is no airflow.
+STILL = {
+    ("hood_flap", "strong"): {"hood_air_speed", "duct_look"},
+    ("drum_warm", "warm"): {"hood_flap", "burner_watch"},
+    ("drum_warm", "lukewarm"): {"glow_look"},
+    ("burner_watch", "cycles"): {"hand_turn", "hood_flap"},
+}
+EVERYTHING = {"control": "timer", "auto_dry": "yes", "gas_meter": "yes"}
+
+
+@pytest.fixture(scope="module")
+def dryer() -> Appliance:
+    """The shipped gas dryer."""
+    return open_appliance("gas_dryer")
+
+
+def offered(dryer: Appliance, *seen: WeighedFinding, repaired: str = "") -> set[str]:
+    """The checks that could be done now."""
+    k = dryer.knowledge
+    effects = (
+        (RepairEffect(repaired, tuple(repair_modes(k, k.repair[repaired])), k.repair[repaired].success),)
+        if repaired
+        else ()
+    )
+    belief = infer(dryer.suspects, Evidence(EVERYTHING, seen, effects))
+    return set(Problem(dryer, belief, Situation()).checks)
+
+
+@pytest.mark.parametrize("seen", sorted(SHOWN), ids="=".join)
+def test_what_was_shown_is_not_asked_again(dryer: Appliance, seen: tuple[str, str]) -> None:
+    """Offered before; not after; and again when it is more likely to be otherwise, or after a repair."""
+    name, outcome = seen
+    finding = WeighedFinding(name, {outcome: 1.0})
+    unsure = WeighedFinding(name, dict.fromkeys(dryer.knowledge.observables()[name].outcomes, 1.0))
+    assert offered(dryer) >= SHOWN[seen]
+    assert not offered(dryer, finding) & SHOWN[seen]
+    assert offered(dryer, unsure) >= SHOWN[seen]
+    assert offered(dryer, finding, repaired="coil_set") >= SHOWN[seen]
+
+
+@pytest.mark.parametrize("seen", sorted(STILL), ids="=".join)
+def test_what_tells_more_stays(dryer: Appliance, seen: tuple[str, str]) -> None:
+    """Nothing is taken off for being alike."""
+    assert offered(dryer, WeighedFinding(seen[0], {seen[1]: 1.0})) >= STILL[seen]
+
+
+def test_a_reason_holds_in_every_state_of_the_machine(dryer: Appliance) -> None:
+    """Nothing is said to come before a panel is off where it may be off already, by a reason that does not look."""
+    closed = re.compile(r"\b(?:panel|without opening|opening the machine|nothing open|before it is (?:opened|moved))\b")
+    for name, check in dryer.knowledge.check.items():
+        assert check.closed or check.access or not closed.search(check.reason), name
