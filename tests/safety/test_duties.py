@@ -219,7 +219,9 @@ def test_a_new_fuse_is_not_run_on_its_old_cause(dryer: Appliance) -> None:
     changed = (repair_effect(dryer.knowledge, "thermal_fuse"),)
     told = advise(dryer, infer(dryer.suspects, Evidence({}, seen, changed)))
     assert "Leave it shut off" in told.at_once[0] and not heated(dryer) & {c.name for c in told.checks}
-    both = advise(dryer, infer(dryer.suspects, Evidence({}, seen, (*changed, repair_effect(dryer.knowledge, "clean_duct")))))
+    both = advise(
+        dryer, infer(dryer.suspects, Evidence({}, seen, (*changed, repair_effect(dryer.knowledge, "clean_duct"))))
+    )
     assert both.at_once == () and both.name == "verification_run"
 
 

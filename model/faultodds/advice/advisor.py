@@ -115,18 +115,16 @@ def _cheapest(ranking: Ranking) -> NextMove:
     technician would rather do.
 
     Nobody leaves a machine that must not run. After a repair the machine runs first, unless a fault as good as found is left
-    that can be put right here: the run would only fail. Then that is done, or what is clearly cheaper and does not run the
-    machine. Work for qualified people waits while a check for anybody still tells something, and nobody leaves while a cause
-    is owed that can be looked for.
+    that can be put right here: then that is done, or what is clearly cheaper. Work for qualified people waits while a check for
+    anybody still tells something, and nobody leaves while a cause is owed that can be looked for.
     """
     move = rather(ranking)
     verify = ranking.problem.knowledge.costs.verify
     run = next((c for c in ranking.checks if c.name == verify), None)
     if ranking.problem.unverified and not _as_good_as_found(ranking.problem, move):
         found = [r for r in map(_repair, ranking.repairs) if _as_good_as_found(ranking.problem, r)]
-        runs = move.kind == "check" and ranking.problem.knowledge.check[move.name].running
         dear = found and found[0].expected_cost > _near(ranking, move.expected_cost)
-        if found and (run is None or runs or move.kind == "repair" or not dear):
+        if found and (run is None or move.kind == "repair" or not dear):
             return found[0]
         if not found and run is not None:
             return NextMove("check", verify, (), run.expected_cost)
