@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from msgspec.structs import replace
 
 from faultodds_cli.shared import options
 from faultodds_cli.shared.call import standing_of, unsaved_job
@@ -85,7 +86,8 @@ class Story:
     @property
     def view(self) -> Standing:
         """Belief and advice as they stand."""
-        return standing_of(self.appliance, self.job)
+        now = standing_of(self.appliance, self.job)
+        return replace(now, situation=replace(now.situation, asking=False))  # the customer has said all they can
 
     def add(self, payload: Payload, minutes: float | None = None) -> None:
         """One more step."""

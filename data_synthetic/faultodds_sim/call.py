@@ -26,7 +26,7 @@ from .machines import Machines, stack
 from .names import CHECK_NEEDS, CHECKS, NOTHING, SYMPTOMS
 from .psychro import Array
 from .repairs import CURES, REPAIRS, restore, withstands
-from .symptoms import UNTOLD, Codes, complaint, troubles
+from .symptoms import UNTOLD, Codes, answer, complaint, troubles
 from .technicians import Technician, technician
 from .typed_readings import UNITS, text
 
@@ -177,6 +177,10 @@ class SimCall:
             self._seen = None
         self.repairs_done.append(name)
         return came_off
+
+    def ask(self, symptom: str) -> str | None:
+        """What the customer says of a symptom when asked, now and then wrong; None where they cannot tell."""
+        return answer(self._view(), self._normal_min, symptom, self._next(f"ask {symptom}"))
 
     def works(self) -> bool:
         """Whether the customer would now have nothing to complain of, by the physics of the customer's own

@@ -128,6 +128,13 @@ _TELLS: Mapping[str, tuple[float, float, float]] = {
 }
 
 
+#: What makes a symptom one that this machine can have.
+_ON = {
+    **dict.fromkeys(("auto_stops_early", "auto_never_stops", "timed_ok_auto_not"), "auto"),
+    **dict.fromkeys(("code_airflow", "code_sensor", "code_ignition"), "board"),
+}
+
+
 def complaint(v: View, normal_min: Array, candour: Array, rng: Generator) -> dict[str, Codes]:
     """Symptom codes as told on the phone: `UNTOLD` where not spoken of, now and then wrong."""
     n, told = len(v.m), {}
@@ -137,11 +144,20 @@ def complaint(v: View, normal_min: Array, candour: Array, rng: Generator) -> dic
         slips = rng.random(n) < wrong * (1.7 - candour)
         other = np.mod(codes + rng.integers(1, len(SYMPTOMS[name]), n), len(SYMPTOMS[name]))
         told[name] = np.where(speaks, np.where(slips, other, codes), UNTOLD)
-    for name in ("auto_stops_early", "auto_never_stops", "timed_ok_auto_not"):
-        told[name] = np.where(v.m.auto > 0.5, told[name], UNTOLD)
-    for name in ("code_airflow", "code_sensor", "code_ignition"):
-        told[name] = np.where(v.m.board > 0.5, told[name], UNTOLD)
+    for name, has in _ON.items():
+        told[name] = np.where(getattr(v.m, has) > 0.5, told[name], UNTOLD)
     return _exclude(told)
+
+
+def answer(v: View, normal_min: Array, name: str, rng: Generator) -> str | None:
+    """What the customer of one machine says when asked about a symptom, now and then wrong; None where there is nothing to
+    tell."""
+    if name not in _TELLS or (name in _ON and not bool(getattr(v.m, _ON[name])[0] > 0.5)):
+        return None
+    code, words = int(_truth(v, normal_min)[name][0]), SYMPTOMS[name]
+    if rng.random() < _TELLS[name][2]:
+        code = (code + int(rng.integers(1, len(words)))) % len(words)
+    return words[code]
 
 
 def _exclude(told: dict[str, Codes]) -> dict[str, Codes]:

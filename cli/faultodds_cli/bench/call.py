@@ -33,7 +33,7 @@ class BenchCall:
 
     `numbered` is what the numbers on the screen stand for; `question` waits for an answer; `doubted` findings, which do not fit
     what was found before, wait for somebody to say that they are so; `standing` are the cautions that the last screen told or
-    that stood from the one before.
+    that stood from the one before; `asked` is the fact or symptom that the last screen asks for.
     """
 
     visit: OpenJob
@@ -42,6 +42,7 @@ class BenchCall:
     question: Question | None = None
     doubted: list[Question] = field(default_factory=list)
     standing: set[str] = field(default_factory=set)
+    asked: str = ""
     over: bool = False
 
     def show(self) -> None:
@@ -51,8 +52,10 @@ class BenchCall:
         try:
             self.numbered = [c.name for c in self.visit.now.advice.telling_checks[:CHECKS_SHOWN]]
             self.standing = standing_cautions(self.visit.now)
+            advice = self.visit.now.advice
+            self.asked = advice.name if advice.kind == "ask" else ""
         except ClashError:
-            self.numbered, self.standing = [], set()
+            self.numbered, self.standing, self.asked = [], set(), ""
 
     def try_out(self, found: Iterable[typed.Typed]) -> None:
         """Judge all of a line before any of it is entered."""
@@ -146,7 +149,8 @@ class BenchCall:
 
     def advised(self) -> str:
         """The name of what is advised now; raises FaultoddsError when it is neither a check nor a repair."""
-        name = self.visit.now.advice.name
+        advice = self.visit.now.advice
+        name = "" if advice.kind == "ask" else advice.name
         if not name:
             raise FaultoddsError("which one? Type its name or its number after the word.")
         return name
@@ -154,6 +158,8 @@ class BenchCall:
     def told_now(self) -> tuple[str, ...]:
         """The work whose steps are on the screen."""
         if self.visit.job.is_closed or self.visit.clash():
+            return ()
+        if self.visit.now.advice.kind == "ask":
             return ()
         return (self.visit.now.advice.name, *self.visit.now.advice.together)
 

@@ -93,7 +93,10 @@ def how(call: BenchCall, rest: str) -> bool:
 
 def skip(call: BenchCall, rest: str) -> bool:
     """Cannot do that now."""
-    name, reason = typed.work(call.visit.knowledge, rest or call.advised(), call.numbered)
+    k = call.visit.knowledge
+    name, _, reason = (rest or call.asked).partition(" ")
+    if name not in {**k.symptom, **typed.asked(k)}:
+        name, reason = typed.work(k, rest or call.advised(), call.numbered)
     call.visit.skip(name, reason)
     call.talk.tell(f"{name} is not offered any more on this visit; enter it all the same if you can do it after all.")
     return True

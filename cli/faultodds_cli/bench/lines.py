@@ -6,8 +6,10 @@ import contextlib
 import re
 from collections.abc import Iterable
 
+from faultodds.advice import question_of
 from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName
 from faultodds.job import sayings, typed
+from faultodds.names import fold
 from faultodds.safety import only_denies
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
 from faultodds_cli.bench.commands import COMMANDS, as_undo, beginning, exact, near_miss
@@ -50,6 +52,7 @@ def _obey(call: BenchCall, line: str) -> bool:
     parts = typed.parts(line)
     if len(parts) > 1 and exact(line.split()[0]) is None:
         return one_by_one(call, parts)
+    line = _as_answer(call, line)
     question, call.question = call.question, None
     word, _, rest = line.partition(" ")
     command = exact(word)
@@ -71,6 +74,14 @@ def _obey(call: BenchCall, line: str) -> bool:
         command = beginning(word, bool(rest.strip()))
     assert command is not None
     return COMMANDS[command].run(call, rest.strip())
+
+
+def _as_answer(call: BenchCall, line: str) -> str:
+    """A bare answer to what the screen asks, as it is typed in full; any other line as it is."""
+    if not call.asked:
+        return line
+    answers = {fold(a): a for a in question_of(call.visit.knowledge, call.asked).answers}
+    return f"{call.asked}={answers[fold(line)]}" if fold(line) in answers else line
 
 
 def one_by_one(call: BenchCall, parts: Iterable[str]) -> bool:
@@ -130,6 +141,8 @@ def _said_tool(call: BenchCall, said: sayings.Said) -> bool:
 
 
 def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
+    if call.asked and not said.value:
+        return COMMANDS["skip"].run(call, call.asked)
     of_it = " of it" if said.value else ""
     call.talk.tell(f"Then it stays open; nothing was noted{of_it}. Type skip and its name if it cannot be told at all.")
     return False

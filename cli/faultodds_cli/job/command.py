@@ -132,7 +132,7 @@ def verify(
 @app.command()
 def skip(
     job: options.Job,
-    name: Annotated[str, typer.Argument(metavar="NAME", help="A check or repair.")],
+    name: Annotated[str, typer.Argument(metavar="NAME", help="A check, a repair, or a question.")],
     reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why not.")] = "",
     appliance: options.JobAppliance = None,
     data: options.Data = None,

@@ -129,11 +129,11 @@ def _branch_lines(k: Knowledge, step: PlanStep, branch: Branch, lead: str, under
 
 def branch_title(k: Knowledge, step: PlanStep, branch: Branch) -> str:
     """What is found, with its chance: "if weak (34 %): flap half open, weak"."""
-    from faultodds.advice.plan import everything, shown_by
+    from faultodds.advice.plan import answers, everything
 
     if not branch.outcomes:
         return "when that is done"
-    words = k.check[shown_by(k, step)].outcomes
+    words = answers(k, step)
     if everything(k, step, branch):
         return "whatever it shows"
     if branch.then is None and len(step.branches) > 1:

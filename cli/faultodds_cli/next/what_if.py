@@ -55,10 +55,14 @@ def head_lines(k: Knowledge, found: Sensitivity) -> list[str]:
 
 def move_words(k: Knowledge, move: NextMove) -> str:
     """A move in words."""
+    from faultodds.advice import question_of
+
     if move.kind == "stop":
         return "leave and close the job"
     if move.kind == "refer":
         return "hand the job over"
+    if move.kind == "ask":
+        return f"ask: {question_of(k, move.name).text} [{move.name}]"
     if move.kind == "check":
         return f"check: {k.check[move.name].title} [{move.name}]"
     names = (move.name, *move.together)

@@ -11,13 +11,15 @@ from typing import TYPE_CHECKING
 from faultodds_cli.shared.text import capital, cautions, columns, money, numbered, percent, row, step, wrap
 
 if TYPE_CHECKING:
-    from faultodds.advice import Action, CheckPrice, RepairPrice
+    from faultodds.advice import Action, CheckPrice, Question, RepairPrice
     from faultodds.job import Standing
     from faultodds.knowledge import Knowledge
     from faultodds.safety import Line
 
 # Repairs with less than this share of the best one's chance are not what anybody would start with.
 HARDLY = 0.1
+# So many questions are put beside the one advised, of those that save at least so much.
+MORE_QUESTIONS, WORTH_ASKING = 2, 5.0
 # Minutes or chance, cost, whole job.
 _CELLS = (10, 8, 11)
 
@@ -53,7 +55,7 @@ def work_lines(view: Standing, standing: Collection[str] = ()) -> list[str]:
         for action in todo:
             # One piece of work is in the headline already; its title would only be said twice.
             lines += ["", *action_lines(action, k, standing)[len(_title_lines(action)) if len(todo) == 1 else 0 :]]
-    else:
+    elif advice.kind != "ask":
         closing = _closing_steps(view)
         lines += ["", *numbered(closing)] if closing else []
     for note in advice.notes:
@@ -63,6 +65,8 @@ def work_lines(view: Standing, standing: Collection[str] = ()) -> list[str]:
 
 def _headline(view: Standing) -> str:
     advice, k = view.advice, view.appliance.knowledge
+    if advice.kind == "ask":
+        return f"ASK. {_question(view).text}"
     if advice.kind == "stop":
         return "stop here and close the job."
     if advice.kind == "refer":
@@ -125,6 +129,12 @@ def _closing_steps(view: Standing) -> list[str]:
 def _tell_lines(view: Standing) -> list[str]:
     """What to enter when the advised work is done."""
     advice, k = view.advice, view.appliance.knowledge
+    if advice.kind == "ask":
+        told = wrap(f"Enter the answer: {answers_of(k, advice.name)}. If nobody knows: skip {advice.name}", "  ")
+        more = [q for q in advice.questions if q.question.name != advice.name and q.worth >= WORTH_ASKING]
+        for q in more[:MORE_QUESTIONS]:
+            told += wrap(f"{q.question.text} {answers_of(k, q.question.name)}", "  Ask as well: ", "    ")
+        return ["", *told]
     if advice.kind == "check":
         meter = ", or the raw reading." if advice.name in k.reading else ""
         return ["", *wrap(f"Then enter what it shows: {outcomes_of(k, advice.name)}{meter}", "  ")]
@@ -132,6 +142,19 @@ def _tell_lines(view: Standing) -> list[str]:
         typed = outcomes_of(k, k.costs.verify)
         return ["", *wrap(f"Then run the machine and enter what it shows: {typed}", "  ")]
     return []
+
+
+def _question(view: Standing) -> Question:
+    from faultodds.advice import question_of
+
+    return question_of(view.appliance.knowledge, view.advice.name)
+
+
+def answers_of(knowledge: Knowledge, name: str) -> str:
+    """A fact or symptom with all its answers, as typed."""
+    from faultodds.advice import question_of
+
+    return f"{name}=" + " | ".join(question_of(knowledge, name).answers)
 
 
 def outcomes_of(knowledge: Knowledge, name: str) -> str:

@@ -35,7 +35,7 @@ def screen(visit: OpenJob, standing: Collection[str] = ()) -> list[str]:
     except ClashError as clash:
         return [*header(visit), *clash_lines(clash)]
     lines = [*header(visit), *why_back_lines(view), "", *odds_lines(visit, FAULTS_SHOWN), ""]
-    if view.advice.kind in ("check", "repair") and view.advice.checks:
+    if view.advice.kind not in ("stop", "refer") and view.advice.checks:
         lines += [*check_lines(view, view.advice.telling_checks[:CHECKS_SHOWN]), ""]
     return lines + next_lines(visit, view, standing)
 

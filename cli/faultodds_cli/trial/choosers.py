@@ -87,7 +87,9 @@ def faultodds(visit: TrialJob) -> None:
     """Does what `faultodds next` says, from the first minute to the last."""
     while not visit.over:
         move = best_move(visit.appliance, visit.belief, visit.situation, visit.machine)
-        if move.kind == "check":
+        if move.kind == "ask":
+            visit.ask(move.name)
+        elif move.kind == "check":
             visit.check(move.name)
         elif move.kind == "repair":
             visit.repair([move.name, *move.together])

@@ -43,7 +43,8 @@ class TrialJob:
     """A service call as one policy lives it.
 
     `who` is the simulator's technician. `money` is by stage; `minutes` on the clock, closing up included. `ending` is
-    empty until the job is "closed" or "handed over". `steps` is what was done, in words, for `--trace`.
+    empty until the job is "closed" or "handed over". `unknown`: what the customer was asked and cannot tell. `steps` is
+    what was done, in words, for `--trace`.
     """
 
     appliance: Appliance
@@ -51,6 +52,7 @@ class TrialJob:
     who: str = "T2"
     qualified: bool = True
     state: State = CLOSED_UP
+    unknown: frozenset[str] = frozenset()
     repaired: list[str] = field(default_factory=list)
     money: dict[str, float] = field(default_factory=lambda: dict.fromkeys(STAGES, 0.0))
     minutes: float = 0.0
@@ -90,7 +92,7 @@ class TrialJob:
     @property
     def situation(self) -> Situation:
         """Where the technician stands."""
-        return Situation(self.state, qualified=self.qualified)
+        return Situation(self.state, self.unknown, self.qualified, asking=True)
 
     @property
     def belief(self) -> Belief:
@@ -156,6 +158,18 @@ class TrialJob:
         self._note(f"{name}: {shown.text} -> {new.label.partition('=')[2]}")
         self._take_in(new)
         return self.last(name)
+
+    def ask(self, symptom: str) -> None:
+        """Ask the customer something and take in the answer; what they cannot tell is not asked again."""
+        minutes = self.appliance.knowledge.costs.ask_minutes
+        self.minutes += minutes
+        self.money[CHECKS] += minutes * self.rate
+        answer = self.call.ask(symptom)
+        self._note(f"asked {symptom}: {answer or 'does not know'}")
+        if answer is None:
+            self.unknown |= {symptom}
+        else:
+            self._take_in(WeighedFinding(symptom, {answer: 1.0}, len(self.repaired)))
 
     def verify(self) -> bool:
         """Do the verification run; whether it was good."""

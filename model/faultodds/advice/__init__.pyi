@@ -14,6 +14,9 @@ from .policy import (
     Bools as Bools, Choice as Choice, Move as Move, NOTHING_TOLD as NOTHING_TOLD, Policy as Policy,
 )
 from .problem import AS_GOOD_AS_FOUND as AS_GOOD_AS_FOUND, Problem as Problem
+from .questions import (
+    Question as Question, QuestionPrice as QuestionPrice, bits_of as bits_of, question_of as question_of,
+)
 from .ranking import (
     BIT_PRICES as BIT_PRICES, CheckPrice as CheckPrice, MANY_BIT_PRICES as MANY_BIT_PRICES,
     RepairPrice as RepairPrice, STAGES as STAGES,

@@ -1,8 +1,8 @@
 """What to do next: ranked checks and repairs, and one piece of advice.
 
 `advise(appliance, belief, situation)` is the whole of it. Checks and repairs are ranked by the expected cost of the whole
-job; the advice is the cheapest of: a check, a repair, leaving (only after the machine has passed a verification run),
-or handing the job over.
+job; the advice is the cheapest of: a question, a check, a repair, leaving (only after the machine has passed a verification
+run), or handing the job over.
 """
 
 from __future__ import annotations
@@ -14,13 +14,14 @@ from msgspec import Struct
 from faultodds.advice import words
 from faultodds.advice.machine import MachineStates
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
+from faultodds.advice.questions import QuestionPrice, open_questions, priced_questions
 from faultodds.advice.ranking import CheckPrice, Ranking, RepairPrice
 from faultodds.advice.situation import Situation
 from faultodds.advice.stopping import same_repair_probability, value_of_perfect_information
 from faultodds.belief import Appliance, Belief
 from faultodds.knowledge import UNLISTED_MODE, repair_modes
 
-Kind = Literal["check", "repair", "stop", "refer"]
+Kind = Literal["ask", "check", "repair", "stop", "refer"]
 
 # From this chance on, or where nothing is likelier, a cause that is not on the file's list is said in plain words.
 UNLISTED_LEADS = 0.25
@@ -33,10 +34,11 @@ CLOSE_MINUTES = 0.5
 class Advice(Struct, frozen=True):
     """The next move.
 
-    `kind` and `name` say what to do (`together`: further repairs to do before the same verification run; `name` is empty
-    for stop and refer). `expected_cost` is that of the whole job from here. `evpi`: the most that perfect information
-    could still save. `same_repair`: chance that after every check still open the likeliest cause would call
-    for the repairs advised (the same, more or fewer), or unless any are for those that the likeliest cause calls for now.
+    `kind` and `name` say what to do (`together`: further repairs to do before the same verification run; `name` is that of a
+    fact or symptom to ask, and empty for stop and refer). `questions`: what may be asked, where there is somebody to ask.
+    `expected_cost` is that of the whole job from here. `evpi`: the most that perfect information could still save.
+    `same_repair`: chance that after every check still open the likeliest cause would call for the repairs advised (the same,
+    more or fewer), or unless any are for those that the likeliest cause calls for now.
     `at_once`: what a finding asks for before anything else, such as shutting the gas.
     """
 
@@ -50,7 +52,7 @@ class Advice(Struct, frozen=True):
     notes: tuple[str, ...]
     checks: list[CheckPrice]
     repairs: list[RepairPrice]
-    ask: list[str]
+    questions: list[QuestionPrice]
     at_once: tuple[str, ...] = ()
 
     @property
@@ -67,7 +69,9 @@ class Advice(Struct, frozen=True):
 def advise(appliance: Appliance, belief: Belief, situation: Situation | None = None) -> Advice:
     """Rank what can be done next and say what to do. Deterministic: same inputs, same answer."""
     ranking = Ranking(Problem(appliance, belief, situation or Situation()))
-    move = _cheapest(ranking)
+    questions = _questions(ranking)
+    move = _asked_first(ranking, _cheapest(ranking), questions)
+    asked = next((q for q in questions if (move.kind, move.name) == ("ask", q.question.name)), None)
     same = same_repair_probability(ranking, (move.name, *move.together) if move.kind == "repair" else ())
     return Advice(
         kind=move.kind,
@@ -76,11 +80,11 @@ def advise(appliance: Appliance, belief: Belief, situation: Situation | None = N
         expected_cost=move.expected_cost,
         evpi=value_of_perfect_information(ranking, move.expected_cost),
         same_repair=same,
-        why=words.why(ranking, move.kind, move.name, same),
+        why=words.why_ask(ranking, asked) if asked else words.why(ranking, move.kind, move.name, same),
         notes=_notes(ranking.problem, move),
         checks=ranking.checks,
         repairs=ranking.repairs,
-        ask=[f for f in appliance.knowledge.equipment if f not in belief.evidence.facts],
+        questions=questions,
         at_once=ranking.problem.run_stopped,
     )
 
@@ -107,7 +111,32 @@ def best_move(
     problem = Problem(appliance, belief, situation or Situation())
     if machine is not None:
         problem.machine = machine
-    return _cheapest(Ranking(problem))
+    ranking = Ranking(problem)
+    return _asked_first(ranking, _cheapest(ranking), _questions(ranking))
+
+
+def _questions(ranking: Ranking) -> list[QuestionPrice]:
+    """What may be asked, where there is somebody to ask and nothing has to be done at once."""
+    problem = ranking.problem
+    return priced_questions(ranking) if problem.situation.asking and not problem.run_stopped else []
+
+
+def _asked_first(ranking: Ranking, move: NextMove, questions: list[QuestionPrice]) -> NextMove:
+    """The question worth most in place of a move, where it saves more than the prices can bear, or where it is not known
+    whether this machine has what the repair is for."""
+    problem = ranking.problem
+    if not problem.situation.asking or move.kind == "stop":
+        return move
+    if move.kind == "repair":
+        needed = [f for n in (move.name, *move.together) for f in problem.untold(n)]
+        known = {q.question.name: q.worth for q in questions}
+        for question in open_questions(problem):
+            if question.name in needed:
+                return NextMove("ask", question.name, (), move.expected_cost - max(known.get(question.name, 0.0), 0.0))
+    best = questions[0] if questions else None
+    if best is not None and move.expected_cost > _near(ranking, move.expected_cost - best.worth):
+        return NextMove("ask", best.question.name, (), move.expected_cost - best.worth)
+    return move
 
 
 def _cheapest(ranking: Ranking) -> NextMove:

@@ -67,7 +67,11 @@ def shop_used(appliance: Appliance) -> dict[str, Any] | None:
 def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: State) -> dict[str, Any]:
     """The object of `next --json`."""
     known = may_be(appliance.knowledge, belief.evidence, belief)
-    todo = actions(appliance, (advice.name, *advice.together), state, known=known) if advice.name else []
+    todo = (
+        actions(appliance, (advice.name, *advice.together), state, known=known)
+        if advice.kind in ("check", "repair")
+        else []
+    )
     cautions = [text for each in todo for text in each.cautions]
     return {
         **common(appliance, belief),
@@ -95,7 +99,17 @@ def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: Sta
             "notes": list(advice.notes),
             "steps": [text for each in todo for text in each.steps],
         },
-        "ask": [{"fact": f, "values": list(appliance.knowledge.equipment[f].values)} for f in advice.ask],
+        "ask": [
+            {
+                "name": q.question.name,
+                "kind": q.question.kind,
+                "question": q.question.text,
+                "answers": {answer: _round(chance) for answer, chance in q.chances.items()},
+                "minutes": _round(q.minutes),
+                "worth": _round(q.worth),
+            }
+            for q in advice.questions
+        ],
         "cautions": list(dict.fromkeys(cautions)),
     }
 

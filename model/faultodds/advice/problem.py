@@ -155,7 +155,7 @@ class Problem(Classes, dict=True):
         return {
             name: repair
             for name, repair in self.knowledge.repair.items()
-            if name not in self.situation.skipped and self._allowed(repair.needs, repair.qualified)
+            if name not in self.situation.skipped and self._allowed(repair.needs, repair.qualified, untold=True)
         }
 
     def _shown(self, name: str) -> bool:
@@ -170,9 +170,16 @@ class Problem(Classes, dict=True):
         alone = [int(np.flatnonzero(s.member[:, s.mode_index[m]] & (s.member.sum(axis=1) == 1))[0]) for m in since]
         return all(np.abs(rows[:, h] - rows[:, s.sound]).max() < CHANGED for h in alone)
 
-    def _allowed(self, needs: dict[str, str], qualified: bool) -> bool:
+    def _allowed(self, needs: dict[str, str], qualified: bool, untold: bool = False) -> bool:
+        """Whether some work may be offered; `untold`: also where it is not known whether this machine has what it needs."""
         facts = self.belief.evidence.facts
-        return (self.situation.qualified or not qualified) and all(facts.get(f) == v for f, v in needs.items())
+        fits = all(facts.get(f, v if untold else None) == v for f, v in needs.items())
+        return fits and (self.situation.qualified or not qualified)
+
+    def untold(self, name: str) -> list[str]:
+        """The facts that a piece of work needs and that have not been told."""
+        work = self.knowledge.check.get(name) or self.knowledge.repair[name]
+        return [f for f in work.needs if f not in self.belief.evidence.facts]
 
     def found(self, repairs: Iterable[str], belief: Belief | None = None) -> float:
         """Chance that something these repairs put right is there, as believed now or as in another belief."""

@@ -87,7 +87,7 @@ class Ranking:
         return idle
 
     @cached_property
-    def _moves(self) -> list[Move]:
+    def moves(self) -> list[Move]:
         """The moves worth pricing: checks that tell something, the verification run, every bundle."""
         p = self.problem
         verify = p.knowledge.costs.verify
@@ -108,7 +108,7 @@ class Ranking:
         out = np.empty(len(p.check_names) + len(p.bundles))
         worth = np.concatenate([~self._idle, np.ones(len(p.bundles), dtype=bool)])
         priced = np.ones(len(out), dtype=bool)
-        if self._moves:
+        if self.moves:
             out[worth], priced[worth] = self._every_branch() if small else self._in_stages()
         best = min([p.refer_cost, *out[worth & priced].tolist()])
         out[~worth] = best + self.ledger.check_cost[0][self._idle]
@@ -118,7 +118,7 @@ class Ranking:
         """Each move followed to the end of every branch, by the base policy that does best after it."""
         prices = np.array(MANY_BIT_PRICES) * self.policy.scale
         rollout = Rollout(self.policy, EVERY)
-        found = rollout.prices(self.problem.weights, self._moves, prices).min(axis=0)
+        found = rollout.prices(self.problem.weights, self.moves, prices).min(axis=0)
         return np.asarray(found), np.ones(len(found), dtype=bool)
 
     def _in_stages(self) -> tuple[Floats, Bools]:
@@ -129,18 +129,18 @@ class Ranking:
         weights, policy = self.problem.weights, self.policy
         shares = np.array(BIT_PRICES) * policy.scale
         finest = stages(self.problem.situation.effort)
-        out = np.array(policy.estimates(self.problem.class_weights, self._moves, float(shares[MIDDLE])))
+        out = np.array(policy.estimates(self.problem.class_weights, self.moves, float(shares[MIDDLE])))
         # The run is always followed: the base policy puts it off, and hardly sees what a good one saves. So are the best
         # repairs, since people are told what starting with one would cost.
-        run = [i for i, m in enumerate(self._moves) if m.kind == RUN]
-        repairs = [i for i, m in enumerate(self._moves) if m.kind == REPAIR]
+        run = [i for i, m in enumerate(self.moves) if m.kind == RUN]
+        repairs = [i for i, m in enumerate(self.moves) if m.kind == REPAIR]
         for least, width in finest:
             # Roughly, one base policy tells which moves are promising; in the end each is followed by the best of several.
             tried = shares if (least, width) == finest[-1] else shares[MIDDLE : MIDDLE + 1]
             first = np.argsort(out, kind="stable")[:width].tolist()
             always = run + sorted(repairs, key=lambda i: out[i])[:FOLLOWED_REPAIRS]
             chosen = list(dict.fromkeys([*first, *always]))
-            priced = Rollout(policy, least).prices(weights, [self._moves[i] for i in chosen], tried).min(axis=0)
+            priced = Rollout(policy, least).prices(weights, [self.moves[i] for i in chosen], tried).min(axis=0)
             out = out - np.min(out) + np.max(priced) + 1e-6
             out[chosen] = priced
         known = np.zeros(len(out), dtype=bool)

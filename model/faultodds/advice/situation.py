@@ -28,7 +28,8 @@ class Situation(Struct, frozen=True):
 
     `skipped`: checks and repairs that cannot be done now. `qualified`: whether energised and gas-pressure work may be
     offered. `labour_rate`: overrides the file's, per hour. `effort`: 1 to `MOST_EFFORT`, the budget for looking ahead; each
-    step about doubles the time, and the same effort gives the same answer.
+    step about doubles the time, and the same effort gives the same answer. `asking`: whether what has not been told may be asked;
+    a question that nobody could answer is `skipped` as well.
     """
 
     state: State = CLOSED_UP
@@ -36,6 +37,7 @@ class Situation(Struct, frozen=True):
     qualified: bool = True
     labour_rate: float | None = None
     effort: int = 1
+    asking: bool = False
 
 
 class Price(Struct, frozen=True):

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 from faultodds.advice import reasons
 from faultodds.advice.problem import Problem
+from faultodds.advice.questions import QuestionPrice
 from faultodds.advice.ranking import CheckPrice, Ranking
 from faultodds.advice.reasons import Parts, Pointer
 from faultodds.knowledge import UNLISTED, Knowledge
@@ -47,6 +48,15 @@ def why(ranking: Ranking, kind: str, name: str, same: float) -> str:
     if kind == "repair":
         return _why_repair(ranking, same)
     return _why_stop(ranking) if kind == "stop" else _why_refer(ranking)
+
+
+def why_ask(ranking: Ranking, asked: QuestionPrice) -> str:
+    """Why a question comes first: what its answer saves, and what each would say."""
+    if asked.worth < SAME:
+        return "What is likeliest to be wrong is not on every machine of this kind."
+    answers = ", ".join(f"{answer} {percent(chance)}" for answer, chance in asked.chances.items())
+    worth = money(asked.worth, ranking.problem.knowledge.costs.currency)
+    return f"A question or a glance; the answer ({answers}) is worth about {worth} over the whole job."
 
 
 # ---- a check -------------------------------------------------------------------------------------------------------------

@@ -208,6 +208,19 @@ def prior_for(suspects: Suspects, facts: Mapping[str, str]) -> tuple[Floats, flo
     return prior / total, max(0.0, 1.0 - total / float(exact.sum()))
 
 
+def answer_chances(suspects: Suspects, facts: Mapping[str, str], fact: str) -> Floats:
+    """(V, H) chance of each value of an untold fact under each suspect, given the facts that are told."""
+    told, out = main_cause_weights(suspects, facts), []
+    for value, chance in zip(suspects.fact_values[fact], suspects.facts[fact], strict=True):
+        joint = (told * chance) @ suspects.given_main
+        lacking = [suspects.mode_index[m] for m in suspects.lacks.get(fact, {}).get(value, ())]
+        if lacking:
+            joint = np.where(suspects.member[:, lacking].any(axis=1), 0.0, joint)
+        out.append(joint)
+    total = np.sum(out, axis=0)
+    return np.where(total > 0, np.array(out) / np.maximum(total, 1e-300), 1.0 / len(out))
+
+
 def new_faults(suspects: Suspects, facts: Mapping[str, str]) -> Floats:
     """(M,) which mode a new fault is, under the facts; modes that this machine cannot have are none of them."""
     weight = main_cause_weights(suspects, facts)[: len(suspects.modes)]

@@ -18,12 +18,12 @@ from faultodds.advice.plan import (
     Branch,
     Plan,
     PlanStep,
+    answers,
     cautions,
     everything,
     mixed,
     moves_words,
     short_percent,
-    shown_by,
     step_words,
     whole_money,
 )
@@ -97,7 +97,7 @@ def pooled(step: PlanStep, least: float) -> PlanStep:
     rest = [b for b in step.branches if b not in kept]
     branches = [dataclasses.replace(b, then=pooled(b.then, least)) for b in kept if b.then is not None]
     if not branches:
-        return dataclasses.replace(step, branches=(), cut=step.kind in ("check", "repair"))
+        return dataclasses.replace(step, branches=(), cut=step.kind not in ("stop", "refer"))
     if rest:
         outcomes = tuple(o for b in rest for o in b.outcomes)
         ahead = mixed([(b.chance, b.ahead) for b in rest])
@@ -110,7 +110,7 @@ def _box(k: Knowledge, step: PlanStep, found: str) -> Box:
     ahead = step.ahead
     texts = [(found, "bold", "black")] if found else []
     texts += [(step_words(k, step), "normal", "black"), (moves_words(k, step), "normal", "#444444")]
-    if step.kind in ("check", "repair"):
+    if step.kind not in ("stop", "refer"):
         today = f"{whole_money(k, ahead.cost)}, {ahead.minutes:.0f} min to finish; today {short_percent(ahead.today)}"
         texts.append((today, "normal", "#1f4e79"))
     children = [_branch_box(k, step, b) for b in step.branches]
@@ -118,7 +118,7 @@ def _box(k: Knowledge, step: PlanStep, found: str) -> Box:
 
 
 def _branch_box(k: Knowledge, step: PlanStep, branch: Branch) -> Box:
-    words = k.check[shown_by(k, step)].outcomes
+    words = answers(k, step)
     if branch.then is not None:
         found = " or ".join(words[o] for o in branch.outcomes)
         return _box(k, branch.then, f"{found} ({percent(branch.chance)})" if found else "when that is done")

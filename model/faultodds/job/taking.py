@@ -214,9 +214,11 @@ def _full_names(knowledge: Knowledge, words: list[str]) -> list[str]:
 
 
 def take_skip(knowledge: Knowledge, name: str, reason: str = "") -> Skip:
-    """A check or repair that cannot be done now."""
-    work = {**knowledge.check, **knowledge.repair}
-    return Skip(match("check or repair", name, work, {n: w.title for n, w in work.items()}), reason)
+    """A check or repair that cannot be done now, or a question that nobody can answer."""
+    titles = {n: o.title for n, o in knowledge.observables().items()}
+    titles |= {n: r.title for n, r in knowledge.repair.items()}
+    titles |= {n: f.ask for n, f in knowledge.context.items()} | {n: f.ask for n, f in knowledge.equipment.items()}
+    return Skip(match("check, repair or question", name, titles, titles), reason)
 
 
 def take_state(knowledge: Knowledge, items: Iterable[str]) -> MachineState:
@@ -287,7 +289,8 @@ def situation_of(
     state = frozenset(item for item, is_open in job.machine_state.items() if is_open)
     shop = appliance.shop
     skipped = {*job.skipped, *(appliance.knowledge.needing(shop.lacking) if shop else ())}
-    return Situation(state, frozenset(skipped), qualified and (shop is None or shop.qualified), labour_rate, effort)
+    may = qualified and (shop is None or shop.qualified)
+    return Situation(state, frozenset(skipped), may, labour_rate, effort, asking=True)
 
 
 def state_after(appliance: Appliance, job: Job, work: str, closed_up: bool = True) -> MachineState | None:

@@ -53,6 +53,7 @@ class Costs:
     """Money and time that belong to no single check. `labour_rate` is per hour, the rest per event, in `currency`.
 
     `fails_again`: chance that a repair that did not take does not take when it is done again; a repair may have its own.
+    `ask_minutes`: what asking the customer something, or a glance at the machine, takes; common practice, no source.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
@@ -63,6 +64,7 @@ class Costs:
     currency: str = "USD"
     travel: float = 0.0
     fails_again: float = FAILS_AGAIN
+    ask_minutes: float = 0.5
 
 
 @dataclass(frozen=True)
@@ -200,9 +202,10 @@ class Observable:
 
 @dataclass(frozen=True, kw_only=True)
 class Symptom(Observable):
-    """What the customer reports or anybody sees without tools."""
+    """What the customer reports or anybody sees without tools. `looked_at`: not asked for, since the machine has to run."""
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    looked_at: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Mapping
 
 from faultodds.advice.plan.tree import Branch, Plan, PlanStep
+from faultodds.advice.questions import question_of
 from faultodds.advice.words import money, percent
 from faultodds.knowledge import Caution, Knowledge, Work
 from faultodds.safety import Line, Part
@@ -29,6 +31,8 @@ def step_words(k: Knowledge, step: PlanStep) -> str:
         return "DONE: leave, and close the job."
     if step.kind == "refer":
         return "HAND THE JOB OVER."
+    if step.kind == "ask":
+        return f"ASK {question_of(k, step.name).text}"
     records = [k.check.get(n) or k.repair[n] for n in (step.name, *step.together)]
     titles = " + ".join(r.title for r in records)
     verify = ", then verify" if step.verify else ""
@@ -37,14 +41,21 @@ def step_words(k: Knowledge, step: PlanStep) -> str:
     return f"{step.kind.upper()} {titles}{verify} {own}" + (" ..." if step.cut else "")
 
 
+def answers(k: Knowledge, step: PlanStep) -> Mapping[str, str]:
+    """Everything that a step may show, or that may be answered, with its words."""
+    if step.kind == "ask":
+        return question_of(k, step.name).answers
+    return k.check[shown_by(k, step)].outcomes
+
+
 def shown_by(k: Knowledge, step: PlanStep) -> str:
-    """The check whose outcomes a step branches on: itself, or the run after a repair."""
-    return step.name if step.kind == "check" else k.costs.verify
+    """What a step branches on: what is asked, the check itself, or the run after a repair."""
+    return step.name if step.kind in ("ask", "check") else k.costs.verify
 
 
 def everything(k: Knowledge, step: PlanStep, branch: Branch) -> bool:
     """Whether a branch holds every outcome there is."""
-    return len(branch.outcomes) == len(k.check[shown_by(k, step)].outcomes)
+    return len(branch.outcomes) == len(answers(k, step))
 
 
 def moves_words(k: Knowledge, step: PlanStep) -> str:
@@ -79,6 +90,8 @@ def short_percent(p: float) -> str:
 
 def works(knowledge: Knowledge, step: PlanStep) -> list[Work]:
     """The pieces of work of a step in order, its verification run among them."""
+    if step.kind == "ask":
+        return []
     names = [n for n in (step.name, *step.together) if n] + ([knowledge.costs.verify] if step.verify else [])
     return [knowledge.check.get(n) or knowledge.repair[n] for n in names]
 

@@ -20,9 +20,9 @@ from faultodds.advice.machine import MachineStates, State
 from faultodds.advice.plan.ahead import Ahead, look_ahead, mixed
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.situation import Situation, may_be
-from faultodds.belief import Appliance, Belief, Evidence, WeighedFinding, infer, repair_effect
+from faultodds.belief import Appliance, Belief, Evidence, WeighedFinding, answer_chances, infer, repair_effect
 from faultodds.errors import FaultoddsError
-from faultodds.knowledge import Work
+from faultodds.knowledge import Work, fitted
 from faultodds.safety import Line, Move
 
 DEPTH = 3
@@ -162,8 +162,16 @@ class _Grower:
         self.appliance, self.k = appliance, appliance.knowledge
         self.depth, self.nodes = depth, nodes
         self.tick = tick or (lambda done, known: None)
-        self.machine = MachineStates(self.k)
+        self._machines: dict[frozenset[tuple[str, str]], MachineStates] = {}
         self.decisions = 0
+
+    def machine(self, belief: Belief) -> MachineStates:
+        """The ways between the states of the machine that has been told of."""
+        facts = belief.evidence.facts
+        told = frozenset((f, v) for f, v in facts.items() if f in self.k.equipment)
+        if told not in self._machines:
+            self._machines[told] = MachineStates(fitted(self.k, facts))
+        return self._machines[told]
 
     # --- growing ---
 
@@ -186,14 +194,19 @@ class _Grower:
 
     def _decide(self, node: _Node) -> None:
         self.decisions += 1
-        node.move = best_move(self.appliance, node.belief, node.situation, self.machine)
-        if node.move.kind in ("check", "repair"):
+        node.move = best_move(self.appliance, node.belief, node.situation, self.machine(node.belief))
+        if node.move.kind == "ask":
+            minutes = self.k.costs.ask_minutes
+            node.work = _Work(minutes, minutes * self._rate(node) / 60.0, (), node.situation.state)
+        elif node.move.kind in ("check", "repair"):
             node.work = self._work(node, node.situation.state, (node.move.name, *node.move.together), node.belief)
 
     def _branch(self, node: _Node) -> None:
         """What may be found after the node's move."""
         assert node.move is not None
-        if node.move.kind == "check":
+        if node.move.kind == "ask" and node.move.name not in self.k.symptom:
+            self._answers(node, node.move.name)
+        elif node.move.kind in ("ask", "check"):
             self._outcomes(node, node.belief, node.move.name)
         elif node.move.kind == "repair":
             self._after_repair(node)
@@ -217,13 +230,21 @@ class _Grower:
         assert node.work is not None
         self.decisions += 1
         there = _moved(node.situation, node.work.after)
-        return best_move(self.appliance, done, there, self.machine).name == self.k.costs.verify
+        return best_move(self.appliance, done, there, self.machine(done)).name == self.k.costs.verify
 
     def _repaired(self, evidence: Evidence, move: NextMove | None) -> Evidence:
         assert move is not None
         names = (move.name, *move.together)
         fixed = tuple(repair_effect(self.k, name) for name in names)
         return replace(evidence, repairs=evidence.repairs + fixed)
+
+    def _answers(self, node: _Node, fact: str) -> None:
+        evidence, s = node.belief.evidence, node.belief.suspects
+        chances = answer_chances(s, evidence.facts, fact) @ node.belief.now
+        for value, chance in zip(s.fact_values[fact], chances.tolist(), strict=True):
+            if chance > NEVER:
+                after = infer(s, replace(evidence, facts={**evidence.facts, fact: value}))
+                node.children.append(((value,), chance, self._child(node, after, chance)))
 
     def _outcomes(self, node: _Node, belief: Belief, check: str) -> None:
         for outcome, chance in belief.outcome_odds(check).items():
@@ -238,18 +259,24 @@ class _Grower:
         assert node.work is not None
         minutes, cost = node.spent_minutes + node.work.minutes, node.spent_cost + node.work.cost
         there = _moved(node.situation, node.work.after)
-        return _Node(belief, there, node.level + 1, node.reach * chance, minutes, cost)
+        # A question takes no depth. One is asked, first; what else may be asked then is not part of the plan.
+        level = node.level if node.move is not None and node.move.kind == "ask" else node.level + 1
+        return _Node(belief, replace(there, asking=False), level, node.reach * chance, minutes, cost)
 
     def _work(self, node: _Node, state: State, names: tuple[str, ...], belief: Belief) -> _Work:
         """Pieces of work one after the other, each from the state that the one before it leaves."""
-        rate = self.k.costs.labour_rate if node.situation.labour_rate is None else node.situation.labour_rate
+        rate, machine = self._rate(node), self.machine(belief)
         known = may_be(self.k, belief.evidence, belief)
         out = _Work(0.0, 0.0, (), state)
-        for told in instructions(self.k, self.machine, names, state, known, proved=False):
+        for told in instructions(fitted(self.k, belief.evidence.facts), machine, names, state, known, proved=False):
             record: Work = self.k.check.get(told.name) or self.k.repair[told.name]
             minutes = told.way.charged + record.minutes
             out = out.then(_Work(minutes, minutes * rate / 60.0 + record.cost, told.lines, told.after))
         return out
+
+    def _rate(self, node: _Node) -> float:
+        told = node.situation.labour_rate
+        return self.k.costs.labour_rate if told is None else told
 
     # --- summing up ---
 
@@ -259,7 +286,7 @@ class _Grower:
         assert move is not None
         branches = tuple(self._branches(node))
         work = node.work or _Work(0.0, 0.0, (), node.situation.state)
-        cut = not branches and move.kind in ("check", "repair")
+        cut = not branches and move.kind in ("ask", "check", "repair")
         verify = move.kind == "repair" and (cut or any(b.outcomes for b in branches))
         if cut and verify:
             # Where nobody has looked at what comes after a repair, its run does.
@@ -313,10 +340,10 @@ class _Grower:
 
     def _guess(self, node: _Node) -> Ahead:
         problem = Problem(self.appliance, node.belief, node.situation)
-        problem.machine = self.machine
+        problem.machine = self.machine(node.belief)
         return look_ahead(problem)
 
 
 def _moved(situation: Situation, state: State) -> Situation:
     """The same technician with the machine in another state."""
-    return Situation(state, situation.skipped, situation.qualified, situation.labour_rate)
+    return replace(situation, state=state, effort=1)

@@ -1,0 +1,161 @@
+"""Questions as moves: what has not been told of the machine, the house and the complaint, and what each answer is worth.
+
+Asking costs a fraction of a minute. What an answer is worth is what the job costs without it, less what it costs after each
+answer, weighed by the chances of the answers; all of them priced alike, roughly, so that the difference can be trusted more than
+either. A fact about the equipment changes what work there is and the way to it, so the decision after it is set up anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Literal
+
+import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
+
+from faultodds.advice.policy import Move
+from faultodds.advice.problem import Problem
+from faultodds.advice.ranking import BIT_PRICES, MIDDLE, Ranking
+from faultodds.advice.rollout import Rollout
+from faultodds.belief import answer_chances, infer
+from faultodds.knowledge import Floats, Knowledge
+
+# How finely, and from how many of the most promising moves, the job is priced after each answer.
+LEAST, WIDTH = 0.1, 8
+# So many questions about the house and the complaint, those that tell most about the repairs needed, are priced.
+ASKED = 5
+# An answer less likely than this is not priced.
+SELDOM = 0.005
+
+
+class Question(Struct, frozen=True):
+    """Something not told yet. `answers`: each with its words; `kind` says where the answer goes."""
+
+    kind: Literal["fact", "symptom"]
+    name: str
+    text: str
+    answers: Mapping[str, str]
+
+
+class QuestionPrice(Struct, frozen=True):
+    """A question, the chance of each answer, the minutes of asking it, and its worth: the money that asking it first saves over
+    the whole job, its own minutes paid."""
+
+    question: Question
+    chances: Mapping[str, float]
+    minutes: float
+    worth: float
+
+
+def open_questions(problem: Problem) -> list[Question]:
+    """What has not been told and may be asked now, in file order. Nothing once something has been repaired on this visit: the
+    complaint was about the machine as it was."""
+    k, evidence, skipped = problem.knowledge, problem.belief.evidence, problem.situation.skipped
+    if problem.stage > evidence.begun:
+        return []
+    told = {s.name for s in evidence.seen if s.visit == len(evidence.waits)}
+    out = [n for n in (*k.equipment, *k.context) if n not in evidence.facts]
+    for name, symptom in k.symptom.items():
+        if (
+            name not in told
+            and not symptom.looked_at
+            and all(evidence.facts.get(f) == v for f, v in symptom.needs.items())
+        ):
+            out.append(name)
+    return [question_of(k, name) for name in out if name not in skipped]
+
+
+def question_of(knowledge: Knowledge, name: str) -> Question:
+    """A fact or a symptom as a question."""
+    fact = knowledge.equipment.get(name) or knowledge.context.get(name)
+    if fact is not None:
+        return Question("fact", name, fact.ask, fact.values)
+    symptom = knowledge.symptom[name]
+    return Question("symptom", name, symptom.ask or f"{symptom.title}?", symptom.outcomes)
+
+
+def priced_questions(ranking: Ranking) -> list[QuestionPrice]:
+    """The questions that may be worth asking, the one worth most first (file order where equal)."""
+    problem = ranking.problem
+    minutes = problem.knowledge.costs.ask_minutes
+    moves = _promising(ranking)
+    if not moves:
+        return []
+    now = _rough(ranking, problem.weights, moves)
+    found = []
+    for question, like in _telling(ranking, open_questions(problem)):
+        chances = (like @ problem.weights).tolist()
+        after = sum(p * v for p, v in zip(chances, _after(ranking, question, like, chances, moves, now), strict=True))
+        worth = now - after - minutes * problem.rate
+        found.append(QuestionPrice(question, dict(zip(question.answers, chances, strict=True)), minutes, worth))
+    return sorted(found, key=lambda q: -q.worth)
+
+
+def _after(
+    ranking: Ranking, question: Question, like: Floats, chances: Sequence[float], moves: Sequence[Move], now: float
+) -> Iterator[float]:
+    """What the job costs after each answer."""
+    problem, evidence = ranking.problem, ranking.problem.belief.evidence
+    for answer, row, chance in zip(question.answers, like, chances, strict=True):
+        if chance < SELDOM:
+            yield now
+        elif question.name in problem.knowledge.equipment:
+            facts = {**evidence.facts, question.name: answer}
+            belief = infer(problem.belief.suspects, replace(evidence, facts=facts))
+            then = Ranking(Problem(problem.appliance, belief, problem.situation))
+            yield _rough(then, then.problem.weights, _promising(then))
+        else:
+            yield _rough(ranking, problem.weights * row / chance, moves)
+
+
+def _promising(ranking: Ranking) -> list[Move]:
+    """The moves that the base policy holds to be best."""
+    policy, moves = ranking.policy, ranking.moves
+    estimates = policy.estimates(ranking.problem.class_weights, moves, BIT_PRICES[MIDDLE] * policy.scale)
+    return [moves[i] for i in np.argsort(estimates, kind="stable")[:WIDTH]]
+
+
+def _rough(ranking: Ranking, weights: Floats, moves: Sequence[Move]) -> float:
+    """About what the whole job costs from these chances of the active suspects, handing over counted in."""
+    bit_price = np.array([BIT_PRICES[MIDDLE] * ranking.policy.scale])
+    weights = np.asarray(weights, dtype=ranking.problem.precision)
+    prices = Rollout(ranking.policy, LEAST).prices(weights, moves, bit_price)
+    return float(min(prices.min(initial=np.inf), ranking.problem.refer_cost))
+
+
+def _telling(ranking: Ranking, questions: Sequence[Question]) -> list[tuple[Question, Floats]]:
+    """The questions worth pricing, with the (V, A) chance of each answer under each active suspect: all about the equipment,
+    and those of the others that tell most about which repairs are needed."""
+    problem = ranking.problem
+    equipment, others = [], []
+    for question in questions:
+        like = _likelihood(problem, question)
+        if question.name in problem.knowledge.equipment:
+            equipment.append((question, like))
+        else:
+            others.append((bits_of(problem, like), question, like))
+    cost = problem.knowledge.costs.ask_minutes * problem.rate
+    pays = [o for o in others if o[0] * BIT_PRICES[-1] * ranking.policy.scale > cost]
+    return equipment + [(q, like) for _, q, like in sorted(pays, key=lambda o: -o[0])[:ASKED]]
+
+
+def _likelihood(problem: Problem, question: Question) -> Floats:
+    """(V, A) chance of each answer under each active suspect."""
+    s = problem.belief.suspects
+    if question.kind == "symptom":
+        return np.asarray(s.likelihood[s.rows[question.name]][:, problem.active])
+    return answer_chances(s, problem.belief.evidence.facts, question.name)[:, problem.active]
+
+
+def bits_of(problem: Problem, like: Floats) -> float:
+    """What an observation of (V, A) likelihood tells about which repairs are needed, in bits."""
+    joint = problem.by_class(np.asarray(like * problem.weights, dtype=np.float64))
+    joint /= joint.sum()
+    chances, classes = joint.sum(axis=1), joint.sum(axis=0)
+    return _entropy(chances) + _entropy(classes) - _entropy(joint.reshape(-1))
+
+
+def _entropy(p: Floats) -> float:
+    p = p[p > 0]
+    return float(-(p * np.log2(p)).sum())
