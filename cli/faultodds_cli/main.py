@@ -40,6 +40,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "audit": ("audit.command", "app", "Would learning from a log have helped? Past against what came next."),
     "revision": ("tune.revision", "app", "Learned numbers: list, show, diff, accept, rollback."),
     "chart": ("chart", "app", "Figures to print: the whole plan on one page."),
+    "ask": ("ask", "app", "Before the visit: the questions whose answers would change most."),
     "stock": ("stock.command", "app", "Before the visit: parts worth carrying, chance of finishing, minutes."),
     "shop": ("shop", "app", "Your own prices, minutes and technicians, in one file."),
     "appliance": ("appliance.command", "app", "Knowledge files: list, show, check, export."),

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from faultodds_cli.shared.printing import rounded
-from faultodds_cli.shared.show_known import basis, evidence_lines, facts_not_told
+from faultodds_cli.shared.show_known import basis, evidence_lines
 from faultodds_cli.shared.text import capital, columns, listed, money, paragraphs, percent, row, width, wrap
 
 if TYPE_CHECKING:
@@ -143,13 +143,14 @@ def _left_lines(view: Standing, load: Load, limit: Limit) -> list[str]:
 
 
 def _ask_lines(view: Standing) -> list[str]:
-    k = view.appliance.knowledge
-    asked = [
-        typed
-        for fact, typed in facts_not_told(view).items()
-        if any(fact in r.needs and r.cost > 0 for r in k.repair.values())
-    ]
-    return wrap(f"Worth asking on the telephone, some parts hang on it: {'; '.join(asked)}.") if asked else []
+    from faultodds.advice import best_questions
+
+    best = best_questions(view.appliance, view.belief, view.situation, 1)
+    if not best:
+        return []
+    question = best[0].question
+    typed = f"{question.name}={'|'.join(question.answers)}"
+    return wrap(f"Ask on the telephone, what to load hangs on it: {question.text} ({typed}). More: faultodds ask")
 
 
 def load_answer(view: Standing, load: Load, minutes: OnSite, limit: Limit) -> dict[str, Any]:

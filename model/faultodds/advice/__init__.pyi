@@ -15,7 +15,8 @@ from .policy import (
 )
 from .problem import AS_GOOD_AS_FOUND as AS_GOOD_AS_FOUND, Problem as Problem
 from .questions import (
-    Question as Question, QuestionPrice as QuestionPrice, bits_of as bits_of, question_of as question_of,
+    Question as Question, QuestionPrice as QuestionPrice, answer_odds as answer_odds, answered as answered,
+    best_questions as best_questions, question_of as question_of,
 )
 from .ranking import (
     BIT_PRICES as BIT_PRICES, CheckPrice as CheckPrice, MANY_BIT_PRICES as MANY_BIT_PRICES,

@@ -18,13 +18,14 @@ from faultodds.advice.policy import Move
 from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import BIT_PRICES, MIDDLE, Ranking
 from faultodds.advice.rollout import Rollout
-from faultodds.belief import answer_chances, infer
+from faultodds.advice.situation import Situation
+from faultodds.belief import Appliance, Belief, WeighedFinding, answer_chances, infer
 from faultodds.knowledge import Floats, Knowledge
 
 # How finely, and from how many of the most promising moves, the job is priced after each answer.
 LEAST, WIDTH = 0.1, 8
 # So many questions about the house and the complaint, those that tell most about the repairs needed, are priced.
-ASKED = 5
+ASKED = 3
 # An answer less likely than this is not priced.
 SELDOM = 0.005
 
@@ -55,7 +56,7 @@ def open_questions(problem: Problem) -> list[Question]:
     if problem.stage > evidence.begun:
         return []
     told = {s.name for s in evidence.seen if s.visit == len(evidence.waits)}
-    out = [n for n in (*k.equipment, *k.context) if n not in evidence.facts]
+    out = [n for n in (*_equipment(k), *k.context) if n not in evidence.facts]
     for name, symptom in k.symptom.items():
         if (
             name not in told
@@ -64,6 +65,13 @@ def open_questions(problem: Problem) -> list[Question]:
         ):
             out.append(name)
     return [question_of(k, name) for name in out if name not in skipped]
+
+
+def _equipment(k: Knowledge) -> list[str]:
+    """The facts about the machine that change what may be wrong, what work there is, or the way to it."""
+    work = [*k.check.values(), *k.repair.values()]
+    used = {f for w in work for f in (*w.needs, *w.access_by)} | {f for s in k.symptom.values() for f in s.needs}
+    return [n for n, fact in k.equipment.items() if fact.lacks or n in used]
 
 
 def question_of(knowledge: Knowledge, name: str) -> Question:
@@ -92,17 +100,59 @@ def priced_questions(ranking: Ranking) -> list[QuestionPrice]:
     return sorted(found, key=lambda q: -q.worth)
 
 
+def best_questions(appliance: Appliance, belief: Belief, situation: Situation, count: int) -> list[QuestionPrice]:
+    """The questions to put on the telephone, in order: the one worth most, then always the one that is worth most beside those
+    before it. What two answers would both tell counts once."""
+    problem = Problem(appliance, belief, replace(situation, asking=True))
+    left = priced_questions(Ranking(problem))
+    chosen: list[QuestionPrice] = []
+    told, like = 0.0, np.ones((1, len(problem.weights)))
+    while left and len(chosen) < count:
+        each = [_likelihood(problem, q.question) for q in left]
+        alone = np.array([bits_of(problem, x) for x in each])
+        beside = np.array([bits_of(problem, _both(like, x)) for x in each])
+        new = np.where(alone > 0, np.minimum((beside - told) / np.maximum(alone, 1e-12), 1.0), 1.0)
+        adds = new * [q.worth for q in left]
+        best = int(adds.argmax())
+        if adds[best] <= 0:
+            break
+        told, like = float(beside[best]), _both(like, each[best])
+        chosen.append(left.pop(best))
+    return chosen
+
+
+def _both(first: Floats, second: Floats) -> Floats:
+    """(V1 * V2, A) chance of each pair of answers under each active suspect."""
+    return np.asarray((first[:, None] * second[None]).reshape(-1, first.shape[1]))
+
+
+def answer_odds(belief: Belief, question: Question) -> dict[str, float]:
+    """The chance of each answer now."""
+    if question.kind == "symptom":
+        return belief.outcome_odds(question.name)
+    chances = answer_chances(belief.suspects, belief.evidence.facts, question.name) @ belief.now
+    return dict(zip(question.answers, chances.tolist(), strict=True))
+
+
+def answered(belief: Belief, question: Question, answer: str) -> Belief:
+    """The belief once a question has been answered."""
+    evidence = belief.evidence
+    if question.kind == "fact":
+        return infer(belief.suspects, replace(evidence, facts={**evidence.facts, question.name: answer}))
+    seen = WeighedFinding(question.name, {answer: 1.0}, len(evidence.repairs), visit=len(evidence.waits))
+    return infer(belief.suspects, evidence.plus(seen))
+
+
 def _after(
     ranking: Ranking, question: Question, like: Floats, chances: Sequence[float], moves: Sequence[Move], now: float
 ) -> Iterator[float]:
     """What the job costs after each answer."""
-    problem, evidence = ranking.problem, ranking.problem.belief.evidence
+    problem = ranking.problem
     for answer, row, chance in zip(question.answers, like, chances, strict=True):
         if chance < SELDOM:
             yield now
         elif question.name in problem.knowledge.equipment:
-            facts = {**evidence.facts, question.name: answer}
-            belief = infer(problem.belief.suspects, replace(evidence, facts=facts))
+            belief = answered(problem.belief, question, answer)
             then = Ranking(Problem(problem.appliance, belief, problem.situation))
             yield _rough(then, then.problem.weights, _promising(then))
         else:

@@ -19,8 +19,9 @@ from faultodds.advice.doing import instructions
 from faultodds.advice.machine import MachineStates, State
 from faultodds.advice.plan.ahead import Ahead, look_ahead, mixed
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
+from faultodds.advice.questions import answer_odds, answered, question_of
 from faultodds.advice.situation import Situation, may_be
-from faultodds.belief import Appliance, Belief, Evidence, WeighedFinding, answer_chances, infer, repair_effect
+from faultodds.belief import Appliance, Belief, Evidence, WeighedFinding, infer, repair_effect
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Work, fitted
 from faultodds.safety import Line, Move
@@ -204,9 +205,9 @@ class _Grower:
     def _branch(self, node: _Node) -> None:
         """What may be found after the node's move."""
         assert node.move is not None
-        if node.move.kind == "ask" and node.move.name not in self.k.symptom:
+        if node.move.kind == "ask":
             self._answers(node, node.move.name)
-        elif node.move.kind in ("ask", "check"):
+        elif node.move.kind == "check":
             self._outcomes(node, node.belief, node.move.name)
         elif node.move.kind == "repair":
             self._after_repair(node)
@@ -238,13 +239,12 @@ class _Grower:
         fixed = tuple(repair_effect(self.k, name) for name in names)
         return replace(evidence, repairs=evidence.repairs + fixed)
 
-    def _answers(self, node: _Node, fact: str) -> None:
-        evidence, s = node.belief.evidence, node.belief.suspects
-        chances = answer_chances(s, evidence.facts, fact) @ node.belief.now
-        for value, chance in zip(s.fact_values[fact], chances.tolist(), strict=True):
+    def _answers(self, node: _Node, name: str) -> None:
+        question = question_of(self.k, name)
+        for answer, chance in answer_odds(node.belief, question).items():
             if chance > NEVER:
-                after = infer(s, replace(evidence, facts={**evidence.facts, fact: value}))
-                node.children.append(((value,), chance, self._child(node, after, chance)))
+                after = answered(node.belief, question, answer)
+                node.children.append(((answer,), chance, self._child(node, after, chance)))
 
     def _outcomes(self, node: _Node, belief: Belief, check: str) -> None:
         for outcome, chance in belief.outcome_odds(check).items():

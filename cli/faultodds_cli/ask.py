@@ -1,0 +1,115 @@
+"""`faultodds ask`: before the visit, the questions whose answers would change most what to load and what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from faultodds_cli.shared import options
+from faultodds_cli.shared.call import call_as_given
+from faultodds_cli.shared.printing import rounded, say, say_json
+from faultodds_cli.shared.show_known import evidence_lines
+from faultodds_cli.shared.text import money, percent, row, wrap
+
+if TYPE_CHECKING:
+    from faultodds.advice import QuestionPrice
+    from faultodds.belief import FaultOdds
+    from faultodds.job import Standing
+
+app = options.new_app("Before the visit: the questions whose answers would change most what to load and what to do.")
+
+# The likeliest faults that are named after each answer.
+FAULTS = 2
+
+
+@app.command()
+def ask(
+    fact: options.Fact = None,
+    found: options.Found = None,
+    top: Annotated[
+        int, typer.Option("--top", metavar="N", min=1, max=20, help="How many questions.", show_default=True)
+    ] = 3,
+    qualified: options.Qualified = True,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    revision: options.Revision = None,
+    shop: options.Shop = None,
+    technician: options.Technician = None,
+    as_json: options.Json = False,
+) -> None:
+    """What to ask on the telephone, best first, from what the customer has said.
+
+    Example: faultodds ask --found heat=none
+    """
+    from faultodds.advice import best_questions
+
+    view = call_as_given(
+        appliance, fact, found, qualified=qualified, revision=revision, shop=shop, technician=technician
+    )
+    best = best_questions(view.appliance, view.belief, view.situation, top)
+    if as_json:
+        say_json(_answer(view, best))
+        return
+    if view.job.findings or view.job.facts:
+        say(evidence_lines(view))
+        say()
+    if not best:
+        say(wrap("Nothing that is worth asking: what could be told would change nothing."))
+        return
+    say(row("", "", "ASK BEFORE THE VISIT, BEST FIRST", ["saves"], (9,)))
+    for number, price in enumerate(best, 1):
+        say(_lines(view, number, price))
+    say()
+    say(
+        wrap(
+            "Saves: money over the whole job, against not asking. What two answers would both tell counts once in the order. "
+            "Then load: faultodds stock with --found and --fact."
+        )
+    )
+
+
+def _lines(view: Standing, number: int, price: QuestionPrice) -> list[str]:
+    k, question = view.appliance.knowledge, price.question
+    lines = row(f"  {number}. ", "     ", question.text, [money(max(price.worth, 0.0), k)], (9,))
+    for answer, chance in price.chances.items():
+        likely = ", ".join(f"{k.title_of(o.name)} {percent(o.probability)}" for o in _likeliest(view, price, answer))
+        lines += wrap(f"{question.name}={answer} ({percent(chance)}): {likely}", "     ", "       ")
+    return lines
+
+
+def _likeliest(view: Standing, price: QuestionPrice, answer: str) -> Sequence[FaultOdds]:
+    """The likeliest faults after an answer; none where it cannot be."""
+    from faultodds.advice import answered
+
+    return answered(view.belief, price.question, answer).fault_odds()[:FAULTS] if price.chances[answer] > 0 else []
+
+
+def _answer(view: Standing, best: Sequence[QuestionPrice]) -> dict[str, Any]:
+    from faultodds.advice import evidence_list
+
+    return {
+        "appliance": view.appliance.knowledge.appliance.id,
+        "evidence": evidence_list(view.belief.evidence),
+        "currency": view.appliance.knowledge.costs.currency,
+        "ask": [
+            {
+                "name": price.question.name,
+                "kind": price.question.kind,
+                "question": price.question.text,
+                "saves": rounded(price.worth),
+                "answers": [
+                    {
+                        "answer": answer,
+                        "chance": rounded(chance),
+                        "likeliest": [
+                            {"mode": o.name, "probability": rounded(o.probability)}
+                            for o in _likeliest(view, price, answer)
+                        ],
+                    }
+                    for answer, chance in price.chances.items()
+                ],
+            }
+            for price in best
+        ],
+    }
