@@ -151,7 +151,7 @@ def _move(story: Story, view: Standing, number: int) -> Standing:
     say(f"---- move {number} ".ljust(width(), "-"))
     say(work_lines(view))
     say()
-    for action in actions(view, (view.advice.name, *view.advice.together)):
+    for action in actions(view, view.advice.work):
         _enter_state(story, action.name)
         if view.advice.kind == "check":
             say(_found(story, action.name, action.price.minutes))

@@ -48,7 +48,7 @@ def test_a_fresh_call_asks_safety_then_the_machine_then_the_complaint_then_advis
             "What is wrong?",
             "FAULT ODDS",
             "CHECKS, BEST FIRST",
-            "DO NEXT: CHECK",
+            "DO NEXT: ASK",
             "Job 1 is saved. Go on with: faultodds bench 1",
         )
     ]

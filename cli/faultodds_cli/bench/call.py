@@ -149,19 +149,16 @@ class BenchCall:
 
     def advised(self) -> str:
         """The name of what is advised now; raises FaultoddsError when it is neither a check nor a repair."""
-        advice = self.visit.now.advice
-        name = "" if advice.kind == "ask" else advice.name
-        if not name:
+        work = self.visit.now.advice.work
+        if not work:
             raise FaultoddsError("which one? Type its name or its number after the word.")
-        return name
+        return work[0]
 
     def told_now(self) -> tuple[str, ...]:
         """The work whose steps are on the screen."""
         if self.visit.job.is_closed or self.visit.clash():
             return ()
-        if self.visit.now.advice.kind == "ask":
-            return ()
-        return (self.visit.now.advice.name, *self.visit.now.advice.together)
+        return self.visit.now.advice.work
 
     def verify_words(self) -> str:
         """The outcomes of the verification run, as typed."""

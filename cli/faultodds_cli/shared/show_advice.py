@@ -50,8 +50,8 @@ def work_lines(view: Standing, standing: Collection[str] = ()) -> list[str]:
     lines = at_once_lines(view)
     lines += wrap(_headline(view), "DO NEXT: ", "         ")
     lines += wrap(advice.why, "  ")
-    if advice.kind in ("check", "repair"):
-        todo = actions(view, (advice.name, *advice.together))
+    if advice.work:
+        todo = actions(view, advice.work)
         for action in todo:
             # One piece of work is in the headline already; its title would only be said twice.
             lines += ["", *action_lines(action, k, standing)[len(_title_lines(action)) if len(todo) == 1 else 0 :]]
@@ -91,8 +91,7 @@ def standing_cautions(view: Standing) -> set[str]:
     from faultodds.safety import said_each_time
 
     k = view.appliance.knowledge
-    names = [n for n in (view.advice.name, *view.advice.together) if n]
-    told = {c for action in actions(view, names) for line in action.lines for c in line.cautions}
+    told = {c for action in actions(view, view.advice.work) for line in action.lines for c in line.cautions}
     return {c for c in told if not said_each_time(k.caution[c])}
 
 

@@ -56,6 +56,11 @@ class Advice(Struct, frozen=True):
     at_once: tuple[str, ...] = ()
 
     @property
+    def work(self) -> tuple[str, ...]:
+        """The checks or repairs to do, in order; none where the advice is to ask, to leave or to hand over."""
+        return (self.name, *self.together) if self.kind in ("check", "repair") else ()
+
+    @property
     def listed_checks(self) -> list[CheckPrice]:
         """Every check that can be done now, an advised one first, then the best first."""
         return sorted(self.checks, key=lambda check: self.kind != "check" or check.name != self.name)

@@ -67,11 +67,7 @@ def shop_used(appliance: Appliance) -> dict[str, Any] | None:
 def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: State) -> dict[str, Any]:
     """The object of `next --json`."""
     known = may_be(appliance.knowledge, belief.evidence, belief)
-    todo = (
-        actions(appliance, (advice.name, *advice.together), state, known=known)
-        if advice.kind in ("check", "repair")
-        else []
-    )
+    todo = actions(appliance, advice.work, state, known=known)
     cautions = [text for each in todo for text in each.cautions]
     return {
         **common(appliance, belief),
