@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from faultodds.errors import FaultoddsError, UnknownName
-from faultodds.job import ENDED, reason_owed, repairs_on, told_owed, typed
+from faultodds.job import ENDED, owed_on, reason_owed, repairs_on, typed
 from faultodds.names import fold, match
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_check_lines, why_lines
@@ -221,7 +221,7 @@ def close(call: BenchCall, rest: str) -> bool:
         return True
     if closed.outcome == "gone" and unverified:
         call.talk.tell("Closed without a run after the last repair: the job says so.", "!! ")
-    for text in told_owed(call.visit.knowledge, call.visit.job):
+    for text in owed_on(call.visit.appliance, call.visit.job):
         call.talk.tell(text, "!! ")
     if stopped:
         call.talk.tell(f"The machine is left out of service: {', '.join(stopped)}.", "!! ")

@@ -277,9 +277,9 @@ def close(
         steps, stopped = visit.closing_up(), visit.out_of_service()
         visit.close(outcome, on, remark)
     if visit.job.is_closed and not as_json:
-        from faultodds.job import told_owed
+        from faultodds.job import owed_on
 
-        for text in told_owed(visit.knowledge, visit.job):
+        for text in owed_on(visit.appliance, visit.job):
             say(wrap(text))
         if stopped:
             say(wrap(f"The machine is left out of service: {', '.join(stopped)}."))

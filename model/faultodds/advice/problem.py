@@ -136,9 +136,9 @@ class Problem(Struct, dict=True):
 
     @cached_property
     def owed(self) -> dict[str, list[str]]:
-        """Faults put right whose cause is not found -> the checks of which one is owed."""
+        """Faults found or put right with a cause behind them that is not mended -> the checks of which one is owed."""
         evidence = self.belief.evidence
-        return still_owed(self.knowledge, [r.name for r in evidence.repairs], {s.name for s in evidence.seen})
+        return still_owed(self.knowledge, [r.name for r in evidence.repairs], evidence.seen)
 
     @cached_property
     def run_stopped(self) -> tuple[str, ...]:

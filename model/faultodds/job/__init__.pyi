@@ -3,7 +3,7 @@ from .explain import (
     reminders as reminders, story as story, tells as tells, why_asked as why_asked,
 )
 from .closing import reason_owed as reason_owed
-from .gates import told_owed as told_owed
+from .gates import owed_on as owed_on
 from .fitting import Misfit as Misfit, misfits as misfits
 from .job import Job as Job
 from .open_job import OpenJob as OpenJob

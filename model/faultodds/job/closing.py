@@ -6,12 +6,12 @@ from datetime import date
 
 from faultodds.belief import Appliance
 from faultodds.errors import FaultoddsError
-from faultodds.job.gates import refuse_gone
+from faultodds.job.gates import cause_owed, refuse_gone, told_cause
 from faultodds.job.job import Job
 from faultodds.job.standing import unverified
 from faultodds.job.steps import Closed, Finding, RepairDone
 from faultodds.knowledge import Knowledge
-from faultodds.safety import LIKELY, still_owed
+from faultodds.safety import LIKELY
 
 
 def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: str, today: date) -> Closed:
@@ -29,7 +29,7 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
         )
     knowledge = appliance.knowledge
     if closed.outcome == "gone":
-        _refuse_owed(knowledge, job)
+        _refuse_owed(appliance, job)
         refuse_gone(appliance, job)
         _refuse_failed(knowledge, job)
         if not closed.note and untouched(knowledge, job):
@@ -80,16 +80,14 @@ def _refuse_failed(knowledge: Knowledge, job: Job) -> None:
     )
 
 
-def _refuse_owed(knowledge: Knowledge, job: Job) -> None:
+def _refuse_owed(appliance: Appliance, job: Job) -> None:
     """Refuse to close on a fault that something brought on, while what did can still be looked for."""
-    done = {p.finding.name for p in job.findings}
-    for mode, checks in still_owed(knowledge, job.repairs, done).items():
+    for mode, checks in cause_owed(appliance, job).items():
         left = [c for c in checks if c not in job.skipped]
         if left:
             raise FaultoddsError(
-                f"{knowledge.title_of(mode)}: it was put right, and nothing was found that brings it on. Find and mend that, "
-                f"or enter {' or '.join(left)}; then close gone. What cannot be done now: skip {left[0]} and the reason, "
-                "or close referred."
+                f"{told_cause(appliance.knowledge, mode, checks)} Then close gone. What cannot be measured now: skip {left[0]} "
+                "and the reason, or close referred."
             )
 
 

@@ -12,7 +12,7 @@ from faultodds.job.standing import believe
 from faultodds.job.steps import Danger, MachineState, Step
 from faultodds.job.taking import evidence_of, state_after, take_repair
 from faultodds.knowledge import Knowledge
-from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, not_run_with, said
+from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, not_run_with, said, still_owed
 
 
 def known_on(appliance: Appliance, job: Job) -> tuple[Known, Evidence, Belief | None]:
@@ -42,19 +42,34 @@ def found_last(evidence: Evidence) -> Known:
 
 
 def standing(appliance: Appliance, job: Job) -> list[str]:
-    """What stops the machine now, as "name=outcome"."""
-    return [f"{n}={o}" for n, o in not_run_with(appliance.knowledge, known_on(appliance, job)[0])]
+    """What stops the machine now, or its heat, as it is told: "name=outcome"."""
+    return [said(n, o) for n, o in barred(appliance.knowledge, known_on(appliance, job)[0])]
 
 
-def told_owed(knowledge: Knowledge, job: Job) -> list[str]:
-    """What each danger that was told of on a job leaves to be done, one sentence each."""
+def cause_owed(appliance: Appliance, job: Job) -> dict[str, list[str]]:
+    """Faults found or put right whose cause is neither mended nor measured to be gone -> the checks of which one is owed."""
+    return still_owed(appliance.knowledge, job.repairs, evidence_of(appliance, job).seen)
+
+
+def told_cause(knowledge: Knowledge, mode: str, checks: Sequence[str]) -> str:
+    """What a fault leaves owing, in a sentence or two."""
+    good = " or ".join(f"{c} ({next(iter(knowledge.check[c].outcomes))})" for c in checks)
+    left = "what brings it on is neither mended nor measured to be gone"
+    return f"{knowledge.title_of(mode)}: {left}. Find and mend that, or enter {good}."
+
+
+def owed_on(appliance: Appliance, job: Job) -> list[str]:
+    """What a job leaves to be done, a sentence or two each: for each danger that was told of, and causes not mended."""
+    k = appliance.knowledge
     told = [step.payload.text for step in job.steps if isinstance(step.payload, Danger)]
     lines = [
         f"Told on this job: {stop.title}. Owed: {stop.owed}."
-        for stop in knowledge.stop.values()
+        for stop in k.stop.values()
         if stop.owed and any(text.startswith(f"STOP. {stop.title}") for text in told)
     ]
-    return lines or ["Danger was told of on this job: owed is that its cause is found and put right."] if told else []
+    if told and not lines:
+        lines = ["Danger was told of on this job: owed is that its cause is found and put right."]
+    return [*lines, *(f"Owed: {told_cause(k, mode, checks)}" for mode, checks in cause_owed(appliance, job).items())]
 
 
 def refuse_run(appliance: Appliance, job: Job) -> None:

@@ -74,8 +74,8 @@ class Mode:
 
     `share` is its share as main cause, in `Header.shares_per`; `companion` the chance that it is present beside some other
     main cause; `brings_on` maps another mode to the chance that it is present when *this* one is the main cause.
-    `cause_shown_by`: checks that show what brings it on; once it is put right, one of them is owed before the job is closed,
-    unless what brings it on was put right as well.
+    `cause_shown_by`: checks that show what brings it on; once it is found or put right, a normal outcome of one of them is owed
+    before the job is closed, unless what brings it on was put right as well.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
