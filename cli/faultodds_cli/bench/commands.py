@@ -88,6 +88,7 @@ def how(call: BenchCall, rest: str) -> bool:
     rest = _ASKED_HOW.sub("", rest)
     name, _ = typed.work(call.visit.knowledge, rest or call.advised(), call.numbered)
     call.talk.say(how_lines(call.visit, name))
+    call.told.add(name)
     return False
 
 
@@ -131,16 +132,16 @@ def repair(call: BenchCall, rest: str) -> bool:
     if not rest:
         return repairs(call, rest)
     k = call.visit.knowledge
-    told, state = call.told_now(), call.visit.state
+    state = call.visit.state
     done = call.visit.fixes(repairs_on(k, rest))
     titles = " and ".join(k.repair[each.name].title for each in done)
     then = "Leave it shut off; it is not run yet." if call.visit.left_off else ""
     call.talk.tell(f"Repaired: {titles}. {then or f'When it has run, type: verify {call.verify_words()}.'}")
-    closing = [] if done[-1].name in told else call.visit.put_back(done[-1].name, state)
+    closing = [] if done[-1].name in call.told else call.visit.put_back(done[-1].name, state)
     if closing:
         call.talk.tell("Taken as closed up again, which is:")
         call.talk.say(numbered(closing))
-    call.tell_state(state)
+    call.tell_state(state, [each.name for each in done])
     return True
 
 

@@ -11,7 +11,7 @@ from . import sayings as sayings
 from .standing import Standing as Standing, stand as stand
 from .steps import (
     ENDED as ENDED,
-    Closed as Closed, Danger as Danger, Finding as Finding, Payload as Payload, RepairDone as RepairDone, Step as Step,
+    Closed as Closed, Danger as Danger, Finding as Finding, MachineState as MachineState, Payload as Payload, RepairDone as RepairDone, Step as Step,
     summary as summary,
 )
 from .store import Store as Store, store_path as store_path
