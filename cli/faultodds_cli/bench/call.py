@@ -98,7 +98,7 @@ class BenchCall:
         try:
             if not sure and self._doubts(Question(name, value, again)):
                 return False
-            taken = self.visit.find(name, value, again=again)
+            taken = self.visit.find(name, value, again=again, by=self.who_did([name]))
         except BadReading as problem:
             self.ask_back(Question(name, value, again), problem)
             return False
@@ -119,6 +119,15 @@ class BenchCall:
             f"Look once more. Type keep if it is so; {older} if that was wrong. Anything else leaves it out.", "   "
         )
         return True
+
+    def who_did(self, work: Iterable[str]) -> str:
+        """Who did work that is for qualified people, asked where no such work is offered; empty when nothing is asked, or nobody
+        says: then it is not taken."""
+        barred = self.visit.for_the_qualified(work)
+        question = (
+            f"{' and '.join(barred)} is for qualified people. Which qualified person did it? (nobody: it is left out)"
+        )
+        return (self.talk.ask(question) or "") if barred else ""
 
     def doubts_named(self) -> str:
         """The doubted findings, as they were typed."""

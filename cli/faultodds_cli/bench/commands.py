@@ -133,7 +133,8 @@ def repair(call: BenchCall, rest: str) -> bool:
         return repairs(call, rest)
     k = call.visit.knowledge
     state = call.visit.state
-    done = call.visit.fixes(repairs_on(k, rest))
+    names = repairs_on(k, rest)
+    done = call.visit.fixes(names, by=call.who_did(names))
     titles = " and ".join(k.repair[each.name].title for each in done)
     then = "Leave it shut off; it is not run yet." if call.visit.left_off else ""
     call.talk.tell(f"Repaired: {titles}. {then or f'When it has run, type: verify {call.verify_words()}.'}")

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from faultodds.advice import may_be, run_forbidden
 from faultodds.belief import Appliance, Belief, Evidence
 from faultodds.errors import ClashError, FaultoddsError
 from faultodds.job.job import Job
+from faultodds.job.sayings import plain
 from faultodds.job.standing import believe
 from faultodds.job.steps import Danger, MachineState, Step
 from faultodds.job.taking import evidence_of, state_after, take_repair
 from faultodds.knowledge import Knowledge
 from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, not_run_with, said, still_owed
+
+# No answer to the question who did it.
+_NOBODY = frozenset(
+    {*("me", "i", "i did", "myself", "me myself", "we", "us", "yes", "y", "no", "n", "nobody", "no one", "none")}
+)
 
 
 def known_on(appliance: Appliance, job: Job) -> tuple[Known, Evidence, Belief | None]:
@@ -70,6 +76,23 @@ def owed_on(appliance: Appliance, job: Job) -> list[str]:
     if told and not lines:
         lines = ["Danger was told of on this job: owed is that its cause is found and put right."]
     return [*lines, *(f"Owed: {told_cause(k, mode, checks)}" for mode, checks in cause_owed(appliance, job).items())]
+
+
+def only_qualified(knowledge: Knowledge, work: Iterable[str]) -> list[str]:
+    """Those of some checks and repairs that are for qualified people."""
+    every = {**knowledge.check, **knowledge.repair}
+    return [name for name in work if name in every and every[name].qualified]
+
+
+def refuse_unqualified(work: Sequence[str], by: str = "") -> None:
+    """Raise FaultoddsError for work that those who are here may not do, unless it is said `by` whom it was done."""
+    if work and (not any(c.isalpha() for c in by) or plain(by) in _NOBODY):
+        names = " and ".join(work)
+        raise FaultoddsError(
+            f"{names}: live or gas-pressure work is for qualified people, and there is said to be none here (--no-qualified-work, "
+            "or the shop file). Nothing was entered. If a qualified person did it, say who: job find or job fix with --by WHO; "
+            "bench asks when it is typed; next, odds and plans are asked without --no-qualified-work."
+        )
 
 
 def refuse_run(appliance: Appliance, job: Job) -> None:
