@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import random
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
@@ -13,9 +14,10 @@ import pytest
 from calls import command
 from faultodds.belief.evidence import WeighedFinding
 from faultodds.knowledge.loading import load
+from faultodds.knowledge.reach import check_reach
 from faultodds.knowledge.schema import Knowledge
 from faultodds.safety import owed
-from faultodds.safety.owed import still_owed
+from faultodds.safety.owed import run_shows_only, still_owed
 
 AIR = {"hood_air_speed": ["good", "low", "very_low"], "static_pressure": ["normal", "low", "high", "very_high"]}
 SHOWN = {
@@ -146,3 +148,45 @@ def test_what_is_owed_is_told_when_the_call_ends(tmp_path: Path) -> None:
     command("job", "undo", "1", *data)
     out = " ".join(command("job", "close", "1", "referred", *data).out.split())
     assert "Owed: thermal fuse or cut-off: open" in out and "out of service: hood_air_speed=very_low" in out
+
+
+AUTO = "on auto-dry, until it stops by itself"
+
+
+def test_a_run_proves_nothing_of_what_it_cannot_show(dryer: Knowledge) -> None:
+    """Every repair of a fault that the file keeps out of a plain run is named, with how to run; no other is; each way once."""
+    only = dryer.check["verification_run"].shown_only
+    hidden = {m for target in only for m in dryer.modes_under(target)}
+    assert {"moisture_sensor.coated", "levelling.out_of_level", "use.low_heat_cycle"} <= hidden
+    for name, repair in dryer.repair.items():
+        fixed = {m for t in repair.fixes for m in dryer.modes_under(t)}
+        assert bool(run_shows_only(dryer, [name])) is bool(fixed & hidden), name
+    both = run_shows_only(dryer, ["sensor_clean", "igniter", "level", "sensor_clean"])
+    assert [text.endswith(f"a run proves that only if it is made {AUTO}.") for text in both] == [True]
+    assert all(dryer.repair[n].title in both[0] for n in ("sensor_clean", "level"))
+
+
+def test_an_unknown_fault_in_shown_only_is_refused(dryer: Knowledge) -> None:
+    """By the file's own check, with the place."""
+    run = replace(dryer.check["verification_run"], shown_only={"moisture_sensor.wet": "somehow"})
+    wrong = [*check_reach(replace(dryer, check={**dryer.check, "verification_run": run}))]
+    assert wrong == ["check.verification_run.shown_only: there is no mode or component 'moisture_sensor.wet'."]
+
+
+def test_clean_bars_are_not_proved_by_a_timed_run(tmp_path: Path) -> None:
+    """The advice says how the run must be made; close gone asks whether it was, in both ways to close; of an igniter neither."""
+    data = ["--data", str(tmp_path)]
+    for job, repair in (("1", "sensor_clean"), ("2", "igniter")):
+        command("job", "new", "--found", "dry_time=longer", *data)
+        command("job", "fix", job, repair, *data)
+        command("job", "verify", job, "dry_in_time", *data)
+    assert AUTO in " ".join(command("job", "next", "1", *data).out.split())
+    assert AUTO not in " ".join(command("job", "next", "2", *data).out.split())
+    refused = command("job", "close", "1", "gone", *data)
+    assert refused.code == 2 and f"only if it is made {AUTO}. Was it?" in " ".join(refused.err.split())
+    asked = " ".join(
+        command("bench", "1", *data, typed=["no", "no", "no", "no", "close gone", "", "leave"]).out.split()
+    )
+    assert f"only if it is made {AUTO}. Why is it gone?" in asked and "The job stays open." in asked
+    assert command("job", "close", "1", "gone", "--note", "run on auto-dry, ended dry", *data).code == 0
+    assert command("job", "close", "2", "gone", *data).code == 0

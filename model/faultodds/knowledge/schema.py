@@ -251,6 +251,7 @@ class Check(Observable, Work):
     unless_open: list[str] = field(default_factory=list)
     stops_run: dict[str, str] = field(default_factory=dict)
     stops_heat: dict[str, str] = field(default_factory=dict)
+    shown_only: dict[str, str] = field(default_factory=dict)
 
     @property
     def stops(self) -> dict[str, str]:

@@ -53,6 +53,18 @@ def still_owed(knowledge: Knowledge, repaired: Sequence[str], seen: Iterable[See
     return owed
 
 
+def run_shows_only(knowledge: Knowledge, repaired: Iterable[str]) -> list[str]:
+    """What the verification run proves of these repairs only when it is made in a way of its own, one sentence for each way."""
+    ways: dict[str, list[str]] = {}
+    only = knowledge.check[knowledge.costs.verify].shown_only
+    how = {mode: way for target, way in only.items() for mode in knowledge.modes_under(target)}
+    for name in dict.fromkeys(repaired):
+        repair = knowledge.repair[name]
+        for way in dict.fromkeys(how[m] for t in repair.fixes for m in knowledge.modes_under(t) if m in how):
+            ways.setdefault(way, []).append(repair.title)
+    return [f"{' and '.join(t)}: a run proves that only if it is made {way}." for way, t in ways.items()]
+
+
 def _shows(knowledge: Knowledge, seen: Seen, mode: str) -> bool:
     """Whether a check likely showed an outcome that this mode, and no other, brings on more often than not."""
     observable = knowledge.check.get(seen.name)
