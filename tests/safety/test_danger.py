@@ -354,7 +354,7 @@ def test_words_of_every_day_are_not_mended_into_danger() -> None:
     assert mended == {w: m for w, m in mended.items() if w in MENDED_RIGHTLY}
 
 
-MENDED_RIGHTLY = {"gsa"}
+MENDED_RIGHTLY = {"gsa", "headachy"}
 
 
 UNDONE = (

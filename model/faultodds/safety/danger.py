@@ -219,7 +219,7 @@ def _slip(word: str, known: str) -> bool:
 
 def _slips(word: str, known: str) -> int:
     """How many letters are missing, too many, wrong, or swapped with the next one."""
-    rows = [[*range(len(known) + 1)]]
+    rows: list[list[int]] = [[*range(len(known) + 1)]]
     for i, letter in enumerate(word, 1):
         row = [i]
         for j, wanted in enumerate(known, 1):
