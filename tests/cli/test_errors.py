@@ -55,7 +55,7 @@ CALLS = [
     (["--fact", "vent_material=gold"], "there is no value of 'vent_material' called 'gold'."),
     (["--fact", "control=board", "--found", "timer_contacts=good"], "One of the two is wrong: correct the fact (control=timer)"),
     (["--repaired", "coilz"], "there is no repair called 'coilz'. Did you mean 'coil_set'?"),
-    (["--skip", "qqqq"], "there is no check or repair called 'qqqq'."),
+    (["--skip", "qqqq"], "there is no check, repair or question called 'qqqq'."),
     (["--after", "dry_time"], "write NAME=VALUE"),
     (["--reading", "hood_flap=3"], "'hood_flap' is not read with a meter; say what it showed: hood_flap="),
     (["--reading", "igniter_ohms=fish"], "cannot be read as a resistance reading"),

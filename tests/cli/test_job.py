@@ -92,7 +92,7 @@ def test_next_advises_as_the_guided_call_does(tmp_path: Path) -> None:
     with looked_at(tmp_path) as visit:
         advice = visit.now.advice
     text = said(tmp_path, "next", "1")
-    assert "DO NEXT: CHECK" in text
+    assert "DO NEXT: ASK" in text
     assert advice.name in text
     assert job(tmp_path, "next", "1")["advice"]["name"] == advice.name
 
@@ -339,7 +339,7 @@ def test_list_can_be_narrowed(tmp_path: Path) -> None:
         (["fact", "1", "control=bord"], "Did you mean 'board'?"),
         (["fix", "1", "coilset"], "there is no repair called 'coilset'. Did you mean 'coil_set'?"),
         (["verify", "1", "dray"], "'dray' cannot be read as a time reading"),
-        (["skip", "1", "bananas"], "there is no check or repair called 'bananas'."),
+        (["skip", "1", "bananas"], "there is no check, repair or question called 'bananas'."),
         (["close", "1", "finished"], "there is no outcome of a job called 'finished'."),
         (["close", "1", "came_back"], "came_back needs the day the complaint came back."),
         (["close", "1", "came_back", "--on", "soon"], "'soon' is not a day. Type it as YYYY-MM-DD"),
