@@ -52,8 +52,7 @@ class BenchCall:
 
     `numbered` is what the numbers on the screen stand for; `question` waits for an answer; `doubted` findings, which do not fit
     what was found before, wait for somebody to say that they are so; `standing` are the cautions that the last screen told or
-    that stood from the one before; `asked` is the fact or symptom that the last screen asks for; `told` is the work whose
-    steps it told.
+    that stood from the one before; `told` is the work whose steps it told.
     """
 
     visit: OpenJob
@@ -62,7 +61,6 @@ class BenchCall:
     question: Question | None = None
     doubted: list[Question] = field(default_factory=list)
     standing: set[str] = field(default_factory=set)
-    asked: str = ""
     told: set[str] = field(default_factory=set)
     over: bool = False
 
@@ -73,10 +71,8 @@ class BenchCall:
         try:
             self.numbered = [c.name for c in self.visit.now.advice.telling_checks[:CHECKS_SHOWN]]
             self.standing = standing_cautions(self.visit.now)
-            advice = self.visit.now.advice
-            self.asked = advice.name if advice.kind == "ask" else ""
         except ClashError:
-            self.numbered, self.standing, self.asked = [], set(), ""
+            self.numbered, self.standing = [], set()
         self.told = set(self.told_now())
 
     def try_out(self, found: Iterable[typed.Typed]) -> None:
@@ -203,6 +199,14 @@ class BenchCall:
         if not work:
             raise FaultoddsError("which one? Type its name or its number after the word.")
         return work[0]
+
+    @property
+    def asked(self) -> str:
+        """The fact or symptom that is to be asked now; empty when something else is advised."""
+        if self.visit.job.is_closed or self.visit.clash():
+            return ""
+        advice = self.visit.now.advice
+        return advice.name if advice.kind == "ask" else ""
 
     def told_now(self) -> tuple[str, ...]:
         """The work whose steps are on the screen."""

@@ -21,6 +21,9 @@ DENIAL = re.compile(
     r"|(?:do|does|did|is|are|was|were|wo|ca|could|has|have|had|would|should|ai|need)nt)\b"
 )
 
+# What people say for the answers "no" and "yes".
+PLAINLY = {**dict.fromkeys(("nope", "nah", "n"), "no"), **dict.fromkeys(("yeah", "yep", "yup", "y"), "yes")}
+
 
 def talk_through(call: BenchCall) -> None:
     """Show where the job stands, then take lines until the call is left or closed, or the input ends."""
@@ -53,6 +56,8 @@ def _obey(call: BenchCall, line: str) -> bool:
     if len(parts) > 1 and exact(line.split()[0]) is None:
         return one_by_one(call, parts)
     line = _as_answer(call, line)
+    if _fact_told(call, line):
+        return True
     question, call.question = call.question, None
     word, _, rest = line.partition(" ")
     command = exact(word)
@@ -81,7 +86,16 @@ def _as_answer(call: BenchCall, line: str) -> str:
     if not call.asked:
         return line
     answers = {fold(a): a for a in question_of(call.visit.knowledge, call.asked).answers}
-    return f"{call.asked}={answers[fold(line)]}" if fold(line) in answers else line
+    said = PLAINLY.get(fold(line), fold(line))
+    return f"{call.asked}={answers[said]}" if said in answers else line
+
+
+def _fact_told(call: BenchCall, line: str) -> bool:
+    """Enter a fact about machine or house typed as NAME=VALUE; false for any other line."""
+    name, sign, value = (x.strip() for x in line.partition("="))
+    if not sign or name not in typed.asked(call.visit.knowledge):
+        return False
+    return _said_fact(call, sayings.Said("fact", name, value, line))
 
 
 def one_by_one(call: BenchCall, parts: Iterable[str]) -> bool:
@@ -89,6 +103,9 @@ def one_by_one(call: BenchCall, parts: Iterable[str]) -> bool:
     changed = False
     for part in parts:
         with forgiving(call.talk):
+            if _fact_told(call, part):
+                changed = True
+                continue
             found = typed.findings(call.visit.knowledge, part, call.numbered)
             changed = call.enter_all(found) or changed
     return changed

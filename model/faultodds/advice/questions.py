@@ -14,7 +14,6 @@ import numpy as np
 from msgspec import Struct
 from msgspec.structs import replace
 
-from faultodds.advice.policy import Move
 from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import BIT_PRICES, MIDDLE, Ranking
 from faultodds.advice.rollout import Rollout
@@ -23,9 +22,11 @@ from faultodds.belief import Appliance, Belief, WeighedFinding, answer_chances, 
 from faultodds.knowledge import Floats, Knowledge
 
 # How finely, and from how many of the most promising moves, the job is priced after each answer.
-LEAST, WIDTH = 0.1, 8
+LEAST, WIDTH = 0.05, 8
 # So many questions about the house and the complaint, those that tell most about the repairs needed, are priced.
 ASKED = 3
+# A question is priced when, at the price of a bit, what it tells is worth this many times the asking.
+PAYS = 2.0
 # An answer less likely than this is not priced.
 SELDOM = 0.005
 
@@ -87,14 +88,13 @@ def priced_questions(ranking: Ranking) -> list[QuestionPrice]:
     """The questions that may be worth asking, the one worth most first (file order where equal)."""
     problem = ranking.problem
     minutes = problem.knowledge.costs.ask_minutes
-    moves = _promising(ranking)
-    if not moves:
+    if not ranking.moves:
         return []
-    now = _rough(ranking, problem.weights, moves)
+    now = _rough(ranking, problem.weights)
     found = []
     for question, like in _telling(ranking, open_questions(problem)):
         chances = (like @ problem.weights).tolist()
-        after = sum(p * v for p, v in zip(chances, _after(ranking, question, like, chances, moves, now), strict=True))
+        after = sum(p * v for p, v in zip(chances, _after(ranking, question, like, chances, now), strict=True))
         worth = now - after - minutes * problem.rate
         found.append(QuestionPrice(question, dict(zip(question.answers, chances, strict=True)), minutes, worth))
     return sorted(found, key=lambda q: -q.worth)
@@ -143,9 +143,7 @@ def answered(belief: Belief, question: Question, answer: str) -> Belief:
     return infer(belief.suspects, evidence.plus(seen))
 
 
-def _after(
-    ranking: Ranking, question: Question, like: Floats, chances: Sequence[float], moves: Sequence[Move], now: float
-) -> Iterator[float]:
+def _after(ranking: Ranking, question: Question, like: Floats, chances: Sequence[float], now: float) -> Iterator[float]:
     """What the job costs after each answer."""
     problem = ranking.problem
     for answer, row, chance in zip(question.answers, like, chances, strict=True):
@@ -154,24 +152,20 @@ def _after(
         elif question.name in problem.knowledge.equipment:
             belief = answered(problem.belief, question, answer)
             then = Ranking(Problem(problem.appliance, belief, problem.situation))
-            yield _rough(then, then.problem.weights, _promising(then))
+            yield _rough(then, then.problem.weights)
         else:
-            yield _rough(ranking, problem.weights * row / chance, moves)
+            yield _rough(ranking, problem.weights * row / chance)
 
 
-def _promising(ranking: Ranking) -> list[Move]:
-    """The moves that the base policy holds to be best."""
-    policy, moves = ranking.policy, ranking.moves
-    estimates = policy.estimates(ranking.problem.class_weights, moves, BIT_PRICES[MIDDLE] * policy.scale)
-    return [moves[i] for i in np.argsort(estimates, kind="stable")[:WIDTH]]
-
-
-def _rough(ranking: Ranking, weights: Floats, moves: Sequence[Move]) -> float:
+def _rough(ranking: Ranking, weights: Floats) -> float:
     """About what the whole job costs from these chances of the active suspects, handing over counted in."""
-    bit_price = np.array([BIT_PRICES[MIDDLE] * ranking.policy.scale])
-    weights = np.asarray(weights, dtype=ranking.problem.precision)
-    prices = Rollout(ranking.policy, LEAST).prices(weights, moves, bit_price)
-    return float(min(prices.min(initial=np.inf), ranking.problem.refer_cost))
+    problem, policy = ranking.problem, ranking.policy
+    weights = np.asarray(weights, dtype=problem.precision)
+    bit_price = BIT_PRICES[MIDDLE] * policy.scale
+    estimates = policy.estimates(problem.by_class(weights), ranking.moves, bit_price)
+    moves = [ranking.moves[i] for i in np.argsort(estimates, kind="stable")[:WIDTH]]
+    prices = Rollout(policy, LEAST).prices(weights, moves, np.array([bit_price]))
+    return float(min(prices.min(initial=np.inf), problem.refer_cost))
 
 
 def _telling(ranking: Ranking, questions: Sequence[Question]) -> list[tuple[Question, Floats]]:
@@ -186,7 +180,7 @@ def _telling(ranking: Ranking, questions: Sequence[Question]) -> list[tuple[Ques
         else:
             others.append((bits_of(problem, like), question, like))
     cost = problem.knowledge.costs.ask_minutes * problem.rate
-    pays = [o for o in others if o[0] * BIT_PRICES[-1] * ranking.policy.scale > cost]
+    pays = [o for o in others if o[0] * BIT_PRICES[MIDDLE] * ranking.policy.scale > PAYS * cost]
     return equipment + [(q, like) for _, q, like in sorted(pays, key=lambda o: -o[0])[:ASKED]]
 
 

@@ -1,0 +1,65 @@
+"""Questions on the screens: `ask` before the visit, and bare answers in a guided call."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from calls import SAFE, bench, looked_at
+from faultodds.advice import question_of
+from run_cli import faultodds
+
+
+def test_ask_says_what_to_ask_and_what_each_answer_would_mean() -> None:
+    ran = faultodds("ask", "--found", "heat=none")
+    assert ran.code == 0
+    assert "ASK BEFORE THE VISIT" in ran.out
+    assert "control=timer" in ran.out
+    told = json.loads(faultodds("ask", "--found", "heat=none", "--top", "2", "--json").out)
+    assert len(told["ask"]) == 2
+    for question in told["ask"]:
+        assert sum(a["chance"] for a in question["answers"]) == pytest.approx(1.0, abs=1e-4)
+        assert question["saves"] > 0
+
+
+def test_next_puts_the_question_before_the_checks() -> None:
+    ran = faultodds("next", "--found", "heat=none")
+    assert "DO NEXT: ASK. Dial timer, or electronic board?" in ran.out
+    assert "skip control" in ran.out
+    skipped = faultodds("next", "--found", "heat=none", "--skip", "control")
+    assert "Dial timer, or electronic board?" not in skipped.out
+
+
+@pytest.mark.parametrize(
+    ("line", "becomes"), [("no", "no"), ("nope", "no"), ("Yes", "yes"), ("yep", "yes"), ("weak_puff=yes", "yes")]
+)
+def test_a_bare_answer_goes_to_the_question_on_the_screen(tmp_path: Path, line: str, becomes: str) -> None:
+    """And is told back with its name, so that a no is never taken for its opposite."""
+    ended = bench(tmp_path, *SAFE, "done", "dry_time=longer", "", line)
+    assert "ASK. Does the customer find the air at the outdoor hood weak?" in ended.out
+    assert f"weak_puff = {becomes}" in ended.out
+    with looked_at(tmp_path) as visit:
+        assert {p.finding.name: p.finding.outcome for p in visit.job.findings}["weak_puff"] == becomes
+
+
+@pytest.mark.parametrize("line", ["dunno", "not sure", "skip", "skip weak_puff"])
+def test_what_nobody_knows_is_not_asked_again(tmp_path: Path, line: str) -> None:
+    ended = bench(tmp_path, *SAFE, "done", "dry_time=longer", "", line, "why", "how")
+    assert ended.code == 0
+    with looked_at(tmp_path) as visit:
+        assert "weak_puff" in visit.job.skipped
+        assert visit.now.advice.name != "weak_puff"
+        assert "weak_puff" not in {q.question.name for q in visit.now.advice.questions}
+
+
+def test_every_answer_is_taken_bare(tmp_path: Path) -> None:
+    """Whatever is asked: for each answer of the question on the screen, the bare word is that answer."""
+    bench(tmp_path, *SAFE, "done", "heat=none", "")
+    with looked_at(tmp_path) as visit:
+        name = visit.now.advice.name
+        answers = list(question_of(visit.knowledge, name).answers)
+    for answer in answers:
+        ended = bench(tmp_path, "no", answer, "undo", options=["1"])
+        assert f"{name} = {answer}" in ended.out
