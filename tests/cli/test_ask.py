@@ -44,6 +44,29 @@ def test_a_bare_answer_goes_to_the_question_on_the_screen(tmp_path: Path, line: 
         assert {p.finding.name: p.finding.outcome for p in visit.job.findings}["weak_puff"] == becomes
 
 
+@pytest.mark.parametrize("line", ["yes", "no", "some", "cold", "yes no heat", "yes it does"])
+def test_what_may_be_an_answer_and_is_none_is_asked_again(tmp_path: Path, line: str) -> None:
+    """At "Is there heat?": nothing is noted, of heat or of anything else, and the answers are named."""
+    ended = bench(tmp_path, *SAFE, "control=board", "auto_dry=yes", "done", "", line)
+    assert "ASK. Is there heat?" in ended.out
+    assert "Answer normal: heats; cools_off" in " ".join(ended.out.split())
+    with looked_at(tmp_path) as visit:
+        assert visit.job.findings == []
+
+
+def test_other_things_are_still_heard_while_something_is_asked(tmp_path: Path) -> None:
+    ended = bench(
+        tmp_path, *SAFE, "control=board", "auto_dry=yes", "done", "", "no heat", "no manometer", "hood flap weak"
+    )
+    assert ended.code == 0
+    with looked_at(tmp_path) as visit:
+        assert {(p.finding.name, p.finding.outcome) for p in visit.job.findings} == {
+            ("heat", "none"),
+            ("hood_flap", "weak"),
+        }
+        assert "manifold_pressure" in visit.job.skipped
+
+
 @pytest.mark.parametrize("line", ["dunno", "not sure", "skip", "skip weak_puff"])
 def test_what_nobody_knows_is_not_asked_again(tmp_path: Path, line: str) -> None:
     ended = bench(tmp_path, *SAFE, "done", "dry_time=longer", "", line, "why", "how")

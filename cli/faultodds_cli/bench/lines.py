@@ -82,12 +82,28 @@ def _obey(call: BenchCall, line: str) -> bool:
 
 
 def _as_answer(call: BenchCall, line: str) -> str:
-    """A bare answer to what the screen asks, as it is typed in full; any other line as it is."""
+    """A bare answer to what the screen asks, as it is typed in full; any other line as it is.
+
+    Raises FaultoddsError for a line that may be meant as an answer and is none of the answers there are: a plain yes or no, one
+    with more to it, or a word that would be taken for the outcome of something else.
+    """
     if not call.asked:
         return line
-    answers = {fold(a): a for a in question_of(call.visit.knowledge, call.asked).answers}
+    question = question_of(call.visit.knowledge, call.asked)
+    answers = {fold(a): a for a in question.answers} | {fold(w): a for a, w in question.answers.items()}
     said = PLAINLY.get(fold(line), fold(line))
-    return f"{call.asked}={answers[said]}" if said in answers else line
+    if said in answers:
+        return f"{call.asked}={answers[said]}"
+    k, word = call.visit.knowledge, fold(re.split(r"[\s,.;]", line, maxsplit=1)[0])
+    word = PLAINLY.get(word, word)
+    elsewhere = {fold(o) for seen in k.observables().values() for o in seen.outcomes}
+    alone = fold(line) in (word, *PLAINLY)
+    answer = word == "yes" or (word == "no" and (alone or line[len(word) :].lstrip()[:1] in (",", ".", ";")))
+    unclear = answer and (alone or word not in answers or not sayings.understand(k, line))
+    if unclear or (len(line.split()) == 1 and fold(line) in elsewhere):
+        named = "; ".join(f"{a}" if w == a else f"{a}: {w}" for a, w in question.answers.items())
+        raise FaultoddsError(f"{question.text} Answer {named}. For something else, type its name and what it shows.")
+    return line
 
 
 def _fact_told(call: BenchCall, line: str) -> bool:

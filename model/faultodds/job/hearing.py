@@ -28,6 +28,16 @@ SURE = 3
 COUNTS = 20
 
 
+# Work that was begun and is not done ("not taped yet", "one still to do"); what is only not run yet is done.
+_HALF_DONE = re.compile(
+    r"\byet\b|\bstill (?:to|off|out|open|undone|loose|hanging|need)|\b(?:to do|to go)\b|\bmissing\b"
+    r"|\bleft (?:to do|off|open|loose)\b"
+    r"|\bnot (?:taped|clamped|wired|tight|tightened|connected|plugged|finished|all|on)\b|\bhalf (?:done|way)\b"
+    r"|\bneeds? to (?:put|finish|tape|clamp|wire|fit|refit|close)\b|\bunfinished\b"
+)
+_ONLY_TO_RUN = re.compile(r"\b(?:run|ran|test\w*|tried|try|check\w*|verif\w*|lit|fired?|started?)\b[^,.;]{0,14}\byet\b")
+
+
 class Heard(Struct):
     """What a thought says; `unclear` when it turns or doubts what it does not name."""
 
@@ -70,6 +80,10 @@ def _together(heard: Sequence[Heard], line: str) -> list[Said]:
         if each.kind == "excluded" and found.get(each.name) == each.value:
             return []
     taken = [each for each in dict.fromkeys(said) if each.kind != "excluded"]
+    work = [each.name for each in taken if each.kind == "repair"]
+    if work and _HALF_DONE.search(line.casefold()) and not _ONLY_TO_RUN.search(line.casefold()):
+        names = " / ".join(work)
+        return [Said("ask", f"Is all of that done? Nothing was noted. When it is, type: repair {names}", "", line)]
     if taken and all(each.kind == "doubt" for each in taken):
         return [Said("doubt", "", "", line)]
     unread = [h.text for h in heard if not h.said and h.text]
