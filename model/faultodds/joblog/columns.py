@@ -9,12 +9,12 @@ from typing import Any, Final
 from faultodds.joblog import money_and_time as amounts, personal
 from faultodds.joblog.cells import BLANK, Cell, CellReader, pieces_to_ask, text_reader
 from faultodds.joblog.cleaning_report import ColumnReport
+from faultodds.joblog.likely import FREE
 from faultodds.joblog.mapping import Column
 from faultodds.joblog.metered import NO_DIAL
 from faultodds.knowledge import Knowledge
 
 MOST_REMEMBERED: Final = 200_000
-FREE_TEXT: Final = ("complaint", "repairs")
 
 Texts = Sequence[str]
 
@@ -40,7 +40,7 @@ class ColumnReader:
         self._reader = CellReader(column, knowledge)
         self.place, self.targets, self.context = place, column.targets(knowledge), self._reader.context
         self.report = ColumnReport(column.heading, ", ".join(column.of) or column.kind)
-        self.free = column.kind in FREE_TEXT
+        self.free = column.kind in FREE
         self._memo = _Memo(self._read)
 
     def _read(self, text_and_row: Any) -> Cell:
@@ -82,16 +82,21 @@ class ColumnReader:
                 self.report.nearest[word] = f"{name}={meaning.value}" if name else meaning.value
 
 
-PARSERS: Final[dict[str, Callable[[str], float | None]]] = {"minutes": amounts.minutes, "bill": amounts.money}
+def parser_of(column: Column) -> Callable[[str], float | None] | None:
+    """How a column of minutes or money is read; None for any other."""
+    if column.kind == "bill":
+        return amounts.money
+    unit = column.assume.get("unit", "minutes")
+    return (lambda text: amounts.minutes(text, unit)) if column.kind == "minutes" else None
 
 
 class AmountReader:
     """A column of minutes or money."""
 
-    def __init__(self, column: Column, place: int) -> None:
+    def __init__(self, column: Column, place: int, parse: Callable[[str], float | None]) -> None:
         self.place = place
         self.name: str = column.kind
-        self._parse = PARSERS[column.kind]
+        self._parse = parse
         self._check = text_reader(self._parse)
         self.report = ColumnReport(column.heading, column.kind)
 

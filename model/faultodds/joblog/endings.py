@@ -44,7 +44,7 @@ def endings(
     records callbacks, since there a silence means that nobody called.
     """
     gap, since = _gaps(customer, day)
-    again = gap <= window_days
+    again = (gap <= window_days) & (word != CODE[UNKNOWN])  # a visit that was not the last of its job is followed by no callback
     said_back = word == CODE[CAME_BACK]
     notes: list[str] = []
     marks_second = _marks_the_second_visit(said_back, again, since <= window_days)
@@ -65,6 +65,15 @@ def endings(
     last = day.max(initial=-1)
     followed = np.where(day >= 0, last - day, np.nan).astype(float)
     return Endings(ended, back_after, followed, notes)
+
+
+def recalled(word: NDArray[np.int8], jobs: NDArray[np.uint64], of: NDArray[np.uint64]) -> NDArray[np.int8]:
+    """The words on how visits ended, with `came_back` on those that a later row names as the one it is the return visit of.
+
+    `jobs` and `of` are hashes of job numbers, 0 where there is none.
+    """
+    named = np.isin(jobs, of[of > 0]) & (jobs > 0)
+    return np.where(named, CODE[CAME_BACK], word).astype(np.int8)
 
 
 def _visits(count: int) -> str:

@@ -88,6 +88,8 @@ class _Import:
         self._customers: list[Any] = []
         self._days: list[Any] = []
         self._words: list[Any] = []
+        self._jobs: list[Any] = []
+        self._recalled: list[Any] = []
         self._filled: Counter[str] = Counter()
 
     def _decide_dates(self, now: dt.datetime) -> dates.Decided | None:
@@ -128,6 +130,8 @@ class _Import:
         self._customers.append(piece.customers)
         self._days.append(piece.days)
         self._words.append(piece.ending_words)
+        self._jobs.append(piece.jobs)
+        self._recalled.append(piece.recalled)
         self._filled.update(piece.filled())
         if self._progress:
             self._progress("reading", self.report.rows, self._draft.found.rows)
@@ -163,10 +167,11 @@ class _Import:
         import pyarrow as pa
         import pyarrow.parquet as pq
 
+        jobs, recalled = np.concatenate(self._jobs), np.concatenate(self._recalled)
         found = endings.endings(
             np.concatenate(self._customers),
             np.concatenate(self._days),
-            np.concatenate(self._words),
+            endings.recalled(np.concatenate(self._words), jobs, recalled),
             self._knowledge.log.window_days,
             self._draft.mapping.no_ending,
         )
