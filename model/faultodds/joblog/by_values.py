@@ -50,11 +50,16 @@ def score(kind: str, texts: Sequence[str], counts: Mapping[str, int]) -> float:
 def minutes(heading: str, texts: Sequence[str], counts: Mapping[str, int]) -> float:
     """The share of cells that are a time on the job; 0 where the heading says another time, or the numbers may be money."""
     words = tokens(heading)
-    if set(words) & {each for word in vocabulary()["not_on_the_job"]["words"] for each in tokens(word)}:
-        return 0.0
     if _CURRENCY.search(heading) or (not _says_time(words) and all(_BARE.fullmatch(text.strip()) for text in texts)):
         return 0.0
     return share(texts, counts, amounts.minutes)
+
+
+def is_another_time(heading: str) -> bool:
+    """Whether a heading is of a time that is not spent on the job: driving, waiting for parts, an appointment."""
+    words = tokens(heading)
+    other = {each for word in vocabulary()["not_on_the_job"]["words"] for each in tokens(word)}
+    return bool(set(words) & other) and bool(set(words) & {each for word in ("time", "wait", "turnaround") for each in tokens(word)})
 
 
 def _says_time(words: Sequence[str]) -> bool:

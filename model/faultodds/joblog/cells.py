@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Final, Literal
 
 from faultodds.errors import FaultoddsError
-from faultodds.job import asked
+from faultodds.job import asked, own_words
 from faultodds.joblog import callbacks, lexicon, money_and_time as amounts
 from faultodds.joblog.clean import AFTER, ENDED, FACT, REPAIRS
 from faultodds.joblog.free_text import FreeText, Told
@@ -196,7 +196,7 @@ class CellReader:
             return None
         for target in self._targets:
             name = target.partition(":")[2]
-            piece = self._metered(target, name, text, row) or self._timed(target, name, text)
+            piece = self._metered(target, name, text, row) or self._timed(target, name, text) or self._step(target, name, text)
             if piece is not None:
                 return piece
         return None
@@ -222,6 +222,16 @@ class CellReader:
                 span = amounts.span_of(value, known)
                 return _Piece(text, "read", (Meaning(FACT + name, span),)) if span else None
         return None
+
+    def _step(self, target: str, name: str, text: str) -> _Piece | None:
+        """A number of a check that is told as an amount with steps, such as parts per million in the room."""
+        steps = (own_words(self._knowledge.appliance.id) or {}).get("amount", {}).get(name)
+        match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*([a-z%]*)", text.strip(), re.I)
+        if name not in self._knowledge.check or not steps or not match or match[2].casefold() not in ("", steps["unit"]):
+            return None
+        outcomes = self._knowledge.check[name].outcomes
+        step = next((o for o in outcomes if o in steps and float(match[1]) <= steps[o]), None)
+        return _Piece(text, "read", (Meaning(target, step),)) if step else None
 
     def _timed(self, target: str, name: str, text: str) -> _Piece | None:
         said = trade(self._knowledge.appliance.id).get("times", {}).get(name)

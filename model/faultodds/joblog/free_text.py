@@ -17,7 +17,7 @@ from faultodds.job import Hearer, Item, Rule, Said, Words, grammar, own_words, w
 from faultodds.joblog import callbacks
 from faultodds.joblog.clean import CAME_BACK, ENDED, FOUND, GONE, REPAIRS
 from faultodds.joblog.lexicon import Lexicon
-from faultodds.joblog.metered import read_metered
+from faultodds.joblog.metered import assumptions_for, read_metered
 from faultodds.joblog.stems import key, trade, vocabulary
 from faultodds.joblog.times import dry_time
 from faultodds.knowledge import Knowledge
@@ -28,6 +28,10 @@ _WEAK: Final = re.compile(r"\s*[+&/,]\s*|\s+(?:and|w/|with|plus)\s+", re.I)
 _PARTS: Final = re.compile(r"\s*[,;&+]\s*|\s+(?:and|but)\s+", re.I)
 _ORDER: Final = re.compile(r"\b(?:then|until|till|after|once|first|when|but|now|used to)\b", re.I)
 _WORD: Final = re.compile(r"[^\W\d_]+")
+_COMMENT: Final = re.compile(r"(.*\S)\s*[,-]\s*(?:ok|okay|good|fine|normal)$", re.I)
+_LABEL: Final = re.compile(r"\b(hot|cold|ohms?|reads?|bench|running): ?", re.I)
+_ONLY: Final = re.compile(r"(?:.*\bnot (?:replaced|needed|done|changed)\b\W+)?([\w ]+?) only$", re.I)
+_INSTEAD: Final = re.compile(r"(.+?) (?:instead of|rather than|not) (?:the )?[\w ]+$", re.I)
 _PUT_OFF: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody|missing)>")
 _ROLE: Final = re.compile(r"<(?:turn|doubt|plan|hedge|report|somebody|missing)>")
 
@@ -112,6 +116,10 @@ class FreeText:
         phrase = self._phrase(text)
         if phrase is not None and not (self._is_bare(text) and self._is_turned_by(after)):
             return phrase
+        if comment := _COMMENT.match(text):
+            told = self._hear(comment[1])
+            if told and not self._work:
+                return told
         ways: list[Callable[[str], list[Pair] | None]] = [self._hear]
         ways = [*ways, self._listed] if _ORDER.search(text) or self._turns(text) else [self._listed, *ways]
         for way in ways:
@@ -120,6 +128,10 @@ class FreeText:
                 return self._with_the_rest(text, found) if way == self._hear else found
         if self._is_bare(text) and not self._is_turned_by(after):
             return self._hear(f"replaced {text}")
+        if self._only_work and (only := _ONLY.match(text)) and self._is_bare(only[1]):
+            return self._hear(f"replaced {only[1]}")
+        if self._only_work and (instead := _INSTEAD.match(text)):
+            return self._hear(instead[1])
         if before and not self._nouns(text):
             found = self._hear(f"{' '.join(i.text for i in self._nouns(before))} {text}")
             if found:
@@ -127,6 +139,8 @@ class FreeText:
         return self._in_parts(text)
 
     def _phrase(self, text: str) -> list[Pair] | None:
+        if "?" in text:
+            return None
         own = self._own.get(key(text) or text)
         if own is not None:
             return [] if own[0] else list(own[1])
@@ -183,7 +197,7 @@ class FreeText:
     # --- hearing ---
 
     def _hear(self, text: str) -> list[Pair] | None:
-        text = text.replace("=", " is ")
+        text = _LABEL.sub(r"\1 ", text.replace("=", " is "))
         times = dry_time(self._knowledge, text) if self._tells_symptoms else None
         heard = self._hearer.line(_written(self._knowledge.appliance.id, text)) if self._hearer else []
         if any(s.kind in ("ask", "doubt") for s in heard) or (not heard and not times):
@@ -203,8 +217,10 @@ class FreeText:
             outcomes = self._knowledge.observables()[said.name].outcomes
             if said.value in outcomes:
                 yield FOUND + said.name, said.value
-            elif (read := read_metered(self._knowledge, said.name, said.value, {})).cell is not None:
-                yield FOUND + said.name, read.cell
+            elif said.name in self._knowledge.reading:
+                given = assumptions_for(self._knowledge.reading[said.name])
+                read = read_metered(self._knowledge, said.name, said.value, given)
+                yield from [(FOUND + said.name, read.cell)] if read.cell is not None else []
 
     def _is_there(self, kind: str, name: str, value: str) -> bool:
         return kind == "repair" or (kind == "finding" and name in self._knowledge.observables())
@@ -283,8 +299,9 @@ def _written(appliance: str, text: str) -> str:
     text = text.replace("\u2019", "'")
     for pattern, instead in _shorthand(appliance):
         text = pattern.sub(instead, text)
-    short = vocabulary()["short"]
-    return _WORD.sub(lambda m: short.get(m[0].casefold(), m[0]), text)
+    short, words = vocabulary()["short"], words_of(appliance)
+    known = {} if words is None else words.spelt
+    return _WORD.sub(lambda m: m[0] if m[0].casefold() in known else short.get(m[0].casefold(), m[0]), text)
 
 
 @cache

@@ -23,6 +23,7 @@ WEIGHT_OF_HEADING: Final = 0.55
 ALONE: Final = 0.9
 """Values this well read are enough without a heading, if they are words and not numbers."""
 CLEAR: Final = 0.8
+SAID: Final = 0.99
 HALF_ALIKE: Final = 0.4
 """From the first likeness on a heading speaks for itself; below the second it says nothing."""
 VALUES_LOOKED_AT: Final = 100
@@ -101,7 +102,8 @@ class Scores:
     def _free(by_heading: float, values: float) -> float:
         """Free text: a heading that says it needs no values to agree, and values no heading where most of them speak."""
         if by_heading >= CLEAR:
-            return WEIGHT_OF_HEADING * by_heading + (1 - WEIGHT_OF_HEADING) * max(values, 0.5 * by_heading)
+            least = 0.95 if by_heading >= SAID else 0.5 * by_heading
+            return WEIGHT_OF_HEADING * by_heading + (1 - WEIGHT_OF_HEADING) * max(values, least)
         return max(WEIGHT_OF_HEADING * by_heading, 0.4) + (1 - WEIGHT_OF_HEADING) * values if values >= 0.2 else 0.0
 
     def _speaks(self, target: Target, sample: Sample) -> bool:

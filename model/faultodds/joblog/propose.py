@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Final
 
 from faultodds.job import asked
-from faultodds.joblog import callbacks, dates, personal
+from faultodds.joblog import by_values, callbacks, dates, personal
 from faultodds.joblog.cells import CellReader, pieces_to_ask
 from faultodds.joblog.lexicon import of_target
 from faultodds.joblog.likely import FREE, LEAST, Sample, Scores, Target, assumed, headings_of, own_word, samples
@@ -41,6 +41,7 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
         key=lambda entry: (-entry[0], entry[1], entry[2]),
     )
     taken: set[Target] = set()
+    ranked = [entry for entry in ranked if not by_values.is_another_time(columns[entry[1]].heading)]
     for score, place, target in ranked:
         if score >= LEAST and place not in chosen and target not in taken:
             chosen[place] = (score, target)
