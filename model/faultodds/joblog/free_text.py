@@ -187,6 +187,9 @@ class FreeText:
             return None
         found = [self._phrase(part) or self._hear(part) or self._part(part) for part in parts]
         told = [pair for each in found for pair in each or ()]
+        turned = any(self._turns(part) for part in parts)
+        if turned and any(self._is_bare(part) for part, said in zip(parts, found, strict=True) if said):
+            return None  # "cycling stat, igniter ordered": both, or one of them?
         if len({column for column, _ in told if column != REPAIRS}) < len({p for p in told if p[0] != REPAIRS}):
             return None  # the same thing told in two ways: which of them holds?
         open_ = [part for part, said in zip(parts, found, strict=True) if said is None]
@@ -243,7 +246,9 @@ class FreeText:
         return [i for i in self._items(text) if words and i.names & words.nouns - words.itself]
 
     def _turns(self, text: str, roles: re.Pattern[str] = _ROLE) -> bool:
-        return any(roles.search(name) for item in self._items(text) for name in item.names) or "?" in text
+        verbs = self._hearer.words.verbs if self._hearer and roles is _PUT_OFF else frozenset()
+        items = [item for item in self._items(text) if not item.names & verbs]  # "vetn cleaning" names work, and plans none
+        return any(roles.search(name) for item in items for name in item.names) or "?" in text
 
     def _is_bare(self, text: str) -> bool:
         """Whether a text is one part and nothing that is said of it: "1x ign", "drum seal rear"."""
