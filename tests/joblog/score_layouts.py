@@ -69,7 +69,7 @@ def score(knowledge: Knowledge, path: Path) -> Score:
     for entry in frame.to_dict("records"):
         by_job.setdefault(str(entry["job"]).partition("#")[0], []).append(entry)
     for row in truth["row"]:
-        _add(found, row, by_job.get(str(row.get("ticket", "")), []))
+        _add(found, row, by_job.get(str(row.get("ticket", f"row {row.get('row')}")), []))
     return found
 
 
@@ -97,13 +97,13 @@ def _add(found: Score, row: dict[str, Any], entries: list[Any]) -> None:
         minutes_ok = _is(got.get(clean.MINUTES)) and abs(got[clean.MINUTES] - row["minutes"]) < 1
         found.minutes += minutes_ok
     if done != wanted:
-        found.failures.append(f"{row.get('ticket')} repairs {sorted(done)}, really {sorted(wanted)}")
+        found.failures.append(f"{row.get('ticket', row.get('row'))} repairs {sorted(done)}, really {sorted(wanted)}")
     if not ok:
-        found.failures.append(f"{row.get('ticket')} told {sorted(told)}, missing {sorted(missing)}, wrong {sorted(wrong)}")
+        found.failures.append(f"{row.get('ticket', row.get('row'))} told {sorted(told)}, missing {sorted(missing)}, wrong {sorted(wrong)}")
     if not back_ok:
-        found.failures.append(f"{row.get('ticket')} ended {got.get(clean.ENDED)}, really back {row['came_back']}")
+        found.failures.append(f"{row.get('ticket', row.get('row'))} ended {got.get(clean.ENDED)}, really back {row['came_back']}")
     if not minutes_ok:
-        found.failures.append(f"{row.get('ticket')} minutes {got.get(clean.MINUTES)}, really {row['minutes']}")
+        found.failures.append(f"{row.get('ticket', row.get('row'))} minutes {got.get(clean.MINUTES)}, really {row['minutes']}")
 
 
 _STOPS = ("fire_signs", "gas_smell", "co_alarm")

@@ -11,7 +11,7 @@ from faultodds.joblog.stems import tokens, vocabulary
 
 _JOB: Final = re.compile(r"#?[A-Za-z]{0,4}[-# ]?\d{1,9}(?:-\d+)?")
 _WITH_UNIT: Final = re.compile(r"[a-z:]|\d\s*/\s*\d", re.I)
-_BARE: Final = re.compile(r"\d+(?:\.\d+)?|\.\d+")
+_BARE: Final = re.compile(r"\d+(?:[.,]\d+)?|\.\d+")
 _CODE: Final = re.compile(r"[A-Za-z][A-Za-z.]{0,11}\d{0,3}")
 _MONEY: Final = re.compile(r"[$\u00a3\u20ac].*\d|\d[\d,]*[.,]\d\d(?:\s*\u20ac)?")
 _CURRENCY: Final = re.compile(r"[$\u00a3\u20ac]|\busd\b|\beur\b|\bgbp\b", re.I)
@@ -22,7 +22,7 @@ MOST_HOURS: Final = 12.0
 def share(texts: Sequence[str], counts: Mapping[str, int], read: Callable[[str], object]) -> float:
     """The share of cells that can be read."""
     total = sum(counts[text] for text in texts)
-    return sum(counts[text] for text in texts if read(text) not in (None, False)) / total if total else 0.0
+    return sum(counts[text] for text in texts if (said := read(text)) is not None and said is not False) / total if total else 0.0
 
 
 def score(kind: str, texts: Sequence[str], counts: Mapping[str, int]) -> float:
@@ -59,7 +59,12 @@ def is_another_time(heading: str) -> bool:
     """Whether a heading is of a time that is not spent on the job: driving, waiting for parts, an appointment."""
     words = tokens(heading)
     other = {each for word in vocabulary()["not_on_the_job"]["words"] for each in tokens(word)}
-    return bool(set(words) & other) and bool(set(words) & {each for word in ("time", "wait", "turnaround") for each in tokens(word)})
+    return bool(set(words) & other) and bool(set(words) & set(tokens("travel drive"))) or bool(set(words) & other) and bool(set(words) & {each for word in ("time", "wait", "turnaround") for each in tokens(word)})
+
+
+def all_bare(texts: Sequence[str]) -> bool:
+    """Whether all cells are numbers alone, which say nothing of what they count."""
+    return all(_BARE.fullmatch(text.strip()) for text in texts)
 
 
 def _says_time(words: Sequence[str]) -> bool:
@@ -73,5 +78,5 @@ def unit_of_time(heading: str, texts: Sequence[str]) -> str:
     for unit, said in (("hours", ("h", "hr", "hrs", "hour", "hours")), ("minutes", ("min", "mins", "minute", "minutes"))):
         if words & {each for word in said for each in tokens(word)}:
             return unit
-    bare = sorted(float(text) for text in map(str.strip, texts) if _BARE.fullmatch(text))
+    bare = sorted(float(text.replace(",", ".")) for text in map(str.strip, texts) if _BARE.fullmatch(text))
     return "hours" if bare and bare[len(bare) // 2] <= MOST_HOURS else "minutes"

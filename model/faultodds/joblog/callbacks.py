@@ -29,7 +29,7 @@ MOST: Final = 0.6
 def asks(heading: str, counts: Mapping[str, int]) -> str | None:
     """What a yes in the column says, `came_back` or `gone`; None for a column that asks neither."""
     words = " ".join(tokens(heading))
-    if any(re.search(rf"\b{word}\b", heading, re.I) for word in vocabulary()["callback"]["not"]):
+    if any(re.search(rf"\b(?:{word})(?!\w)", heading, re.I) for word in vocabulary()["callback"]["not"]):
         return None
     held = _asked("held", words)
     if not held and not _asked("back", words):
@@ -68,6 +68,8 @@ def answer(text: str) -> bool | None:
         return None
     if NO.match(typed) and not re.match(r"no\s+(?:\w+\s+)?(?:heat|flame|glow|air|gas|start|power|tumble|spin)", typed, re.I):
         return False
+    if _asked("back", " ".join(tokens(typed))) or re.fullmatch(r"\d{1,2}[ -]?[A-Za-z]{3,4}|[A-Za-z]{3,4}\.? \d{1,2}", typed):
+        return True
     if YES.match(typed) or dates.parse(typed) is not None or re.fullmatch(r"\d{1,3}(?:\s*(?:d|days?))?", typed):
         return True
     return True if AGAIN.search(typed) else None
@@ -94,6 +96,10 @@ def told(text: str) -> bool | None:
     """Whether a sentence of notes says that the customer called again; None when it says neither."""
     if _TOLD_HELD.search(text):
         return False
+    if re.search(r"\b(?:follow(?:ed)? up|checked back)\b.*\b(?:fine|ok|good|working|no problems?)\b", text, re.I):
+        return False
+    if re.search(r"\bcall(?:ed|s)\b.{0,25}\b(?:later|again)\b.{0,25}\b(?:same|again|no heat|still)\b", text, re.I):
+        return True
     back = _TOLD_BACK.search(text)
     sure = back and (dates_in(text) or AGAIN.search(text) or re.search(r"\b(?:same|again|another)\b", text, re.I))
     return True if sure else None

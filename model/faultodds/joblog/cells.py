@@ -11,12 +11,12 @@ from typing import Final, Literal
 from faultodds.errors import FaultoddsError
 from faultodds.job import asked, own_words
 from faultodds.joblog import callbacks, lexicon, money_and_time as amounts
-from faultodds.joblog.clean import AFTER, ENDED, FACT, REPAIRS
+from faultodds.joblog.clean import AFTER, CAME_BACK, ENDED, FACT, REPAIRS
 from faultodds.joblog.free_text import FreeText, Told
 from faultodds.joblog.lexicon import Lexicon, Meaning
 from faultodds.joblog.mapping import SAYS_NOTHING, Column, meanings
 from faultodds.joblog.metered import NO_DIAL, looks_metered, read_metered
-from faultodds.joblog.stems import NO, is_blank, key, trade
+from faultodds.joblog.stems import NO, is_blank, key, trade, vocabulary
 from faultodds.knowledge import Knowledge
 from faultodds.readings import OPEN_WORDS
 
@@ -118,11 +118,15 @@ class CellReader:
 
     def _ending(self, text: str) -> Cell:
         """How a visit ended: an answer to what the heading asks, or a word for it; what a blank stands for is an assumption."""
-        if is_blank(text):
+        if key(text) in {key(each) for each in vocabulary()["callback"]["first"]}:
+            return Cell("silent")
+        if is_blank(text) and "?" not in text:
             told = self.column.assume.get("blank")
             return Cell("blank", ((ENDED, told),) if told else ())
         own = self._own.get(key(text) or text)
         told = None if own else callbacks.said(text, self.column.assume)
+        if told is None and not own and callbacks.told(text):
+            told = CAME_BACK
         if told is not None:
             return Cell("read", ((ENDED, told),))
         piece = _Piece(text, "unknown") if callbacks.DOUBT.search(text) else self._one(text, {})

@@ -50,7 +50,9 @@ def endings(
     marks_second = _marks_the_second_visit(said_back, again, since <= window_days)
     if marks_second:
         notes.append('In this log "callback" marks the second visit; the visit before it is the one that came back.')
+        first = _before(customer, day)[said_back]
         said_back = np.zeros_like(said_back)
+        said_back[first[first >= 0]] = True
         word = np.where(word == CODE[CAME_BACK], NO_WORD, word).astype(np.int8)
     came_back = again | said_back
     ended = np.where(word == NO_WORD, _silence(came_back, word, no_ending, notes), word)
@@ -99,6 +101,16 @@ def _gaps(customer: NDArray[np.uint64], day: Ints) -> tuple[NDArray[np.float64],
     gap, before = np.full(len(day), np.inf), np.full(len(day), np.inf)
     gap[order], before[order] = to_next[run], since[run]
     return gap, before
+
+
+def _before(customer: NDArray[np.uint64], day: Ints) -> Ints:
+    """For each visit the same customer's visit before it, -1 where there is none."""
+    known = np.flatnonzero((customer > 0) & (day >= 0))
+    order = known[np.lexsort((day[known], customer[known]))]
+    found = np.full(len(day), -1, np.int64)
+    same = customer[order][1:] == customer[order][:-1]
+    found[order[1:]] = np.where(same, order[:-1], -1)
+    return found
 
 
 def _marks_the_second_visit(said: NDArray[np.bool_], again: NDArray[np.bool_], was_before: NDArray[np.bool_]) -> bool:

@@ -22,16 +22,21 @@ from faultodds.joblog.stems import key, trade, vocabulary
 from faultodds.joblog.times import dry_time
 from faultodds.knowledge import Knowledge
 
-_SENTENCE: Final = re.compile(r"\s*[;|\n]+\s*|(?<=[^\W_])[.!]+\s+(?=\S)|\s+/+\s+|[.!]+$")
+_SENTENCE: Final = re.compile(r"\s*[;|\n]+\s*|(?<=[^\W_])[.!]+\s+(?=\S)|\s+/+\s+|\s+[\u2013\u2014]\s+|[.!]+$")
 _COMMA: Final = re.compile(r"\s*,\s*|\s+--?\s+")
+_PLUS: Final = re.compile(r"\s*\+\s*")
 _WEAK: Final = re.compile(r"\s*[+&/,]\s*|\s+(?:and|w/|with|plus)\s+", re.I)
 _PARTS: Final = re.compile(r"\s*[,;&+]\s*|\s+(?:and|but)\s+", re.I)
 _ORDER: Final = re.compile(r"\b(?:then|until|till|after|once|first|when|but|now|used to)\b", re.I)
 _WORD: Final = re.compile(r"[^\W\d_]+")
-_COMMENT: Final = re.compile(r"(.*\S)\s*[,-]\s*(?:ok|okay|good|fine|normal)$", re.I)
+_COMMENT: Final = re.compile(r"(.*(?:\S\s*[,-]|\d\S*))\s*(?:ok|okay|good|fine|normal)$", re.I)
 _LABEL: Final = re.compile(r"\b(hot|cold|ohms?|reads?|bench|running): ?", re.I)
+_COUNTED: Final = re.compile(r"^\W*\d+\s*(?:x|ea|pcs?)?\s+|\s*(?:x\s*\d+|\(\d+\)|qty:? ?\d+)$", re.I)
+_LENGTH: Final = re.compile(r"\b\d+\s*(?:'|ft\b|feet\b)", re.I)
+_PAST: Final = re.compile(r"^(?:.*\b(?:is|are) (?:gone|fixed)\b|(?:it )?was (?!\d)[^,]*?)[ ,-]*(?:but )?now (?=\D)", re.I)
 _ONLY: Final = re.compile(r"(?:.*\bnot (?:replaced|needed|done|changed)\b\W+)?([\w ]+?) only$", re.I)
 _INSTEAD: Final = re.compile(r"(.+?) (?:instead of|rather than|not) (?:the )?[\w ]+$", re.I)
+_DOUBT: Final = re.compile(r"<doubt>")
 _PUT_OFF: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody|missing)>")
 _ROLE: Final = re.compile(r"<(?:turn|doubt|plan|hedge|report|somebody|missing)>")
 
@@ -62,6 +67,7 @@ class FreeText:
         self._tells_symptoms = any(name.removeprefix(FOUND) in knowledge.symptom for name in self._wanted)
         words = words_of(knowledge.appliance.id)
         self._hearer = Hearer(knowledge, words, self._is_there, self._is_about) if words else None
+        lexicon.known = _known(knowledge.appliance.id)
         self._other = Hearer(knowledge, words, _anything, _no_machine) if words else None
 
     # --- a cell ---
@@ -111,6 +117,7 @@ class FreeText:
 
     def _sentence(self, text: str, before: str, after: str) -> list[Pair] | None:
         """What a sentence says, nothing when it says that nothing was found or done, None when it is not understood."""
+        text = _PAST.sub("", text)
         if key(text) in _silent() and (key(text) or text) not in self._own:
             return []
         phrase = self._phrase(text)
@@ -126,8 +133,8 @@ class FreeText:
             found = way(text)
             if found is not None:
                 return self._with_the_rest(text, found) if way == self._hear else found
-        if self._is_bare(text) and not self._is_turned_by(after):
-            return self._hear(f"replaced {text}")
+        if (part := self._part(text)) and not self._is_turned_by(after):
+            return part
         if self._only_work and (only := _ONLY.match(text)) and self._is_bare(only[1]):
             return self._hear(f"replaced {only[1]}")
         if self._only_work and (instead := _INSTEAD.match(text)):
@@ -178,11 +185,14 @@ class FreeText:
         return None
 
     def _part(self, text: str) -> list[Pair] | None:
-        return self._hear(f"replaced {text}") if self._is_bare(text) else None
+        text = _COUNTED.sub("", text).strip()
+        if not self._is_bare(text):
+            return None
+        return self._phrase(text) or self._hear(f"replaced {text}")
 
     def _in_parts(self, text: str) -> list[Pair] | None:
         """A sentence by its parts between commas, when none of those that are not understood may turn the others."""
-        parts = [part for part in _COMMA.split(text) if part.strip()]
+        parts = [part for part in (_COMMA if _COMMA.search(text) else _PLUS).split(text) if part.strip()]
         if len(parts) < 2:
             return None
         found = [self._phrase(part) or self._hear(part) or self._part(part) for part in parts]
@@ -200,6 +210,7 @@ class FreeText:
     # --- hearing ---
 
     def _hear(self, text: str) -> list[Pair] | None:
+        text = _LENGTH.sub("", text) if self._only_work else text
         text = _LABEL.sub(r"\1 ", text.replace("=", " is "))
         times = dry_time(self._knowledge, text) if self._tells_symptoms else None
         heard = self._hearer.line(_written(self._knowledge.appliance.id, text)) if self._hearer else []
@@ -268,6 +279,10 @@ class FreeText:
         """Whether a sentence is known to say nothing that is kept: a test that went well, or what another column would tell."""
         if key(text) in _silent() or (self._ends and not self._nouns(text)):
             return True
+        if self._only_work and self._hearer and not self._turns(text):
+            names = {name for item in self._items(text) for name in item.names}
+            if names & (self._hearer.words.verbs - {"handled"}):
+                return False  # "replaced it": something was done, and is not understood
         heard = self._other.line(_written(self._knowledge.appliance.id, text)) if self._other else []
         told = {s.kind for s in heard if s.kind != "unread"}
         if told and not told & {"ask", "doubt"} and not (self._work and "repair" in told):
@@ -276,7 +291,7 @@ class FreeText:
 
     def _is_no_work(self, text: str) -> bool:
         """Whether a sentence in a column of work tells of none: what was tested and good, is planned, or somebody else did."""
-        if self._hearer is None or "?" in text:
+        if self._hearer is None or "?" in text or self._turns(text, _DOUBT):
             return False
         names = {name for item in self._items(text) for name in item.names}
         work = names & (self._hearer.words.verbs - {"handled"})
@@ -331,6 +346,12 @@ def _anything(kind: str, name: str, value: str) -> bool:
 
 def _no_machine(rule: Rule) -> bool:
     return rule.kind != "machine"
+
+
+@cache
+def _known(appliance: str) -> frozenset[str]:
+    words = words_of(appliance)
+    return frozenset(key(spelling) for spelling in words.spelt) if words else frozenset()
 
 
 @cache

@@ -35,6 +35,8 @@ class Lexicon:
     """Keys of phrases with all their meanings; more than one when a phrase could be said of several targets."""
 
     phrases: dict[str, list[Meaning]] = field(default_factory=dict)
+    known: frozenset[str] = frozenset()
+    """Words of the trade besides those of the phrases: none of them is a slip of another."""
 
     def add(self, meaning: Meaning, phrases: Iterable[str]) -> None:
         """Let phrases mean something; what they meant before they go on meaning as well."""
@@ -114,7 +116,7 @@ class Lexicon:
         one, other = typed.split(), phrase.split()
         if len(one) != len(other):
             return True
-        return all(a == b or (a not in self._words and a not in OPPOSITES) for a, b in zip(one, other, strict=True))
+        return all(a == b or (a not in self._words | self.known and a not in OPPOSITES) for a, b in zip(one, other, strict=True))
 
     @cached_property
     def _words(self) -> frozenset[str]:
@@ -160,8 +162,8 @@ def of_observable(knowledge: Knowledge, name: str, prefix: str = FOUND) -> Lexic
 def _add_general(lexicon: Lexicon, knowledge: Knowledge, name: str, prefix: str) -> None:
     words, outcomes = vocabulary(), list(knowledge.observables()[name].outcomes)
     if name in knowledge.reading and knowledge.reading[name].kind in ("continuity", "windings", "resistance"):
-        for at, group in enumerate(("closed", "open")):
-            lexicon.add(Meaning(prefix + name, outcomes[at]), _new(lexicon, words["continuity"][group]))
+        for outcome, group in ((outcomes[0], "closed"), ("open" if "open" in outcomes else outcomes[1], "open")):
+            lexicon.add(Meaning(prefix + name, outcome), _new(lexicon, words["continuity"][group]))
     lexicon.add(Meaning(prefix + name, outcomes[0]), _new(lexicon, words["normal"]["words"]))
     lexicon.add(Meaning(prefix + name, not_normal(outcomes)), _new(lexicon, words["bad"]["words"]))
 

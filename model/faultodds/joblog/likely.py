@@ -24,6 +24,7 @@ ALONE: Final = 0.9
 """Values this well read are enough without a heading, if they are words and not numbers."""
 CLEAR: Final = 0.8
 SAID: Final = 0.99
+NUMBERS_NEED: Final = 0.7
 HALF_ALIKE: Final = 0.4
 """From the first likeness on a heading speaks for itself; below the second it says nothing."""
 VALUES_LOOKED_AT: Final = 100
@@ -87,6 +88,8 @@ class Scores:
         if by_heading < HALF_ALIKE and sample.nameless and target[0] in _BY_HEADING:
             return by_values.score(target[0], sample.texts, sample.counts)
         if by_heading < HALF_ALIKE and (target[0] in _BY_HEADING or not self._speaks(target, sample)):
+            return 0.0
+        if target[0] in ("finding", "fact") and by_heading < NUMBERS_NEED and by_values.all_bare(sample.texts):
             return 0.0
         values = self._values(target, sample)
         if values is None:

@@ -43,7 +43,7 @@ Kind = Literal[
 ]
 KINDS: Final[tuple[str, ...]] = get_args(Kind)
 ASSUMPTIONS: Final = ("unit", "dial", "rated", "room", "lone_winding", "bare", "usual_minutes", "yes", "blank")
-ONE_ONLY: Final = ("job", "customer", "day", "technician", "recalled", "machine", "minutes", "bill", "verify")
+ONE_ONLY: Final = ("job", "customer", "day", "technician", "recalled", "machine", "bill", "verify")
 
 
 @dataclass(frozen=True)

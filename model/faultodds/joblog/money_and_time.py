@@ -43,7 +43,7 @@ UNITS: Final[Mapping[str, Mapping[str, float]]] = {
         **dict.fromkeys(("h", "hr", "hrs", "hour", "hours"), 60.0),
     },
 }
-_CLOCK = re.compile(r"(\d{1,2}):(\d{2})\s*(?:h|hrs?|hours?)?", re.I)
+_CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::00)?\s*(?:h|hrs?|hours?)?", re.I)
 _HOURS_AND = re.compile(r"(\d{1,2})\s*h(?:rs?|ours?)?\.?,?\s*(?:and\s*)?(\d{1,2})\s*(?:m|min|mins|minutes)?", re.I)
 _ISO = re.compile(r"PT(?:(\d{1,2})H)?(?:(\d{1,3})M)?", re.I)
 _FRACTION = re.compile(
@@ -79,7 +79,8 @@ def minutes(text: str, unit: str = "minutes") -> float | None:
 
     None when it is none, when it may be two things ("30-40 min"), or longer than a day.
     """
-    typed = _ABOUT.sub("", text.strip()).rstrip(" .+")
+    typed = re.sub(r"^(\d+),(\d\d?)\b(?!,)", r"\1.\2", _ABOUT.sub("", text.strip()).rstrip(" .+"))
+    typed = re.sub(r"^an? (?=hour|hr)", "1 ", typed, flags=re.I)
     if match := _FROM_TO.fullmatch(typed):
         return _between(match)
     if match := _CLOCK.fullmatch(typed) or _HOURS_AND.fullmatch(typed) or _ISO.fullmatch(typed):

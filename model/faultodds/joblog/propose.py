@@ -45,7 +45,7 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
     for score, place, target in ranked:
         if score >= LEAST and place not in chosen and target not in taken:
             chosen[place] = (score, target)
-            taken |= set() if target[0] in (*FREE, "ended") else {target}
+            taken |= set() if target[0] in (*FREE, "ended", "minutes") else {target}
     extras = _extras(knowledge, columns, chosen, taken)
     made = [
         asking[place]

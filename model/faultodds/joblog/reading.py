@@ -174,7 +174,10 @@ class PieceReader:
         self._settle_equipment(values, n)
         values[clean.JOB] = list(self._repeats.job_ids(numbers, self._texts(columns, "job", n)))
         values[clean.TECHNICIAN] = [self._technician(text) for text in self._texts(columns, "technician", n)]
-        amounts_read = {reader.name: reader.read(columns[reader.place]) for reader in self._amounts}
+        amounts_read: dict[str, list[float | None]] = {}
+        for amounts in self._amounts:
+            first, more = amounts_read.get(amounts.name), amounts.read(columns[amounts.place])
+            amounts_read[amounts.name] = [b if a is None else a for a, b in zip(first, more, strict=True)] if first else more
         days = np.array([self._counted_day(text) for text in self._texts(columns, "day", n)], np.int64)
         customers = hashes([text.casefold() for text in self._texts(columns, "customer", n)])
         jobs, recalled = (hashes([t.casefold() for t in self._texts(columns, kind, n)]) for kind in ("job", "recalled"))

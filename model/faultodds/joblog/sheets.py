@@ -20,9 +20,10 @@ from faultodds.joblog.sources import (
     text_of,
     tidy_headings,
 )
-from faultodds.joblog.stems import key, likeness, tokens
+from faultodds.joblog.stems import key, likeness, tokens, vocabulary
 
 ALIKE: Final = 0.85
+LEAST_KINDS: Final = 3
 SAME_TABLE: Final = 0.7
 """A sheet is a part of the log when it has so many of its headings."""
 
@@ -63,7 +64,7 @@ def open_sheet(path: Path, sheet: str | None = None) -> Source:
 
     def chunks() -> Iterator[Chunk]:
         """The rows under the headings, sheet by sheet."""
-        rows = ([*_placed(row, order, len(headings))] for table, order in alike for row in table.body)
+        rows = (_placed(row, order, len(headings)) for table, order in alike for row in table.body)
         return in_chunks(rows, len(headings))
 
     return Source(path.name, "Excel", headings, notes, chunks)
@@ -76,19 +77,42 @@ def _table(name: str, rows: list[list[str]]) -> _Table:
 
 
 def _order(headings: list[str], table: _Table, main: _Table) -> list[int] | None:
-    """For each column of a table its place in the log; None for a sheet that is no part of it."""
+    """For each column of a table its place in the log, `headings` growing by what only it has; None for a sheet that is no part."""
     if table is main:
-        return list(range(len(headings)))
-    free = {key(heading): place for place, heading in enumerate(headings)}
-    order = [free.pop(key(heading), -1) for heading in table.headings]
-    for n, heading in enumerate(table.headings):
-        close = {place: likeness(tokens(heading), tokens(headings[place])) for place in free.values()}
-        best = max(close, key=lambda place: close[place], default=-1)
-        if order[n] < 0 and best >= 0 and close[best] >= ALIKE:
-            order[n] = best
-            free = {name: place for name, place in free.items() if place != best}
-    known = sum(place >= 0 for place in order)
-    return order if known >= SAME_TABLE * len(headings) else None
+        return list(range(len(main.headings)))
+    names = [*headings]
+    order = [_place(heading, names) for heading in table.headings]
+    kinds = {_kind(heading) for heading in table.headings}
+    shared = {place for place in order if place >= 0}
+    a_log = {"day"} <= kinds and len(kinds - {None}) >= LEAST_KINDS
+    if len(shared) < SAME_TABLE * len(main.headings) and not (a_log and {_kind(h) for h in main.headings} >= {"day"}):
+        return None
+    found: list[int] = []
+    for heading, place in zip(table.headings, order, strict=True):
+        taken = place in found
+        if place < 0 or taken:
+            headings.append(heading if heading not in headings else f"{heading} ({table.name})")
+        found.append(len(headings) - 1 if place < 0 or taken else place)
+    return found
+
+
+def _place(heading: str, names: list[str]) -> int:
+    """The column of a log that a heading of another sheet is: spelt alike, or called by another word of the trade for the same."""
+    same = [n for n, name in enumerate(names) if key(name) == key(heading)]
+    close = {n: likeness(tokens(heading), tokens(name)) for n, name in enumerate(names)}
+    best = max(close, key=lambda n: close[n], default=-1)
+    kind = _kind(heading)
+    alike = [n for n, name in enumerate(names) if kind not in (None, "minutes") and _kind(name) == kind]
+    return next(iter([*same, *([best] if best >= 0 and close[best] >= ALIKE else []), *alike]), -1)
+
+
+def _kind(heading: str) -> str | None:
+    """What the trade's headings say that a column is."""
+    words = tokens(heading)
+    for kind, phrases in vocabulary()["headings"].items():
+        if any(tokens(phrase) == words for phrase in phrases):
+            return str(kind)
+    return "callback" if any(tokens(phrase) == words for phrase in vocabulary()["callback"]["back"]) else None
 
 
 def _placed(row: list[str], order: list[int], width: int) -> list[str]:

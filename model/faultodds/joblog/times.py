@@ -55,7 +55,7 @@ def _outcome(text: str, said: Mapping[str, Any]) -> str | None:
     if again := _TIMES.search(text):
         return by_edges(_number(again["n"]) + 0.01, edges, 0.0)
     if cycles := _CYCLES.search(text):
-        return by_edges(_number(cycles["n"] or cycles["m"]) - 0.01, edges, 0.0)
+        return by_edges(_number(cycles["upto"] or cycles["n"] or cycles["m"]) - 0.01, edges, 0.0)
     if spent := _SPENT.search(text):
         return by_edges(_minutes(spent["n"], spent["u"]) / usual, edges, NEAR_EDGE_MINUTES)
     return None
@@ -91,7 +91,7 @@ _MORE: Final = re.compile(rf"(?:\d+ ?- ?)?(?P<n>{_NUM}) ?(?P<u>{_U})(?: or so)? 
 _TIMES: Final = re.compile(rf"(?P<n>{_NUM}) ?(?:x|times)(?= (?:as|longer|normal|the|to|what)|$|[,;.])")
 _CYCLES: Final = re.compile(
     rf"(?:^|(?:takes?|taking|needs?|runs?|has to run(?: it)?|run it|to run(?: it)?|used to) )(?:about )?(?P<n>{_NUM}|several|a couple|couple)\+?"
-    rf"(?: ?(?:-|to|or) ?{_NUM})? ?(?:full |drying |dry )?(?:cycles?|times|loads|runs)\b|(?P<m>{_NUM}) cycles? (?:to|for|before)"
+    rf"(?: ?(?:-|to|or) ?(?P<upto>{_NUM}))? ?(?:full |drying |dry )?(?:cycles?|times|loads|runs)\b|(?P<m>{_NUM}) cycles? (?:to|for|before)"
 )
 _SPENT: Final = re.compile(
     rf"(?:^|(?:takes?|taking|dry(?:s|ing|ies)?(?: time)?|over|now|needs?|says|sez|cust) )(?:about |over |up to |like |time )*(?P<n>{_NUM})"
