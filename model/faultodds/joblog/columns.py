@@ -15,6 +15,7 @@ from faultodds.joblog.metered import NO_DIAL
 from faultodds.knowledge import Knowledge
 
 MOST_REMEMBERED: Final = 200_000
+MOST_PHRASES: Final = 5_000
 
 Texts = Sequence[str]
 
@@ -63,8 +64,19 @@ class ColumnReader:
             found = [memo[text] for text in texts]
         self.report.counts.update(cell.status for cell in found)
         self.report.add_words(Counter(self._words(found)))
+        self._show(texts, found)
         self.report.no_dial += sum(cell.note == NO_DIAL for cell in found)
         return found
+
+    def _show(self, texts: Texts, cells: Sequence[Cell]) -> None:
+        """Keep what each phrase became, for looking over; nothing that looks personal."""
+        shown = self.report.phrases
+        for (text, cell), times in Counter(zip(texts, cells, strict=True)).items():
+            if cell.status in ("read", "mended", "silent") and text and personal.masked(text) == text:
+                became = "; ".join(f"{c.partition(':')[2]}={v}" if ":" in c else v for c, v in cell.said) or "-"
+                shown[" ".join(text.split()), became] += times
+        if len(shown) > MOST_PHRASES:
+            self.report.phrases = Counter({key: n for key, n in shown.items() if n > 1})
 
     def _words(self, cells: Sequence[Cell]) -> Iterator[str]:
         for cell in cells:
@@ -75,6 +87,7 @@ class ColumnReader:
         """Find the known meaning nearest to each of the commonest words; in free text forget those that occur once."""
         if self.free:
             self.report.words = Counter({w: n for w, n in self.report.words.items() if n > 1})
+            self.report.phrases = Counter({key: n for key, n in self.report.phrases.items() if n > 1})
         for word, _ in self.report.words.most_common(20):
             meaning = self._reader.lexicon.nearest(word)
             if meaning is not None:

@@ -31,7 +31,7 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
     chosen: dict[int, tuple[float, Target]] = {}
     private: dict[int, str] = {}
     for place, sample in enumerate(columns):
-        kind = personal.kind_of(sample.heading, sample.texts)
+        kind = personal.kind_of(sample.heading, sample.counts)
         if kind is not None and not _is_no_customer(sample, kind):
             private[place] = kind
     asking = {place: asked for place in range(len(columns)) if place not in private and (asked := _asks(columns, place))}

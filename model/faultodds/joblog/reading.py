@@ -111,7 +111,9 @@ class PieceReader:
         self._days_known: dict[str, int] = {}
         self._repeats = Repeats()
         self._technicians: dict[str, str] = {}
-        self._twice = self._filled_in = 0
+        self._codes: dict[str, str] = {}
+        self._twice = self._filled_in = self._dropped = 0
+        self._left_out = [self._places[c.heading] for c in mapping.columns if c.kind == "left_out"]
         left = ("personal", "customer", "left_out", "technician")
         hidden = {c.heading for c in mapping.columns if c.kind in left or c.kind in FREE}
         self.kept = [(place, heading) for heading, place in self._places.items() if heading not in hidden]
@@ -170,6 +172,7 @@ class PieceReader:
             cells = reader.cells(columns[reader.place], self._facts(values, reader.context, n))
             self._twice += _fill(values, cells, n)
             mended |= [cell.status == "mended" for cell in cells]
+        self._dropped += sum(not is_blank(text) for place in self._left_out for text in columns[place])
         told = values.pop(clean.ENDED, None)
         self._settle_equipment(values, n)
         values[clean.JOB] = list(self._repeats.job_ids(numbers, self._texts(columns, "job", n)))
@@ -220,10 +223,13 @@ class PieceReader:
         return next(r.report for r in self._readers if target in r.targets)
 
     def _technician(self, text: str) -> str | None:
-        """A technician's code; a name gets one of ours, in the order they come."""
-        if not text or personal.is_code(text):
-            return text or None
-        return self._technicians.setdefault(text.casefold(), f"tech_{len(self._technicians) + 1}")
+        """A technician's code; a name gets one of ours, in the order they come. "Poe, M." and "M. Poe" are one, "t1" and "T1" as well."""
+        if not text:
+            return None
+        same = " ".join(sorted(re.findall(r"[^\W_]+", text.casefold())))
+        if personal.is_code(text):
+            return self._codes.setdefault(same, text)
+        return self._technicians.setdefault(same, f"tech_{len(self._technicians) + 1}")
 
     def _day(self, text: str) -> int:
         day = self._days_known.get(text)
@@ -271,7 +277,7 @@ class PieceReader:
         report.columns += [self._day_report] if self._day_report else []
         for reader in worded:
             reader.name_nearest()
-        report.said_twice, report.filled_in = self._twice, self._filled_in
+        report.said_twice, report.filled_in, report.dropped = self._twice, self._filled_in, self._dropped
         for column in self._mapping.columns:
             report.assumed += [f"{column.heading}: {_assumption(k, v)}" for k, v in column.assume.items()]
             if column.kind == "personal":
