@@ -28,7 +28,6 @@ from faultodds.joblog.endings import CODE
 from faultodds.joblog.likely import samples
 from faultodds.joblog.propose import propose
 from faultodds.joblog.reading import Piece, PieceReader
-from faultodds.joblog.sources import Chunk
 from faultodds.knowledge import Knowledge, load
 from faultodds.safety import hear
 
@@ -53,7 +52,11 @@ def heard(knowledge: Knowledge, cell: Mapping[str, Any]) -> tuple[set[str], bool
     report = CleaningReport("cells", "cells", knowledge.appliance.id, [])
     reader.report_into(report)
     left_out = bool(report.left_out) and bool(cell["text"].strip())
-    asked = left_out or any(c.counts[s] for c in report.columns for s in ("unknown", "either") ) or any(c.words for c in report.columns)
+    asked = (
+        left_out
+        or any(c.counts[s] for c in report.columns for s in ("unknown", "either"))
+        or any(c.words for c in report.columns)
+    )
     danger = hear(cell["text"])
     # Danger is told of in the report, and read beside the log, never into it: too much of it is no harm.
     told = {f"{_STOPS[danger.hazard]}=yes"} & set(cell.get("symptoms", ())) if danger else set()

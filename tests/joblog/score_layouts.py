@@ -99,11 +99,17 @@ def _add(found: Score, row: dict[str, Any], entries: list[Any]) -> None:
     if done != wanted:
         found.failures.append(f"{row.get('ticket', row.get('row'))} repairs {sorted(done)}, really {sorted(wanted)}")
     if not ok:
-        found.failures.append(f"{row.get('ticket', row.get('row'))} told {sorted(told)}, missing {sorted(missing)}, wrong {sorted(wrong)}")
+        found.failures.append(
+            f"{row.get('ticket', row.get('row'))} told {sorted(told)}, missing {sorted(missing)}, wrong {sorted(wrong)}"
+        )
     if not back_ok:
-        found.failures.append(f"{row.get('ticket', row.get('row'))} ended {got.get(clean.ENDED)}, really back {row['came_back']}")
+        found.failures.append(
+            f"{row.get('ticket', row.get('row'))} ended {got.get(clean.ENDED)}, really back {row['came_back']}"
+        )
     if not minutes_ok:
-        found.failures.append(f"{row.get('ticket', row.get('row'))} minutes {got.get(clean.MINUTES)}, really {row['minutes']}")
+        found.failures.append(
+            f"{row.get('ticket', row.get('row'))} minutes {got.get(clean.MINUTES)}, really {row['minutes']}"
+        )
 
 
 _STOPS = ("fire_signs", "gas_smell", "co_alarm")

@@ -8,8 +8,6 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
-
-
 from hypothesis import HealthCheck, given, settings, strategies as st
 
 from faultodds.joblog import free_text
@@ -62,7 +60,7 @@ NOT_DONE = (
     "{} or board? will bring both",
 )
 DONE = ("replaced {}", "new {}", "R&R {}", "{} replaced", "put in new {}", "swapped out {}", "installed new {}")
-JOINS = ("; ", ". ", "\n", " / ")
+JOINS = ("; ", " + ", ". ", "\n", " / ")
 
 
 def repairs(dryer: Knowledge, text: str) -> set[str]:
@@ -72,7 +70,9 @@ def repairs(dryer: Knowledge, text: str) -> set[str]:
 
 
 cell = st.lists(
-    st.tuples(st.sampled_from((*NOT_DONE, *DONE)), st.sampled_from(sorted(PARTS)), st.booleans(), st.sampled_from(JOINS)),
+    st.tuples(
+        st.sampled_from((*NOT_DONE, *DONE)), st.sampled_from(sorted(PARTS)), st.booleans(), st.sampled_from(JOINS)
+    ),
     min_size=1,
     max_size=3,
     unique_by=lambda each: each[1],
@@ -101,7 +101,9 @@ def test_the_law_sees_a_planted_mistake(dryer: Knowledge, phrase: str, monkeypat
     """A reader that overlooks what turns a part breaks it."""
     nothing = re.compile("(?!)")
     monkeypatch.setattr(free_text.FreeText, "_turns", lambda self, text, roles=nothing: False)
-    monkeypatch.setattr(free_text.FreeText, "_hear", lambda self, text: [("repairs", "coil_set")] if "coils" in text else None)
+    monkeypatch.setattr(
+        free_text.FreeText, "_hear", lambda self, text: [("repairs", "coil_set")] if "coils" in text else None
+    )
     assert broken(dryer, [(phrase, "coils", False, "; ")])
 
 
@@ -125,8 +127,7 @@ def test_whole_logs_of_many_layouts(dryer: Knowledge, path: Path) -> None:
     """With no mapping made by hand the repairs of a row are exactly those that were done, on at least 19 rows of 20."""
     score = score_layouts.score(dryer, path)
     assert score.problem == ""
-    assert score.repairs >= 0.95 * score.rows or score.name == "layout_11"
-    assert score.repairs >= 0.9 * score.rows
+    assert score.repairs >= 0.95 * score.rows
     assert score.back >= 0.95 * score.back_known
 
 
@@ -147,7 +148,11 @@ def demo(tmp_path: Path, cells: int) -> Path:
 def test_a_few_odd_cells_decide_nothing(dryer: Knowledge, tmp_path: Path) -> None:
     """Telephone numbers in three cells of another column made callbacks of nearly every visit."""
     reports = [
-        import_log(draft(demo(tmp_path, n), dryer, name="demo", data=str(tmp_path / str(n))), dryer, data=str(tmp_path / str(n)))
+        import_log(
+            draft(demo(tmp_path, n), dryer, name="demo", data=str(tmp_path / str(n))),
+            dryer,
+            data=str(tmp_path / str(n)),
+        )
         for n in (0, 3)
     ]
     assert reports[0].came_back == reports[1].came_back
@@ -167,7 +172,9 @@ def test_a_customer_column_with_few_values_is_refused(dryer: Knowledge, tmp_path
 
 def test_the_table_of_phrases_is_read_back(dryer: Knowledge, tmp_path: Path) -> None:
     """What somebody writes beside a phrase goes before all else."""
-    text = "job,date,complaint,work done\n" + "".join(f"J{n},2024-01-{1 + n % 28:02},no heat,new glowstick\n" for n in range(6))
+    text = "job,date,complaint,work done\n" + "".join(
+        f"J{n},2024-01-{1 + n % 28:02},no heat,new glowstick\n" for n in range(6)
+    )
     text += "J9,2024-02-01,no heat,new coils\n"
     (tmp_path / "log.csv").write_text(text, encoding="utf-8")
     data = str(tmp_path)

@@ -37,7 +37,9 @@ def import_(
     ] = None,
     phrases: Annotated[
         str | None,
-        typer.Option("--phrases", metavar="PHRASES.csv", help="The table of phrases that an import wrote, with what they mean."),
+        typer.Option(
+            "--phrases", metavar="PHRASES.csv", help="The table of phrases that an import wrote, with what they mean."
+        ),
     ] = None,
     yes: Annotated[bool, typer.Option("--yes", "-y", help="Take the proposed mapping without asking.")] = False,
     encoding: Annotated[

@@ -1,4 +1,4 @@
-"""What in a log looks wrong by itself: a customer column with few values, callbacks that no shop has, one outcome nearly everywhere.
+"""What in a log looks wrong by itself: few customers, callbacks that no shop has, one outcome nearly everywhere.
 
 The bounds are common practice, no source.
 """
@@ -27,8 +27,8 @@ def customers(ids: NDArray[np.uint64], heading: str) -> str | None:
     if len(known) < ENOUGH or different >= FEW_CUSTOMERS * len(known):
         return None
     return (
-        f"Column '{heading}' is taken for the customer, and has {different:,} different values on {len(known):,} visits: nearly every visit "
-        "would count as a callback."
+        f"Column '{heading}' is taken for the customer, and has {different:,} different values on {len(known):,} visits: "
+        "nearly every visit would count as a callback."
     )
 
 
@@ -36,7 +36,7 @@ def callbacks(back: int, visits: int) -> str | None:
     """What is to be said of a share of callbacks; None when it is an ordinary one."""
     if visits < ENOUGH or back <= MOST_BACK * visits:
         return None
-    return f"{100 * back / visits:.0f} % of the visits came back. Few shops have so many: look at the columns that say how it ended."
+    return f"{100 * back / visits:.0f} % of the visits came back. Few shops have so many: look at how it ended."
 
 
 def shares(counts: dict[str, Counter[str]]) -> list[str]:

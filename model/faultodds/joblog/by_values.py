@@ -22,7 +22,11 @@ MOST_HOURS: Final = 12.0
 def share(texts: Sequence[str], counts: Mapping[str, int], read: Callable[[str], object]) -> float:
     """The share of cells that can be read."""
     total = sum(counts[text] for text in texts)
-    return sum(counts[text] for text in texts if (said := read(text)) is not None and said is not False) / total if total else 0.0
+    return (
+        sum(counts[text] for text in texts if (said := read(text)) is not None and said is not False) / total
+        if total
+        else 0.0
+    )
 
 
 def score(kind: str, texts: Sequence[str], counts: Mapping[str, int]) -> float:
@@ -59,7 +63,10 @@ def is_another_time(heading: str) -> bool:
     """Whether a heading is of a time that is not spent on the job: driving, waiting for parts, an appointment."""
     words = tokens(heading)
     other = {each for word in vocabulary()["not_on_the_job"]["words"] for each in tokens(word)}
-    return bool(set(words) & other) and bool(set(words) & set(tokens("travel drive"))) or bool(set(words) & other) and bool(set(words) & {each for word in ("time", "wait", "turnaround") for each in tokens(word)})
+    return (bool(set(words) & other) and bool(set(words) & set(tokens("travel drive")))) or (
+        bool(set(words) & other)
+        and bool(set(words) & {each for word in ("time", "wait", "turnaround") for each in tokens(word)})
+    )
 
 
 def all_bare(texts: Sequence[str]) -> bool:
@@ -68,14 +75,22 @@ def all_bare(texts: Sequence[str]) -> bool:
 
 
 def _says_time(words: Sequence[str]) -> bool:
-    said = {"h", "min", "time", *(each for word in ("hours", "hrs", "hr", "mins", "minutes", "duration") for each in tokens(word))}
+    said = {
+        "h",
+        "min",
+        "time",
+        *(each for word in ("hours", "hrs", "hr", "mins", "minutes", "duration") for each in tokens(word)),
+    }
     return bool(set(words) & said)
 
 
 def unit_of_time(heading: str, texts: Sequence[str]) -> str:
     """What a bare number of minutes or hours is in: said by the heading, else told by how large most of them are."""
     words = set(tokens(heading))
-    for unit, said in (("hours", ("h", "hr", "hrs", "hour", "hours")), ("minutes", ("min", "mins", "minute", "minutes"))):
+    for unit, said in (
+        ("hours", ("h", "hr", "hrs", "hour", "hours")),
+        ("minutes", ("min", "mins", "minute", "minutes")),
+    ):
         if words & {each for word in said for each in tokens(word)}:
             return unit
     bare = sorted(float(text.replace(",", ".")) for text in map(str.strip, texts) if _BARE.fullmatch(text))

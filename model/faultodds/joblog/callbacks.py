@@ -1,7 +1,8 @@
-"""Columns that say whether a visit held: "Callback? Y/N", "C/B x", "Fixed?", "First time fix", "Status"; on the first visit or the second.
+"""Columns that say whether a visit held: "Callback? Y/N", "C/B x", "Fixed?", "First time fix"; on the first visit or the second.
 
-A heading asks one of two things: did it come back, or did it hold. A yes, a cross, a 1, a date or a count of days answers "yes" to it;
-a no, a 0, "none" answers "no". What a blank means is written in the mapping, since only a column that marks callbacks has one.
+A heading asks one of two things: did it come back, or did it hold. A yes, a cross, a 1, a date or a count of days answers
+"yes" to it; a no, a 0, "none" answers "no".
+What a blank means is written in the mapping, since only a column that marks callbacks has one.
 """
 
 from __future__ import annotations
@@ -18,7 +19,10 @@ from faultodds.joblog.stems import tokens, vocabulary
 YES: Final = re.compile(r"(?:y|yes|x|xx|true|t|1|\u2713|\u2714|\*|yep|yeah|si)\b|^[x*\u2713\u2714]$", re.I)
 NO: Final = re.compile(r"(?:n|no|none|false|f|0|nope|not yet|never|nothing|nil)\b", re.I)
 DOUBT: Final = re.compile(r"\?|\b(?:maybe|might|possibly|unsure|not sure|dont know|don't know|tbd)\b", re.I)
-AGAIN: Final = re.compile(r"\b(?:again|same (?:problem|issue|thing|complaint|fault)|still (?:no|not|bad|does|is|has|wont|won't)|came back)\b", re.I)
+AGAIN: Final = re.compile(
+    r"\b(?:again|same (?:problem|issue|thing|complaint|fault)|still (?:no|not|bad|does|is|has|wont|won't)|came back)\b",
+    re.I,
+)
 ANSWERS: Final = 0.8
 """So many of a column's cells must answer yes or no for its heading to be a question."""
 FEW: Final = 3
@@ -66,9 +70,13 @@ def answer(text: str) -> bool | None:
     typed = text.strip().strip(".")
     if DOUBT.search(typed):
         return None
-    if NO.match(typed) and not re.match(r"no\s+(?:\w+\s+)?(?:heat|flame|glow|air|gas|start|power|tumble|spin)", typed, re.I):
+    if NO.match(typed) and not re.match(
+        r"no\s+(?:\w+\s+)?(?:heat|flame|glow|air|gas|start|power|tumble|spin)", typed, re.I
+    ):
         return False
-    if _asked("back", " ".join(tokens(typed))) or re.fullmatch(r"\d{1,2}[ -]?[A-Za-z]{3,4}|[A-Za-z]{3,4}\.? \d{1,2}", typed):
+    if _asked("back", " ".join(tokens(typed))) or re.fullmatch(
+        r"\d{1,2}[ -]?[A-Za-z]{3,4}|[A-Za-z]{3,4}\.? \d{1,2}", typed
+    ):
         return True
     if YES.match(typed) or dates.parse(typed) is not None or re.fullmatch(r"\d{1,3}(?:\s*(?:d|days?))?", typed):
         return True
@@ -85,10 +93,14 @@ def said(text: str, assume: Mapping[str, str]) -> str | None:
 
 
 _TOLD_BACK: Final = re.compile(
-    r"\b(?:came back|went back|called back|had to go back|going back|returned|recall(?:ed)?|call ?back|c/?b)\b(?!\s*(?:by|when|if|to|no|num|tomorrow|later|before|for))", re.I
+    r"\b(?:came back|went back|called back|had to go back|going back|returned|recall(?:ed)?|call ?back|c/?b)\b"
+    r"(?!\s*(?:by|when|if|to|no|num|tomorrow|later|before|for))",
+    re.I,
 )
 _TOLD_HELD: Final = re.compile(
-    r"\bno (?:more )?(?:complaints?|problems?|issues?|calls?|call ?backs?|recalls?|c/?bs?)(?: back)?(?: since|$)|\b(?:has not|hasn'?t|did not|didn'?t|never) (?:called|come|came) back\b", re.I
+    r"\bno (?:more )?(?:complaints?|problems?|issues?|calls?|call ?backs?|recalls?|c/?bs?)(?: back)?(?: since|$)"
+    r"|\b(?:has not|hasn'?t|did not|didn'?t|never) (?:called|come|came) back\b",
+    re.I,
 )
 
 

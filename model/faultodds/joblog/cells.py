@@ -200,7 +200,11 @@ class CellReader:
             return None
         for target in self._targets:
             name = target.partition(":")[2]
-            piece = self._metered(target, name, text, row) or self._timed(target, name, text) or self._step(target, name, text)
+            piece = (
+                self._metered(target, name, text, row)
+                or self._timed(target, name, text)
+                or self._step(target, name, text)
+            )
             if piece is not None:
                 return piece
         return None
@@ -231,7 +235,12 @@ class CellReader:
         """A number of a check that is told as an amount with steps, such as parts per million in the room."""
         steps = (own_words(self._knowledge.appliance.id) or {}).get("amount", {}).get(name)
         match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*([a-z%]*)", text.strip(), re.I)
-        if name not in self._knowledge.check or not steps or not match or match[2].casefold() not in ("", steps["unit"]):
+        if (
+            name not in self._knowledge.check
+            or not steps
+            or not match
+            or match[2].casefold() not in ("", steps["unit"])
+        ):
             return None
         outcomes = self._knowledge.check[name].outcomes
         step = next((o for o in outcomes if o in steps and float(match[1]) <= steps[o]), None)

@@ -139,7 +139,14 @@ def _column_dict(column: ColumnReport) -> dict[str, Any]:
 
 def lines(report: CleaningReport) -> list[str]:
     """The report as lines of text."""
-    return [*danger_lines(report), *alarm_lines(report), *_head(report), *_rows(report), *_cells(report), *_rest(report)]
+    return [
+        *danger_lines(report),
+        *alarm_lines(report),
+        *_head(report),
+        *_rows(report),
+        *_cells(report),
+        *_rest(report),
+    ]
 
 
 def danger_lines(r: CleaningReport) -> list[str]:

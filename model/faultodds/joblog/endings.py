@@ -44,7 +44,9 @@ def endings(
     records callbacks, since there a silence means that nobody called.
     """
     gap, since = _gaps(customer, day)
-    again = (gap <= window_days) & (word != CODE[UNKNOWN])  # a visit that was not the last of its job is followed by no callback
+    again = (gap <= window_days) & (
+        word != CODE[UNKNOWN]
+    )  # a visit that was not the last of its job is followed by no callback
     said_back = word == CODE[CAME_BACK]
     notes: list[str] = []
     marks_second = _marks_the_second_visit(said_back, again, since <= window_days)

@@ -1,7 +1,8 @@
 """Free text of a log: complaints, findings, work done, notes. One grammar with what a technician types: `job.Hearer`.
 
-A cell is taken sentence by sentence. A sentence is a phrase of the trade, spelt out in `words.toml`; else a list of such phrases; else
-it is heard, with its denials, doubts and plans; else its parts between commas are. What is none of these is left, and asked about.
+A cell is taken sentence by sentence. A sentence is a phrase of the trade, spelt out in the words of the appliance; else a list
+of such phrases; else it is heard, with its denials, doubts and plans; else its parts between commas are. What is none of
+these is left, and asked about.
 A bare part is work only in a column of work, and only where nothing beside it turns it: "coils", not "coils ordered".
 """
 
@@ -24,6 +25,7 @@ from faultodds.knowledge import Knowledge
 
 _SENTENCE: Final = re.compile(r"\s*[;|\n]+\s*|(?<=[^\W_])[.!]+\s+(?=\S)|\s+/+\s+|\s+[\u2013\u2014]\s+|[.!]+$")
 _COMMA: Final = re.compile(r"\s*,\s*|\s+--?\s+")
+_STRUNG: Final = re.compile(r"\s\+\s")
 _PLUS: Final = re.compile(r"\s*\+\s*")
 _WEAK: Final = re.compile(r"\s*[+&/,]\s*|\s+(?:and|w/|with|plus)\s+", re.I)
 _PARTS: Final = re.compile(r"\s*[,;&+]\s*|\s+(?:and|but)\s+", re.I)
@@ -33,7 +35,9 @@ _COMMENT: Final = re.compile(r"(.*(?:\S\s*[,-]|\d\S*))\s*(?:ok|okay|good|fine|no
 _LABEL: Final = re.compile(r"\b(hot|cold|ohms?|reads?|bench|running): ?", re.I)
 _COUNTED: Final = re.compile(r"^\W*\d+\s*(?:x|ea|pcs?)?\s+|\s*(?:x\s*\d+|\(\d+\)|qty:? ?\d+)$", re.I)
 _LENGTH: Final = re.compile(r"\b\d+\s*(?:'|ft\b|feet\b)", re.I)
-_PAST: Final = re.compile(r"^(?:.*\b(?:is|are) (?:gone|fixed)\b|(?:it )?was (?!\d)[^,]*?)[ ,-]*(?:but )?now (?=\D)", re.I)
+_PAST: Final = re.compile(
+    r"^(?:.*\b(?:is|are) (?:gone|fixed)\b|(?:it )?was (?!\d)[^,]*?)[ ,-]*(?:but )?now (?=\D)", re.I
+)
 _ONLY: Final = re.compile(r"(?:.*\bnot (?:replaced|needed|done|changed)\b\W+)?([\w ]+?) only$", re.I)
 _INSTEAD: Final = re.compile(r"(.+?) (?:instead of|rather than|not) (?:the )?[\w ]+$", re.I)
 _DOUBT: Final = re.compile(r"<doubt>")
@@ -74,7 +78,7 @@ class FreeText:
 
     def read(self, text: str) -> Told:
         """What a cell says."""
-        told, sentences = self._by_sentences(text), _sentences(text)
+        told, sentences = self._by_sentences(text), _sentences(text, self._work)
         if len(sentences) > 1 and (told.left or told.silent) and not self._work:
             # "auto bad / timed fine": one thought, however it is parted
             whole = self._hear(", ".join(sentences))
@@ -85,7 +89,7 @@ class FreeText:
     def _by_sentences(self, text: str) -> Told:
         told = Told()
         before = ""
-        sentences = _sentences(text)
+        sentences = _sentences(text, self._work)
         for n, sentence in enumerate(sentences):
             after = sentences[n + 1] if n + 1 < len(sentences) else ""
             if self._is_elsewhere(sentence):
@@ -152,7 +156,11 @@ class FreeText:
         if own is not None:
             return [] if own[0] else list(own[1])
         found = self._lexicon.whole(text)
-        if found is None or (found[1] == "near" and self._turns(text, _PUT_OFF)) or len({m.column for m in found[0]}) > 1:
+        if (
+            found is None
+            or (found[1] == "near" and self._turns(text, _PUT_OFF))
+            or len({m.column for m in found[0]}) > 1
+        ):
             return None
         return [(m.column, m.value) for m in found[0]]
 
@@ -258,7 +266,9 @@ class FreeText:
 
     def _turns(self, text: str, roles: re.Pattern[str] = _ROLE) -> bool:
         verbs = self._hearer.words.verbs if self._hearer and roles is _PUT_OFF else frozenset()
-        items = [item for item in self._items(text) if not item.names & verbs]  # "vetn cleaning" names work, and plans none
+        items = [
+            item for item in self._items(text) if not item.names & verbs
+        ]  # "vetn cleaning" names work, and plans none
         return any(roles.search(name) for item in items for name in item.names) or "?" in text
 
     def _is_bare(self, text: str) -> bool:
@@ -296,10 +306,14 @@ class FreeText:
         names = {name for item in self._items(text) for name in item.names}
         work = names & (self._hearer.words.verbs - {"handled"})
         put_off = names & {"<plan>", "<somebody>", "<turn>"}
-        return bool(put_off and names & (self._hearer.words.nouns | work)) or (not work and bool(names & {"good", "closed", "handled"}))
+        return bool(put_off and names & (self._hearer.words.nouns | work)) or (
+            not work and bool(names & {"good", "closed", "handled"})
+        )
 
 
-def _sentences(text: str) -> list[str]:
+def _sentences(text: str, work: bool) -> list[str]:
+    """The sentences of a cell; work done is strung together with a plus as well."""
+    text = _STRUNG.sub("; ", text) if work else text
     found = [part.strip(" .,") for part in _SENTENCE.split(_abbreviated(text.strip()))]
     return [part for part in found if part]
 
@@ -363,9 +377,11 @@ def words_of(appliance: str) -> Words | None:
     log = trade(appliance).get("grammar", {})
     general = grammar()
     for group, words in vocabulary()["grammar"].items():
-        general = {**general, group: {n: f"{general[group].get(n, '')}, {w}".strip(", ") for n, w in words.items()} | {
-            n: w for n, w in general[group].items() if n not in words
-        }}
+        general = {
+            **general,
+            group: {n: f"{general[group].get(n, '')}, {w}".strip(", ") for n, w in words.items()}
+            | {n: w for n, w in general[group].items() if n not in words},
+        }
     merged = dict(own)
     for group in ("part", "state"):
         added = log.get(group, {})

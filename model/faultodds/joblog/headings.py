@@ -54,7 +54,12 @@ def _goes_on(upper: Sequence[str], lower: Sequence[str]) -> bool:
     """Whether the second of two rows goes on with headings: all words, under a row with gaps or words of groups."""
     cells = [cell.strip() for cell in lower if cell.strip()]
     gaps = [n for n, cell in enumerate(upper) if not cell.strip()]
-    if not cells or _is_body(lower) or any(_NUMBER.fullmatch(cell) for cell in cells) or any(len(c) > 30 for c in cells):
+    if (
+        not cells
+        or _is_body(lower)
+        or any(_NUMBER.fullmatch(cell) for cell in cells)
+        or any(len(c) > 30 for c in cells)
+    ):
         return False
     named_below = sum(n < len(lower) and bool(lower[n].strip()) for n in gaps)
     return bool(gaps) and named_below >= 0.5 * len(gaps) and (_known(lower) or not _known(upper))

@@ -188,12 +188,12 @@ class _Import:
         self._half.unlink()
 
     def _sound_alarms(self, found: endings.Endings) -> None:
-        """Say what looks wrong by itself; refuse a customer column that nobody has confirmed and that would make callbacks of all."""
+        """Say what looks wrong by itself; refuse a customer column nobody has confirmed that would make callbacks of all."""
         column = self._draft.mapping.of_kind("customer")
         few = alarms.customers(np.concatenate(self._customers), column.heading) if column else None
         if few and not self._draft.mapping.confirmed:
             raise FaultoddsError(
-                f"{few} Nothing was imported. Write is = \"left_out\" for it in the mapping, or confirmed = true at the top if it is "
+                f'{few} Nothing was imported. Write is = "left_out" for it in the mapping, or confirmed = true at the top if it is '
                 f"right. {_TO_EDIT}"
             )
         self.report.alarms += [few] if few else []

@@ -17,7 +17,9 @@ SHORTEST: Final = 4
 LONG: Final = 9
 """From this length on two slips of the fingers are forgiven, before it one."""
 
-OPPOSITES: Final = frozenset({"on", "off", "in", "out", "up", "down", "hot", "cold", "wet", "dry", "low", "high", "new", "old", "good", "bad"})
+OPPOSITES: Final = frozenset(
+    {"on", "off", "in", "out", "up", "down", "hot", "cold", "wet", "dry", "low", "high", "new", "old", "good", "bad"}
+)
 
 How = Literal["exact", "near"]
 
@@ -116,7 +118,10 @@ class Lexicon:
         one, other = typed.split(), phrase.split()
         if len(one) != len(other):
             return True
-        return all(a == b or (a not in self._words | self.known and a not in OPPOSITES) for a, b in zip(one, other, strict=True))
+        return all(
+            a == b or (a not in self._words | self.known and a not in OPPOSITES)
+            for a, b in zip(one, other, strict=True)
+        )
 
     @cached_property
     def _words(self) -> frozenset[str]:
@@ -199,7 +204,9 @@ def of_repairs(knowledge: Knowledge) -> Lexicon:
     """The words for repairs done."""
     lexicon, said = Lexicon(), trade(knowledge.appliance.id).get("repair", {})
     for name, repair in knowledge.repair.items():
-        lexicon.add(Meaning(REPAIRS, name), [name.replace("_", " "), repair.title.partition(",")[0], *said.get(name, [])])
+        lexicon.add(
+            Meaning(REPAIRS, name), [name.replace("_", " "), repair.title.partition(",")[0], *said.get(name, [])]
+        )
     return lexicon
 
 

@@ -80,7 +80,11 @@ class Column:
             case "findings":
                 return [FOUND + name for name in knowledge.check]
             case "notes":
-                return [*(FOUND + name for name in knowledge.observables() if name != knowledge.costs.verify), REPAIRS, ENDED]
+                return [
+                    *(FOUND + name for name in knowledge.observables() if name != knowledge.costs.verify),
+                    REPAIRS,
+                    ENDED,
+                ]
             case _:
                 return []
 

@@ -47,7 +47,8 @@ _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::00)?\s*(?:h|hrs?|hours?)?", re.I)
 _HOURS_AND = re.compile(r"(\d{1,2})\s*h(?:rs?|ours?)?\.?,?\s*(?:and\s*)?(\d{1,2})\s*(?:m|min|mins|minutes)?", re.I)
 _ISO = re.compile(r"PT(?:(\d{1,2})H)?(?:(\d{1,3})M)?", re.I)
 _FRACTION = re.compile(
-    r"(?:(?P<half>half)(?: an?| of an)?|(?P<and>(?:an? )?(?:1 )?hour and a half)|(?:(?P<n>\d{1,2})[ -])?(?P<top>\d)/(?P<bottom>[2-9]))"
+    r"(?:(?P<half>half)(?: an?| of an)?|(?P<and>(?:an? )?(?:1 )?hour and a half)"
+    r"|(?:(?P<n>\d{1,2})[ -])?(?P<top>\d)/(?P<bottom>[2-9]))"
     r"\s*(?P<unit>h|hrs?|hours?|min|mins|minutes)?",
     re.I,
 )
@@ -102,7 +103,7 @@ def _whole(match: re.Match[str]) -> float:
 
 
 def _per(said: str | None, unit: str) -> float:
-    return 60.0 if (said or unit).startswith("h") or not said and unit == "hours" else 1.0
+    return 60.0 if (said or unit).startswith("h") or (not said and unit == "hours") else 1.0
 
 
 def _between(match: re.Match[str]) -> float | None:
@@ -125,11 +126,16 @@ def _of_day(hours: str, minutes_: str | None, half: str | None) -> int | None:
 
 @lru_cache(REMEMBERED)
 def money(text: str) -> float | None:
-    """An amount of money from "$1,240.50", "303", "USD 40", "75,00 €", "185.00 cash", "no charge"; None when it is none or beyond any
-    repair bill."""
+    """An amount of money from "$1,240.50", "303", "USD 40", "75,00 €", "185.00 cash", "no charge"; None when it is none or
+    beyond any repair bill."""
     if _FREE.match(text.strip()):
         return 0.0
-    typed = re.sub(r"^(?:[$£€]|usd|gbp|eur|cad)\s*|\s*(?:[$£€]|usd|gbp|eur|cad|dollars)$", "", _PAID.sub("", text.strip()), flags=re.I)
+    typed = re.sub(
+        r"^(?:[$£€]|usd|gbp|eur|cad)\s*|\s*(?:[$£€]|usd|gbp|eur|cad|dollars)$",
+        "",
+        _PAID.sub("", text.strip()),
+        flags=re.I,
+    )
     typed = re.sub(r"(?<=\d),(?=\d\d$)", ".", typed)
     if not _NUMBER.fullmatch(typed):
         return None

@@ -14,7 +14,9 @@ _HEAD: Final = re.compile(
     rf"\W*(?:(?:job|ticket|wo|no|inv)\b\W*)?(?P<job>[A-Za-z]{{0,4}}-?\d{{1,9}})?\b\W{{0,3}}(?P<day>{_DAY})\b\W{{1,3}}"
     r"(?:(?P<tech>[A-Z][A-Za-z]{0,11}\d{0,2})[.:,-]\s+)?",
 )
-_SPENT: Final = re.compile(r"(?:^|(?<=[.,;] ))(?P<time>\d+(?::\d\d|\.\d+)?\s*(?:hrs?|hours?|h|mins?|minutes?))\b[.,;]?\s*", re.I)
+_SPENT: Final = re.compile(
+    r"(?:^|(?<=[.,;] ))(?P<time>\d+(?::\d\d|\.\d+)?\s*(?:hrs?|hours?|h|mins?|minutes?))\b[.,;]?\s*", re.I
+)
 _BILL: Final = re.compile(r"(?:total |bill |charged? )?(?P<bill>[$\u00a3\u20ac]\s?\d[\d,]*(?:\.\d\d)?)[.,;]?\s*", re.I)
 
 

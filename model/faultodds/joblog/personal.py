@@ -38,7 +38,7 @@ NAMES_SHARE: Final = 0.6
 
 
 def kind_of(heading: str, counts: Mapping[str, int]) -> str | None:
-    """What personal data a column holds, judged by its heading and by most of its rows, one text among many says nothing; None for none.
+    """What personal data a column holds, judged by its heading and by most of its rows, one text among many says nothing.
 
     `counts` is how often each non-blank text stands there.
     """

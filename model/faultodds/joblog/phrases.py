@@ -1,8 +1,8 @@
 """What was read, to look over: every phrase of a log, how often, what it became; those that look like the opposite first.
 
-The table is kept as CSV beside the log. Whoever keeps the log ticks it off, writes in the last column what a phrase means, and gives it
-back with the next import: what is written there goes before all else. A phrase of free text is shown when it stands there twice and
-nothing in it looks personal.
+The table is kept as CSV beside the log. Whoever keeps the log ticks it off, writes in the last column what a phrase means, and
+gives it back with the next import: what is written there goes before all else. A phrase of free text is shown when it stands
+there twice and nothing in it looks personal.
 """
 
 from __future__ import annotations
@@ -49,18 +49,27 @@ def table(report: CleaningReport) -> list[Phrase]:
 
 def _looks_opposite(phrase: str, became: str) -> bool:
     """Whether a phrase denies, puts off or praises what it was nevertheless read as: worth a second look."""
-    turns = any(f" {word} " in f" {re.sub(r'[^a-z0-9]+', ' ', phrase.casefold().replace(chr(39), ''))} " for word in _TURNS)
+    turns = any(
+        f" {word} " in f" {re.sub(r'[^a-z0-9]+', ' ', phrase.casefold().replace(chr(39), ''))} " for word in _TURNS
+    )
     if became == NOTHING:
         return False
     work = "=" not in became
-    return (turns and (work or "none" not in became)) or (not work and bool(_FINE.search(phrase)) and not _NORMAL.search(became))
+    return (turns and (work or "none" not in became)) or (
+        not work and bool(_FINE.search(phrase)) and not _NORMAL.search(became)
+    )
 
 
 _TURNS: Final = tuple(
-    word for role in ("turn", "plan", "doubt") for word in listed(grammar()[role]["words"]) if word not in listed(", ".join(grammar()["done"].values()))
+    word
+    for role in ("turn", "plan", "doubt")
+    for word in listed(grammar()[role]["words"])
+    if word not in listed(", ".join(grammar()["done"].values()))
 )
 _FINE: Final = re.compile(r"\b(?:ok|good|fine|normal|works)\b", re.I)
-_NORMAL: Final = re.compile(r"=(?:normal|good|closed|clean|clear|sound|strong|no|dry|works?|free|level|cycles|on_chart|present|none|fine)\b")
+_NORMAL: Final = re.compile(
+    r"=(?:normal|good|closed|clean|clear|sound|strong|no|dry|works?|free|level|cycles|on_chart|present|none|fine)\b"
+)
 
 
 def write(report: CleaningReport, path: Path) -> None:
@@ -69,7 +78,9 @@ def write(report: CleaningReport, path: Path) -> None:
         writer = csv.writer(handle)
         writer.writerow(HEAD)
         for each in table(report):
-            writer.writerow([LOOK if each.odd else "", safe(each.column), safe(each.phrase), each.times, safe(each.became), ""])
+            writer.writerow(
+                [LOOK if each.odd else "", safe(each.column), safe(each.phrase), each.times, safe(each.became), ""]
+            )
 
 
 def lines(found: Sequence[Phrase], most: int) -> list[str]:
@@ -80,13 +91,15 @@ def lines(found: Sequence[Phrase], most: int) -> list[str]:
 
 
 def read_back(path: Path, mapping: LogMapping, knowledge: Knowledge) -> LogMapping:
-    """A mapping with what was written in the column `means` of a table; raises FaultoddsError for what is no such table, UnknownName
-    for a name that the appliance does not have."""
+    """A mapping with what was written in the column `means` of a table; raises FaultoddsError for what is no such table,
+    UnknownName for a name that the appliance does not have."""
     try:
         with path.open(encoding="utf-8-sig", newline="") as handle:
             rows = list(csv.DictReader(handle))
     except (OSError, UnicodeError, csv.Error) as error:
-        raise FaultoddsError(f"{path} cannot be read as a table of phrases ({error}). Give the file that an import wrote.") from None
+        raise FaultoddsError(
+            f"{path} cannot be read as a table of phrases ({error}). Give the file that an import wrote."
+        ) from None
     if rows and not {"column", "phrase", "means"} <= set(rows[0]):
         raise FaultoddsError(f"{path} is no table of phrases: it needs the columns column, phrase and means.")
     said = [(row["column"].lstrip("'"), row["phrase"].lstrip("'"), (row["means"] or "").strip()) for row in rows]

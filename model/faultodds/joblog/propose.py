@@ -34,7 +34,9 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
         kind = personal.kind_of(sample.heading, sample.counts)
         if kind is not None and not _is_no_customer(sample, kind):
             private[place] = kind
-    asking = {place: asked for place in range(len(columns)) if place not in private and (asked := _asks(columns, place))}
+    asking = {
+        place: asked for place in range(len(columns)) if place not in private and (asked := _asks(columns, place))
+    }
     free = [place for place in range(len(columns)) if place not in private and place not in asking]
     ranked = sorted(
         ((score, place, target) for place in free for target, score in scores.of(columns[place]).items()),

@@ -35,7 +35,13 @@ BROKEN_ROW: Final = "does not fit the headings"
 _JOIN: Final = "\x1f"
 _EPOCH: Final = dt.date(1970, 1, 1)
 
-_WEIGHT: Final = {NO_WORD: -1, CODE[clean.GONE]: 0, CODE[clean.REFERRED]: 1, CODE[clean.UNKNOWN]: 2, CODE[clean.CAME_BACK]: 3}
+_WEIGHT: Final = {
+    NO_WORD: -1,
+    CODE[clean.GONE]: 0,
+    CODE[clean.REFERRED]: 1,
+    CODE[clean.UNKNOWN]: 2,
+    CODE[clean.CAME_BACK]: 3,
+}
 
 Values = list[str | None]
 Aside = tuple[int, str, str, Sequence[str]]
@@ -180,7 +186,9 @@ class PieceReader:
         amounts_read: dict[str, list[float | None]] = {}
         for amounts in self._amounts:
             first, more = amounts_read.get(amounts.name), amounts.read(columns[amounts.place])
-            amounts_read[amounts.name] = [b if a is None else a for a, b in zip(first, more, strict=True)] if first else more
+            amounts_read[amounts.name] = (
+                [b if a is None else a for a, b in zip(first, more, strict=True)] if first else more
+            )
         days = np.array([self._counted_day(text) for text in self._texts(columns, "day", n)], np.int64)
         customers = hashes([text.casefold() for text in self._texts(columns, "customer", n)])
         jobs, recalled = (hashes([t.casefold() for t in self._texts(columns, kind, n)]) for kind in ("job", "recalled"))
@@ -223,7 +231,7 @@ class PieceReader:
         return next(r.report for r in self._readers if target in r.targets)
 
     def _technician(self, text: str) -> str | None:
-        """A technician's code; a name gets one of ours, in the order they come. "Poe, M." and "M. Poe" are one, "t1" and "T1" as well."""
+        """A technician's code; a name gets one of ours, in order. "Poe, M." and "M. Poe" are one, "t1" and "T1" as well."""
         if not text:
             return None
         same = " ".join(sorted(re.findall(r"[^\W_]+", text.casefold())))

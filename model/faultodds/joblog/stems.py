@@ -48,7 +48,15 @@ def _set(group: str) -> frozenset[str]:
 @lru_cache(REMEMBERED)
 def tokens(text: str, whole: bool = False) -> tuple[str, ...]:
     """The words of a text that say something, written out, without endings; every negative is "no". `whole`: fillers as well."""
-    plain = text.casefold().replace("w/o", " without ").replace("w/", " with ").replace("\u03c9", " ohm").replace("\u2126", " ohm").replace("'", "").replace("’", "")
+    plain = (
+        text.casefold()
+        .replace("w/o", " without ")
+        .replace("w/", " with ")
+        .replace("\u03c9", " ohm")
+        .replace("\u2126", " ohm")
+        .replace("'", "")
+        .replace("’", "")
+    )
     negative, filler = _set("negative"), _set("filler")
     raw = [word for piece in _WORD.findall(plain) for word in _expanded(piece)]
     if len(raw) == 1:

@@ -84,16 +84,21 @@ _WAS: Final = re.compile(
     rf"(?:was|used to (?:be|take|dry in|take about)|usually|normally) (?P<was>{_NUM}) ?(?P<wu>{_U})?\W+(?:and )?(?:it )?(?:now|its)"
     rf"(?: takes| its| about)* (?P<now>{_NUM}) ?(?P<nu>{_U})"
 )
-_IS_WAS: Final = re.compile(rf"(?P<now>{_NUM}) ?(?P<nu>{_U})\b.{{0,20}}\b(?:was|used to be) (?P<was>{_NUM}) ?(?P<wu>{_U})")
+_IS_WAS: Final = re.compile(
+    rf"(?P<now>{_NUM}) ?(?P<nu>{_U})\b.{{0,20}}\b(?:was|used to be) (?P<was>{_NUM}) ?(?P<wu>{_U})"
+)
 _PART_MORE: Final = re.compile(r"(?P<half>half again)|(?P<n>1/[234]) (?:more|longer)")
 _LITTLE: Final = re.compile(r"\b(?:a )?(?:bit|little|tad|somewhat|slightly) (?:longer|slower)")
 _MORE: Final = re.compile(rf"(?:\d+ ?- ?)?(?P<n>{_NUM}) ?(?P<u>{_U})(?: or so)? (?:more|longer|extra)\b")
 _TIMES: Final = re.compile(rf"(?P<n>{_NUM}) ?(?:x|times)(?= (?:as|longer|normal|the|to|what)|$|[,;.])")
 _CYCLES: Final = re.compile(
-    rf"(?:^|(?:takes?|taking|needs?|runs?|has to run(?: it)?|run it|to run(?: it)?|used to) )(?:about )?(?P<n>{_NUM}|several|a couple|couple)\+?"
-    rf"(?: ?(?:-|to|or) ?(?P<upto>{_NUM}))? ?(?:full |drying |dry )?(?:cycles?|times|loads|runs)\b|(?P<m>{_NUM}) cycles? (?:to|for|before)"
+    rf"(?:^|(?:takes?|taking|needs?|runs?|has to run(?: it)?|run it|to run(?: it)?|used to) )"
+    rf"(?:about )?(?P<n>{_NUM}|several|a couple|couple)\+?"
+    rf"(?: ?(?:-|to|or) ?(?P<upto>{_NUM}))? ?(?:full |drying |dry )?(?:cycles?|times|loads|runs)\b"
+    rf"|(?P<m>{_NUM}) cycles? (?:to|for|before)"
 )
 _SPENT: Final = re.compile(
-    rf"(?:^|(?:takes?|taking|dry(?:s|ing|ies)?(?: time)?|over|now|needs?|says|sez|cust) )(?:about |over |up to |like |time )*(?P<n>{_NUM})"
+    rf"(?:^|(?:takes?|taking|dry(?:s|ing|ies)?(?: time)?|over|now|needs?|says|sez|cust) )"
+    rf"(?:about |over |up to |like |time )*(?P<n>{_NUM})"
     rf" ?\+? ?(?P<u>{_U})(?= (?:to|for|per|a |each|now|or more)|$|\W*$|[,;.])"
 )
