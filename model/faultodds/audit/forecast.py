@@ -34,8 +34,8 @@ class Hush:
     written down, and the equipment that a machine must be known to have for it.
     """
 
-    done: float
-    told: float
+    normal: float
+    odd: float
     needs: Mapping[str, str]
 
 
@@ -144,7 +144,7 @@ def _has(frame: pd.DataFrame, needs: Mapping[str, str]) -> npt.NDArray[np.bool_]
 def _nothing_written(suspects: Suspects, name: str, hush: Hush) -> Floats:
     """(H,) chance that nothing stands in the log: not asked, or asked, normal and not written down."""
     normal = suspects.likelihood[suspects.rows[name].start]
-    return np.asarray(1.0 - hush.done * (1.0 - normal + hush.told * normal))
+    return np.asarray(1.0 - hush.odd * (1.0 - normal) - hush.normal * normal)
 
 
 def _likelihood(rows: npt.NDArray[np.int64], table: Floats) -> Floats:

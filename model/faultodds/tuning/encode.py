@@ -17,6 +17,7 @@ import numpy as np
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
 from faultodds.knowledge import Floats
+from faultodds.tuning.arrays import Singles
 from faultodds.tuning.courses import Moments, moments_of, read_course
 from faultodds.tuning.families import Index
 from faultodds.tuning.structure import GUESSES, Small, Structure
@@ -41,11 +42,13 @@ class Split:
 class Chunk:
     """Encoded jobs; N distinct ones.
 
-    `evidence` (N, rows) one-hot: R outcome rows, equipment values, one row for each check that may be silent, one that says that
-    the repairs are known, one for each repair done, then this chunk's own `splits`. `tail` (N,) which of `moments` came after, or
+    `evidence` (N, rows) one-hot: R outcome rows, equipment values, one row for each check that may be silent, three for what is
+    known of the repairs, one for each repair done, then this chunk's own `splits`. `tail` (N,) which of `moments` came after, or
     -1; jobs are in its order. `facts` (N, V) one-hot over context and equipment values, then one for each context fact that may be
     silent. `weight` (N,) jobs behind each row, less
-    what is forgotten; `count` (N,) the plain number of them. `main` (N,) index of a known main cause, or -1.
+    what is forgotten; `count` (N,) the plain number of them. `main` (N,) index of a known main cause, or -1. `suspected` (N,
+    guesses): how many repairs that were not done the findings suggested with each of `GUESSES` (`guesses.py`).
+    `when` (N,) day of the visit, or place in the log.
     """
 
     evidence: csr_matrix
@@ -56,6 +59,8 @@ class Chunk:
     splits: tuple[Split, ...]
     tail: Small
     moments: Moments
+    suspected: Singles
+    when: Floats
 
     def some(self, most: int) -> Chunk:
         """At most `most` of the rows, evenly spread; the chunk itself when it has no more."""
@@ -63,15 +68,11 @@ class Chunk:
         if rows <= most:
             return self
         kept = np.linspace(0, rows - 1, most).astype(np.int64)
-        picked = {n: getattr(self, n)[kept] for n in ("evidence", "facts", "weight", "count", "main")}
+        picked = {n: getattr(self, n)[kept] for n in ("evidence", "facts", "weight", "count", "main", "suspected", "when")}
         tail, moments = self.tail[kept], self.moments
         if (told := tail >= 0).any():
             tail[told], moments = moments.reached(tail[told].astype(np.int64))
         return Chunk(splits=self.splits, moments=moments, tail=tail, **picked)
-
-    def counting(self, part: float) -> Chunk:
-        """The chunk with every job counting for a part of what it did."""
-        return self if part == 1.0 else dataclasses.replace(self, weight=part * self.weight)
 
     @property
     def jobs(self) -> float:
@@ -117,6 +118,8 @@ class Encoder:
             splits=tuple(own.splits),
             tail=table[:, 0].copy(),
             moments=moments,
+            suspected=np.zeros((len(kept), len(GUESSES)), dtype=np.float32),
+            when=_when(frame)[kept[order]],
         )
 
     def _weights(self, frame: pd.DataFrame, latest: Any) -> Floats:
@@ -125,6 +128,16 @@ class Encoder:
         last = latest if latest is not None else frame[clean.DAY].max()
         age = (last - frame[clean.DAY]).dt.days.to_numpy(dtype=float)
         return np.where(np.isnan(age), 1.0, 0.5 ** (np.nan_to_num(age) / self.half_life))
+
+
+def _when(frame: pd.DataFrame) -> Floats:
+    """(N,) day of each job, or its place where the log has no days."""
+    if clean.DAY not in frame.columns or frame[clean.DAY].isna().all():
+        return np.arange(len(frame), dtype=float)
+    import pandas as pd
+
+    days = (frame[clean.DAY] - pd.Timestamp("2000-01-01")).dt.days.to_numpy(dtype=float)
+    return np.where(np.isnan(days), np.nanmax(days), days)
 
 
 # --- one column ----------------------------------------------------------------------------------------------------
@@ -194,21 +207,38 @@ def silent_start(structure: Structure) -> int:
 
 
 def done_start(structure: Structure) -> int:
-    """Row that says that the repairs are known; after it one row for each repair that was done and each of `GUESSES`."""
+    """First of the rows that say what is known of the repairs: that there were none, that there were some, nothing at all."""
     return silent_start(structure) + structure.checks
+
+
+def repair_start(structure: Structure) -> int:
+    """First of the rows of each repair that was done and each of `GUESSES`."""
+    return done_start(structure) + 3
+
+
+def undone_start(structure: Structure) -> int:
+    """First of the rows of repairs that were not done beside another (`Layout.instead`)."""
+    return repair_start(structure) + len(structure.repair_of) * len(GUESSES)
+
+
+def single_start(structure: Structure) -> int:
+    """First of the rows of a repair that was done alone, each with each of `GUESSES`."""
+    return undone_start(structure) + len(structure.layout.instead)
 
 
 def split_start(structure: Structure) -> int:
     """First row of a chunk's own: its doubtful findings."""
-    return done_start(structure) + 1 + len(structure.knowledge.repair) * len(GUESSES)
+    return single_start(structure) + len(structure.knowledge.repair) * len(GUESSES)
 
 
 # --- what was done, and what came of it ------------------------------------------------------------------------------
 
 
 def _done(structure: Structure, frame: pd.DataFrame) -> list[Small]:
-    """That the repairs are known, and each repair that was done; nothing where the cell is empty."""
-    if clean.REPAIRS not in frame.columns:
+    """What is known of the repairs: a repair done alone, or that there were none or several and which; nothing for a log that has no
+    repairs at all.
+    """
+    if clean.REPAIRS not in frame.columns or frame[clean.REPAIRS].isna().all():
         return []
     cells = frame[clean.REPAIRS].astype("category")
     code = cells.cat.codes.to_numpy()
@@ -216,9 +246,23 @@ def _done(structure: Structure, frame: pd.DataFrame) -> list[Small]:
     done = np.zeros((len(cells.cat.categories) + 1, len(names)), dtype=bool)  # the last row is that of an empty cell
     for row, cell in enumerate(cells.cat.categories):
         done[row, [names[n] for n in str(cell).split(";") if n]] = True
-    out = [np.where(code < 0, -1, done_start(structure)).astype(np.int32)]
+    count = done.sum(axis=1)[code]
+    known = np.where(code < 0, 2, count > 0)
+    out = [np.where(count == 1, -1, done_start(structure) + known).astype(np.int32)]
+    alone = single_start(structure) + done.argmax(axis=1)[code] * len(GUESSES)
+    out.append(np.where(count == 1, alone, -1).astype(np.int32))
+    code = np.where(count > 1, code, -1)
+    start, undone = repair_start(structure), undone_start(structure)
+    # Which `done:` observable each repair follows: its own, or that beside an earlier one that was done.
+    follows = np.tile(np.arange(len(names)), (len(done), 1))
+    for v, (other, repair) in reversed(list(enumerate(structure.layout.instead))):
+        follows[done[:, other], repair] = len(names) + v
     for r in np.flatnonzero(done.any(axis=0)).tolist():
-        out.append(np.where(done[code, r], done_start(structure) + 1 + r * len(GUESSES), -1).astype(np.int32))
+        out.append(np.where(done[code, r], start + follows[code, r] * len(GUESSES), -1).astype(np.int32))
+    for repair in sorted({b for _, b in structure.layout.instead}):
+        beside = (follows[:, repair] >= len(names)) & ~done[:, repair]
+        row = undone + follows[:, repair] - len(names)
+        out.append(np.where(beside[code], row[code], -1).astype(np.int32))
     return out
 
 

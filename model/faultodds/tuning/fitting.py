@@ -8,18 +8,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
 from faultodds.knowledge import Floats, Knowledge, overlay
-from faultodds.tuning import missing, places as file_places
+from faultodds.tuning import holding, missing, places as file_places
+from faultodds.tuning.arrays import TINY, arrays_of
 from faultodds.tuning.ascent import WARM, Ascent, trust_of
 from faultodds.tuning.encode import Chunk, Encoder, frames_of
 from faultodds.tuning.families import Families
 from faultodds.tuning.guesses import prepared
-from faultodds.tuning.likelihood import Silence
+from faultodds.tuning.likelihood import Silence, blocks, rows_of
 from faultodds.tuning.places import Place
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.structure import Structure, structure_of
@@ -43,9 +46,9 @@ class Learned:
 
     `knowledge` with the learned numbers in place; `numbers` path to learned value, `file` path to the file's, the same paths;
     `spoke` path to the expected number of jobs that the number's family could learn from. `log_posterior` after each pass, since
-    strengths and silences were chosen, each job counting for `counted` of one (`Settings.counted`). `jobs` learned from,
+    silences were chosen. `jobs` learned from,
     `set_aside` jobs that no fault explains. `notes` are plain sentences for the manager. `families`, `theta`, `counts`,
-    `strengths` and `silence` are the fit itself.
+    `strengths` and `silence` are the fit itself; `believed` is how far each of `holding.SPREADS` is, None for strengths set by hand.
     """
 
     knowledge: Knowledge
@@ -63,9 +66,14 @@ class Learned:
     places: dict[str, Place]
     theta: Floats
     counts: Floats
-    counted: float
+    believed: Floats | None
     silence: Silence
     centre: Floats
+
+    def written(self, check: int) -> tuple[float, float]:
+        """Chance that a normal answer of a symptom or check is written down, and that any other is."""
+        normal, odd = self.families.padded(self.theta)[self.families.written[check, :, 1]]
+        return float(normal), float(odd)
 
 
 def fit(knowledge: Knowledge, logs: pd.DataFrame | Iterable[pd.DataFrame], settings: Settings | None = None) -> Learned:
@@ -84,17 +92,51 @@ def _fit(knowledge: Knowledge, logs: pd.DataFrame | Iterable[pd.DataFrame], sett
     chunks = each(lambda chunk: prepared(structure, chunk, start.silence), chunks, settings.workers)
     ascent = Ascent(structure, settings, start.silence, start.theta)
     weight = sum(float(c.weight.sum()) for c in chunks)
-    counted = settings.counted(weight)
     with workers(structure, part_of(chunks, PART), settings) as go:
-        ascent.choose(go, counted * weight)
+        ascent.settle(go)
     if weight > 2 * MOST_WAY:
         part = part_of(chunks, MOST_WAY)
-        each_for = counted * weight / sum(float(c.weight.sum()) for c in part)
-        with workers(structure, [c.counting(each_for) for c in part], settings) as go:
+        each_for = weight / sum(float(c.weight.sum()) for c in part)
+        with workers(structure, [replace(c, weight=each_for * c.weight) for c in part], settings) as go:
             ascent.climb(go, ENOUGH)
-    with workers(structure, [c.counting(counted) for c in chunks], settings) as go:
+    with workers(structure, chunks, settings) as go:
         ascent.climb(go)
-    return _learned(structure, settings, ascent, counted, [*notes, *start.notes])
+    held = hold(structure, part_of(chunks, MOST_WAY), ascent) if ascent.free else None
+    return _learned(structure, settings, ascent, held, [*notes, *start.notes])
+
+
+def hold(structure: Structure, chunks: Sequence[Chunk], ascent: Ascent) -> Floats:
+    """Hold the fitted shares back as far as forecasts say, in place; returns how far each spread is believed."""
+    f = structure.families
+    file, counts = f.prior[f.shares], ascent.counts[f.shares]
+    chances, weight, when = main_likelihoods(structure, chunks, ascent.theta, ascent.silence, ascent.settings)
+    order = np.argsort(when, kind="stable")
+    chances, weight = chances[order], weight[order]
+    held = holding.believed(holding.forecasts(chances, weight, file))
+    whole = weight.sum() > 0.999 * counts.sum()
+    every = [
+        holding.learned(chances, weight, file, s) if whole else holding.peak(counts, file, s) for s in holding.SPREADS
+    ]
+    ascent.theta[f.shares] = np.maximum(held @ np.stack(every), TINY)
+    return held
+
+
+def main_likelihoods(
+    structure: Structure, chunks: Sequence[Chunk], theta: Floats, silence: Silence, settings: Settings
+) -> tuple[Floats, Floats, Floats]:
+    """(N, C) likelihood of each job's record under every main cause, up to a factor, with its weight and its day."""
+    f = structure.families
+    arrays = arrays_of(structure, theta)
+    chances, weight, when = [], [], []
+    for chunk in chunks:
+        rows = rows_of(structure, chunk, arrays, silence, trust_of(settings))
+        for block in blocks(chunk, rows, arrays):
+            told = block.joint.any(axis=1)
+            joint = np.asarray(block.joint[told], dtype=float)[:, f.share < len(theta)] / theta[f.shares]
+            chances.append(joint / joint.max(axis=1, keepdims=True))
+            weight.append(chunk.weight[block.rows][told])
+            when.append(chunk.when[block.rows][told])
+    return np.concatenate(chances), np.concatenate(weight), np.concatenate(when)
 
 
 @dataclass(frozen=True)
@@ -114,7 +156,7 @@ def warmed(structure: Structure, chunks: Sequence[Chunk], settings: Settings) ->
     sample = part_of(chunks, SAMPLE)
     found = missing.look(structure, sample, structure.families.prior, trust_of(settings))
     heard = [prepared(structure, c, found.silence) for c in sample]
-    plain = settings.replace(strengths=settings.worth(), iterations=WARM)
+    plain = settings.replace(iterations=WARM)
     ascent = Ascent(structure, plain, found.silence, structure.families.prior)
     with workers(structure, heard, settings.replace(scheduler=None)) as go:
         ascent.climb(go)
@@ -185,13 +227,15 @@ def part_of(chunks: Sequence[Chunk], jobs: int) -> list[Chunk]:
     return [c.some(math.ceil(c.evidence.shape[0] * share)) for c in used]
 
 
-def _learned(structure: Structure, settings: Settings, ascent: Ascent, counted: float, notes: list[str]) -> Learned:
+def _learned(
+    structure: Structure, settings: Settings, ascent: Ascent, held: Floats | None, notes: list[str]
+) -> Learned:
     k, s, f = structure.knowledge, structure.suspects, structure.families
     assert ascent.statistics is not None
     found = ascent.statistics
     places = file_places.places_of(k, s, f)
     learned = file_places.numbers(places, ascent.theta)
-    counts = found.counts / counted
+    counts = found.counts
     behind = f.totals(counts)
     if found.impossible:
         notes.append(
@@ -204,7 +248,7 @@ def _learned(structure: Structure, settings: Settings, ascent: Ascent, counted: 
         file={path: overlay.value(k, path) for path in learned},
         spoke={path: float(behind[list(place.families)].sum()) for path, place in places.items()},
         log_posterior=tuple(ascent.trace),
-        log_likelihood=found.log_likelihood / counted,
+        log_likelihood=found.log_likelihood,
         jobs=round(found.jobs),
         set_aside=round(found.impossible),
         settings=settings,
@@ -214,7 +258,7 @@ def _learned(structure: Structure, settings: Settings, ascent: Ascent, counted: 
         places=places,
         theta=ascent.theta,
         counts=counts,
-        counted=counted,
+        believed=held,
         silence=ascent.silence,
         centre=ascent.centre,
     )

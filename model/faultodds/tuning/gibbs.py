@@ -2,7 +2,7 @@
 
 A sweep draws main cause and suspect of every job together, then what each part of an observable drew and which repairs took
 (for all jobs of a group at once, which is the same distribution), then every family from Dirichlet(n * p + counts). Strengths and
-silences are those of a fit. Jobs that count in part (forgetting, the ceiling) add their part to the counts.
+silences are those of a fit. Jobs that count in part (forgetting) add their part to the counts.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ import numpy.typing as npt
 
 from faultodds.errors import unknown
 from faultodds.knowledge import Floats, Knowledge
-from faultodds.tuning import statistics
+from faultodds.tuning import holding, statistics
 from faultodds.tuning.arrays import TINY, Arrays, arrays_of
 from faultodds.tuning.ascent import trust_of
-from faultodds.tuning.encode import Chunk, done_start, silent_fact_start, silent_start, split_start
+from faultodds.tuning.encode import Chunk, done_start, repair_start, silent_fact_start, silent_start, single_start, split_start, undone_start
 from faultodds.tuning.families import Index
 from faultodds.tuning.fitting import Learned, encoded, fit
 from faultodds.tuning.guesses import prepared
-from faultodds.tuning.likelihood import behind_gaps, done_for_need
+from faultodds.tuning.likelihood import LEAST, Silence, alone_rows, behind_gaps, done_for_need, split_weights, unreported
 from faultodds.tuning.places import Place
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.structure import GUESSES, Structure, structure_of
@@ -112,9 +112,10 @@ class Chain:
 
     def __init__(self, structure: Structure, chunks: list[Chunk], learned: Learned, seed: int) -> None:
         self.structure, self.learned = structure, learned
-        self.chunks = [prepared(structure, c, learned.silence).counting(learned.counted) for c in chunks]
+        self.chunks = [prepared(structure, c, learned.silence) for c in chunks]
         self.theta = learned.theta.copy()
-        self.pseudo = structure.families.spread_strengths(learned.strengths, learned.centre)
+        free = {"shares": 0.0} if learned.believed is not None else {}
+        self.pseudo = structure.families.spread_strengths({**learned.strengths, **free}, learned.centre)
         self.rng = np.random.default_rng(seed)
         self.trust = trust_of(learned.settings)
 
@@ -127,7 +128,15 @@ class Chain:
             counts += self._counts(chunk, arrays)
         drawn = np.maximum(self.rng.standard_gamma(self.pseudo + counts), 1e-290)
         self.theta = np.maximum(f.scaled(drawn), TINY)
-        return self.theta
+        if self.learned.believed is None:
+            return self.theta
+        # The chain goes on with shares that are free; what is handed out is held back as the learned shares are.
+        own = f.shares
+        self.theta[own] = holding.drawn(counts[own], f.prior[own], holding.FREE, self.rng)
+        out = self.theta.copy()
+        spread = holding.SPREADS[int(self.rng.choice(len(holding.SPREADS), p=self.learned.believed))]
+        out[own] = holding.drawn(counts[own], f.prior[own], spread, self.rng)
+        return out
 
     def _counts(self, chunk: Chunk, arrays: Arrays) -> Floats:
         rows = statistics.rows_of(self.structure, chunk, arrays, self.learned.silence, self.trust)
@@ -163,7 +172,7 @@ def _pick(weights: npt.NDArray[Any], rng: Rng) -> Index:
 
 
 def _picked(chunk: Chunk, rows: npt.NDArray[np.bool_]) -> Chunk:
-    parts = {n: getattr(chunk, n)[rows] for n in ("evidence", "facts", "weight", "count", "main", "tail")}
+    parts = {n: getattr(chunk, n)[rows] for n in ("evidence", "facts", "weight", "count", "main", "tail", "suspected")}
     return dataclasses.replace(chunk, **parts)
 
 
@@ -193,7 +202,7 @@ class _Tally:
         by_fact = np.bincount(pair, self.chunk.weight[job], minlength=facts.shape[1] * mains).reshape(-1, mains)
         np.add.at(padded, f.fact, rows.trust.finding * (by_fact[: len(f.fact)] + self._behind_gaps(rows)))
         np.add.at(padded, f.state, statistics.state_counts(s, by_main, self._modes(mains)))
-        self._findings(rows)
+        self._findings(rows, padded)
         self._courses(rows, padded)
         np.add.at(padded, f.part, self._parts())
         return padded[:-2]
@@ -218,52 +227,119 @@ class _Tally:
         np.add.at(out, self.main, member)
         return out
 
-    def _findings(self, rows: statistics.Rows) -> None:
+    def _findings(self, rows: statistics.Rows, padded: Floats) -> None:
         """Findings and repairs as outcomes of groups."""
         s, evidence, trust = self.structure, self.chunk.evidence, rows.trust
         job = np.repeat(np.arange(evidence.shape[0]), np.diff(evidence.indptr))
         row, suspect = evidence.indices, self.suspect[job]
         plain = row < s.rows
         self._add(s.cell[row[plain], suspect[plain]], job[plain], trust.finding)
+        observable, outcome = s.outcome_of
+        self._wrote(observable[row[plain]], outcome[row[plain]], job[plain], 1, rows, padded)
         doubtful = row >= split_start(s)
-        self._add(self._settled(row[doubtful] - split_start(s), suspect[doubtful]), job[doubtful], trust.finding)
+        split = row[doubtful] - split_start(s)
+        settled = self._settled(split, suspect[doubtful], rows.silence)
+        self._add(settled, job[doubtful], trust.finding)
+        of = np.array([one.observable for one in self.chunk.splits], dtype=np.int64)
+        self._wrote(of[split], settled % s.layout.widest, job[doubtful], 1, rows, padded)
         silent = (row >= silent_start(s)) & (row < done_start(s))
-        self._untold(row[silent] - silent_start(s), suspect[silent], job[silent], rows)
-        done = (row > done_start(s)) & ~doubtful
-        known = job[row == done_start(s)]
-        self._repairs(row[done] - done_start(s) - 1, job[done], known, trust.label)
+        self._untold(row[silent] - silent_start(s), suspect[silent], job[silent], rows, padded)
+        done = (row >= repair_start(s)) & (row < undone_start(s))
+        undone = (row >= undone_start(s)) & (row < single_start(s))
+        self._beside(row[undone] - undone_start(s), job[undone], trust.label)
+        head = row - done_start(s)
+        alone, right = self._alone((row >= single_start(s)) & ~doubtful, row, job, padded)
+        known = job[(head == 0) | (head == 1) | self._none_done(job, head, padded)]
+        known = np.concatenate([known, right])
+        followed = np.concatenate([row[done] - repair_start(s), alone])
+        self._repairs(followed, np.concatenate([job[done], right]), known, trust.label, padded)
 
-    def _settled(self, split: Index, suspect: Index) -> Index:
+    def _alone(self, which: npt.NDArray[np.bool_], row: Index, job: Index, padded: Floats) -> tuple[Index, Index]:
+        """Repairs done alone that were right: which (repair * guesses + chance of a guess), and in which jobs."""
+        s, f = self.structure, self.structure.families
+        at, job = row[which] - single_start(s), job[which]
+        repair, level, suspect = at // len(GUESSES), at % len(GUESSES), self.suspect[job]
+        right, wrong = (part[repair, level if part.shape[1] > 1 else 0, suspect] for part in alone_rows(s, self.arrays))
+        good = self.rng.random(len(job)) * (right + wrong) < right
+        weight = self.chunk.weight[job]
+        padded[f.reported[1, 1]] += weight.sum()
+        padded[f.wrong[0]] += weight[good].sum()
+        padded[f.wrong[1]] += weight[~good].sum()
+        for v, (other, _) in enumerate(s.layout.instead):
+            beside = job[good & (repair == other)]
+            self._beside(np.full(len(beside), v), beside, 1.0)
+        return at[good], job[good]
+
+    def _none_done(self, job: Index, head: Index, padded: Floats) -> npt.NDArray[np.bool_]:
+        """Where nothing is known of the repairs since there were none."""
+        s, f = self.structure, self.structure.families
+        plain = s.group_of[s.checks : s.checks + len(s.knowledge.repair)]
+        chance = np.maximum(self.arrays.outcome[plain, 0], LEAST)
+        hidden = unreported(self.arrays, np.log(chance).sum(axis=0))[:, self.suspect[job]]
+        none = self.rng.random(len(job)) * hidden.sum(axis=0) < hidden[0]
+        weight = self.chunk.weight[job]
+        for some, down, which in ((0, 1, head == 0), (1, 1, head == 1), (0, 0, (head == 2) & none), (1, 0, (head == 2) & ~none)):
+            padded[f.reported[some, down]] += weight[which].sum()
+        padded[f.wrong[0]] += weight[(head == 0) | (head == 1)].sum()
+        return np.asarray((head == 2) & none)
+
+    def _settled(self, split: Index, suspect: Index, silence: Silence) -> Index:
         """Which outcome each doubtful finding was."""
         if not len(split):
             return np.zeros(0, dtype=np.int64)
         s, widest = self.structure, self.structure.layout.widest
         weights = np.zeros((len(self.chunk.splits), widest))
         for i, one in enumerate(self.chunk.splits):
-            weights[i, : len(one.weights)] = one.weights
+            weights[i, : len(one.weights)] = split_weights(one, self.arrays, silence)
         observable = np.array([one.observable for one in self.chunk.splits])
         group = s.group_of[observable[split], suspect].astype(np.int64)
         picked: Index = group * widest + _pick(self.arrays.outcome[group] * weights[split], self.rng)
         return picked
 
-    def _untold(self, check: Index, suspect: Index, job: Index, rows: statistics.Rows) -> None:
-        """Which jobs without a hushed check had it done, with a normal result that nobody wrote down."""
+    def _untold(self, check: Index, suspect: Index, job: Index, rows: statistics.Rows, padded: Floats) -> None:
+        """What each symptom and check that is not in the record would have shown."""
         group = self.structure.group_of[check, suspect].astype(np.int64)
-        untold = rows.silence.normal_untold(check, self.arrays.outcome[group, 0])
-        drawn = self.rng.random(len(job)) < untold
-        self._add(group[drawn] * self.structure.layout.widest, job[drawn], rows.trust.finding)
+        written = self.arrays.written[check]
+        outcome = _pick(self.arrays.outcome[group] * (1.0 - written), self.rng)
+        self._add(group * self.structure.layout.widest + outcome, job, rows.trust.finding)
+        self._wrote(check, outcome, job, 0, rows, padded)
 
-    def _repairs(self, row: Index, job: Index, known: Index, label: float) -> None:
+    def _wrote(
+        self, check: Index, outcome: Index, job: Index, down: int, rows: statistics.Rows, padded: Floats
+    ) -> None:
+        """Answers that were written down, or were not."""
+        index = self.structure.families.written[check, (outcome > 0).astype(np.int64), down]
+        np.add.at(padded, index, self.chunk.weight[job] * rows.silence.heard[check])
+
+    def _repairs(self, row: Index, job: Index, known: Index, label: float, padded: Floats) -> None:
         """Which repairs were done for need, and not as a guess; `row` is repair * guesses + chance of a guess."""
         s, widest = self.structure, self.structure.layout.widest
         groups = s.group_of[s.checks :].astype(np.int64)
-        every = (groups[:, self.suspect[known]] * widest).ravel()
-        self._add(every, np.tile(known, len(groups)), label)
-        group = groups[row // len(GUESSES), self.suspect[job]]
-        needed = self.rng.random(len(job)) < done_for_need(self.arrays, group, np.array(GUESSES)[row % len(GUESSES)])
+        repairs, follows = len(s.knowledge.repair), row // len(GUESSES)
+        every = (groups[:repairs, self.suspect[known]] * widest).ravel()
+        self._add(every, np.tile(known, repairs), label)
+        beside = follows >= repairs
+        self._beside(follows[beside] - repairs, job[beside], label)
+        group, level = groups[follows, self.suspect[job]], row % len(GUESSES)
+        needed = self.rng.random(len(job)) < done_for_need(self.arrays, group, np.array(GUESSES)[level])
+        # One that was needed may have been a guess as well.
+        chance = np.where(needed, self.arrays.guessed * np.array(GUESSES)[level], 1.0)
+        guess = (self.rng.random(len(job)) < chance).astype(np.int64)
+        counted = np.zeros((len(GUESSES), 2))
+        np.add.at(counted, (level, guess), label * self.chunk.weight[job])
+        suspected = label * (self.chunk.weight @ self.chunk.suspected)
+        statistics.count_guesses(s, self.arrays.guessed, counted, suspected, padded)
         done, job = group[needed] * widest, job[needed]
         self._add(done + 1, job, label)
         self._add(done, job, label, sign=-1)
+
+    def _beside(self, instead: Index, job: Index, label: float) -> None:
+        """Repairs beside another that was done: counted with those in place of with the plain ones."""
+        s, widest = self.structure, self.structure.layout.widest
+        groups = s.group_of[s.checks :].astype(np.int64)
+        follows = len(s.knowledge.repair) + instead
+        self._add(groups[follows, self.suspect[job]] * widest, job, label)
+        self._add(groups[s.repair_of[follows], self.suspect[job]] * widest, job, label, sign=-1)
 
     def _add(self, cell: Index, job: Index, trust: float, sign: int = 1) -> None:
         self.number += sign * np.bincount(cell, minlength=len(self.number))
@@ -293,7 +369,7 @@ class _Tally:
         self._ran(job[last >= 0], suspect[last >= 0], moments.runs[last[last >= 0]])
         back = moments.back[moment]
         known = back >= 0
-        habit = f.habit[s.sound[suspect[known]].astype(np.int64), back[known]]
+        habit = f.habit[s.left[suspect[known]], back[known]]
         np.add.at(padded, habit, self.chunk.weight[job[known]])
 
     @property

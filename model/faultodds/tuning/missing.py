@@ -162,8 +162,9 @@ class _Tally:
         # More bad results than all the jobs should have between them: nothing was kept back, the check is read wrongly.
         often = bad / np.maximum(self.bad_expected, 1e-9)
         hushed = unlike & (often <= MOST_OFTEN)
-        done = np.where(hushed, np.clip(often, 0.01, 0.99), 1.0)
-        told = np.where(hushed, np.nan_to_num(told), 1.0)
+        # Every customer is asked about symptoms; a check is done on suspicion, so its gaps are read only where they must be.
+        asked = np.array([n in self.structure.knowledge.symptom for n in self.structure.observables[: len(bad)]])
+        heard = hushed | (asked & (self.records >= FEWEST) & ~unclear)
         facts = self._facts()
         notes = (
             *self._hushed(hushed, bad),
@@ -171,7 +172,7 @@ class _Tally:
             *self._told_when_unusual(facts),
             *self._unclear(unclear),
         )
-        return Found(Silence(done, told, hushed, facts, unclear), notes)
+        return Found(Silence(heard, facts, unclear), notes)
 
     def _facts(self) -> Floats:
         """How much likelier a gap is with each value than with its fact's usual one (`Silence.facts`).
@@ -240,13 +241,15 @@ class _Tally:
         return ", ".join(shown[:4]) + (f" and {len(shown) - 4} more" if len(shown) > 4 else "")
 
 
-def hushed(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:
-    """The chunk with "not on record" as a finding of every silent check that could have been done, and of every silent fact."""
+def heard(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:
+    """The chunk with "not on record" as a finding of every symptom and check whose gaps are read, where it could have been done,
+    and of every silent fact.
+    """
     from dataclasses import replace
 
     from scipy.sparse import csr_matrix
 
-    which = np.flatnonzero(silence.hushed)
+    which = np.flatnonzero(silence.heard)
     if len(which):
         silent = ~recorded(structure, chunk)[:, which] & eligible(structure, chunk)[:, which]
         chunk = replace(chunk, evidence=_with(chunk.evidence, silent, silent_start(structure) + which))
