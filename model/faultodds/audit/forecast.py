@@ -30,8 +30,8 @@ NEVER = 1e-300
 
 @dataclass(frozen=True)
 class Hush:
-    """A symptom of which a log keeps bad results only: chance that it is asked or looked at at all, chance that a normal result is
-    written down, and the equipment that a machine must be known to have for it.
+    """A symptom whose gaps say something: chance that a normal answer is written down, chance that any other is, and the equipment
+    that a machine must be known to have for it.
     """
 
     normal: float
@@ -41,7 +41,7 @@ class Hush:
 
 @dataclass(frozen=True)
 class Gaps:
-    """What the gaps of a log say: `symptoms` of which it keeps bad results only, and `facts` that it keeps only where they are out
+    """What the gaps of a log say: of `symptoms`, and of `facts` that it keeps only where they are out
     of the ordinary, with how much likelier a gap is under each value (in the order of `fact_values`) than under the usual one.
     """
 

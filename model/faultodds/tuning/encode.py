@@ -67,7 +67,10 @@ class Chunk:
         rows = self.evidence.shape[0]
         if rows <= most:
             return self
-        kept = np.linspace(0, rows - 1, most).astype(np.int64)
+        return self.picked(np.linspace(0, rows - 1, most).astype(np.int64))
+
+    def picked(self, kept: Index) -> Chunk:
+        """The chunk with these rows only, given in order."""
         picked = {n: getattr(self, n)[kept] for n in ("evidence", "facts", "weight", "count", "main", "suspected", "when")}
         tail, moments = self.tail[kept], self.moments
         if (told := tail >= 0).any():

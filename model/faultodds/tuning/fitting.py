@@ -7,7 +7,7 @@ the step and the objective, `missing.py` for logs that keep bad results only, `g
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -36,6 +36,10 @@ CHUNK = 10_000
 #: Jobs of the part that is looked at first, of the part from which strengths are chosen, and of the part on which most of the way
 #: up a log of over twice as many is gone; there, how many times the tolerance is enough.
 SAMPLE, PART, MOST_WAY, ENOUGH = 3_000, 6_000, 20_000, 4.0
+#: What part of the log is learned from to forecast the rest.
+PAST = 0.6
+#: Fewer jobs than these forecast nothing, nor can their forecasts be judged.
+FEWEST = 20
 #: Most jobs that such a part takes from one chunk.
 FROM_EACH = 5_000
 
@@ -48,7 +52,8 @@ class Learned:
     `spoke` path to the expected number of jobs that the number's family could learn from. `log_posterior` after each pass, since
     silences were chosen. `jobs` learned from,
     `set_aside` jobs that no fault explains. `notes` are plain sentences for the manager. `families`, `theta`, `counts`,
-    `strengths` and `silence` are the fit itself; `believed` is how far each of `holding.SPREADS` is, None for strengths set by hand.
+    `strengths` and `silence` are the fit itself; `held` is how far it was believed,
+    None for strengths set by hand.
     """
 
     knowledge: Knowledge
@@ -66,7 +71,7 @@ class Learned:
     places: dict[str, Place]
     theta: Floats
     counts: Floats
-    believed: Floats | None
+    held: Held | None
     silence: Silence
     centre: Floats
 
@@ -101,12 +106,54 @@ def _fit(knowledge: Knowledge, logs: pd.DataFrame | Iterable[pd.DataFrame], sett
             ascent.climb(go, ENOUGH)
     with workers(structure, chunks, settings) as go:
         ascent.climb(go)
-    held = hold(structure, part_of(chunks, MOST_WAY), ascent) if ascent.free else None
+    held = hold(structure, chunks, ascent) if ascent.free else None
     return _learned(structure, settings, ascent, held, [*notes, *start.notes])
 
 
-def hold(structure: Structure, chunks: Sequence[Chunk], ascent: Ascent) -> Floats:
-    """Hold the fitted shares back as far as forecasts say, in place; returns how far each spread is believed."""
+@dataclass(frozen=True)
+class Held:
+    """How far a log is believed: `spreads` (S,) how far each of `holding.SPREADS` is, `ways` how far each kind goes from the file's
+    numbers to the fit's.
+    """
+
+    spreads: Floats
+    ways: dict[str, float]
+
+
+def hold(structure: Structure, chunks: Sequence[Chunk], ascent: Ascent) -> Held:
+    """Hold what was fitted back as far as forecasts say, in place."""
+    spreads = _hold_shares(structure, part_of(chunks, MOST_WAY), ascent)
+    ways = _ways(structure, chunks, ascent)
+    ascent.theta = holding.mixed(structure.families, ascent.theta, ascent.centre, ways)
+    return Held(spreads, ways)
+
+
+def _ways(structure: Structure, chunks: Sequence[Chunk], ascent: Ascent) -> dict[str, float]:
+    """A fit of the first part of a log, held against the jobs that came after it."""
+    part = part_of(chunks, PART)
+    day = np.quantile(np.concatenate([c.when for c in part]), PAST)
+    past = [c.picked(np.flatnonzero(c.when <= day)) for c in part]
+    future = [later for c in part if (later := c.picked(np.flatnonzero(c.when > day))).weight.sum() > 0]
+    jobs = sum(float(c.weight.sum()) for c in past)
+    if min(jobs, sum(float(c.weight.sum()) for c in future)) < FEWEST:
+        return dict.fromkeys(holding.MIXED, 1.0)
+    before = Ascent(structure, ascent.settings, ascent.silence, structure.families.prior)
+    here = ascent.settings.replace(scheduler=None)
+    with workers(structure, past, here) as go:
+        before.settle(go)
+        before.climb(go, ENOUGH)
+    trust = trust_of(ascent.settings)
+    with workers(structure, future, here) as go:
+
+        def score(way: Mapping[str, float]) -> float:
+            theta = holding.mixed(structure.families, before.theta, before.centre, way)
+            return go(theta, ascent.silence, trust).log_likelihood
+
+        return holding.ways(score, sum(float(c.weight.sum()) for c in chunks) / jobs)
+
+
+def _hold_shares(structure: Structure, chunks: Sequence[Chunk], ascent: Ascent) -> Floats:
+    """Hold the fitted shares back, in place; returns how far each spread is believed."""
     f = structure.families
     file, counts = f.prior[f.shares], ascent.counts[f.shares]
     chances, weight, when = main_likelihoods(structure, chunks, ascent.theta, ascent.silence, ascent.settings)
@@ -228,7 +275,7 @@ def part_of(chunks: Sequence[Chunk], jobs: int) -> list[Chunk]:
 
 
 def _learned(
-    structure: Structure, settings: Settings, ascent: Ascent, held: Floats | None, notes: list[str]
+    structure: Structure, settings: Settings, ascent: Ascent, held: Held | None, notes: list[str]
 ) -> Learned:
     k, s, f = structure.knowledge, structure.suspects, structure.families
     assert ascent.statistics is not None
@@ -258,7 +305,7 @@ def _learned(
         places=places,
         theta=ascent.theta,
         counts=counts,
-        believed=held,
+        held=held,
         silence=ascent.silence,
         centre=ascent.centre,
     )

@@ -107,9 +107,9 @@ def held_back_notes(learned: Learned) -> list[str]:
     """How far the shop's shares seem to differ from the file's, when nobody said what the file is worth (`holding.py`)."""
     from faultodds.tuning.holding import SPREADS
 
-    if learned.believed is None:
+    if learned.held is None:
         return []
-    factor = math.exp(float(learned.believed @ np.array(SPREADS)))
+    factor = math.exp(float(learned.held.spreads @ np.array(SPREADS)))
     if factor < NO_FACTOR:
         return [
             "Shares stay about as the file has them: numbers learned from this log's earlier jobs forecast its later ones no better "
@@ -214,7 +214,7 @@ def _source(log: Path, frame: pd.DataFrame) -> LogSource:
 def _told_settings(learned: Learned, sweeps: int) -> dict[str, Plain]:
     """The settings as a manager reads them, strengths as they came out."""
     settings = learned.settings
-    measured = learned.believed is not None
+    measured = learned.held is not None
     by_hand = {kind: jobs for kind, jobs in learned.strengths.items() if not (measured and kind == "shares")}
     worth = ", ".join(f"{kind} {jobs:,.0f}" for kind, jobs in by_hand.items())
     how = "usual; shares by forecasts of this log" if measured else "set by hand"

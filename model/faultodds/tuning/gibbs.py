@@ -114,7 +114,7 @@ class Chain:
         self.structure, self.learned = structure, learned
         self.chunks = [prepared(structure, c, learned.silence) for c in chunks]
         self.theta = learned.theta.copy()
-        free = {"shares": 0.0} if learned.believed is not None else {}
+        free = {"shares": 0.0} if learned.held is not None else {}
         self.pseudo = structure.families.spread_strengths({**learned.strengths, **free}, learned.centre)
         self.rng = np.random.default_rng(seed)
         self.trust = trust_of(learned.settings)
@@ -128,13 +128,14 @@ class Chain:
             counts += self._counts(chunk, arrays)
         drawn = np.maximum(self.rng.standard_gamma(self.pseudo + counts), 1e-290)
         self.theta = np.maximum(f.scaled(drawn), TINY)
-        if self.learned.believed is None:
+        held = self.learned.held
+        if held is None:
             return self.theta
         # The chain goes on with shares that are free; what is handed out is held back as the learned shares are.
         own = f.shares
         self.theta[own] = holding.drawn(counts[own], f.prior[own], holding.FREE, self.rng)
-        out = self.theta.copy()
-        spread = holding.SPREADS[int(self.rng.choice(len(holding.SPREADS), p=self.learned.believed))]
+        out = holding.mixed(f, self.theta, self.learned.centre, held.ways)
+        spread = holding.SPREADS[int(self.rng.choice(len(holding.SPREADS), p=held.spreads))]
         out[own] = holding.drawn(counts[own], f.prior[own], spread, self.rng)
         return out
 

@@ -6,15 +6,20 @@ allowed to say. What is given out is decided afterwards: with every job's likeli
 under each spread of `SPREADS` are learned from the jobs up to a day and forecast the jobs of the next stretch, from the first to
 the last; the spreads are then averaged by the likelihood of their forecasts (Dawid 1984, the prequential principle: from memory).
 The first spread is none: the shop is as the file says.
+
+Of every other kind of number, chances are the file's and the fit's mixed in their logarithms: how far they go from the one to the
+other is measured on the last part of the log, with a fit of the jobs before it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
 from faultodds.knowledge import Floats
+from faultodds.tuning.families import Families
+from faultodds.tuning.settings import KINDS
 
 #: Spread of the factors while fitting, and those that forecasts choose between. A shop in which a fault is three times as common
 #: as usual is two of the wide ones away.
@@ -22,6 +27,9 @@ FREE, SPREADS = 0.6, (0.0, 0.05, 0.1, 0.2, 0.3, 0.45, 0.65, 0.9)
 #: Stretches of the log that are forecast one after the other.
 STRETCHES = 12
 NEAR = 1e-9
+#: Kinds of numbers that are mixed, and the ways to go that are tried, from the file's to the fit's.
+TINY = 1e-30
+MIXED, WAYS = ("facts", "companions", "links", "tables", "success"), (0.0, 0.25, 0.5, 0.75, 1.0)
 
 
 def peak(counts: Floats, file: Floats, spread: float) -> Floats:
@@ -102,3 +110,26 @@ def believed(scores: Floats) -> Floats:
     """(spreads,) how far each is believed, by the likelihood of its forecasts."""
     weights = np.exp(scores - scores.max())
     return np.asarray(weights / weights.sum())
+
+
+def mixed(families: Families, theta: Floats, centre: Floats, way: Mapping[str, float]) -> Floats:
+    """(P,) chances part of the way from `centre` to `theta`, in logarithms, for each kind that `way` names."""
+    part = np.array([way.get(kind, 1.0) for kind in KINDS])[families.kind][families.of]
+    logs = part * np.log(np.maximum(theta, TINY)) + (1.0 - part) * np.log(np.maximum(centre, TINY))
+    return np.maximum(families.scaled(np.exp(logs)), TINY)
+
+
+def ways(score: Callable[[Mapping[str, float]], float], grown: float) -> dict[str, float]:
+    """How far each kind goes, `score` being the log likelihood of later jobs with the kinds so far along; `grown` is how many times
+    the jobs there are now of those that were learned from then.
+
+    One kind after the other, the ways averaged by their likelihoods. The error of what is learned falls with the jobs, what the
+    shop differs by does not, and the best mixture goes by their ratio (James and Stein 1961, from memory).
+    """
+    out: dict[str, float] = {}
+    whole = score({})
+    for kind in MIXED:
+        scores = np.array([whole if way == 1.0 else score({kind: way}) for way in WAYS])
+        way = float(believed(scores) @ np.array(WAYS))
+        out[kind] = way * grown / (way * grown + 1.0 - way)
+    return out
