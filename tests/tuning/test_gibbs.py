@@ -55,7 +55,9 @@ def test_ranks_of_the_truth_are_uniform() -> None:
     # Of a family of two, one entry: the other is its mirror image.
     single = np.array([e for e in range(len(f.prior)) if not (len(f.outcomes[f.of[e]]) == 2 and e != f.start[f.of[e]])])
     # Of what is left out of a log, and who comes back with an unlisted fault, the drawn logs know nothing.
-    single = single[[not f.names[f.of[e]].startswith(("log/written", "log/wrong", "log/back_if_unlisted")) for e in single]]
+    single = single[
+        [not f.names[f.of[e]].startswith(("log/written", "log/wrong", "log/back_if_unlisted")) for e in single]
+    ]
     for kind in range(7):
         chosen = single[f.kind[f.of[single]] == kind]
         sums = np.bincount(ranks[:, chosen].ravel(), minlength=KEPT + 1)

@@ -26,7 +26,9 @@ def tune_command(
     worth: Annotated[
         float | None,
         typer.Option(
-            "--worth", metavar="N", help="How many jobs the file's numbers are worth; if not given, the log's own forecasts say for shares."
+            "--worth",
+            metavar="N",
+            help="How many jobs the file's numbers are worth; if not given, the log's own forecasts say for shares.",
         ),
     ] = None,
     half_life: Annotated[

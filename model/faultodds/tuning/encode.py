@@ -71,7 +71,9 @@ class Chunk:
 
     def picked(self, kept: Index) -> Chunk:
         """The chunk with these rows only, given in order."""
-        picked = {n: getattr(self, n)[kept] for n in ("evidence", "facts", "weight", "count", "main", "suspected", "when")}
+        picked = {
+            n: getattr(self, n)[kept] for n in ("evidence", "facts", "weight", "count", "main", "suspected", "when")
+        }
         tail, moments = self.tail[kept], self.moments
         if (told := tail >= 0).any():
             tail[told], moments = moments.reached(tail[told].astype(np.int64))

@@ -274,9 +274,7 @@ def part_of(chunks: Sequence[Chunk], jobs: int) -> list[Chunk]:
     return [c.some(math.ceil(c.evidence.shape[0] * share)) for c in used]
 
 
-def _learned(
-    structure: Structure, settings: Settings, ascent: Ascent, held: Held | None, notes: list[str]
-) -> Learned:
+def _learned(structure: Structure, settings: Settings, ascent: Ascent, held: Held | None, notes: list[str]) -> Learned:
     k, s, f = structure.knowledge, structure.suspects, structure.families
     assert ascent.statistics is not None
     found = ascent.statistics

@@ -20,11 +20,28 @@ from faultodds.knowledge import Floats, Knowledge
 from faultodds.tuning import holding, statistics
 from faultodds.tuning.arrays import TINY, Arrays, arrays_of
 from faultodds.tuning.ascent import trust_of
-from faultodds.tuning.encode import Chunk, done_start, repair_start, silent_fact_start, silent_start, single_start, split_start, undone_start
+from faultodds.tuning.encode import (
+    Chunk,
+    done_start,
+    repair_start,
+    silent_fact_start,
+    silent_start,
+    single_start,
+    split_start,
+    undone_start,
+)
 from faultodds.tuning.families import Index
 from faultodds.tuning.fitting import Learned, encoded, fit
 from faultodds.tuning.guesses import prepared
-from faultodds.tuning.likelihood import LEAST, Silence, alone_rows, behind_gaps, done_for_need, split_weights, unreported
+from faultodds.tuning.likelihood import (
+    LEAST,
+    Silence,
+    alone_rows,
+    behind_gaps,
+    done_for_need,
+    split_weights,
+    unreported,
+)
 from faultodds.tuning.places import Place
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.structure import GUESSES, Structure, structure_of
@@ -279,7 +296,12 @@ class _Tally:
         hidden = unreported(self.arrays, np.log(chance).sum(axis=0))[:, self.suspect[job]]
         none = self.rng.random(len(job)) * hidden.sum(axis=0) < hidden[0]
         weight = self.chunk.weight[job]
-        for some, down, which in ((0, 1, head == 0), (1, 1, head == 1), (0, 0, (head == 2) & none), (1, 0, (head == 2) & ~none)):
+        for some, down, which in (
+            (0, 1, head == 0),
+            (1, 1, head == 1),
+            (0, 0, (head == 2) & none),
+            (1, 0, (head == 2) & ~none),
+        ):
             padded[f.reported[some, down]] += weight[which].sum()
         padded[f.wrong[0]] += weight[(head == 0) | (head == 1)].sum()
         return np.asarray((head == 2) & none)

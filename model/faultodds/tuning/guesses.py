@@ -47,7 +47,9 @@ def guessed(structure: Structure, chunk: Chunk) -> Chunk:
     repair = np.where(alone[done], follows, structure.repair_of[follows])
     chance = suggested(structure, chunk)
     level, instead = levels_of(chance), levels_of(in_place(chance))
-    evidence.indices[done] = start + follows * levels + np.where(alone[done], instead[job[done], repair], level[job[done], repair])
+    evidence.indices[done] = (
+        start + follows * levels + np.where(alone[done], instead[job[done], repair], level[job[done], repair])
+    )
     undone = np.zeros(level.shape, dtype=bool)
     undone[known] = True
     undone[job[done], repair] = False

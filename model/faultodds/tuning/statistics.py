@@ -22,7 +22,20 @@ from faultodds.tuning import courses
 from faultodds.tuning.arrays import TINY, Arrays, arrays_of
 from faultodds.tuning.encode import Chunk, Split, done_start, silent_fact_start, silent_start, split_start
 from faultodds.tuning.likelihood import (
-    LEAST, Block, Rows, Silence, Trust, alone_rows, behind_gaps, blocks, done_for_need, rows_of, split_weights, unreported, unwritten, was_guess,
+    LEAST,
+    Block,
+    Rows,
+    Silence,
+    Trust,
+    alone_rows,
+    behind_gaps,
+    blocks,
+    done_for_need,
+    rows_of,
+    split_weights,
+    unreported,
+    unwritten,
+    was_guess,
 )
 from faultodds.tuning.structure import GUESSES, Structure
 
@@ -286,7 +299,11 @@ def _count_done(structure: Structure, arrays: Arrays, cells: Floats, expected: F
     chance = np.maximum(arrays.outcome[groups[:repairs], 0], LEAST)
     hidden = unreported(arrays, np.log(chance).sum(axis=0))
     none, some = hidden / hidden.sum(axis=0) * expected[2]
-    np.add.at(padded, structure.families.reported, np.stack([[none.sum(), expected[0].sum()], [some.sum(), expected[1].sum()]]))
+    np.add.at(
+        padded,
+        structure.families.reported,
+        np.stack([[none.sum(), expected[0].sum()], [some.sum(), expected[1].sum()]]),
+    )
     every = np.tile(expected[:2].sum(axis=0) + none + some, (len(groups), 1))
     # Where some were done and nobody wrote which.
     unnamed = np.zeros_like(every)
