@@ -113,7 +113,9 @@ def test_every_forecast_has_the_same_floor(seed: int) -> None:
 
 
 def test_what_a_log_never_writes_down_can_be_read_between_the_lines() -> None:
-    """With a symptom of which only bad results are written down, a blank speaks against its faults; not where the machine lacks the part, nor where a result stands."""
+    """With a symptom of which only bad results are written down, a blank speaks against its faults; not where the machine lacks the
+    part, nor where a result stands.
+    """
     suspects = compile_suspects(DRYER, 5e-3)
     frame = pd.DataFrame(
         {

@@ -1,8 +1,8 @@
 """Does learning follow a shop that differs: python tests/benchmarks/bench_shops.py [--shops quay_row ...] [--jobs 300 1500]
 [--seeds 3] [--fresh 800] [--sweeps 200].
 
-Eight invented shops (`tests/shops`) write logs that are imported as a manager would import them. Printed for each shop and size, the
-mean of the seeds: Kullback and Leibler's divergence of the file's shares of the main causes, of a plain count of the repairs that
+Eight invented shops (`tests/shops`) write logs that are imported as a manager would import them. Printed for each shop and size,
+the mean of the seeds: Kullback and Leibler's divergence of the file's shares of the main causes, of a plain count of repairs that
 held, and of the learned ones, from the shop's true shares, in nats; the largest distance of a check's or symptom's learned false
 alarm from its truth, and of the file's; the log score of the true causes of fresh jobs under the file's numbers and under the
 learned ones, in nats; with `--sweeps`, how many of the shares' 90 % intervals hold the truth, and the seconds of one fit.
@@ -25,10 +25,6 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from bench_audit import own_data
-from shops.counting import count
-from shops.kinds import SHOPS, Shop
-from shops.world import kl
-from shops.writing import log as write_log
 
 from faultodds.audit.forecast import main_cause_odds
 from faultodds.audit.methods import OMITTED_TARGET, gaps_of
@@ -41,6 +37,10 @@ from faultodds.tuning.fitting import Learned, fit
 from faultodds.tuning.gibbs import sample
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.structure import structure_of
+from shops.counting import count
+from shops.kinds import SHOPS, Shop
+from shops.world import kl
+from shops.writing import log as write_log
 
 FRESH_SEED = 99
 KNOWLEDGE = load("gas_dryer")

@@ -45,7 +45,7 @@ def test_the_peak_is_where_a_search_finds_it(spread: float) -> None:
 
 
 def test_forecasts_tell_a_shop_like_the_file_from_one_that_differs() -> None:
-    """Over many shops: where shares are the file's, little of the belief goes to wide spreads; where they differ, little to none."""
+    """Over many shops: where shares are the file's, little of the belief goes to wide spreads; elsewhere little to none."""
     like, unlike = [], []
     for seed in range(20):
         rng = np.random.default_rng(seed)

@@ -28,7 +28,7 @@ def tune_command(
         typer.Option(
             "--worth",
             metavar="N",
-            help="How many jobs the file's numbers are worth; if not given, the log's own forecasts say for shares.",
+            help="How many jobs the file's numbers are worth; if not given, forecasts of the log's own jobs say.",
         ),
     ] = None,
     half_life: Annotated[

@@ -27,9 +27,9 @@ class Arrays:
     `log_share` (C,); `log_fact` (V, C), context values then equipment values; `given_main` (C, H) chance of suspect h when c is
     the main cause; `chance` (N, O) and `reach` (N + 1, O) of each part, its chances and their running sums; `outcome` (G, O)
     chance of each outcome in each group; `log_likelihood` (R, H); `success` (repairs,); `back` (3,) chance of coming back when
-    something is still wrong, when nothing is, and when only something is that the file does not list; `written` (checks, O) chance that an outcome is written down; `reported` (2,) that it is when no repair was done, and when one was;
-    `wrong` that one was done in place of all that were needed; `guessed` that a
-    repair which the findings suggest is done as a guess.
+    something is still wrong, when nothing is, and when only something is that the file does not list; `written` (checks, O)
+    chance that an outcome is written down; `reported` (2,) that it is when no repair was done, and when one was; `wrong` that
+    one was done in place of all that were needed; `guessed` that a repair which the findings suggest is done as a guess.
     """
 
     log_share: Floats

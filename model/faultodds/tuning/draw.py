@@ -169,8 +169,8 @@ def _repairs(
     theta: npt.NDArray[np.float64] | None,
     guess: npt.NDArray[np.float64] | None,
 ) -> npt.NDArray[np.bool_]:
-    """(repairs, jobs) which repairs are done: noisy-OR over the faults that each puts right, and over guesses. Nobody puts in a wrong
-    part in place of the right ones.
+    """(repairs, jobs) which repairs are done: noisy-OR over the faults that each puts right, and over guesses. Nobody does a
+    repair in place of the right ones.
     """
     from faultodds.belief import compile_suspects
 

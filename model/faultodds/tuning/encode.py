@@ -7,7 +7,6 @@ Jobs with the same evidence are kept once, with a weight.
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -240,8 +239,8 @@ def split_start(structure: Structure) -> int:
 
 
 def _done(structure: Structure, frame: pd.DataFrame) -> list[Small]:
-    """What is known of the repairs: a repair done alone, or that there were none or several and which; nothing for a log that has no
-    repairs at all.
+    """What is known of the repairs: one done alone, or that there were none, or several and which; nothing for a log that has
+    no repairs at all.
     """
     if clean.REPAIRS not in frame.columns or frame[clean.REPAIRS].isna().all():
         return []
@@ -266,8 +265,8 @@ def _done(structure: Structure, frame: pd.DataFrame) -> list[Small]:
         out.append(np.where(done[code, r], start + follows[code, r] * len(GUESSES), -1).astype(np.int32))
     for repair in sorted({b for _, b in structure.layout.instead}):
         beside = (follows[:, repair] >= len(names)) & ~done[:, repair]
-        row = undone + follows[:, repair] - len(names)
-        out.append(np.where(beside[code], row[code], -1).astype(np.int32))
+        place = undone + follows[:, repair] - len(names)
+        out.append(np.where(beside[code], place[code], -1).astype(np.int32))
     return out
 
 

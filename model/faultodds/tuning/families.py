@@ -29,8 +29,9 @@ Index = npt.NDArray[np.int64]
 NORMAL = 0
 DONE = "done:"
 HABITS = ("back_if_wrong", "back_if_right")
-#: Habits of writing that no file has a number for, as they are thought to be before the log has spoken: a normal answer is written
-#: down, any other is, a repair that the findings suggest is done as a guess, and one is done in place of all that were needed. Common practice, no source.
+#: Habits that no file has a number for, as they are thought to be before the log has spoken: a normal answer is written down, any
+#: other is, a repair that the findings suggest is done as a guess, one is done in place of all that were needed; that is written
+#: down of a visit without repairs, and of one with some. Common practice, no source.
 WRITTEN, GUESSED, WRONG = {"normal": 0.5, "odd": 0.8}, 0.3, 0.1
 REPORTED = {"none": 0.5, "some": 0.95}
 #: Whether a customer comes back whose machine has a fault that the file does not list: it may have been put right under a name that
@@ -54,12 +55,12 @@ class Families:
     """Every family of a knowledge file as one vector of P chances.
 
     `prior` (P,) file's chances, each family summing to 1; `of` (P,) family of each entry; `start` (F,) first entry of each
-    family; `kind` (F,) index into `KINDS`; `names` (F,) and `outcomes` (F,) say what they are. The index arrays say where
-    a number of the model stands in the vector with a 0 and a 1 after it (`padded`): `share` (C,), `fact` (V, C) for every
-    value of every context fact, `state` (Q, S) for every class of component states, `part` (N, O), `success` (repairs, 2) and
-    `habit` (3, 2), the second entry being "takes" and "comes back"; `written` (checks, 2, 2): normal or odd, not written or
-    written down; `reported` (2, 2) the same for repairs, of which none or some were done; `guess` (2,): a suggestion is let be, or followed; `wrong`
-    (2,): repairs are right, or one is done in place of all that were needed.
+    family; `kind` (F,) index into `KINDS`; `names` (F,) and `outcomes` (F,) say what they are. The index arrays say where a
+    number of the model stands in the vector with a 0 and a 1 after it (`padded`): `share` (C,), `fact` (V, C) for every value
+    of every context fact, `state` (Q, S) for every class of component states, `part` (N, O), `success` (repairs, 2) and `habit`
+    (3, 2), the second entry being "takes" and "comes back"; `written` (checks, 2, 2): normal or odd, not written or written
+    down; `reported` (2, 2) the same for repairs, of which none or some were done; `guess` (2,): a suggestion is let be, or
+    followed; `wrong` (2,): repairs are right, or one is done in place of all that were needed.
     """
 
     prior: Floats
@@ -162,8 +163,8 @@ class Layout:
 
     `fact_rows`: (fact, value) of each row of `fact`. `class_of[k, c]`: row of `state` that component k follows when c is the
     main cause, -1 when c is its own mode. `parts`: one record for each row of `part`; `parts_of`: rows of each observable (the
-    leak first), `done:REPAIR` among them, and `done:REPAIR|OTHER` for a repair where another has been done for the same faults; `instead`
-    (other, repair) of these, as places in the file. `widest`: most outcomes of any observable.
+    leak first), `done:REPAIR` among them, and `done:REPAIR|OTHER` for a repair where another has been done for the same faults;
+    `instead` (other, repair) of these, as places in the file. `widest`: most outcomes of any observable.
     """
 
     fact_rows: tuple[tuple[str, str], ...]

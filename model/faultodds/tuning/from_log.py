@@ -112,8 +112,8 @@ def held_back_notes(learned: Learned) -> list[str]:
     factor = math.exp(float(learned.held.spreads @ np.array(SPREADS)))
     if factor < NO_FACTOR:
         return [
-            "Shares stay about as the file has them: numbers learned from this log's earlier jobs forecast its later ones no better "
-            "than the file's own do."
+            "Shares stay about as the file has them: those learned from this log's earlier jobs forecast its later ones no "
+            "better than the file's own do."
         ]
     return [
         f"Shares differ from the file's by a factor of {factor:.1f} or so, as far as forecasts of this log's later jobs from its "

@@ -13,6 +13,7 @@ other is measured on the last part of the log, with a fit of the jobs before it.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
@@ -95,12 +96,12 @@ def learned(chances: Floats, weight: Floats, file: Floats, spread: float, start:
 
 
 def forecasts(chances: Floats, weight: Floats, file: Floats, spreads: Sequence[float] = SPREADS) -> Floats:
-    """(spreads,) log likelihood of each stretch's jobs under shares learned from those before it, added up; jobs in order of day."""
+    """(spreads,) log likelihood of each stretch's jobs under shares learned from those before it, added up; jobs by day."""
     edges = np.linspace(0, len(chances), STRETCHES + 1).astype(int)
     out = np.zeros(len(spreads))
     for i, spread in enumerate(spreads):
         share = file
-        for start, end in zip(edges[:-1], edges[1:], strict=True):
+        for start, end in itertools.pairwise(edges):
             share = learned(chances[:start], weight[:start], file, spread, share)
             out[i] += float(weight[start:end] @ np.log(np.maximum(chances[start:end] @ share, 1e-300)))
     return out

@@ -39,8 +39,9 @@ class Silence:
     """What the gaps and the doubtful readings of a log say.
 
     `heard` (checks,) of which symptoms and checks a gap is evidence, by the chances that a normal and an odd answer are written
-    down (`Arrays.written`). `facts` (V,) for each value of a context fact, how much likelier a gap is with it than with the fact's usual one: 1 throughout for a fact whose gaps
-    say nothing. `unclear` (checks,) which checks are on record with readings that hardly tell their outcomes apart: left out.
+    down (`Arrays.written`). `facts` (V,) for each value of a context fact, how much likelier a gap is with it than with the
+    fact's usual one: 1 throughout for a fact whose gaps say nothing. `unclear` (checks,) which checks are on record with
+    readings that hardly tell their outcomes apart: left out.
     """
 
     heard: npt.NDArray[np.bool_]
@@ -174,13 +175,13 @@ def done_logs(structure: Structure, arrays: Arrays) -> tuple[Floats, Floats, Flo
 
 
 def unreported(arrays: Arrays, none: Floats) -> Floats:
-    """(2, H) chance that no repair was done, or that some were, and that this is not written down; `none` (H,) log chance of none."""
+    """(2, H) chance that no repair was done, or that some were, and it is not written down; `none` (H,) log chance of none."""
     chance = np.exp(none)
     return np.maximum(np.stack([chance, 1.0 - chance]) * (1.0 - arrays.reported[:, None]), LEAST)
 
 
 def alone_rows(structure: Structure, arrays: Arrays) -> tuple[Floats, Floats]:
-    """Chances (repairs, guesses, H) that a repair was done alone for a reason of its own, and that it was in place of the right ones."""
+    """Chances (repairs, guesses, H) that a repair alone was done for a reason, and that it was in place of the right ones."""
     none, changed, beside = done_logs(structure, arrays)
     repairs = len(structure.knowledge.repair)
     exponent = none + changed[:repairs]
@@ -189,12 +190,6 @@ def alone_rows(structure: Structure, arrays: Arrays) -> tuple[Floats, Floats]:
     right = (1.0 - arrays.wrong) * np.maximum(np.exp(exponent), LEAST)
     wrong = arrays.wrong * structure.useless[:, None, :] * np.array(IN_PLACE)[None, :, None]
     return right, wrong
-
-
-def unreported(arrays: Arrays, none: Floats) -> Floats:
-    """(2, H) chance that no repair was done, or that some were, and that this is not written down; `none` (H,) log chance of none."""
-    chance = np.exp(none)
-    return np.maximum(np.stack([chance, 1.0 - chance]) * (1.0 - arrays.reported[:, None]), LEAST)
 
 
 def done_for_need(arrays: Arrays, group: Small | Index, guess: Floats | float) -> Floats:

@@ -14,8 +14,8 @@ import numpy as np
 
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Floats
-from faultodds.tuning.arrays import TINY
 from faultodds.tuning import holding
+from faultodds.tuning.arrays import TINY
 from faultodds.tuning.families import Families
 from faultodds.tuning.holding import FREE, peak
 

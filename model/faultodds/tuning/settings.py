@@ -29,13 +29,14 @@ LEAST_TARGET, MOST_TARGET = 0.0, 0.5
 class Settings:
     """Settings of one fit.
 
-    `strengths`: for each of `KINDS`, how many jobs the file's numbers are worth; kinds left out take `WORTH`. With "auto" all do but
-    the shares, and how far the log's shares are believed is measured on the log (`holding.py`). `half_life_days`: a job this old counts half (None: every job counts one).
-    `omitted_target`: prior mass of the sets of faults that may be left out. `iterations`, `tolerance`: the fit stops after so many
-    passes, or when a step would add under `tolerance` to the log posterior per job. `label_weight`, `finding_weight`: how much of
-    the repairs done, and of facts and findings, is believed; anything between 0 and 1 bends the shares (`ascent.py`).
-    `workers`: threads. `scheduler`: address of a Dask scheduler (None: this machine). `recentre`: fit the shop's own spread of
-    every context fact for all faults together first. `seed`: for random draws.
+    `strengths`: for each of `KINDS`, how many jobs the file's numbers are worth; kinds left out take `WORTH`. With "auto" all
+    do but the shares, and how far the log's shares are believed is measured on the log (`holding.py`). `half_life_days`: a job
+    this old counts half (None: every job counts one). `omitted_target`: prior mass of the sets of faults that may be left out.
+    `iterations`, `tolerance`: the fit stops after so many passes, or when a step would add under `tolerance` to the log
+    posterior per job. `label_weight`, `finding_weight`: how much of the repairs done, and of facts and findings, is believed;
+    anything between 0 and 1 bends the shares (`ascent.py`). `workers`: threads. `scheduler`: address of a Dask scheduler (None:
+    this machine). `recentre`: fit the shop's own spread of every context fact for all faults together first. `seed`: for random
+    draws.
     """
 
     strengths: Mapping[str, float] | Literal["auto"] = AUTO

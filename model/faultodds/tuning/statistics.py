@@ -243,7 +243,7 @@ def _count_gaps(
 
     `expected` (checks, H) jobs that are silent about each symptom and check, `told` (R,) jobs with each outcome.
     """
-    observable, outcome = structure.outcome_of
+    observable = structure.outcome_of[0]
     for j in np.flatnonzero(silence.heard).tolist():
         by_group = np.bincount(structure.group_of[j], expected[j], minlength=len(cells))
         used = np.flatnonzero(by_group)
