@@ -7,12 +7,12 @@ import numpy as np
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Floats
 from faultodds.tuning.arrays import TINY
+from faultodds.tuning.centre import recentred
 from faultodds.tuning.families import Families
 from faultodds.tuning.likelihood import Silence, Trust
 from faultodds.tuning.maximise import check_no_fall, log_prior, maximise
 from faultodds.tuning.settings import AUTO, Settings
 from faultodds.tuning.statistics import Statistics
-from faultodds.tuning.strengths import recentred
 from faultodds.tuning.structure import Structure
 from faultodds.tuning.work import Pass
 

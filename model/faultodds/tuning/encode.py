@@ -7,6 +7,7 @@ Jobs with the same evidence are kept once, with a weight.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -47,7 +48,7 @@ class Chunk:
     silent. `weight` (N,) jobs behind each row, less
     what is forgotten; `count` (N,) the plain number of them. `main` (N,) index of a known main cause, or -1. `suspected` (N,
     guesses): how many repairs that were not done the findings suggested with each of `GUESSES` (`guesses.py`).
-    `when` (N,) day of the visit, or place in the log.
+    `row_of` (jobs,) row of each job, and `when` (jobs,) its day, or its place in the log.
     """
 
     evidence: csr_matrix
@@ -59,6 +60,7 @@ class Chunk:
     tail: Small
     moments: Moments
     suspected: Singles
+    row_of: Index
     when: Floats
 
     def some(self, most: int) -> Chunk:
@@ -70,13 +72,30 @@ class Chunk:
 
     def picked(self, kept: Index) -> Chunk:
         """The chunk with these rows only, given in order."""
-        picked = {
-            n: getattr(self, n)[kept] for n in ("evidence", "facts", "weight", "count", "main", "suspected", "when")
-        }
+        picked = {n: getattr(self, n)[kept] for n in ("evidence", "facts", "weight", "count", "main", "suspected")}
         tail, moments = self.tail[kept], self.moments
         if (told := tail >= 0).any():
             tail[told], moments = moments.reached(tail[told].astype(np.int64))
-        return Chunk(splits=self.splits, moments=moments, tail=tail, **picked)
+        number = np.full(self.evidence.shape[0], -1)
+        number[kept] = np.arange(len(kept))
+        jobs = number[self.row_of] >= 0
+        dated = {"row_of": number[self.row_of[jobs]], "when": self.when[jobs]}
+        return Chunk(splits=self.splits, moments=moments, tail=tail, **picked, **dated)
+
+    def between(self, after: float, until: float) -> Chunk:
+        """The jobs later than one day and not later than another."""
+        here = (self.when > after) & (self.when <= until)
+        count = np.bincount(self.row_of[here], minlength=self.evidence.shape[0]).astype(float)
+        kept = np.flatnonzero(count)
+        out = self.picked(kept)
+        jobs = here[np.isin(self.row_of, kept)]
+        return dataclasses.replace(
+            out,
+            weight=(self.weight * count / self.count)[kept],
+            count=count[kept],
+            row_of=out.row_of[jobs],
+            when=out.when[jobs],
+        )
 
     @property
     def jobs(self) -> float:
@@ -109,7 +128,7 @@ class Encoder:
         tail, moments = _tails(self.structure, frame)
         table = np.stack([tail, main, *facts, *codes], axis=1)
         weight = self._weights(frame, latest)
-        kept, weight, count = _kept(table, weight, self.merge)
+        kept, row, weight, count = _kept(table, weight, self.merge)
         order = np.argsort(table[kept, 0], kind="stable")
         table = table[kept[order]]
         cut = 2 + len(facts)
@@ -123,7 +142,8 @@ class Encoder:
             tail=table[:, 0].copy(),
             moments=moments,
             suspected=np.zeros((len(kept), len(GUESSES)), dtype=np.float32),
-            when=_when(frame)[kept[order]],
+            row_of=np.argsort(order)[row],
+            when=_when(frame),
         )
 
     def _weights(self, frame: pd.DataFrame, latest: Any) -> Floats:
@@ -333,17 +353,21 @@ def _one_hot(codes: Small, width: int) -> csr_matrix:
     return csr_matrix((np.ones(len(picked), np.float32), picked, ends.astype(np.int32)), shape=(len(codes), width))
 
 
-def _kept(table: Small, weight: Floats, merge: bool) -> tuple[Index, Floats, Floats]:
-    """Rows that stand for each different one, with the weights and the numbers behind them; all of them without `merge`."""
+def _kept(table: Small, weight: Floats, merge: bool) -> tuple[Index, Index, Floats, Floats]:
+    """Rows that stand for each different one, which of them each row is, the weights and the numbers behind them; all of them
+    without `merge`.
+    """
+    every = np.arange(len(table))
     if not merge:
-        return np.arange(len(table)), weight, np.ones(len(table))
+        return every, every, weight, np.ones(len(table))
     multipliers = np.random.default_rng(12345).integers(1, 2**63, size=table.shape[1], dtype=np.uint64)
     keys = (table.astype(np.uint64) * multipliers).sum(axis=1, dtype=np.uint64)
     _, first, inverse = np.unique(keys, return_index=True, return_inverse=True)
     if not (table == table[first][inverse]).all():  # two different rows with one key: about once in 2^64
-        return np.arange(len(table)), weight, np.ones(len(table))
+        return every, every, weight, np.ones(len(table))
     count = np.bincount(inverse, minlength=len(first)).astype(float)
-    return first.astype(np.int64), np.bincount(inverse, weight, minlength=len(first)).astype(float), count
+    row = inverse.ravel().astype(np.int64)
+    return first.astype(np.int64), row, np.bincount(inverse, weight, minlength=len(first)).astype(float), count
 
 
 def frames_of(logs: Any) -> Sequence[pd.DataFrame] | Any:

@@ -25,6 +25,7 @@ from faultodds.tuning.guesses import prepared
 from faultodds.tuning.likelihood import Silence, blocks, rows_of
 from faultodds.tuning.places import Place
 from faultodds.tuning.settings import Settings
+from faultodds.tuning.statistics import log_likelihood
 from faultodds.tuning.structure import Structure, structure_of
 from faultodds.tuning.work import each, one_thread_each, workers
 
@@ -132,8 +133,8 @@ def _ways(structure: Structure, chunks: Sequence[Chunk], ascent: Ascent) -> dict
     """A fit of the first part of a log, held against the jobs that came after it."""
     part = part_of(chunks, PART)
     day = np.quantile(np.concatenate([c.when for c in part]), PAST)
-    past = [c.picked(np.flatnonzero(c.when <= day)) for c in part]
-    future = [later for c in part if (later := c.picked(np.flatnonzero(c.when > day))).weight.sum() > 0]
+    past = [c.between(-np.inf, day) for c in part]
+    future = [c.between(day, np.inf) for c in part]
     jobs = sum(float(c.weight.sum()) for c in past)
     if min(jobs, sum(float(c.weight.sum()) for c in future)) < FEWEST:
         return dict.fromkeys(holding.MIXED, 1.0)
@@ -143,13 +144,12 @@ def _ways(structure: Structure, chunks: Sequence[Chunk], ascent: Ascent) -> dict
         before.settle(go)
         before.climb(go, ENOUGH)
     trust = trust_of(ascent.settings)
-    with workers(structure, future, here) as go:
 
-        def score(way: Mapping[str, float]) -> float:
-            theta = holding.mixed(structure.families, before.theta, before.centre, way)
-            return go(theta, ascent.silence, trust).log_likelihood
+    def score(way: Mapping[str, float]) -> float:
+        theta = holding.mixed(structure.families, before.theta, before.centre, way)
+        return sum(log_likelihood(structure, c, theta, ascent.silence, trust) for c in future)
 
-        return holding.ways(score, sum(float(c.weight.sum()) for c in chunks) / jobs)
+    return holding.ways(score, sum(float(c.weight.sum()) for c in chunks) / jobs)
 
 
 def _hold_shares(structure: Structure, chunks: Sequence[Chunk], ascent: Ascent) -> Floats:
@@ -171,18 +171,22 @@ def _hold_shares(structure: Structure, chunks: Sequence[Chunk], ascent: Ascent) 
 def main_likelihoods(
     structure: Structure, chunks: Sequence[Chunk], theta: Floats, silence: Silence, settings: Settings
 ) -> tuple[Floats, Floats, Floats]:
-    """(N, C) likelihood of each job's record under every main cause, up to a factor, with its weight and its day."""
+    """(jobs, C) likelihood of each job's record under every main cause, up to a factor, with its weight and its day."""
     f = structure.families
     arrays = arrays_of(structure, theta)
     chances, weight, when = [], [], []
     for chunk in chunks:
         rows = rows_of(structure, chunk, arrays, silence, trust_of(settings))
+        found = np.zeros((chunk.evidence.shape[0], int(f.shares.sum())))
         for block in blocks(chunk, rows, arrays):
-            told = block.joint.any(axis=1)
+            told = np.flatnonzero(block.joint.any(axis=1))
             joint = np.asarray(block.joint[told], dtype=float)[:, f.share < len(theta)] / theta[f.shares]
-            chances.append(joint / joint.max(axis=1, keepdims=True))
-            weight.append(chunk.weight[block.rows][told])
-            when.append(chunk.when[block.rows][told])
+            found[np.arange(len(found))[block.rows][told]] = joint / joint.max(axis=1, keepdims=True)
+        jobs = (found > 0).any(axis=1, keepdims=True)[chunk.row_of, 0]
+        row = chunk.row_of[jobs]
+        chances.append(found[row])
+        weight.append((chunk.weight / chunk.count)[row])
+        when.append(chunk.when[jobs])
     return np.concatenate(chances), np.concatenate(weight), np.concatenate(when)
 
 

@@ -2,10 +2,11 @@
 
 A technician who has not found the fault does what the findings make likely: new coils for a valve that sticks, a clean duct for a
 door without louvres. Taken as word of the fault, such repairs make every common fault look commoner than it is and its look-alikes
-vanish. So a repair can be done for one more reason than those of `families.py`: as a *guess*, with the chance that the findings on
-record give its faults at the file's own numbers. That chance is worked out once for each repair of each job, before learning.
-Of one that was done it says how much of the doing is explained without the fault being there; one that was not done says nothing by
-it, since a guess is as likely whatever is wrong.
+vanish. So a repair can be done for two more reasons than those of `families.py`. As a *guess* beside what is needed, with the
+chance that the findings on record give its faults at the file's own numbers, times a rate of the shop. Or *in place* of all that
+were needed, alone, having nothing to put right: with the shop's rate of such mistakes, times its chance once the likeliest of the
+others is taken away, for that one was the right one. Both rates are learned; the chances are worked out once for each repair of
+each job, before learning.
 """
 
 from __future__ import annotations

@@ -1,12 +1,13 @@
-"""Logs that keep bad results only.
+"""What the gaps of a log say.
 
-A check that was done and found normal is evidence; one that was not done says nothing. Learning keeps the two apart. Some logs do
-not: what was normal is simply not written down. Learned from as it stands, such a log makes every fault look commoner than it is.
-Here each check's recorded results are held against what the model expects of those very jobs (from all their other findings). A
-check of which hardly any normal result is on record is *hushed*: a job without it is read as "not done, or done and normal",
-1 - done * (P(bad) + told * P(normal)), and the normal results that were kept back are counted with the others. That takes the
-check to be done as often whatever the fault, which is near the truth for what every customer is asked, and less so for a check done
-on suspicion: then jobs without it count too much against the faults that it shows, and those come out a little too rare.
+A check that was done and found normal is evidence; one that was not done says nothing. Most logs blur that: "no" is written now
+and then, "yes" nearly always. So a column has two chances to be written down, of a normal answer and of any other; both are learned
+with the other numbers (`Arrays.written`), and a gap weighs (1 - normal) P(normal) + (1 - odd) P(odd).
+
+That is right for what every customer is asked, the symptoms. A check is done on suspicion: were its gaps read so, they would count
+once more against the faults that nobody suspected (shares of the invented shops came out worse, false alarms no better). Its gaps
+are read only where they must be: recorded results are held against what the model expects of those very jobs, from all their other
+findings, and a check of which hardly any normal result is on record has kept them back.
 
 A check can also be on record and yet say nothing: a thermistor's ohms with no temperature beside them fit a good one and a drifted
 one about alike. One such reading does no harm. Thousands teach whatever the assumed scatter of the readings is wrong by, and

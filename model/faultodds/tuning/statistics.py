@@ -104,6 +104,17 @@ def statistics(
     )
 
 
+def log_likelihood(structure: Structure, chunk: Chunk, theta: Floats, silence: Silence, trust: Trust) -> float:
+    """Log likelihood of one chunk at `theta` (P,), nothing counted."""
+    arrays = arrays_of(structure, theta)
+    out = 0.0
+    for block in blocks(chunk, rows_of(structure, chunk, arrays, silence, trust), arrays):
+        possible = block.chance > 0
+        log_chance = np.log(np.where(possible, block.chance, 1.0)) + block.log_scale
+        out += float((chunk.weight[block.rows] * log_chance)[possible].sum())
+    return out
+
+
 class _Sums:
     """Running sums over the jobs of a chunk."""
 
