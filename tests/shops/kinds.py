@@ -233,6 +233,12 @@ class Shop:
                 self.r_no[n] = min(1, s["no"] * j)
             if base and s["no"] != 1.0:
                 self.r_yes[n], self.r_no[n] = base
+        self._columns(rng, plain)
+        self.r_fact = {n: float(rng.uniform(0.5, 0.95)) for n in (*w.k["context"], *w.k["equipment"])}
+        self._technicians(rng, plain)
+
+    def _columns(self, rng, plain):
+        w, s = self.true, self.s
         keep = [n for n in w.k["symptom"] if n not in SYM_OFTEN]
         self.columns = dict.fromkeys((*w.k["context"], *w.k["equipment"], *w.k["symptom"], *w.k["check"]), True)
         self.columns["verification_run"] = False  # only checks before a repair are written
@@ -259,7 +265,9 @@ class Shop:
             ]
             for n in rng.choice(rare, min(len(rare), s["drop_cols"] - s["drop_cols"] // 2), replace=False):
                 self.columns[str(n)] = False
-        self.r_fact = {n: float(rng.uniform(0.5, 0.95)) for n in (*w.k["context"], *w.k["equipment"])}
+
+    def _technicians(self, rng, plain):
+        w = self.true
         self.checks = [c for c in w.k["check"] if self.columns[c]]
         self.taste = np.exp(rng.normal(0, 0.6, (2, len(self.checks))))  # two technicians, their favourite checks
         for j, c in enumerate(self.checks):

@@ -182,7 +182,7 @@ def main_likelihoods(
             told = np.flatnonzero(block.joint.any(axis=1))
             joint = np.asarray(block.joint[told], dtype=float)[:, f.share < len(theta)] / theta[f.shares]
             found[np.arange(len(found))[block.rows][told]] = joint / joint.max(axis=1, keepdims=True)
-        jobs = (found > 0).any(axis=1, keepdims=True)[chunk.row_of, 0]
+        jobs = np.asarray(found.max(axis=1) > 0)[chunk.row_of]
         row = chunk.row_of[jobs]
         chances.append(found[row])
         weight.append((chunk.weight / chunk.count)[row])
