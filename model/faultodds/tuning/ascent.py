@@ -16,7 +16,7 @@ from faultodds.tuning.statistics import Statistics
 from faultodds.tuning.structure import Structure
 from faultodds.tuning.work import Pass
 
-#: Passes over the part that is looked at first; how often strengths are chosen, and passes before each choice.
+#: Passes over the part that is looked at first; how often the centre is found, and passes before each time.
 WARM, CHOICES, BETWEEN = 6, 2, 4
 #: Moves remembered, and how far the smallest of the directions they span are left alone, against the largest.
 REMEMBERED, DAMPING = 30, 1e-3

@@ -12,7 +12,7 @@ from faultodds.errors import FaultoddsError, unknown
 
 KINDS = ("shares", "facts", "companions", "links", "tables", "success", "habits")
 AUTO: Literal["auto"] = "auto"
-#: Jobs that the file's numbers are worth where they are not chosen from the log. First guesses: common practice, no source.
+#: Jobs that the file's numbers are worth where nobody says. First guesses: common practice, no source.
 WORTH: dict[str, float] = {
     "shares": 100.0,
     "facts": 60.0,
