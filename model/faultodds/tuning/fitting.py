@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 #: Jobs of a chunk: enough to keep two cores busy, few enough that a million fit in memory.
 CHUNK = 10_000
-#: Jobs of the part that is looked at first, of the part on which it is measured how far kinds are held back, and of the part on which
+#: Jobs of the part that is looked at first, of the part on which the holding back is measured, and of the part on which
 #: most of the way up a log of over twice as many is gone; there, how many times the tolerance is enough.
 SAMPLE, PART, MOST_WAY, ENOUGH = 3_000, 6_000, 20_000, 4.0
 #: What part of the log is learned from to forecast the rest.
