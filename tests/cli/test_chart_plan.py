@@ -9,11 +9,13 @@ from pathlib import Path
 import pytest
 
 from faultodds.advice.plan.tree import Plan, make_plan
+from faultodds.advice.situation import may_be
 from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.belief.evidence import Evidence, WeighedFinding
 from faultodds.belief.posterior import Belief, infer
 from faultodds.charts.plan_figure import draw, save_plan
 from faultodds.charts.plan_page import PAPERS, SMALLEST, Page, laid_out, wrapped
+from faultodds.safety.duties import at_once
 from run_cli import faultodds, write_toy
 
 DAY = date(2026, 1, 2)
@@ -117,6 +119,34 @@ def test_the_stop_signs_are_at_the_top_whole_and_as_large_as_the_plan(
     for sign in dryer.knowledge.stop.values():
         assert f"STOP AT ONCE: {sign.title}. {' '.join(sign.steps)}" in said
     assert {line.size for box in page.root.boxes() for line in box.lines} == {page.size}
+
+
+@pytest.mark.parametrize(
+    "found",
+    [
+        {"manifold_pressure": "high"},
+        {"hood_flap": "none"},
+        {"transition_look": "off"},
+        {"manifold_pressure": "high", "hood_air_speed": "very_low"},
+    ],
+)
+def test_what_is_to_be_done_at_once_leads_the_page(dryer: Appliance, found: dict[str, str]) -> None:
+    """Everything that the findings call for, whole, before anything else, bold and in the size of the body; on a page for
+    findings that call for nothing there is none."""
+    seen = tuple(WeighedFinding(name, {outcome: 1.0}) for name, outcome in found.items())
+    known = infer(dryer.suspects, Evidence({}, seen))
+    page = laid_out(dryer, known, make_plan(dryer, known, depth=1, nodes=3), "letter", DAY)
+    now = at_once(dryer.knowledge, may_be(dryer.knowledge, known.evidence, known))
+    told = "".join(f"AT ONCE: {text} " for text in now)
+    body = [line.text for line in page.head if (line.weight, line.size) == ("bold", page.size)]
+    assert len(now) == len(found) and " ".join(body).startswith(told)
+    assert [line.text for line in page.head[: len(body)]] == body
+
+
+def test_a_page_that_calls_for_nothing_at_once_says_nothing_of_it(dryer: Appliance, belief: Belief, plan: Plan) -> None:
+    """It begins with the stop signs."""
+    page = laid_out(dryer, belief, plan, "letter", DAY)
+    assert page.head[0].text.startswith("STOP AT ONCE: ")
 
 
 def test_long_words_are_broken_and_nothing_is_lost() -> None:

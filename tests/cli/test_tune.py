@@ -150,6 +150,19 @@ def test_a_wrong_word_is_said_and_nothing_is_proposed(file: str, log: str, argv:
     assert faultodds("revision", "list", "--appliance", file, "--json").answer["revisions"] == []
 
 
+def test_a_log_that_was_imported_to_another_folder_is_found_there(
+    file: str, data: Path, log: str, tmp_path: Path
+) -> None:
+    """With the `--data` of its import, by `tune` and by the audit that it says to type next; not without."""
+    (data / "logs").rename(tmp_path / "logs")
+    assert tune(file, log, "--no-intervals").code == 2
+    ran = tune(file, log, "--no-intervals", "--data", str(tmp_path))
+    assert ran.code == 0, ran.err
+    following = next(line.split()[1:] for line in ran.out.splitlines() if line.startswith("  faultodds audit"))
+    assert following[following.index("--data") + 1] == str(tmp_path)
+    assert faultodds(*following, "--no-rivals", "--refits", "1", "--stages", "all").code == 0
+
+
 def test_a_log_that_is_not_imported_yet_is_pointed_to_import(file: str, tmp_path: Path) -> None:
     """A CSV is no clean log."""
     raw = tmp_path / "jobs.csv"

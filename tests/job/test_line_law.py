@@ -21,7 +21,7 @@ from faultodds.belief import Appliance
 from faultodds.job import Store, clauses, hearing, sayings
 from faultodds.job.words import words_of
 from job import score_lines
-from said import becomes
+from said import becomes, heard_from
 
 READY = ("unplugged", "gas_shut", "pulled_out")
 
@@ -204,14 +204,14 @@ def _planted(monkeypatch: pytest.MonkeyPatch, what: str) -> None:
         monkeypatch.setattr(hearing._Hearer, "_is_put_off", lambda *given: False)
 
 
-@pytest.mark.parametrize(("seen", "right", "asked"), [("", 189, 5), ("later", 173, 21)])
+@pytest.mark.parametrize(("seen", "right", "asked"), [("", 189, 5), ("later", 173, 21), ("third", 100, 12)])
 def test_the_score_on_lines_of_somebody_who_had_not_seen_the_program(
     seen: str, right: int, asked: int, dryer: Appliance, store: Store
 ) -> None:
     """Nothing is harmful or wrong, and as many are understood as ever were. It may be raised, never lowered."""
     lines = [each for each in score_lines.read(Path(__file__).with_name("lines.toml")) if each.get("seen", "") == seen]
     marks = Counter(score_lines.score(dryer, store, line)[0] for line in lines)
-    assert len(lines) == 200
+    assert len(lines) == (120 if seen == "third" else 200)
     assert marks["harmful"] == marks["wrong"] == 0
     assert marks["right"] >= right
     assert marks["asked"] <= asked
@@ -265,3 +265,21 @@ def test_every_word_and_meaning_of_the_words_file_is_known(dryer: Appliance) -> 
                 "machine": lambda n=name, v=value: sayings.machine_item(k, n.partition(".")[0]) is not None,
             }[rule.kind]
             assert known(), rule
+
+
+@pytest.mark.parametrize(
+    ("line", "asked"),
+    [
+        ("test load dried in 43 min", True),
+        ("test load dried in 24 min", False),
+        ("test load still damp after 50 min", False),
+        ("static 0.9 in wc high", False),
+        ("static 0.9 in wc low", True),
+    ],
+)
+def test_a_word_that_says_another_outcome_than_the_number_is_asked_about(
+    line: str, asked: bool, dryer: Appliance, store: Store
+) -> None:
+    """Neither of the two is taken."""
+    steps, _, told = heard_from(dryer, store, line)
+    assert (told.startswith("?  ") and not steps) is asked, told

@@ -9,6 +9,8 @@ by families of words. New phrases belong here first.
 
 from __future__ import annotations
 
+import random
+import re
 import tomllib
 from itertools import product
 from pathlib import Path
@@ -18,7 +20,16 @@ import pytest
 
 from faultodds.knowledge import load
 from faultodds.readings import CO_STOP_PPM
-from faultodds.safety.danger import STOP_PPM, begins_with_no, denies, has_no_alarm, hazard_of, hear, only_denies
+from faultodds.safety.danger import (
+    STOP_PPM,
+    _mended,
+    begins_with_no,
+    denies,
+    has_no_alarm,
+    hazard_of,
+    hear,
+    only_denies,
+)
 
 ATTACK = tomllib.loads(Path(__file__).with_name("danger_attack.toml").read_text("utf-8"))
 
@@ -274,3 +285,133 @@ def test_a_text_that_only_denies_danger() -> None:
     ):
         assert not only_denies(text), text
     assert not any(only_denies(p["text"]) for p in STOP)
+
+
+def slips(word: str, rng: random.Random, count: int) -> list[str]:
+    """A word with one or two letters, well apart, missing, doubled, wrong or swapped; the first letter stays."""
+    made = set()
+    while len(made) < count:
+        letters = list(word)
+        places = range(1, len(word) - 1)
+        at = rng.choice(places)
+        far = [n for n in places if abs(n - at) >= 3]
+        for i in sorted([at, *rng.sample(far, rng.randint(0, min(1, len(far))))], reverse=True):
+            change = rng.choice(("miss", "double", "wrong", "swap"))
+            if change == "miss":
+                del letters[i]
+            elif change == "double":
+                letters.insert(i, letters[i])
+            elif change == "wrong":
+                letters[i] = rng.choice("abcdefghijklmnopqrstuvwxyz")
+            else:
+                letters[i], letters[i + 1] = letters[i + 1], letters[i]
+        made.add("".join(letters))
+    return sorted(made - {word})
+
+
+@pytest.mark.parametrize("word", ["headache", "nauseous", "vomiting", "smouldering"])
+def test_a_long_word_of_danger_is_heard_with_two_letters_amiss(word: str) -> None:
+    """However they are: typed with cold fingers, or as it sounds. Those that become another such word count as heard."""
+    for typed in [
+        *slips(word, random.Random(3), 300),
+        *(["headake", "hedake", "headacke"] if word == "headache" else []),
+    ]:
+        heard = hear(f"she has {typed} since it runs")
+        assert heard is not None, typed
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        *(
+            "smel of gas",
+            "gas smelll",
+            "leakin gas",
+            "hissin at the union",
+            "smokin in there",
+            "burnin smell",
+            "feelin dizy",
+        ),
+        *("monoxyde in here", "monoxid in here", "sparkin inside", "it is meltin", "vomitin since noon"),
+    ],
+)
+def test_danger_as_it_is_typed_in_haste(typed: str) -> None:
+    """A doubled letter once, one too many, a g left out."""
+    assert hear(typed) is not None
+
+
+def calm_lines() -> list[str]:
+    """Everything in the tests that tells of no danger."""
+    lines = tomllib.loads((Path(__file__).parents[1] / "job" / "lines.toml").read_text("utf-8"))["line"]
+    return [*(p["text"] for p in NO_STOP), *ATTACK["innocent"], *(x["text"] for x in lines if x["kind"] != "danger")]
+
+
+def test_words_of_every_day_are_not_mended_into_danger() -> None:
+    """No word of a calm line, nor one that is only a letter or two away, but for a g left out and words of danger themselves."""
+    near = "searching searched scratching scratched sealing stalling meeting leaving leaning sticks charged charted spelling headed"
+    words = {w for line in calm_lines() for w in re.findall(r"[a-z]+", line.casefold())} | set(near.split())
+    mended = {w: _mended(w) for w in sorted(words) if _mended(w) != w and _mended(w) != f"{w}g"}
+    assert mended == {w: m for w, m in mended.items() if w in MENDED_RIGHTLY}
+
+
+MENDED_RIGHTLY = {"gsa", "headachy"}
+
+
+UNDONE = (
+    *(
+        "leak test not done",
+        "leak check was not done",
+        "havent leak tested it",
+        "no soap test done",
+        "skipped the leak test",
+    ),
+    *(
+        "tightness test still to be done",
+        "panel not back on",
+        "front panel isnt back on",
+        "fuse wired across",
+        "it was jumpered",
+    ),
+    *("limit wired around", "jumpered", "wire across the fuse", "forgot the bubble test"),
+)
+
+
+@pytest.mark.parametrize("text", UNDONE)
+def test_work_left_undone_is_heard(text: str) -> None:
+    """Alone, and behind what was found."""
+    for line in (text, f"coils 1.3k, {text}", f"all good. {text}"):
+        heard = hear(line)
+        assert heard is not None and heard.hazard == "defeated", line
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        *(
+            "leak test done",
+            "leak test passed, no bubbles",
+            "no leak test needed",
+            "panel back on",
+            "front panel is on",
+        ),
+        *("crimped new terminal on that burnt lead", "hi limit wire is cooked brown n loose, cold now"),
+        *("shimmed the feet, bubbles centered", "this routing job is givin me a headache lol"),
+        *("nobody feelin sick or headachy", "removed the jumper from the fuse", "wired it as the diagram says"),
+    ],
+)
+def test_neighbours_of_work_left_undone_are_passed_over(text: str) -> None:
+    """Done, mended, cold, or a figure of speech."""
+    assert hear(text) is None
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        *("crimped new terminal on that burnt lead, smells hot", "hi limit wire is brown, hot now"),
+        *("that burnt lead is smoking", "this routing job gives me a headache and the dryer too"),
+        *("bubbles centered on the union", "leak test done, it leaks"),
+    ],
+)
+def test_what_hides_behind_them_is_heard(text: str) -> None:
+    """Harmless words do not cover a danger beside them."""
+    assert hear(text) is not None

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from calls import bench, command, looked_at
+from calls import STRAIGHT_ON, bench, command, looked_at
 
 LIVE = "'front_open' cannot be open without 'unplugged'"
 GAS_ON = "'front_open' cannot be open without 'gas_shut'"
@@ -58,3 +58,58 @@ def test_the_shut_off_cannot_be_taken_back_behind_an_open_panel(tmp_path: Path) 
         assert visit.state == {"front_open", "gas_shut", "unplugged"}
     both = ["--shut", "unplugged", "--shut", "front_open"]
     assert command("job", "state", "1", *both, "--data", str(tmp_path)).code == 0
+
+
+UP = "closed up, ready to run"
+
+
+def guessed(data: Path, *typed: str) -> tuple[str, frozenset[str]]:
+    """A call on which these lines follow the start; what was said, and the machine's state then."""
+    out = " ".join(bench(data, *STRAIGHT_ON, "heat=none", *typed).out.split())
+    with looked_at(data) as visit:
+        return out, visit.state
+
+
+def test_a_state_that_only_follows_from_what_was_found_is_asked_about(tmp_path: Path) -> None:
+    """Yes keeps it, no takes it back, another line leaves it and is taken all the same; danger in the answer stops."""
+    shut_off = frozenset({"unplugged", "gas_shut", "front_open"})
+    said, state = guessed(tmp_path / "yes", "igniter_ohms=open", "yes")
+    assert "Is the machine like this now: unplugged, gas cock shut" in said and state == shut_off
+    said, state = guessed(tmp_path / "no", "igniter_ohms=open", "no")
+    assert "Then it is taken to be as before: closed up, ready to run." in said and state == frozenset()
+    said, state = guessed(tmp_path / "how", "igniter_ohms=open", "front on")
+    assert state == shut_off - {"front_open"}
+    _, state = guessed(tmp_path / "more", "igniter_ohms=open", "drum_still=no")
+    with looked_at(tmp_path / "more") as visit:
+        assert state == shut_off and "drum_still" in {p.finding.name for p in visit.job.findings}
+    guessed(tmp_path / "danger", "igniter_ohms=open", "no, and i smell gas")
+    with looked_at(tmp_path / "danger") as visit:
+        assert visit.job.stopped is not None and "smell of gas" in visit.job.stopped.text
+
+
+def test_a_repair_that_was_not_on_the_screen_asks_whether_the_machine_is_closed_up(tmp_path: Path) -> None:
+    """After the state itself was guessed as well: with a no the machine is as it was before, not taken to be ready to run."""
+    said, state = guessed(tmp_path, "fuse_continuity=closed", "yes", "repair timer", "no")
+    assert f"Is the machine like this now: {UP}?" in said and state == {"unplugged", "gas_shut", "front_open"}
+
+
+def test_steps_that_were_on_the_screen_need_no_question(tmp_path: Path) -> None:
+    """They lead to the state, so it is told."""
+    said, _ = guessed(tmp_path, "how igniter_ohms", "igniter_ohms=open")
+    assert "So the machine is taken to be: unplugged" in said and "Is the machine like this now" not in said
+
+
+def test_a_look_that_leaves_the_machine_as_it_is_asks_nothing(tmp_path: Path) -> None:
+    """Nor does one that only moves it from the wall: that hurts nobody."""
+    said, _ = guessed(tmp_path, "hood_flap=weak", "over_back_look=sound", "transition_look=sound")
+    assert "Is the machine like this now" not in said
+
+
+def test_job_asks_as_well(tmp_path: Path) -> None:
+    """Beside what it saved, with what to type when it is not so; not in JSON, nor for a state that was told."""
+    data = ["--data", str(tmp_path)]
+    command("job", "new", *data)
+    said = " ".join(command("job", "find", "1", "igniter_ohms=open", *data).out.split())
+    assert "Is the machine like this now: " in said and "faultodds job state 1 --open ITEM or --shut ITEM" in said
+    assert "Is the machine" not in command("job", "find", "1", "fuse_continuity=closed", *data).out
+    assert "Is the machine" not in command("job", "state", "1", "--shut", "front_open", *data).out

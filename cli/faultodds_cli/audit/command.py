@@ -51,6 +51,7 @@ def audit_command(
         Path | None, typer.Option("--figure", metavar="FILE", help="Also write a figure: audit.png, .svg or .pdf.")
     ] = None,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    data: options.LogData = None,
     as_json: options.Json = False,
 ) -> None:
     """Play a log forward: learn from the jobs before each month, forecast its jobs, compare with what put them right.
@@ -67,7 +68,7 @@ def audit_command(
     _refuse_early(figure, truth, rivals_know_truth)
     known = None if truth is None else read_truth(truth)
     knowledge = open_appliance(appliance, revision="file").knowledge
-    frame = _opened(log, knowledge)
+    frame = _opened(log, data, knowledge)
     others = {each: open_appliance(appliance, revision=each).knowledge for each in revision or ()}
     with _progress() as tick:
         found = audit(
@@ -89,11 +90,11 @@ def _refuse_early(figure: Path | None, truth: Path | None, rivals_know_truth: bo
         raise FaultoddsError("--rivals-know-truth needs the truth: add --truth FILE, or leave it out.")
 
 
-def _opened(log: str, knowledge: Knowledge) -> pd.DataFrame:
+def _opened(log: str, data: str | None, knowledge: Knowledge) -> pd.DataFrame:
     """The clean log, every name in it known to the knowledge file."""
     from faultodds.joblog import find_log, read_clean, validate
 
-    frame = read_clean(find_log(log))
+    frame = read_clean(find_log(log, data))
     validate(frame, knowledge)
     return frame
 

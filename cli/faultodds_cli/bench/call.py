@@ -7,14 +7,33 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
-from faultodds.job import OpenJob, typed
-from faultodds.safety import begins_with_no, denies, has_no_alarm
+from faultodds.job import OpenJob, sayings, typed
+from faultodds.safety import begins_with_no, denies, has_no_alarm, safety_items
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.bench.talk import Talk
 from faultodds_cli.shared.show_advice import standing_cautions
 from faultodds_cli.shared.show_job import CHECKS_SHOWN, screen
 from faultodds_cli.shared.show_known import misfit_text
 from faultodds_cli.shared.text import wrap
+
+YES = frozenset(
+    {
+        "yes",
+        "y",
+        "yeah",
+        "yep",
+        "yup",
+        "sure",
+        "it is",
+        "yes it is",
+        "it is so",
+        "thats right",
+        "right",
+        "correct",
+        "ok",
+    }
+)
+NO = frozenset({"no", "n", "nope", "nah", "it is not", "no it is not", "it isnt", "no it isnt", "not so"})
 
 
 @dataclass(frozen=True)
@@ -33,7 +52,7 @@ class BenchCall:
 
     `numbered` is what the numbers on the screen stand for; `question` waits for an answer; `doubted` findings, which do not fit
     what was found before, wait for somebody to say that they are so; `standing` are the cautions that the last screen told or
-    that stood from the one before.
+    that stood from the one before; `told` is the work whose steps it told.
     """
 
     visit: OpenJob
@@ -42,6 +61,7 @@ class BenchCall:
     question: Question | None = None
     doubted: list[Question] = field(default_factory=list)
     standing: set[str] = field(default_factory=set)
+    told: set[str] = field(default_factory=set)
     over: bool = False
 
     def show(self) -> None:
@@ -53,6 +73,7 @@ class BenchCall:
             self.standing = standing_cautions(self.visit.now)
         except ClashError:
             self.numbered, self.standing = [], set()
+        self.told = set(self.told_now())
 
     def try_out(self, found: Iterable[typed.Typed]) -> None:
         """Judge all of a line before any of it is entered."""
@@ -77,12 +98,12 @@ class BenchCall:
         try:
             if not sure and self._doubts(Question(name, value, again)):
                 return False
-            taken = self.visit.find(name, value, again=again)
+            taken = self.visit.find(name, value, again=again, by=self.who_did([name]))
         except BadReading as problem:
             self.ask_back(Question(name, value, again), problem)
             return False
         self.talk.say(taken_lines(self.visit, taken))
-        self.tell_state(before)
+        self.tell_state(before, [taken.finding.name])
         if replaced:
             self.talk.tell(f"It takes the place of the earlier one. To count both: undo, then again {name} {value}.")
         return True
@@ -99,6 +120,15 @@ class BenchCall:
         )
         return True
 
+    def who_did(self, work: Iterable[str]) -> str:
+        """Who did work that is for qualified people, asked where no such work is offered; empty when nothing is asked, or nobody
+        says: then it is not taken."""
+        barred = self.visit.for_the_qualified(work)
+        question = (
+            f"{' and '.join(barred)} is for qualified people. Which qualified person did it? (nobody: it is left out)"
+        )
+        return (self.talk.ask(question) or "") if barred else ""
+
     def doubts_named(self) -> str:
         """The doubted findings, as they were typed."""
         return "; ".join(f"{each.name} {each.value}" for each in self.doubted)
@@ -109,12 +139,31 @@ class BenchCall:
         for each in doubted:
             self.enter(each.name, each.value, each.again)
 
-    def tell_state(self, before: Collection[str]) -> None:
-        """Say how the machine is taken to be, when work that was told of brought another state with it."""
+    def tell_state(self, before: Collection[str], work: Collection[str]) -> None:
+        """Say how the machine is taken to be, when work that was told of brought another state with it; ask whether it is so
+        where that can hurt somebody, and the steps that lead there were not on the screen."""
         access, now = self.visit.knowledge.access, self.visit.state
-        if set(now) != set(before):
-            titles = ", ".join(access[i].title for i in access if i in now) or "closed up, ready to run"
-            self.talk.tell(f"So the machine is taken to be: {titles}. If it is not, say so, such as: gas on.")
+        changed = set(now) ^ set(before)
+        if not changed:
+            return
+        if self.told.issuperset(work) or not changed & safety_items(self.visit.knowledge):
+            self.talk.tell(
+                f"So the machine is taken to be: {self._called(now)}. If it is not, say so, such as: gas on."
+            )
+            return
+        reply = self.talk.ask(
+            f"Is the machine like this now: {self._called(now)}? (yes, no, or how it is, such as: gas on)"
+        )
+        said = sayings.plain(reply or "")
+        if said in NO:
+            self.visit.set_state({i: i in before for i in access if i in changed})
+            self.talk.tell(f"Then it is taken to be as before: {self._called(before)}. Say how it is, such as: gas on.")
+        elif reply and said not in YES:
+            self.talk.put_off(reply)
+
+    def _called(self, state: Collection[str]) -> str:
+        access = self.visit.knowledge.access
+        return ", ".join(access[i].title for i in access if i in state) or "closed up, ready to run"
 
     def seen_already(self, name: str) -> bool:
         """Whether `name` was found before at this stage of this visit."""

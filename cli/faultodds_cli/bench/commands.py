@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from faultodds.errors import FaultoddsError, UnknownName
-from faultodds.job import ENDED, reason_owed, repairs_on, told_owed, typed
+from faultodds.job import ENDED, owed_on, reason_owed, repairs_on, typed
 from faultodds.names import fold, match
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_check_lines, why_lines
@@ -88,6 +88,7 @@ def how(call: BenchCall, rest: str) -> bool:
     rest = _ASKED_HOW.sub("", rest)
     name, _ = typed.work(call.visit.knowledge, rest or call.advised(), call.numbered)
     call.talk.say(how_lines(call.visit, name))
+    call.told.add(name)
     return False
 
 
@@ -131,16 +132,17 @@ def repair(call: BenchCall, rest: str) -> bool:
     if not rest:
         return repairs(call, rest)
     k = call.visit.knowledge
-    told, state = call.told_now(), call.visit.state
-    done = call.visit.fixes(repairs_on(k, rest))
+    state = call.visit.state
+    names = repairs_on(k, rest)
+    done = call.visit.fixes(names, by=call.who_did(names))
     titles = " and ".join(k.repair[each.name].title for each in done)
     then = "Leave it shut off; it is not run yet." if call.visit.left_off else ""
     call.talk.tell(f"Repaired: {titles}. {then or f'When it has run, type: verify {call.verify_words()}.'}")
-    closing = [] if done[-1].name in told else call.visit.put_back(done[-1].name, state)
+    closing = [] if done[-1].name in call.told else call.visit.put_back(done[-1].name, state)
     if closing:
         call.talk.tell("Taken as closed up again, which is:")
         call.talk.say(numbered(closing))
-    call.tell_state(state)
+    call.tell_state(state, [each.name for each in done])
     return True
 
 
@@ -224,7 +226,7 @@ def close(call: BenchCall, rest: str) -> bool:
         return False
     if closed.outcome == "gone" and unverified:
         call.talk.tell("Closed without a run after the last repair: the job says so.", "!! ")
-    for text in told_owed(call.visit.knowledge, call.visit.job):
+    for text in owed_on(call.visit.appliance, call.visit.job):
         call.talk.tell(text, "!! ")
     if stopped:
         call.talk.tell(f"The machine is left out of service: {', '.join(stopped)}.", "!! ")

@@ -21,6 +21,8 @@ class Talk:
     On a pipe the typed line is printed as well, so that a record of the call reads well.
     """
 
+    _put_off: str | None = None
+
     def __init__(self) -> None:
         self._person = sys.stdin.isatty()
         if isinstance(sys.stdin, io.TextIOWrapper):
@@ -33,6 +35,9 @@ class Talk:
 
         The question, if there is one, has lines of its own above the answer's.
         """
+        put_off, self._put_off = self._put_off, None
+        if put_off is not None and not question:
+            return put_off
         try:
             if question:
                 say(wrap(question))
@@ -41,6 +46,10 @@ class Talk:
             say()
             return None
         return "".join(c if c.isprintable() else " " for c in line).strip()
+
+    def put_off(self, line: str) -> None:
+        """Keep a line that was no answer to the question before it: it comes when the next line is asked for."""
+        self._put_off = line
 
     def say(self, lines: str | Iterable[str] = "") -> None:
         """Print lines as they are."""

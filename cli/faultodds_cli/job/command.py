@@ -27,6 +27,12 @@ app = options.new_app("A call step by step, for scripts. Every step is on disk b
 MinutesOption = Annotated[
     float | None, typer.Option("--minutes", metavar="MIN", help="How long it took, all of it together.")
 ]
+ByOption = Annotated[
+    str,
+    typer.Option(
+        "--by", metavar="WHO", help="Which qualified person did it, where no work for qualified people is offered."
+    ),
+]
 FactsOption = Annotated[
     list[str] | None, typer.Option("--fact", "-f", metavar="NAME=VALUE", help="An intake fact. Repeatable.")
 ]
@@ -54,7 +60,7 @@ def new(
     stop_first(appliance or options.DEFAULT_APPLIANCE, [title, *(fact or []), *(found or []), *(reading or [])])
     with opened_store(data) as store:
         opened = appliance_named(appliance, revision)
-        _refuse_bad_start(opened, fact or [], found or [], reading or [], ambient)
+        _refuse_bad_start(opened, fact or [], found or [], reading or [], ambient, qualified)
         visit = start(store, opened, title, ambient=ambient, qualified=qualified)
         taken = _enter(visit, fact or [], found or [], reading or [])
         _answer(visit, as_json, f"Job {visit.job.id} is started.", taken, since=0)
@@ -73,6 +79,7 @@ def find(
     ] = False,
     ambient: options.Ambient = None,
     minutes: MinutesOption = None,
+    by: ByOption = "",
     appliance: options.JobAppliance = None,
     data: options.Data = None,
     as_json: options.Json = False,
@@ -83,7 +90,7 @@ def find(
     """
     _need_some([*(findings or []), *(reading or [])], "find", "hood_flap=weak")
     with _entering(job, appliance, data, as_json, ambient) as (visit, taken):
-        taken += _enter(visit, [], findings or [], reading or [], again=again, minutes=minutes)
+        taken += _enter(visit, [], findings or [], reading or [], again=again, minutes=minutes, by=by)
 
 
 @app.command()
@@ -104,13 +111,14 @@ def fix(
     job: options.Job,
     repairs: Annotated[list[str], typer.Argument(metavar="REPAIR...", help="The repairs done, in order.")],
     minutes: MinutesOption = None,
+    by: ByOption = "",
     appliance: options.JobAppliance = None,
     data: options.Data = None,
     as_json: options.Json = False,
 ) -> None:
     """Enter repairs that were done; the run that verifies them comes next."""
     with _entering(job, appliance, data, as_json) as (visit, _):
-        visit.fixes(repairs, minutes)
+        visit.fixes(repairs, minutes, by)
     if not as_json:
         say(f"Next, run the machine: faultodds job verify {visit.job.id} OUTCOME")
 
@@ -281,9 +289,9 @@ def close(
             wrap(f"Ask what it does now, and enter it: faultodds bench {job}, or faultodds job find {job} NAME=OUTCOME")
         )
     if visit.job.is_closed and not as_json:
-        from faultodds.job import told_owed
+        from faultodds.job import owed_on
 
-        for text in told_owed(visit.knowledge, visit.job):
+        for text in owed_on(visit.appliance, visit.job):
             say(wrap(text))
         if stopped:
             say(wrap(f"The machine is left out of service: {', '.join(stopped)}."))
@@ -297,12 +305,19 @@ app.command("list")(look.list_)
 
 
 def _refuse_bad_start(
-    appliance: Appliance, facts: list[str], found: list[str], readings: list[str], ambient: str | None
+    appliance: Appliance,
+    facts: list[str],
+    found: list[str],
+    readings: list[str],
+    ambient: str | None,
+    qualified: bool | None,
 ) -> None:
     """Raise for what cannot be entered before there is a job: a bad start leaves none behind."""
-    from faultodds.job import evidence_of, steps_for_one_shot
+    from faultodds.job import evidence_of, only_qualified, refuse_unqualified, steps_for_one_shot
 
     steps = steps_for_one_shot(appliance.knowledge, facts, found, readings, ambient=ambient)
+    if qualified is False:
+        refuse_unqualified(only_qualified(appliance.knowledge, (getattr(s, "name", "") for s in steps)))
     evidence_of(appliance, unsaved_job(appliance, steps))
 
 
@@ -333,6 +348,7 @@ def _enter(
     readings: Sequence[str],
     again: bool = False,
     minutes: float | None = None,
+    by: str = "",
 ) -> list[JudgedFinding]:
     """Enter all of it, or nothing: stop signs first, then everything is judged, then it is saved."""
     from faultodds.job import pair, take_fact
@@ -345,7 +361,7 @@ def _enter(
     visit.try_out([*given, *(taken.finding for taken in judged)])
     if given:
         visit.facts([(each.name, each.value) for each in given])
-    return visit.finds(findings, again=again, minutes=minutes) if findings else []
+    return visit.finds(findings, again=again, minutes=minutes, by=by) if findings else []
 
 
 def _answer(visit: OpenJob, as_json: bool, head: str, taken: Iterable[JudgedFinding], since: int) -> None:

@@ -53,13 +53,15 @@ def call_as_given(
     )
 
     from faultodds.belief import open_appliance
-    from faultodds.job import steps_for_one_shot, take_skip, take_state
+    from faultodds.job import only_qualified, refuse_unqualified, steps_for_one_shot, take_skip, take_state
     from faultodds.shop import priced
 
     ready = priced(open_appliance(appliance, revision=revision), shop, technician)
     k = ready.knowledge
     steps = steps_for_one_shot(k, fact or [], found or [], reading or [], repaired or [], ambient)
     steps += steps_for_one_shot(k, [], after or [], [], (), ambient)
+    if not qualified or (ready.shop is not None and not ready.shop.qualified):
+        refuse_unqualified(only_qualified(k, (getattr(step, "name", "") for step in steps)))
     steps += [take_skip(k, name) for name in skip or []]
     if opened:
         steps.append(take_state(k, opened))

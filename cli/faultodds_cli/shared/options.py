@@ -105,6 +105,14 @@ Data = Annotated[
         "--data", metavar="FOLDER", help="Where jobs are kept, instead of your data folder (or FAULTODDS_DATA)."
     ),
 ]
+LogData = Annotated[
+    str | None,
+    typer.Option(
+        "--data",
+        metavar="FOLDER",
+        help="Where the log was imported to, instead of your data folder (or FAULTODDS_DATA).",
+    ),
+]
 Job = Annotated[str, typer.Argument(metavar="JOB", help="The number of the job.")]
 JobAppliance = Annotated[
     str | None,

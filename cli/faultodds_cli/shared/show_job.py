@@ -6,7 +6,20 @@ from collections.abc import Collection, Iterable
 from typing import TYPE_CHECKING
 
 from faultodds.errors import ClashError
-from faultodds.job import ENDED, Finding, Job, JudgedFinding, OpenJob, Step, StoryLine, reminders, story, summary
+from faultodds.job import (
+    ENDED,
+    Finding,
+    Job,
+    JudgedFinding,
+    MachineState,
+    OpenJob,
+    Step,
+    StoryLine,
+    reminders,
+    story,
+    summary,
+)
+from faultodds.safety import safety_items
 from faultodds_cli.shared.show_advice import advice_lines, check_lines
 from faultodds_cli.shared.show_known import (
     finding_text,
@@ -185,7 +198,21 @@ def entered_lines(visit: OpenJob, taken: Iterable[JudgedFinding], since: int) ->
     for each in taken:
         if each.judgement is not None:
             lines += judgement_lines(visit.knowledge, each.finding.name, each.judgement)
-    return lines
+    return [*lines, *_guessed_lines(visit, since)]
+
+
+def _guessed_lines(visit: OpenJob, since: int) -> list[str]:
+    """Whether the machine is as it is taken to be, asked when work that was entered after step `since` brought another state."""
+    new = [s.payload for s in visit.job.steps if s.seq > since]
+    changed = {item for p in new if isinstance(p, MachineState) for item in p.changes}
+    if not changed & safety_items(visit.knowledge) or all(isinstance(p, MachineState) for p in new):
+        return []
+    titles = ", ".join(a.title for i, a in visit.knowledge.access.items() if i in visit.state)
+    state = f"faultodds job state {visit.job.id}"
+    return wrap(
+        f"Is the machine like this now: {titles or 'closed up, ready to run'}? If not: {state} --open ITEM or --shut ITEM.",
+        "?  ",
+    )
 
 
 def list_lines(jobs: Iterable[Job]) -> list[str]:

@@ -57,6 +57,7 @@ def tune_command(
     top: TopOption = 15,
     figure: FigureOption = None,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    data: options.LogData = None,
     as_json: options.Json = False,
 ) -> None:
     """Learn from every job of a log what this shop's shares and chances are, how sure that is, and what
@@ -71,11 +72,11 @@ def tune_command(
     from faultodds_cli.tune.show import next_lines, say_revision
 
     settings = _settings(worth, half_life, ceiling, workers, scheduler, seed)
-    path = find_log(log)
+    path = find_log(log, data)
     ready = open_appliance(appliance, revision="file")
     with _progress() as tick:
         revision = learn(ready, path, settings, sweeps=sweeps if intervals else 0, tick=tick)
-    say_revision(ready.knowledge, revision, "proposed", wanted, foot=next_lines(revision, log, appliance))
+    say_revision(ready.knowledge, revision, "proposed", wanted, foot=next_lines(revision, log, appliance, data))
 
 
 def _settings(

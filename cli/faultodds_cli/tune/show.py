@@ -132,13 +132,13 @@ def note_lines(notes: Sequence[str]) -> list[str]:
     return ["TO KNOW", *(line for note in notes for line in _kept_together(note))] if notes else []
 
 
-def next_lines(revision: Revision, log: str, appliance: str) -> list[str]:
-    """What to type after `tune`."""
+def next_lines(revision: Revision, log: str, appliance: str, data: str | None = None) -> list[str]:
+    """What to type after `tune`; `data` is where the log was looked for."""
     more = appliance_again(revision.appliance, appliance)
     return [
         f"Kept as a proposal: {revision.id}. Advice still uses what was accepted. Next:",
         f"  faultodds revision diff {revision.id}{more}",
-        f"  faultodds audit {log} --revision {revision.id}{more}",
+        f"  faultodds audit {log} --revision {revision.id}{more}{f' --data {data}' if data else ''}",
         f"  faultodds revision accept {revision.id}{more}",
     ]
 

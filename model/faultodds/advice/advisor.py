@@ -19,6 +19,7 @@ from faultodds.advice.situation import Situation
 from faultodds.advice.stopping import same_repair_probability, value_of_perfect_information
 from faultodds.belief import Appliance, Belief
 from faultodds.knowledge import UNLISTED_MODE, repair_modes
+from faultodds.safety import run_shows_only
 
 Kind = Literal["check", "repair", "stop", "refer"]
 
@@ -200,10 +201,15 @@ def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:
             "Look with open eyes, re-check the oddest reading, or ask someone who knows this machine."
         )
     records = dict(problem.knowledge.modes())
-    if problem.owed:
+    if problem.owed and (
+        problem.stage or move.kind in ("stop", "refer")
+    ):  # of a fault only found, its own advice says so
         faults = " and ".join(problem.knowledge.title_of(mode) for mode in problem.owed)
         checks = " or ".join(dict.fromkeys(c for owed in problem.owed.values() for c in owed))
-        notes.append(f"Still owed: what brought it on ({faults}). Find and mend that, or measure: {checks}.")
+        notes.append(
+            f"Still owed: what brought it on ({faults}). Find and mend that, or measure that it is right: {checks}."
+        )
+    notes += run_shows_only(problem.knowledge, [r.name for r in problem.belief.evidence.repairs])
     if move.kind == "repair":
         for name in (move.name, *move.together):
             modes = repair_modes(problem.knowledge, problem.knowledge.repair[name])

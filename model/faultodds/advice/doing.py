@@ -123,7 +123,8 @@ def _unsafe_ways(knowledge: Knowledge) -> Iterator[str]:
 
 def _priced(k: Knowledge, told: Told, rate: float) -> Action:
     work = k.check.get(told.name) or k.repair[told.name]
-    minutes = told.way.charged + work.minutes
+    # What was opened is charged for closing it as well; only a run is told with the closing up that has to come first.
+    minutes = (told.way.minutes if told.name == k.costs.verify else told.way.charged) + work.minutes
     price = Price(told.way, minutes, minutes * rate / 60 + work.cost)
     return Action(told.name, work.title, price, told.lines, _cautions(k, told.lines), told.after)
 

@@ -17,7 +17,7 @@ from faultodds.advice.classes import Classes
 from faultodds.advice.machine import MachineStates, State, Way
 from faultodds.advice.situation import Price, may_be
 from faultodds.belief import Belief, WeighedFinding, infer, repair_effect
-from faultodds.knowledge import Check, Floats, Repair, Work, repair_modes
+from faultodds.knowledge import Check, Floats, Repair, repair_modes
 from faultodds.safety import Known, at_once, not_run_now, still_owed
 
 Places = npt.NDArray[np.intp]
@@ -140,9 +140,9 @@ class Problem(Classes, dict=True):
 
     @cached_property
     def owed(self) -> dict[str, list[str]]:
-        """Faults put right whose cause is not found -> the checks of which one is owed."""
+        """Faults found or put right with a cause behind them that is not mended -> the checks of which one is owed."""
         evidence = self.belief.evidence
-        return still_owed(self.knowledge, [r.name for r in evidence.repairs], {s.name for s in evidence.seen})
+        return still_owed(self.knowledge, [r.name for r in evidence.repairs], evidence.seen)
 
     @cached_property
     def run_stopped(self) -> tuple[str, ...]:
@@ -184,20 +184,19 @@ class Problem(Classes, dict=True):
     # --- prices ---------------------------------------------------------------------------------------------------------
 
     def price_check(self, name: str, state: State | None = None) -> Price:
-        """A check from a machine state, this one unless said otherwise."""
-        return self._price(self.knowledge.check[name], state)
-
-    def _price(self, work: Work, state: State | None) -> Price:
-        way = self.machine.to_work(self.situation.state if state is None else state, work)
-        minutes = way.charged + work.minutes
+        """A check from a machine state, or as it is now: a run is then priced with closing up what is open."""
+        work, here = self.knowledge.check[name], self.situation.state
+        way = self.machine.to_work(here if state is None else state, work)
+        minutes = (way.minutes if state is None and work is self.verify else way.charged) + work.minutes
         return Price(way, minutes, minutes * self.rate + work.cost)
 
     def price_repairs(self, names: Iterable[str], state: State | None = None) -> Price:
-        """Repairs done together from a machine state, with the verification run at the end."""
+        """Repairs done together with the run at the end, from a machine state, or as it is now with closing up what is open."""
         start = self.situation.state if state is None else state
         work = [self.knowledge.repair[n] for n in names]
-        way, trip_minutes, _ = self.trip(start, frozenset(i for r in work for i in r.access))
-        minutes = trip_minutes + sum(r.minutes for r in work)
+        way, trip_minutes, after = self.trip(start, frozenset(i for r in work for i in r.access))
+        closing = self.machine.owed(start) - self.machine.owed(after) if state is None else 0.0
+        minutes = trip_minutes + sum(r.minutes for r in work) + closing
         return Price(way, minutes, minutes * self.rate + self.verify.cost + sum(r.cost for r in work))
 
     def trip(self, start: State, access: frozenset[str]) -> tuple[Way, float, State]:

@@ -137,15 +137,18 @@ def _why_run(ranking: Ranking) -> str:
     """Why to run the machine before anything else."""
     problem = ranking.problem
     run = next(c for c in ranking.checks if c.name == problem.knowledge.costs.verify)
-    minutes = _minutes(run.price.minutes)
+    closing = round(run.price.way.minutes)
+    minutes = f"{_minutes(problem.verify.minutes).lower()} of running"
     if not problem.stage:
+        after = f", after {closing} of closing up" if closing else ""
         return (
-            f"There may be nothing wrong with the machine ({percent(problem.belief.sound)}), and {minutes.lower()} of "
-            f"running it will show that. {_capital(_against(ranking, run))}"
+            f"There may be nothing wrong with the machine ({percent(problem.belief.sound)}), and {minutes} it will show "
+            f"that{after}. {_capital(_against(ranking, run))}"
         )
     passes = next(iter(run.outcomes.values()))
+    after = f", after {closing} of closing up," if closing else ""
     return (
-        f"A repair is not done until the machine has run: {minutes.lower()} of running tell whether to leave or to go on. "
+        f"A repair is not done until the machine has run: {minutes}{after} tell whether to leave or to go on. "
         f"It should pass with a chance of {percent(passes)}; a fault still there is better found now than on a callback at "
         f"{money(problem.callback_cost, problem.knowledge.costs.currency)}."
     )

@@ -13,7 +13,7 @@ from datetime import date
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from faultodds.advice import percent
+from faultodds.advice import may_be, percent
 from faultodds.advice.plan import (
     Branch,
     Plan,
@@ -28,6 +28,7 @@ from faultodds.advice.plan import (
     whole_money,
 )
 from faultodds.errors import FaultoddsError
+from faultodds.safety import at_once
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance, Belief
@@ -133,14 +134,17 @@ def _stops(k: Knowledge) -> Iterator[str]:
 
 
 def _head(appliance: Appliance, belief: Belief, plan: Plan, day: date, body: float) -> list[tuple[str, float, str]]:
-    """What stops everything, at the top and in the size of the body; then what the plan is for and rests on."""
+    """What is to be done at once, and what stops everything, at the top and in the size of the body; then what the plan is for
+    and rests on."""
     k, e, ahead = appliance.knowledge, belief.evidence, plan.first.ahead
     known = [f"{f} = {v}" for f, v in e.facts.items()] + [s.label for s in e.seen]
     known += [f"repaired: {k.repair[r.name].title}" for r in e.repairs]
     rests = "from first guesses" if appliance.revision == "file" else "learned"
     if appliance.shop is not None:
         rests += f", prices and minutes of {appliance.shop.name or 'the shop file'}"
+    now = at_once(k, may_be(k, e, belief))
     return [
+        *((f"AT ONCE: {text}", body, "bold") for text in now),
         *((text, body, "bold") for text in _stops(k)),
         (f"What to do next: {k.appliance.title}", TITLE_SIZE, "bold"),
         ("Known: " + ("; ".join(known) or "nothing yet"), HEAD_SIZE, "normal"),

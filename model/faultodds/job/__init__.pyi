@@ -3,7 +3,7 @@ from .explain import (
     reminders as reminders, story as story, tells as tells, why_asked as why_asked,
 )
 from .closing import reason_owed as reason_owed
-from .gates import told_owed as told_owed
+from .gates import only_qualified as only_qualified, owed_on as owed_on, refuse_unqualified as refuse_unqualified
 from .fitting import Misfit as Misfit, misfits as misfits
 from .job import Job as Job
 from .open_job import OpenJob as OpenJob
@@ -11,7 +11,8 @@ from . import sayings as sayings
 from .standing import Standing as Standing, stand as stand
 from .steps import (
     ENDED as ENDED,
-    Closed as Closed, Danger as Danger, Finding as Finding, Payload as Payload, RepairDone as RepairDone, Step as Step,
+    Closed as Closed, Danger as Danger, Finding as Finding, MachineState as MachineState,
+    Payload as Payload, RepairDone as RepairDone, Step as Step,
     summary as summary,
 )
 from .store import Store as Store, store_path as store_path

@@ -6,7 +6,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import permutations
 from typing import TYPE_CHECKING, Any
 
+from faultodds.errors import FaultoddsError
 from faultodds.job.clauses import Clause, Item
+from faultodds.knowledge import Knowledge
+from faultodds.safety import LIKELY
 
 if TYPE_CHECKING:
     from faultodds.readings import ReadingSpec, Winding
@@ -69,3 +72,15 @@ def _dial(numbers: Sequence[Item]) -> str:
     after = [i for i in numbers if not i.measures and times[-1].measures == "minutes" and i.at > times[-1].at]
     told = [f"{i.number} {i.unit}" for i in times] + [f"{i.number} s" for i in after[:1]]
     return f"{volume.number} {volume.unit} in {' '.join(told)}"
+
+
+def shows_otherwise(knowledge: Knowledge, check: str, value: str, outcome: str) -> str:
+    """What a reading likely shows, when it is not the outcome that is said beside it; empty when it is, or cannot be judged."""
+    from faultodds.job.taking import take_finding
+
+    try:
+        likely = take_finding(knowledge, check, value, reading=True).finding.likelihood or {}
+    except FaultoddsError:
+        return ""
+    doubted = outcome in knowledge.check[check].outcomes and likely.get(outcome, 0.0) < LIKELY
+    return max(likely, key=lambda each: likely[each]) if likely and doubted else ""

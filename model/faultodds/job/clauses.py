@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 from msgspec import Struct, structs
 
@@ -26,11 +27,14 @@ _BEFORE = (
     (r"\u00b0", " deg "),
     (r"\b(?:half|1/2) (?:a )?(?:cu(?:bic)? ?)?f(?:oo)?t\b", " .5 cu ft "),
     (r"\bt[- ]?stat\b", " thermostat "),
-    (r"\bsho?u?l?d (?:be|read) ~?[\d.]+\w*", " "),
+    (r"\b(?:sho?u?l?d|s?upposed? to) (?:be?|read|open at) (?:a )?~?[\d.]+\w*", " "),
+    (r"\b(?:aint|dont) (?:got |have |get )?no\b", " no "),
     (r"(?<!\d)[.](?!\d)|(?<=\d)[.](?!\d)", " | "),
     (r"[,;:()\"](?!\d{3}\b)| -+ |\u2013|\u2014|\n", " | "),
     (r"(?<=[a-z])-(?=[a-z])", " "),
 )
+_VERBS = tuple(grammar()["done"])
+_PUT = frozenset({"put", "stuck", "popped", "slapped", "threw", "dropped", "fitted", "installed"})
 _PLACES = frozenset(listed(grammar()["place"]["words"]))
 
 
@@ -82,6 +86,7 @@ def _read(words: Words, tokens: Sequence[str]) -> Iterator[Clause]:
         at += len(part) + 1
         if items[-1].text == "on":  # "front on", not "lint on front"
             items[-1] = structs.replace(items[-1], names=_spelt(words, ["back", "on"], 0)[1])
+        items = _put_back(items)
         begin = 0
         for n in range(1, len(items) - 1):
             named = any(i.names & words.nouns for i in items[begin:n])
@@ -89,6 +94,17 @@ def _read(words: Words, tokens: Sequence[str]) -> Iterator[Clause]:
                 yield items[begin:n]
                 begin = n
         yield items[begin:]
+
+
+def _put_back(items: Clause) -> Clause:
+    """Where something that was put somewhere is put "back", it is no new one: "stuck the hose back on"."""
+    verbs = [n for n, i in enumerate(items) if i.has(*_VERBS)]
+    found = [*items]
+    for n, after in pairwise([*verbs, len(items)]):
+        back = any(i.text.split()[0] == "back" for i in items[n + 1 : after])
+        if back and items[n].text.split()[0] in _PUT:
+            found[n] = structs.replace(items[n], names=items[n].names - {"new"} | {"refitted"})
+    return found
 
 
 def _content(item: Item) -> bool:

@@ -6,12 +6,12 @@ from datetime import date
 
 from faultodds.belief import Appliance
 from faultodds.errors import FaultoddsError
-from faultodds.job.gates import refuse_gone
+from faultodds.job.gates import cause_owed, refuse_gone, told_cause
 from faultodds.job.job import Job
 from faultodds.job.standing import unverified
-from faultodds.job.steps import Closed, Finding, RepairDone
+from faultodds.job.steps import Closed, RepairDone
 from faultodds.knowledge import Knowledge
-from faultodds.safety import LIKELY, still_owed
+from faultodds.safety import LIKELY, run_shows_only
 
 
 def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: str, today: date) -> Closed:
@@ -29,7 +29,7 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
         )
     knowledge = appliance.knowledge
     if closed.outcome == "gone":
-        _refuse_owed(knowledge, job)
+        _refuse_owed(appliance, job)
         refuse_gone(appliance, job)
         _refuse_failed(knowledge, job)
         if not closed.note and untouched(knowledge, job):
@@ -42,6 +42,11 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
                 "the machine was not run after the last repair, so why is the complaint gone? Run it and enter verify; or say "
                 f'why there was no run, and it is kept with the job: faultodds job close {job.id} gone --note "no run made: ..."'
             )
+        if not closed.note and (only := run_shows_only(knowledge, repaired_now(job))):
+            raise FaultoddsError(
+                f"{' '.join(only)} Was it? Say so, or why the complaint is gone all the same: "
+                f'faultodds job close {job.id} gone --note "run made so, ended dry"'
+            )
     return closed
 
 
@@ -50,20 +55,27 @@ def reason_owed(knowledge: Knowledge, job: Job) -> str:
     nothing is."""
     if untouched(knowledge, job):
         return "Nothing was repaired and the machine was not run."
-    return "The machine was not run after the last repair." if unverified(knowledge, job) else ""
+    if unverified(knowledge, job):
+        return "The machine was not run after the last repair."
+    return " ".join(run_shows_only(knowledge, repaired_now(job)))
+
+
+def repaired_now(job: Job) -> list[str]:
+    """The repairs of this visit."""
+    done: list[str] = []
+    for step in job.steps:
+        match step.payload:
+            case Closed("came_back"):
+                done = []
+            case RepairDone(name):
+                done.append(name)
+    return done
 
 
 def untouched(knowledge: Knowledge, job: Job) -> bool:
     """Whether nothing was repaired on this visit, and no verification run was made."""
-    for step in reversed(job.steps):
-        match step.payload:
-            case Closed("came_back"):
-                return True
-            case RepairDone():
-                return False
-            case Finding(name) if name == knowledge.costs.verify:
-                return False
-    return True
+    run = knowledge.costs.verify
+    return not repaired_now(job) and not any(p.visit == job.visit and p.finding.name == run for p in job.findings)
 
 
 def _refuse_failed(knowledge: Knowledge, job: Job) -> None:
@@ -80,16 +92,14 @@ def _refuse_failed(knowledge: Knowledge, job: Job) -> None:
     )
 
 
-def _refuse_owed(knowledge: Knowledge, job: Job) -> None:
+def _refuse_owed(appliance: Appliance, job: Job) -> None:
     """Refuse to close on a fault that something brought on, while what did can still be looked for."""
-    done = {p.finding.name for p in job.findings}
-    for mode, checks in still_owed(knowledge, job.repairs, done).items():
+    for mode, checks in cause_owed(appliance, job).items():
         left = [c for c in checks if c not in job.skipped]
         if left:
             raise FaultoddsError(
-                f"{knowledge.title_of(mode)}: it was put right, and nothing was found that brings it on. Find and mend that, "
-                f"or enter {' or '.join(left)}; then close gone. What cannot be done now: skip {left[0]} and the reason, "
-                "or close referred."
+                f"{told_cause(appliance.knowledge, mode, checks)} Then close gone. What cannot be measured now: skip {left[0]} "
+                "and the reason, or close referred."
             )
 
 

@@ -3,107 +3,48 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, NoReturn
 
 from msgspec.structs import replace
 
-from faultodds.advice import Situation, State
-from faultodds.belief import Appliance
-from faultodds.errors import ClashError, FaultoddsError, SafetyStop
+from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds.job.closing import ending
 from faultodds.job.fitting import Misfit, misfit
-from faultodds.job.gates import brought, refuse_run
+from faultodds.job.gates import brought, refuse_run, refuse_unqualified
+from faultodds.job.holding import HeldJob
 from faultodds.job.job import Job
-from faultodds.job.standing import Standing
 from faultodds.job.steps import (
     OUTCOMES,
     Closed,
     Danger,
     Fact,
     Finding,
-    Hands,
     MachineState,
     Note,
     Payload,
     RepairDone,
-    Safe,
     Skip,
     Step,
 )
 from faultodds.job.taking import (
     JudgedFinding,
     evidence_of,
-    situation_of,
-    stop_if_danger,
     stop_if_shown,
     take_fact,
     take_finding,
     take_repair,
     take_skip,
 )
-from faultodds.job.typed import asked, stop_sign_named
-from faultodds.knowledge import Knowledge
 from faultodds.names import fold, match
-from faultodds.safety import danger_in, refuse_unsafe_state
-
-if TYPE_CHECKING:
-    from faultodds.job.store import Store
-
-# Who says that it is safe, and how that was made sure, takes more than one word.
-FEWEST_WORDS = 2
+from faultodds.safety import refuse_unsafe_state
 
 
-class JobEntries:
+class JobEntries(HeldJob):
     """A job and what is entered in it.
 
-    `qualified`: whether energised and gas-pressure work may be offered, None for what the job says; what the job or its shop
-    has switched off stays off. `labour_rate` overrides the file's,
-    per hour; `ambient` is the room's temperature for readings that need it. Methods that enter something
-    return once it is on disk. They raise FaultoddsError for what cannot be taken (nothing is saved then)
-    and SafetyStop for a stop sign. Findings that clash *are* saved: `now` then raises ClashError until one
-    is undone or replaced.
+    Methods that enter something return once it is on disk. They raise FaultoddsError for what cannot be taken (nothing is saved
+    then) and SafetyStop for a stop sign. Findings that clash *are* saved: `now` then raises ClashError until one is undone or
+    replaced. `by` names the qualified person who did what is for qualified people, on a job that offers no such work.
     """
-
-    def __init__(
-        self,
-        appliance: Appliance,
-        store: Store,
-        job: Job,
-        *,
-        qualified: bool | None = None,
-        labour_rate: float | None = None,
-        ambient: str | None = None,
-    ) -> None:
-        self.appliance = appliance
-        self.store = store
-        self.job = job
-        self.qualified = qualified
-        self.labour_rate = labour_rate
-        self.ambient = ambient
-        self._now: Standing | ClashError | None = None
-
-    @property
-    def knowledge(self) -> Knowledge:
-        """The appliance's knowledge file."""
-        return self.appliance.knowledge
-
-    @property
-    def situation(self) -> Situation:
-        """Where the technician stands."""
-        allowed = self.qualified is not False and self.job.qualified
-        return situation_of(self.appliance, self.job, allowed, self.labour_rate)
-
-    @property
-    def state(self) -> State:
-        """The access items that are open, shut off or moved now."""
-        return self.situation.state
-
-    def keep_hands(self) -> None:
-        """Keep with the job that work for qualified people is not offered, or is again, when that was said here."""
-        shop = self.appliance.shop
-        said = False if shop is not None and not shop.qualified else self.qualified
-        if said is not None and said != self.job.qualified and not self.job.is_closed:
-            self._append(Hands(said))
 
     # --- what is entered ---
 
@@ -127,16 +68,22 @@ class JobEntries:
         again: bool = False,
         reading: bool = False,
         minutes: float | None = None,
+        by: str = "",
     ) -> JudgedFinding:
         """Enter what a symptom or check showed.
 
         The machine is then in the state that the check needs. `again` is a deliberate re-measurement: it
         counts beside the earlier one, where a plain repeat takes its place.
         """
-        return self.finds([(name, value, reading)], again=again, minutes=minutes)[0]
+        return self.finds([(name, value, reading)], again=again, minutes=minutes, by=by)[0]
 
     def finds(
-        self, given: Iterable[tuple[str, str, bool]], *, again: bool = False, minutes: float | None = None
+        self,
+        given: Iterable[tuple[str, str, bool]],
+        *,
+        again: bool = False,
+        minutes: float | None = None,
+        by: str = "",
     ) -> list[JudgedFinding]:
         """Enter several findings (name, value, whether it can only be a reading), or none of them. `minutes` is what they took
         together."""
@@ -147,7 +94,7 @@ class JobEntries:
             self.listen(f"{name}={value}")
             taken.append(self.judge(name, value, again=again, reading=reading, job=job))
             job = job.plus(Step(job.last_seq + 1, job.opened_at, taken[-1].finding))
-        self._enter_all([each.finding for each in taken], minutes)
+        self._enter_all([each.finding for each in taken], minutes, by)
         for each in taken:
             try:
                 stop_if_shown(self.knowledge, each.finding)
@@ -178,16 +125,16 @@ class JobEntries:
             return None
         return misfit(self.appliance, self.job, finding)
 
-    def fix(self, name: str, minutes: float | None = None) -> RepairDone:
+    def fix(self, name: str, minutes: float | None = None, by: str = "") -> RepairDone:
         """Enter a repair that was done; the machine is then in the state that it needs."""
-        return self.fixes([name], minutes)[0]
+        return self.fixes([name], minutes, by)[0]
 
-    def fixes(self, names: Iterable[str], minutes: float | None = None) -> list[RepairDone]:
+    def fixes(self, names: Iterable[str], minutes: float | None = None, by: str = "") -> list[RepairDone]:
         """Enter several repairs in order, or none when one cannot be taken. `minutes` is what they took together."""
         names = list(names)
         self.listen(*names)
         repairs = [take_repair(self.knowledge, name) for name in names]
-        self._enter_all(repairs, minutes)
+        self._enter_all(repairs, minutes, by)
         return repairs
 
     def verify(self, value: str, minutes: float | None = None) -> JudgedFinding:
@@ -291,69 +238,22 @@ class JobEntries:
         self.job, steps = self.store.take_back(self.job.id, found, expected_seq=self.job.last_seq)
         return steps
 
-    def stop_sign(self, sign: str, value: str) -> bool:
-        """Whether `sign` is a stop sign that `value` plainly denies; raises SafetyStop, noted in the job,
-        unless it does."""
-        named = stop_sign_named(self.knowledge, sign)
-        if named is None:
-            return False
-        try:
-            return stop_if_danger(self.knowledge, named, value)
-        except SafetyStop as stop:
-            self._stop(str(stop))
-
-    def listen(self, *texts: str) -> None:
-        """Raise SafetyStop, kept with the job, when one of the texts speaks of danger in whatever words. A stop sign by its name
-        ("gas_smell=no") is left to `stop_sign`."""
-        signs = {name: (sign.title, sign.steps) for name, sign in self.knowledge.stop.items()}
-        for text in texts:
-            if "=" in text and stop_sign_named(self.knowledge, text.partition("=")[0]):
-                continue
-            danger = danger_in(text, signs, self._is_name)
-            if danger is not None:
-                self._stop(danger)
-
-    def safe(self, text: str) -> None:
-        """Enter that it is safe again, by whose word and how; raises FaultoddsError without that, and when nothing was wrong."""
-        self.listen(text)
-        if self.job.stopped is None:
-            raise FaultoddsError(f"job {self.job.id} is not stopped: nothing dangerous was told of.")
-        if len(text.split()) < FEWEST_WORDS:
-            raise FaultoddsError(
-                "who says that it is safe again, and how was that made sure? Say it in a few words, kept with the job: "
-                f'faultodds job safe {self.job.id} --note "supplier came, meter and joints tested"'
-            )
-        self._append(Safe(text.strip()))
-
     # --- inside ---
-
-    def _is_name(self, word: str) -> bool:
-        k = self.knowledge
-        return any(word in names for names in (k.observables(), k.repair, asked(k), k.access, k.component))
-
-    def _stop(self, text: str) -> NoReturn:
-        self._append(Danger(text))
-        self._refuse_while_stopped()
-        raise AssertionError("a job is stopped by the danger that was just entered")
-
-    def _refuse_while_stopped(self) -> None:
-        if self.job.stopped is not None:
-            raise SafetyStop(
-                f"{self.job.stopped.text}\nJob {self.job.id} is kept, and stands still until it is safe. Then type: "
-                f'faultodds job safe {self.job.id} --note "who says so, and how", or faultodds bench {self.job.id}'
-            )
 
     def _enter(self, payload: Payload, minutes: float | None = None) -> None:
         self._enter_all([payload], minutes)
 
-    def _enter_all(self, payloads: Sequence[Payload], minutes: float | None = None) -> None:
+    def _enter_all(self, payloads: Sequence[Payload], minutes: float | None = None, by: str = "") -> None:
         """Put steps on disk, each after the change of machine state that it brings: all in one transaction, or none when one of
         them cannot be taken. The minutes go with the last."""
         for payload in payloads:
             if not isinstance(payload, Note) and payload != Closed("referred", note=getattr(payload, "note", "")):
                 self._refuse_while_stopped()
         self.try_out(payloads)
-        steps: list[Payload] = []
+        barred = self.for_the_qualified(p.name for p in payloads if isinstance(p, Finding | RepairDone))
+        self.listen(by)
+        refuse_unqualified(barred, by)
+        steps: list[Payload] = [Note(f"{', '.join(barred)}: by {by.strip()}")] if barred else []
         job = self.job
         for payload in payloads:
             work = payload.name if isinstance(payload, Finding | RepairDone) else ""
@@ -364,15 +264,6 @@ class JobEntries:
                 steps.append(each)
                 job = job.plus(Step(job.last_seq + 1, job.opened_at, each))
         self._append(*steps, minutes=minutes)
-
-    def _append(self, *payloads: Payload, minutes: float | None = None) -> None:
-        self._now = None
-        entries = [(payload, minutes if payload is payloads[-1] else None) for payload in payloads]
-        try:
-            self.job = self.store.append_all(self.job.id, entries, expected_seq=self.job.last_seq)
-        except FaultoddsError as error:
-            self.job = getattr(error, "job", self.job)  # another terminal was here: go on from what it left
-            raise
 
     def _same_tool(self, skip: Skip) -> bool:
         """Whether the job's last step was left out for want of the same tool."""

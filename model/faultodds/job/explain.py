@@ -12,6 +12,7 @@ from msgspec.structs import asdict, replace
 from faultodds.advice import AS_GOOD_AS_FOUND, next_answer, words
 from faultodds.belief import FaultOdds
 from faultodds.errors import ClashError
+from faultodds.job.gates import owed_on
 from faultodds.job.job import Job
 from faultodds.job.open_job import OpenJob
 from faultodds.job.steps import Closed, Fact, Finding, Payload, RepairDone, kind_of, summary
@@ -132,6 +133,8 @@ def job_answer(visit: OpenJob, advice: bool = True) -> dict[str, Any]:
         "notes": list(job.notes),
         "came_back": [{"on": back.on.isoformat(), "days": back.days, "stage": back.stage} for back in job.returns],
         "accepted_since": visit.accepted_since or None,
+        "owed": owed_on(visit.appliance, job),
+        "out_of_service": visit.out_of_service(),
     }
     if advice:
         answer |= now_answer(visit)

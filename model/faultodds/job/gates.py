@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from faultodds.advice import may_be, run_forbidden
 from faultodds.belief import Appliance, Belief, Evidence
 from faultodds.errors import ClashError, FaultoddsError
 from faultodds.job.job import Job
+from faultodds.job.sayings import plain
 from faultodds.job.standing import believe
 from faultodds.job.steps import Danger, MachineState, Step
 from faultodds.job.taking import evidence_of, state_after, take_repair
 from faultodds.knowledge import Knowledge
-from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, not_run_with, said
+from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, not_run_with, said, still_owed
+
+# No answer to the question who did it.
+_NOBODY = frozenset(
+    {*("me", "i", "i did", "myself", "me myself", "we", "us", "yes", "y", "no", "n", "nobody", "no one", "none")}
+)
 
 
 def known_on(appliance: Appliance, job: Job) -> tuple[Known, Evidence, Belief | None]:
@@ -42,19 +48,51 @@ def found_last(evidence: Evidence) -> Known:
 
 
 def standing(appliance: Appliance, job: Job) -> list[str]:
-    """What stops the machine now, as "name=outcome"."""
-    return [f"{n}={o}" for n, o in not_run_with(appliance.knowledge, known_on(appliance, job)[0])]
+    """What stops the machine now, or its heat, as it is told: "name=outcome"."""
+    return [said(n, o) for n, o in barred(appliance.knowledge, known_on(appliance, job)[0])]
 
 
-def told_owed(knowledge: Knowledge, job: Job) -> list[str]:
-    """What each danger that was told of on a job leaves to be done, one sentence each."""
+def cause_owed(appliance: Appliance, job: Job) -> dict[str, list[str]]:
+    """Faults found or put right whose cause is neither mended nor measured to be gone -> the checks of which one is owed."""
+    return still_owed(appliance.knowledge, job.repairs, evidence_of(appliance, job).seen)
+
+
+def told_cause(knowledge: Knowledge, mode: str, checks: Sequence[str]) -> str:
+    """What a fault leaves owing, in a sentence or two."""
+    good = " or ".join(f"{c} ({next(iter(knowledge.check[c].outcomes))})" for c in checks)
+    left = "what brings it on is neither mended nor measured to be gone"
+    return f"{knowledge.title_of(mode)}: {left}. Find and mend that, or enter {good}."
+
+
+def owed_on(appliance: Appliance, job: Job) -> list[str]:
+    """What a job leaves to be done, a sentence or two each: for each danger that was told of, and causes not mended."""
+    k = appliance.knowledge
     told = [step.payload.text for step in job.steps if isinstance(step.payload, Danger)]
     lines = [
         f"Told on this job: {stop.title}. Owed: {stop.owed}."
-        for stop in knowledge.stop.values()
+        for stop in k.stop.values()
         if stop.owed and any(text.startswith(f"STOP. {stop.title}") for text in told)
     ]
-    return lines or ["Danger was told of on this job: owed is that its cause is found and put right."] if told else []
+    if told and not lines:
+        lines = ["Danger was told of on this job: owed is that its cause is found and put right."]
+    return [*lines, *(f"Owed: {told_cause(k, mode, checks)}" for mode, checks in cause_owed(appliance, job).items())]
+
+
+def only_qualified(knowledge: Knowledge, work: Iterable[str]) -> list[str]:
+    """Those of some checks and repairs that are for qualified people."""
+    every = {**knowledge.check, **knowledge.repair}
+    return [name for name in work if name in every and every[name].qualified]
+
+
+def refuse_unqualified(work: Sequence[str], by: str = "") -> None:
+    """Raise FaultoddsError for work that those who are here may not do, unless it is said `by` whom it was done."""
+    if work and (not any(c.isalpha() for c in by) or plain(by) in _NOBODY):
+        names = " and ".join(work)
+        raise FaultoddsError(
+            f"{names}: live or gas-pressure work is for qualified people, and there is said to be none here (--no-qualified-work, "
+            "or the shop file). Nothing was entered. If a qualified person did it, say who: job find or job fix with --by WHO; "
+            "bench asks when it is typed; next, odds and plans are asked without --no-qualified-work."
+        )
 
 
 def refuse_run(appliance: Appliance, job: Job) -> None:

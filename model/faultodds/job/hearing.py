@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from msgspec import Struct
 
-from faultodds.job.amounts import reading_text, step_of
+from faultodds.job.amounts import reading_text, shows_otherwise, step_of
 from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
 from faultodds.job.fits import Fit, best, rules_of, used_by
 from faultodds.job.said import Kind, Said
@@ -145,7 +145,8 @@ class _Hearer:
 
     def thought(self, items: Clause, before: Clause) -> Heard:
         """What one thought says; `before` are the parts spoken of just before, for one that names none."""
-        if not self._nouns(items) and not any(i.names & self.words.itself and i.denied for i in items):
+        itself = [i for i in items if i.names & self.words.itself]
+        if not self._nouns(items) and not any(i.denied or i.text not in _IT for i in itself):
             items = [*(i for i in before if i.at not in {j.at for j in items}), *items]
         own = [i for i in items if i not in before]
         if gone := self._tools_gone(own):
@@ -205,7 +206,20 @@ class _Hearer:
         if not fits or len(unknown) > (UNKNOWN * known if len(all_used) > 1 else all(not i.number for i in all_used)):
             return Heard([], text=text if any(i.names - _ROLES or i.number for i in own) else "")
         said = [each for f in sorted(fits, key=lambda f: min(f.places)) for each in self._meant(f, items)]
-        return Heard(said, len(used))
+        against = next((c for f in fits if f.rule.kind == "reading" for c in self._contradicts(f, said)), None)
+        return Heard([against] if against else said, len(used))
+
+    def _contradicts(self, fit: Fit, said: Sequence[Said]) -> Iterator[Said]:
+        """A question, where the words beside a reading say another outcome than the number does: "dried in 43 min"."""
+        name = fit.rule.meaning
+        with_words = (r for r in self.rules if r.kind == "finding" and r.meaning.partition("=")[0] == name)
+        words = [r.meaning.partition("=")[2] for r in with_words if len(used_by(r.parts, [*fit.used])) > 1]
+        words += [o for o in self.knowledge.observables()[name].outcomes if any(i.has(o) for i in fit.used)]
+        for each in (s for s in said if s.name == name and words):
+            if shown := shows_otherwise(self.knowledge, name, each.value, words[0]):
+                yield Said(
+                    "ask", f"{each.value} is {name}={shown}, but '{words[0]}' is said. Type which it was.", "", ""
+                )
 
     def _turns(self, item: Item, read: bool, work: bool) -> bool:
         """Whether a word that no meaning used may turn what was said into something else."""
@@ -379,4 +393,6 @@ def _called(rule: Rule) -> str:
 _ROLES = frozenset(f"<{role}>" for role in ROLES)
 _ASKS = re.compile(rf"(?:{'|'.join(listed(grammar()['question']['words']))})\b")
 _TURNING = frozenset(listed(grammar()["turn"]["words"]))
+# What may speak of a part that was named before; any other name of the machine speaks of the machine.
+_IT = frozenset({"it", "thing", "this one"})
 _SMALL = frozenset(listed(grammar()["small"]["words"]))

@@ -123,7 +123,7 @@ class OpenJob(JobEntries):
         return action(self.appliance.fitted(self.job.facts), found, self.state, self.labour_rate, known)
 
     def out_of_service(self) -> list[str]:
-        """What was found with which the machine must not run, as "name=outcome"."""
+        """What was found with which the machine must not run, or not with heat, as it is told."""
         return standing(self.appliance, self.job)
 
     def put_back(self, name: str, state: State) -> list[str]:

@@ -143,6 +143,8 @@ def mended(words: Words, word: str) -> str:
     A slip of a word that denies, doubts or puts off is that word, whatever else it may be.
     """
     word = words.short.get(word, word)
+    if _LACKS_G.search(word) and word not in words.spelt and f"{word}g" in words.spelt:
+        return f"{word}g"
     if word.isalpha() and word not in words.spelt and word not in words.units and word not in words.small:
         denial = next((t for t in sorted(words.turning) if t[0] == word[0] and slipped(word, t)), None)
         if denial:
@@ -166,6 +168,7 @@ def slipped(word: str, known: str) -> bool:
     return len(more) == len(less) + 1 and any(more[:i] + more[i + 1 :] == less for i in range(1, len(more)))
 
 
+_LACKS_G = re.compile(r"[^aeiou]in$")
 _MARK = re.compile(r"[\u2019']")
 
 

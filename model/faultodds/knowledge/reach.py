@@ -26,6 +26,11 @@ def check_reach(k: Knowledge) -> Iterator[str]:
     for mode, _ in k.modes():
         if mode not in refs:
             yield f"component.{mode}: no mechanism, symptom or check ever shows this mode; link it or take it out."
+    modes = {mode for mode, _ in k.modes()}
+    for check, record in k.check.items():
+        for target in record.shown_only:
+            if not set(k.modes_under(target)) <= modes:
+                yield f"check.{check}.shown_only: there is no mode or component '{target}'."
     for name in k.mechanism:
         if name not in read:
             yield f"mechanism.{name}: no symptom, check or other mechanism reads it; link it or take it out."

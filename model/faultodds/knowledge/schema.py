@@ -85,8 +85,8 @@ class Mode:
 
     `share` is its share as main cause, in `Header.shares_per`; `companion` the chance that it is present beside some other
     main cause; `brings_on` maps another mode to the chance that it is present when *this* one is the main cause.
-    `cause_shown_by`: checks that show what brings it on; once it is put right, one of them is owed before the job is closed,
-    unless what brings it on was put right as well.
+    `cause_shown_by`: checks that show what brings it on; once it is found or put right, a normal outcome of one of them is owed
+    before the job is closed, unless what brings it on was put right as well.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
@@ -262,6 +262,7 @@ class Check(Observable, Work):
     unless_open: list[str] = field(default_factory=list)
     stops_run: dict[str, str] = field(default_factory=dict)
     stops_heat: dict[str, str] = field(default_factory=dict)
+    shown_only: dict[str, str] = field(default_factory=dict)
 
     @property
     def stops(self) -> dict[str, str]:

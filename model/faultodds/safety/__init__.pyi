@@ -5,12 +5,13 @@ from .danger import (
 from .duties import (
     CAUSE_LEFT as CAUSE_LEFT, LIKELY as LIKELY, Known as Known, at_once as at_once, barred as barred, causes_of as causes_of,
     known_after as known_after, let_out as let_out, not_run_now as not_run_now, not_run_with as not_run_with, said as said,
-    still_holds as still_holds, still_owed as still_owed, watch_text as watch_text,
+    still_holds as still_holds, watch_text as watch_text,
 )
+from .owed import run_shows_only as run_shows_only, still_owed as still_owed
 from .file_rules import refuse_unsafe_file as refuse_unsafe_file
 from .rules import (
     broken as broken, heats as heats, runs as runs, said_each_time as said_each_time, shut_off_for as shut_off_for,
 )
 from .sequence import HANDS_OUT as HANDS_OUT, Line as Line, Move as Move, Part as Part
-from .states import refuse_unsafe_state as refuse_unsafe_state
+from .states import refuse_unsafe_state as refuse_unsafe_state, safety_items as safety_items
 from .stops import danger_in as danger_in, stop_first as stop_first

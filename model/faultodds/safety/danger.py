@@ -37,6 +37,10 @@ _CLIMBING = re.compile(r"\bco ppm\b.*")
 TYPO_LENGTH = 5
 # From this length on, one wrong letter is forgiven as well.
 LONG = 8
+# So many slips are forgiven in the words of `far`, which no other word comes near.
+SLIPS = 2
+# They end in "in" and lack no g.
+_WHOLE = frozenset({"within", "begin", "margin", "origin", "basin", "virgin", "cabin", "admin"})
 
 
 class Heard(NamedTuple):
@@ -103,6 +107,8 @@ def usual_steps(hazard: str) -> tuple[str, list[str]]:
 
 def _heard_in(line: str) -> Iterator[Heard]:
     rules = _rules()
+    undone = (pattern.search(line) for pattern in rules.undone)
+    yield from (Heard("defeated", match[0].strip(" |;")) for match in undone if match)
     for pattern in rules.harmless:
         line = pattern.sub(" ~ ", line)
     line = rules.denial["ends"].sub(r"| \1", _without_what_is_over(line, rules))
@@ -183,9 +189,20 @@ def _mended(word: str) -> str:
         return word
     if word == "gsa":
         return "gas"
+    single = next((k for k in known if k[0] == word[0] and _squeezed(word) == _squeezed(k)), None)
+    if single is not None:
+        return single
+    if re.search(r"[^aeiou]in$", word) and len(word) >= TYPO_LENGTH and word not in _WHOLE:
+        return _mended(f"{word}g")
     if len(word) < TYPO_LENGTH:
         return word
-    return next((k for k in known if k[0] == word[0] and _slip(word, k)), word)
+    near = next((k for k in known if k[0] == word[0] and _slip(word, k)), None)
+    return near or next((k for k in _rules().far if k[0] == word[0] and _slips(word, k) <= SLIPS), word)
+
+
+def _squeezed(word: str) -> str:
+    """A word with every doubled letter once."""
+    return re.sub(r"(.)\1+", r"\1", word)
 
 
 def _slip(word: str, known: str) -> bool:
@@ -194,7 +211,24 @@ def _slip(word: str, known: str) -> bool:
         swapped = len(wrong) == 2 and wrong[1] == wrong[0] + 1 and sorted(word) == sorted(known)
         return swapped or (len(wrong) == 1 and len(known) >= LONG)
     short, long = sorted((word, known), key=len)
-    return len(long) == len(short) + 1 and any(long[:i] + long[i + 1 :] == short for i in range(1, len(long) - 1))
+    if len(long) != len(short) + 1:
+        return False
+    last = len(long) if len(known) >= LONG else len(long) - 1
+    return any(long[:i] + long[i + 1 :] == short for i in range(1, last))
+
+
+def _slips(word: str, known: str) -> int:
+    """How many letters are missing, too many, wrong, or swapped with the next one."""
+    rows: list[list[int]] = [[*range(len(known) + 1)]]
+    for i, letter in enumerate(word, 1):
+        row = [i]
+        for j, wanted in enumerate(known, 1):
+            best = min(rows[-1][j] + 1, row[-1] + 1, rows[-1][j - 1] + (letter != wanted))
+            if i > 1 and j > 1 and letter == known[j - 2] and word[i - 2] == wanted:
+                best = min(best, rows[-2][j - 2] + 1)
+            row.append(best)
+        rows.append(row)
+    return rows[-1][-1]
 
 
 class _Rules(NamedTuple):
@@ -207,6 +241,8 @@ class _Rules(NamedTuple):
     signs: Mapping[str, re.Pattern[str]]
     steps: Mapping[str, list[str]]
     known: tuple[str, ...]
+    far: tuple[str, ...]
+    undone: list[re.Pattern[str]]
 
 
 @cache
@@ -226,6 +262,8 @@ def _rules() -> _Rules:
         _compiled(raw["signs"]),
         raw["steps"],
         tuple(raw["slips"]["known"]),
+        tuple(raw["slips"]["far"]),
+        [_pattern(p, words) for p in raw["undone"]["patterns"]],
     )
 
 

@@ -1,8 +1,8 @@
-"""What a call itself makes unsafe or leaves owing: work not to be done now, and causes not yet found."""
+"""What a call itself makes unsafe: work not to be done now, and what has to be done at once."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -47,21 +47,21 @@ def not_run_now(knowledge: Knowledge, known: Known) -> dict[str, str]:
 
 def let_out(knowledge: Knowledge, known: Known) -> list[tuple[str, str]]:
     """What may be so that lets a hazard into the room when the machine runs: names with their outcomes."""
-    observables = knowledge.observables().items()
-    return [(n, o) for n, seen in observables for o in seen.lets_out if o in known.get(n, ())]
+    seen = ((n, each) for n, each in knowledge.observables().items() if n in known)
+    return [(n, o) for n, each in seen for o in each.lets_out if o in known[n]]
 
 
 def not_run_with(knowledge: Knowledge, known: Known) -> list[tuple[str, str]]:
     """What is likely so with which the machine is not run at all: names with their outcomes."""
-    stops = [(n, o) for n, check in knowledge.check.items() for o in check.stops_run]
+    stops = [(n, o) for n, check in knowledge.check.items() if n in known for o in check.stops_run]
     return [(n, o) for n, o in (*stops, *let_out(knowledge, known)) if known.get(n, {}).get(o, 0.0) > LIKELY]
 
 
 def not_lit_with(knowledge: Knowledge, known: Known) -> list[tuple[str, str]]:
     """What is likely so with which the machine is not run with heat: no air through it, or a fuse put right whose cause is as
     likely as not still there."""
-    stops = [(n, o) for n, check in knowledge.check.items() for o in check.stops_heat]
-    stops += [(n, CAUSE_LEFT) for n, mode in knowledge.modes() if mode.cause_shown_by]
+    stops = [(n, o) for n, check in knowledge.check.items() if n in known for o in check.stops_heat]
+    stops += [(n, CAUSE_LEFT) for n, values in known.items() if CAUSE_LEFT in values]
     return [(n, o) for n, o in stops if known.get(n, {}).get(o, 0.0) > LIKELY]
 
 
@@ -78,7 +78,9 @@ def said(name: str, outcome: str) -> str:
 def causes_of(knowledge: Knowledge) -> dict[str, list[str]]:
     """Faults that something brings on, and that owe their cause -> the modes that bring each on."""
     modes = list(knowledge.modes())
-    return {name: [c for c, cause in modes if name in cause.brings_on] for name, mode in modes if mode.cause_shown_by}
+    bringing = [(cause, mode.brings_on) for cause, mode in modes if mode.brings_on]
+    owing = [name for name, mode in modes if mode.cause_shown_by]
+    return {name: [cause for cause, brings in bringing if name in brings] for name in owing}
 
 
 def at_once(knowledge: Knowledge, known: Known) -> tuple[str, ...]:
@@ -135,19 +137,3 @@ def _why_not(k: Knowledge, work: Work, known: Known) -> str:
                 title = k.access[item].title
                 return f"the machine is not run like that ({title}) with {name}={there[0]}. Put that right first."
     return ""
-
-
-def still_owed(knowledge: Knowledge, repaired: Iterable[str], found: Collection[str]) -> dict[str, list[str]]:
-    """Faults put right that something brought on, with nothing found that did -> the checks of which one is owed.
-
-    `repaired`: names of the repairs done; `found`: of the checks done. A repair of what brings the fault on settles it, and so
-    does one of the fault's own `cause_shown_by`.
-    """
-    done = [knowledge.repair[name] for name in repaired]
-    mended = {mode for repair in done for target in repair.fixes for mode in knowledge.modes_under(target)}
-    causes = {brought for name, mode in knowledge.modes() if name in mended for brought in mode.brings_on}
-    return {
-        name: mode.cause_shown_by
-        for name, mode in knowledge.modes()
-        if name in mended and mode.cause_shown_by and name not in causes and not set(mode.cause_shown_by) & set(found)
-    }

@@ -20,3 +20,11 @@ def refuse_unsafe_state(knowledge: Knowledge, open_now: Collection[str]) -> None
                 f"'{item}' cannot be open without '{missing}': {knowledge.access[missing].open_step} "
                 f"Add '{missing}', or leave '{item}' out."
             )
+
+
+def safety_items(knowledge: Knowledge) -> frozenset[str]:
+    """Access items whose state can hurt somebody who takes it for the other one: what shuts a hazard off, what opens only behind
+    a shut-off, what lets a hazard out."""
+    items = knowledge.access.items()
+    shut_offs = {name for name, item in items if item.makes_safe}
+    return frozenset(n for n, item in items if item.makes_safe or item.lets_out or shut_offs & set(item.requires))

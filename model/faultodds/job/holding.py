@@ -1,0 +1,139 @@
+"""A stored job in somebody's hands: where it stands, whose hands they are, and danger listened for in all that is typed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, NoReturn
+
+from faultodds.advice import Situation, State
+from faultodds.belief import Appliance
+from faultodds.errors import ClashError, FaultoddsError, SafetyStop
+from faultodds.job.gates import only_qualified
+from faultodds.job.job import Job
+from faultodds.job.standing import Standing
+from faultodds.job.steps import Danger, Hands, Payload, Safe
+from faultodds.job.taking import situation_of, stop_if_danger
+from faultodds.job.typed import asked, stop_sign_named
+from faultodds.knowledge import Knowledge
+from faultodds.safety import danger_in
+
+if TYPE_CHECKING:
+    from faultodds.job.store import Store
+
+# Who says that it is safe, and how that was made sure, takes more than one word.
+FEWEST_WORDS = 2
+
+
+class HeldJob:
+    """A stored job in somebody's hands.
+
+    `qualified`: whether energised and gas-pressure work may be offered, None for what the job says; what the job or its shop
+    has switched off stays off. `labour_rate` overrides the file's, per hour; `ambient` is the room's temperature for readings
+    that need it.
+    """
+
+    def __init__(
+        self,
+        appliance: Appliance,
+        store: Store,
+        job: Job,
+        *,
+        qualified: bool | None = None,
+        labour_rate: float | None = None,
+        ambient: str | None = None,
+    ) -> None:
+        self.appliance = appliance
+        self.store = store
+        self.job = job
+        self.qualified = qualified
+        self.labour_rate = labour_rate
+        self.ambient = ambient
+        self._now: Standing | ClashError | None = None
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """The appliance's knowledge file."""
+        return self.appliance.knowledge
+
+    @property
+    def situation(self) -> Situation:
+        """Where the technician stands."""
+        allowed = self.qualified is not False and self.job.qualified
+        return situation_of(self.appliance, self.job, allowed, self.labour_rate)
+
+    @property
+    def state(self) -> State:
+        """The access items that are open, shut off or moved now."""
+        return self.situation.state
+
+    def keep_hands(self) -> None:
+        """Keep with the job that work for qualified people is not offered, or is again, when that was said here."""
+        shop = self.appliance.shop
+        said = False if shop is not None and not shop.qualified else self.qualified
+        if said is not None and said != self.job.qualified and not self.job.is_closed:
+            self._append(Hands(said))
+
+    def for_the_qualified(self, work: Iterable[str]) -> list[str]:
+        """Those of some checks and repairs that these hands may not do: energised or gas-pressure work, where none is offered."""
+        return [] if self.situation.qualified else only_qualified(self.knowledge, work)
+
+    def stop_sign(self, sign: str, value: str) -> bool:
+        """Whether `sign` is a stop sign that `value` plainly denies; raises SafetyStop, noted in the job,
+        unless it does."""
+        named = stop_sign_named(self.knowledge, sign)
+        if named is None:
+            return False
+        try:
+            return stop_if_danger(self.knowledge, named, value)
+        except SafetyStop as stop:
+            self._stop(str(stop))
+
+    def listen(self, *texts: str) -> None:
+        """Raise SafetyStop, kept with the job, when one of the texts speaks of danger in whatever words. A stop sign by its name
+        ("gas_smell=no") is left to `stop_sign`."""
+        signs = {name: (sign.title, sign.steps) for name, sign in self.knowledge.stop.items()}
+        for text in texts:
+            if "=" in text and stop_sign_named(self.knowledge, text.partition("=")[0]):
+                continue
+            danger = danger_in(text, signs, self._is_name)
+            if danger is not None:
+                self._stop(danger)
+
+    def safe(self, text: str) -> None:
+        """Enter that it is safe again, by whose word and how; raises FaultoddsError without that, and when nothing was wrong."""
+        self.listen(text)
+        if self.job.stopped is None:
+            raise FaultoddsError(f"job {self.job.id} is not stopped: nothing dangerous was told of.")
+        if len(text.split()) < FEWEST_WORDS:
+            raise FaultoddsError(
+                "who says that it is safe again, and how was that made sure? Say it in a few words, kept with the job: "
+                f'faultodds job safe {self.job.id} --note "supplier came, meter and joints tested"'
+            )
+        self._append(Safe(text.strip()))
+
+    # --- inside ---
+
+    def _is_name(self, word: str) -> bool:
+        k = self.knowledge
+        return any(word in names for names in (k.observables(), k.repair, asked(k), k.access, k.component))
+
+    def _stop(self, text: str) -> NoReturn:
+        self._append(Danger(text))
+        self._refuse_while_stopped()
+        raise AssertionError("a job is stopped by the danger that was just entered")
+
+    def _refuse_while_stopped(self) -> None:
+        if self.job.stopped is not None:
+            raise SafetyStop(
+                f"{self.job.stopped.text}\nJob {self.job.id} is kept, and stands still until it is safe. Then type: "
+                f'faultodds job safe {self.job.id} --note "who says so, and how", or faultodds bench {self.job.id}'
+            )
+
+    def _append(self, *payloads: Payload, minutes: float | None = None) -> None:
+        self._now = None
+        entries = [(payload, minutes if payload is payloads[-1] else None) for payload in payloads]
+        try:
+            self.job = self.store.append_all(self.job.id, entries, expected_seq=self.job.last_seq)
+        except FaultoddsError as error:
+            self.job = getattr(error, "job", self.job)  # another terminal was here: go on from what it left
+            raise
