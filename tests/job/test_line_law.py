@@ -199,9 +199,9 @@ def _planted(monkeypatch: pytest.MonkeyPatch, what: str) -> None:
     elif what == "doubt":
         monkeypatch.setattr(hearing, "_doubts", lambda item, following: False)
     elif what == "unclear":
-        monkeypatch.setattr(hearing._Hearer, "_turns", lambda *given: False)
+        monkeypatch.setattr(hearing.Hearer, "_turns", lambda *given: False)
     else:
-        monkeypatch.setattr(hearing._Hearer, "_is_put_off", lambda *given: False)
+        monkeypatch.setattr(hearing.Hearer, "_is_put_off", lambda *given: False)
 
 
 @pytest.mark.parametrize(("seen", "right", "asked"), [("", 189, 5), ("later", 173, 21), ("third", 100, 12)])

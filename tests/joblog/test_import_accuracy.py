@@ -124,7 +124,7 @@ def test_the_demo_log_is_read_whole(dryer: Knowledge, tmp_path: Path) -> None:
     root = Path(__file__).parents[2]
     drafted = draft(root / "data_synthetic/demo/harbour_lane_jobs.csv", dryer, data=str(tmp_path))
     left_out = [c.heading for c in drafted.mapping.columns if c.kind in ("left_out", "personal")]
-    assert left_out == ["notes"]
+    assert left_out == []
     report = import_log(drafted, dryer, data=str(tmp_path))
     assert report.rows == 600
     assert report.understood >= 0.99

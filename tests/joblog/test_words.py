@@ -7,7 +7,7 @@ import pytest
 from faultodds.joblog.cells import CellReader
 from faultodds.joblog.lexicon import of_complaint, of_endings, of_repairs, of_target
 from faultodds.joblog.mapping import Column
-from faultodds.joblog.stems import is_blank, key, likeness, tokens, vocabulary
+from faultodds.joblog.stems import is_blank, key, likeness, tokens, trade
 from faultodds.knowledge.schema import Knowledge
 
 
@@ -25,7 +25,7 @@ def test_two_spellings_of_one_phrase_have_one_key() -> None:
 
 def test_every_name_in_the_word_file_is_known_or_belongs_to_another_appliance(dryer: Knowledge) -> None:
     """A misspelt name in words.toml would silently never match."""
-    words = vocabulary()
+    words = trade("gas_dryer")
     observables = dryer.observables()
     for name, outcomes in words["found"].items():
         assert name in observables, name
@@ -135,7 +135,7 @@ def test_a_word_that_could_be_said_of_two_checks_is_left_open(dryer: Knowledge) 
 
 
 def test_the_shops_own_words_come_first(dryer: Knowledge) -> None:
-    """A word in the mapping beats the vocabulary; "-" makes it say nothing, "?" leaves it as it was."""
+    """A word in the mapping beats the trade; "-" makes it say nothing, "?" leaves it as it was."""
     column = Column("hood", "finding", ("hood_flap",), words={"ok": "weak", "zing": "none", "dog": "-", "bop": "?"})
     reader = CellReader(column, dryer)
     assert reader.read("OK").said == (("found:hood_flap", "weak"),)

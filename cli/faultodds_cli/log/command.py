@@ -35,6 +35,12 @@ def import_(
     mapping: Annotated[
         str | None, typer.Option("--mapping", metavar="MAP.toml", help="A mapping file to use, instead of a proposal.")
     ] = None,
+    phrases: Annotated[
+        str | None,
+        typer.Option(
+            "--phrases", metavar="PHRASES.csv", help="The table of phrases that an import wrote, with what they mean."
+        ),
+    ] = None,
     yes: Annotated[bool, typer.Option("--yes", "-y", help="Take the proposed mapping without asking.")] = False,
     encoding: Annotated[
         str | None, typer.Option("--encoding", metavar="NAME", help="Of a CSV file, if it is found out wrongly.")
@@ -68,7 +74,7 @@ def import_(
     from faultodds.joblog import Options
 
     how = Options(encoding, sheet, formulas_aside)
-    _import_file(Path(file).expanduser(), knowledge, name, mapping, how, yes, force, data, as_json)
+    _import_file(Path(file).expanduser(), knowledge, name, mapping, phrases, how, yes, force, data, as_json)
 
 
 def _import_file(
@@ -76,17 +82,22 @@ def _import_file(
     knowledge: Knowledge,
     name: str | None,
     mapping: str | None,
+    phrases: str | None,
     how: Options,
     yes: bool,
     force: bool,
     data: str | None,
     as_json: bool,
 ) -> None:
-    from faultodds.joblog import already_clean, draft, import_log, refuse_other_source
+    from faultodds.joblog import PROPOSED, already_clean, draft, import_log, refuse_other_source, with_phrases
 
     with _progress(quiet=as_json) as progress:
         given = Path(mapping).expanduser() if mapping else None
         found = draft(path, knowledge, name, given, how, data, progress)
+    if phrases is not None:
+        found = with_phrases(found, Path(phrases).expanduser(), knowledge)
+    if found.origin != PROPOSED and not as_json:
+        say(f"Read with the mapping in {found.origin}.")
     if not force:
         refuse_other_source(found.name, path.name, data)
     report = already_clean(found, knowledge, data)

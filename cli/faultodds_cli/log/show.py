@@ -89,6 +89,7 @@ def report_lines(report: CleaningReport, files: LogFiles) -> list[str]:
 
     shown = [part for line in lines(report) for part in wrap(line.strip(), " " * (len(line) - len(line.lstrip())))]
     aside = [f"Rows set aside: {files.aside}"] if report.set_aside and files.aside.exists() else []
+    phrases = [f"Every phrase and what it became, to tick off; give it back with --phrases: {files.phrases}"]
     mapping = [f"Mapping, to change and import again: {files.mapping}"] if files.mapping.exists() else []
     return [
         *shown,
@@ -96,6 +97,7 @@ def report_lines(report: CleaningReport, files: LogFiles) -> list[str]:
         f"Clean log: {files.clean}",
         *aside,
         *mapping,
+        *(phrases if files.phrases.exists() else []),
         f"Look at it: faultodds log describe {report.log}",
     ]
 

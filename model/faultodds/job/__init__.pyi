@@ -3,6 +3,12 @@ from .explain import (
     reminders as reminders, story as story, tells as tells, why_asked as why_asked,
 )
 from .closing import reason_owed as reason_owed
+from .clauses import Item as Item
+from .hearing import Hearer as Hearer
+from .said import Said as Said
+from .words import (
+    Rule as Rule, Words as Words, grammar as grammar, listed as listed, own_words as own_words, words_from as words_from,
+)
 from .gates import only_qualified as only_qualified, owed_on as owed_on, refuse_unqualified as refuse_unqualified
 from .fitting import Misfit as Misfit, misfits as misfits
 from .job import Job as Job

@@ -44,16 +44,7 @@ def hear_line(knowledge: Knowledge, line: str, is_there: Callable[[str, str, str
     `is_there` says whether a meaning (kind, name, value) is one of the knowledge file's.
     """
     words = words_of(knowledge.appliance.id)
-    if words is None or "=" in line or "_" in line or _ASKS.match(line.strip().casefold().replace("'", "")):
-        return []
-    hearer = _Hearer(knowledge, words, is_there)
-    thoughts = clauses(words, line)
-    heard = hearer.thoughts(thoughts)
-    if len(thoughts) > 1 and not any(h.doubts for h in heard) and not _together(heard, line):
-        whole = hearer.thought([item for t in thoughts for piece in t for item in piece], [])
-        if len(set(whole.said)) == 1 and (whole.words >= SURE or not any(h.unclear for h in heard)):
-            heard = [whole]
-    return _together(heard, line)
+    return Hearer(knowledge, words, is_there).line(line) if words is not None else []
 
 
 def _together(heard: Sequence[Heard], line: str) -> list[Said]:
@@ -76,12 +67,36 @@ def _together(heard: Sequence[Heard], line: str) -> list[Said]:
     return [*taken, Said("unread", ", ".join(unread), "", "")] if taken and unread else taken
 
 
-class _Hearer:
-    def __init__(self, knowledge: Knowledge, words: Words, is_there: Callable[[str, str, str], bool]) -> None:
+class Hearer:
+    """Hears lines with one set of words; of its rules only those that are `about` what is wanted."""
+
+    def __init__(
+        self,
+        knowledge: Knowledge,
+        words: Words,
+        is_there: Callable[[str, str, str], bool],
+        about: Callable[[Rule], bool] = lambda rule: True,
+    ) -> None:
         self.knowledge = knowledge
         self.words = words
         self.is_there = is_there
-        self.rules = [*rules_of(knowledge, words)]
+        self.rules = [rule for rule in rules_of(knowledge, words) if about(rule)]
+
+    def line(self, line: str) -> list[Said]:
+        """Everything that a line says, or an empty list when it is to be asked about."""
+        if "=" in line or "_" in line or _ASKS.match(line.strip().casefold().replace("'", "")):
+            return []
+        thoughts = clauses(self.words, line)
+        heard = self.thoughts(thoughts)
+        if len(thoughts) > 1 and not any(h.doubts for h in heard) and not _together(heard, line):
+            whole = self.thought([item for t in thoughts for piece in t for item in piece], [])
+            if len(set(whole.said)) == 1 and (whole.words >= SURE or not any(h.unclear for h in heard)):
+                heard = [whole]
+        return _together(heard, line)
+
+    def items(self, line: str) -> Clause:
+        """The words of a line, with what each may stand for and whether it is denied."""
+        return [item for thought in clauses(self.words, line) for piece in thought for item in piece]
 
     def thoughts(self, thoughts: Sequence[Sequence[Clause]]) -> list[Heard]:
         """What each thought says; two that say nothing by themselves may be one ("glows, but no flame")."""

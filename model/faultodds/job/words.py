@@ -73,10 +73,19 @@ def grammar() -> dict[str, Any]:
 @cache
 def words_of(appliance: str) -> Words | None:
     """The words of an appliance, None when nobody has written them down."""
+    own = own_words(appliance)
+    return None if own is None else words_from(grammar(), own)
+
+
+@cache
+def own_words(appliance: str) -> dict[str, Any] | None:
+    """What is written down of an appliance's words, None when nothing is."""
     path = words_file(appliance)
-    if path is None:
-        return None
-    general, own = grammar(), tomllib.loads(path.read_text("utf-8"))
+    return None if path is None else tomllib.loads(path.read_text("utf-8"))
+
+
+def words_from(general: Mapping[str, Any], own: Mapping[str, Any]) -> Words:
+    """Words put together from a grammar (as `grammar.toml`) and an appliance's own (as `appliances/words`)."""
     lists = {role: general[role]["words"] for role in ROLES}
     concepts = {**general["done"], **general["tool"], **own["part"], **own["state"]}
     spelt: dict[str, list[tuple[tuple[str, ...], str]]] = {}

@@ -7,8 +7,9 @@ from .clean import (
 from .cleaning_report import CleaningReport as CleaningReport, lines as lines
 from .describe import ColumnSeen as ColumnSeen, Description as Description
 from .drafts import (
-    Draft as Draft, Options as Options, already_clean as already_clean, describe_file as describe_file, draft as draft,
-    keep_proposal as keep_proposal,
+    PROPOSED as PROPOSED, Draft as Draft, Options as Options, already_clean as already_clean,
+    describe_file as describe_file, draft as draft,
+    keep_proposal as keep_proposal, with_phrases as with_phrases,
 )
 from .export import export_log as export_log
 from .folder import (

@@ -9,13 +9,14 @@ from functools import cached_property
 from typing import Final, Literal
 
 from faultodds.errors import FaultoddsError
-from faultodds.job import asked
-from faultodds.joblog import lexicon, money_and_time as amounts
-from faultodds.joblog.clean import AFTER, ENDED, FACT, REPAIRS
+from faultodds.job import asked, own_words
+from faultodds.joblog import callbacks, lexicon, money_and_time as amounts
+from faultodds.joblog.clean import AFTER, CAME_BACK, ENDED, FACT, REPAIRS
+from faultodds.joblog.free_text import FreeText, Told
 from faultodds.joblog.lexicon import Lexicon, Meaning
 from faultodds.joblog.mapping import SAYS_NOTHING, Column, meanings
 from faultodds.joblog.metered import NO_DIAL, looks_metered, read_metered
-from faultodds.joblog.stems import NO, is_blank, key, vocabulary
+from faultodds.joblog.stems import NO, is_blank, key, trade, vocabulary
 from faultodds.knowledge import Knowledge
 from faultodds.readings import OPEN_WORDS
 
@@ -82,6 +83,10 @@ class CellReader:
                 return lexicon.of_complaint(self._knowledge)
             case "repairs":
                 return lexicon.of_repairs(self._knowledge)
+            case "findings":
+                return lexicon.of_checks(self._knowledge)
+            case "notes":
+                return lexicon.Lexicon()
             case "ended":
                 return lexicon.of_endings()
             case _:
@@ -101,11 +106,43 @@ class CellReader:
 
     def read(self, text: str, row: Mapping[str, str | None] | None = None) -> Cell:
         """What a cell says; `row` holds the facts in `context` as far as they are known."""
-        if is_blank(text):
+        if self.column.kind == "ended":
+            return self._ending(text)
+        if is_blank(text) or text.strip().casefold() == "x":
             return BLANK
+        if self._free is not None:
+            return self._told(self._free.read(text))
         row = row or {}
         pieces = [piece for part in _STRONG.split(text.strip()) if part for piece in self._pieces(part, row)]
         return self._together(pieces, row)
+
+    def _ending(self, text: str) -> Cell:
+        """How a visit ended: an answer to what the heading asks, or a word for it; what a blank stands for is an assumption."""
+        if key(text) in {key(each) for each in vocabulary()["callback"]["first"]}:
+            return Cell("silent")
+        if is_blank(text) and "?" not in text:
+            told = self.column.assume.get("blank")
+            return Cell("blank", ((ENDED, told),) if told else ())
+        own = self._own.get(key(text) or text)
+        told = None if own else callbacks.said(text, self.column.assume)
+        if told is None and not own and callbacks.told(text):
+            told = CAME_BACK
+        if told is not None:
+            return Cell("read", ((ENDED, told),))
+        piece = _Piece(text, "unknown") if callbacks.DOUBT.search(text) else self._one(text, {})
+        return self._together([piece], {})
+
+    @cached_property
+    def _free(self) -> FreeText | None:
+        if self.column.kind not in ("complaint", "repairs", "findings", "notes"):
+            return None
+        return FreeText(self._knowledge, self._targets, self.lexicon, self._own)
+
+    def _told(self, told: Told) -> Cell:
+        left = tuple(told.left)
+        if not told.said:
+            return Cell("unknown" if left else "silent", (), left)
+        return Cell("mended" if told.mended else "read", self._merged(told.said), left)
 
     # --- pieces ---
 
@@ -148,7 +185,7 @@ class CellReader:
         if one.status != "unknown":
             return [one]
         found, left = self.lexicon.spot(text)
-        if not found or (self.column.kind not in ("complaint", "repairs") and not _sums_up(found, left)):
+        if not found or not _sums_up(found, left):
             return [one]
         return [_Piece(text, "mended", (meaning,), "words picked out") for meaning in dict.fromkeys(found)]
 
@@ -163,7 +200,11 @@ class CellReader:
             return None
         for target in self._targets:
             name = target.partition(":")[2]
-            piece = self._metered(target, name, text, row) or self._timed(target, name, text)
+            piece = (
+                self._metered(target, name, text, row)
+                or self._timed(target, name, text)
+                or self._step(target, name, text)
+            )
             if piece is not None:
                 return piece
         return None
@@ -190,8 +231,23 @@ class CellReader:
                 return _Piece(text, "read", (Meaning(FACT + name, span),)) if span else None
         return None
 
+    def _step(self, target: str, name: str, text: str) -> _Piece | None:
+        """A number of a check that is told as an amount with steps, such as parts per million in the room."""
+        steps = (own_words(self._knowledge.appliance.id) or {}).get("amount", {}).get(name)
+        match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*([a-z%]*)", text.strip(), re.I)
+        if (
+            name not in self._knowledge.check
+            or not steps
+            or not match
+            or match[2].casefold() not in ("", steps["unit"])
+        ):
+            return None
+        outcomes = self._knowledge.check[name].outcomes
+        step = next((o for o in outcomes if o in steps and float(match[1]) <= steps[o]), None)
+        return _Piece(text, "read", (Meaning(target, step),)) if step else None
+
     def _timed(self, target: str, name: str, text: str) -> _Piece | None:
-        said = vocabulary()["times"].get(name)
+        said = trade(self._knowledge.appliance.id).get("times", {}).get(name)
         if said is None:
             return None
         times, edge = amounts.times_normal(text), NEAR_EDGE
@@ -220,11 +276,11 @@ class CellReader:
 
     def _merged(self, said: Sequence[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
         """One value a column: repairs joined; of two outcomes the one further down the list, the worse one."""
-        if self.column.kind == "repairs":
-            return ((REPAIRS, ";".join(dict.fromkeys(value for _, value in said))),)
         merged: dict[str, str] = {}
         for column, value in said:
-            merged[column] = self._worse(column, merged.get(column, value), value)
+            before = merged.get(column, value)
+            joined = ";".join(dict.fromkeys([*before.split(";"), value]))
+            merged[column] = joined if column == REPAIRS else self._worse(column, before, value)
         return tuple(merged.items())
 
     def _worse(self, column: str, one: str, other: str) -> str:

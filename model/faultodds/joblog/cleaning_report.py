@@ -38,6 +38,7 @@ class ColumnReport:
     nearest: dict[str, str] = field(default_factory=dict)
     contradicted: int = 0
     no_dial: int = 0
+    phrases: Counter[tuple[str, str]] = field(default_factory=Counter)
 
     @property
     def filled(self) -> int:
@@ -59,7 +60,8 @@ class ColumnReport:
 @dataclass
 class CleaningReport:
     """What became of a log. Rows: `rows` = `used` + the rows in `aside`; `mended_rows` of the used had a cell mended. `danger`:
-    the rows, used or not, that tell of danger."""
+    the rows, used or not, that tell of danger; `alarms`: what looks wrong by itself; `dropped`: cells of columns that are left out
+    though they may say something."""
 
     log: str
     source: str
@@ -83,6 +85,8 @@ class CleaningReport:
     came_back: int = 0
     source_hash: str = ""
     imported_at: str = ""
+    alarms: list[str] = field(default_factory=list)
+    dropped: int = 0
 
     @property
     def set_aside(self) -> int:
@@ -96,7 +100,7 @@ class CleaningReport:
     @property
     def filled(self) -> int:
         """Cells that say something, in all columns that are read."""
-        return sum(column.filled for column in self.columns)
+        return sum(column.filled for column in self.columns) + self.dropped
 
     @property
     def understood(self) -> float:
@@ -135,7 +139,14 @@ def _column_dict(column: ColumnReport) -> dict[str, Any]:
 
 def lines(report: CleaningReport) -> list[str]:
     """The report as lines of text."""
-    return [*danger_lines(report), *_head(report), *_rows(report), *_cells(report), *_rest(report)]
+    return [
+        *danger_lines(report),
+        *alarm_lines(report),
+        *_head(report),
+        *_rows(report),
+        *_cells(report),
+        *_rest(report),
+    ]
 
 
 def danger_lines(r: CleaningReport) -> list[str]:
@@ -156,6 +167,11 @@ def danger_lines(r: CleaningReport) -> list[str]:
 def _worst(told: Told) -> tuple[bool, int]:
     """Gas, carbon monoxide and illness before fire, which a burning smell of lint counts as."""
     return told.hazard == "fire", told.row
+
+
+def alarm_lines(r: CleaningReport) -> list[str]:
+    """What looks wrong by itself."""
+    return [f"LOOK: {text}" for text in r.alarms]
 
 
 def _head(r: CleaningReport) -> list[str]:

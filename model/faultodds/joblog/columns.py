@@ -9,12 +9,13 @@ from typing import Any, Final
 from faultodds.joblog import money_and_time as amounts, personal
 from faultodds.joblog.cells import BLANK, Cell, CellReader, pieces_to_ask, text_reader
 from faultodds.joblog.cleaning_report import ColumnReport
+from faultodds.joblog.likely import FREE
 from faultodds.joblog.mapping import Column
 from faultodds.joblog.metered import NO_DIAL
 from faultodds.knowledge import Knowledge
 
 MOST_REMEMBERED: Final = 200_000
-FREE_TEXT: Final = ("complaint", "repairs")
+MOST_PHRASES: Final = 5_000
 
 Texts = Sequence[str]
 
@@ -40,7 +41,7 @@ class ColumnReader:
         self._reader = CellReader(column, knowledge)
         self.place, self.targets, self.context = place, column.targets(knowledge), self._reader.context
         self.report = ColumnReport(column.heading, ", ".join(column.of) or column.kind)
-        self.free = column.kind in FREE_TEXT
+        self.free = column.kind in FREE
         self._memo = _Memo(self._read)
 
     def _read(self, text_and_row: Any) -> Cell:
@@ -63,8 +64,19 @@ class ColumnReader:
             found = [memo[text] for text in texts]
         self.report.counts.update(cell.status for cell in found)
         self.report.add_words(Counter(self._words(found)))
+        self._show(texts, found)
         self.report.no_dial += sum(cell.note == NO_DIAL for cell in found)
         return found
+
+    def _show(self, texts: Texts, cells: Sequence[Cell]) -> None:
+        """Keep what each phrase became, for looking over; nothing that looks personal."""
+        shown = self.report.phrases
+        for (text, cell), times in Counter(zip(texts, cells, strict=True)).items():
+            if cell.status in ("read", "mended", "silent") and text and personal.masked(text) == text:
+                became = "; ".join(f"{c.partition(':')[2]}={v}" if ":" in c else v for c, v in cell.said) or "-"
+                shown[" ".join(text.split()), became] += times
+        if len(shown) > MOST_PHRASES:
+            self.report.phrases = Counter({key: n for key, n in shown.items() if n > 1})
 
     def _words(self, cells: Sequence[Cell]) -> Iterator[str]:
         for cell in cells:
@@ -75,6 +87,7 @@ class ColumnReader:
         """Find the known meaning nearest to each of the commonest words; in free text forget those that occur once."""
         if self.free:
             self.report.words = Counter({w: n for w, n in self.report.words.items() if n > 1})
+            self.report.phrases = Counter({key: n for key, n in self.report.phrases.items() if n > 1})
         for word, _ in self.report.words.most_common(20):
             meaning = self._reader.lexicon.nearest(word)
             if meaning is not None:
@@ -82,16 +95,21 @@ class ColumnReader:
                 self.report.nearest[word] = f"{name}={meaning.value}" if name else meaning.value
 
 
-PARSERS: Final[dict[str, Callable[[str], float | None]]] = {"minutes": amounts.minutes, "bill": amounts.money}
+def parser_of(column: Column) -> Callable[[str], float | None] | None:
+    """How a column of minutes or money is read; None for any other."""
+    if column.kind == "bill":
+        return amounts.money
+    unit = column.assume.get("unit", "minutes")
+    return (lambda text: amounts.minutes(text, unit)) if column.kind == "minutes" else None
 
 
 class AmountReader:
     """A column of minutes or money."""
 
-    def __init__(self, column: Column, place: int) -> None:
+    def __init__(self, column: Column, place: int, parse: Callable[[str], float | None]) -> None:
         self.place = place
         self.name: str = column.kind
-        self._parse = PARSERS[column.kind]
+        self._parse = parse
         self._check = text_reader(self._parse)
         self.report = ColumnReport(column.heading, column.kind)
 

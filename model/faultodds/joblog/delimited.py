@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import Final
 
 from faultodds.errors import FaultoddsError
+from faultodds.joblog import headings as headings_of, narrative
 from faultodds.joblog.sources import (
     LOOKED_THROUGH,
     Chunk,
     Source,
-    heading_row,
     in_chunks,
     refuse_too_wide,
     tidy_headings,
@@ -37,18 +37,44 @@ def open_text(path: Path, encoding: str | None = None) -> Source:
     delimiter = _delimiter(head)
     refuse_too_wide(path, max(line.count(delimiter) for line in head) + 1)
     rows = _parsed(path, iter(head), delimiter)
-    at = heading_row(rows)
-    headings = tidy_headings(_without_blank_end(rows[at]), path)
+    begin = _narrative(rows)
+    if begin is not None:
+        return _told(path, found, delimiter, begin, note)
+    found_headings, begins = headings_of.place(rows)
     notes = [f"{note}; columns separated by {DELIMITERS[delimiter]}s"]
-    if at:
-        notes.append(f"{at} lines above the headings were passed over")
+    if found_headings:
+        headings = tidy_headings(_without_blank_end(found_headings), path)
+    else:
+        headings = headings_of.names(max((len(_without_blank_end(row)) for row in rows[begins:]), default=0))
+        notes.append("no row of headings")
+    above = begins - 1 if found_headings else begins
+    if above > 0:
+        notes.append(f"{above} lines above the headings were passed over")
 
     def chunks() -> Iterator[Chunk]:
         """The rows under the headings."""
         with path.open(encoding=found, newline="") as handle:
-            yield from in_chunks(_rows(path, handle, delimiter, at + 1), len(headings))
+            yield from in_chunks(_rows(path, handle, delimiter, begins), len(headings))
 
     return Source(path.name, "CSV", headings, notes, chunks)
+
+
+def _narrative(rows: list[list[str]]) -> int | None:
+    """How many lines to pass over before jobs told one a line; None for a table."""
+    if max((len(_without_blank_end(list(row))) for row in rows), default=0) != 1:
+        return None
+    lines = [row[0] for row in rows]
+    return narrative.begin(lines) if narrative.is_narrative(lines) else None
+
+
+def _told(path: Path, encoding: str, delimiter: str, begin: int, note: str) -> Source:
+    def chunks() -> Iterator[Chunk]:
+        """The jobs, taken apart."""
+        with path.open(encoding=encoding, newline="") as handle:
+            lines = narrative.taken_apart(_rows(path, handle, delimiter, begin))
+            yield from in_chunks(lines, len(narrative.HEADINGS))
+
+    return Source(path.name, "text", narrative.HEADINGS, [f"{note}; one line of text a job, taken apart"], chunks)
 
 
 # --- encoding ------------------------------------------------------------------------------------------------------

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from faultodds.joblog import clean, mapping, propose, scan
+from faultodds.joblog import clean, mapping, phrases, propose, scan
 from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.folder import LogFiles, files_of, name_for
 from faultodds.joblog.from_clean import import_clean, is_clean
@@ -91,6 +91,11 @@ def _mapping_for(
     if saved is not None:
         return saved[0], str(saved[1])
     return propose.propose(knowledge, propose.samples(source.headings, sample)), PROPOSED
+
+
+def with_phrases(draft: Draft, path: Path, knowledge: Knowledge) -> Draft:
+    """A draft with what was written into a table of phrases; raises FaultoddsError for what is no such table."""
+    return replace(draft, mapping=phrases.read_back(path, draft.mapping, knowledge))
 
 
 def keep_proposal(draft: Draft, data: str | None = None) -> Path:

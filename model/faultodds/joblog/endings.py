@@ -44,13 +44,17 @@ def endings(
     records callbacks, since there a silence means that nobody called.
     """
     gap, since = _gaps(customer, day)
-    again = gap <= window_days
+    again = (gap <= window_days) & (
+        word != CODE[UNKNOWN]
+    )  # a visit that was not the last of its job is followed by no callback
     said_back = word == CODE[CAME_BACK]
     notes: list[str] = []
     marks_second = _marks_the_second_visit(said_back, again, since <= window_days)
     if marks_second:
         notes.append('In this log "callback" marks the second visit; the visit before it is the one that came back.')
+        first = _before(customer, day)[said_back]
         said_back = np.zeros_like(said_back)
+        said_back[first[first >= 0]] = True
         word = np.where(word == CODE[CAME_BACK], NO_WORD, word).astype(np.int8)
     came_back = again | said_back
     ended = np.where(word == NO_WORD, _silence(came_back, word, no_ending, notes), word)
@@ -65,6 +69,15 @@ def endings(
     last = day.max(initial=-1)
     followed = np.where(day >= 0, last - day, np.nan).astype(float)
     return Endings(ended, back_after, followed, notes)
+
+
+def recalled(word: NDArray[np.int8], jobs: NDArray[np.uint64], of: NDArray[np.uint64]) -> NDArray[np.int8]:
+    """The words on how visits ended, with `came_back` on those that a later row names as the one it is the return visit of.
+
+    `jobs` and `of` are hashes of job numbers, 0 where there is none.
+    """
+    named = np.isin(jobs, of[of > 0]) & (jobs > 0)
+    return np.where(named, CODE[CAME_BACK], word).astype(np.int8)
 
 
 def _visits(count: int) -> str:
@@ -90,6 +103,16 @@ def _gaps(customer: NDArray[np.uint64], day: Ints) -> tuple[NDArray[np.float64],
     gap, before = np.full(len(day), np.inf), np.full(len(day), np.inf)
     gap[order], before[order] = to_next[run], since[run]
     return gap, before
+
+
+def _before(customer: NDArray[np.uint64], day: Ints) -> Ints:
+    """For each visit the same customer's visit before it, -1 where there is none."""
+    known = np.flatnonzero((customer > 0) & (day >= 0))
+    order = known[np.lexsort((day[known], customer[known]))]
+    found = np.full(len(day), -1, np.int64)
+    same = customer[order][1:] == customer[order][:-1]
+    found[order[1:]] = np.where(same, order[:-1], -1)
+    return found
 
 
 def _marks_the_second_visit(said: NDArray[np.bool_], again: NDArray[np.bool_], was_before: NDArray[np.bool_]) -> bool:

@@ -48,6 +48,11 @@ class LogFiles:
         return self.folder / f"{self.name}.set_aside.csv"
 
     @property
+    def phrases(self) -> Path:
+        """Every phrase and what it became, CSV."""
+        return self.folder / f"{self.name}.phrases.csv"
+
+    @property
     def mapping(self) -> Path:
         """The mapping of the log's columns."""
         return self.folder / f"{self.name}.mapping.toml"

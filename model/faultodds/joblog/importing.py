@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from faultodds.errors import FaultoddsError
-from faultodds.joblog import clean, cleaning_report as report, dates, endings, mapping, scan
+from faultodds.joblog import alarms, clean, cleaning_report as report, dates, endings, mapping, phrases, scan
 from faultodds.joblog.aside import AsideFile
 from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.drafts import Draft, Progress
@@ -88,7 +88,10 @@ class _Import:
         self._customers: list[Any] = []
         self._days: list[Any] = []
         self._words: list[Any] = []
+        self._jobs: list[Any] = []
+        self._recalled: list[Any] = []
         self._filled: Counter[str] = Counter()
+        self._repairs: Counter[str] = Counter()
 
     def _decide_dates(self, now: dt.datetime) -> dates.Decided | None:
         """Which of day and month comes first, over the whole column, unless the mapping says."""
@@ -128,7 +131,10 @@ class _Import:
         self._customers.append(piece.customers)
         self._days.append(piece.days)
         self._words.append(piece.ending_words)
+        self._jobs.append(piece.jobs)
+        self._recalled.append(piece.recalled)
         self._filled.update(piece.filled())
+        self._repairs.update(name for cell in piece.values.get(clean.REPAIRS, ()) if cell for name in cell.split(";"))
         if self._progress:
             self._progress("reading", self.report.rows, self._draft.found.rows)
 
@@ -163,14 +169,16 @@ class _Import:
         import pyarrow as pa
         import pyarrow.parquet as pq
 
+        jobs, recalled = np.concatenate(self._jobs), np.concatenate(self._recalled)
         found = endings.endings(
             np.concatenate(self._customers),
             np.concatenate(self._days),
-            np.concatenate(self._words),
+            endings.recalled(np.concatenate(self._words), jobs, recalled),
             self._knowledge.log.window_days,
             self._draft.mapping.no_ending,
         )
         self._note_endings(found)
+        self._sound_alarms(found)
         schema = _schema(self._knowledge, with_ending=True)
         always = (clean.JOB, clean.ENDED, clean.BACK_AFTER, clean.FOLLOWED)
         wanted = pa.schema([f for f in schema if f.name in always or self._filled[f.name]])
@@ -178,6 +186,20 @@ class _Import:
             for table in self._with_endings(found, wanted):
                 writer.write_table(table)
         self._half.unlink()
+
+    def _sound_alarms(self, found: endings.Endings) -> None:
+        """Say what looks wrong by itself; refuse a customer column nobody has confirmed that would make callbacks of all."""
+        column = self._draft.mapping.of_kind("customer")
+        few = alarms.customers(np.concatenate(self._customers), column.heading) if column else None
+        if few and not self._draft.mapping.confirmed:
+            raise FaultoddsError(
+                f'{few} Nothing was imported. Write is = "left_out" for it in the mapping, or confirmed = true at the top if it is '
+                f"right. {_TO_EDIT}"
+            )
+        self.report.alarms += [few] if few else []
+        told = alarms.callbacks(self.report.came_back, self.report.used)
+        self.report.alarms += [told] if told else []
+        self.report.alarms += alarms.shares({clean.REPAIRS: self._repairs})
 
     def _with_endings(self, found: endings.Endings, schema: pa.Schema) -> Iterator[pa.Table]:
         import pyarrow as pa
@@ -214,6 +236,7 @@ class _Import:
         """Write the report for programs and for people."""
         text = json.dumps(self.report.as_dict(), indent=1, ensure_ascii=False)
         self._files.report.write_text(text + "\n", encoding="utf-8")
+        phrases.write(self.report, self._files.phrases)
         self._files.report_text.write_text("\n".join(report.lines(self.report)) + "\n", encoding="utf-8")
 
 

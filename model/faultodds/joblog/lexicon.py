@@ -9,13 +9,17 @@ from typing import Final, Literal
 
 from faultodds.job import asked
 from faultodds.joblog.clean import AFTER, ENDED, ENDINGS, FACT, FOUND, REPAIRS, weights
-from faultodds.joblog.stems import NO, key, keys, loose, negatives, vocabulary
+from faultodds.joblog.stems import NO, key, keys, loose, negatives, trade, vocabulary
 from faultodds.knowledge import Check, Knowledge
 
 SHORTEST: Final = 4
 """Keys shorter than this are never guessed at."""
 LONG: Final = 9
 """From this length on two slips of the fingers are forgiven, before it one."""
+
+OPPOSITES: Final = frozenset(
+    {"on", "off", "in", "out", "up", "down", "hot", "cold", "wet", "dry", "low", "high", "new", "old", "good", "bad"}
+)
 
 How = Literal["exact", "near"]
 
@@ -33,6 +37,8 @@ class Lexicon:
     """Keys of phrases with all their meanings; more than one when a phrase could be said of several targets."""
 
     phrases: dict[str, list[Meaning]] = field(default_factory=dict)
+    known: frozenset[str] = frozenset()
+    """Words of the trade besides those of the phrases: none of them is a slip of another."""
 
     def add(self, meaning: Meaning, phrases: Iterable[str]) -> None:
         """Let phrases mean something; what they meant before they go on meaning as well."""
@@ -103,8 +109,23 @@ class Lexicon:
 
         rivals = self._by_negatives.get(negatives(wanted), [])
         close = process.extract(wanted, rivals, scorer=OSA.distance, score_cutoff=slips_in(wanted), limit=8)
+        close = [each for each in close if self._is_slip(wanted, each[0])]
         found = [self.phrases[phrase] for phrase, distance, _ in close if distance == close[0][1]]
         return found[0] if found and all(meanings == found[0] for meanings in found) else []
+
+    def _is_slip(self, typed: str, phrase: str) -> bool:
+        """Whether a phrase differs from a known one in words that are no words: "turned gas on" is no slip of "turned gas off"."""
+        one, other = typed.split(), phrase.split()
+        if len(one) != len(other):
+            return True
+        return all(
+            a == b or (a not in self._words | self.known and a not in OPPOSITES)
+            for a, b in zip(one, other, strict=True)
+        )
+
+    @cached_property
+    def _words(self) -> frozenset[str]:
+        return frozenset(word for phrase in self.phrases for word in phrase.split())
 
     def nearest(self, text: str) -> Meaning | None:
         """The meaning that a text comes nearest to, for a report; None when nothing is at all like it."""
@@ -124,9 +145,9 @@ def slips_in(phrase: str) -> int:
 
 def of_observable(knowledge: Knowledge, name: str, prefix: str = FOUND) -> Lexicon:
     """The words for the outcomes of one symptom or check."""
-    lexicon, words = Lexicon(), vocabulary()
+    lexicon, words = Lexicon(), trade(knowledge.appliance.id)
     observable = knowledge.observables()[name]
-    said = words["found"].get(name, {})
+    said = words.get("found", {}).get(name, {})
     parts = [part for title in observable.outcomes.values() for part in keys(_parts(title))]
     for outcome, title in observable.outcomes.items():
         # A part of two titles ("lights, then ...") tells nothing.
@@ -146,8 +167,8 @@ def of_observable(knowledge: Knowledge, name: str, prefix: str = FOUND) -> Lexic
 def _add_general(lexicon: Lexicon, knowledge: Knowledge, name: str, prefix: str) -> None:
     words, outcomes = vocabulary(), list(knowledge.observables()[name].outcomes)
     if name in knowledge.reading and knowledge.reading[name].kind in ("continuity", "windings", "resistance"):
-        for at, group in enumerate(("closed", "open")):
-            lexicon.add(Meaning(prefix + name, outcomes[at]), _new(lexicon, words["continuity"][group]))
+        for outcome, group in ((outcomes[0], "closed"), ("open" if "open" in outcomes else outcomes[1], "open")):
+            lexicon.add(Meaning(prefix + name, outcome), _new(lexicon, words["continuity"][group]))
     lexicon.add(Meaning(prefix + name, outcomes[0]), _new(lexicon, words["normal"]["words"]))
     lexicon.add(Meaning(prefix + name, not_normal(outcomes)), _new(lexicon, words["bad"]["words"]))
 
@@ -173,7 +194,7 @@ def of_fact(knowledge: Knowledge, name: str) -> Lexicon:
     """The words for the values of one fact."""
     lexicon = Lexicon()
     values = asked(knowledge)[name].values
-    said = vocabulary()["fact"].get(name, {})
+    said = trade(knowledge.appliance.id).get("fact", {}).get(name, {})
     for value, title in values.items():
         lexicon.add(Meaning(FACT + name, value), [value.replace("_", " "), title, *said.get(value, [])])
     return lexicon
@@ -181,16 +202,18 @@ def of_fact(knowledge: Knowledge, name: str) -> Lexicon:
 
 def of_repairs(knowledge: Knowledge) -> Lexicon:
     """The words for repairs done."""
-    lexicon, said = Lexicon(), vocabulary()["repair"]
+    lexicon, said = Lexicon(), trade(knowledge.appliance.id).get("repair", {})
     for name, repair in knowledge.repair.items():
-        lexicon.add(Meaning(REPAIRS, name), [name.replace("_", " "), repair.title, *said.get(name, [])])
+        lexicon.add(
+            Meaning(REPAIRS, name), [name.replace("_", " "), repair.title.partition(",")[0], *said.get(name, [])]
+        )
     return lexicon
 
 
 def of_endings() -> Lexicon:
     """The words for how a job ended."""
     lexicon, said = Lexicon(), vocabulary()["ended"]
-    for ending in ENDINGS[:3]:
+    for ending in ENDINGS:
         lexicon.add(Meaning(ENDED, ending), [ending.replace("_", " "), *said[ending]])
     return lexicon
 
@@ -199,13 +222,24 @@ def of_complaint(knowledge: Knowledge) -> Lexicon:
     """The words for every symptom at once."""
     lexicon = Lexicon()
     for name, symptom in knowledge.symptom.items():
-        said = vocabulary()["found"].get(name, {})
+        said = trade(knowledge.appliance.id).get("found", {}).get(name, {})
         yes_no = set(symptom.outcomes) == {"no", "yes"}
         for outcome, phrases in said.items():
             if all(each in symptom.outcomes for each in weights(outcome)):
                 lexicon.add(Meaning(FOUND + name, outcome), phrases)
         if yes_no:
             lexicon.add(Meaning(FOUND + name, "yes"), [symptom.title, name.replace("_", " ")])
+    return lexicon
+
+
+def of_checks(knowledge: Knowledge) -> Lexicon:
+    """The words that only one check's outcome goes by, for text about any of them."""
+    lexicon = Lexicon()
+    for name in knowledge.check:
+        title = knowledge.check[name].title
+        for phrase, meanings in of_observable(knowledge, name).phrases.items():
+            for prefix in (title, name.replace("_", " ")):
+                lexicon.add(meanings[0], [f"{prefix} {phrase}"])
     return lexicon
 
 

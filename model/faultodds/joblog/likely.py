@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -9,11 +10,11 @@ from functools import cache
 from typing import Final
 
 from faultodds.job import asked
-from faultodds.joblog import dates, metered, money_and_time as amounts
+from faultodds.joblog import by_values, dates, machines, metered, money_and_time as amounts
 from faultodds.joblog.cells import CellReader
 from faultodds.joblog.lexicon import Lexicon, exact
 from faultodds.joblog.mapping import Column, Kind
-from faultodds.joblog.stems import is_blank, key, likeness, tokens, vocabulary
+from faultodds.joblog.stems import is_blank, key, likeness, tokens, trade, vocabulary
 from faultodds.knowledge import Knowledge
 
 LEAST: Final = 0.45
@@ -22,6 +23,8 @@ WEIGHT_OF_HEADING: Final = 0.55
 ALONE: Final = 0.9
 """Values this well read are enough without a heading, if they are words and not numbers."""
 CLEAR: Final = 0.8
+SAID: Final = 0.99
+NUMBERS_NEED: Final = 0.7
 HALF_ALIKE: Final = 0.4
 """From the first likeness on a heading speaks for itself; below the second it says nothing."""
 VALUES_LOOKED_AT: Final = 100
@@ -42,6 +45,11 @@ class Sample:
     def texts(self) -> list[str]:
         """The commonest texts, commonest first."""
         return sorted(self.counts, key=lambda text: (-self.counts[text], text))[:VALUES_LOOKED_AT]
+
+    @property
+    def nameless(self) -> bool:
+        """Whether the log gives the column no name."""
+        return bool(_NAMELESS.fullmatch(self.heading))
 
 
 def samples(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[Sample]:
@@ -77,19 +85,35 @@ class Scores:
     def _score(self, target: Target, sample: Sample, by_heading: float) -> float:
         if not sample.counts:
             return 0.8 * by_heading
+        if by_heading < HALF_ALIKE and sample.nameless and target[0] in _BY_HEADING:
+            return by_values.score(target[0], sample.texts, sample.counts)
         if by_heading < HALF_ALIKE and (target[0] in _BY_HEADING or not self._speaks(target, sample)):
+            return 0.0
+        if target[0] in ("finding", "fact") and by_heading < NUMBERS_NEED and by_values.all_bare(sample.texts):
             return 0.0
         values = self._values(target, sample)
         if values is None:
             return by_heading
+        if target[0] in FREE:
+            return self._free(by_heading, values)
         if values < 0.2:
             return 0.0
         score = WEIGHT_OF_HEADING * by_heading + (1 - WEIGHT_OF_HEADING) * values
         return max(score, 0.7 * values) if values >= ALONE and by_heading < HALF_ALIKE else score
 
+    @staticmethod
+    def _free(by_heading: float, values: float) -> float:
+        """Free text: a heading that says it needs no values to agree, and values no heading where most of them speak."""
+        if by_heading >= CLEAR:
+            least = 0.95 if by_heading >= SAID else 0.5 * by_heading
+            return WEIGHT_OF_HEADING * by_heading + (1 - WEIGHT_OF_HEADING) * max(values, least)
+        return max(WEIGHT_OF_HEADING * by_heading, 0.4) + (1 - WEIGHT_OF_HEADING) * values if values >= 0.2 else 0.0
+
     def _speaks(self, target: Target, sample: Sample) -> bool:
         """Whether values alone may decide: they are mostly words, and this target's own at that."""
-        if target[0] not in ("finding", "fact", "complaint", "repairs", "day"):
+        if target[0] in FREE:
+            return target[0] != "notes" and (self._values(target, sample) or 0.0) >= MOST_SPEAK
+        if target[0] not in ("finding", "fact", "day"):
             return False
         if target[0] == "day":
             return True
@@ -106,16 +130,18 @@ class Scores:
             case "technician":
                 return 1.0 if len(sample.counts) <= max(5, 0.1 * sum(sample.counts.values())) else 0.3
             case "minutes":
-                return _share(sample, amounts.minutes)
+                return by_values.minutes(sample.heading, sample.texts, sample.counts)
             case "bill":
-                return _share(sample, amounts.money)
-            case "customer" | "left_out":
+                return by_values.share(sample.texts, sample.counts, amounts.money)
+            case "machine":
+                return by_values.share(sample.texts, sample.counts, lambda text: machines.which(self._knowledge, text))
+            case "customer":
                 return None
         reader = CellReader(
             Column("", kind, (name,) if name else (), assume=assumed(self._knowledge, target, sample)), self._knowledge
         )
         if special:
-            return _share(sample, lambda text: own_word(reader.lexicon, text))
+            return by_values.share(sample.texts, sample.counts, lambda text: own_word(reader.lexicon, text))
         return coverage(reader, sample)
 
 
@@ -127,19 +153,23 @@ _PLAIN: Final[tuple[Kind, ...]] = (
     "minutes",
     "bill",
     "ended",
+    "machine",
     "repairs",
     "complaint",
+    "findings",
+    "notes",
     "verify",
-    "left_out",
 )
-_BY_HEADING: Final = ("job", "customer", "technician", "minutes", "bill", "ended", "verify", "left_out")
+FREE: Final = ("complaint", "repairs", "findings", "notes")
+"""Kinds of free text: a log may have several columns of each."""
+_BY_HEADING: Final = ("job", "customer", "technician", "minutes", "bill", "ended", "verify", "machine")
+MOST_SPEAK: Final = 0.4
+_NAMELESS: Final = re.compile(r"column \d+")
 
 
 def headings_of(knowledge: Knowledge, target: Target) -> list[tuple[str, ...]]:
     kind, name = target
-    said = vocabulary()["headings"]
-    if kind == "left_out":
-        return [tokens(phrase) for phrase in said["remarks"]]
+    said = {**vocabulary()["headings"], **trade(knowledge.appliance.id).get("headings", {})}
     if kind not in ("fact", "finding"):
         return [tokens(phrase) for phrase in [*said.get(kind, []), kind]]
     prefix = "fact:" if kind == "fact" else "found:"
@@ -148,18 +178,13 @@ def headings_of(knowledge: Knowledge, target: Target) -> list[tuple[str, ...]]:
     return [tokens(phrase) for phrase in [*said.get(prefix + name, []), *own]]
 
 
-def _share(sample: Sample, read: object) -> float:
-    assert callable(read)
-    total = sum(sample.counts[text] for text in sample.texts)
-    return sum(sample.counts[text] for text in sample.texts if read(text) not in (None, False)) / total
-
-
 def coverage(reader: CellReader, sample: Sample) -> float:
     """The share of cells in a sample that a reader understands; one that is understood in part counts half."""
     good = 0.0
     for text in sample.texts:
         cell = reader.read(text)
-        worth = 1.0 if cell.said and not cell.left else 0.5 if cell.said else 0.8 if cell.unclear else 0.0
+        open_ = 0.8 if cell.unclear else 0.3 if cell.status == "silent" else 0.0
+        worth = 1.0 if cell.said and not cell.left else 0.5 if cell.said else open_
         good += worth * sample.counts[text]
     return good / sum(sample.counts[text] for text in sample.texts)
 
@@ -179,8 +204,11 @@ def own_word(lexicon: Lexicon, text: str) -> bool:
 def assumed(knowledge: Knowledge, target: Target, sample: Sample) -> dict[str, str]:
     """What the column's cells leave out: said by its heading, by other cells, or by the trade's habit."""
     kind, name = target
-    if kind == "finding" and name in vocabulary()["times"]:
-        return {"usual_minutes": str(vocabulary()["times"][name]["usual_minutes"])}
+    if kind == "minutes":
+        return {"unit": by_values.unit_of_time(sample.heading, sample.texts)}
+    times = trade(knowledge.appliance.id).get("times", {})
+    if kind == "finding" and name in times:
+        return {"usual_minutes": str(times[name]["usual_minutes"])}
     spec = knowledge.reading.get(name) if kind == "finding" else None
     if spec is None:
         return {}

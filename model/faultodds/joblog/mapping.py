@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, Final, Literal, get_args
 
 from faultodds.errors import FaultoddsError, nearest, unknown
-from faultodds.joblog.clean import AFTER, FACT, FOUND, REPAIRS
+from faultodds.joblog.clean import AFTER, ENDED, FACT, FOUND, REPAIRS
 from faultodds.joblog.dates import Order
 from faultodds.knowledge import Knowledge
 
@@ -30,16 +30,20 @@ Kind = Literal[
     "finding",
     "complaint",
     "repairs",
+    "findings",
+    "notes",
     "verify",
     "ended",
+    "recalled",
+    "machine",
     "minutes",
     "bill",
     "left_out",
     "personal",
 ]
 KINDS: Final[tuple[str, ...]] = get_args(Kind)
-ASSUMPTIONS: Final = ("unit", "dial", "rated", "room", "lone_winding", "bare", "usual_minutes")
-ONE_ONLY: Final = ("job", "customer", "day", "technician", "ended", "minutes", "bill", "verify")
+ASSUMPTIONS: Final = ("unit", "dial", "rated", "room", "lone_winding", "bare", "usual_minutes", "yes", "blank")
+ONE_ONLY: Final = ("job", "customer", "day", "technician", "recalled", "machine", "bill", "verify")
 
 
 @dataclass(frozen=True)
@@ -73,6 +77,14 @@ class Column:
                 return [AFTER + knowledge.costs.verify]
             case "repairs":
                 return [REPAIRS]
+            case "findings":
+                return [FOUND + name for name in knowledge.check]
+            case "notes":
+                return [
+                    *(FOUND + name for name in knowledge.observables() if name != knowledge.costs.verify),
+                    REPAIRS,
+                    ENDED,
+                ]
             case _:
                 return []
 
@@ -111,7 +123,8 @@ _HEAD = """\
 # lead   which of them a word is about that could be said of several (leave empty: such a word is not guessed at)
 # words  what a word in this column means: an outcome, a value or a repair; name=outcome where the column has several;
 #        "?" = not known yet, write what it means; "-" = it says nothing
-# assume what a reading needs and the cells do not say: unit, dial, rated, room, lone_winding, bare, usual_minutes
+# assume what the cells do not say: unit, dial, rated, room, lone_winding, bare, usual_minutes; of a column that says how it ended,
+#        what a "yes" and what a blank stand for (came_back, gone)
 # sure   how sure the proposal was; for you to look at, not used
 """
 

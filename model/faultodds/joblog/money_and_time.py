@@ -34,13 +34,28 @@ UNITS: Final[Mapping[str, Mapping[str, float]]] = {
         **dict.fromkeys(("day", "daily", "d", "loads/day"), 7.0),
         **dict.fromkeys(("mo", "month"), 12 / 52.18),
     },
+    "hours": {
+        **dict.fromkeys(("", "h", "hr", "hrs", "hour", "hours"), 1.0),
+        **dict.fromkeys(("min", "mins", "minute", "minutes", "m"), 1 / 60),
+    },
     "minutes": {
         **dict.fromkeys(("", "min", "mins", "minute", "minutes", "m"), 1.0),
         **dict.fromkeys(("h", "hr", "hrs", "hour", "hours"), 60.0),
     },
 }
-_CLOCK = re.compile(r"(\d{1,2}):(\d{2})")
-_HOURS_AND = re.compile(r"(\d{1,2})\s*h(?:rs?|ours?)?\s*(\d{1,2})\s*(?:m|min|mins|minutes)?", re.I)
+_CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::00)?\s*(?:h|hrs?|hours?)?", re.I)
+_HOURS_AND = re.compile(r"(\d{1,2})\s*h(?:rs?|ours?)?\.?,?\s*(?:and\s*)?(\d{1,2})\s*(?:m|min|mins|minutes)?", re.I)
+_ISO = re.compile(r"PT(?:(\d{1,2})H)?(?:(\d{1,3})M)?", re.I)
+_FRACTION = re.compile(
+    r"(?:(?P<half>half)(?: an?| of an)?|(?P<and>(?:an? )?(?:1 )?hour and a half)"
+    r"|(?:(?P<n>\d{1,2})[ -])?(?P<top>\d)/(?P<bottom>[2-9]))"
+    r"\s*(?P<unit>h|hrs?|hours?|min|mins|minutes)?",
+    re.I,
+)
+_DAY_TIME = r"(?P<h{0}>\d{{1,2}}):?(?P<m{0}>\d\d)?\s*(?P<p{0}>[ap]\.?m?\.?)?"
+_FROM_TO = re.compile(rf"{_DAY_TIME.format(1)}\s*(?:-|to|\u2013)\s*{_DAY_TIME.format(2)}", re.I)
+_FREE = re.compile(r"(?:no charge|n/c|nc|warranty|waived)\b", re.I)
+_PAID = re.compile(r"\s*\b(?:cash|card|check|cheque|chk|cc|visa|paid|net|incl?\.? tax)\b\.?", re.I)
 _TIMES = re.compile(r"(?:x\s*(\d+(?:\.\d+)?)|(\d+(?:\.\d+)?)\s*(?:x|times))(?:\s*(?:normal|as long|longer))?", re.I)
 LONGEST_JOB: Final = 24 * 60.0
 DEAREST: Final = 20_000.0
@@ -60,19 +75,68 @@ def amount(text: str, unit: str) -> float | None:
 
 
 @lru_cache(REMEMBERED)
-def minutes(text: str) -> float | None:
-    """Minutes on a job from "140 min", "2.25 h", "1:20", "1h 20"; None when it is none or longer than a day."""
-    typed = text.strip()
-    if match := _CLOCK.fullmatch(typed) or _HOURS_AND.fullmatch(typed):
-        return 60.0 * int(match[1]) + int(match[2])
-    found = amount(typed, "minutes")
+def minutes(text: str, unit: str = "minutes") -> float | None:
+    """Minutes on a job from "140 min", "2.25 h", "1:20", "1 hr 15 min", "1 1/2", "9:30a - 10:15a"; a bare number is in `unit`.
+
+    None when it is none, when it may be two things ("30-40 min"), or longer than a day.
+    """
+    typed = re.sub(r"^(\d+),(\d\d?)\b(?!,)", r"\1.\2", _ABOUT.sub("", text.strip()).rstrip(" .+"))
+    typed = re.sub(r"^an? (?=hour|hr)", "1 ", typed, flags=re.I)
+    if match := _FROM_TO.fullmatch(typed):
+        return _between(match)
+    if match := _CLOCK.fullmatch(typed) or _HOURS_AND.fullmatch(typed) or _ISO.fullmatch(typed):
+        found: float | None = 60.0 * int(match[1] or 0) + int(match[2] or 0)
+    elif match := _FRACTION.fullmatch(typed):
+        found = _whole(match) * (60.0 if match["and"] else _per(match["unit"], unit))
+    else:
+        found = amount(typed, unit)
+        found = found * 60.0 if found is not None and unit == "hours" else found
     return found if found is not None and 0 <= found <= LONGEST_JOB else None
+
+
+def _whole(match: re.Match[str]) -> float:
+    if match["half"]:
+        return 0.5
+    if match["and"]:
+        return 1.5
+    return float(match["n"] or 0) + float(match["top"]) / float(match["bottom"])
+
+
+def _per(said: str | None, unit: str) -> float:
+    return 60.0 if (said or unit).startswith("h") or (not said and unit == "hours") else 1.0
+
+
+def _between(match: re.Match[str]) -> float | None:
+    """Minutes from one time of day to another; times without a colon or an a.m. are no times of day but a range of something."""
+    start, end = (_of_day(match[f"h{n}"], match[f"m{n}"], match[f"p{n}"]) for n in (1, 2))
+    if start is None or end is None:
+        return None
+    spent = (end - start) % (12 * 60) if end < start else end - start
+    return float(spent) if 0 < spent <= LONGEST_JOB / 2 else None
+
+
+def _of_day(hours: str, minutes_: str | None, half: str | None) -> int | None:
+    if minutes_ is None and half is None:
+        return None
+    hour, minute = int(hours), int(minutes_ or 0)
+    if hour > 23 or minute > 59:
+        return None
+    return 60 * (hour % 12 + 12 if half and half[0] in "pP" else hour % 12 if half else hour) + minute
 
 
 @lru_cache(REMEMBERED)
 def money(text: str) -> float | None:
-    """An amount of money from "$1,240.50", "303", "USD 40"; None when it is none or beyond any repair bill."""
-    typed = re.sub(r"^(?:[$£€]|usd|gbp|eur|cad)\s*|\s*(?:[$£€]|usd|gbp|eur|cad|dollars)$", "", text.strip(), flags=re.I)
+    """An amount of money from "$1,240.50", "303", "USD 40", "75,00 €", "185.00 cash", "no charge"; None when it is none or
+    beyond any repair bill."""
+    if _FREE.match(text.strip()):
+        return 0.0
+    typed = re.sub(
+        r"^(?:[$£€]|usd|gbp|eur|cad)\s*|\s*(?:[$£€]|usd|gbp|eur|cad|dollars)$",
+        "",
+        _PAID.sub("", text.strip()),
+        flags=re.I,
+    )
+    typed = re.sub(r"(?<=\d),(?=\d\d$)", ".", typed)
     if not _NUMBER.fullmatch(typed):
         return None
     value = float(typed.replace(",", ""))

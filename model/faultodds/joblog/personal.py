@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping
 from typing import Final
 
 from faultodds.joblog.stems import likeness, tokens
@@ -37,20 +37,24 @@ SHARE: Final = 0.3
 NAMES_SHARE: Final = 0.6
 
 
-def kind_of(heading: str, values: Sequence[str]) -> str | None:
-    """What personal data a column holds, judged by its heading and a sample of its non-blank values; None for none."""
+def kind_of(heading: str, counts: Mapping[str, int]) -> str | None:
+    """What personal data a column holds, judged by its heading and by most of its rows, one text among many says nothing.
+
+    `counts` is how often each non-blank text stands there.
+    """
     for kind, names in HEADINGS.items():
         if any(likeness(tokens(heading), tokens(name)) >= 0.95 for name in names):
             return kind
-    if not values:
+    rows = sum(counts.values())
+    if not rows:
         return None
     for kind, pattern in PATTERNS.items():
-        if sum(bool(pattern.search(v)) for v in values) >= SHARE * len(values):
+        if sum(n for v, n in counts.items() if pattern.search(v)) >= SHARE * rows:
             return kind
-    if all(BARE_PHONE.fullmatch(v.strip()) for v in values):
+    if all(BARE_PHONE.fullmatch(v.strip()) for v in counts):
         return "phone"  # ten digits in one cell may be a slip, in all of them they are telephones
-    whole = sum(bool(NAME.fullmatch(v.strip())) for v in values)
-    return "name" if whole >= NAMES_SHARE * len(values) else None
+    whole = sum(n for v, n in counts.items() if NAME.fullmatch(v.strip()))
+    return "name" if whole >= NAMES_SHARE * rows else None
 
 
 def masked(text: str) -> str:

@@ -8,10 +8,10 @@ from dataclasses import replace
 from typing import Final
 
 from faultodds.job import asked
-from faultodds.joblog import dates, personal
+from faultodds.joblog import by_values, callbacks, dates, personal
 from faultodds.joblog.cells import CellReader, pieces_to_ask
 from faultodds.joblog.lexicon import of_target
-from faultodds.joblog.likely import LEAST, Sample, Scores, Target, assumed, headings_of, own_word, samples
+from faultodds.joblog.likely import FREE, LEAST, Sample, Scores, Target, assumed, headings_of, own_word, samples
 from faultodds.joblog.mapping import NOT_KNOWN, Column, Kind, LogMapping
 from faultodds.joblog.stems import likeness, tokens, vocabulary
 from faultodds.knowledge import Knowledge
@@ -31,25 +31,40 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
     chosen: dict[int, tuple[float, Target]] = {}
     private: dict[int, str] = {}
     for place, sample in enumerate(columns):
-        kind = personal.kind_of(sample.heading, sample.texts)
+        kind = personal.kind_of(sample.heading, sample.counts)
         if kind is not None and not _is_no_customer(sample, kind):
             private[place] = kind
-    free = [place for place in range(len(columns)) if place not in private]
+    asking = {
+        place: asked for place in range(len(columns)) if place not in private and (asked := _asks(columns, place))
+    }
+    free = [place for place in range(len(columns)) if place not in private and place not in asking]
     ranked = sorted(
         ((score, place, target) for place in free for target, score in scores.of(columns[place]).items()),
         key=lambda entry: (-entry[0], entry[1], entry[2]),
     )
     taken: set[Target] = set()
+    ranked = [entry for entry in ranked if not by_values.is_another_time(columns[entry[1]].heading)]
     for score, place, target in ranked:
         if score >= LEAST and place not in chosen and target not in taken:
             chosen[place] = (score, target)
-            taken.add(target)
+            taken |= set() if target[0] in (*FREE, "ended", "minutes") else {target}
     extras = _extras(knowledge, columns, chosen, taken)
     made = [
-        _column(knowledge, sample, chosen.get(place), extras.get(place, ()), private.get(place))
+        asking[place]
+        if place in asking
+        else _column(knowledge, sample, chosen.get(place), extras.get(place, ()), private.get(place))
         for place, sample in enumerate(columns)
     ]
     return LogMapping(knowledge.appliance.id, tuple(_with_customer(made)))
+
+
+def _asks(columns: Sequence[Sample], place: int) -> Column | None:
+    """A column that asks whether the visit held, or names the job that came back; None for any other."""
+    sample = columns[place]
+    if callbacks.refers(sample.heading, sample.texts, [s.counts for n, s in enumerate(columns) if n != place]):
+        return Column(sample.heading, "recalled")
+    asked = callbacks.asks(sample.heading, sample.counts)
+    return Column(sample.heading, "ended", assume=callbacks.blank_means(asked)) if asked else None
 
 
 def _is_no_customer(sample: Sample, kind: str) -> bool:
@@ -155,8 +170,6 @@ def _column(
     if chosen is None:
         return Column(sample.heading, "left_out", sure=0.0, why="not recognised" if sample.counts else "empty")
     score, (kind, name) = chosen
-    if kind == "left_out":
-        return Column(sample.heading, "left_out", sure=round(score, 2), why="free text is not read")
     names = _in_order(knowledge, kind, (name, *extras)) if name else ()
     column = Column(
         sample.heading,
@@ -196,7 +209,7 @@ def words_seen(knowledge: Knowledge, column: Column, counts: Mapping[str, int]) 
     Words of the trade's vocabulary need no mention. In free text a phrase must occur twice; what looks like a telephone
     number or an address is never written down.
     """
-    if column.kind not in ("fact", "finding", "complaint", "repairs", "verify", "ended"):
+    if column.kind not in ("fact", "finding", *FREE, "verify", "ended"):
         return {}
     reader = CellReader(column, knowledge)
     seen: Counter[str] = Counter()
@@ -215,7 +228,7 @@ def words_seen(knowledge: Knowledge, column: Column, counts: Mapping[str, int]) 
         ):
             seen[text] += count
             meant[text] = ";".join(_said(column, pair) for pair in cell.said)
-    least = NOT_REPEATED if column.kind in ("complaint", "repairs") else 1
+    least = NOT_REPEATED if column.kind in FREE else 1
     listed = [(p, n) for p, n in seen.most_common() if n >= least and personal.masked(p) == p]
     return {piece: meant[piece] for piece, _ in listed[:WORDS_KEPT]}
 
@@ -223,7 +236,7 @@ def words_seen(knowledge: Knowledge, column: Column, counts: Mapping[str, int]) 
 def _said(column: Column, pair: tuple[str, str]) -> str:
     target, value = pair
     name = target.partition(":")[2]
-    return f"{name}={value}" if name and (len(column.of) > 1 or column.kind == "complaint") else value
+    return f"{name}={value}" if name and (len(column.of) > 1 or column.kind in FREE) else value
 
 
 __all__ = ["propose", "samples", "words_seen"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -11,11 +12,12 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from faultodds.joblog import clean, dates, personal
+from faultodds.joblog import clean, dates, machines, personal
 from faultodds.joblog.cells import Cell
 from faultodds.joblog.cleaning_report import CleaningReport, ColumnReport
-from faultodds.joblog.columns import FREE_TEXT, PARSERS, AmountReader, ColumnReader, Texts
+from faultodds.joblog.columns import AmountReader, ColumnReader, Texts, parser_of
 from faultodds.joblog.endings import CODE, NO_WORD
+from faultodds.joblog.likely import FREE
 from faultodds.joblog.mapping import LogMapping
 from faultodds.joblog.repeats import Repeats, hashes
 from faultodds.joblog.sources import Chunk
@@ -26,10 +28,20 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
 FORMULA_ROW: Final = "holds a formula"
+OTHER_MACHINE: Final = "is about another machine"
+TOTALS_ROW: Final = "adds up other rows"
 NOTHING_READ: Final = "nothing in it could be read"
 BROKEN_ROW: Final = "does not fit the headings"
 _JOIN: Final = "\x1f"
 _EPOCH: Final = dt.date(1970, 1, 1)
+
+_WEIGHT: Final = {
+    NO_WORD: -1,
+    CODE[clean.GONE]: 0,
+    CODE[clean.REFERRED]: 1,
+    CODE[clean.UNKNOWN]: 2,
+    CODE[clean.CAME_BACK]: 3,
+}
 
 Values = list[str | None]
 Aside = tuple[int, str, str, Sequence[str]]
@@ -45,6 +57,8 @@ class Piece:
     days: NDArray[np.int64]
     customers: NDArray[np.uint64]
     ending_words: NDArray[np.int8]
+    jobs: NDArray[np.uint64]
+    recalled: NDArray[np.uint64]
     mended_rows: int
     aside: list[Aside] = field(default_factory=list)
 
@@ -89,17 +103,25 @@ class PieceReader:
             for column in sorted(mapping.columns, key=lambda c: c.kind != "fact")
             if column.targets(knowledge)
         ]
-        self._ending = self._endings_reader()
+        self._endings = [
+            ColumnReader(column, self._places[column.heading], knowledge)
+            for column in mapping.columns
+            if column.kind == "ended"
+        ]
         self._day_report = ColumnReport(heading, "day") if (heading := self._heading("day")) else None
         self._amounts = [
-            AmountReader(column, self._places[column.heading]) for column in mapping.columns if column.kind in PARSERS
+            AmountReader(column, self._places[column.heading], parse)
+            for column in mapping.columns
+            if (parse := parser_of(column)) is not None
         ]
         self._days_known: dict[str, int] = {}
         self._repeats = Repeats()
         self._technicians: dict[str, str] = {}
-        self._twice = self._filled_in = 0
+        self._codes: dict[str, str] = {}
+        self._twice = self._filled_in = self._dropped = 0
+        self._left_out = [self._places[c.heading] for c in mapping.columns if c.kind == "left_out"]
         left = ("personal", "customer", "left_out", "technician")
-        hidden = {c.heading for c in mapping.columns if c.kind in left or c.kind in FREE_TEXT}
+        hidden = {c.heading for c in mapping.columns if c.kind in left or c.kind in FREE}
         self.kept = [(place, heading) for heading, place in self._places.items() if heading not in hidden]
 
     def understands(self) -> dict[int, Callable[[str], bool]]:
@@ -109,10 +131,6 @@ class PieceReader:
     def _heading(self, kind: Any) -> str | None:
         column = self._mapping.of_kind(kind)
         return column.heading if column else None
-
-    def _endings_reader(self) -> ColumnReader | None:
-        column = self._mapping.of_kind("ended")
-        return ColumnReader(column, self._places[column.heading], self._knowledge) if column else None
 
     def read(self, chunk: Chunk, formulas: set[int]) -> Piece:
         """One piece. `formulas` are the numbers of rows to be set aside because they hold a formula."""
@@ -136,6 +154,10 @@ class PieceReader:
         for row, number, reason in zip(chunk.rows, chunk.numbers, reasons, strict=True):
             if number in formulas:
                 aside.append((number, FORMULA_ROW, "", row))
+            elif _is_totals(row):
+                aside.append((number, TOTALS_ROW, "", row))
+            elif machines.which(self._knowledge, self._cell(row, "machine")) == "other":
+                aside.append((number, OTHER_MACHINE, "", row))
             elif reason is not None:
                 aside.append((number, *reason, row))
             else:
@@ -156,13 +178,22 @@ class PieceReader:
             cells = reader.cells(columns[reader.place], self._facts(values, reader.context, n))
             self._twice += _fill(values, cells, n)
             mended |= [cell.status == "mended" for cell in cells]
+        self._dropped += sum(not is_blank(text) for place in self._left_out for text in columns[place])
+        told = values.pop(clean.ENDED, None)
         self._settle_equipment(values, n)
         values[clean.JOB] = list(self._repeats.job_ids(numbers, self._texts(columns, "job", n)))
         values[clean.TECHNICIAN] = [self._technician(text) for text in self._texts(columns, "technician", n)]
-        amounts_read = {reader.name: reader.read(columns[reader.place]) for reader in self._amounts}
+        amounts_read: dict[str, list[float | None]] = {}
+        for amounts in self._amounts:
+            first, more = amounts_read.get(amounts.name), amounts.read(columns[amounts.place])
+            amounts_read[amounts.name] = (
+                [b if a is None else a for a, b in zip(first, more, strict=True)] if first else more
+            )
         days = np.array([self._counted_day(text) for text in self._texts(columns, "day", n)], np.int64)
         customers = hashes([text.casefold() for text in self._texts(columns, "customer", n)])
-        return Piece(values, amounts_read, days, customers, self._ending_words(columns, n), int(mended.sum()))
+        jobs, recalled = (hashes([t.casefold() for t in self._texts(columns, kind, n)]) for kind in ("job", "recalled"))
+        words = self._ending_words(columns, told, n)
+        return Piece(values, amounts_read, days, customers, words, jobs, recalled, int(mended.sum()))
 
     def _texts(self, columns: Sequence[Texts], kind: Any, n: int) -> list[str]:
         heading = self._heading(kind)
@@ -200,10 +231,13 @@ class PieceReader:
         return next(r.report for r in self._readers if target in r.targets)
 
     def _technician(self, text: str) -> str | None:
-        """A technician's code; a name gets one of ours, in the order they come."""
-        if not text or personal.is_code(text):
-            return text or None
-        return self._technicians.setdefault(text.casefold(), f"tech_{len(self._technicians) + 1}")
+        """A technician's code; a name gets one of ours, in order. "Poe, M." and "M. Poe" are one, "t1" and "T1" as well."""
+        if not text:
+            return None
+        same = " ".join(sorted(re.findall(r"[^\W_]+", text.casefold())))
+        if personal.is_code(text):
+            return self._codes.setdefault(same, text)
+        return self._technicians.setdefault(same, f"tech_{len(self._technicians) + 1}")
 
     def _day(self, text: str) -> int:
         day = self._days_known.get(text)
@@ -221,13 +255,13 @@ class PieceReader:
                 self._day_report.add_words({text: 1})
         return day
 
-    def _ending_words(self, columns: Sequence[Texts], n: int) -> NDArray[np.int8]:
-        words = np.full(n, NO_WORD, np.int8)
-        if self._ending is None:
-            return words
-        for row, cell in enumerate(self._ending.cells(columns[self._ending.place], [])):
-            if cell.said:
-                words[row] = CODE[cell.said[0][1]]
+    def _ending_words(self, columns: Sequence[Texts], told: Values | None, n: int) -> NDArray[np.int8]:
+        """What the log says of how each visit ended; of several columns the one that says most counts: back, not done, referred."""
+        words = np.array([CODE[said] if said else NO_WORD for said in told or [None] * n], np.int8)
+        for reader in self._endings:
+            for row, cell in enumerate(reader.cells(columns[reader.place], [])):
+                if cell.said and _WEIGHT[CODE[cell.said[0][1]]] > _WEIGHT[int(words[row])]:
+                    words[row] = CODE[cell.said[0][1]]
         return words
 
     def _drop_unread(self, piece: Piece, rows: list[list[str]], numbers: list[int]) -> list[Aside]:
@@ -244,14 +278,14 @@ class PieceReader:
 
     def report_into(self, report: CleaningReport) -> None:
         """Add what became of the cells to a report."""
-        worded = [*self._readers, *([self._ending] if self._ending else [])]
+        worded = [*self._readers, *self._endings]
         order = list(self._places)
         reports = [*(r.report for r in worded), *(r.report for r in self._amounts)]
         report.columns = sorted(reports, key=lambda c: order.index(c.heading))
         report.columns += [self._day_report] if self._day_report else []
         for reader in worded:
             reader.name_nearest()
-        report.said_twice, report.filled_in = self._twice, self._filled_in
+        report.said_twice, report.filled_in, report.dropped = self._twice, self._filled_in, self._dropped
         for column in self._mapping.columns:
             report.assumed += [f"{column.heading}: {_assumption(k, v)}" for k, v in column.assume.items()]
             if column.kind == "personal":
@@ -266,6 +300,15 @@ class PieceReader:
             )
 
 
+_TOTALS: Final = re.compile(r"\s*(?:grand |sub)?-?\s*(?:total|sum|average|avg|count)s?\b.{0,20}", re.I)
+
+
+def _is_totals(row: Sequence[str]) -> bool:
+    """Whether a row adds up others: it begins with the word, and says hardly more."""
+    filled = [cell for cell in row if cell.strip()]
+    return bool(filled) and len(filled) <= max(2, 0.5 * len(row)) and bool(_TOTALS.fullmatch(filled[0]))
+
+
 def _assumption(name: str, value: str) -> str:
     words = {
         "unit": "numbers without a unit are in {}",
@@ -275,6 +318,8 @@ def _assumption(name: str, value: str) -> str:
         "lone_winding": "a single number {}",
         "bare": "a number under 2 is a {} of the dry weight",
         "usual_minutes": "a usual load takes {} minutes",
+        "yes": "a yes means {}",
+        "blank": "a blank means {}",
     }
     return words.get(name, name + " {}").format(value)
 
@@ -292,8 +337,11 @@ def _fill(values: dict[str, Values], cells: Sequence[Cell], n: int) -> int:
             column = values.get(target)
             if column is None:
                 column = values[target] = [None] * n
-            if column[row] is None:
+            before = column[row]
+            if before is None:
                 column[row] = value
+            elif target == clean.REPAIRS:
+                column[row] = ";".join(dict.fromkeys([*before.split(";"), *value.split(";")]))
             elif column[row] != value:
                 twice += 1
     return twice
@@ -304,4 +352,4 @@ def _keep(piece: Piece, rows: NDArray[np.bool_]) -> None:
     piece.values = {name: [v[i] for i in which] for name, v in piece.values.items()}
     piece.numbers = {name: [v[i] for i in which] for name, v in piece.numbers.items()}
     piece.days, piece.customers = piece.days[rows], piece.customers[rows]
-    piece.ending_words = piece.ending_words[rows]
+    piece.ending_words, piece.jobs, piece.recalled = piece.ending_words[rows], piece.jobs[rows], piece.recalled[rows]

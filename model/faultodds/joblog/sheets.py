@@ -4,30 +4,46 @@ from __future__ import annotations
 
 import zipfile
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from faultodds.errors import FaultoddsError, unknown
+from faultodds.joblog import headings as headings_of
 from faultodds.joblog.sources import (
     CHUNK_ROWS,
     LOOKED_THROUGH,
     Chunk,
     Source,
-    heading_row,
     in_chunks,
     refuse_too_wide,
     text_of,
     tidy_headings,
 )
+from faultodds.joblog.stems import key, likeness, tokens, vocabulary
+
+ALIKE: Final = 0.85
+LEAST_KINDS: Final = 3
+SAME_TABLE: Final = 0.7
+"""A sheet is a part of the log when it has so many of its headings."""
+
+
+@dataclass(frozen=True)
+class _Table:
+    """One sheet as a table: its name, headings and the rows under them."""
+
+    name: str
+    headings: list[str]
+    body: list[list[str]]
 
 
 def open_sheet(path: Path, sheet: str | None = None) -> Source:
-    """One sheet of an .xlsx file as a log: the one asked for, else the first with anything in it.
+    """An .xlsx file as a log: the sheet asked for, else the longest table in it with every other sheet of the same headings.
 
     Formulas count with the values last worked out; raises FaultoddsError for a broken file and an empty sheet.
     """
     try:
-        name, names, rows = _sheet_rows(path, sheet)
+        names, sheets = _sheets(path, sheet)
     except FaultoddsError:
         raise
     except (zipfile.BadZipFile, KeyError, ValueError, OSError, EOFError, SyntaxError, TypeError) as error:
@@ -35,23 +51,81 @@ def open_sheet(path: Path, sheet: str | None = None) -> Source:
             f"{path} is a broken Excel file, or no Excel file at all ({' '.join(str(error).split())[:100]}). "
             "Open it in a spreadsheet, save it anew as .xlsx or CSV, and import that."
         ) from None
-    if not rows:
+    tables = [_table(name, rows) for name, rows in sheets if rows]
+    if not tables:
         raise FaultoddsError(
-            f"{path}: the sheet '{name}' is empty. Sheets there are: {', '.join(names)}. Give --sheet."
+            f"{path}: the sheet '{sheet or names[0]}' is empty. Sheets there are: {', '.join(names)}. Give --sheet."
         )
-    at = heading_row(rows[:LOOKED_THROUGH])
-    headings = tidy_headings(_trimmed(rows[at]), path)
-    notes = [f"Excel sheet '{name}'" + (f" of {len(names)}" if len(names) > 1 else "")]
-    body = rows[at + 1 :]
+    main = max(tables, key=lambda table: (len(table.headings) > 1, len(table.body) * len(table.headings)))
+    headings = tidy_headings(main.headings, path)
+    alike = [(table, order) for table in tables if (order := _order(headings, table, main)) is not None]
+    used = ", ".join(f"'{table.name}'" for table, _ in alike)
+    notes = [f"Excel sheet{'s' if len(alike) > 1 else ''} {used}" + (f" of {len(names)}" if len(names) > 1 else "")]
 
     def chunks() -> Iterator[Chunk]:
-        """The rows under the headings."""
-        return in_chunks(iter(body), len(headings))
+        """The rows under the headings, sheet by sheet."""
+        rows = (_placed(row, order, len(headings)) for table, order in alike for row in table.body)
+        return in_chunks(rows, len(headings))
 
     return Source(path.name, "Excel", headings, notes, chunks)
 
 
-def _sheet_rows(path: Path, wanted: str | None) -> tuple[str, list[str], list[list[str]]]:
+def _table(name: str, rows: list[list[str]]) -> _Table:
+    found, begins = headings_of.place(rows[:LOOKED_THROUGH])
+    body = rows[begins:]
+    return _Table(name, _trimmed(found) or headings_of.names(max(map(len, body), default=0)), body)
+
+
+def _order(headings: list[str], table: _Table, main: _Table) -> list[int] | None:
+    """For each column of a table its place in the log, `headings` growing by what only it has; None for a sheet that is no part."""
+    if table is main:
+        return list(range(len(main.headings)))
+    names = [*headings]
+    order = [_place(heading, names) for heading in table.headings]
+    kinds = {_kind(heading) for heading in table.headings}
+    shared = {place for place in order if place >= 0}
+    a_log = {"day"} <= kinds and len(kinds - {None}) >= LEAST_KINDS
+    if len(shared) < SAME_TABLE * len(main.headings) and not (a_log and {_kind(h) for h in main.headings} >= {"day"}):
+        return None
+    found: list[int] = []
+    for heading, place in zip(table.headings, order, strict=True):
+        taken = place in found
+        if place < 0 or taken:
+            headings.append(heading if heading not in headings else f"{heading} ({table.name})")
+        found.append(len(headings) - 1 if place < 0 or taken else place)
+    return found
+
+
+def _place(heading: str, names: list[str]) -> int:
+    """The column of a log that a heading of another sheet is: spelt alike, or called by another word of the trade for the same."""
+    same = [n for n, name in enumerate(names) if key(name) == key(heading)]
+    close = {n: likeness(tokens(heading), tokens(name)) for n, name in enumerate(names)}
+    best = max(close, key=lambda n: close[n], default=-1)
+    kind = _kind(heading)
+    alike = [n for n, name in enumerate(names) if kind not in (None, "minutes") and _kind(name) == kind]
+    return next(iter([*same, *([best] if best >= 0 and close[best] >= ALIKE else []), *alike]), -1)
+
+
+def _kind(heading: str) -> str | None:
+    """What the trade's headings say that a column is."""
+    words = tokens(heading)
+    for kind, phrases in vocabulary()["headings"].items():
+        if any(tokens(phrase) == words for phrase in phrases):
+            return str(kind)
+    return "callback" if any(tokens(phrase) == words for phrase in vocabulary()["callback"]["back"]) else None
+
+
+def _placed(row: list[str], order: list[int], width: int) -> list[str]:
+    if order == list(range(width)):
+        return row
+    placed = [""] * width
+    for cell, place in zip(row, order, strict=False):
+        if place >= 0:
+            placed[place] = cell
+    return placed
+
+
+def _sheets(path: Path, wanted: str | None) -> tuple[list[str], list[tuple[str, list[list[str]]]]]:
     import openpyxl
 
     book = openpyxl.load_workbook(path, read_only=True, data_only=True)
@@ -59,11 +133,7 @@ def _sheet_rows(path: Path, wanted: str | None) -> tuple[str, list[str], list[li
         names = list(book.sheetnames)
         if wanted is not None and wanted not in names:
             raise unknown("sheet", wanted, names, where=path.name)
-        for name in [wanted] if wanted is not None else names:
-            rows = _cells_of(path, book[name])
-            if rows or wanted is not None:
-                return name, names, rows
-        return names[0], names, []
+        return names, [(name, _cells_of(path, book[name])) for name in ([wanted] if wanted is not None else names)]
     finally:
         book.close()
 

@@ -82,13 +82,6 @@ def tidy_headings(raw: Sequence[str], path: Path) -> list[str]:
     return named
 
 
-def heading_row(rows: Sequence[Sequence[str]]) -> int:
-    """Which of the first rows holds the headings: the first one that is nearly as full as the fullest."""
-    filled = [sum(bool(cell.strip()) for cell in row) for row in rows]
-    most = max(filled, default=0)
-    return next((place for place, count in enumerate(filled) if count and count >= 0.6 * most), 0)
-
-
 def in_chunks(rows: Iterator[list[str]], width: int, first: int = 1) -> Iterator[Chunk]:
     """Rows cut or filled to `width` cells, in chunks; blank rows are passed over, too long ones are set apart."""
     number = first - 1

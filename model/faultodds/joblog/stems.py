@@ -9,6 +9,8 @@ from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any, Final
 
+from faultodds.files import words_file
+
 WORDS_FILE: Final = Path(__file__).with_name("words.toml")
 
 NO: Final = "no"
@@ -26,6 +28,13 @@ def vocabulary() -> dict[str, Any]:
 
 
 @cache
+def trade(appliance: str) -> dict[str, Any]:
+    """An appliance's own words in logs (appliances/words/..._log.toml); empty when nobody has written them down."""
+    path = words_file(f"{appliance}_log")
+    return {} if path is None else tomllib.loads(path.read_text("utf-8"))
+
+
+@cache
 def _written_out() -> dict[str, list[str]]:
     words = vocabulary()
     return {short: full.split() for short, full in {**words["short"], **words["same"]}.items()}
@@ -37,14 +46,22 @@ def _set(group: str) -> frozenset[str]:
 
 
 @lru_cache(REMEMBERED)
-def tokens(text: str) -> tuple[str, ...]:
-    """The words of a text that say something, written out, without endings; every negative is "no"."""
-    plain = text.casefold().replace("w/o", " without ").replace("w/", " with ").replace("'", "").replace("’", "")
+def tokens(text: str, whole: bool = False) -> tuple[str, ...]:
+    """The words of a text that say something, written out, without endings; every negative is "no". `whole`: fillers as well."""
+    plain = (
+        text.casefold()
+        .replace("w/o", " without ")
+        .replace("w/", " with ")
+        .replace("\u03c9", " ohm")
+        .replace("\u2126", " ohm")
+        .replace("'", "")
+        .replace("’", "")
+    )
     negative, filler = _set("negative"), _set("filler")
     raw = [word for piece in _WORD.findall(plain) for word in _expanded(piece)]
     if len(raw) == 1:
         return (_stem(raw[0]),)  # "never", "none" and "no" alone are three answers
-    kept = [NO if word in negative else _stem(word) for word in raw if word not in filler]
+    kept = [NO if word in negative else _stem(word) for word in raw if whole or word not in filler]
     return tuple(kept or [NO if word in negative else _stem(word) for word in raw])
 
 

@@ -1,0 +1,50 @@
+"""What in a log looks wrong by itself: few customers, callbacks that no shop has, one outcome nearly everywhere.
+
+The bounds are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from faultodds.joblog.clean import REPAIRS
+
+FEW_CUSTOMERS: Final = 0.2
+"""A log has at least so many customers for every visit with one."""
+MOST_BACK: Final = 0.2
+ONE_REPAIR: Final = 0.6
+ENOUGH: Final = 30
+
+
+def customers(ids: NDArray[np.uint64], heading: str) -> str | None:
+    """What is wrong with a column that is taken for the customer; None when nothing is."""
+    known = ids[ids > 0]
+    different = len(np.unique(known))
+    if len(known) < ENOUGH or different >= FEW_CUSTOMERS * len(known):
+        return None
+    return (
+        f"Column '{heading}' is taken for the customer, and has {different:,} different values on {len(known):,} visits: "
+        "nearly every visit would count as a callback."
+    )
+
+
+def callbacks(back: int, visits: int) -> str | None:
+    """What is to be said of a share of callbacks; None when it is an ordinary one."""
+    if visits < ENOUGH or back <= MOST_BACK * visits:
+        return None
+    return f"{100 * back / visits:.0f} % of the visits came back. Few shops have so many: look at how it ended."
+
+
+def shares(counts: dict[str, Counter[str]]) -> list[str]:
+    """Outcomes and repairs with a share that no shop has."""
+    found = []
+    for name, values in counts.items():
+        total = values.total()
+        (value, times), *_ = values.most_common(1) or [("", 0)]
+        if name == REPAIRS and total >= ENOUGH and times > ONE_REPAIR * total:
+            found.append(f"{100 * times / total:.0f} % of the repairs are '{value}'. Is that word read rightly?")
+    return found

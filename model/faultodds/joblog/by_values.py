@@ -1,0 +1,97 @@
+"""What the cells of a column say it is, where its heading does not: shares of cells that look like one thing or another."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from typing import Final
+
+from faultodds.joblog import callbacks, lexicon, money_and_time as amounts
+from faultodds.joblog.stems import tokens, vocabulary
+
+_JOB: Final = re.compile(r"#?[A-Za-z]{0,4}[-# ]?\d{1,9}(?:-\d+)?")
+_WITH_UNIT: Final = re.compile(r"[a-z:]|\d\s*/\s*\d", re.I)
+_BARE: Final = re.compile(r"\d+(?:[.,]\d+)?|\.\d+")
+_CODE: Final = re.compile(r"[A-Za-z][A-Za-z.]{0,11}\d{0,3}")
+_MONEY: Final = re.compile(r"[$\u00a3\u20ac].*\d|\d[\d,]*[.,]\d\d(?:\s*\u20ac)?")
+_CURRENCY: Final = re.compile(r"[$\u00a3\u20ac]|\busd\b|\beur\b|\bgbp\b", re.I)
+MOST_HOURS: Final = 12.0
+"""A shop's jobs whose usual number is no more than this are written in hours."""
+
+
+def share(texts: Sequence[str], counts: Mapping[str, int], read: Callable[[str], object]) -> float:
+    """The share of cells that can be read."""
+    total = sum(counts[text] for text in texts)
+    return (
+        sum(counts[text] for text in texts if (said := read(text)) is not None and said is not False) / total
+        if total
+        else 0.0
+    )
+
+
+def score(kind: str, texts: Sequence[str], counts: Mapping[str, int]) -> float:
+    """How well a column without a heading fits a kind that is mostly told by it."""
+    cells = sum(counts[text] for text in texts)
+    few = len(counts) <= max(5, 0.1 * sum(counts.values()))
+    match kind:
+        case "job":
+            codes = share(texts, counts, _JOB.fullmatch)
+            return 0.8 if codes >= 0.95 and len(counts) >= 0.95 * sum(counts.values()) else 0.0
+        case "minutes":
+            return 0.95 * share(texts, counts, lambda t: _WITH_UNIT.search(t) and amounts.minutes(t) is not None)
+        case "bill":
+            return 0.75 * share(texts, counts, lambda t: _MONEY.fullmatch(t.strip()))
+        case "ended":
+            words = lexicon.of_endings()
+            known = share(texts, counts, lambda t: lexicon.exact(words, t) or callbacks.AGAIN.search(t))
+            return 0.7 * known if few and known >= 0.9 else 0.0
+        case "technician":
+            return 0.6 * share(texts, counts, lambda t: _CODE.fullmatch(t.strip())) if few and cells > 5 else 0.0
+        case _:
+            return 0.0
+
+
+def minutes(heading: str, texts: Sequence[str], counts: Mapping[str, int]) -> float:
+    """The share of cells that are a time on the job; 0 where the heading says another time, or the numbers may be money."""
+    words = tokens(heading)
+    if _CURRENCY.search(heading) or (not _says_time(words) and all(_BARE.fullmatch(text.strip()) for text in texts)):
+        return 0.0
+    return share(texts, counts, amounts.minutes)
+
+
+def is_another_time(heading: str) -> bool:
+    """Whether a heading is of a time that is not spent on the job: driving, waiting for parts, an appointment."""
+    words = tokens(heading)
+    other = {each for word in vocabulary()["not_on_the_job"]["words"] for each in tokens(word)}
+    return (bool(set(words) & other) and bool(set(words) & set(tokens("travel drive")))) or (
+        bool(set(words) & other)
+        and bool(set(words) & {each for word in ("time", "wait", "turnaround") for each in tokens(word)})
+    )
+
+
+def all_bare(texts: Sequence[str]) -> bool:
+    """Whether all cells are numbers alone, which say nothing of what they count."""
+    return all(_BARE.fullmatch(text.strip()) for text in texts)
+
+
+def _says_time(words: Sequence[str]) -> bool:
+    said = {
+        "h",
+        "min",
+        "time",
+        *(each for word in ("hours", "hrs", "hr", "mins", "minutes", "duration") for each in tokens(word)),
+    }
+    return bool(set(words) & said)
+
+
+def unit_of_time(heading: str, texts: Sequence[str]) -> str:
+    """What a bare number of minutes or hours is in: said by the heading, else told by how large most of them are."""
+    words = set(tokens(heading))
+    for unit, said in (
+        ("hours", ("h", "hr", "hrs", "hour", "hours")),
+        ("minutes", ("min", "mins", "minute", "minutes")),
+    ):
+        if words & {each for word in said for each in tokens(word)}:
+            return unit
+    bare = sorted(float(text.replace(",", ".")) for text in map(str.strip, texts) if _BARE.fullmatch(text))
+    return "hours" if bare and bare[len(bare) // 2] <= MOST_HOURS else "minutes"

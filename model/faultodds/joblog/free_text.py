@@ -1,0 +1,393 @@
+"""Free text of a log: complaints, findings, work done, notes. One grammar with what a technician types: `job.Hearer`.
+
+A cell is taken sentence by sentence. A sentence is a phrase of the trade, spelt out in the words of the appliance; else a list
+of such phrases; else it is heard, with its denials, doubts and plans; else its parts between commas are. What is none of
+these is left, and asked about.
+A bare part is work only in a column of work, and only where nothing beside it turns it: "coils", not "coils ordered".
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any, Final
+
+from faultodds.job import Hearer, Item, Rule, Said, Words, grammar, own_words, words_from
+from faultodds.joblog import callbacks
+from faultodds.joblog.clean import CAME_BACK, ENDED, FOUND, GONE, REPAIRS
+from faultodds.joblog.lexicon import Lexicon
+from faultodds.joblog.metered import assumptions_for, read_metered
+from faultodds.joblog.stems import key, trade, vocabulary
+from faultodds.joblog.times import dry_time
+from faultodds.knowledge import Knowledge
+
+_SENTENCE: Final = re.compile(r"\s*[;|\n]+\s*|(?<=[^\W_])[.!]+\s+(?=\S)|\s+/+\s+|\s+[\u2013\u2014]\s+|[.!]+$")
+_COMMA: Final = re.compile(r"\s*,\s*|\s+--?\s+")
+_STRUNG: Final = re.compile(r"\s\+\s")
+_PLUS: Final = re.compile(r"\s*\+\s*")
+_WEAK: Final = re.compile(r"\s*[+&/,]\s*|\s+(?:and|w/|with|plus)\s+", re.I)
+_PARTS: Final = re.compile(r"\s*[,;&+]\s*|\s+(?:and|but)\s+", re.I)
+_ORDER: Final = re.compile(r"\b(?:then|until|till|after|once|first|when|but|now|used to)\b", re.I)
+_WORD: Final = re.compile(r"[^\W\d_]+")
+_COMMENT: Final = re.compile(r"(.*(?:\S\s*[,-]|\d\S*))\s*(?:ok|okay|good|fine|normal)$", re.I)
+_LABEL: Final = re.compile(r"\b(hot|cold|ohms?|reads?|bench|running): ?", re.I)
+_COUNTED: Final = re.compile(r"^\W*\d+\s*(?:x|ea|pcs?)?\s+|\s*(?:x\s*\d+|\(\d+\)|qty:? ?\d+)$", re.I)
+_LENGTH: Final = re.compile(r"\b\d+\s*(?:'|ft\b|feet\b)", re.I)
+_PAST: Final = re.compile(
+    r"^(?:.*\b(?:is|are) (?:gone|fixed)\b|(?:it )?was (?!\d)[^,]*?)[ ,-]*(?:but )?now (?=\D)", re.I
+)
+_ONLY: Final = re.compile(r"(?:.*\bnot (?:replaced|needed|done|changed)\b\W+)?([\w ]+?) only$", re.I)
+_INSTEAD: Final = re.compile(r"(.+?) (?:instead of|rather than|not) (?:the )?[\w ]+$", re.I)
+_DOUBT: Final = re.compile(r"<doubt>")
+_PUT_OFF: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody|missing)>")
+_ROLE: Final = re.compile(r"<(?:turn|doubt|plan|hedge|report|somebody|missing)>")
+
+Pair = tuple[str, str]
+
+
+@dataclass
+class Told:
+    """What a cell of free text says: (clean column, value) pairs in order, the sentences left, those that say nothing that is kept,
+    and whether some slip was mended."""
+
+    said: list[Pair] = field(default_factory=list)
+    left: list[str] = field(default_factory=list)
+    silent: list[str] = field(default_factory=list)
+    mended: bool = False
+
+
+class FreeText:
+    """Reads the cells of one column of free text. `wanted` are the columns of the clean log that it may fill; `bare` says that a
+    part alone means that it was fitted."""
+
+    def __init__(self, knowledge: Knowledge, wanted: Iterable[str], lexicon: Lexicon, own: Mapping[str, Any]) -> None:
+        self._knowledge, self._lexicon, self._own = knowledge, lexicon, own
+        self._wanted = frozenset(wanted)
+        self._work = REPAIRS in self._wanted
+        self._only_work = self._wanted == {REPAIRS}
+        self._ends = ENDED in self._wanted
+        self._tells_symptoms = any(name.removeprefix(FOUND) in knowledge.symptom for name in self._wanted)
+        words = words_of(knowledge.appliance.id)
+        self._hearer = Hearer(knowledge, words, self._is_there, self._is_about) if words else None
+        lexicon.known = _known(knowledge.appliance.id)
+        self._other = Hearer(knowledge, words, _anything, _no_machine) if words else None
+
+    # --- a cell ---
+
+    def read(self, text: str) -> Told:
+        """What a cell says."""
+        told, sentences = self._by_sentences(text), _sentences(text, self._work)
+        if len(sentences) > 1 and (told.left or told.silent) and not self._work:
+            # "auto bad / timed fine": one thought, however it is parted
+            whole = self._hear(", ".join(sentences))
+            if whole and len(whole) > len(told.said):
+                return Told(whole)
+        return told
+
+    def _by_sentences(self, text: str) -> Told:
+        told = Told()
+        before = ""
+        sentences = _sentences(text, self._work)
+        for n, sentence in enumerate(sentences):
+            after = sentences[n + 1] if n + 1 < len(sentences) else ""
+            if self._is_elsewhere(sentence):
+                told.silent.append(sentence)
+                continue
+            found = self._held(sentence) or self._sentence(sentence, before, after)
+            told.left += self._unread(sentence, found or [])
+            if found and self._ends and any(column in (REPAIRS, ENDED) for column, _ in told.said):
+                # What is told behind the work is how the machine was left, and no finding.
+                found = [pair for pair in found if not pair[0].startswith(FOUND)]
+            if found is None:
+                (told.silent if self._says_nothing(sentence) else told.left).append(sentence)
+            else:
+                told.said += [pair for pair in found if pair not in told.said]
+                if not found:
+                    told.silent.append(sentence)
+            before = sentence if self._nouns(sentence) else before
+        return told
+
+    def _held(self, text: str) -> list[Pair] | None:
+        """That the customer called again, or did not, told among other things."""
+        told = callbacks.told(text) if self._ends else None
+        return None if told is None else [(ENDED, CAME_BACK if told else GONE)]
+
+    def _is_elsewhere(self, text: str) -> bool:
+        """Whether a sentence is about another machine."""
+        patterns = trade(self._knowledge.appliance.id).get("elsewhere", {}).get("patterns", [])
+        return any(re.search(pattern, text, re.I) for pattern in patterns)
+
+    def _sentence(self, text: str, before: str, after: str) -> list[Pair] | None:
+        """What a sentence says, nothing when it says that nothing was found or done, None when it is not understood."""
+        text = _PAST.sub("", text)
+        if key(text) in _silent() and (key(text) or text) not in self._own:
+            return []
+        phrase = self._phrase(text)
+        if phrase is not None and not (self._is_bare(text) and self._is_turned_by(after)):
+            return phrase
+        if comment := _COMMENT.match(text):
+            told = self._hear(comment[1])
+            if told and not self._work:
+                return told
+        ways: list[Callable[[str], list[Pair] | None]] = [self._hear]
+        ways = [*ways, self._listed] if _ORDER.search(text) or self._turns(text) else [self._listed, *ways]
+        for way in ways:
+            found = way(text)
+            if found is not None:
+                return self._with_the_rest(text, found) if way == self._hear else found
+        if (part := self._part(text)) and not self._is_turned_by(after):
+            return part
+        if self._only_work and (only := _ONLY.match(text)) and self._is_bare(only[1]):
+            return self._hear(f"replaced {only[1]}")
+        if self._only_work and (instead := _INSTEAD.match(text)):
+            return self._hear(instead[1])
+        if before and not self._nouns(text):
+            found = self._hear(f"{' '.join(i.text for i in self._nouns(before))} {text}")
+            if found:
+                return found
+        return self._in_parts(text)
+
+    def _phrase(self, text: str) -> list[Pair] | None:
+        if "?" in text:
+            return None
+        own = self._own.get(key(text) or text)
+        if own is not None:
+            return [] if own[0] else list(own[1])
+        found = self._lexicon.whole(text)
+        if (
+            found is None
+            or (found[1] == "near" and self._turns(text, _PUT_OFF))
+            or len({m.column for m in found[0]}) > 1
+        ):
+            return None
+        return [(m.column, m.value) for m in found[0]]
+
+    def _with_the_rest(self, text: str, found: list[Pair]) -> list[Pair]:
+        """What a sentence says and what its parts between commas say beside that: "takes 3 cycles, airflow light on"."""
+        parts = [part for part in _PARTS.split(text) if part.strip()]
+        told = {column for column, _ in found}
+        more = list(found)
+        for part in parts if len(parts) > 1 and not self._work else ():
+            said = self._phrase(part) or self._hear(part) or []
+            more += [pair for pair in said if pair[0] not in told and pair not in more]
+        return more
+
+    def _unread(self, text: str, found: list[Pair]) -> list[str]:
+        """The thoughts of an understood sentence that nothing was made of."""
+        if not found or self._hearer is None or self._only_work:
+            return []
+        heard = [s.name for s in self._hearer.line(_written(self._knowledge.appliance.id, text)) if s.kind == "unread"]
+        thoughts = [thought for names in heard for thought in names.split(", ")]
+        return [t for t in thoughts if not (self._phrase(t) or self._hear(t) or self._says_nothing(t))]
+
+    def _listed(self, text: str) -> list[Pair] | None:
+        """A list of phrases, every one of them known."""
+        for separator in (_COMMA, _WEAK):
+            parts = [part for part in separator.split(text) if part.strip()]
+            if len(parts) > 1:
+                found = [self._phrase(part) or self._part(part) for part in parts]
+                if all(found):
+                    return [pair for each in found for pair in each or ()]
+        return None
+
+    def _part(self, text: str) -> list[Pair] | None:
+        text = _COUNTED.sub("", text).strip()
+        if not self._is_bare(text):
+            return None
+        return self._phrase(text) or self._hear(f"replaced {text}")
+
+    def _in_parts(self, text: str) -> list[Pair] | None:
+        """A sentence by its parts between commas, when none of those that are not understood may turn the others."""
+        parts = [part for part in (_COMMA if _COMMA.search(text) else _PLUS).split(text) if part.strip()]
+        if len(parts) < 2:
+            return None
+        found = [self._phrase(part) or self._hear(part) or self._part(part) for part in parts]
+        told = [pair for each in found for pair in each or ()]
+        turned = any(self._turns(part) for part in parts)
+        if turned and any(self._is_bare(part) for part, said in zip(parts, found, strict=True) if said):
+            return None  # "cycling stat, igniter ordered": both, or one of them?
+        if len({column for column, _ in told if column != REPAIRS}) < len({p for p in told if p[0] != REPAIRS}):
+            return None  # the same thing told in two ways: which of them holds?
+        open_ = [part for part, said in zip(parts, found, strict=True) if said is None]
+        if not any(found) or any(self._turns(part) and not self._says_nothing(part) for part in open_):
+            return None
+        return told
+
+    # --- hearing ---
+
+    def _hear(self, text: str) -> list[Pair] | None:
+        text = _LENGTH.sub("", text) if self._only_work else text
+        text = _LABEL.sub(r"\1 ", text.replace("=", " is "))
+        times = dry_time(self._knowledge, text) if self._tells_symptoms else None
+        heard = self._hearer.line(_written(self._knowledge.appliance.id, text)) if self._hearer else []
+        if any(s.kind in ("ask", "doubt") for s in heard) or (not heard and not times):
+            return None
+        told = [pair for s in heard for pair in self._pairs(s)]
+        if times and not any(column == times[0] for column, _ in told):
+            told.append(times)
+        unread = [s for s in heard if s.kind == "unread"]
+        if not told and unread:
+            return None
+        return told
+
+    def _pairs(self, said: Said) -> Iterator[Pair]:
+        if said.kind == "repair":
+            yield REPAIRS, said.name
+        elif said.kind == "finding":
+            outcomes = self._knowledge.observables()[said.name].outcomes
+            if said.value in outcomes:
+                yield FOUND + said.name, said.value
+            elif said.name in self._knowledge.reading:
+                given = assumptions_for(self._knowledge.reading[said.name])
+                read = read_metered(self._knowledge, said.name, said.value, given)
+                yield from [(FOUND + said.name, read.cell)] if read.cell is not None else []
+
+    def _is_there(self, kind: str, name: str, value: str) -> bool:
+        return kind == "repair" or (kind == "finding" and name in self._knowledge.observables())
+
+    def _is_about(self, rule: Rule) -> bool:
+        """Whether a rule is about what this column may say."""
+        if rule.kind == "repair":
+            return self._work
+        if rule.kind in ("finding", "excluded"):
+            return all(FOUND + each.partition("=")[0] in self._wanted for each in rule.meaning.split())
+        return rule.kind in ("reading", "amount") and FOUND + rule.meaning in self._wanted
+
+    # --- what may stand beside ---
+
+    def _items(self, text: str) -> list[Item]:
+        return self._hearer.items(_written(self._knowledge.appliance.id, text)) if self._hearer else []
+
+    def _nouns(self, text: str) -> list[Item]:
+        words = self._hearer.words if self._hearer else None
+        return [i for i in self._items(text) if words and i.names & words.nouns - words.itself]
+
+    def _turns(self, text: str, roles: re.Pattern[str] = _ROLE) -> bool:
+        verbs = self._hearer.words.verbs if self._hearer and roles is _PUT_OFF else frozenset()
+        items = [
+            item for item in self._items(text) if not item.names & verbs
+        ]  # "vetn cleaning" names work, and plans none
+        return any(roles.search(name) for item in items for name in item.names) or "?" in text
+
+    def _is_bare(self, text: str) -> bool:
+        """Whether a text is one part and nothing that is said of it: "1x ign", "drum seal rear"."""
+        if not self._only_work or not self._hearer or self._turns(text):
+            return False
+        nouns, free = self._hearer.words.nouns, _around_a_part()
+        items = self._items(text)
+        return any(i.names & nouns for i in items) and all(
+            i.names & nouns or i.text in free or i.number or not i.names for i in items
+        )
+
+    def _is_turned_by(self, after: str) -> bool:
+        """Whether the sentence after speaks on of a part that stood alone: "coils. ordered"."""
+        return bool(after) and not self._nouns(after) and self._turns(after) and not self._says_nothing(after)
+
+    def _says_nothing(self, text: str) -> bool:
+        """Whether a sentence is known to say nothing that is kept: a test that went well, or what another column would tell."""
+        if key(text) in _silent() or (self._ends and not self._nouns(text)):
+            return True
+        if self._only_work and self._hearer and not self._turns(text):
+            names = {name for item in self._items(text) for name in item.names}
+            if names & (self._hearer.words.verbs - {"handled"}):
+                return False  # "replaced it": something was done, and is not understood
+        heard = self._other.line(_written(self._knowledge.appliance.id, text)) if self._other else []
+        told = {s.kind for s in heard if s.kind != "unread"}
+        if told and not told & {"ask", "doubt"} and not (self._work and "repair" in told):
+            return True
+        return self._work and self._is_no_work(text)
+
+    def _is_no_work(self, text: str) -> bool:
+        """Whether a sentence in a column of work tells of none: what was tested and good, is planned, or somebody else did."""
+        if self._hearer is None or "?" in text or self._turns(text, _DOUBT):
+            return False
+        names = {name for item in self._items(text) for name in item.names}
+        work = names & (self._hearer.words.verbs - {"handled"})
+        put_off = names & {"<plan>", "<somebody>", "<turn>"}
+        return bool(put_off and names & (self._hearer.words.nouns | work)) or (
+            not work and bool(names & {"good", "closed", "handled"})
+        )
+
+
+def _sentences(text: str, work: bool) -> list[str]:
+    """The sentences of a cell; work done is strung together with a plus as well."""
+    text = _STRUNG.sub("; ", text) if work else text
+    found = [part.strip(" .,") for part in _SENTENCE.split(_abbreviated(text.strip()))]
+    return [part for part in found if part]
+
+
+def _abbreviated(text: str) -> str:
+    """A text with the points of its abbreviations taken out: "cent. switch", "duct co."."""
+    return _points().sub(lambda m: m[1], text)
+
+
+@cache
+def _points() -> re.Pattern[str]:
+    return re.compile(rf"\b({'|'.join(vocabulary()['points']['words'])})\.", re.I)
+
+
+def _written(appliance: str, text: str) -> str:
+    """A text with what a log writes short written out."""
+    text = text.replace("\u2019", "'")
+    for pattern, instead in _shorthand(appliance):
+        text = pattern.sub(instead, text)
+    short, words = vocabulary()["short"], words_of(appliance)
+    known = {} if words is None else words.spelt
+    return _WORD.sub(lambda m: m[0] if m[0].casefold() in known else short.get(m[0].casefold(), m[0]), text)
+
+
+@cache
+def _shorthand(appliance: str) -> tuple[tuple[re.Pattern[str], str], ...]:
+    pairs = {**trade(appliance).get("written", {}), **vocabulary()["written"]}
+    return tuple((re.compile(pattern, re.I), f" {instead} ") for instead, pattern in pairs.items())
+
+
+@cache
+def _silent() -> frozenset[str]:
+    return frozenset(key(text) for text in vocabulary()["silent"]["words"])
+
+
+@cache
+def _around_a_part() -> frozenset[str]:
+    return frozenset(vocabulary()["around_a_part"]["words"])
+
+
+def _anything(kind: str, name: str, value: str) -> bool:
+    return True
+
+
+def _no_machine(rule: Rule) -> bool:
+    return rule.kind != "machine"
+
+
+@cache
+def _known(appliance: str) -> frozenset[str]:
+    words = words_of(appliance)
+    return frozenset(key(spelling) for spelling in words.spelt) if words else frozenset()
+
+
+@cache
+def words_of(appliance: str) -> Words | None:
+    """The words of an appliance with those that only logs use."""
+    own = own_words(appliance)
+    if own is None:
+        return None
+    log = trade(appliance).get("grammar", {})
+    general = grammar()
+    for group, words in vocabulary()["grammar"].items():
+        general = {
+            **general,
+            group: {n: f"{general[group].get(n, '')}, {w}".strip(", ") for n, w in words.items()}
+            | {n: w for n, w in general[group].items() if n not in words},
+        }
+    merged = dict(own)
+    for group in ("part", "state"):
+        added = log.get(group, {})
+        merged[group] = {**own[group], **{n: f"{own[group].get(n, '')}, {w}".strip(", ") for n, w in added.items()}}
+    for group in ("finding", "repair", "reading"):
+        merged[group] = dict(own[group])
+        for meaning, sets in log.get(group, {}).items():
+            merged[group][meaning] = [*own[group].get(meaning, []), *sets]
+    return words_from(general, merged)

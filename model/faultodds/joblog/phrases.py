@@ -1,0 +1,113 @@
+"""What was read, to look over: every phrase of a log, how often, what it became; those that look like the opposite first.
+
+The table is kept as CSV beside the log. Whoever keeps the log ticks it off, writes in the last column what a phrase means, and
+gives it back with the next import: what is written there goes before all else. A phrase of free text is shown when it stands
+there twice and nothing in it looks personal.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final
+
+from faultodds.errors import FaultoddsError
+from faultodds.job import grammar, listed
+from faultodds.joblog.aside import safe
+from faultodds.joblog.cleaning_report import CleaningReport
+from faultodds.joblog.mapping import LogMapping, meanings
+from faultodds.knowledge import Knowledge
+
+HEAD: Final = ("look", "column", "phrase", "times", "became", "means")
+NOTHING: Final = "-"
+LOOK: Final = "!"
+
+
+@dataclass(frozen=True)
+class Phrase:
+    """A phrase of a column, how often it stands there, what it became, and whether that looks like the opposite."""
+
+    column: str
+    phrase: str
+    times: int
+    became: str
+    odd: bool
+
+
+def table(report: CleaningReport) -> list[Phrase]:
+    """Every phrase that is shown: opposite-looking ones first, then the commonest."""
+    found = [
+        Phrase(column.heading, phrase, times, became, _looks_opposite(phrase, became))
+        for column in report.columns
+        for (phrase, became), times in column.phrases.items()
+    ]
+    return sorted(found, key=lambda p: (not p.odd, -p.times, p.column, p.phrase))
+
+
+def _looks_opposite(phrase: str, became: str) -> bool:
+    """Whether a phrase denies, puts off or praises what it was nevertheless read as: worth a second look."""
+    turns = any(
+        f" {word} " in f" {re.sub(r'[^a-z0-9]+', ' ', phrase.casefold().replace(chr(39), ''))} " for word in _TURNS
+    )
+    if became == NOTHING:
+        return False
+    work = "=" not in became
+    return (turns and (work or "none" not in became)) or (
+        not work and bool(_FINE.search(phrase)) and not _NORMAL.search(became)
+    )
+
+
+_TURNS: Final = tuple(
+    word
+    for role in ("turn", "plan", "doubt")
+    for word in listed(grammar()[role]["words"])
+    if word not in listed(", ".join(grammar()["done"].values()))
+)
+_FINE: Final = re.compile(r"\b(?:ok|good|fine|normal|works)\b", re.I)
+_NORMAL: Final = re.compile(
+    r"=(?:normal|good|closed|clean|clear|sound|strong|no|dry|works?|free|level|cycles|on_chart|present|none|fine)\b"
+)
+
+
+def write(report: CleaningReport, path: Path) -> None:
+    """Write the table as CSV."""
+    with path.open("w", encoding="utf-8-sig", newline="") as handle:
+        writer = csv.writer(handle)
+        writer.writerow(HEAD)
+        for each in table(report):
+            writer.writerow(
+                [LOOK if each.odd else "", safe(each.column), safe(each.phrase), each.times, safe(each.became), ""]
+            )
+
+
+def lines(found: Sequence[Phrase], most: int) -> list[str]:
+    """The table as lines of text."""
+    shown = [f"{LOOK if p.odd else ' '} {p.times:>5}  {p.column}: '{p.phrase}' -> {p.became}" for p in found[:most]]
+    more = len(found) - most
+    return [*shown, *([f"  and {more:,} more, in the file"] if more > 0 else [])]
+
+
+def read_back(path: Path, mapping: LogMapping, knowledge: Knowledge) -> LogMapping:
+    """A mapping with what was written in the column `means` of a table; raises FaultoddsError for what is no such table,
+    UnknownName for a name that the appliance does not have."""
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as handle:
+            rows = list(csv.DictReader(handle))
+    except (OSError, UnicodeError, csv.Error) as error:
+        raise FaultoddsError(
+            f"{path} cannot be read as a table of phrases ({error}). Give the file that an import wrote."
+        ) from None
+    if rows and not {"column", "phrase", "means"} <= set(rows[0]):
+        raise FaultoddsError(f"{path} is no table of phrases: it needs the columns column, phrase and means.")
+    said = [(row["column"].lstrip("'"), row["phrase"].lstrip("'"), (row["means"] or "").strip()) for row in rows]
+    return replace(mapping, columns=tuple(_with(column, said, knowledge, str(path)) for column in mapping.columns))
+
+
+def _with(column, said: Iterable[tuple[str, str, str]], knowledge: Knowledge, where: str):  # type: ignore[no-untyped-def]
+    own = {phrase: means for heading, phrase, means in said if heading == column.heading and means}
+    for phrase, means in own.items():
+        meanings(column, means, knowledge, f"{where}, '{phrase}'")
+    return replace(column, words={**column.words, **own})
