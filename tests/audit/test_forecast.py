@@ -113,7 +113,9 @@ def test_every_forecast_has_the_same_floor(seed: int) -> None:
 
 
 def test_what_a_log_never_writes_down_can_be_read_between_the_lines() -> None:
-    """With a hushed symptom, a blank speaks against its faults; not where the machine lacks the part, nor where a result stands."""
+    """With a symptom of which only bad results are written down, a blank speaks against its faults; not where the machine lacks the
+    part, nor where a result stands.
+    """
     suspects = compile_suspects(DRYER, 5e-3)
     frame = pd.DataFrame(
         {
@@ -125,10 +127,10 @@ def test_what_a_log_never_writes_down_can_be_read_between_the_lines() -> None:
     )
     plain = main_cause_odds(suspects, frame)
     belt = suspects.mains.index("belt.broken")
-    still = main_cause_odds(suspects, frame, Gaps({"drum_still": Hush(0.9, 0.0, {})}, {}))
+    still = main_cause_odds(suspects, frame, Gaps({"drum_still": Hush(0.0, 0.9, {})}, {}))
     assert still[1] == pytest.approx(plain[1])
     assert (still[[0, 2, 3], belt] < 0.5 * plain[[0, 2, 3], belt]).all()
-    code = main_cause_odds(suspects, frame, Gaps({"code_airflow": Hush(0.9, 0.0, {"control": "board"})}, {}))
+    code = main_cause_odds(suspects, frame, Gaps({"code_airflow": Hush(0.0, 0.9, {"control": "board"})}, {}))
     assert code[1:] == pytest.approx(plain[1:])
     duct = suspects.mains.index("duct.nearly_blocked")
     assert code[0, duct] < plain[0, duct] - 0.01
@@ -142,5 +144,5 @@ def test_reading_between_the_lines_is_exact() -> None:
     blank = 1.0 - 0.7 * ((1.0 - normal) + 0.1 * normal)
     joint = suspects.share * (suspects.given_main @ blank)
     frame = pd.DataFrame({"found:slow": [None], "found:look0": [None]})
-    odds = main_cause_odds(suspects, frame, Gaps({"slow": Hush(0.7, 0.1, {})}, {}))
+    odds = main_cause_odds(suspects, frame, Gaps({"slow": Hush(0.07, 0.7, {})}, {}))
     assert odds[0] == pytest.approx(joint / joint.sum())

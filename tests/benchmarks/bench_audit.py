@@ -38,7 +38,7 @@ from faultodds.joblog.folder import find_log
 from faultodds.knowledge.loading import load
 from faultodds.knowledge.schema import Knowledge
 from faultodds.revisions.decisions import FILE
-from faultodds.tuning.settings import CEILING, Settings
+from faultodds.tuning.settings import Settings
 from faultodds_sim.make_log import write_log
 
 #: Enough that calibration errors by luck alone stay near .01.
@@ -136,17 +136,11 @@ def main() -> None:
         "--towns", type=int, nargs="+", default=[0], help="where: 0 is like the file, others have other faults"
     )
     parser.add_argument("--fresh-only", action="store_true", help="leave the walks out")
-    parser.add_argument(
-        "--ceiling",
-        type=float,
-        default=CEILING,
-        help="what a log counts for at most, in jobs (fresh only); 0: no limit",
-    )
     parser.add_argument("--no-rivals", action="store_true", help="only the file's priors and the learned ones")
     args = parser.parse_args()
     knowledge = load("gas_dryer")
     groups = repair_groups(knowledge)
-    settings = Settings(ceiling=args.ceiling or None)
+    settings = Settings()
     methods: list[Method] = [Fixed(FILE, knowledge, groups), Learned(LEARNED, knowledge, groups, settings)]
     methods += [] if args.no_rivals else rivals(knowledge, groups)
     with own_data() as folder:

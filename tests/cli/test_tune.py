@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -113,25 +112,9 @@ def test_half_life_is_kept_with_the_revision(file: str, log: str) -> None:
     assert answer["numbers"] != tune(file, log, "--no-intervals", "--json").answer["numbers"]
 
 
-def test_a_ceiling_is_kept_with_the_revision_and_said(file: str, log: str) -> None:
-    """A log longer than the ceiling counts for less than its jobs, which a note tells; 0 lifts it."""
-
-    def told(*options: str) -> tuple[dict[str, Any], str]:
-        answer = tune(file, log, "--no-intervals", "--json", *options).answer
-        return answer["settings"], " ".join(answer["notes"])
-
-    usual, low, none = told(), told("--ceiling", "50"), told("--ceiling", "0")
-    assert usual[0]["ceiling_in_jobs"] == 20_000
-    assert "--ceiling" not in usual[1]
-    assert low[0]["ceiling_in_jobs"] == 50
-    assert "a log can say more than 50 jobs can" in low[1]
-    assert "ceiling_in_jobs" not in none[0]
-
-
 @pytest.mark.parametrize(
     ("argv", "says"),
     [
-        (["north_shop", "--ceiling", "-1"], "'--ceiling': Input should be greater than or equal to 0."),
         (["nowhere"], "there is no job log called 'nowhere'."),
         (["north_shpo"], "Did you mean 'north_shop'?"),
         (["north_shop", "--worth", "0"], "above 0"),

@@ -160,7 +160,7 @@ def test_fractional_updating_and_the_full_posterior() -> None:
     mean = theta[structure.families.entry("shares", "sick.bad")]
     assert mean == pytest.approx(0.22994652, abs=1e-6)
     assert mean * (1 - mean) / 12 == pytest.approx(0.014756, rel=0.01)
-    drawn = sample(knowledge, log, settings, sweeps=1500, burn=10).of("component/sick/modes/bad/share") / 100
+    drawn = sample(knowledge, log, settings, sweeps=6000, burn=10).of("component/sick/modes/bad/share") / 100
     assert drawn.mean() == pytest.approx(0.22994652, abs=0.01)
     assert drawn.var() == pytest.approx(0.016643, rel=0.08)
     assert drawn.var() > (0.016643 + 0.014756) / 2

@@ -26,7 +26,7 @@ def _by_branches(structure: Structure, course: Course) -> np.ndarray:
     """(H,) the same chance as a sum over which of the repairs took."""
     arrays = arrays_of(structure, structure.families.prior)
     sights = sights_of(structure, arrays)
-    total = np.zeros(len(structure.sound))
+    total = np.zeros(len(structure.left))
     for took in itertools.product((False, True), repeat=len(course.repairs)):
         at = np.arange(len(total))
         chance = np.ones(len(total))

@@ -11,7 +11,6 @@ from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.joblog import clean
 from faultodds.knowledge import overlay
 from faultodds.knowledge.schema import Knowledge
-from faultodds.tuning import strengths
 from faultodds.tuning.draw import draw_log
 from faultodds.tuning.encode import Encoder, callbacks
 from faultodds.tuning.fitting import Learned, fit
@@ -173,21 +172,7 @@ def test_a_known_cause_is_counted() -> None:
         fit(rich_toy(), log.assign(cause="pump.ded"), FULL)
 
 
-# --- strengths -------------------------------------------------------------------------------------------------------
-
-
-def test_strengths_follow_the_log() -> None:
-    """Counts like the file make its links worth much, counts unlike it make them worth little, and let its shares go."""
-    f = rich_structure().families
-    rng = np.random.default_rng(0)
-    unlike = f.scaled(np.maximum(rng.standard_gamma(f.spread_strengths(dict.fromkeys(WORTH, 6.0))), 1e-290))
-    near = strengths.choose(f, 200 * f.prior, f.prior, 200)
-    unlike[: f.start[1]] = 0.02
-    unlike[f.start[1] - 2] = 0.9
-    far = strengths.choose(f, 200 * unlike, f.prior, 200)
-    assert near["links"] >= 4 * far["links"]
-    assert strengths.believed(near["shares"], 200) == pytest.approx(strengths.LEAST)
-    assert strengths.believed(far["shares"], 200) > 0.3
+# --- facts -----------------------------------------------------------------------------------------------------------
 
 
 def test_a_shops_own_spread_of_a_fact_is_no_evidence() -> None:
@@ -261,7 +246,6 @@ def test_a_failed_repair_speaks_against_its_fault() -> None:
         ({"strengths": {"shares": -1.0}}, "strengths: shares: found -1.0; it is above 0"),
         ({"strengths": {"share": 10.0}}, "Did you mean 'shares'?"),
         ({"strengths": 7}, "write 'auto', or jobs for each of"),
-        ({"ceiling": 0.0}, "ceiling: found 0.0; it is above 0"),
         ({"half_life_days": 0.0}, "half_life_days: found 0.0; it is above 0"),
         ({"omitted_target": 0.9}, "omitted_target: found 0.9; it is 0 or more and at most 0.5"),
         ({"label_weight": 1.5}, "label_weight: found 1.5"),
@@ -281,18 +265,3 @@ def test_the_clean_logs_own_columns_are_read() -> None:
     log = toy_log(20).assign(technician="T1", minutes=30.0, bill=90.0)
     assert set(log.columns) <= set(columns)
     assert fit(rich_structure().knowledge, log, FULL).jobs == 20
-
-
-def test_a_long_log_counts_for_no_more_than_the_ceiling() -> None:
-    """With a ceiling of c jobs, N jobs teach what N * c / (c + N) jobs with the same findings would, and are reported as N."""
-    log = draw_log(rich_toy(), 300, 8, 0.3)
-    whole = fit(rich_toy(), log, FULL.replace(ceiling=None, tolerance=1e-9, iterations=400))
-    held = fit(rich_toy(), log, FULL.replace(ceiling=100.0, tolerance=1e-9, iterations=400))
-    assert held.counted == pytest.approx(0.25)
-    assert held.jobs == whole.jobs == 300
-    four = {kind: 4.0 * jobs for kind, jobs in WORTH.items()}
-    same = fit(rich_toy(), log, FULL.replace(ceiling=None, strengths=four, tolerance=1e-9, iterations=400))
-    for path, value in same.numbers.items():
-        assert held.numbers[path] == pytest.approx(value, rel=5e-3, abs=1e-4)
-        assert held.spoke[path] == pytest.approx(same.spoke[path], rel=5e-3, abs=0.05)
-    assert any(abs(whole.numbers[p] - same.numbers[p]) > 0.5 for p in SHARES)

@@ -30,6 +30,8 @@ def _ranks() -> np.ndarray:
         theta, truth = shop(1000 + seed)
         log = draw_log(truth, JOBS, seed, 0.5, theta=theta, guesses_of=s)
         chain = Chain(s, encoded(s, log, FULL, merge=False)[0], start, seed)
+        chain.pseudo[s.families.wrong] = 1e9, 1e-3  # none is drawn
+        chain.theta[s.families.wrong] = 1.0, 1e-12
         for _ in range(BURN):
             chain.sweep()
         draws = []
@@ -52,6 +54,10 @@ def test_ranks_of_the_truth_are_uniform() -> None:
     ranks = _ranks()
     # Of a family of two, one entry: the other is its mirror image.
     single = np.array([e for e in range(len(f.prior)) if not (len(f.outcomes[f.of[e]]) == 2 and e != f.start[f.of[e]])])
+    # Of what is left out of a log, and who comes back with an unlisted fault, the drawn logs know nothing.
+    single = single[
+        [not f.names[f.of[e]].startswith(("log/written", "log/wrong", "log/back_if_unlisted")) for e in single]
+    ]
     for kind in range(7):
         chosen = single[f.kind[f.of[single]] == kind]
         sums = np.bincount(ranks[:, chosen].ravel(), minlength=KEPT + 1)

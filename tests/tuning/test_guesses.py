@@ -7,7 +7,7 @@ import pytest
 
 from faultodds.joblog import clean
 from faultodds.tuning.draw import draw_log
-from faultodds.tuning.encode import Encoder, done_start, split_start
+from faultodds.tuning.encode import Encoder, done_start, single_start, split_start, undone_start
 from faultodds.tuning.fitting import fit
 from faultodds.tuning.guesses import guessed, levels_of, prepared, suggested
 from faultodds.tuning.likelihood import Silence, Trust
@@ -25,8 +25,8 @@ def test_suggestions_are_the_models_odds_without_repairs_and_endings() -> None:
     log = draw_log(rich_toy(), 40, 3, 0.4)
     blind = log[[c for c in log.columns if c.startswith((clean.FACT, clean.FOUND, clean.JOB))]]
     whole = Encoder(s, merge=False).encode(log)
-    found = suggested(s, whole, Silence.none(s))
-    alone = suggested(s, Encoder(s, merge=False).encode(blind), Silence.none(s))
+    found = suggested(s, whole)
+    alone = suggested(s, Encoder(s, merge=False).encode(blind))
     assert np.sort(found, axis=0) == pytest.approx(np.sort(alone, axis=0), abs=1e-6)
     assert (found.sum(axis=1) <= 1.0 + 1e-9).all()
 
@@ -35,12 +35,13 @@ def test_every_repair_done_keeps_its_job_and_its_repair() -> None:
     """Moving repairs to the rows of their guesses changes neither which were done nor in which job."""
     s = rich_structure()
     plain = Encoder(s, merge=False).encode(draw_log(rich_toy(), 60, 4, 0.3))
-    moved = guessed(s, plain, Silence.none(s))
-    first, last, width = done_start(s) + 1, split_start(s), len(GUESSES)
+    moved = guessed(s, plain)
+    first, width = done_start(s) + 3, len(GUESSES)
 
     def by_repair(evidence: object) -> np.ndarray:
-        rows = evidence[:, first:last].toarray()  # type: ignore[index]
-        return rows.reshape(len(rows), -1, width).sum(axis=2)
+        several = evidence[:, first : undone_start(s)].toarray()  # type: ignore[index]
+        alone = evidence[:, single_start(s) : split_start(s)].toarray()  # type: ignore[index]
+        return np.concatenate([several, alone], axis=1).reshape(len(several), -1, width).sum(axis=2)
 
     assert (by_repair(plain.evidence) == by_repair(moved.evidence)).all()
     assert plain.evidence[:, :first].toarray() == pytest.approx(moved.evidence[:, :first].toarray())

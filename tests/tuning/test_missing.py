@@ -10,7 +10,7 @@ from faultodds.knowledge import overlay
 from faultodds.tuning.draw import draw_log
 from faultodds.tuning.encode import Encoder, silent_start
 from faultodds.tuning.fitting import fit
-from faultodds.tuning.missing import eligible, recorded
+from faultodds.tuning.missing import eligible, heard, recorded
 from faultodds.tuning.settings import Settings
 from rich_toy import WORTH, rich_structure, rich_toy
 
@@ -25,6 +25,10 @@ def _log(jobs: int = 1200, missing: float = 0.5) -> pd.DataFrame:
     return draw_log(rich_toy(), jobs, 12, missing, guesses_of=rich_structure())
 
 
+def _place() -> int:
+    return rich_structure().observables.index(CHECK.removeprefix("found:"))
+
+
 def _bad_only(log: pd.DataFrame) -> pd.DataFrame:
     out = log.copy()
     out.loc[out[CHECK] == "closed", CHECK] = None
@@ -34,7 +38,7 @@ def _bad_only(log: pd.DataFrame) -> pd.DataFrame:
 def test_a_whole_record_raises_no_alarm() -> None:
     """A log with gaps that depend on nothing is taken as it is."""
     learned = fit(rich_toy(), _log(), FULL)
-    assert not learned.silence.hushed.any()
+    assert not learned.silence.heard[_place()]
     assert not any("bad results" in n for n in learned.notes)
 
 
@@ -43,7 +47,7 @@ def test_gaps_that_depend_on_what_is_on_record_do_no_harm() -> None:
     log = draw_log(rich_toy(), 3000, 12, 0.0, guesses_of=rich_structure())
     log.loc[log["found:listen"] != "silent", CHECK] = None
     learned = fit(rich_toy(), log, FULL)
-    assert not learned.silence.hushed.any()
+    assert not learned.silence.heard[_place()]
     assert abs(learned.numbers[SHARE] - overlay.value(rich_toy(), SHARE)) < 4
 
 
@@ -63,7 +67,7 @@ def test_a_silent_check_is_learned_as_if_its_record_were_whole() -> None:
     log = _log(3000, 0.6)
     whole, careful = fit(rich_toy(), log, FULL).numbers, fit(rich_toy(), _bad_only(log), FULL)
     naive = _without_looking(_bad_only(log), FULL)
-    assert careful.silence.hushed.any()
+    assert careful.silence.heard[_place()]
     assert abs(careful.numbers[SHARE] - whole[SHARE]) < 1.5
     assert careful.numbers[FALSE_ALARM] == pytest.approx(whole[FALSE_ALARM], abs=0.01)
     assert naive[FALSE_ALARM] > 0.5
@@ -89,7 +93,7 @@ def test_a_check_read_wrongly_is_told_apart() -> None:
     log = _log(1000, 0.3)
     log.loc[log[CHECK].notna(), CHECK] = "open"
     learned = fit(rich_toy(), log, FULL)
-    assert not learned.silence.hushed.any()
+    assert not learned.silence.heard[_place()]
     (note,) = [n for n in learned.notes if "More bad results than" in n]
     assert "fuse_test" in note
     assert "[reading.*]" in note
@@ -104,10 +108,8 @@ def test_what_a_machine_lacks_is_not_silent() -> None:
         _log(30)[c].notna().sum() for c in _log(30).columns if c.startswith("found:")
     )
     learned = fit(rich_toy(), _bad_only(_log()), FULL)
-    column = int(np.flatnonzero(learned.silence.hushed)[0])
-    from faultodds.tuning.missing import hushed
-
-    quiet = hushed(s, chunk, learned.silence)
+    column = _place()
+    quiet = heard(s, chunk, learned.silence)
     silent = quiet.evidence[:, [silent_start(s) + column]].toarray().ravel() > 0
     assert (silent == ~recorded(s, chunk)[:, column]).all()
 

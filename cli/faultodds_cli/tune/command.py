@@ -26,21 +26,14 @@ def tune_command(
     worth: Annotated[
         float | None,
         typer.Option(
-            "--worth", metavar="N", help="How many jobs the file's numbers are worth; chosen from the log if not given."
+            "--worth",
+            metavar="N",
+            help="How many jobs the file's numbers are worth; if not given, forecasts of the log's own jobs say.",
         ),
     ] = None,
     half_life: Annotated[
         float | None,
         typer.Option("--half-life", metavar="DAYS", help="A job this old counts half. All count alike if not given."),
-    ] = None,
-    ceiling: Annotated[
-        float | None,
-        typer.Option(
-            "--ceiling",
-            metavar="N",
-            min=0,
-            help="What a log of any length counts for at most, in jobs; 20,000 if not given, 0 for no limit.",
-        ),
     ] = None,
     sweeps: Annotated[
         int, typer.Option("--sweeps", metavar="N", min=50, max=100_000, help="Rounds of sampling behind the intervals.")
@@ -71,7 +64,7 @@ def tune_command(
     from faultodds.tuning import learn
     from faultodds_cli.tune.show import next_lines, say_revision
 
-    settings = _settings(worth, half_life, ceiling, workers, scheduler, seed)
+    settings = _settings(worth, half_life, workers, scheduler, seed)
     path = find_log(log, data)
     ready = open_appliance(appliance, revision="file")
     with _progress() as tick:
@@ -82,17 +75,15 @@ def tune_command(
 def _settings(
     worth: float | None,
     half_life: float | None,
-    ceiling: float | None,
     workers: int,
     scheduler: str | None,
     seed: int,
 ) -> Settings:
-    from faultodds.tuning import AUTO, CEILING, KINDS, Settings
+    from faultodds.tuning import AUTO, KINDS, Settings
 
     return Settings(
         strengths=AUTO if worth is None else dict.fromkeys(KINDS, worth),
         half_life_days=half_life,
-        ceiling=CEILING if ceiling is None else ceiling or None,
         workers=workers,
         scheduler=scheduler,
         seed=seed,

@@ -30,18 +30,18 @@ NEVER = 1e-300
 
 @dataclass(frozen=True)
 class Hush:
-    """A symptom of which a log keeps bad results only: chance that it is asked or looked at at all, chance that a normal result is
-    written down, and the equipment that a machine must be known to have for it.
+    """A symptom whose gaps say something: chance that a normal answer is written down, chance that any other is, and the equipment
+    that a machine must be known to have for it.
     """
 
-    done: float
-    told: float
+    normal: float
+    odd: float
     needs: Mapping[str, str]
 
 
 @dataclass(frozen=True)
 class Gaps:
-    """What the gaps of a log say: `symptoms` of which it keeps bad results only, and `facts` that it keeps only where they are out
+    """What the gaps of a log say: of `symptoms`, and of `facts` that it keeps only where they are out
     of the ordinary, with how much likelier a gap is under each value (in the order of `fact_values`) than under the usual one.
     """
 
@@ -144,7 +144,7 @@ def _has(frame: pd.DataFrame, needs: Mapping[str, str]) -> npt.NDArray[np.bool_]
 def _nothing_written(suspects: Suspects, name: str, hush: Hush) -> Floats:
     """(H,) chance that nothing stands in the log: not asked, or asked, normal and not written down."""
     normal = suspects.likelihood[suspects.rows[name].start]
-    return np.asarray(1.0 - hush.done * (1.0 - normal + hush.told * normal))
+    return np.asarray(1.0 - hush.odd * (1.0 - normal) - hush.normal * normal)
 
 
 def _likelihood(rows: npt.NDArray[np.int64], table: Floats) -> Floats:

@@ -19,7 +19,7 @@ from faultodds.knowledge import Floats, Knowledge
 if TYPE_CHECKING:
     import pandas as pd
 
-    from faultodds.tuning import Settings, Silence
+    from faultodds.tuning import Learned as Fit, Settings
 
 FILE, LEARNED = "file", "learned"
 #: Prior mass that may be left out when an audit compiles priors. Audits judge thousands of jobs, not one; see DEVELOPERS.md.
@@ -87,11 +87,12 @@ class Learned:
 
         learned = fit(self.knowledge, past, self.settings)
         suspects = compile_suspects(learned.knowledge, OMITTED_TARGET)
-        return forecast_of(suspects, self.groups, gaps_of(suspects, self.knowledge, learned.silence))
+        return forecast_of(suspects, self.groups, gaps_of(suspects, self.knowledge, learned))
 
 
-def gaps_of(suspects: Suspects, knowledge: Knowledge, silence: Silence) -> Gaps:
+def gaps_of(suspects: Suspects, knowledge: Knowledge, learned: Fit) -> Gaps:
     """What learning found the gaps of a log to say, of symptoms and facts."""
+    silence = learned.silence
     facts, place = {}, 0
     for fact in knowledge.context:
         weights = silence.facts[place : place + len(suspects.fact_values[fact])]
@@ -99,9 +100,9 @@ def gaps_of(suspects: Suspects, knowledge: Knowledge, silence: Silence) -> Gaps:
         if (weights < 1.0).any():
             facts[fact] = weights
     symptoms = {
-        name: Hush(float(silence.done[j]), float(silence.told[j]), record.needs)
+        name: Hush(*learned.written(j), record.needs)
         for j, (name, record) in enumerate(knowledge.observables().items())
-        if name in knowledge.symptom and silence.hushed[j]
+        if name in knowledge.symptom and silence.heard[j]
     }
     return Gaps(symptoms, facts)
 

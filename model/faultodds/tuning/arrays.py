@@ -26,8 +26,10 @@ class Arrays:
 
     `log_share` (C,); `log_fact` (V, C), context values then equipment values; `given_main` (C, H) chance of suspect h when c is
     the main cause; `chance` (N, O) and `reach` (N + 1, O) of each part, its chances and their running sums; `outcome` (G, O)
-    chance of each outcome in each group; `log_likelihood` (R, H); `success` (repairs,); `back` (2,) chance of coming back when
-    something is still wrong, and when nothing is.
+    chance of each outcome in each group; `log_likelihood` (R, H); `success` (repairs,); `back` (3,) chance of coming back when
+    something is still wrong, when nothing is, and when only something is that the file does not list; `written` (checks, O)
+    chance that an outcome is written down; `reported` (2,) that it is when no repair was done, and when one was; `wrong` that
+    one was done in place of all that were needed; `guessed` that a repair which the findings suggest is done as a guess.
     """
 
     log_share: Floats
@@ -39,6 +41,10 @@ class Arrays:
     log_likelihood: Singles
     success: Floats
     back: Floats
+    written: Floats
+    reported: Floats
+    guessed: float
+    wrong: float
 
 
 def arrays_of(structure: Structure, theta: Floats) -> Arrays:
@@ -61,6 +67,10 @@ def arrays_of(structure: Structure, theta: Floats) -> Arrays:
         log_likelihood=log(outcome).astype(np.float32).ravel()[structure.cell],
         success=full[f.success[:, 1]],
         back=full[f.habit[:, 1]],
+        written=full[f.written[:, [0] + [1] * (structure.layout.widest - 1), 1]],
+        reported=full[f.reported[:, 1]],
+        guessed=float(full[f.guess[1]]),
+        wrong=float(full[f.wrong[1]]),
     )
 
 

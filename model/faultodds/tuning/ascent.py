@@ -6,8 +6,8 @@ import numpy as np
 
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Floats
-from faultodds.tuning import strengths
 from faultodds.tuning.arrays import TINY
+from faultodds.tuning.centre import recentred
 from faultodds.tuning.families import Families
 from faultodds.tuning.likelihood import Silence, Trust
 from faultodds.tuning.maximise import check_no_fall, log_prior, maximise
@@ -16,7 +16,7 @@ from faultodds.tuning.statistics import Statistics
 from faultodds.tuning.structure import Structure
 from faultodds.tuning.work import Pass
 
-#: Passes over the part that is looked at first; how often strengths are chosen, and passes before each choice.
+#: Passes over the part that is looked at first; how often the centre is found, and passes before each time.
 WARM, CHOICES, BETWEEN = 6, 2, 4
 #: Moves remembered, and how far the smallest of the directions they span are left alone, against the largest.
 REMEMBERED, DAMPING = 30, 1e-3
@@ -33,7 +33,7 @@ def trust_of(settings: Settings) -> Trust:
 
 
 class Ascent:
-    """Passes over a log, each one higher than the last; strengths are chosen first where settings say so."""
+    """Passes over a log, each one higher than the last."""
 
     def __init__(self, structure: Structure, settings: Settings, silence: Silence, theta: Floats) -> None:
         self.structure, self.families = structure, structure.families
@@ -41,30 +41,31 @@ class Ascent:
         self.centre = self.families.prior
         self.theta = theta
         self.strengths = settings.worth()
+        self.free = settings.strengths == AUTO
         self.moves = Moves(self.families)
         self.trace: list[float] = []
         self.statistics: Statistics | None = None
 
-    def choose(self, go: Pass, jobs: float) -> None:
-        """Choose the strengths, and what they are about, from a log or a part of one; `jobs` is the weight of the whole log."""
-        auto = self.settings.strengths == AUTO
-        for number in range(CHOICES if auto or self.settings.recentre else 0):
-            found = self._passes(go, BETWEEN)
-            if self.settings.recentre:
-                self.centre = strengths.recentred(self.structure, found.counts)
-            if auto:
-                chosen = strengths.choose(self.families, found.counts, self.centre, jobs)
-                # What the log says of the shares is told before anything holds them back.
-                self.strengths = chosen if number == 0 else {**chosen, "shares": self.strengths["shares"]}
+    def settle(self, go: Pass) -> None:
+        """Find what the strengths are about from a log or a part of one: how common the values of facts are, how full columns."""
+        for _ in range(CHOICES if self.settings.recentre else 0):
+            self.centre = recentred(self.structure, self._passes(go, BETWEEN).counts)
 
     def climb(self, go: Pass, enough: float = 1.0) -> None:
         """Go up until a step would gain less than the tolerance, or so many times that."""
         self.statistics = self._passes(go, self.settings.iterations, enough)
 
     @property
+    def counts(self) -> Floats:
+        """(P,) expected counts at the top."""
+        assert self.statistics is not None
+        return self.statistics.counts
+
+    @property
     def pseudo(self) -> Floats:
         """(P,) Dirichlet parameters in force."""
-        return self.families.spread_strengths(self.strengths, self.centre)
+        strengths = {**self.strengths, "shares": 0.0} if self.free else self.strengths
+        return self.families.spread_strengths(strengths, self.centre)
 
     def _expect(self, go: Pass, theta: Floats) -> tuple[Statistics, float]:
         """A pass at `theta`, and the objective there."""
@@ -74,7 +75,7 @@ class Ascent:
                 f"no fault of the file explains any of the {found.impossible:g} jobs of this log. "
                 "Is it the log of another appliance?"
             )
-        return found, found.log_likelihood + log_prior(self.pseudo, theta, self.centre)
+        return found, found.log_likelihood + log_prior(self.families, self.pseudo, theta, self.centre, self.free)
 
     def _passes(self, go: Pass, most: int, enough: float = 1.0) -> Statistics:
         """At most `most` passes, until a plain step would gain less than the tolerance (or `enough` times that); returns the last
@@ -87,7 +88,7 @@ class Ascent:
         self.moves.elsewhere()
         tolerance = enough * self.settings.tolerance
         while True:
-            plain = maximise(self.families, self.pseudo, found.counts)
+            plain = maximise(self.families, self.pseudo, found.counts, self.free)
             worth = self.families.totals(self.pseudo + found.counts)[self.families.of]
             if len(self.trace) == most or gain(worth, self.theta, plain) <= tolerance * found.weight:
                 self.theta = plain

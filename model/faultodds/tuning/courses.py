@@ -171,7 +171,7 @@ class Sights:
 def sights_of(structure: Structure, arrays: Arrays) -> Sights:
     """What is seen under every suspect."""
     run = arrays.outcome[structure.group_of[structure.verify]]
-    return Sights(run, 1.0 - run[:, 0], np.where(structure.sound, arrays.back[1], arrays.back[0]))
+    return Sights(run, 1.0 - run[:, 0], arrays.back[structure.left])
 
 
 def chances(structure: Structure, moments: Moments, arrays: Arrays, sights: Sights) -> Singles:
@@ -211,7 +211,7 @@ class Tally:
     @staticmethod
     def empty(structure: Structure, moments: Moments) -> Tally:
         """Nothing yet."""
-        suspects = len(structure.sound)
+        suspects = len(structure.left)
         repairs = len(structure.acting)
         return Tally(
             np.zeros((repairs, 2)), np.zeros(suspects), np.zeros((len(moments.runs), suspects)), np.zeros((3, suspects))
@@ -265,8 +265,7 @@ def add_counts(
 
 def _add_habits(structure: Structure, families: Families, back: Floats, padded: Floats) -> None:
     for outcome in (0, 1):
-        padded[families.habit[0, outcome]] += back[outcome][~structure.sound].sum()
-        padded[families.habit[1, outcome]] += back[outcome][structure.sound].sum()
+        np.add.at(padded, families.habit[structure.left, outcome], back[outcome])
 
 
 def _share_out(structure: Structure, cells: Floats, jobs: Floats, weights: Floats) -> None:

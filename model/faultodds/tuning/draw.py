@@ -126,9 +126,7 @@ def _aftermath(
     import pandas as pd
 
     jobs = len(nodes.state["main_cause"])
-    done = _repairs(knowledge, nodes, rng, theta)
-    if guess is not None:
-        done |= rng.random(done.shape) < guess
+    done = _repairs(knowledge, nodes, rng, theta, guess)
     for r, repair in enumerate(knowledge.repair.values()):
         took = done[r] & (rng.random(jobs) < repair.success)
         for mode in repair_modes(knowledge, repair):
@@ -158,29 +156,46 @@ def _guesses(structure: Structure, found: pd.DataFrame) -> npt.NDArray[np.float6
     """(repairs, jobs) chance that each repair is done as a guess."""
     from faultodds.tuning.encode import Encoder
     from faultodds.tuning.guesses import levels_of, suggested
-    from faultodds.tuning.likelihood import Silence
     from faultodds.tuning.structure import GUESSES
 
     chunk = Encoder(structure, merge=False).encode(found)
-    return np.array(GUESSES)[levels_of(suggested(structure, chunk, Silence.none(structure)))].T
+    return np.array(GUESSES)[levels_of(suggested(structure, chunk))].T
 
 
 def _repairs(
-    knowledge: Knowledge, nodes: _Nodes, rng: Rng, theta: npt.NDArray[np.float64] | None
+    knowledge: Knowledge,
+    nodes: _Nodes,
+    rng: Rng,
+    theta: npt.NDArray[np.float64] | None,
+    guess: npt.NDArray[np.float64] | None,
 ) -> npt.NDArray[np.bool_]:
-    """(repairs, jobs) which repairs are done: noisy-OR over the faults that each puts right."""
+    """(repairs, jobs) which repairs are done: noisy-OR over the faults that each puts right, and over guesses. Nobody does a
+    repair in place of the right ones.
+    """
     from faultodds.belief import compile_suspects
 
     families, layout = build(knowledge, compile_suspects(knowledge, 0.5))
-    chance = families.padded(families.prior if theta is None else theta)[families.part[:, 1]]
+    theta = families.prior if theta is None else theta
+    chance = families.padded(theta)[families.part[:, 1]]
     jobs = len(nodes.state["main_cause"])
-    out = []
-    for name in knowledge.repair:
+
+    def undone(observable: str) -> npt.NDArray[np.float64]:
         left = np.ones(jobs)
-        for row in layout.parts_of[DONE + name]:
+        for row in layout.parts_of[observable]:
             left = left * (1.0 - chance[row] * _has(knowledge, nodes, layout.parts[row].cause))
-        out.append(rng.random(jobs) < 1.0 - left)
-    return np.array(out)
+        return left
+
+    names = list(knowledge.repair)
+    out = np.zeros((len(names), jobs), dtype=bool)
+    for r, name in enumerate(names):
+        left = undone(DONE + name)
+        for other, repair in reversed(layout.instead):
+            if repair == r:
+                left = np.where(out[other], undone(f"{DONE}{name}|{names[other]}"), left)
+        if guess is not None:
+            left = left * (1.0 - theta[families.guess[1]] * guess[r])
+        out[r] = rng.random(jobs) < 1.0 - left
+    return out
 
 
 def _has(knowledge: Knowledge, nodes: _Nodes, cause: str) -> npt.NDArray[np.bool_] | float:

@@ -17,6 +17,7 @@ import numpy as np
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
 from faultodds.knowledge import Floats
+from faultodds.tuning.arrays import Singles
 from faultodds.tuning.courses import Moments, moments_of, read_course
 from faultodds.tuning.families import Index
 from faultodds.tuning.structure import GUESSES, Small, Structure
@@ -41,11 +42,13 @@ class Split:
 class Chunk:
     """Encoded jobs; N distinct ones.
 
-    `evidence` (N, rows) one-hot: R outcome rows, equipment values, one row for each check that may be silent, one that says that
-    the repairs are known, one for each repair done, then this chunk's own `splits`. `tail` (N,) which of `moments` came after, or
+    `evidence` (N, rows) one-hot: R outcome rows, equipment values, one row for each check that may be silent, three for what is
+    known of the repairs, one for each repair done, then this chunk's own `splits`. `tail` (N,) which of `moments` came after, or
     -1; jobs are in its order. `facts` (N, V) one-hot over context and equipment values, then one for each context fact that may be
     silent. `weight` (N,) jobs behind each row, less
-    what is forgotten; `count` (N,) the plain number of them. `main` (N,) index of a known main cause, or -1.
+    what is forgotten; `count` (N,) the plain number of them. `main` (N,) index of a known main cause, or -1. `suspected` (N,
+    guesses): how many repairs that were not done the findings suggested with each of `GUESSES` (`guesses.py`).
+    `row_of` (jobs,) row of each job, and `when` (jobs,) its day, or its place in the log.
     """
 
     evidence: csr_matrix
@@ -56,22 +59,43 @@ class Chunk:
     splits: tuple[Split, ...]
     tail: Small
     moments: Moments
+    suspected: Singles
+    row_of: Index
+    when: Floats
 
     def some(self, most: int) -> Chunk:
         """At most `most` of the rows, evenly spread; the chunk itself when it has no more."""
         rows = self.evidence.shape[0]
         if rows <= most:
             return self
-        kept = np.linspace(0, rows - 1, most).astype(np.int64)
-        picked = {n: getattr(self, n)[kept] for n in ("evidence", "facts", "weight", "count", "main")}
+        return self.picked(np.linspace(0, rows - 1, most).astype(np.int64))
+
+    def picked(self, kept: Index) -> Chunk:
+        """The chunk with these rows only, given in order."""
+        picked = {n: getattr(self, n)[kept] for n in ("evidence", "facts", "weight", "count", "main", "suspected")}
         tail, moments = self.tail[kept], self.moments
         if (told := tail >= 0).any():
             tail[told], moments = moments.reached(tail[told].astype(np.int64))
-        return Chunk(splits=self.splits, moments=moments, tail=tail, **picked)
+        number = np.full(self.evidence.shape[0], -1)
+        number[kept] = np.arange(len(kept))
+        jobs = number[self.row_of] >= 0
+        dated = {"row_of": number[self.row_of[jobs]], "when": self.when[jobs]}
+        return Chunk(splits=self.splits, moments=moments, tail=tail, **picked, **dated)
 
-    def counting(self, part: float) -> Chunk:
-        """The chunk with every job counting for a part of what it did."""
-        return self if part == 1.0 else dataclasses.replace(self, weight=part * self.weight)
+    def between(self, after: float, until: float) -> Chunk:
+        """The jobs later than one day and not later than another."""
+        here = (self.when > after) & (self.when <= until)
+        count = np.bincount(self.row_of[here], minlength=self.evidence.shape[0]).astype(float)
+        kept = np.flatnonzero(count)
+        out = self.picked(kept)
+        jobs = here[np.isin(self.row_of, kept)]
+        return dataclasses.replace(
+            out,
+            weight=(self.weight * count / self.count)[kept],
+            count=count[kept],
+            row_of=out.row_of[jobs],
+            when=out.when[jobs],
+        )
 
     @property
     def jobs(self) -> float:
@@ -104,7 +128,7 @@ class Encoder:
         tail, moments = _tails(self.structure, frame)
         table = np.stack([tail, main, *facts, *codes], axis=1)
         weight = self._weights(frame, latest)
-        kept, weight, count = _kept(table, weight, self.merge)
+        kept, row, weight, count = _kept(table, weight, self.merge)
         order = np.argsort(table[kept, 0], kind="stable")
         table = table[kept[order]]
         cut = 2 + len(facts)
@@ -117,6 +141,9 @@ class Encoder:
             splits=tuple(own.splits),
             tail=table[:, 0].copy(),
             moments=moments,
+            suspected=np.zeros((len(kept), len(GUESSES)), dtype=np.float32),
+            row_of=np.argsort(order)[row],
+            when=_when(frame),
         )
 
     def _weights(self, frame: pd.DataFrame, latest: Any) -> Floats:
@@ -125,6 +152,16 @@ class Encoder:
         last = latest if latest is not None else frame[clean.DAY].max()
         age = (last - frame[clean.DAY]).dt.days.to_numpy(dtype=float)
         return np.where(np.isnan(age), 1.0, 0.5 ** (np.nan_to_num(age) / self.half_life))
+
+
+def _when(frame: pd.DataFrame) -> Floats:
+    """(N,) day of each job, or its place where the log has no days."""
+    if clean.DAY not in frame.columns or frame[clean.DAY].isna().all():
+        return np.arange(len(frame), dtype=float)
+    import pandas as pd
+
+    days = (frame[clean.DAY] - pd.Timestamp("2000-01-01")).dt.days.to_numpy(dtype=float)
+    return np.where(np.isnan(days), np.nanmax(days), days)
 
 
 # --- one column ----------------------------------------------------------------------------------------------------
@@ -194,21 +231,38 @@ def silent_start(structure: Structure) -> int:
 
 
 def done_start(structure: Structure) -> int:
-    """Row that says that the repairs are known; after it one row for each repair that was done and each of `GUESSES`."""
+    """First of the rows that say what is known of the repairs: that there were none, that there were some, nothing at all."""
     return silent_start(structure) + structure.checks
+
+
+def repair_start(structure: Structure) -> int:
+    """First of the rows of each repair that was done and each of `GUESSES`."""
+    return done_start(structure) + 3
+
+
+def undone_start(structure: Structure) -> int:
+    """First of the rows of repairs that were not done beside another (`Layout.instead`)."""
+    return repair_start(structure) + len(structure.repair_of) * len(GUESSES)
+
+
+def single_start(structure: Structure) -> int:
+    """First of the rows of a repair that was done alone, each with each of `GUESSES`."""
+    return undone_start(structure) + len(structure.layout.instead)
 
 
 def split_start(structure: Structure) -> int:
     """First row of a chunk's own: its doubtful findings."""
-    return done_start(structure) + 1 + len(structure.knowledge.repair) * len(GUESSES)
+    return single_start(structure) + len(structure.knowledge.repair) * len(GUESSES)
 
 
 # --- what was done, and what came of it ------------------------------------------------------------------------------
 
 
 def _done(structure: Structure, frame: pd.DataFrame) -> list[Small]:
-    """That the repairs are known, and each repair that was done; nothing where the cell is empty."""
-    if clean.REPAIRS not in frame.columns:
+    """What is known of the repairs: one done alone, or that there were none, or several and which; nothing for a log that has
+    no repairs at all.
+    """
+    if clean.REPAIRS not in frame.columns or frame[clean.REPAIRS].isna().all():
         return []
     cells = frame[clean.REPAIRS].astype("category")
     code = cells.cat.codes.to_numpy()
@@ -216,9 +270,23 @@ def _done(structure: Structure, frame: pd.DataFrame) -> list[Small]:
     done = np.zeros((len(cells.cat.categories) + 1, len(names)), dtype=bool)  # the last row is that of an empty cell
     for row, cell in enumerate(cells.cat.categories):
         done[row, [names[n] for n in str(cell).split(";") if n]] = True
-    out = [np.where(code < 0, -1, done_start(structure)).astype(np.int32)]
+    count = done.sum(axis=1)[code]
+    known = np.where(code < 0, 2, count > 0)
+    out = [np.where(count == 1, -1, done_start(structure) + known).astype(np.int32)]
+    alone = single_start(structure) + done.argmax(axis=1)[code] * len(GUESSES)
+    out.append(np.where(count == 1, alone, -1).astype(np.int32))
+    code = np.where(count > 1, code, -1)
+    start, undone = repair_start(structure), undone_start(structure)
+    # Which `done:` observable each repair follows: its own, or that beside an earlier one that was done.
+    follows = np.tile(np.arange(len(names)), (len(done), 1))
+    for v, (other, repair) in reversed(list(enumerate(structure.layout.instead))):
+        follows[done[:, other], repair] = len(names) + v
     for r in np.flatnonzero(done.any(axis=0)).tolist():
-        out.append(np.where(done[code, r], done_start(structure) + 1 + r * len(GUESSES), -1).astype(np.int32))
+        out.append(np.where(done[code, r], start + follows[code, r] * len(GUESSES), -1).astype(np.int32))
+    for repair in sorted({b for _, b in structure.layout.instead}):
+        beside = (follows[:, repair] >= len(names)) & ~done[:, repair]
+        place = undone + follows[:, repair] - len(names)
+        out.append(np.where(beside[code], place[code], -1).astype(np.int32))
     return out
 
 
@@ -285,17 +353,21 @@ def _one_hot(codes: Small, width: int) -> csr_matrix:
     return csr_matrix((np.ones(len(picked), np.float32), picked, ends.astype(np.int32)), shape=(len(codes), width))
 
 
-def _kept(table: Small, weight: Floats, merge: bool) -> tuple[Index, Floats, Floats]:
-    """Rows that stand for each different one, with the weights and the numbers behind them; all of them without `merge`."""
+def _kept(table: Small, weight: Floats, merge: bool) -> tuple[Index, Index, Floats, Floats]:
+    """Rows that stand for each different one, which of them each row is, the weights and the numbers behind them; all of them
+    without `merge`.
+    """
+    every = np.arange(len(table))
     if not merge:
-        return np.arange(len(table)), weight, np.ones(len(table))
+        return every, every, weight, np.ones(len(table))
     multipliers = np.random.default_rng(12345).integers(1, 2**63, size=table.shape[1], dtype=np.uint64)
     keys = (table.astype(np.uint64) * multipliers).sum(axis=1, dtype=np.uint64)
     _, first, inverse = np.unique(keys, return_index=True, return_inverse=True)
     if not (table == table[first][inverse]).all():  # two different rows with one key: about once in 2^64
-        return np.arange(len(table)), weight, np.ones(len(table))
+        return every, every, weight, np.ones(len(table))
     count = np.bincount(inverse, minlength=len(first)).astype(float)
-    return first.astype(np.int64), np.bincount(inverse, weight, minlength=len(first)).astype(float), count
+    row = inverse.ravel().astype(np.int64)
+    return first.astype(np.int64), row, np.bincount(inverse, weight, minlength=len(first)).astype(float), count
 
 
 def frames_of(logs: Any) -> Sequence[pd.DataFrame] | Any:

@@ -8,11 +8,13 @@ in the file stays zero: such entries, and families with one possible entry, are 
 A link's chances are the file's own for its cause being there. A component's states are pooled over the main causes that bring
 nothing on in it (the companion rates), with a family of its own for each main cause that does. Whether a repair is done is a
 noisy-OR: `done_anyway`, and for each fault it puts right a chance of its own (`done_if_needed`, shared evenly between the repairs
-that put the same fault right). The spread of equipment is not learned: what a machine has is looked at, not reckoned.
+that put the same fault right). Of two such repairs mostly one is done: beside the earlier one in the file the later has a chance of
+its own (`instead`). The spread of equipment is not learned: what a machine has is looked at, not reckoned.
 """
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -27,6 +29,15 @@ Index = npt.NDArray[np.int64]
 NORMAL = 0
 DONE = "done:"
 HABITS = ("back_if_wrong", "back_if_right")
+#: Habits that no file has a number for, as they are thought to be before the log has spoken: a normal answer is written down, any
+#: other is, a repair that the findings suggest is done as a guess, one is done in place of all that were needed; that is written
+#: down of a visit without repairs, and of one with some. Common practice, no source.
+WRITTEN, GUESSED, WRONG = {"normal": 0.5, "odd": 0.8}, 0.3, 0.1
+REPORTED = {"none": 0.5, "some": 0.95}
+#: Whether a customer comes back whose machine has a fault that the file does not list: it may have been put right under a name that
+#: the file does not have either.
+BACK_IF_UNLISTED = 0.3
+UNFILED = ("log/written/", "log/guessed", "log/wrong_part", "log/back_if_unlisted", "log/after/")
 
 
 @dataclass(frozen=True)
@@ -44,10 +55,12 @@ class Families:
     """Every family of a knowledge file as one vector of P chances.
 
     `prior` (P,) file's chances, each family summing to 1; `of` (P,) family of each entry; `start` (F,) first entry of each
-    family; `kind` (F,) index into `KINDS`; `names` (F,) and `outcomes` (F,) say what they are. The index arrays say where
-    a number of the model stands in the vector with a 0 and a 1 after it (`padded`): `share` (C,), `fact` (V, C) for every
-    value of every context fact, `state` (Q, S) for every class of component states, `part` (N, O), `success` (repairs, 2) and
-    `habit` (2, 2), the second entry being "takes" and "comes back".
+    family; `kind` (F,) index into `KINDS`; `names` (F,) and `outcomes` (F,) say what they are. The index arrays say where a
+    number of the model stands in the vector with a 0 and a 1 after it (`padded`): `share` (C,), `fact` (V, C) for every value
+    of every context fact, `state` (Q, S) for every class of component states, `part` (N, O), `success` (repairs, 2) and `habit`
+    (3, 2), the second entry being "takes" and "comes back"; `written` (checks, 2, 2): normal or odd, not written or written
+    down; `reported` (2, 2) the same for repairs, of which none or some were done; `guess` (2,): a suggestion is let be, or
+    followed; `wrong` (2,): repairs are right, or one is done in place of all that were needed.
     """
 
     prior: Floats
@@ -62,11 +75,20 @@ class Families:
     part: Index
     success: Index
     habit: Index
+    written: Index
+    reported: Index
+    guess: Index
+    wrong: Index
 
     @property
     def count(self) -> int:
         """Number of families."""
         return len(self.start)
+
+    @property
+    def shares(self) -> npt.NDArray[np.bool_]:
+        """(P,) which entries are shares of main causes."""
+        return np.asarray(self.kind[self.of] == 0)
 
     def padded(self, theta: Floats) -> Floats:
         """`theta` with a 0 and a 1 after it, for the entries that are fixed."""
@@ -141,13 +163,15 @@ class Layout:
 
     `fact_rows`: (fact, value) of each row of `fact`. `class_of[k, c]`: row of `state` that component k follows when c is the
     main cause, -1 when c is its own mode. `parts`: one record for each row of `part`; `parts_of`: rows of each observable (the
-    leak first), `done:REPAIR` among them. `widest`: most outcomes of any observable.
+    leak first), `done:REPAIR` among them, and `done:REPAIR|OTHER` for a repair where another has been done for the same faults;
+    `instead` (other, repair) of these, as places in the file. `widest`: most outcomes of any observable.
     """
 
     fact_rows: tuple[tuple[str, str], ...]
     class_of: Index
     parts: tuple[Part, ...]
     parts_of: dict[str, tuple[int, ...]]
+    instead: tuple[tuple[int, int], ...]
     widest: int
 
 
@@ -158,6 +182,8 @@ def build(knowledge: Knowledge, suspects: Suspects) -> tuple[Families, Layout]:
     fact, fact_rows = _facts(maker, knowledge, suspects)
     state, class_of = _states(maker, knowledge, suspects)
     parts = [p for name, o in knowledge.observables().items() for p in _parts(name, o)] + _done_parts(knowledge)
+    instead = _instead(knowledge)
+    parts += [Part(_beside(a, b), m, _chances(parts, b, m), "habits") for (a, b), both in instead.items() for m in both]
     widest = max([len(p.chances) for p in parts], default=2)
     part = np.full((len(parts), widest), -2)
     parts_of: dict[str, list[int]] = {}
@@ -165,11 +191,22 @@ def build(knowledge: Knowledge, suspects: Suspects) -> tuple[Families, Layout]:
         outcomes = _outcomes_of(knowledge, p.observable)
         part[row, : len(outcomes)] = maker.add(p.kind, _part_name(knowledge, p), outcomes, p.chances)
         parts_of.setdefault(p.observable, []).append(row)
+    for (a, b), both in instead.items():
+        rest = [r for r in parts_of[DONE + b] if parts[r].cause not in both]
+        parts_of[_beside(a, b)] = rest + parts_of[_beside(a, b)]
     success = [maker.add("success", f"repair/{n}/success", ("fails", "takes"), (1 - r.success, r.success))
                for n, r in knowledge.repair.items()]  # fmt: skip
-    habit = [
-        maker.add("habits", f"log/{n}", ("stays_away", "comes_back"), _both(getattr(knowledge.log, n))) for n in HABITS
+    backs = [*((n, getattr(knowledge.log, n)) for n in HABITS), ("back_if_unlisted", BACK_IF_UNLISTED)]
+    habit = [maker.add("habits", f"log/{n}", ("stays_away", "comes_back"), _both(p)) for n, p in backs]
+    written = [
+        [maker.add("habits", f"log/written/{n}/{how}", ("not", "written"), _both(p)) for how, p in WRITTEN.items()]
+        for n in knowledge.observables()
     ]
+    repairs = [
+        maker.add("habits", f"log/written/repairs/{how}", ("not", "written"), _both(p)) for how, p in REPORTED.items()
+    ]
+    wrong = maker.add("habits", "log/wrong_part", ("right", "wrong"), _both(WRONG))
+    guess = maker.add("habits", "log/guessed", ("let_be", "followed"), _both(GUESSED))
     families = maker.made(
         share=share,
         fact=fact,
@@ -177,8 +214,14 @@ def build(knowledge: Knowledge, suspects: Suspects) -> tuple[Families, Layout]:
         part=part,
         success=np.array(success).reshape(-1, 2),
         habit=np.array(habit),
+        written=np.array(written),
+        reported=np.array(repairs),
+        guess=guess,
+        wrong=wrong,
     )
-    layout = Layout(fact_rows, class_of, tuple(parts), {k: tuple(v) for k, v in parts_of.items()}, widest)
+    number = {name: i for i, name in enumerate(knowledge.repair)}
+    pairs = tuple((number[a], number[b]) for a, b in instead)
+    layout = Layout(fact_rows, class_of, tuple(parts), {k: tuple(v) for k, v in parts_of.items()}, pairs, widest)
     return families, layout
 
 
@@ -249,11 +292,29 @@ def _done_parts(knowledge: Knowledge) -> list[Part]:
     return made
 
 
+def _instead(knowledge: Knowledge) -> dict[tuple[str, str], list[str]]:
+    """Faults that both of two repairs put right, the earlier one in the file first."""
+    fixes = {name: repair_modes(knowledge, repair) for name, repair in knowledge.repair.items()}
+    pairs = itertools.combinations(fixes, 2)
+    return {(a, b): both for a, b in pairs if (both := [m for m in fixes[b] if m in fixes[a]])}
+
+
+def _beside(other: str, repair: str) -> str:
+    return f"{DONE}{repair}|{other}"
+
+
+def _chances(parts: Sequence[Part], repair: str, mode: str) -> tuple[float, ...]:
+    """Chances of a repair to be done for a mode."""
+    return next(p.chances for p in parts if p.observable == DONE + repair and p.cause == mode)
+
+
 def _outcomes_of(knowledge: Knowledge, observable: str) -> tuple[str, ...]:
     return ("not_done", "done") if observable.startswith(DONE) else tuple(knowledge.observables()[observable].outcomes)
 
 
 def _part_name(knowledge: Knowledge, part: Part) -> str:
+    if "|" in part.observable:
+        return f"log/after/{part.observable.removeprefix(DONE)}/{part.cause}"
     if part.observable.startswith(DONE):
         return f"log/done/{part.observable.removeprefix(DONE)}/{part.cause}"
     group = "symptom" if part.observable in knowledge.symptom else "check"

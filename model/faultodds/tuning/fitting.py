@@ -7,21 +7,25 @@ the step and the objective, `missing.py` for logs that keep bad results only, `g
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
 from faultodds.knowledge import Floats, Knowledge, overlay
-from faultodds.tuning import missing, places as file_places
+from faultodds.tuning import holding, missing, places as file_places
+from faultodds.tuning.arrays import TINY, arrays_of
 from faultodds.tuning.ascent import WARM, Ascent, trust_of
 from faultodds.tuning.encode import Chunk, Encoder, frames_of
 from faultodds.tuning.families import Families
 from faultodds.tuning.guesses import prepared
-from faultodds.tuning.likelihood import Silence
+from faultodds.tuning.likelihood import Silence, blocks, rows_of
 from faultodds.tuning.places import Place
 from faultodds.tuning.settings import Settings
+from faultodds.tuning.statistics import log_likelihood
 from faultodds.tuning.structure import Structure, structure_of
 from faultodds.tuning.work import each, one_thread_each, workers
 
@@ -30,9 +34,13 @@ if TYPE_CHECKING:
 
 #: Jobs of a chunk: enough to keep two cores busy, few enough that a million fit in memory.
 CHUNK = 10_000
-#: Jobs of the part that is looked at first, of the part from which strengths are chosen, and of the part on which most of the way
-#: up a log of over twice as many is gone; there, how many times the tolerance is enough.
+#: Jobs of the part that is looked at first, of the part on which the holding back is measured, and of the part on which
+#: most of the way up a log of over twice as many is gone; there, how many times the tolerance is enough.
 SAMPLE, PART, MOST_WAY, ENOUGH = 3_000, 6_000, 20_000, 4.0
+#: What part of the log is learned from to forecast the rest.
+PAST = 0.6
+#: Fewer jobs than these forecast nothing, nor can their forecasts be judged.
+FEWEST = 20
 #: Most jobs that such a part takes from one chunk.
 FROM_EACH = 5_000
 
@@ -43,9 +51,10 @@ class Learned:
 
     `knowledge` with the learned numbers in place; `numbers` path to learned value, `file` path to the file's, the same paths;
     `spoke` path to the expected number of jobs that the number's family could learn from. `log_posterior` after each pass, since
-    strengths and silences were chosen, each job counting for `counted` of one (`Settings.counted`). `jobs` learned from,
+    silences were chosen. `jobs` learned from,
     `set_aside` jobs that no fault explains. `notes` are plain sentences for the manager. `families`, `theta`, `counts`,
-    `strengths` and `silence` are the fit itself.
+    `strengths` and `silence` are the fit itself; `held` is how far it was believed,
+    None for strengths set by hand.
     """
 
     knowledge: Knowledge
@@ -63,9 +72,14 @@ class Learned:
     places: dict[str, Place]
     theta: Floats
     counts: Floats
-    counted: float
+    held: Held | None
     silence: Silence
     centre: Floats
+
+    def written(self, check: int) -> tuple[float, float]:
+        """Chance that a normal answer of a symptom or check is written down, and that any other is."""
+        normal, odd = self.families.padded(self.theta)[self.families.written[check, :, 1]]
+        return float(normal), float(odd)
 
 
 def fit(knowledge: Knowledge, logs: pd.DataFrame | Iterable[pd.DataFrame], settings: Settings | None = None) -> Learned:
@@ -84,17 +98,96 @@ def _fit(knowledge: Knowledge, logs: pd.DataFrame | Iterable[pd.DataFrame], sett
     chunks = each(lambda chunk: prepared(structure, chunk, start.silence), chunks, settings.workers)
     ascent = Ascent(structure, settings, start.silence, start.theta)
     weight = sum(float(c.weight.sum()) for c in chunks)
-    counted = settings.counted(weight)
     with workers(structure, part_of(chunks, PART), settings) as go:
-        ascent.choose(go, counted * weight)
+        ascent.settle(go)
     if weight > 2 * MOST_WAY:
         part = part_of(chunks, MOST_WAY)
-        each_for = counted * weight / sum(float(c.weight.sum()) for c in part)
-        with workers(structure, [c.counting(each_for) for c in part], settings) as go:
+        each_for = weight / sum(float(c.weight.sum()) for c in part)
+        with workers(structure, [replace(c, weight=each_for * c.weight) for c in part], settings) as go:
             ascent.climb(go, ENOUGH)
-    with workers(structure, [c.counting(counted) for c in chunks], settings) as go:
+    with workers(structure, chunks, settings) as go:
         ascent.climb(go)
-    return _learned(structure, settings, ascent, counted, [*notes, *start.notes])
+    held = hold(structure, chunks, ascent) if ascent.free else None
+    return _learned(structure, settings, ascent, held, [*notes, *start.notes])
+
+
+@dataclass(frozen=True)
+class Held:
+    """How far a log is believed: `spreads` (S,) how far each of `holding.SPREADS` is, `ways` how far each kind goes from the file's
+    numbers to the fit's.
+    """
+
+    spreads: Floats
+    ways: dict[str, float]
+
+
+def hold(structure: Structure, chunks: Sequence[Chunk], ascent: Ascent) -> Held:
+    """Hold what was fitted back as far as forecasts say, in place."""
+    spreads = _hold_shares(structure, part_of(chunks, MOST_WAY), ascent)
+    ways = _ways(structure, chunks, ascent)
+    ascent.theta = holding.mixed(structure.families, ascent.theta, ascent.centre, ways)
+    return Held(spreads, ways)
+
+
+def _ways(structure: Structure, chunks: Sequence[Chunk], ascent: Ascent) -> dict[str, float]:
+    """A fit of the first part of a log, held against the jobs that came after it."""
+    part = part_of(chunks, PART)
+    day = np.quantile(np.concatenate([c.when for c in part]), PAST)
+    past = [c.between(-np.inf, day) for c in part]
+    future = [c.between(day, np.inf) for c in part]
+    jobs = sum(float(c.weight.sum()) for c in past)
+    if min(jobs, sum(float(c.weight.sum()) for c in future)) < FEWEST:
+        return dict.fromkeys(holding.MIXED, 1.0)
+    before = Ascent(structure, ascent.settings, ascent.silence, structure.families.prior)
+    here = ascent.settings.replace(scheduler=None)
+    with workers(structure, past, here) as go:
+        before.settle(go)
+        before.climb(go, ENOUGH)
+    trust = trust_of(ascent.settings)
+
+    def score(way: Mapping[str, float]) -> float:
+        theta = holding.mixed(structure.families, before.theta, before.centre, way)
+        return sum(log_likelihood(structure, c, theta, ascent.silence, trust) for c in future)
+
+    return holding.ways(score, sum(float(c.weight.sum()) for c in chunks) / jobs)
+
+
+def _hold_shares(structure: Structure, chunks: Sequence[Chunk], ascent: Ascent) -> Floats:
+    """Hold the fitted shares back, in place; returns how far each spread is believed."""
+    f = structure.families
+    file, counts = f.prior[f.shares], ascent.counts[f.shares]
+    chances, weight, when = main_likelihoods(structure, chunks, ascent.theta, ascent.silence, ascent.settings)
+    order = np.argsort(when, kind="stable")
+    chances, weight = chances[order], weight[order]
+    held = holding.believed(holding.forecasts(chances, weight, file))
+    whole = weight.sum() > 0.999 * counts.sum()
+    every = [
+        holding.learned(chances, weight, file, s) if whole else holding.peak(counts, file, s) for s in holding.SPREADS
+    ]
+    ascent.theta[f.shares] = np.maximum(held @ np.stack(every), TINY)
+    return held
+
+
+def main_likelihoods(
+    structure: Structure, chunks: Sequence[Chunk], theta: Floats, silence: Silence, settings: Settings
+) -> tuple[Floats, Floats, Floats]:
+    """(jobs, C) likelihood of each job's record under every main cause, up to a factor, with its weight and its day."""
+    f = structure.families
+    arrays = arrays_of(structure, theta)
+    chances, weight, when = [], [], []
+    for chunk in chunks:
+        rows = rows_of(structure, chunk, arrays, silence, trust_of(settings))
+        found = np.zeros((chunk.evidence.shape[0], int(f.shares.sum())))
+        for block in blocks(chunk, rows, arrays):
+            told = np.flatnonzero(block.joint.any(axis=1))
+            joint = np.asarray(block.joint[told], dtype=float)[:, f.share < len(theta)] / theta[f.shares]
+            found[np.arange(len(found))[block.rows][told]] = joint / joint.max(axis=1, keepdims=True)
+        jobs = np.asarray(found.max(axis=1) > 0)[chunk.row_of]
+        row = chunk.row_of[jobs]
+        chances.append(found[row])
+        weight.append((chunk.weight / chunk.count)[row])
+        when.append(chunk.when[jobs])
+    return np.concatenate(chances), np.concatenate(weight), np.concatenate(when)
 
 
 @dataclass(frozen=True)
@@ -114,7 +207,7 @@ def warmed(structure: Structure, chunks: Sequence[Chunk], settings: Settings) ->
     sample = part_of(chunks, SAMPLE)
     found = missing.look(structure, sample, structure.families.prior, trust_of(settings))
     heard = [prepared(structure, c, found.silence) for c in sample]
-    plain = settings.replace(strengths=settings.worth(), iterations=WARM)
+    plain = settings.replace(iterations=WARM)
     ascent = Ascent(structure, plain, found.silence, structure.families.prior)
     with workers(structure, heard, settings.replace(scheduler=None)) as go:
         ascent.climb(go)
@@ -185,13 +278,13 @@ def part_of(chunks: Sequence[Chunk], jobs: int) -> list[Chunk]:
     return [c.some(math.ceil(c.evidence.shape[0] * share)) for c in used]
 
 
-def _learned(structure: Structure, settings: Settings, ascent: Ascent, counted: float, notes: list[str]) -> Learned:
+def _learned(structure: Structure, settings: Settings, ascent: Ascent, held: Held | None, notes: list[str]) -> Learned:
     k, s, f = structure.knowledge, structure.suspects, structure.families
     assert ascent.statistics is not None
     found = ascent.statistics
     places = file_places.places_of(k, s, f)
     learned = file_places.numbers(places, ascent.theta)
-    counts = found.counts / counted
+    counts = found.counts
     behind = f.totals(counts)
     if found.impossible:
         notes.append(
@@ -204,7 +297,7 @@ def _learned(structure: Structure, settings: Settings, ascent: Ascent, counted: 
         file={path: overlay.value(k, path) for path in learned},
         spoke={path: float(behind[list(place.families)].sum()) for path, place in places.items()},
         log_posterior=tuple(ascent.trace),
-        log_likelihood=found.log_likelihood / counted,
+        log_likelihood=found.log_likelihood,
         jobs=round(found.jobs),
         set_aside=round(found.impossible),
         settings=settings,
@@ -214,7 +307,7 @@ def _learned(structure: Structure, settings: Settings, ascent: Ascent, counted: 
         places=places,
         theta=ascent.theta,
         counts=counts,
-        counted=counted,
+        held=held,
         silence=ascent.silence,
         centre=ascent.centre,
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -28,6 +29,8 @@ INTERVAL: Final = 0.9
 FEW_DRAWS: Final = 50.0
 """Effective draws under which the ends of an interval are rough."""
 SWEEPS: Final = 400
+NO_FACTOR: Final = 1.1
+"""Under this factor shares are said to be as in the file."""
 
 
 def learn(
@@ -63,7 +66,6 @@ def learn(
     tick("comparing the months", 0, 0)
     notes = [
         *held_back_notes(learned),
-        *ceiling_notes(learned),
         *learned.notes,
         *interval_notes(knowledge, numbers),
         *drift_notes(knowledge, frame, learned),
@@ -102,28 +104,20 @@ def _number(learned: Learned, draws: Draws | None, path: str) -> Number:
 
 
 def held_back_notes(learned: Learned) -> list[str]:
-    """How far shares follow the log when nobody said what the file is worth (see `strengths.shares_worth`)."""
-    from faultodds.tuning.settings import AUTO
-    from faultodds.tuning.strengths import believed
+    """How far the shop's shares seem to differ from the file's, when nobody said what the file is worth (`holding.py`)."""
+    from faultodds.tuning.holding import SPREADS
 
-    if learned.settings.strengths != AUTO:
+    if learned.held is None:
         return []
-    part = believed(learned.strengths["shares"], learned.counted * learned.jobs)
+    factor = math.exp(float(learned.held.spreads @ np.array(SPREADS)))
+    if factor < NO_FACTOR:
+        return [
+            "Shares stay about as the file has them: those learned from this log's earlier jobs forecast its later ones no "
+            "better than the file's own do."
+        ]
     return [
-        f"Shares go {100 * part:.0f} % of the way from the file to what this log alone would say, and their intervals are about "
-        "that: the further a log strays from the file, the more of it is believed, since every log strays a little (symptoms in "
-        "words, parts replaced on suspicion). With --worth 100 it is believed in full."
-    ]
-
-
-def ceiling_notes(learned: Learned) -> list[str]:
-    """What a long log counts for, where that is clearly less than its number of jobs."""
-    if learned.settings.ceiling is None or learned.counted > 0.8:
-        return []
-    return [
-        f"{learned.jobs:,} jobs count for what {learned.counted * learned.jobs:,.0f} would say, and intervals are about that: no "
-        f"file fits a shop so well that a log can say more than {learned.settings.ceiling:,.0f} jobs can. "
-        "--ceiling moves that limit."
+        f"Shares differ from the file's by a factor of {factor:.1f} or so, as far as forecasts of this log's later jobs from its "
+        "earlier ones tell; they follow the log that far, and the intervals carry the doubt about it. --worth sets that by hand."
     ]
 
 
@@ -220,12 +214,12 @@ def _source(log: Path, frame: pd.DataFrame) -> LogSource:
 def _told_settings(learned: Learned, sweeps: int) -> dict[str, Plain]:
     """The settings as a manager reads them, strengths as they came out."""
     settings = learned.settings
-    how = "chosen from the log" if isinstance(settings.strengths, str) else "set by hand"
-    worth = ", ".join(f"{kind} {jobs:,.0f}" for kind, jobs in learned.strengths.items())
+    measured = learned.held is not None
+    by_hand = {kind: jobs for kind, jobs in learned.strengths.items() if not (measured and kind == "shares")}
+    worth = ", ".join(f"{kind} {jobs:,.0f}" for kind, jobs in by_hand.items())
+    how = "usual; shares by forecasts of this log" if measured else "set by hand"
     told: dict[str, Plain] = {"file_worth_in_jobs": f"{worth} ({how})"}
     if settings.half_life_days is not None:
         told["half_life_days"] = float(settings.half_life_days)
-    if settings.ceiling is not None:
-        told["ceiling_in_jobs"] = round(settings.ceiling)
     told |= {"omitted_target": settings.omitted_target, "label_weight": settings.label_weight}
     return told | {"sweeps": sweeps, "seed": settings.seed, "jobs_set_aside": learned.set_aside}

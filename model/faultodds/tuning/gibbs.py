@@ -2,7 +2,7 @@
 
 A sweep draws main cause and suspect of every job together, then what each part of an observable drew and which repairs took
 (for all jobs of a group at once, which is the same distribution), then every family from Dirichlet(n * p + counts). Strengths and
-silences are those of a fit. Jobs that count in part (forgetting, the ceiling) add their part to the counts.
+silences are those of a fit. Jobs that count in part (forgetting) add their part to the counts.
 """
 
 from __future__ import annotations
@@ -10,30 +10,31 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
 from faultodds.errors import unknown
 from faultodds.knowledge import Floats, Knowledge
-from faultodds.tuning import statistics
+from faultodds.tuning import holding, statistics
 from faultodds.tuning.arrays import TINY, Arrays, arrays_of
 from faultodds.tuning.ascent import trust_of
-from faultodds.tuning.encode import Chunk, done_start, silent_fact_start, silent_start, split_start
+from faultodds.tuning.encode import (
+    Chunk,
+)
 from faultodds.tuning.families import Index
 from faultodds.tuning.fitting import Learned, encoded, fit
 from faultodds.tuning.guesses import prepared
-from faultodds.tuning.likelihood import behind_gaps, done_for_need
 from faultodds.tuning.places import Place
 from faultodds.tuning.settings import Settings
-from faultodds.tuning.structure import GUESSES, Structure, structure_of
+from faultodds.tuning.structure import Structure, structure_of
+from faultodds.tuning.tally import Tally, pick
 from faultodds.tuning.work import one_thread_each
 
 if TYPE_CHECKING:
     import pandas as pd
 
-Rng = np.random.Generator
 #: Jobs drawn together.
 BLOCK = 512
 
@@ -112,9 +113,10 @@ class Chain:
 
     def __init__(self, structure: Structure, chunks: list[Chunk], learned: Learned, seed: int) -> None:
         self.structure, self.learned = structure, learned
-        self.chunks = [prepared(structure, c, learned.silence).counting(learned.counted) for c in chunks]
+        self.chunks = [prepared(structure, c, learned.silence) for c in chunks]
         self.theta = learned.theta.copy()
-        self.pseudo = structure.families.spread_strengths(learned.strengths, learned.centre)
+        free = {"shares": 0.0} if learned.held is not None else {}
+        self.pseudo = structure.families.spread_strengths({**learned.strengths, **free}, learned.centre)
         self.rng = np.random.default_rng(seed)
         self.trust = trust_of(learned.settings)
 
@@ -127,7 +129,16 @@ class Chain:
             counts += self._counts(chunk, arrays)
         drawn = np.maximum(self.rng.standard_gamma(self.pseudo + counts), 1e-290)
         self.theta = np.maximum(f.scaled(drawn), TINY)
-        return self.theta
+        held = self.learned.held
+        if held is None:
+            return self.theta
+        # The chain goes on with shares that are free; what is handed out is held back as the learned shares are.
+        own = f.shares
+        self.theta[own] = holding.drawn(counts[own], f.prior[own], holding.FREE, self.rng)
+        out = holding.mixed(f, self.theta, self.learned.centre, held.ways)
+        spread = holding.SPREADS[int(self.rng.choice(len(holding.SPREADS), p=held.spreads))]
+        out[own] = holding.drawn(counts[own], f.prior[own], spread, self.rng)
+        return out
 
     def _counts(self, chunk: Chunk, arrays: Arrays) -> Floats:
         rows = statistics.rows_of(self.structure, chunk, arrays, self.learned.silence, self.trust)
@@ -135,7 +146,7 @@ class Chain:
         told = suspect >= 0
         if not told.all():
             chunk = _picked(chunk, told)
-        tally = _Tally(self.structure, chunk, arrays, self.rng, main[told], suspect[told])
+        tally = Tally(self.structure, chunk, arrays, self.rng, main[told], suspect[told])
         return tally.counts(rows)
 
     def _jobs(self, chunk: Chunk, arrays: Arrays, rows: statistics.Rows) -> tuple[Index, Index]:
@@ -148,200 +159,12 @@ class Chain:
             possible = block.joint.any(axis=1)
             given = single if block.like.dtype == np.float32 else arrays.given_main
             like = block.like[possible]
-            cause = _pick(block.joint[possible], self.rng)
+            cause = pick(block.joint[possible], self.rng)
             main[here[possible]] = cause
-            suspect[here[possible]] = _pick(like * given[cause], self.rng)
+            suspect[here[possible]] = pick(like * given[cause], self.rng)
         return main, suspect
 
 
-def _pick(weights: npt.NDArray[Any], rng: Rng) -> Index:
-    """One column of each row, with chances in proportion to the weights."""
-    reach = np.cumsum(weights, axis=1, dtype=weights.dtype)
-    # Never the very end of a row: rounding must not pick a column of no weight.
-    aim = reach[:, -1] * (rng.random(len(weights)) * (1 - 1e-6)).astype(weights.dtype)
-    return np.asarray((reach <= aim[:, None]).sum(axis=1))
-
-
 def _picked(chunk: Chunk, rows: npt.NDArray[np.bool_]) -> Chunk:
-    parts = {n: getattr(chunk, n)[rows] for n in ("evidence", "facts", "weight", "count", "main", "tail")}
+    parts = {n: getattr(chunk, n)[rows] for n in ("evidence", "facts", "weight", "count", "main", "tail", "suspected")}
     return dataclasses.replace(chunk, **parts)
-
-
-class _Tally:
-    """Counts of one chunk, every job's main cause and suspect being known."""
-
-    def __init__(
-        self, structure: Structure, chunk: Chunk, arrays: Arrays, rng: Rng, main: Index, suspect: Index
-    ) -> None:
-        self.structure, self.chunk, self.arrays, self.rng = structure, chunk, arrays, rng
-        self.main, self.suspect = main, suspect
-        size = arrays.outcome.size
-        # How many findings of each outcome in each group, and their weights added up.
-        self.number = np.zeros(size, dtype=np.int64)
-        self.weight = np.zeros(size)
-
-    def counts(self, rows: statistics.Rows) -> Floats:
-        """(P,) counts of the families' entries."""
-        s, f = self.structure, self.structure.families
-        padded = np.zeros(len(f.prior) + 2)
-        mains = len(s.suspects.mains)
-        by_main = np.bincount(self.main, self.chunk.weight, minlength=mains).astype(float)
-        np.add.at(padded, f.share, by_main)
-        facts = self.chunk.facts
-        job = np.repeat(np.arange(facts.shape[0]), np.diff(facts.indptr))
-        pair = facts.indices.astype(np.int64) * mains + self.main[job]
-        by_fact = np.bincount(pair, self.chunk.weight[job], minlength=facts.shape[1] * mains).reshape(-1, mains)
-        np.add.at(padded, f.fact, rows.trust.finding * (by_fact[: len(f.fact)] + self._behind_gaps(rows)))
-        np.add.at(padded, f.state, statistics.state_counts(s, by_main, self._modes(mains)))
-        self._findings(rows)
-        self._courses(rows, padded)
-        np.add.at(padded, f.part, self._parts())
-        return padded[:-2]
-
-    def _behind_gaps(self, rows: statistics.Rows) -> Floats:
-        """(V, C) values of context facts that are not in the record, where gaps say something."""
-        s, chunk = self.structure, self.chunk
-        out = np.zeros((len(s.fact_of), len(s.suspects.mains)))
-        if (rows.silence.facts == 1.0).all():
-            return out
-        silent, chance = chunk.facts[:, silent_fact_start(s) :].tocsc(), behind_gaps(s, rows)
-        for fact in range(silent.shape[1]):
-            job = silent.indices[silent.indptr[fact] : silent.indptr[fact + 1]]
-            values = np.flatnonzero(s.fact_of == fact)
-            drawn = values[_pick(chance[values][:, self.main[job]].T, self.rng)]
-            np.add.at(out, (drawn, self.main[job]), chunk.weight[job])
-        return out
-
-    def _modes(self, mains: int) -> Floats:
-        member = self.structure.suspects.member_float[self.suspect] * self.chunk.weight[:, None]
-        out = np.zeros((mains, member.shape[1]))
-        np.add.at(out, self.main, member)
-        return out
-
-    def _findings(self, rows: statistics.Rows) -> None:
-        """Findings and repairs as outcomes of groups."""
-        s, evidence, trust = self.structure, self.chunk.evidence, rows.trust
-        job = np.repeat(np.arange(evidence.shape[0]), np.diff(evidence.indptr))
-        row, suspect = evidence.indices, self.suspect[job]
-        plain = row < s.rows
-        self._add(s.cell[row[plain], suspect[plain]], job[plain], trust.finding)
-        doubtful = row >= split_start(s)
-        self._add(self._settled(row[doubtful] - split_start(s), suspect[doubtful]), job[doubtful], trust.finding)
-        silent = (row >= silent_start(s)) & (row < done_start(s))
-        self._untold(row[silent] - silent_start(s), suspect[silent], job[silent], rows)
-        done = (row > done_start(s)) & ~doubtful
-        known = job[row == done_start(s)]
-        self._repairs(row[done] - done_start(s) - 1, job[done], known, trust.label)
-
-    def _settled(self, split: Index, suspect: Index) -> Index:
-        """Which outcome each doubtful finding was."""
-        if not len(split):
-            return np.zeros(0, dtype=np.int64)
-        s, widest = self.structure, self.structure.layout.widest
-        weights = np.zeros((len(self.chunk.splits), widest))
-        for i, one in enumerate(self.chunk.splits):
-            weights[i, : len(one.weights)] = one.weights
-        observable = np.array([one.observable for one in self.chunk.splits])
-        group = s.group_of[observable[split], suspect].astype(np.int64)
-        picked: Index = group * widest + _pick(self.arrays.outcome[group] * weights[split], self.rng)
-        return picked
-
-    def _untold(self, check: Index, suspect: Index, job: Index, rows: statistics.Rows) -> None:
-        """Which jobs without a hushed check had it done, with a normal result that nobody wrote down."""
-        group = self.structure.group_of[check, suspect].astype(np.int64)
-        untold = rows.silence.normal_untold(check, self.arrays.outcome[group, 0])
-        drawn = self.rng.random(len(job)) < untold
-        self._add(group[drawn] * self.structure.layout.widest, job[drawn], rows.trust.finding)
-
-    def _repairs(self, row: Index, job: Index, known: Index, label: float) -> None:
-        """Which repairs were done for need, and not as a guess; `row` is repair * guesses + chance of a guess."""
-        s, widest = self.structure, self.structure.layout.widest
-        groups = s.group_of[s.checks :].astype(np.int64)
-        every = (groups[:, self.suspect[known]] * widest).ravel()
-        self._add(every, np.tile(known, len(groups)), label)
-        group = groups[row // len(GUESSES), self.suspect[job]]
-        needed = self.rng.random(len(job)) < done_for_need(self.arrays, group, np.array(GUESSES)[row % len(GUESSES)])
-        done, job = group[needed] * widest, job[needed]
-        self._add(done + 1, job, label)
-        self._add(done, job, label, sign=-1)
-
-    def _add(self, cell: Index, job: Index, trust: float, sign: int = 1) -> None:
-        self.number += sign * np.bincount(cell, minlength=len(self.number))
-        self.weight += sign * trust * np.bincount(cell, self.chunk.weight[job], minlength=len(self.weight))
-
-    def _courses(self, rows: statistics.Rows, padded: Floats) -> None:
-        """Which repairs took, what the runs showed, who came back: every job from moment to moment."""
-        s, f, moments = self.structure, self.structure.families, self.chunk.moments
-        repair, shown, then = moments.steps_of()
-        job = np.flatnonzero(self.chunk.tail >= 0)
-        moment, suspect = self.chunk.tail[job].astype(np.int64), self.suspect[job]
-        while len(going := np.flatnonzero(moment >= moments.ends)):
-            step = moment[going] - moments.ends
-            stays, after = suspect[going], then[step]
-            better = s.removal[repair[step], stays]
-            takes = self.arrays.success[repair[step]]
-            ran = np.where(shown[step][:, None], rows.sights.bad[np.stack([stays, better], axis=1)], 1.0)
-            chance = rows.tail[after[:, None], np.stack([stays, better], axis=1)] * ran
-            chance *= np.stack([1.0 - takes, takes], axis=1)
-            took = _pick(chance, self.rng)
-            acted = better != stays
-            np.add.at(padded, f.success[repair[step], took][acted], self.chunk.weight[job[going]][acted])
-            suspect[going] = np.where(took == 1, better, stays)
-            moment[going] = after
-            self._ran(job[going][shown[step]], suspect[going][shown[step]], self._any_fault)
-        last = moments.after[moment]
-        self._ran(job[last >= 0], suspect[last >= 0], moments.runs[last[last >= 0]])
-        back = moments.back[moment]
-        known = back >= 0
-        habit = f.habit[s.sound[suspect[known]].astype(np.int64), back[known]]
-        np.add.at(padded, habit, self.chunk.weight[job[known]])
-
-    @property
-    def _any_fault(self) -> Floats:
-        """(1, O) weights of the outcomes of a run that still showed the fault."""
-        return np.where(np.arange(self.structure.layout.widest) > 0, 1.0, 0.0)[None, :]
-
-    def _ran(self, job: Index, suspect: Index, weights: Floats) -> None:
-        """Add the outcomes of runs of which `weights` (n or 1, O) is known."""
-        group = self.structure.group_of[self.structure.verify, suspect].astype(np.int64)
-        outcome = _pick(self.arrays.outcome[group] * weights, self.rng)
-        self._add(group * self.structure.layout.widest + outcome, job, 1.0)
-
-    def _parts(self) -> Floats:
-        """(N, O) what every part drew, given the largest of them in each group: one part after the other."""
-        s, a = self.structure, self.arrays
-        widest = s.layout.widest
-        some = np.flatnonzero(self.number > 0)
-        group, shown = some // widest, some % widest
-        per = self.weight[some] / self.number[some]
-        active = s.active[group]
-        reach = a.reach[active]
-        behind = np.ones_like(reach)
-        behind[:, :-1] = np.cumprod(reach[:, :0:-1], axis=1)[:, ::-1]
-        row = np.arange(len(some))
-        top = behind[row, :, shown]
-        under = np.where(shown[:, None] > 0, behind[row, :, np.maximum(shown - 1, 0)], 0.0)
-        waiting, free = self.number[some].copy(), np.zeros(len(some), dtype=np.int64)
-        out = np.zeros((len(a.chance) + 1, widest))
-        chance = np.concatenate([a.chance, np.eye(1, widest)])
-        below = np.arange(widest)[None, :] < shown[:, None]
-        at = np.arange(widest)[None, :] == shown[:, None]
-        for k in range(active.shape[1]):
-            here = np.flatnonzero(active[:, k] < len(a.chance))
-            p = chance[active[here, k]]
-            must = p * np.where(below[here], (top - under)[here, k, None], np.where(at[here], top[here, k, None], 0.0))
-            may = p * (below[here] | at[here])
-            first = self.rng.multinomial(waiting[here], _shares(must))
-            second = self.rng.multinomial(free[here], _shares(may))
-            np.add.at(out, active[here, k], (first + second) * per[here, None])
-            arrived = first[np.arange(len(here)), shown[here]]
-            waiting[here] -= arrived
-            free[here] += arrived
-        return np.asarray(out[:-1])
-
-
-def _shares(weights: Floats) -> Floats:
-    weights = np.maximum(weights, 0.0)
-    total = weights.sum(axis=1, keepdims=True)
-    first = np.eye(1, weights.shape[1]).repeat(len(weights), axis=0)
-    return np.asarray(np.divide(weights, total, out=first, where=total > 0))

@@ -20,9 +20,9 @@ import numpy.typing as npt
 from faultodds.knowledge import Floats
 from faultodds.tuning import courses
 from faultodds.tuning.arrays import NEVER, Arrays, Singles, log
-from faultodds.tuning.encode import Chunk
+from faultodds.tuning.encode import Chunk, Split
 from faultodds.tuning.families import Index
-from faultodds.tuning.structure import GUESSES, Small, Structure
+from faultodds.tuning.structure import GUESSES, IN_PLACE, Small, Structure
 
 #: Jobs looked at together: their arrays stay in the processor's cache.
 BLOCK = 512
@@ -30,34 +30,29 @@ BLOCK = 512
 FAINT = 1e-20
 #: Least chance that a repair is done, or not done.
 LEAST = 1e-9
+#: Least chance to be the one that is done in place of the right ones.
+SUSPECTED = 0.005
 
 
 @dataclass(frozen=True)
 class Silence:
-    """What the gaps and the doubtful readings of a log say: checks of which it keeps hardly any but bad results, and the like.
+    """What the gaps and the doubtful readings of a log say.
 
-    `done` (checks,) chance that the check was done, `told` (checks,) chance that a normal result of one that was done is
-    written down; 1 and 1 where nothing is wrong with the record. `hushed` (checks,) which checks these are. `facts` (V,) for each
-    value of a context fact, how much likelier a gap is with it than with the fact's usual one: 1 throughout for a fact whose gaps
-    say nothing. `unclear` (checks,) which checks are on record with readings that hardly tell their outcomes apart: left out.
+    `heard` (checks,) of which symptoms and checks a gap is evidence, by the chances that a normal and an odd answer are written
+    down (`Arrays.written`). `facts` (V,) for each value of a context fact, how much likelier a gap is with it than with the
+    fact's usual one: 1 throughout for a fact whose gaps say nothing. `unclear` (checks,) which checks are on record with
+    readings that hardly tell their outcomes apart: left out.
     """
 
-    done: Floats
-    told: Floats
-    hushed: npt.NDArray[np.bool_]
+    heard: npt.NDArray[np.bool_]
     facts: Floats
     unclear: npt.NDArray[np.bool_]
 
-    def normal_untold(self, check: Index | int, normal: Floats) -> Floats:
-        """Chance that a check which is not in the record was done and `normal`, that being its chance before."""
-        untold = self.done[check] * (1.0 - self.told[check]) * normal
-        return np.asarray(untold / np.maximum(1.0 - self.done[check] + untold, 1e-9))
-
     @staticmethod
     def none(structure: Structure) -> Silence:
-        """No check is silent, and none unclear."""
-        one, none = np.ones(structure.checks), np.zeros(structure.checks, dtype=bool)
-        return Silence(one, one, none, np.ones(len(structure.fact_of)), none)
+        """No gap says anything, and no check is unclear."""
+        none = np.zeros(structure.checks, dtype=bool)
+        return Silence(none, np.ones(len(structure.fact_of)), none)
 
 
 @dataclass(frozen=True)
@@ -90,22 +85,36 @@ def rows_of(structure: Structure, chunk: Chunk, arrays: Arrays, silence: Silence
     sights = courses.sights_of(structure, arrays)
     never = np.where(structure.lacking, np.float32(NEVER), np.float32(0.0))
     parts = [
-        trust.finding * arrays.log_likelihood,
+        trust.finding * (arrays.log_likelihood + told_rows(structure, arrays, silence)),
         never,
         trust.finding * _silent_rows(structure, arrays, silence),
         trust.label * _done_rows(structure, arrays),
-        trust.finding * _split_rows(structure, chunk, arrays),
+        trust.finding * _split_rows(structure, chunk, arrays, silence),
     ]
     whole = np.concatenate([np.asarray(p, dtype=np.float32) for p in parts])
     log_fact = np.concatenate([arrays.log_fact, _silent_facts(structure, arrays, silence)])
     return Rows(whole, log_fact, courses.chances(structure, chunk.moments, arrays, sights), sights, silence, trust)
 
 
+def told_rows(structure: Structure, arrays: Arrays, silence: Silence) -> Floats:
+    """(R, 1) log chance that each outcome is written down, 0 where gaps say nothing."""
+    observable, outcome = structure.outcome_of
+    written = np.maximum(arrays.written[observable, outcome], LEAST)
+    return np.where(silence.heard[observable], np.log(written), 0.0)[:, None]
+
+
+def unwritten(structure: Structure, arrays: Arrays, check: Index | int) -> Floats:
+    """(..., G, O) chance that a symptom or check shows each outcome and that this is not written down."""
+    return np.asarray(arrays.outcome * (1.0 - arrays.written[check][..., None, :]))
+
+
 def _silent_rows(structure: Structure, arrays: Arrays, silence: Silence) -> Singles:
-    """A check that is not in the record: not done, or done and normal and not written down."""
-    normal = arrays.outcome[structure.group_of[: structure.checks], 0]
-    chance = 1.0 - silence.done[:, None] * (1.0 - normal + silence.told[:, None] * normal)
-    return np.where(silence.hushed[:, None], log(np.maximum(chance, 1e-9)), 0.0).astype(np.float32)
+    """That a symptom or check is not in the record."""
+    out = np.zeros((structure.checks, structure.group_of.shape[1]), dtype=np.float32)
+    for j in np.flatnonzero(silence.heard):
+        chance = unwritten(structure, arrays, int(j)).sum(axis=1)
+        out[j] = log(np.maximum(chance, LEAST))[structure.group_of[j]]
+    return out
 
 
 def _silent_facts(structure: Structure, arrays: Arrays, silence: Silence) -> Floats:
@@ -123,27 +132,76 @@ def behind_gaps(structure: Structure, rows: Rows) -> Floats:
     return np.asarray(rows.silence.facts[:, None] * np.exp(rows.log_fact[:values] - silent[structure.fact_of]))
 
 
-def _split_rows(structure: Structure, chunk: Chunk, arrays: Arrays) -> Singles:
+def _split_rows(structure: Structure, chunk: Chunk, arrays: Arrays, silence: Silence) -> Singles:
     out = np.zeros((len(chunk.splits), structure.group_of.shape[1]), dtype=np.float32)
     for i, split in enumerate(chunk.splits):
-        by_group = arrays.outcome[:, : len(split.weights)] @ np.array(split.weights)
+        by_group = arrays.outcome[:, : len(split.weights)] @ split_weights(split, arrays, silence)
         out[i] = log(by_group[structure.group_of[split.observable]])
     return out
 
 
+def split_weights(split: Split, arrays: Arrays, silence: Silence) -> Floats:
+    """(O,) weights of the outcomes that a doubtful finding may have been, with the chance that it was written down."""
+    weights = np.array(split.weights)
+    return weights * arrays.written[split.observable, : len(weights)] if silence.heard[split.observable] else weights
+
+
 def _done_rows(structure: Structure, arrays: Arrays) -> Floats:
-    """That nothing was done, then for each repair, and each chance that it was a guess, what its being done changes."""
+    """That no repair was done, that several were, that nothing is known of them; then for each of `Structure.repair_of`, and each
+    chance that it was a guess, what its being done changes; for those beside another, what their not being done does; last, each
+    repair alone.
+    """
+    none, changed, beside = done_logs(structure, arrays)
+    written = np.log(np.maximum(arrays.reported, LEAST))
+    several = none + np.log(1.0 - arrays.wrong)
+    heads = np.stack([several + written[0], several + written[1], np.log(unreported(arrays, none).sum(axis=0))])
+    alone = np.log(sum(alone_rows(structure, arrays))) + written[1]
+    shape = -1, none.shape[0]
+    return np.concatenate([heads, changed.reshape(shape), beside, alone.reshape(shape)])
+
+
+def done_logs(structure: Structure, arrays: Arrays) -> tuple[Floats, Floats, Floats]:
+    """(H,) log chance that no repair is done, and what is added to it (repairs, guesses, H) by each that is, and (instead, H) by
+    each that is not beside another; without those done in place of the right ones.
+    """
     chance = np.maximum(arrays.outcome[structure.group_of[structure.checks :], :2], LEAST)
     undone, done = chance[:, None, :, 0], chance[:, None, :, 1]
-    guess = np.array(GUESSES)[None, :, None]
-    changed = np.log(done + undone * guess) - np.log(undone)
-    return np.concatenate([np.log(chance[:, :, 0]).sum(axis=0, keepdims=True), changed.reshape(-1, chance.shape[1])])
+    guess = arrays.guessed * np.array(GUESSES)[None, :, None]
+    repairs = len(structure.knowledge.repair)
+    usual = chance[structure.repair_of, :, 0]
+    changed = np.log(done + undone * guess) - np.log(usual)[:, None, :]
+    beside = np.log(chance[repairs:, :, 0]) - np.log(usual[repairs:])
+    return np.log(chance[:repairs, :, 0]).sum(axis=0), changed, beside
+
+
+def unreported(arrays: Arrays, none: Floats) -> Floats:
+    """(2, H) chance that no repair was done, or that some were, and it is not written down; `none` (H,) log chance of none."""
+    chance = np.exp(none)
+    return np.maximum(np.stack([chance, 1.0 - chance]) * (1.0 - arrays.reported[:, None]), LEAST)
+
+
+def alone_rows(structure: Structure, arrays: Arrays) -> tuple[Floats, Floats]:
+    """Chances (repairs, guesses, H) that a repair alone was done for a reason, and that it was in place of the right ones."""
+    none, changed, beside = done_logs(structure, arrays)
+    repairs = len(structure.knowledge.repair)
+    exponent = none + changed[:repairs]
+    for v, (other, _) in enumerate(structure.layout.instead):
+        exponent[other] += beside[v]
+    right = (1.0 - arrays.wrong) * np.maximum(np.exp(exponent), LEAST)
+    wrong = arrays.wrong * structure.useless[:, None, :] * np.array(IN_PLACE)[None, :, None]
+    return right, wrong
 
 
 def done_for_need(arrays: Arrays, group: Small | Index, guess: Floats | float) -> Floats:
     """Chance that a repair which was done was done for another reason than a guess; `group` of `Structure.group_of`."""
     undone, done = np.maximum(arrays.outcome[group, :2], LEAST).T
-    return np.asarray(done / (done + undone * guess))
+    return np.asarray(done / (done + undone * guess * arrays.guessed))
+
+
+def was_guess(arrays: Arrays, group: Small | Index, guess: Floats | float) -> Floats:
+    """Chance that a repair which was done was done as a guess, whatever else it was done for."""
+    undone, done = np.maximum(arrays.outcome[group, :2], LEAST).T
+    return np.asarray(guess * arrays.guessed / (done + undone * guess * arrays.guessed))
 
 
 # --- the jobs ------------------------------------------------------------------------------------------------------

@@ -14,21 +14,30 @@ import numpy as np
 
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Floats
+from faultodds.tuning import holding
 from faultodds.tuning.arrays import TINY
 from faultodds.tuning.families import Families
+from faultodds.tuning.holding import FREE, peak
 
 #: Single precision in the sums of a pass: how far the objective may seem to fall, per unit of its size.
 ROUNDING = 2e-6
 
 
-def maximise(families: Families, pseudo: Floats, counts: Floats) -> Floats:
-    """(P,) new chances from Dirichlet parameters `pseudo` and expected `counts`, both (P,)."""
+def maximise(families: Families, pseudo: Floats, counts: Floats, free: bool = False) -> Floats:
+    """(P,) new chances from Dirichlet parameters `pseudo` and expected `counts`, both (P,); with `free` shares are the file's times
+    factors (`holding.py`).
+    """
+    if free:
+        own = families.shares
+        counts = counts.copy()
+        counts[own] = peak(counts[own], families.prior[own], FREE)
     return np.maximum(families.scaled(pseudo + counts), TINY)
 
 
-def log_prior(pseudo: Floats, theta: Floats, prior: Floats) -> float:
+def log_prior(families: Families, pseudo: Floats, theta: Floats, centre: Floats, free: bool = False) -> float:
     """Log of the prior at `theta` against its own peak: sum of n * p * log(theta / p), 0 at the file's numbers."""
-    return float((pseudo * (np.log(np.maximum(theta, TINY)) - np.log(prior))).sum())
+    out = float((pseudo * (np.log(np.maximum(theta, TINY)) - np.log(centre))).sum())
+    return out + holding.log_prior(theta[families.shares], families.prior[families.shares], FREE) if free else out
 
 
 def check_no_fall(before: float, now: float, worth: float) -> None:

@@ -1,12 +1,13 @@
-"""Logs that keep bad results only.
+"""What the gaps of a log say.
 
-A check that was done and found normal is evidence; one that was not done says nothing. Learning keeps the two apart. Some logs do
-not: what was normal is simply not written down. Learned from as it stands, such a log makes every fault look commoner than it is.
-Here each check's recorded results are held against what the model expects of those very jobs (from all their other findings). A
-check of which hardly any normal result is on record is *hushed*: a job without it is read as "not done, or done and normal",
-1 - done * (P(bad) + told * P(normal)), and the normal results that were kept back are counted with the others. That takes the
-check to be done as often whatever the fault, which is near the truth for what every customer is asked, and less so for a check done
-on suspicion: then jobs without it count too much against the faults that it shows, and those come out a little too rare.
+A check that was done and found normal is evidence; one that was not done says nothing. Most logs blur that: "no" is written now
+and then, "yes" nearly always. So a column has two chances to be written down, of a normal answer and of any other; both are learned
+with the other numbers (`Arrays.written`), and a gap weighs (1 - normal) P(normal) + (1 - odd) P(odd).
+
+That is right for what every customer is asked, the symptoms. A check is done on suspicion: were its gaps read so, they would count
+once more against the faults that nobody suspected (shares of the invented shops came out worse, false alarms no better). Its gaps
+are read only where they must be: recorded results are held against what the model expects of those very jobs, from all their other
+findings, and a check of which hardly any normal result is on record has kept them back.
 
 A check can also be on record and yet say nothing: a thermistor's ohms with no temperature beside them fit a good one and a drifted
 one about alike. One such reading does no harm. Thousands teach whatever the assumed scatter of the readings is wrong by, and
@@ -162,8 +163,9 @@ class _Tally:
         # More bad results than all the jobs should have between them: nothing was kept back, the check is read wrongly.
         often = bad / np.maximum(self.bad_expected, 1e-9)
         hushed = unlike & (often <= MOST_OFTEN)
-        done = np.where(hushed, np.clip(often, 0.01, 0.99), 1.0)
-        told = np.where(hushed, np.nan_to_num(told), 1.0)
+        # Every customer is asked about symptoms; a check is done on suspicion, so its gaps are read only where they must be.
+        asked = np.array([n in self.structure.knowledge.symptom for n in self.structure.observables[: len(bad)]])
+        heard = hushed | (asked & (self.records >= FEWEST) & ~unclear)
         facts = self._facts()
         notes = (
             *self._hushed(hushed, bad),
@@ -171,7 +173,7 @@ class _Tally:
             *self._told_when_unusual(facts),
             *self._unclear(unclear),
         )
-        return Found(Silence(done, told, hushed, facts, unclear), notes)
+        return Found(Silence(heard, facts, unclear), notes)
 
     def _facts(self) -> Floats:
         """How much likelier a gap is with each value than with its fact's usual one (`Silence.facts`).
@@ -240,13 +242,15 @@ class _Tally:
         return ", ".join(shown[:4]) + (f" and {len(shown) - 4} more" if len(shown) > 4 else "")
 
 
-def hushed(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:
-    """The chunk with "not on record" as a finding of every silent check that could have been done, and of every silent fact."""
+def heard(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:
+    """The chunk with "not on record" as a finding of every symptom and check whose gaps are read, where it could have been done,
+    and of every silent fact.
+    """
     from dataclasses import replace
 
     from scipy.sparse import csr_matrix
 
-    which = np.flatnonzero(silence.hushed)
+    which = np.flatnonzero(silence.heard)
     if len(which):
         silent = ~recorded(structure, chunk)[:, which] & eligible(structure, chunk)[:, which]
         chunk = replace(chunk, evidence=_with(chunk.evidence, silent, silent_start(structure) + which))

@@ -10,7 +10,7 @@ import numpy as np
 
 from faultodds.belief import Suspects
 from faultodds.knowledge import NOTHING_WRONG, UNLISTED, UNLISTED_MODE, Floats, Knowledge
-from faultodds.tuning.families import Families
+from faultodds.tuning.families import UNFILED, Families
 
 
 @dataclass(frozen=True)
@@ -40,6 +40,8 @@ def places_of(knowledge: Knowledge, suspects: Suspects, families: Families) -> d
     out: dict[str, Place] = {}
     done: dict[str, list[int]] = {"done_if_needed": [], "done_anyway": []}
     for family, name in enumerate(families.names):
+        if name.startswith(UNFILED):
+            continue
         first = int(families.start[family])
         entry = {o: first + i for i, o in enumerate(families.outcomes[family])}
         if name.startswith("log/done/"):

@@ -12,7 +12,7 @@ from faultodds.errors import FaultoddsError, unknown
 
 KINDS = ("shares", "facts", "companions", "links", "tables", "success", "habits")
 AUTO: Literal["auto"] = "auto"
-#: Jobs that the file's numbers are worth where they are not chosen from the log. First guesses: common practice, no source.
+#: Jobs that the file's numbers are worth where nobody says. First guesses: common practice, no source.
 WORTH: dict[str, float] = {
     "shares": 100.0,
     "facts": 60.0,
@@ -23,28 +23,24 @@ WORTH: dict[str, float] = {
     "habits": 20.0,
 }
 LEAST_TARGET, MOST_TARGET = 0.0, 0.5
-#: With 10,000 and 30,000 in its place, 100,000 jobs of the simulated shop forecast new ones about as well; without a ceiling worse
-#: than 10,000 jobs do. No source.
-CEILING = 20_000.0
 
 
 @dataclass(frozen=True)
 class Settings:
     """Settings of one fit.
 
-    `strengths`: for each of `KINDS`, how many jobs the file's numbers are worth; kinds left out take `WORTH`; "auto"
-    chooses them from the log (`strengths.py`). `half_life_days`: a job this old counts half (None: every job counts one).
-    `ceiling`: what a log counts for at most, however long, in jobs (None: no ceiling); see `counted`.
-    `omitted_target`: prior mass of the sets of faults that may be left out. `iterations`, `tolerance`: the fit stops after so many
-    passes, or when a step would add under `tolerance` to the log posterior per job. `label_weight`, `finding_weight`: how much of
-    the repairs done, and of facts and findings, is believed; anything between 0 and 1 bends the shares (`ascent.py`).
-    `workers`: threads. `scheduler`: address of a Dask scheduler (None: this machine). `recentre`: fit the shop's own spread of
-    every context fact for all faults together first. `seed`: for random draws.
+    `strengths`: for each of `KINDS`, how many jobs the file's numbers are worth; kinds left out take `WORTH`. With "auto" all
+    do but the shares, and how far the log's shares are believed is measured on the log (`holding.py`). `half_life_days`: a job
+    this old counts half (None: every job counts one). `omitted_target`: prior mass of the sets of faults that may be left out.
+    `iterations`, `tolerance`: the fit stops after so many passes, or when a step would add under `tolerance` to the log
+    posterior per job. `label_weight`, `finding_weight`: how much of the repairs done, and of facts and findings, is believed;
+    anything between 0 and 1 bends the shares (`ascent.py`). `workers`: threads. `scheduler`: address of a Dask scheduler (None:
+    this machine). `recentre`: fit the shop's own spread of every context fact for all faults together first. `seed`: for random
+    draws.
     """
 
     strengths: Mapping[str, float] | Literal["auto"] = AUTO
     half_life_days: float | None = None
-    ceiling: float | None = CEILING
     omitted_target: float = 5e-3
     iterations: int = 60
     tolerance: float = 5e-5
@@ -61,8 +57,6 @@ class Settings:
             _check_strengths(self.strengths)
         if self.half_life_days is not None:
             _check("half_life_days", self.half_life_days, 0.0, math.inf, open_low=True)
-        if self.ceiling is not None:
-            _check("ceiling", self.ceiling, 0.0, math.inf, open_low=True)
         _check("omitted_target", self.omitted_target, LEAST_TARGET, MOST_TARGET)
         _check("iterations", self.iterations, 1, math.inf)
         _check("tolerance", self.tolerance, 0.0, math.inf)
@@ -73,15 +67,6 @@ class Settings:
     def worth(self) -> dict[str, float]:
         """Strength of every kind, with `WORTH` where none is set; with "auto", where the choosing starts."""
         return {**WORTH, **(self.strengths if self.strengths != AUTO else {})}
-
-    def counted(self, jobs: float) -> float:
-        """What part of a job each of so many counts for: c / (c + jobs), c being the ceiling.
-
-        No file has a shop's faults and symptoms quite right, and a log that is long enough bends every number to make up for that.
-        So the likelihood is taken to a power that keeps it from saying more than about c jobs can (the coarsened likelihood of
-        Miller and Dunson 2019, from memory).
-        """
-        return 1.0 if self.ceiling is None else self.ceiling / (self.ceiling + jobs)
 
     def replace(self, **changes: object) -> Settings:
         """The same settings with some changed."""

@@ -19,9 +19,24 @@ import numpy.typing as npt
 
 from faultodds.knowledge import Floats
 from faultodds.tuning import courses
-from faultodds.tuning.arrays import Arrays, arrays_of
-from faultodds.tuning.encode import Chunk, done_start, silent_fact_start, silent_start, split_start
-from faultodds.tuning.likelihood import Block, Rows, Silence, Trust, behind_gaps, blocks, done_for_need, rows_of
+from faultodds.tuning.arrays import TINY, Arrays, arrays_of
+from faultodds.tuning.encode import Chunk, Split, done_start, silent_fact_start, silent_start, split_start
+from faultodds.tuning.likelihood import (
+    LEAST,
+    Block,
+    Rows,
+    Silence,
+    Trust,
+    alone_rows,
+    behind_gaps,
+    blocks,
+    done_for_need,
+    rows_of,
+    split_weights,
+    unreported,
+    unwritten,
+    was_guess,
+)
 from faultodds.tuning.structure import GUESSES, Structure
 
 __all__ = ["Block", "Rows", "Silence", "Statistics", "Trust", "blocks", "rows_of", "statistics", "total"]
@@ -79,13 +94,25 @@ def statistics(
     sums = _Sums(structure, chunk, arrays)
     for block in blocks(chunk, rows, arrays):
         sums.add(block)
+    let_be = np.log(1.0 - arrays.guessed * np.array(GUESSES))
     return Statistics(
         counts=sums.counts(rows),
-        log_likelihood=sums.log_likelihood,
+        log_likelihood=sums.log_likelihood + trust.label * float(chunk.weight @ chunk.suspected @ let_be),
         weight=float(chunk.weight.sum()) - sums.lost_weight,
         jobs=chunk.jobs - sums.impossible,
         impossible=sums.impossible,
     )
+
+
+def log_likelihood(structure: Structure, chunk: Chunk, theta: Floats, silence: Silence, trust: Trust) -> float:
+    """Log likelihood of one chunk at `theta` (P,), nothing counted."""
+    arrays = arrays_of(structure, theta)
+    out = 0.0
+    for block in blocks(chunk, rows_of(structure, chunk, arrays, silence, trust), arrays):
+        possible = block.chance > 0
+        log_chance = np.log(np.where(possible, block.chance, 1.0)) + block.log_scale
+        out += float((chunk.weight[block.rows] * log_chance)[possible].sum())
+    return out
 
 
 class _Sums:
@@ -165,11 +192,11 @@ class _Sums:
         at = split_start(s)
         for i, split in enumerate(chunk.splits):
             jobs = rows.trust.finding * self.by_row[at + i]
-            _count_split(s, self.arrays, cells, split.observable, np.array(split.weights), jobs)
-        _count_silent(
-            s, self.arrays, cells, rows.silence, rows.trust.finding * self.by_row[silent_start(s) : done_start(s)]
-        )
-        _count_done(s, self.arrays, cells, rows.trust.label * self.by_row[done_start(s) : at])
+            _count_split(s, self.arrays, rows.silence, split, jobs, cells, padded)
+        gaps = rows.trust.finding * self.by_row[silent_start(s) : done_start(s)]
+        _count_gaps(s, self.arrays, rows.silence, gaps, self.by_row[: s.rows].sum(axis=1), cells, padded)
+        guessed = _count_done(s, self.arrays, cells, rows.trust.label * self.by_row[done_start(s) : at], padded)
+        count_guesses(s, self.arrays.guessed, guessed, rows.trust.label * (chunk.weight @ chunk.suspected), padded)
         found = courses.tally(s, chunk.moments, rows.tail, self.by_tail, self.arrays, rows.sights.bad)
         courses.add_counts(s, found, chunk.moments, rows.sights, cells, padded)
 
@@ -187,37 +214,124 @@ def state_counts(structure: Structure, main: Floats, modes: Floats) -> Floats:
 
 
 def _count_split(
-    structure: Structure, arrays: Arrays, cells: Floats, observable: int, weights: Floats, expected: Floats
+    structure: Structure,
+    arrays: Arrays,
+    silence: Silence,
+    split: Split,
+    expected: Floats,
+    cells: Floats,
+    padded: Floats,
 ) -> None:
     """Share the jobs with a doubtful finding out over the outcomes it may have been."""
-    group = structure.group_of[observable]
+    weights = split_weights(split, arrays, silence)
+    group = structure.group_of[split.observable]
     by_group = np.bincount(group, expected, minlength=len(cells))
     used = np.flatnonzero(by_group)
     chance = arrays.outcome[used, : len(weights)] * weights
     total = chance.sum(axis=1, keepdims=True)
     share = np.divide(chance, total, out=np.zeros_like(chance), where=total > 0)
-    cells[used, : len(weights)] += share * by_group[used, None]
+    shared = share * by_group[used, None]
+    cells[used, : len(weights)] += shared
+    if silence.heard[split.observable]:
+        np.add.at(padded, structure.families.written[split.observable, :, 1], normal_and_odd(shared.sum(axis=0)))
 
 
-def _count_silent(structure: Structure, arrays: Arrays, cells: Floats, silence: Silence, expected: Floats) -> None:
-    """Count the normal results that were not written down; `expected` (checks, H) jobs that are silent about each check."""
-    for j in np.flatnonzero(silence.hushed).tolist():
-        group = structure.group_of[j]
-        untold = silence.normal_untold(j, arrays.outcome[group, 0])
-        cells[:, 0] += np.bincount(group, untold * expected[j], minlength=len(cells))
+def normal_and_odd(outcomes: Floats) -> Floats:
+    """(..., 2) jobs with a normal outcome and with any other, from (..., O)."""
+    return np.stack([outcomes[..., 0], outcomes[..., 1:].sum(axis=-1)], axis=-1)
 
 
-def _count_done(structure: Structure, arrays: Arrays, cells: Floats, expected: Floats) -> None:
-    """Count repairs done and not done, those done as a guess among the latter.
+def _count_gaps(
+    structure: Structure,
+    arrays: Arrays,
+    silence: Silence,
+    expected: Floats,
+    told: Floats,
+    cells: Floats,
+    padded: Floats,
+) -> None:
+    """Count the answers that were not written down, and those that were.
 
-    `expected` (1 + repairs * guesses, H) jobs whose repairs are known, and that had each with each chance of a guess.
+    `expected` (checks, H) jobs that are silent about each symptom and check, `told` (R,) jobs with each outcome.
     """
-    every = expected[0]
+    observable = structure.outcome_of[0]
+    for j in np.flatnonzero(silence.heard).tolist():
+        by_group = np.bincount(structure.group_of[j], expected[j], minlength=len(cells))
+        used = np.flatnonzero(by_group)
+        hidden = unwritten(structure, arrays, j)[used]
+        shared = hidden / np.maximum(hidden.sum(axis=1, keepdims=True), TINY) * by_group[used, None]
+        cells[used] += shared
+        index = structure.families.written[j]
+        np.add.at(padded, index[:, 0], normal_and_odd(shared.sum(axis=0)))
+        np.add.at(padded, index[:, 1], normal_and_odd(told[observable == j]))
+
+
+def count_guesses(structure: Structure, guessed: float, done: Floats, suspected: Floats, padded: Floats) -> None:
+    """Count suggestions that were followed and let be.
+
+    `done` (guesses, 2): repairs done that were no guess, and that were, by the chance of one; `suspected` (guesses,) those not
+    done. One that is no guess was suggested, and let be, with a chance of its own.
+    """
+    chance = np.array(GUESSES)
+    let_be = chance * (1.0 - guessed) / (1.0 - chance * guessed)
+    padded[structure.families.guess[0]] += float(let_be @ (suspected + done[:, 0]))
+    padded[structure.families.guess[1]] += float(done[:, 1].sum())
+
+
+def _rights(structure: Structure, arrays: Arrays, expected: Floats, padded: Floats) -> Floats:
+    """Expected jobs without the rows of repairs done alone: those that were right among the others, the wrong ones left out."""
+    repairs, instead = len(structure.knowledge.repair), structure.layout.instead
+    end = len(expected) - repairs * len(GUESSES)
+    out = expected[:end].copy()
+    right, wrong = alone_rows(structure, arrays)
+    alone = expected[end:].reshape(right.shape)
+    rights = alone * (right / (right + wrong))
+    out[1] += rights.sum(axis=(0, 1))
+    out[3 : 3 + repairs * len(GUESSES)] += rights.reshape(-1, rights.shape[2])
+    for v, (other, _) in enumerate(instead):
+        out[end - len(instead) + v] += rights[other].sum(axis=0)
+    parts = structure.families.wrong
+    padded[parts[0]] += float(out[:2].sum())
+    padded[parts[1]] += float((alone - rights).sum())
+    padded[structure.families.reported[1, 1]] += float((alone - rights).sum())
+    return out
+
+
+def _count_done(structure: Structure, arrays: Arrays, cells: Floats, expected: Floats, padded: Floats) -> Floats:
+    """Count repairs done and not done, those done as a guess among the latter; returns (guesses, 2) how many were no guess or one.
+
+    `expected` (3 + repairs * guesses, H) jobs that are known to have had no repairs or some, of which that is not known, and that
+    had each with each chance of a guess.
+    """
+    out = np.zeros((len(GUESSES), 2))
+    expected = _rights(structure, arrays, expected, padded)
     groups = structure.group_of[structure.checks :]
-    for jobs, group in zip(expected[1:].reshape(len(groups), len(GUESSES), -1), groups, strict=True):
-        needed = np.sum([n * done_for_need(arrays, group, g) for n, g in zip(jobs, GUESSES, strict=True)], axis=0)
-        cells[:, 0] += np.bincount(group, every - needed, minlength=len(cells))
+    repairs = len(structure.knowledge.repair)
+    chance = np.maximum(arrays.outcome[groups[:repairs], 0], LEAST)
+    hidden = unreported(arrays, np.log(chance).sum(axis=0))
+    none, some = hidden / hidden.sum(axis=0) * expected[2]
+    np.add.at(
+        padded,
+        structure.families.reported,
+        np.stack([[none.sum(), expected[0].sum()], [some.sum(), expected[1].sum()]]),
+    )
+    every = np.tile(expected[:2].sum(axis=0) + none + some, (len(groups), 1))
+    # Where some were done and nobody wrote which.
+    unnamed = np.zeros_like(every)
+    unnamed[:repairs] = some / np.maximum(1.0 - np.exp(np.log(chance).sum(axis=0)), LEAST) * (1.0 - chance)
+    done, undone = np.split(expected[3:], [len(groups) * len(GUESSES)])
+    done = done.reshape(len(groups), len(GUESSES), -1)
+    every[repairs:] = done[repairs:].sum(axis=1) + undone
+    np.subtract.at(every, structure.repair_of[repairs:], every[repairs:])
+    for r, (jobs, group) in enumerate(zip(done, groups, strict=True)):
+        needed = unnamed[r]
+        for level, (n, guess_chance) in enumerate(zip(jobs, GUESSES, strict=True)):
+            needed += n * done_for_need(arrays, group, guess_chance)
+            guess = float((n * was_guess(arrays, group, guess_chance)).sum())
+            out[level] += n.sum() - guess, guess
+        cells[:, 0] += np.bincount(group, every[r] - needed, minlength=len(cells))
         cells[:, 1] += np.bincount(group, needed, minlength=len(cells))
+    return out
 
 
 def part_counts(structure: Structure, arrays: Arrays, cells: Floats) -> Floats:

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from faultodds.belief import Suspects, compile_suspects
-from faultodds.knowledge import UNLISTED, Floats, Knowledge, Observable, repair_modes
+from faultodds.knowledge import UNLISTED, UNLISTED_MODE, Floats, Knowledge, Observable, repair_modes
 from faultodds.tuning.families import DONE, Families, Index, Layout, build
 
 Small = npt.NDArray[np.int32]
@@ -23,6 +23,7 @@ NO_PART = -1
 #: Chances that a repair was done as a guess: each is taken for the nearest of these. Findings that make a fault likelier than the
 #: last have found it, and what is done then is no guess.
 GUESSES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.35, 0.5)
+IN_PLACE = (0.005, 0.02, 0.05, 0.1, 0.2, 0.4, 0.8)
 
 
 class Acting(NamedTuple):
@@ -45,7 +46,8 @@ class Structure:
     (observable, outcome) to row; `present` (C, H) where a main cause can lead to a suspect; `own` (C, M) modes of a main
     cause's own component; `lacking` (L, H) suspects that a value of an equipment fact rules out, `lacking_of` which value.
     `removal` (repairs, H) suspect that is left when a repair takes; `acting`, for each repair, see `Acting`; `puts_right`
-    (repairs, C) what part of a main cause's repairs each is; `sound` (H,) nothing wrong at all.
+    (repairs, C) what part of a main cause's repairs each is; `left` (H,) which of `Arrays.back` a machine so left
+    follows.
     """
 
     knowledge: Knowledge
@@ -66,7 +68,7 @@ class Structure:
     removal: Small
     acting: tuple[Acting, ...]
     puts_right: Floats
-    sound: npt.NDArray[np.bool_]
+    left: Index
 
     @property
     def rows(self) -> int:
@@ -76,13 +78,30 @@ class Structure:
     @property
     def checks(self) -> int:
         """Number of symptoms and checks, which come before the repairs among `observables`."""
-        return len(self.observables) - len(self.knowledge.repair)
+        return len(self.observables) - len(self.knowledge.repair) - len(self.layout.instead)
+
+    @cached_property
+    def useless(self) -> npt.NDArray[np.bool_]:
+        """(repairs, H) where a repair has nothing to put right."""
+        return np.asarray(self.removal == np.arange(self.removal.shape[1]))
+
+    @cached_property
+    def repair_of(self) -> Index:
+        """Repair behind each `done:` observable: every one as it is, then each one of `Layout.instead`."""
+        return np.array([*range(len(self.knowledge.repair)), *(b for _, b in self.layout.instead)], dtype=np.int64)
 
     @cached_property
     def fact_of(self) -> Index:
         """(V,) which context fact each row of `layout.fact_rows` is a value of."""
         facts = list(self.knowledge.context)
         return np.array([facts.index(f) for f, _ in self.layout.fact_rows], dtype=np.int64)
+
+    @cached_property
+    def outcome_of(self) -> tuple[Index, Index]:
+        """Which observable, and which of its outcomes, each of the R rows is."""
+        pairs = [(j, o) for j, size in enumerate(self.outcomes[: self.checks]) for o in range(size)]
+        observable, outcome = np.array(pairs, dtype=np.int64).T
+        return observable, outcome
 
     @cached_property
     def repair_number(self) -> dict[str, int]:
@@ -128,7 +147,7 @@ def structure_of(knowledge: Knowledge, omitted_target: float) -> Structure:
         removal=removal,
         acting=tuple(_acting(row) for row in removal),
         puts_right=_puts_right(knowledge, suspects),
-        sound=np.arange(len(suspects.member)) == suspects.sound,
+        left=_left(suspects),
     )
 
 
@@ -157,6 +176,14 @@ def _puts_right(knowledge: Knowledge, suspects: Suspects) -> Floats:
     for r, repair in enumerate(knowledge.repair.values()):
         out[r, [suspects.mains.index(m) for m in repair_modes(knowledge, repair)]] = 1.0
     return np.asarray(out / np.maximum(out.sum(axis=0), 1.0))
+
+
+def _left(suspects: Suspects) -> Index:
+    alone = suspects.member.sum(axis=1) == 1
+    unlisted = suspects.member[:, suspects.mode_index[UNLISTED_MODE]] if UNLISTED_MODE in suspects.mode_index else False
+    out = np.where(alone & unlisted, 2, 0)
+    out[suspects.sound] = 1
+    return out
 
 
 def _acting(row: Small) -> Acting:

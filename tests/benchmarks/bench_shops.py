@@ -1,0 +1,141 @@
+"""Does learning follow a shop that differs: python tests/benchmarks/bench_shops.py [--shops quay_row ...] [--jobs 300 1500]
+[--seeds 3] [--fresh 800] [--sweeps 200].
+
+Eight invented shops (`tests/shops`) write logs that are imported as a manager would import them. Printed for each shop and size,
+the mean of the seeds: Kullback and Leibler's divergence of the file's shares of the main causes, of a plain count of repairs that
+held, and of the learned ones, from the shop's true shares, in nats; the largest distance of a check's or symptom's learned false
+alarm from its truth, and of the file's; the log score of the true causes of fresh jobs under the file's numbers and under the
+learned ones, in nats; with `--sweeps`, how many of the shares' 90 % intervals hold the truth, and the seconds of one fit.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import io
+import json
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from bench_audit import own_data
+
+from faultodds.audit.forecast import main_cause_odds
+from faultodds.audit.methods import OMITTED_TARGET, gaps_of
+from faultodds.belief.suspects import compile_suspects
+from faultodds.joblog.clean import read_clean
+from faultodds.joblog.folder import find_log
+from faultodds.knowledge.loading import load
+from faultodds.tuning.arrays import arrays_of
+from faultodds.tuning.fitting import Learned, fit
+from faultodds.tuning.gibbs import sample
+from faultodds.tuning.settings import Settings
+from faultodds.tuning.structure import structure_of
+from shops.counting import count
+from shops.kinds import SHOPS, Shop
+from shops.world import kl
+from shops.writing import log as write_log
+
+FRESH_SEED = 99
+KNOWLEDGE = load("gas_dryer")
+STRUCTURE = structure_of(KNOWLEDGE, Settings().omitted_target)
+MAINS = STRUCTURE.suspects.mains
+
+
+def imported(folder: Path, shop: Shop, jobs: int, seed: int) -> tuple[pd.DataFrame, dict[str, Any], Path]:
+    """A shop's log after `faultodds log import`, its truth, and the log as it was written."""
+    from faultodds_cli.main import run
+
+    name = f"{shop.name}_{jobs}_{seed}"
+    out, truth = folder / f"{name}.csv", folder / f"{name}.json"
+    write_log(shop, jobs, seed, out, truth)
+    with contextlib.redirect_stdout(io.StringIO()):
+        code = run(["log", "import", str(out), "--name", name, "--yes", "--json"])
+    if code != 0:
+        raise SystemExit(f"the import of {out.name} failed with exit code {code}")
+    return read_clean(find_log(name)), json.loads(truth.read_text()), out
+
+
+def shares(theta: np.ndarray) -> np.ndarray:
+    """(C,) shares of the main causes."""
+    return STRUCTURE.families.padded(theta)[STRUCTURE.families.share]
+
+
+def furthest_alarm(theta: np.ndarray, truth: dict[str, Any]) -> float:
+    """Largest distance of a false alarm of a symptom or check from its truth."""
+    sound = STRUCTURE.group_of[: STRUCTURE.checks, STRUCTURE.suspects.sound]
+    alarm = 1.0 - arrays_of(STRUCTURE, theta).outcome[sound, 0]
+    true = [truth["summary [truth, file]"][n]["false_alarm"][0] for n in STRUCTURE.observables[: STRUCTURE.checks]]
+    return float(np.abs(alarm - np.array(true)).max())
+
+
+def log_score(learned: Learned | None, frame: pd.DataFrame, truth: dict[str, Any]) -> float:
+    """Mean of minus the log chance of the true main cause of first visits, going by facts and findings."""
+    first = frame[[truth["tickets"][t]["visit"] == 1 for t in frame["job"].astype(str)]].reset_index(drop=True)
+    suspects = compile_suspects(KNOWLEDGE if learned is None else learned.knowledge, OMITTED_TARGET)
+    gaps = () if learned is None else (gaps_of(suspects, KNOWLEDGE, learned),)
+    odds = main_cause_odds(suspects, first, *gaps)
+    true = [suspects.mains.index(truth["tickets"][t]["main"]) for t in first["job"].astype(str)]
+    return float(-np.log(np.maximum(odds[np.arange(len(true)), true], 1e-6)).mean())
+
+
+def coverage(learned: Learned, frame: pd.DataFrame, true: np.ndarray, sweeps: int) -> float:
+    """Part of the shares whose 90 % interval holds the truth."""
+    drawn = sample(KNOWLEDGE, frame, learned.settings, sweeps, sweeps // 4, learned=learned).theta
+    low, high = np.quantile([shares(theta) for theta in drawn], [0.05, 0.95], axis=0)
+    return float(((low <= true + 1e-12) & (true <= high + 1e-12)).mean())
+
+
+def row(
+    folder: Path, shop: Shop, jobs: int, seed: int, fresh: tuple[pd.DataFrame, dict[str, Any]], sweeps: int
+) -> list[float]:
+    """What is printed of one log."""
+    frame, truth, path = imported(folder, shop, jobs, seed)
+    true = np.array([truth["shares"][m] for m in MAINS])
+    start = time.perf_counter()
+    learned = fit(KNOWLEDGE, frame, Settings())
+    seconds = time.perf_counter() - start
+    names, counted = count(path)
+    by_name = dict(zip(names, counted, strict=True))
+    return [
+        kl(true, STRUCTURE.suspects.share),
+        kl(true, np.array([by_name[m] for m in MAINS])),
+        kl(true, shares(learned.theta)),
+        furthest_alarm(STRUCTURE.families.prior, truth),
+        furthest_alarm(learned.theta, truth),
+        log_score(None, *fresh),
+        log_score(learned, *fresh),
+        coverage(learned, frame, true, sweeps) if sweeps else float("nan"),
+        seconds,
+    ]
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0] if __doc__ else "")
+    parser.add_argument("--shops", nargs="+", choices=[*SHOPS], default=[*SHOPS])
+    parser.add_argument("--jobs", nargs="+", type=int, default=[300, 1500])
+    parser.add_argument("--seeds", type=int, default=3)
+    parser.add_argument("--fresh", type=int, default=800)
+    parser.add_argument("--sweeps", type=int, default=0)
+    args = parser.parse_args()
+    columns = ["file", "counted", "learned", "alarm:file", "learned", "score:file", "learned", "covered", "seconds"]
+    print(f"{'shop':14}{'jobs':>7}" + "".join(f"{c:>11}" for c in columns))
+    with own_data() as folder:
+        for name in args.shops:
+            shop = Shop(name)
+            fresh = imported(folder, shop, args.fresh, FRESH_SEED)[:2]
+            for jobs in args.jobs:
+                rows = [row(folder, shop, jobs, seed, fresh, args.sweeps) for seed in range(1, args.seeds + 1)]
+                print(f"{name:14}{jobs:7}" + "".join(f"{x:11.4f}" for x in np.mean(rows, axis=0)))
+                sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    main()
