@@ -23,7 +23,7 @@ class Heard(Talk):
     def __init__(self) -> None:
         self.told: list[str] = []
 
-    def ask(self, question: str = "") -> str | None:
+    def ask(self, question: str = "", any_line: bool = False) -> str | None:
         return None
 
     def say(self, lines: str | Iterable[str] = "") -> None:

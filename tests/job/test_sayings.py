@@ -98,7 +98,7 @@ def test_the_machines_state_is_said_back_as_it_was_typed(
         ("open the gas cock", ["gas_shut: no"]),
         ("open front", ["front_open: yes"]),
         ("shut front", ["front_open: no"]),
-        ("open unplugged", ["unplugged: yes"]),
+        *((f"{word} {item}", []) for word in ("open", "shut") for item in ("unplugged", "gas_shut", "gas cock shut")),
         ("gas shut", []),
     ],
 )

@@ -215,11 +215,11 @@ def test_a_repair_that_was_not_on_the_screen_says_what_closing_up_is(tmp_path: P
     keep the rules. Where they were on the screen they are not said twice."""
     k = dryer.knowledge
     start = [*SAFE, "done", "heat=none", "done"]
-    shown = bench(tmp_path, *start, "coil_ohms good", "repair flame_sensor", "leave").out.partition(
-        "Taken as closed up"
+    shown = bench(tmp_path, *start, "coil_ohms good", "yes", "repair flame_sensor", "yes", "leave").out.partition(
+        "Closing it up again is"
     )[2]
     (steps, *_) = printed_steps(shown.splitlines())
     assert steps == [k.access[i].close_step for i in ("front_open", "gas_shut", "unplugged")]
     assert not wrong(k, (), frozenset({"unplugged", "gas_shut", "front_open"}), steps)
     told = bench(tmp_path / "told", *start, "burner_watch no_glow", "igniter_ohms open", "repair igniter", "leave").out
-    assert "REPAIR. New igniter" in told and "Taken as closed up" not in told
+    assert "REPAIR. New igniter" in told and "Closing it up again is" not in told

@@ -70,6 +70,32 @@ def test_the_guided_call_asks_who_did_it(tmp_path: Path, name: str, value: str, 
     assert (name in entered(tmp_path)[0]) is (who == "the licensed fitter")
 
 
+NOBODY_QUALIFIED = (
+    *(
+        "dunno",
+        "not me",
+        "the customer",
+        "apprentice Joe, not licensed",
+        "unqualified apprentice",
+        "my helper",
+        "a trainee",
+    ),
+    *("not sure who", "somebody", "Joe?", "unlicensed Joe", "he isn't licensed", "I think Joe", "never asked"),
+)
+
+
+@pytest.mark.parametrize("who", NOBODY_QUALIFIED)
+def test_a_denial_a_doubt_or_somebody_else_is_no_qualified_person(tmp_path: Path, who: str) -> None:
+    """Refused; asked again once in the guided call, then left out and kept as a note."""
+    with pytest.raises(FaultoddsError):
+        refuse_unqualified(["burner_voltage"], who)
+    bench(tmp_path, *STRAIGHT_ON, "heat=none", "burner_voltage=120", who, "undo", "leave", options=[NOT_HERE])
+    found, notes = entered(tmp_path)
+    assert found == {"heat"} and who in notes and "undo" in notes
+    bench(tmp_path, "no", "burner_voltage=120", "how gas_press", "Anna Berg", "leave", options=["1", NOT_HERE])
+    assert entered(tmp_path)[0] == {"heat", "burner_voltage"}
+
+
 def test_qualified_hands_are_asked_nothing() -> None:
     """Nor is anybody about other work."""
     k = load("gas_dryer")

@@ -32,10 +32,13 @@ def _job_json(data: Path, *items: str) -> str:
     return command("job", "state", "1", *opened, "--json", "--data", str(data)).err
 
 
+SAID = {"unplugged": "power off", "gas_shut": "gas off"}
+
+
 def _bench(data: Path, *items: str) -> str:
     command("job", "new", "--data", str(data))
     return bench(
-        data, "no", "no", "no", "no", "done", "done", *(f"open {i}" for i in items), "leave", options=["1"]
+        data, "no", "no", "no", "no", "done", "done", *(SAID.get(i, f"open {i}") for i in items), "leave", options=["1"]
     ).out
 
 
@@ -78,13 +81,60 @@ def test_a_state_that_only_follows_from_what_was_found_is_asked_about(tmp_path: 
     said, state = guessed(tmp_path / "no", "igniter_ohms=open", "no")
     assert "Then it is taken to be as before: closed up, ready to run." in said and state == frozenset()
     said, state = guessed(tmp_path / "how", "igniter_ohms=open", "front on")
-    assert state == shut_off - {"front_open"}
+    assert state == frozenset()
     _, state = guessed(tmp_path / "more", "igniter_ohms=open", "drum_still=no")
     with looked_at(tmp_path / "more") as visit:
-        assert state == shut_off and "drum_still" in {p.finding.name for p in visit.job.findings}
+        assert state == frozenset() and "drum_still" in {p.finding.name for p in visit.job.findings}
     guessed(tmp_path / "danger", "igniter_ohms=open", "no, and i smell gas")
     with looked_at(tmp_path / "danger") as visit:
         assert visit.job.stopped is not None and "smell of gas" in visit.job.stopped.text
+
+
+NOT_YES = (
+    "",
+    "not unplugged",
+    "its still plugged in",
+    "still plugged in",
+    "gas on",
+    "gas cock not shut",
+    "only front off, gas left on",
+    "yes but gas still on",
+    "dunno",
+    "odds",
+    "maybe",
+    "yes?",
+    "not yet",
+    "unplugged no",
+    "leave",
+)
+
+
+@pytest.mark.parametrize("reply", NOT_YES)
+def test_only_a_plain_yes_takes_a_guessed_state(tmp_path: Path, reply: str) -> None:
+    """Any other answer leaves the machine as it was, and what was found is kept."""
+    said, state = guessed(tmp_path, "igniter_ohms=open", reply)
+    assert "Is the machine like this now" in said
+    assert state == frozenset()
+    with looked_at(tmp_path) as visit:
+        assert len(visit.job.findings) == 2
+    if reply in NOT_YES[1:6]:
+        assert "!! 'front_open' cannot be open without" in said
+
+
+def test_a_panel_that_is_off_is_not_closed_by_a_run(tmp_path: Path) -> None:
+    """The run is kept; the machine is not taken to be closed up."""
+    opened = ("power off", "gas off", "front off")
+    for n, reply in enumerate(("no, front is off still", "no", "front off", "dunno", "")):
+        _, state = guessed(tmp_path / str(n), *opened, "verify 25 min", reply)
+        assert state == {"unplugged", "gas_shut", "front_open"}
+    assert guessed(tmp_path / "yes", *opened, "verify 25 min", "yes")[1] == frozenset()
+
+
+def test_undo_takes_back_what_was_said_to_be_so_with_the_finding(tmp_path: Path) -> None:
+    """As one entry."""
+    _, state = guessed(tmp_path, "igniter_ohms=open", "yes", "undo")
+    with looked_at(tmp_path) as visit:
+        assert state == frozenset() and [p.finding.name for p in visit.job.findings] == ["heat"]
 
 
 def test_a_repair_that_was_not_on_the_screen_asks_whether_the_machine_is_closed_up(tmp_path: Path) -> None:

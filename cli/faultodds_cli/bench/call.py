@@ -7,8 +7,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
-from faultodds.job import OpenJob, sayings, typed
-from faultodds.safety import begins_with_no, denies, has_no_alarm, safety_items
+from faultodds.job import OpenJob, names_somebody, sayings, typed
+from faultodds.safety import begins_with_no, denies, has_no_alarm, refuse_unsafe_state, safety_items
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.bench.talk import Talk
 from faultodds_cli.shared.show_advice import standing_cautions
@@ -34,6 +34,9 @@ YES = frozenset(
     }
 )
 NO = frozenset({"no", "n", "nope", "nah", "it is not", "no it is not", "it isnt", "no it isnt", "not so"})
+
+
+NOBODY = frozenset({"nobody", "no one", "none", "no", "n"})
 
 
 @dataclass(frozen=True)
@@ -98,12 +101,14 @@ class BenchCall:
         try:
             if not sure and self._doubts(Question(name, value, again)):
                 return False
-            taken = self.visit.find(name, value, again=again, by=self.who_did([name]))
+            work = [self.visit.judge(name, value, again=again).finding.name]
+            guess = self.guess(work)
+            taken = self.visit.find(name, value, again=again, by=self.who_did(work), bring=guess is None)
         except BadReading as problem:
             self.ask_back(Question(name, value, again), problem)
             return False
         self.talk.say(taken_lines(self.visit, taken))
-        self.tell_state(before, [taken.finding.name])
+        self.tell_state(before, guess)
         if replaced:
             self.talk.tell(f"It takes the place of the earlier one. To count both: undo, then again {name} {value}.")
         return True
@@ -124,10 +129,27 @@ class BenchCall:
         """Who did work that is for qualified people, asked where no such work is offered; empty when nothing is asked, or nobody
         says: then it is not taken."""
         barred = self.visit.for_the_qualified(work)
-        question = (
-            f"{' and '.join(barred)} is for qualified people. Which qualified person did it? (nobody: it is left out)"
-        )
-        return (self.talk.ask(question) or "") if barred else ""
+        if not barred:
+            return ""
+        names = " and ".join(barred)
+        question = f"{names} is for qualified people. Which qualified person did it? (nobody: it is left out)"
+        who = self.talk.ask(question) or ""
+        if who and sayings.plain(who) not in NOBODY and not self._is_person(who):
+            self.talk.tell(f"'{who}' is no qualified person's name. A name, or nobody:", "?  ")
+            first, who = who, self.talk.ask(question) or ""
+            if not self._is_person(who):
+                self.visit.remark(
+                    f"{names}: not taken, no qualified person named: {'; '.join(w for w in (first, who) if w)}"
+                )
+        return who if self._is_person(who) else ""
+
+    def _is_person(self, who: str) -> bool:
+        """Whether an answer may be the name of a qualified person; danger in it stops."""
+        from faultodds_cli.bench.commands import exact
+
+        self.visit.listen(who)
+        word = who.partition(" ")[0]
+        return names_somebody(who) and exact(word) is None and not sayings.understand(self.visit.knowledge, who)
 
     def doubts_named(self) -> str:
         """The doubted findings, as they were typed."""
@@ -139,27 +161,41 @@ class BenchCall:
         for each in doubted:
             self.enter(each.name, each.value, each.again)
 
-    def tell_state(self, before: Collection[str], work: Collection[str]) -> None:
-        """Say how the machine is taken to be, when work that was told of brought another state with it; ask whether it is so
-        where that can hurt somebody, and the steps that lead there were not on the screen."""
-        access, now = self.visit.knowledge.access, self.visit.state
-        changed = set(now) ^ set(before)
-        if not changed:
+    def guess(self, work: Collection[str]) -> frozenset[str] | None:
+        """The machine's state that work would bring, where that is to be asked: it can hurt somebody, and the steps that lead
+        there were not on the screen. None where it may be taken."""
+        after = self.visit.leads_to(work)
+        doubtful = (after ^ self.visit.state) & safety_items(self.visit.knowledge)
+        return after if doubtful and not self.told.issuperset(work) else None
+
+    def tell_state(self, before: Collection[str], guess: frozenset[str] | None) -> None:
+        """Say how the machine is taken to be, when work that was told of brought another state with it. A `guess` is asked about,
+        and taken for a plain yes only: until then the machine is as it was."""
+        if guess is None:
+            if set(self.visit.state) != set(before):
+                self.talk.tell(
+                    f"So the machine is taken to be: {self._called(self.visit.state)}. If it is not, say so, such as: gas on."
+                )
             return
-        if self.told.issuperset(work) or not changed & safety_items(self.visit.knowledge):
-            self.talk.tell(
-                f"So the machine is taken to be: {self._called(now)}. If it is not, say so, such as: gas on."
-            )
+        question = f"Is the machine like this now: {self._called(guess)}? (yes, no, or how it is, such as: gas on)"
+        reply = self.talk.ask(question) or ""
+        said = sayings.plain(reply)
+        if said in YES:
+            self.visit.set_state({i: i in guess for i in self.visit.knowledge.access if (i in guess) != (i in before)})
             return
-        reply = self.talk.ask(
-            f"Is the machine like this now: {self._called(now)}? (yes, no, or how it is, such as: gas on)"
-        )
-        said = sayings.plain(reply or "")
-        if said in NO:
-            self.visit.set_state({i: i in before for i in access if i in changed})
-            self.talk.tell(f"Then it is taken to be as before: {self._called(before)}. Say how it is, such as: gas on.")
-        elif reply and said not in YES:
+        self.talk.tell(f"Then it is taken to be as before: {self._called(before)}. Say how it is, such as: gas on.")
+        self._refuse_live(guess, reply)
+        if reply and said not in NO:
             self.talk.put_off(reply)
+
+    def _refuse_live(self, guess: frozenset[str], reply: str) -> None:
+        """Say what comes first where an answer tells of gas or power that is on behind what the work opened."""
+        told = [s for s in sayings.understand(self.visit.knowledge, reply) if s.kind == "machine" and s.value == "on"]
+        live = {sayings.machine_item(self.visit.knowledge, s.name) for s in told}
+        try:
+            refuse_unsafe_state(self.visit.knowledge, {i for i in guess if i not in live})
+        except FaultoddsError as problem:
+            self.talk.tell(str(problem), "!! ")
 
     def _called(self, state: Collection[str]) -> str:
         access = self.visit.knowledge.access

@@ -134,15 +134,16 @@ def repair(call: BenchCall, rest: str) -> bool:
     k = call.visit.knowledge
     state = call.visit.state
     names = repairs_on(k, rest)
-    done = call.visit.fixes(names, by=call.who_did(names))
+    guess = call.guess(names)
+    done = call.visit.fixes(names, by=call.who_did(names), bring=guess is None)
     titles = " and ".join(k.repair[each.name].title for each in done)
     then = "Leave it shut off; it is not run yet." if call.visit.left_off else ""
     call.talk.tell(f"Repaired: {titles}. {then or f'When it has run, type: verify {call.verify_words()}.'}")
     closing = [] if done[-1].name in call.told else call.visit.put_back(done[-1].name, state)
     if closing:
-        call.talk.tell("Taken as closed up again, which is:")
+        call.talk.tell("Closing it up again is:")
         call.talk.say(numbered(closing))
-    call.tell_state(state, [each.name for each in done])
+    call.tell_state(state, guess)
     return True
 
 
@@ -182,6 +183,18 @@ def _set_open(call: BenchCall, rest: str, is_open: bool) -> bool:
         return state(call, rest)
     call.visit.set_open(rest, is_open)
     return True
+
+
+def refuse_two_ways(call: BenchCall, word: str, rest: str) -> None:
+    """Raise FaultoddsError for "open" and "shut" with an item that is a state itself: "shut unplugged" may mean either."""
+    access = call.visit.knowledge.access
+    try:
+        name = match("access item", rest, access, {n: a.title for n, a in access.items()})
+    except UnknownName:
+        return
+    shuts = access[name].makes_safe
+    if shuts and fold(rest) not in (shuts, f"{shuts}_cock"):
+        raise FaultoddsError(f"'{word} {rest}' can mean either. Type {shuts} off, or {shuts} on.")
 
 
 def symptoms(call: BenchCall, rest: str) -> bool:

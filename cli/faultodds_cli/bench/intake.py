@@ -32,7 +32,7 @@ def first_answers(talk: Talk, knowledge: Knowledge, begin: Callable[[], OpenJob]
         plain_no(talk, visit, sign, stop.ask, reply)
     visit = visit or begin()
     if knowledge.stop:
-        visit.remark("Asked first, and no to all: " + "; ".join(s.title for s in knowledge.stop.values()) + ".")
+        visit.safety_asked()
     return visit, True
 
 
@@ -112,7 +112,7 @@ def _ask_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact) -> 
     """Ask one fact until it is answered or left: false on "done", None on "leave" and at the end of input."""
     values = ", ".join(f"{i} {words}" for i, words in enumerate(fact.values.values(), 1))
     while True:
-        line = call.talk.ask(f"{fact.ask} {values}:")
+        line = call.talk.ask(f"{fact.ask} {values}:", any_line=True)
         if line is None:
             return None
         if not line:
@@ -168,7 +168,7 @@ def complaint(call: BenchCall) -> bool:
     talk.tell("What is wrong? Several on a line: 1=2 heat=none. A number alone means yes. Enter when told all.")
     talk.say(symptom_lines(call.visit, call.numbered))
     while True:
-        line = talk.ask("Complaint:")
+        line = talk.ask("Complaint:", any_line=True)
         if line is None:
             return False
         if (not line and call.question is None) or fold(line) in ("done", "none"):

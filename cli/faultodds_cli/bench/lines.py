@@ -10,7 +10,7 @@ from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName
 from faultodds.job import sayings, typed
 from faultodds.safety import only_denies
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
-from faultodds_cli.bench.commands import COMMANDS, as_undo, beginning, exact, near_miss
+from faultodds_cli.bench.commands import COMMANDS, as_undo, beginning, exact, near_miss, refuse_two_ways
 from faultodds_cli.bench.doubts import settled
 from faultodds_cli.shared.show_job import clash_lines
 
@@ -57,6 +57,8 @@ def _obey(call: BenchCall, line: str) -> bool:
         command = None
     if question and command in (None, "open", "shut") and answer(call, question, line):
         return call.question is None
+    if command in ("open", "shut"):
+        refuse_two_ways(call, command, rest.strip())
     if command in (None, "open", "shut") and (said := sayings.understand(call.visit.knowledge, line)):
         return said_so(call, said)
     if command is None and only_denies(line):

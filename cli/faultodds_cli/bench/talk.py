@@ -21,23 +21,22 @@ class Talk:
     On a pipe the typed line is printed as well, so that a record of the call reads well.
     """
 
-    _put_off: str | None = None
-
     def __init__(self) -> None:
+        self._put_off: list[str] = []
         self._person = sys.stdin.isatty()
         if isinstance(sys.stdin, io.TextIOWrapper):
             sys.stdin.reconfigure(errors="replace")  # a byte that is no text is no reason to lose a call
         if self._person:
             _line_editing()
 
-    def ask(self, question: str = "") -> str | None:
+    def ask(self, question: str = "", any_line: bool = False) -> str | None:
         """One line from the other side, blanks trimmed; None at the end of input or on Ctrl-C.
 
-        The question, if there is one, has lines of its own above the answer's.
+        The question, if there is one, has lines of its own above the answer's. A line that was put off comes where there is no
+        question, or one that `any_line` may follow.
         """
-        put_off, self._put_off = self._put_off, None
-        if put_off is not None and not question:
-            return put_off
+        if self._put_off and (any_line or not question):
+            return self._put_off.pop(0)
         try:
             if question:
                 say(wrap(question))
@@ -49,7 +48,7 @@ class Talk:
 
     def put_off(self, line: str) -> None:
         """Keep a line that was no answer to the question before it: it comes when the next line is asked for."""
-        self._put_off = line
+        self._put_off.append(line)
 
     def say(self, lines: str | Iterable[str] = "") -> None:
         """Print lines as they are."""

@@ -12,6 +12,7 @@ from .words import (
 from .gates import only_qualified as only_qualified, owed_on as owed_on, refuse_unqualified as refuse_unqualified
 from .fitting import Misfit as Misfit, misfits as misfits
 from .job import Job as Job
+from .naming import names_somebody as names_somebody
 from .open_job import OpenJob as OpenJob
 from . import sayings as sayings
 from .standing import Standing as Standing, stand as stand

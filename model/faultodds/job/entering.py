@@ -37,6 +37,9 @@ from faultodds.job.taking import (
 from faultodds.names import fold, match
 from faultodds.safety import refuse_unsafe_state
 
+# How the note of the safety answers begins: it is not undone.
+_ASKED = "Asked first, and no to all: "
+
 
 class JobEntries(HeldJob):
     """A job and what is entered in it.
@@ -69,13 +72,14 @@ class JobEntries(HeldJob):
         reading: bool = False,
         minutes: float | None = None,
         by: str = "",
+        bring: bool = True,
     ) -> JudgedFinding:
         """Enter what a symptom or check showed.
 
         The machine is then in the state that the check needs. `again` is a deliberate re-measurement: it
-        counts beside the earlier one, where a plain repeat takes its place.
+        counts beside the earlier one, where a plain repeat takes its place. Without `bring` the machine stays as it is.
         """
-        return self.finds([(name, value, reading)], again=again, minutes=minutes, by=by)[0]
+        return self.finds([(name, value, reading)], again=again, minutes=minutes, by=by, bring=bring)[0]
 
     def finds(
         self,
@@ -84,6 +88,7 @@ class JobEntries(HeldJob):
         again: bool = False,
         minutes: float | None = None,
         by: str = "",
+        bring: bool = True,
     ) -> list[JudgedFinding]:
         """Enter several findings (name, value, whether it can only be a reading), or none of them. `minutes` is what they took
         together."""
@@ -94,7 +99,7 @@ class JobEntries(HeldJob):
             self.listen(f"{name}={value}")
             taken.append(self.judge(name, value, again=again, reading=reading, job=job))
             job = job.plus(Step(job.last_seq + 1, job.opened_at, taken[-1].finding))
-        self._enter_all([each.finding for each in taken], minutes, by)
+        self._enter_all([each.finding for each in taken], minutes, by, bring)
         for each in taken:
             try:
                 stop_if_shown(self.knowledge, each.finding)
@@ -129,12 +134,14 @@ class JobEntries(HeldJob):
         """Enter a repair that was done; the machine is then in the state that it needs."""
         return self.fixes([name], minutes, by)[0]
 
-    def fixes(self, names: Iterable[str], minutes: float | None = None, by: str = "") -> list[RepairDone]:
+    def fixes(
+        self, names: Iterable[str], minutes: float | None = None, by: str = "", bring: bool = True
+    ) -> list[RepairDone]:
         """Enter several repairs in order, or none when one cannot be taken. `minutes` is what they took together."""
         names = list(names)
         self.listen(*names)
         repairs = [take_repair(self.knowledge, name) for name in names]
-        self._enter_all(repairs, minutes, by)
+        self._enter_all(repairs, minutes, by, bring)
         return repairs
 
     def verify(self, value: str, minutes: float | None = None) -> JudgedFinding:
@@ -192,6 +199,10 @@ class JobEntries(HeldJob):
         self._enter(MachineState(changes))
         return list(changes)
 
+    def safety_asked(self) -> None:
+        """Keep with the job that every stop sign was asked for first, and plainly denied."""
+        self.remark(_ASKED + "; ".join(s.title for s in self.knowledge.stop.values()) + ".")
+
     def close(self, outcome: str, on: str | None = None, note: str = "") -> Closed:
         """Enter how the call ended: gone, referred, or came_back on a day YYYY-MM-DD (which opens the job
         again). Gone with nothing repaired or run needs the reason as its `note`."""
@@ -214,6 +225,13 @@ class JobEntries(HeldJob):
         """Take back the last step, and with a check or repair the opening and shutting that came with it."""
         if self.job.steps and isinstance(self.job.steps[-1].payload, Danger):
             self._refuse_while_stopped()
+        last = self.job.steps[-1].payload if self.job.steps else None
+        asked = (_ASKED, *(sign.ask for sign in self.knowledge.stop.values()))
+        if isinstance(last, Note) and last.text.startswith(asked):
+            raise FaultoddsError(
+                "the answers to the safety questions stay with the job and are not undone. An older entry: undo and its name. "
+                "If there is danger after all, type what it is."
+            )
         self.job, step = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
         taken = [step]
         while (
@@ -221,7 +239,10 @@ class JobEntries(HeldJob):
         ):
             self.job, step = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
             taken.append(step)
-        if isinstance(step.payload, Finding | RepairDone) and self._came_along(step.payload.name):
+        if isinstance(step.payload, MachineState) and self._was_confirmed(step.payload):
+            self.job, step = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
+            taken.append(step)
+        elif isinstance(step.payload, Finding | RepairDone) and self._came_along(step.payload.name):
             self.job, state = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
             taken.append(state)
         self._now = None
@@ -243,8 +264,10 @@ class JobEntries(HeldJob):
     def _enter(self, payload: Payload, minutes: float | None = None) -> None:
         self._enter_all([payload], minutes)
 
-    def _enter_all(self, payloads: Sequence[Payload], minutes: float | None = None, by: str = "") -> None:
-        """Put steps on disk, each after the change of machine state that it brings: all in one transaction, or none when one of
+    def _enter_all(
+        self, payloads: Sequence[Payload], minutes: float | None = None, by: str = "", bring: bool = True
+    ) -> None:
+        """Put steps on disk, each after the change of machine state that it brings, unless not to `bring` any: all in one transaction, or none when one of
         them cannot be taken. The minutes go with the last."""
         for payload in payloads:
             if not isinstance(payload, Note) and payload != Closed("referred", note=getattr(payload, "note", "")):
@@ -259,16 +282,33 @@ class JobEntries(HeldJob):
             work = payload.name if isinstance(payload, Finding | RepairDone) else ""
             if work == self.knowledge.costs.verify and not job.is_closed:
                 refuse_run(self.appliance, job)
-            state = brought(self.appliance, job, work)
+            state = brought(self.appliance, job, work) if bring else None
             for each in (state, payload) if state is not None else (payload,):
                 steps.append(each)
                 job = job.plus(Step(job.last_seq + 1, job.opened_at, each))
         self._append(*steps, minutes=minutes)
 
+    def leads_to(self, work: Iterable[str]) -> frozenset[str]:
+        """The access items that would be open after these checks or repairs, if the machine is as they need it."""
+        job = self.job
+        for name in work:
+            state = brought(self.appliance, job, name)
+            if state is not None:
+                job = job.plus(Step(job.last_seq + 1, job.opened_at, state))
+        return frozenset(item for item, is_open in job.machine_state.items() if is_open)
+
     def _same_tool(self, skip: Skip) -> bool:
         """Whether the job's last step was left out for want of the same tool."""
         last = self.job.steps[-1].payload if self.job.steps else None
         return isinstance(last, Skip) and last.reason == skip.reason
+
+    def _was_confirmed(self, state: MachineState) -> bool:
+        """Whether the job's last step is the work that brings this change of machine state, which was said to be so after it."""
+        last = self.job.steps[-1].payload if self.job.steps else None
+        if not isinstance(last, Finding | RepairDone):
+            return False
+        earlier = replace(self.job, steps=self.job.steps[:-1])
+        return brought(self.appliance, earlier, last.name) == state
 
     def _came_along(self, work: str) -> bool:
         """Whether the job's last step is the change of machine state that went with `work`."""

@@ -8,17 +8,12 @@ from faultodds.advice import may_be, run_forbidden
 from faultodds.belief import Appliance, Belief, Evidence
 from faultodds.errors import ClashError, FaultoddsError
 from faultodds.job.job import Job
-from faultodds.job.sayings import plain
+from faultodds.job.naming import names_somebody
 from faultodds.job.standing import believe
 from faultodds.job.steps import Danger, MachineState, Step
 from faultodds.job.taking import evidence_of, state_after, take_repair
 from faultodds.knowledge import Knowledge
 from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, not_run_with, said, still_owed
-
-# No answer to the question who did it.
-_NOBODY = frozenset(
-    {*("me", "i", "i did", "myself", "me myself", "we", "us", "yes", "y", "no", "n", "nobody", "no one", "none")}
-)
 
 
 def known_on(appliance: Appliance, job: Job) -> tuple[Known, Evidence, Belief | None]:
@@ -86,7 +81,7 @@ def only_qualified(knowledge: Knowledge, work: Iterable[str]) -> list[str]:
 
 def refuse_unqualified(work: Sequence[str], by: str = "") -> None:
     """Raise FaultoddsError for work that those who are here may not do, unless it is said `by` whom it was done."""
-    if work and (not any(c.isalpha() for c in by) or plain(by) in _NOBODY):
+    if work and not names_somebody(by):
         names = " and ".join(work)
         raise FaultoddsError(
             f"{names}: live or gas-pressure work is for qualified people, and there is said to be none here (--no-qualified-work, "

@@ -10,8 +10,9 @@ from faultodds.belief import Appliance
 from faultodds.errors import ClashError, FaultoddsError, SafetyStop
 from faultodds.job.gates import only_qualified
 from faultodds.job.job import Job
+from faultodds.job.naming import vouches
 from faultodds.job.standing import Standing
-from faultodds.job.steps import Danger, Hands, Payload, Safe
+from faultodds.job.steps import Danger, Hands, Note, Payload, Safe
 from faultodds.job.taking import situation_of, stop_if_danger
 from faultodds.job.typed import asked, stop_sign_named
 from faultodds.knowledge import Knowledge
@@ -108,6 +109,12 @@ class HeldJob:
             raise FaultoddsError(
                 "who says that it is safe again, and how was that made sure? Say it in a few words, kept with the job: "
                 f'faultodds job safe {self.job.id} --note "supplier came, meter and joints tested"'
+            )
+        if not vouches(text):
+            self._append(Note(f"Not taken as safe: {text.strip()}"))
+            raise FaultoddsError(
+                f"'{text.strip()}' has a denial or a doubt in it, so it is kept as a note, and the job stays stopped. When it is "
+                "safe, say who made sure of it and how, without one: supplier came, meter and joints tested."
             )
         self._append(Safe(text.strip()))
 

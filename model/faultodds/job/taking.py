@@ -60,6 +60,10 @@ _EXAMPLES = {
 def take_fact(knowledge: Knowledge, name: str, value: str) -> Fact:
     """A context or equipment fact from what was typed."""
     facts: dict[str, ContextFact | EquipmentFact] = {**knowledge.context, **knowledge.equipment}
+    if "?" in value:
+        raise FaultoddsError(
+            f"{name}={value}: is it so? Then type it without the question mark. If nobody knows: skip {name}."
+        )
     fact = match("fact", name, facts, {n: f.ask for n, f in facts.items()})
     return Fact(fact, match(f"value of '{fact}'", value, facts[fact].values, facts[fact].values))
 
@@ -118,6 +122,12 @@ def take_finding(
         f"Type 'faultodds appliance show {knowledge.appliance.id}' for all of them.",
     )
     outcomes = observables[found].outcomes
+    if "?" in value:
+        one, other = [*outcomes, ""][:2]
+        raise BadReading(
+            f"{found}={value}: is it so, or are you unsure? If it is so, type it without the question mark. Unsure, with how "
+            f"likely each is: {found} {one} 70 / {other} 30."
+        )
     if not reading:
         split = _split(found, value, outcomes)
         if split is not None:

@@ -63,7 +63,7 @@ def denies(reply: str) -> bool:
     denial = _rules().denial
     said = re.sub(r"['\u2019]", "", reply.casefold())
     clauses = [" ".join(part.split()) for part in re.split(r"[^\w ]+", said) if part.strip()]
-    if not clauses or hear(reply) is not None:
+    if not clauses or "?" in reply or hear(reply) is not None:
         return False
     first, *rest = clauses
     return has_no_alarm(reply) or bool(
