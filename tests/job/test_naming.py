@@ -6,7 +6,7 @@ import pytest
 
 from faultodds.belief import Appliance
 from faultodds.errors import FaultoddsError, SafetyStop
-from faultodds.job import OpenJob, Store
+from faultodds.job import OpenJob, Store, sayings
 from faultodds.job.naming import vouches
 
 VOUCHED = (
@@ -61,3 +61,11 @@ def test_a_question_mark_is_asked_about(dryer: Appliance, store: Store) -> None:
         with pytest.raises(FaultoddsError, match="question mark"):
             visit.fact(name, f"{next(iter(fact.values))}?")
     assert not visit.job.findings and not visit.job.facts
+
+
+@pytest.mark.parametrize("word", ["then", "but", "until", "and then", "till"])
+def test_what_is_unread_behind_a_finding_may_turn_it(dryer: Appliance, word: str) -> None:
+    """Nothing is noted, and it is asked about."""
+    for found in ("hood flap weak", "lint screen coated"):
+        said = sayings.understand(dryer.knowledge, f"{found}, {word} quux zork")
+        assert not {s.kind for s in said} & {"finding", "fact", "machine", "repair"}

@@ -180,7 +180,7 @@ class BenchCall:
         question = f"Is the machine like this now: {self._called(guess)}? (yes, no, or how it is, such as: gas on)"
         reply = self.talk.ask(question) or ""
         said = sayings.plain(reply)
-        if said in YES:
+        if said in YES and "?" not in reply:
             self.visit.set_state({i: i in guess for i in self.visit.knowledge.access if (i in guess) != (i in before)})
             return
         self.talk.tell(f"Then it is taken to be as before: {self._called(before)}. Say how it is, such as: gas on.")

@@ -267,8 +267,8 @@ class JobEntries(HeldJob):
     def _enter_all(
         self, payloads: Sequence[Payload], minutes: float | None = None, by: str = "", bring: bool = True
     ) -> None:
-        """Put steps on disk, each after the change of machine state that it brings, unless not to `bring` any: all in one transaction, or none when one of
-        them cannot be taken. The minutes go with the last."""
+        """Put steps on disk, each after the change of machine state that it brings (none without `bring`): all in one
+        transaction, or none when one of them cannot be taken. The minutes go with the last."""
         for payload in payloads:
             if not isinstance(payload, Note) and payload != Closed("referred", note=getattr(payload, "note", "")):
                 self._refuse_while_stopped()

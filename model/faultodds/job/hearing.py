@@ -15,7 +15,7 @@ from msgspec import Struct
 from faultodds.job.amounts import reading_text, shows_otherwise, step_of
 from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
 from faultodds.job.fits import Fit, best, rules_of, used_by
-from faultodds.job.said import Kind, Said
+from faultodds.job.said import Kind, Said, goes_on, left_open
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
 from faultodds.knowledge import Knowledge
 from faultodds.safety import only_denies
@@ -64,6 +64,8 @@ def _together(heard: Sequence[Heard], line: str) -> list[Said]:
     if taken and all(each.kind == "doubt" for each in taken):
         return [Said("doubt", "", "", line)]
     unread = [h.text for h in heard if not h.said and h.text]
+    if unread and any(each.kind == "finding" for each in taken) and goes_on(line):
+        return [left_open(unread)]
     return [*taken, Said("unread", ", ".join(unread), "", "")] if taken and unread else taken
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from typing import Literal
 
 from msgspec import Struct
@@ -18,3 +20,16 @@ class Said(Struct, frozen=True):
     name: str
     value: str
     text: str
+
+
+def goes_on(line: str) -> bool:
+    """Whether a line goes on in a way that may turn what was found before: "lights, then goes out"."""
+    return bool(re.search(r"\b(?:then|but|until|till)\b", line.casefold()))
+
+
+def left_open(unread: Sequence[str]) -> Said:
+    """The question about what was not understood behind a finding, which is not noted either."""
+    rest = ", ".join(unread)
+    return Said(
+        "ask", f"'{rest}' is not understood and may turn the rest. Nothing was noted: type NAME=OUTCOME.", "", ""
+    )
