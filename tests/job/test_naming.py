@@ -67,5 +67,5 @@ def test_a_question_mark_is_asked_about(dryer: Appliance, store: Store) -> None:
 def test_what_is_unread_behind_a_finding_may_turn_it(dryer: Appliance, word: str) -> None:
     """Nothing is noted, and it is asked about."""
     for found in ("hood flap weak", "lint screen coated"):
-        said = sayings.understand(dryer.knowledge, f"{found}, {word} quux zork")
+        said = sayings.understand(dryer.knowledge, f"{found}, {word} goes out")
         assert not {s.kind for s in said} & {"finding", "fact", "machine", "repair"}
