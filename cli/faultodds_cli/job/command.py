@@ -119,7 +119,7 @@ def fix(
     """Enter repairs that were done; the run that verifies them comes next."""
     with _entering(job, appliance, data, as_json) as (visit, _):
         visit.fixes(repairs, minutes, by)
-    if not as_json:
+    if not (as_json or visit.left_off):
         say(f"Next, run the machine: faultodds job verify {visit.job.id} OUTCOME")
 
 

@@ -198,7 +198,8 @@ def entered_lines(visit: OpenJob, taken: Iterable[JudgedFinding], since: int) ->
     for each in taken:
         if each.judgement is not None:
             lines += judgement_lines(visit.knowledge, each.finding.name, each.judgement)
-    return [*lines, *_guessed_lines(visit, since)]
+    told = [line for text in visit.at_once() for line in wrap(text, "AT ONCE: ", "         ")]
+    return [*lines, *told, *_guessed_lines(visit, since)]
 
 
 def _guessed_lines(visit: OpenJob, since: int) -> list[str]:

@@ -10,7 +10,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from faultodds.advice.machine import CLOSED_UP, State, Way
-from faultodds.belief import Belief, Evidence, RepairEffect
+from faultodds.belief import Belief, Evidence, RepairEffect, infer
 from faultodds.knowledge import Knowledge, repair_modes
 from faultodds.safety import CAUSE_LEFT, LIKELY, Known, barred, causes_of, said, still_holds
 
@@ -55,6 +55,7 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
     """
     known = {name: {value: 1.0} for name, value in evidence.facts.items()}
     judged: list[tuple[str, str]] = []
+    found_at = {s.name: s.stage for s in sorted(evidence.seen, key=lambda s: s.stage)}
     for s in sorted(evidence.seen, key=lambda s: (s.stage, s.visit, s.take)):
         least, total = DOUBT * max(s.weights.values()), sum(s.weights.values())
         known[s.name] = {o: w / total for o, w in s.weights.items() if w >= least}
@@ -71,7 +72,8 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
             known[name] = {**known.get(name, {}), outcome: cause_left(belief, name, outcome)}
         for name, check in knowledge.check.items():
             for outcome in set(check.stops_heat) & set(known.get(name, ())):
-                known[name] = {**known[name], outcome: min(known[name][outcome], cause_left(belief, name, outcome))}
+                left = _despite_runs(knowledge, evidence, belief, found_at[name], _made(belief, name, outcome))
+                known[name] = {**known[name], outcome: min(known[name][outcome], left)}
         known |= _causes_left(knowledge, evidence, belief)
     return {n: {o: share for o, share in values.items() if share >= DOUBT} for n, values in known.items()}
 
@@ -83,8 +85,20 @@ def _causes_left(knowledge: Knowledge, evidence: Evidence, belief: Belief) -> di
     for name, causes in causes_of(knowledge).items():
         if name in mended and float(belief.original @ s.member[:, s.mode_index[name]]) > LIKELY:
             there = s.member[:, [s.mode_index[c] for c in causes]].any(axis=1)
-            out[name] = {CAUSE_LEFT: float(belief.now @ there)}
+            since = max(n for n, r in enumerate(evidence.repairs, 1) if name in r.modes)
+            out[name] = {CAUSE_LEFT: _despite_runs(knowledge, evidence, belief, since, there)}
     return out
+
+
+def _despite_runs(knowledge: Knowledge, evidence: Evidence, belief: Belief, since: int, made: Bools) -> float:
+    """Chance that one of some suspects is there. A run with heat that was made after `since` repairs, while it was barred, is
+    taken as a fact but lifts no bar: the chance is the higher of those with such runs and without."""
+    left = float(belief.now[made].sum())
+    lit = {n for n, check in knowledge.check.items() if check.running and not check.unheated}
+    kept = tuple(s for s in evidence.seen if s.name not in lit or s.stage < since)
+    if left > LIKELY or len(kept) == len(evidence.seen):
+        return left
+    return max(left, float(infer(belief.suspects, replace(evidence, seen=kept)).now[made].sum()))
 
 
 def cause_left(belief: Belief, name: str, outcome: str) -> float:

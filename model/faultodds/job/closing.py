@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from datetime import date
 
-from faultodds.belief import Appliance
+from faultodds.belief import Appliance, WeighedFinding
 from faultodds.errors import FaultoddsError
 from faultodds.job.gates import cause_owed, refuse_gone, told_cause
 from faultodds.job.job import Job
 from faultodds.job.standing import unverified
 from faultodds.job.steps import Closed, RepairDone
 from faultodds.knowledge import Knowledge
-from faultodds.safety import LIKELY, run_shows_only
+from faultodds.safety import LIKELY, Unmended, run_shows_only, unmended
 
 
 def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: str, today: date) -> Closed:
@@ -32,6 +32,7 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
         _refuse_owed(appliance, job)
         refuse_gone(appliance, job)
         _refuse_failed(knowledge, job)
+        _refuse_unmended(knowledge, job, closed.note)
         if not closed.note and untouched(knowledge, job):
             raise FaultoddsError(
                 "nothing was repaired on this visit and the machine was not run, so why is the complaint gone? Say it in a few "
@@ -53,6 +54,8 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
 def reason_owed(knowledge: Knowledge, job: Job) -> str:
     """What has not been done on this visit that would show that the complaint is gone, so that a reason is asked for; empty when
     nothing is."""
+    if left := [each for each in left_unmended(knowledge, job) if not each.barring]:
+        return _told_unmended(knowledge, left[0])
     if untouched(knowledge, job):
         return "Nothing was repaired and the machine was not run."
     if unverified(knowledge, job):
@@ -70,6 +73,35 @@ def repaired_now(job: Job) -> list[str]:
             case RepairDone(name):
                 done.append(name)
     return done
+
+
+def left_unmended(knowledge: Knowledge, job: Job) -> list[Unmended]:
+    """The faults that were seen on this job, and neither mended nor looked at again."""
+    seen = []
+    for p in job.findings:
+        f = p.finding
+        weights = {f.outcome: 1.0} if f.outcome is not None else f.likelihood or {}
+        seen.append(WeighedFinding(f.name, weights, p.stage, f.take))
+    return unmended(knowledge, job.repairs, seen)
+
+
+def _told_unmended(knowledge: Knowledge, left: Unmended) -> str:
+    return f"{left.name}={left.outcome} was found ({knowledge.title_of(left.mode)}), and not mended."
+
+
+def _refuse_unmended(knowledge: Knowledge, job: Job, note: str) -> None:
+    """Refuse to call it gone over a fault that was seen and is not mended: one that lets a hazard out or stops the air whatever
+    is said, another one without a reason."""
+    for left in sorted(left_unmended(knowledge, job), key=lambda each: not each.barring):
+        told = _told_unmended(knowledge, left)
+        looked = f"Enter its repair, or look again and enter what {left.name} shows now"
+        if left.barring:
+            raise FaultoddsError(f"close gone is refused: {told} {looked}; then close gone. Otherwise close referred.")
+        if not note:
+            raise FaultoddsError(
+                f"{told} Why is the complaint gone? {looked}; or say why, and it is kept with the job: "
+                f'faultodds job close {job.id} gone --note "customer wants that left"'
+            )
 
 
 def untouched(knowledge: Knowledge, job: Job) -> bool:
@@ -93,14 +125,12 @@ def _refuse_failed(knowledge: Knowledge, job: Job) -> None:
 
 
 def _refuse_owed(appliance: Appliance, job: Job) -> None:
-    """Refuse to close on a fault that something brought on, while what did can still be looked for."""
+    """Refuse to close on a fault that something brought on, while what did is neither mended nor measured to be gone."""
     for mode, checks in cause_owed(appliance, job).items():
-        left = [c for c in checks if c not in job.skipped]
-        if left:
-            raise FaultoddsError(
-                f"{told_cause(appliance.knowledge, mode, checks)} Then close gone. What cannot be measured now: skip {left[0]} "
-                "and the reason, or close referred."
-            )
+        raise FaultoddsError(
+            f"{told_cause(appliance.knowledge, mode, checks)} Then close gone. What cannot be measured now is not settled by "
+            "leaving it out: close referred, and the machine is left out of service."
+        )
 
 
 def _day(text: str | None, today: date) -> date | None:

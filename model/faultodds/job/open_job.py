@@ -19,7 +19,7 @@ from faultodds.job.job import Job
 from faultodds.job.standing import Standing, believe, stand, unverified
 from faultodds.names import match
 from faultodds.revisions import FILE, accepted
-from faultodds.safety import barred, not_run_now
+from faultodds.safety import at_once, barred, not_run_now
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
@@ -121,6 +121,10 @@ class OpenJob(JobEntries):
         if why:
             raise FaultoddsError(f"'{found}' is not for now: {why}")
         return action(self.appliance.fitted(self.job.facts), found, self.state, self.labour_rate, known)
+
+    def at_once(self) -> tuple[str, ...]:
+        """What is to be done before anything else because of what was found; nothing on a call that has ended."""
+        return () if self.job.is_closed else at_once(self.knowledge, known_on(self.appliance, self.job)[0])
 
     def out_of_service(self) -> list[str]:
         """What was found with which the machine must not run, or not with heat, as it is told."""

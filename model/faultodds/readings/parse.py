@@ -34,6 +34,8 @@ _BEYOND = re.compile(r"(<|>|≥|≤|over|under|above|below|more than|less than)\
 _SLASHED = re.compile(r"(\d+)\s*/\s*(\d+)(?:\s*/\s*\d+)*")
 # Kinds that are read as a part of something: half a foot on the dial, 3/16 in a foot, 1/2 in w.c.
 FRACTIONS = frozenset({"dial", "angle", "pressure"})
+# Kinds of which several readings are several places, and the worst one counts.
+PLACES = frozenset({"concentration"})
 _CODED = re.compile(r"(\d+)([kKMRr])(\d+)")
 
 
@@ -146,6 +148,8 @@ def _one_of_several(typed: str, spec: ReadingSpec) -> str:
     each = re.split(r"\s*/\s*", match[0])
     if len(set(each)) == 1:
         return each[0] + typed[match.end() :]
+    if spec.kind in PLACES:
+        return max(each, key=int) + typed[match.end() :]
     raise BadReading(
         f"'{typed}' is {len(each)} readings: {' and '.join(each)}. Which one is meant? "
         f"Type that one alone, for example {each[0]}{typed[match.end() :]}."

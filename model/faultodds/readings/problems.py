@@ -26,10 +26,13 @@ OWN_UNITS: dict[str, tuple[str, ...]] = {
     "moisture": ("percent",),
     "angle": ("deg",),
     "time": ("min",),
+    "concentration": ("ppm",),
 }
 
 # Below this nothing is shown, so the lowest band must start there; without an entry, at -inf.
-FLOORS = dict.fromkeys(("ohm", "V", "A", "inwc", "Pa", "mbar", "fpm", "m/s", "btu_h", "percent", "deg", "min"), 0.0)
+FLOORS = dict.fromkeys(
+    ("ohm", "V", "A", "inwc", "Pa", "mbar", "fpm", "m/s", "btu_h", "percent", "deg", "min", "ppm"), 0.0
+)
 
 
 def floor_of(spec: ReadingSpec) -> float:

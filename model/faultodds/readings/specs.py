@@ -25,6 +25,7 @@ Kind = Literal[
     "moisture",
     "angle",
     "time",
+    "concentration",
 ]
 
 Limit = float | Literal["OL"] | None

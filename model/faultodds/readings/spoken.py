@@ -54,6 +54,7 @@ EXAMPLES = {
     "moisture": "58 %, or wet 13.3 lb dry 8.5 lb",
     "angle": "1.5 deg or 1/4 in per ft",
     "time": "48 min or 1:20",
+    "concentration": "12 ppm or 0",
 }
 
 # What no honest reading leaves, by unit.
@@ -72,10 +73,12 @@ LIMITS = {
     "percent": (0.0, 400.0),
     "deg": (0.0, 90.0),
     "min": (0.0, 1440.0),
+    "ppm": (0.0, 1e6),
 }
 
 BELOW_ZERO = {
     "pressure": "Swap the two hoses on the manometer, or zero it, and read again.",
     "voltage": "Set the meter to AC volts and read again.",
     "air_speed": "Turn the vane to face the draught and read again.",
+    "concentration": "Zero the meter outdoors and read again.",
 }

@@ -50,6 +50,7 @@ SPELLINGS: dict[str, dict[str, str]] = {
     "time": dict.fromkeys(("min", "mins", "minute", "minutes"), "min")
     | dict.fromkeys(("h", "hr", "hrs", "hour", "hours"), "h")
     | dict.fromkeys(("s", "sec", "secs", "second", "seconds"), "s"),
+    "concentration": dict.fromkeys(("ppm", "partspermillion", "ppmco", "ppmofco", "co"), "ppm"),
     "dial": dict.fromkeys(("btu/h", "btuh", "btu/hr", "btu"), "btu_h"),
 }
 

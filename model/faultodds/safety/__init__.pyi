@@ -7,7 +7,9 @@ from .duties import (
     known_after as known_after, let_out as let_out, not_run_now as not_run_now, not_run_with as not_run_with, said as said,
     still_holds as still_holds, watch_text as watch_text,
 )
-from .owed import run_shows_only as run_shows_only, still_owed as still_owed
+from .owed import (
+    Unmended as Unmended, run_shows_only as run_shows_only, still_owed as still_owed, unmended as unmended,
+)
 from .file_rules import refuse_unsafe_file as refuse_unsafe_file
 from .rules import (
     broken as broken, heats as heats, runs as runs, said_each_time as said_each_time, shut_off_for as shut_off_for,

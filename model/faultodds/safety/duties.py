@@ -90,8 +90,9 @@ def at_once(knowledge: Knowledge, known: Known) -> tuple[str, ...]:
         if outcome == CAUSE_LEFT:
             fault, checks = knowledge.title_of(name), " or ".join(dict(knowledge.modes())[name].cause_shown_by)
             texts.append(
-                f"What brought it on ({fault}) is as likely as not still there. Leave it shut off: plug out, gas cock shut. No run "
-                f"with heat until that is mended, or measured to be right ({checks})."
+                f"What brought it on ({fault}) is as likely as not still there. Leave it shut off: plug out, gas cock shut; power "
+                f"on only for a no-heat run, the gas shut. No run with heat until that is mended, or measured to be "
+                f"right ({checks}); one made all the same does not settle it."
             )
             continue
         text = knowledge.check[name].stops.get(outcome) if name in knowledge.check else None

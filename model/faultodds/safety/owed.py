@@ -1,12 +1,14 @@
-"""What a call leaves owing: the cause of a fault that something brings on, found or put right."""
+"""What a call leaves owing: the cause of a fault that something brings on, found or put right; a fault seen and not mended."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Protocol
 
+from msgspec import Struct
+
 from faultodds.knowledge import Knowledge
-from faultodds.safety.duties import LIKELY, still_holds
+from faultodds.safety.duties import LIKELY, causes_of, still_holds
 
 
 class Seen(Protocol):
@@ -51,6 +53,69 @@ def still_owed(knowledge: Knowledge, repaired: Sequence[str], seen: Iterable[See
         if there and not causes and not _measured_right(knowledge, mode.cause_shown_by, repaired, last, since):
             owed[name] = mode.cause_shown_by
     return owed
+
+
+class Unmended(Struct, frozen=True):
+    """A fault that a look showed, and that no repair since was of. `barring`: it lets a hazard out, or is one of the faults that
+    bring on a blown fuse, so that no reason will do."""
+
+    name: str
+    outcome: str
+    mode: str
+    barring: bool
+
+
+def unmended(knowledge: Knowledge, repaired: Sequence[str], seen: Iterable[Seen]) -> list[Unmended]:
+    """The faults that were seen last by a look or a measurement of the part itself, each by its likeliest mode, and that nobody
+    has mended since, nor looked at again."""
+    order = [s for s in sorted(seen, key=lambda s: s.stage) if s.name in knowledge.check]
+    found = []
+    for n, s in enumerate(order):
+        if s.name in {later.name for later in order[n + 1 :]}:
+            continue
+        since = {m for r in repaired[s.stage :] for t in knowledge.repair[r].fixes for m in knowledge.modes_under(t)}
+        for outcome in list(knowledge.check[s.name].outcomes)[1:]:
+            modes = _names(knowledge, s.name, outcome) if _share(s, outcome) > LIKELY else {}
+            if (
+                modes
+                and not since & set(modes)
+                and not any(_clears(knowledge, later, modes) for later in order[n + 1 :])
+            ):
+                found.append(Unmended(s.name, outcome, max(modes, key=modes.__getitem__), _bars(knowledge, modes)))
+    return found
+
+
+def _names(knowledge: Knowledge, check: str, outcome: str) -> dict[str, float]:
+    """Faults of parts that a check looks at directly, and that show this outcome more often than not -> how often."""
+    seen, out = knowledge.check[check], {}
+    for ref, link in seen.links.items():
+        often = link if isinstance(link, Mapping) else dict.fromkeys(list(seen.outcomes)[1:2], link)
+        out |= dict.fromkeys(knowledge.modes_under(ref) if _is_part(knowledge, ref) else (), often.get(outcome, 0.0))
+    for row, shares in seen.table.items():
+        wrong = [(d, s) for d, s in zip(seen.depends_on, row.split(", "), strict=False) if s != "ok"]
+        if row != "other" and len(wrong) == 1 and _is_part(knowledge, wrong[0][0]):
+            out[".".join(wrong[0])] = shares.get(outcome, 0.0)
+    return {mode: often for mode, often in out.items() if often > LIKELY}
+
+
+def _clears(knowledge: Knowledge, seen: Seen, modes: Iterable[str]) -> bool:
+    """Whether a check that would show one of some modes showed that all is well."""
+    good, *others = knowledge.check[seen.name].outcomes
+    named = {m for outcome in others for m in _names(knowledge, seen.name, outcome)}
+    return bool(named & set(modes)) and _share(seen, good) > LIKELY
+
+
+def _is_part(knowledge: Knowledge, ref: str) -> bool:
+    return ref.partition(".")[0] in knowledge.component
+
+
+def _bars(knowledge: Knowledge, modes: Iterable[str]) -> bool:
+    """Whether one of some modes brings on a fault that owes its cause, or lets a hazard out."""
+    bringing = {cause for causes in causes_of(knowledge).values() for cause in causes}
+    for name, check in knowledge.check.items():
+        for outcome in (*check.lets_out, *check.stops):
+            bringing |= set(_names(knowledge, name, outcome))
+    return bool(bringing & set(modes))
 
 
 def run_shows_only(knowledge: Knowledge, repaired: Iterable[str]) -> list[str]:
