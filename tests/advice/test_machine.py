@@ -60,7 +60,8 @@ def test_the_verification_run_is_made_as_the_customer_will_use_it(dryer: Knowled
     machine = MachineStates(dryer)
     way = machine.to_work(frozenset({"pulled_out", "duct_off"}), dryer.check["verification_run"])
     assert way.after == CLOSED_UP
-    assert [m.item for m in way.moves] == ["duct_off", "pulled_out"]
+    moved = ["unplugged", "gas_shut", "duct_off", "gas_shut", "pulled_out", "unplugged"]
+    assert [m.item for m in way.moves] == moved
 
 
 def test_live_work_is_priced_with_its_shutting_off_twice(dryer: Knowledge) -> None:

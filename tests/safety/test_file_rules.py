@@ -89,7 +89,19 @@ def no_stop(name: str) -> Change:
         (work("burner_voltage", unfit=[]), "check.burner_voltage: energised work says what is fitted dead"),
         (work("igniter_ohms", fit=["Clip on."]), "check.igniter_ohms: 'fit' and 'unfit' are for energised work"),
         (work("igniter", tight=["Soap-test."]), "repair.igniter.tight: gas comes on with a panel off"),
-        (work("igniter_ohms", prove=["See."]), "check.igniter_ohms.prove: only a repair is proved"),
+        (work("igniter_ohms", prove=["See."]), "check.igniter_ohms.prove: only a repair or live gas work is proved"),
+        (
+            item("pulled_out", shut_first=["gas_shut"]),
+            "access.pulled_out.shut_first: the machine is moved with the power on",
+        ),
+        (
+            item("duct_off", requires=[], shut_first=["unplugged"]),
+            "access.duct_off.shut_first: the machine is moved with the gas",
+        ),
+        (
+            work("transition_look", access=["pulled_out"]),
+            "check.transition_look.access: hands are at the machine with the power",
+        ),
         (
             work("clean_duct", access=["duct_off"]),
             "repair.clean_duct.access: hands are at the machine with the power on; add",

@@ -16,7 +16,19 @@ from faultodds.advice.machine import CLOSED_UP, MachineStates, State, Way, need_
 from faultodds.advice.situation import Price
 from faultodds.belief import Appliance
 from faultodds.knowledge import Knowledge, Work, kinds
-from faultodds.safety import HANDS_OUT, Known, Line, Part, broken, heats, known_after, runs, shut_off_for, watch_text
+from faultodds.safety import (
+    HANDS_OUT,
+    Known,
+    Line,
+    Part,
+    broken,
+    heats,
+    known_after,
+    not_lit_with,
+    runs,
+    shut_off_for,
+    watch_text,
+)
 
 NOTHING_KNOWN: Known = {}
 
@@ -84,6 +96,8 @@ def instructions(
     out: list[Told] = []
     told: set[str] = set()
     for name in names:
+        if not_lit_with(k, known):
+            machine = machine.unlit
         work = k.check.get(name) or k.repair[name]
         way = machine.to_work(state, work)
         lines = tuple(_watched(k, known, name, _doing(k, machine, state, name, work, told)))

@@ -9,6 +9,7 @@ behind a panel already open pays for neither.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cached_property
 from typing import NamedTuple
 
 from msgspec import Struct
@@ -33,33 +34,46 @@ class Way(Struct, frozen=True):
 
 
 class Need(NamedTuple):
-    """What some work needs of the machine: open, closed, running; run first closed up; powered with a panel off; gas on for a
-    soap test."""
+    """What some work needs of the machine: open, closed, running, without heat; run first closed up; powered with a panel off;
+    gas on for a soap test; run closed up after it."""
 
     access: frozenset[str]
     closed: frozenset[str]
     running: bool
+    unheated: bool
     run_first: bool
     live: bool
     tight: bool
+    prove: bool
 
 
 def need_of(work: Work) -> Need:
     """What a check or repair needs of the machine."""
     access, closed = frozenset(work.access), frozenset(work.closed)
-    return Need(access, closed, work.running, bool(work.run_first), work.energised, bool(work.tight))
+    proved = bool(work.prove) and not isinstance(work, Repair)
+    return Need(
+        access, closed, work.running, work.unheated, bool(work.run_first), work.energised, bool(work.tight), proved
+    )
 
 
 class MachineStates:
-    """Ways between machine states for one appliance; remembers those it has worked out."""
+    """Ways between machine states for one appliance; remembers those it has worked out. `unlit`: the gas stays shut for every run
+    without heat, since one with heat is barred."""
 
-    def __init__(self, knowledge: Knowledge) -> None:
+    def __init__(self, knowledge: Knowledge, unlit: bool = False) -> None:
+        self._knowledge = knowledge
+        self._unlit = unlit
         self._access = knowledge.access
         self._verify = knowledge.check[knowledge.costs.verify]
         self._order = _requirements_first(knowledge.access)
         self._closing = _closing_order(knowledge.access, self._order)
         self._known: dict[tuple[State, frozenset[str], frozenset[str], bool], Way] = {}
         self._needs: dict[tuple[State, Need], Way] = {}
+
+    @cached_property
+    def unlit(self) -> MachineStates:
+        """The same machine while it must not run with heat."""
+        return self if self._unlit else MachineStates(self._knowledge, True)
 
     def way(self, state: State, access: Iterable[str], running: bool = False, closed: Iterable[str] = ()) -> Way:
         """The way from `state` to where `access` is open, `closed` is not, and, if `running`, the machine can run.
@@ -109,11 +123,17 @@ class MachineStates:
             go("steps", self.way(here(), need.access, True, shut))
             go("unfit", self.way(here(), need.access, False, shut))
         else:
-            go("steps", self.way(here(), need.access, need.running, need.closed))
+            gas = {i for i, a in self._access.items() if a.makes_safe == "gas" and self._unlit and need.unheated}
+            go("steps", self.way(here(), need.access | gas, need.running, need.closed))
+        let_out = {i for i in need.access if need.running and not need.live and self._access[i].lets_out}
+        if let_out:
+            go("move", self.way(here(), need.access - let_out, False, let_out))
         if need.tight:
             before = here()
             go("tight", self._gas(before, False))
             go("move", self._gas(here(), True))
+        if need.prove:
+            go("prove", self.way(here(), (), running=True))
         return legs
 
     def leaves(self, state: State, work: Work) -> State:
@@ -188,6 +208,7 @@ class _Walk:
         if item in self.state:
             return
         self._secure(item)
+        self._shut(self.access[item].shut_first)
         self.state.add(item)
         self._note(item, True, self.access[item].open_minutes)
 
@@ -199,11 +220,16 @@ class _Walk:
         if self.access[item].makes_safe is None:
             for other in sorted(o for o in self.state if item in self.access[o].requires):
                 self.close(other)
+        self._shut(o for o in self.access[item].shut_first if item not in self.access[o].close_while)
         self.state.discard(item)
         self._note(item, False, self.access[item].close_minutes)
 
     def _secure(self, item: str) -> None:
         for needed in self.access[item].requires:
+            self.open(needed)
+
+    def _shut(self, items: Iterable[str]) -> None:
+        for needed in items:
             self.open(needed)
 
     def _note(self, item: str, opens: bool, minutes: float) -> None:

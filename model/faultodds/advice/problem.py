@@ -18,7 +18,7 @@ from faultodds.advice.machine import MachineStates, State, Way
 from faultodds.advice.situation import Price, may_be
 from faultodds.belief import Belief, WeighedFinding, infer, repair_effect
 from faultodds.knowledge import Check, Floats, Repair, repair_modes
-from faultodds.safety import Known, at_once, not_run_now, still_owed
+from faultodds.safety import Known, at_once, not_lit_with, not_run_now, still_owed
 
 Places = npt.NDArray[np.intp]
 
@@ -36,7 +36,8 @@ class Problem(Classes, dict=True):
     @cached_property
     def machine(self) -> MachineStates:
         """Ways between the states of this machine."""
-        return MachineStates(self.knowledge)
+        machine = MachineStates(self.knowledge)
+        return machine.unlit if not_lit_with(self.knowledge, self.known) else machine
 
     @cached_property
     def _trips(self) -> dict[tuple[State, frozenset[str]], tuple[Way, float, State]]:

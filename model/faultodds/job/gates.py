@@ -13,7 +13,7 @@ from faultodds.job.standing import believe
 from faultodds.job.steps import Danger, MachineState, Step
 from faultodds.job.taking import evidence_of, state_after, take_repair
 from faultodds.knowledge import Knowledge
-from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, not_run_with, said, still_owed
+from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, not_lit_with, not_run_with, said, still_owed
 
 
 def known_on(appliance: Appliance, job: Job) -> tuple[Known, Evidence, Belief | None]:
@@ -31,7 +31,8 @@ def brought(appliance: Appliance, job: Job, work: str) -> MachineState | None:
     which the machine must not run, or not with heat, it is left as it was worked on."""
     k = appliance.knowledge
     if work not in k.repair:
-        return state_after(appliance, job, work)
+        unheated = work in k.check and k.check[work].running and k.check[work].unheated
+        return state_after(appliance, job, work, unlit=unheated and bool(not_lit_with(k, known_on(appliance, job)[0])))
     done = job.plus(Step(job.last_seq + 1, job.opened_at, take_repair(k, work)))
     return state_after(appliance, job, work, not barred(k, known_on(appliance, done)[0]))
 

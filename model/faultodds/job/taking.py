@@ -300,9 +300,12 @@ def situation_of(
     return Situation(state, frozenset(skipped), qualified and (shop is None or shop.qualified), labour_rate, effort)
 
 
-def state_after(appliance: Appliance, job: Job, work: str, closed_up: bool = True) -> MachineState | None:
+def state_after(
+    appliance: Appliance, job: Job, work: str, closed_up: bool = True, unlit: bool = False
+) -> MachineState | None:
     """The machine state a check or repair leaves, as a step; None when it changes nothing. A repair is taken to be closed up
-    for its run, unless the machine is not run (`closed_up` false): then it is left as it was worked on."""
+    for its run, unless the machine is not run (`closed_up` false): then it is left as it was worked on. `unlit`: it must not run
+    with heat."""
     from faultodds.advice import MachineStates
 
     k = appliance.fitted(job.facts).knowledge
@@ -310,7 +313,7 @@ def state_after(appliance: Appliance, job: Job, work: str, closed_up: bool = Tru
     record = k.check.get(work) or k.repair.get(work)
     if record is None:
         return None
-    machine = MachineStates(k)
+    machine = MachineStates(k, unlit)
     after = machine.leaves(state, record) if closed_up else machine.to_work(state, record).after
     changes = {i: i in after for i in k.access if (i in after) != (i in state)}
     return MachineState(changes) if changes else None

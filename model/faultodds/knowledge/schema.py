@@ -134,6 +134,7 @@ class EquipmentFact:
 @dataclass(frozen=True)
 class Access:
     """Something opened, shut off or moved to work. Minutes each way; `requires` must be so before it is opened.
+    `shut_first` must be so while it is moved either way, not afterwards.
 
     `blocks_running`: the machine cannot run while this is so. `makes_safe` marks the items that shut off a hazard.
     `also_by`: items that open the same parts, so that work behind this one can be done with one of them open instead.
@@ -150,6 +151,7 @@ class Access:
     open_minutes: float
     close_minutes: float
     requires: list[str] = field(default_factory=list)
+    shut_first: list[str] = field(default_factory=list)
     blocks_running: bool = True
     makes_safe: Literal["power", "gas"] | None = None
     also_by: list[str] = field(default_factory=list)

@@ -129,6 +129,13 @@ def _item_problems(k: Knowledge, name: str, item: Access) -> Iterator[str]:
                 yield f"{key}.requires: it opens with the {hazard} on; add '{shut}'."
         if not any(a.makes_safe == "power" for a in k.access.values()):
             yield f'{key}.requires: nothing shuts the power off; add an access item with makes_safe = "power" and require it.'
+    if not (item.blocks_running or item.makes_safe):
+        shut = {*needed_first(k, name), *item.shut_first}
+        for other in (n for n, a in k.access.items() if a.makes_safe and n not in shut):
+            yield f"{key}.shut_first: the machine is moved with the {k.access[other].makes_safe} on; add '{other}'."
+    for other in item.shut_first:
+        if other not in k.access:
+            yield unknown_at(f"{key}.shut_first", "access item", other, k.access)
     if item.lets_out and "{minutes}" not in item.watch:
         yield f"{key}.watch: it lets out {', '.join(item.lets_out)}; say who watches what, and for {{minutes}}."
 
@@ -143,7 +150,7 @@ def _work_problems(k: Knowledge, key: str, work: Work) -> Iterator[str]:
             for text in getattr(work, part):
                 if _RUNS.search(text):
                     yield f"{key}.{part}: '{text}' runs the machine behind an open panel; put it under 'prove' or 'run_first'."
-    if hasattr(work, "fixes"):
+    if not work.running:
         yield from _moved_live_problems(k, key, work)
     if work.running:
         yield from _let_out_problems(k, key, work)
@@ -156,12 +163,12 @@ def _parts_problems(key: str, work: Work) -> Iterator[str]:
         yield f"{key}: 'fit' and 'unfit' are for energised work; put the steps under 'steps'."
     if work.tight and not (work.gas_work and work.qualified):
         yield f"{key}.tight: gas comes on with a panel off, so it needs 'gas_work = true' and 'qualified = true'."
-    if work.prove and not hasattr(work, "fixes"):
-        yield f"{key}.prove: only a repair is proved; put the steps under 'steps'."
+    if work.prove and not (hasattr(work, "fixes") or (work.energised and work.gas_work)):
+        yield f"{key}.prove: only a repair or live gas work is proved; put the steps under 'steps'."
 
 
 def _moved_live_problems(k: Knowledge, key: str, work: Work) -> Iterator[str]:
-    """A repair with hands at what is no panel, such as a machine pulled out: everything is shut off before it is moved."""
+    """Work with hands at what is no panel, such as a machine pulled out: everything is shut off before it is moved."""
     first = {item for i in work.access if i in k.access for item in (i, *needed_first(k, i))}
     if any(not k.access[i].blocks_running for i in first):
         for shut in (n for n, a in k.access.items() if a.makes_safe and n not in first):

@@ -138,8 +138,13 @@ def said_each_time(caution: Caution) -> bool:
 
 
 def shut_off_first(k: Knowledge, m: Moment) -> Iterator[str]:
-    """Nothing is opened or put back without what must be open first: never a hand at a panel with power or gas on."""
+    """Nothing is opened or put back without what must be open first: never a hand at a panel with power or gas on, nor at a
+    machine that is moved; the gas is on again to be tested before it goes back."""
     if m.line.move is not None:
+        item, opens, access = m.line.move.item, m.line.move.opens, k.access
+        for shut in sorted(set(access[item].shut_first) - m.before):
+            if opens or item not in access[shut].close_while:
+                yield f"'{item}' is moved without '{shut}'"
         for missing in sorted(needed_first(k, m.line.move.item) - m.before):
             yield f"'{m.line.move.item}' is moved without '{missing}'"
 
@@ -204,7 +209,8 @@ def runs_closed_up(k: Knowledge, m: Moment) -> Iterator[str]:
     live = work is not None and work.energised and work.qualified and m.line.part == "steps"
     for item in sorted(m.before):
         needed = live and work is not None and any(item in ways for ways in openings(k, work))
-        if k.access[item].blocks_running and not needed:
+        gas_shut = k.access[item].makes_safe == "gas" and not heats(k, m.line)
+        if k.access[item].blocks_running and not needed and not gas_shut:
             yield f"'{m.line.work}' runs the machine with '{item}' open"
     if not live and exposed(k, m.before):
         yield f"'{m.line.work}' runs the machine with a panel off"
@@ -253,9 +259,14 @@ def not_run_when_stopped(k: Knowledge, m: Moment) -> Iterator[str]:
 
 
 def not_lit_without_air(k: Knowledge, m: Moment) -> Iterator[str]:
-    """It does not run with heat with what was found that stops the heat: no air through it, a fuse's cause not mended."""
-    for name, outcome in not_lit_with(k, m.known) if heats(k, m.line) else ():
-        yield f"'{m.line.work}' runs the machine with heat and {name}={outcome}"
+    """It does not run with heat with what was found that stops the heat: no air through it, a fuse's cause not mended; without
+    heat it runs with the gas shut."""
+    gas_on = any(a.makes_safe == "gas" and i not in m.before for i, a in k.access.items())
+    for name, outcome in not_lit_with(k, m.known) if runs(k, m.line) else ():
+        if heats(k, m.line):
+            yield f"'{m.line.work}' runs the machine with heat and {name}={outcome}"
+        elif gas_on:
+            yield f"'{m.line.work}' runs the machine with the gas on and {name}={outcome}"
 
 
 def watched_when_it_may_let_out(k: Knowledge, m: Moment) -> Iterator[str]:
