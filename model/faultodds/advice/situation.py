@@ -84,7 +84,7 @@ def _causes_left(knowledge: Knowledge, evidence: Evidence, belief: Belief) -> di
     mended = {m for r in evidence.repairs for m in r.modes}
     for name, causes in causes_of(knowledge).items():
         if name in mended and float(belief.original @ s.member[:, s.mode_index[name]]) > LIKELY:
-            there = s.member[:, [s.mode_index[c] for c in causes]].any(axis=1)
+            there: Bools = np.any(s.member[:, [s.mode_index[c] for c in causes]], axis=1)
             since = max(n for n, r in enumerate(evidence.repairs, 1) if name in r.modes)
             out[name] = {CAUSE_LEFT: _despite_runs(knowledge, evidence, belief, since, there)}
     return out

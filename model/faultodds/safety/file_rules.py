@@ -130,8 +130,8 @@ def _item_problems(k: Knowledge, name: str, item: Access) -> Iterator[str]:
         if not any(a.makes_safe == "power" for a in k.access.values()):
             yield f'{key}.requires: nothing shuts the power off; add an access item with makes_safe = "power" and require it.'
     if not (item.blocks_running or item.makes_safe):
-        shut = {*needed_first(k, name), *item.shut_first}
-        for other in (n for n, a in k.access.items() if a.makes_safe and n not in shut):
+        off = {*needed_first(k, name), *item.shut_first}
+        for other in (n for n, a in k.access.items() if a.makes_safe and n not in off):
             yield f"{key}.shut_first: the machine is moved with the {k.access[other].makes_safe} on; add '{other}'."
     for other in item.shut_first:
         if other not in k.access:

@@ -87,7 +87,8 @@ def unmended(knowledge: Knowledge, repaired: Sequence[str], seen: Iterable[Seen]
 
 def _names(knowledge: Knowledge, check: str, outcome: str) -> dict[str, float]:
     """Faults of parts that a check looks at directly, and that show this outcome more often than not -> how often."""
-    seen, out = knowledge.check[check], {}
+    seen = knowledge.check[check]
+    out: dict[str, float] = {}
     for ref, link in seen.links.items():
         often = link if isinstance(link, Mapping) else dict.fromkeys(list(seen.outcomes)[1:2], link)
         out |= dict.fromkeys(knowledge.modes_under(ref) if _is_part(knowledge, ref) else (), often.get(outcome, 0.0))
