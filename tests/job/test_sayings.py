@@ -180,3 +180,17 @@ def test_a_bare_outcome_is_taken_when_one_question_only_can_mean_it(
 ) -> None:
     """A word that several could be said of is asked about."""
     assert becomes(dryer, store, line)[0] == entered
+    """A word that several could be said of is asked about."""
+    assert becomes(dryer, store, line)[0] == entered
+
+
+@pytest.mark.parametrize(
+    "rest", ["not taped yet", "one still to do", "panel still off", "screws missing", "need to put the panel back"]
+)
+@pytest.mark.parametrize("work", ["new transition in", "coils swapped", "new belt on", "changed igniter"])
+def test_work_that_is_half_done_is_not_taken_as_done(work: str, rest: str, dryer: Appliance, store: Store) -> None:
+    """It is asked whether all of it is done; nothing is entered."""
+    entered, told = becomes(dryer, store, f"{work}, {rest}")
+    assert entered == []
+    assert told.startswith("?  ")
+    assert becomes(dryer, store, work)[0] != []

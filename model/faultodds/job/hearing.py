@@ -13,7 +13,7 @@ from itertools import pairwise
 from msgspec import Struct
 
 from faultodds.job.amounts import reading_text, shows_otherwise, step_of
-from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
+from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses, half_done
 from faultodds.job.fits import Fit, best, rules_of, used_by
 from faultodds.job.said import Kind, Said, goes_on, left_open
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
@@ -61,10 +61,13 @@ def _together(heard: Sequence[Heard], line: str) -> list[Said]:
         if each.kind == "excluded" and found.get(each.name) == each.value:
             return []
     taken = [each for each in dict.fromkeys(said) if each.kind != "excluded"]
+    work = [each.name for each in taken if each.kind == "repair"]
+    if work and half_done(line):
+        return [Said("ask", f"Is all of that done? Nothing was noted. When it is: repair {' / '.join(work)}", "", line)]
     if taken and all(each.kind == "doubt" for each in taken):
         return [Said("doubt", "", "", line)]
     unread = [h.text for h in heard if not h.said and h.text]
-    if unread and any(each.kind == "finding" for each in taken) and goes_on(line):
+    if unread and any(each.kind == "finding" for each in taken) and goes_on(line, unread):
         return [left_open(unread)]
     return [*taken, Said("unread", ", ".join(unread), "", "")] if taken and unread else taken
 
