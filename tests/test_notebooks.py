@@ -17,7 +17,7 @@ from PIL import Image
 
 NOTEBOOKS = Path(__file__).resolve().parents[1] / "notebooks"
 NAMES = sorted(path.name for path in NOTEBOOKS.glob("*.ipynb"))
-MOST_BYTES = 60_000  # of a figure, as it stands in the file
+MOST_BYTES = 70_000  # of a figure, as it stands in the file
 
 
 def builder() -> ModuleType:

@@ -10,9 +10,8 @@ from faultodds.advice.advisor import advise
 from faultodds.advice.doing import action
 from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance, open_appliance
-from faultodds.belief.evidence import Evidence, WeighedFinding
+from faultodds.belief.evidence import Evidence, WeighedFinding, repair_effect
 from faultodds.belief.posterior import infer
-from faultodds.job.taking import repair_effect
 from job_states import random_job_states
 
 RUN = "verification_run"
@@ -49,7 +48,7 @@ def test_the_price_of_a_run_holds_the_minutes_of_every_step_told_before_it(dryer
 
 def test_the_reason_tells_the_closing_up_apart(dryer: Appliance) -> None:
     """The minutes of running, and those of closing up where there are any."""
-    repaired = (repair_effect(dryer, "igniter"),)
+    repaired = (repair_effect(dryer.knowledge, "igniter"),)
     evidence = Evidence({}, (WeighedFinding("heat", {"none": 1.0}),), repaired)
     belief = infer(dryer.suspects, evidence)
     opened = advise(dryer, belief, Situation(frozenset({"unplugged", "gas_shut", "front_open"})))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
@@ -55,7 +55,7 @@ class BenchCall:
 
     `numbered` is what the numbers on the screen stand for; `question` waits for an answer; `doubted` findings, which do not fit
     what was found before, wait for somebody to say that they are so; `standing` are the cautions that the last screen told or
-    that stood from the one before; `told` is the work whose steps it told.
+    that stood from the one before; `told` is the work whose steps it told; `is_command` tells the program's own words.
     """
 
     visit: OpenJob
@@ -66,6 +66,7 @@ class BenchCall:
     standing: set[str] = field(default_factory=set)
     told: set[str] = field(default_factory=set)
     over: bool = False
+    is_command: Callable[[str], bool] = lambda word: False
 
     def show(self) -> None:
         """The screen, and the numbers that go with it."""
@@ -145,11 +146,9 @@ class BenchCall:
 
     def _is_person(self, who: str) -> bool:
         """Whether an answer may be the name of a qualified person; danger in it stops."""
-        from faultodds_cli.bench.commands import exact
-
         self.visit.listen(who)
         word = who.partition(" ")[0]
-        return names_somebody(who) and exact(word) is None and not sayings.understand(self.visit.knowledge, who)
+        return names_somebody(who) and not self.is_command(word) and not sayings.understand(self.visit.knowledge, who)
 
     def doubts_named(self) -> str:
         """The doubted findings, as they were typed."""
@@ -231,24 +230,16 @@ class BenchCall:
 
     def advised(self) -> str:
         """The name of what is advised now; raises FaultoddsError when it is neither a check nor a repair."""
-        work = self.visit.now.advice.work
-        if not work:
+        name = self.visit.now.advice.name
+        if not name:
             raise FaultoddsError("which one? Type its name or its number after the word.")
-        return work[0]
-
-    @property
-    def asked(self) -> str:
-        """The fact or symptom that is to be asked now; empty when something else is advised."""
-        if self.visit.job.is_closed or self.visit.clash():
-            return ""
-        advice = self.visit.now.advice
-        return advice.name if advice.kind == "ask" else ""
+        return name
 
     def told_now(self) -> tuple[str, ...]:
         """The work whose steps are on the screen."""
         if self.visit.job.is_closed or self.visit.clash():
             return ()
-        return self.visit.now.advice.work
+        return (self.visit.now.advice.name, *self.visit.now.advice.together)
 
     def verify_words(self) -> str:
         """The outcomes of the verification run, as typed."""

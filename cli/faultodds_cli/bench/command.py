@@ -71,10 +71,11 @@ def _go_on(talk: Talk, visit: OpenJob) -> None:
 def _talk_through(talk: Talk, visit: OpenJob, safe: bool, fresh: bool) -> None:
     """The call after the safety questions; `safe` is false when the input ended before they were answered."""
     from faultodds_cli.bench.call import BenchCall
+    from faultodds_cli.bench.commands import exact
     from faultodds_cli.bench.intake import complaint, intake
     from faultodds_cli.bench.lines import talk_through
 
-    call = BenchCall(visit, talk)
+    call = BenchCall(visit, talk, is_command=lambda word: exact(word) is not None)
     # On a callback the machine is known; what it does now is asked.
     if safe and (not fresh or ((visit.job.visit > 1 or intake(call)) and complaint(call))):
         talk_through(call)

@@ -11,6 +11,14 @@ from msgspec import Struct, structs
 from faultodds.job.words import Words, grammar, listed, mended, small
 
 SAID, DENIED, UNCLEAR = 0, 1, 2
+# Work that was begun and is not done ("not taped yet", "one still to do"); what is only not run yet is done.
+_HALF_DONE = re.compile(
+    r"\byet\b|\bstill (?:to|off|out|open|undone|loose|hanging|need)|\b(?:to do|to go)\b|\bmissing\b"
+    r"|\bleft (?:to do|off|open|loose)\b"
+    r"|\bnot (?:taped|clamped|wired|tight|tightened|connected|plugged|finished|all|on)\b|\bhalf (?:done|way)\b"
+    r"|\bneeds? to (?:put|finish|tape|clamp|wire|fit|refit|close)\b|\bunfinished\b"
+)
+_ONLY_TO_RUN = re.compile(r"\b(?:run|ran|test\w*|tried|try|check\w*|verif\w*|lit|fired?|started?)\b[^,.;]{0,14}\byet\b")
 _NUMBER = re.compile(r"(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?k?|\.\d+k?")
 _TOKEN = re.compile(
     r"\d+(?:st|nd|rd|th)\b|(?:(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?|\.\d+)(?:k\b)?|[a-z][a-z0-9]*|%|\?|\||/"
@@ -61,6 +69,12 @@ class Item(Struct, frozen=True):
 
 
 Clause = list[Item]
+
+
+def half_done(line: str) -> bool:
+    """Whether a line says of some work that it was begun and is not done."""
+    text = line.casefold()
+    return bool(_HALF_DONE.search(text)) and not _ONLY_TO_RUN.search(text)
 
 
 def clauses(words: Words, line: str) -> list[list[Clause]]:

@@ -13,7 +13,7 @@ from itertools import pairwise
 from msgspec import Struct
 
 from faultodds.job.amounts import reading_text, shows_otherwise, step_of
-from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
+from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses, half_done
 from faultodds.job.fits import Fit, best, rules_of, used_by
 from faultodds.job.said import Kind, Said, goes_on, left_open
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
@@ -26,16 +26,6 @@ UNKNOWN = 2.0
 SURE = 3
 # A bare number up to here may count things ("all 4 rollers").
 COUNTS = 20
-
-
-# Work that was begun and is not done ("not taped yet", "one still to do"); what is only not run yet is done.
-_HALF_DONE = re.compile(
-    r"\byet\b|\bstill (?:to|off|out|open|undone|loose|hanging|need)|\b(?:to do|to go)\b|\bmissing\b"
-    r"|\bleft (?:to do|off|open|loose)\b"
-    r"|\bnot (?:taped|clamped|wired|tight|tightened|connected|plugged|finished|all|on)\b|\bhalf (?:done|way)\b"
-    r"|\bneeds? to (?:put|finish|tape|clamp|wire|fit|refit|close)\b|\bunfinished\b"
-)
-_ONLY_TO_RUN = re.compile(r"\b(?:run|ran|test\w*|tried|try|check\w*|verif\w*|lit|fired?|started?)\b[^,.;]{0,14}\byet\b")
 
 
 class Heard(Struct):
@@ -72,13 +62,12 @@ def _together(heard: Sequence[Heard], line: str) -> list[Said]:
             return []
     taken = [each for each in dict.fromkeys(said) if each.kind != "excluded"]
     work = [each.name for each in taken if each.kind == "repair"]
-    if work and _HALF_DONE.search(line.casefold()) and not _ONLY_TO_RUN.search(line.casefold()):
-        names = " / ".join(work)
-        return [Said("ask", f"Is all of that done? Nothing was noted. When it is, type: repair {names}", "", line)]
+    if work and half_done(line):
+        return [Said("ask", f"Is all of that done? Nothing was noted. When it is: repair {' / '.join(work)}", "", line)]
     if taken and all(each.kind == "doubt" for each in taken):
         return [Said("doubt", "", "", line)]
     unread = [h.text for h in heard if not h.said and h.text]
-    if unread and any(each.kind == "finding" for each in taken) and goes_on(line):
+    if unread and any(each.kind == "finding" for each in taken) and goes_on(line, unread):
         return [left_open(unread)]
     return [*taken, Said("unread", ", ".join(unread), "", "")] if taken and unread else taken
 

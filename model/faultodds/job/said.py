@@ -22,9 +22,12 @@ class Said(Struct, frozen=True):
     text: str
 
 
-def goes_on(line: str) -> bool:
-    """Whether a line goes on in a way that may turn what was found before: "lights, then goes out"."""
-    return bool(re.search(r"\b(?:then|but|until|till)\b", line.casefold()))
+def goes_on(line: str, unread: Sequence[str]) -> bool:
+    """Whether a line goes on, with something that was not understood, in a way that may turn what was found before: "lights, then
+    goes out"."""
+    _, *behind = re.split(r"\b(?:then|but|until|till)\b", line.casefold(), maxsplit=1)
+    words = {word for text in unread for word in text.casefold().split()}
+    return any(words & set(re.findall(r"\w+", text)) for text in behind)
 
 
 def left_open(unread: Sequence[str]) -> Said:

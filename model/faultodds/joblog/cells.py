@@ -17,6 +17,7 @@ from faultodds.joblog.lexicon import Lexicon, Meaning
 from faultodds.joblog.mapping import SAYS_NOTHING, Column, meanings
 from faultodds.joblog.metered import NO_DIAL, looks_metered, read_metered
 from faultodds.joblog.stems import NO, is_blank, key, trade, vocabulary
+from faultodds.joblog.times import by_edges
 from faultodds.knowledge import Knowledge
 from faultodds.readings import OPEN_WORDS
 
@@ -259,7 +260,7 @@ class CellReader:
                 spent / float(self.column.assume.get("usual_minutes", said["usual_minutes"])),
                 NEAR_EDGE_MINUTES,
             )
-        return _Piece(text, "read", (Meaning(target, _by_edges(times, said["edges"], edge)),))
+        return _Piece(text, "read", (Meaning(target, by_edges(times, said["edges"], edge)),))
 
     # --- the cell as a whole ---
 
@@ -324,18 +325,6 @@ class CellReader:
         observable = self._knowledge.observables().get(column.partition(":")[2])
         needs = observable.needs if observable and column != ENDED else {}
         return all(row.get(fact) in (None, value) for fact, value in needs.items())
-
-
-def _by_edges(times: float, edges: Mapping[str, float | str], near: float) -> str:
-    """The outcome that a number of times falls in; at an edge, both sides alike."""
-    names = list(edges)
-    for place, name in enumerate(names[:-1]):
-        edge = float(edges[name])
-        if abs(times - edge) <= near * edge:
-            return f"{name}:0.5|{names[place + 1]}:0.5"
-        if times < edge:
-            return name
-    return names[-1]
 
 
 def _sums_up(found: Sequence[Meaning], left: Sequence[str]) -> bool:

@@ -27,9 +27,8 @@ from faultodds.tuning.settings import KINDS
 FREE, SPREADS = 0.6, (0.0, 0.05, 0.1, 0.2, 0.3, 0.45, 0.65, 0.9)
 #: Stretches of the log that are forecast one after the other.
 STRETCHES = 12
-NEAR = 1e-9
+NEAR, TINY = 1e-9, 1e-30
 #: Kinds of numbers that are mixed, and the ways to go that are tried, from the file's to the fit's.
-TINY = 1e-30
 MIXED, WAYS = ("facts", "companions", "links", "tables", "success"), (0.0, 0.25, 0.5, 0.75, 1.0)
 
 
