@@ -230,16 +230,24 @@ class BenchCall:
 
     def advised(self) -> str:
         """The name of what is advised now; raises FaultoddsError when it is neither a check nor a repair."""
-        name = self.visit.now.advice.name
-        if not name:
+        work = self.visit.now.advice.work
+        if not work:
             raise FaultoddsError("which one? Type its name or its number after the word.")
-        return name
+        return work[0]
+
+    @property
+    def asked(self) -> str:
+        """The fact or symptom that is to be asked now; empty when something else is advised."""
+        if self.visit.job.is_closed or self.visit.clash():
+            return ""
+        advice = self.visit.now.advice
+        return advice.name if advice.kind == "ask" else ""
 
     def told_now(self) -> tuple[str, ...]:
         """The work whose steps are on the screen."""
         if self.visit.job.is_closed or self.visit.clash():
             return ()
-        return (self.visit.now.advice.name, *self.visit.now.advice.together)
+        return self.visit.now.advice.work
 
     def verify_words(self) -> str:
         """The outcomes of the verification run, as typed."""
