@@ -24,7 +24,7 @@ def test_ask_says_what_to_ask_and_what_each_answer_would_mean() -> None:
     assert len(told["ask"]) == 2
     for question in told["ask"]:
         assert sum(a["chance"] for a in question["answers"]) == pytest.approx(1.0, abs=1e-4)
-        assert question["saves"] > 0
+        assert question["worth"] > 0
 
 
 def test_next_puts_the_question_before_the_checks() -> None:

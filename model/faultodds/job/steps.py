@@ -123,7 +123,10 @@ class Closed(Struct, frozen=True):
         if self.outcome not in OUTCOMES:
             raise unknown("outcome of a job", self.outcome, OUTCOMES)
         if self.outcome == "came_back" and self.on is None:
-            raise FaultoddsError("came_back needs the day the complaint came back. Give it as YYYY-MM-DD.")
+            raise FaultoddsError(
+                "came_back needs the day the complaint came back. Give it as YYYY-MM-DD: --on YYYY-MM-DD with faultodds job close, "
+                "or close came back YYYY-MM-DD in a guided call."
+            )
 
 
 Payload: TypeAlias = Finding | RepairDone | Fact | Skip | MachineState | Hands | Note | Danger | Safe | Closed
