@@ -104,6 +104,8 @@ def test_nobody_is_asked_twice_nor_about_a_machine_that_was_changed(dryer: Appli
     names = {q.name for q in open_questions(problem)}
     assert names.isdisjoint({"heat", "control", "weak_puff", "glow", "flame_colour"})
     assert {"drum_still", "auto_dry", "onset", "code_sensor"} <= names
+    watched = infer(dryer.suspects, Evidence({}, (*seen, WeighedFinding("burner_watch", {"no_glow": 1.0}))))
+    assert "drum_still" not in {q.name for q in open_questions(Problem(dryer, watched, ASKING))}
     mended = Evidence({"control": "board"}, seen, (repair_effect(dryer.knowledge, "igniter"),))
     assert open_questions(Problem(dryer, infer(dryer.suspects, mended), ASKING)) == []
     assert advise(dryer, belief).questions == []

@@ -80,6 +80,14 @@ def test_what_nobody_knows_is_not_asked_again(tmp_path: Path, line: str) -> None
         assert "weak_puff" not in {q.question.name for q in visit.now.advice.questions}
 
 
+@pytest.mark.parametrize("line", ["couldnt reach fuse", "havent checked the coils yet", "igniter might be weak"])
+def test_doubt_of_something_else_is_no_answer(tmp_path: Path, line: str) -> None:
+    bench(tmp_path, *SAFE, *SLOW, line)
+    with looked_at(tmp_path) as visit:
+        assert visit.now.advice.name == "weak_puff"
+        assert "weak_puff" not in visit.job.skipped
+
+
 def test_every_answer_is_taken_bare(tmp_path: Path) -> None:
     """Whatever is asked: for each answer of the question on the screen, the bare word is that answer."""
     bench(tmp_path, *SAFE, "done", "heat=none", "")

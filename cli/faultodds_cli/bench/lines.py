@@ -176,7 +176,7 @@ def _said_tool(call: BenchCall, said: sayings.Said) -> bool:
 
 
 def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
-    if call.asked and not said.value:
+    if call.asked and said.name == "all":
         return COMMANDS["skip"].run(call, call.asked)
     of_it = " of it" if said.value else ""
     call.talk.tell(f"Then it stays open; nothing was noted{of_it}. Type skip and its name if it cannot be told at all.")

@@ -289,6 +289,7 @@ def close(
             wrap(f"Ask what it does now, and enter it: faultodds bench {job}, or faultodds job find {job} NAME=OUTCOME")
         )
     if visit.job.is_closed and not as_json:
+        from faultodds.advice import left_off
         from faultodds.job import owed_on
 
         for text in owed_on(visit.appliance, visit.job):
@@ -296,7 +297,7 @@ def close(
         if stopped:
             say(wrap(f"The machine is left out of service: {', '.join(stopped)}."))
         if steps:
-            say(["Leave it shut off:" if stopped else "Put the machine back:", *numbered(steps)])
+            say([left_off(visit.knowledge) if stopped else "Put the machine back:", *numbered(steps)])
 
 
 app.command("show")(look.show)

@@ -61,11 +61,13 @@ def open_questions(problem: Problem) -> list[Question]:
     if problem.stage > evidence.begun:
         return []
     told = {s.name for s in evidence.seen if s.visit == len(evidence.waits)}
+    ran = any(k.check[name].running for name in told & k.check.keys())
     out = [n for n in (*_equipment(k), *k.context) if n not in evidence.facts]
     for name, symptom in k.symptom.items():
         if (
             name not in told
             and not symptom.looked_at
+            and not (ran and symptom.seen_running)
             and all(evidence.facts.get(f) == v for f, v in symptom.needs.items())
         ):
             out.append(name)
