@@ -66,12 +66,11 @@ class Classes(Struct, dict=True):
         names = sorted(weight, key=lambda n: (-weight[n], n))[:MOST_REPAIRS]
         return [n for n in self.knowledge.repair if n in names]
 
-    @cached_property
-    def removals(self) -> Places:
-        """(N, H) suspect that is left of each suspect when a needed repair has taken."""
+    def _removals(self, suspects: Places) -> Places:
+        """(N, len(suspects)) the suspect that is left of each of some when a needed repair has taken."""
         k, s = self.knowledge, self.belief.suspects
-        maps = [s.removal(repair_modes(k, k.repair[name])) for name in self.needed]
-        return np.array(maps, dtype=np.intp).reshape(len(maps), len(s.member))
+        maps = [s.removal(repair_modes(k, k.repair[name]), suspects) for name in self.needed]
+        return np.array(maps, dtype=np.intp).reshape(len(maps), len(suspects))
 
     @cached_property
     def active(self) -> Places:
@@ -84,7 +83,7 @@ class Classes(Struct, dict=True):
         while len(new):
             inside[new] = True
             reached = np.zeros_like(inside)
-            reached[self.removals[:, new].reshape(-1)] = True
+            reached[self._removals(new).reshape(-1)] = True
             new = np.flatnonzero(reached & ~inside)
         found = np.flatnonzero(inside)
         masks = self._mask_of(found)
@@ -159,7 +158,7 @@ class Classes(Struct, dict=True):
         """(N, A) place among the active suspects of what a needed repair leaves of each."""
         place = np.zeros(len(self.belief.now), dtype=np.intp)
         place[self.active] = np.arange(len(self.active))
-        return np.asarray(place[self.removals[:, self.active]])
+        return np.asarray(place[self._removals(self.active)])
 
     def names(self, mask: int) -> tuple[str, ...]:
         """The repairs in a mask."""

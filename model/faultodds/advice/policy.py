@@ -244,8 +244,9 @@ class Policy:
     def _class_today(self) -> Floats:
         """(K,) 1 where the technician can put the class right."""
         p, repair = self.problem, self.problem.knowledge.repair
-        ours = np.array([not any(repair[n].by_others for n in p.names(m)) for m in p.masks.tolist()])
-        return np.asarray(ours & (p.masks != HOPELESS), dtype=self.problem.precision)
+        theirs = np.array([repair[n].by_others for n in p.needed], dtype=bool)
+        ours = (p.masks != HOPELESS) & ~(self.ledger.needs[:, theirs] > 0).any(axis=1)
+        return np.asarray(ours, dtype=self.problem.precision)
 
 
 def _moved(weights: Floats, place: Ints, success: Floats) -> Floats:

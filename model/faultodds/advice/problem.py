@@ -97,9 +97,9 @@ class Problem(Classes, dict=True):
         """Chance that a repair takes where it is needed; less when it was done before and what it puts right is still there."""
         effect, evidence = repair_effect(self.knowledge, repair), self.belief.evidence
         before = [place for place, r in enumerate(evidence.repairs) if r.name == repair]
-        there = self.found([repair])
         if not before:
             return effect.success
+        there = self.found([repair])
         if before[-1] >= evidence.begun or not there:
             return effect.takes_again
         if repair not in self._done_again:
