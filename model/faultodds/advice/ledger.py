@@ -97,13 +97,13 @@ class Ledger(Struct, dict=True):
         the same parts is the same trip."""
         p, items = self.problem, list(self.problem.knowledge.access)
         repairs = [p.knowledge.repair[n] for n in p.needed]
-        opens = np.array([[i in r.access for i in items] for r in repairs], dtype=float).reshape(-1, len(items))
-        kinds, which = np.unique(needs @ opens > 0, axis=0, return_inverse=True)
-        access = [frozenset(i for i, is_open in zip(items, kind, strict=True) if is_open) for kind in kinds.tolist()]
+        opens = np.array([[i in r.access for i in items] for r in repairs], dtype=float).reshape(len(repairs), len(items))
+        kinds: dict[tuple[bool, ...], int] = {}
+        which = np.array([kinds.setdefault(tuple(row), len(kinds)) for row in (needs @ opens > 0).tolist()], dtype=np.intp)
+        access = [frozenset(i for i, is_open in zip(items, kind, strict=True) if is_open) for kind in kinds]
         trips = [[p.trip(s, a) for a in access] for s in self.states]
         minutes = np.array([[t[1] for t in row] for row in trips]).reshape(len(trips), -1)
         after = np.array([[self._place[t[2]] for t in row] for row in trips], dtype=np.int64).reshape(minutes.shape)
-        which = which.reshape(-1)
         return minutes[:, which] + needs @ np.array([r.minutes for r in repairs]), after[:, which]
 
     def _parts(self, needs: Floats) -> Floats:
