@@ -97,9 +97,13 @@ class Ledger(Struct, dict=True):
         the same parts is the same trip."""
         p, items = self.problem, list(self.problem.knowledge.access)
         repairs = [p.knowledge.repair[n] for n in p.needed]
-        opens = np.array([[i in r.access for i in items] for r in repairs], dtype=float).reshape(len(repairs), len(items))
+        opens = np.array([[i in r.access for i in items] for r in repairs], dtype=float).reshape(
+            len(repairs), len(items)
+        )
         kinds: dict[tuple[bool, ...], int] = {}
-        which = np.array([kinds.setdefault(tuple(row), len(kinds)) for row in (needs @ opens > 0).tolist()], dtype=np.intp)
+        which = np.array(
+            [kinds.setdefault(tuple(row), len(kinds)) for row in (needs @ opens > 0).tolist()], dtype=np.intp
+        )
         access = [frozenset(i for i, is_open in zip(items, kind, strict=True) if is_open) for kind in kinds]
         trips = [[p.trip(s, a) for a in access] for s in self.states]
         minutes = np.array([[t[1] for t in row] for row in trips]).reshape(len(trips), -1)

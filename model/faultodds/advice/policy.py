@@ -156,16 +156,16 @@ class Policy:
         return np.where(done | ~self.ordinary | (bits < NOTHING_TOLD * total), np.inf, cost)
 
     def estimates(self, weights: Floats, moves: Sequence[Move], bit_price: Prices) -> Floats:
-        """(len(moves),) the policy's own price of each first move from the belief `weights` (K,) and the state now."""
-        row, state = weights[None], np.zeros(1, dtype=np.int64)
-        checks = np.zeros((1, len(self.problem.check_names)), dtype=bool)
-        by_check = self.check_values(row, state, checks, bit_price)[0] if len(self.starts) else np.zeros(0)
-        count = len(self.problem.bundles)
-        many = np.repeat(row, count, axis=0)
-        by_bundle = self.repair_values(many, np.zeros(count, dtype=np.int64), np.arange(count), bit_price)
-        run = self._run(row, state, bit_price, self.missing_bits(row))[0]
-        prices = {CHECK: by_check, REPAIR: by_bundle, RUN: np.array([run])}
-        return np.array([float(prices[m.kind][m.which]) for m in moves])
+        """(B, len(moves)) the policy's own price of each first move from the beliefs `weights` (B, K) and the state now."""
+        count, bundles = len(weights), len(self.problem.bundles)
+        state = np.zeros(count, dtype=np.int64)
+        done = np.zeros((count, len(self.problem.check_names)), dtype=bool)
+        by_check = self.check_values(weights, state, done, bit_price) if len(self.starts) else done
+        which, many = np.tile(np.arange(bundles), count), np.repeat(weights, bundles, axis=0)
+        by_bundle = self.repair_values(many, np.zeros_like(which), which, bit_price).reshape(count, bundles)
+        run = self._run(weights, state, bit_price, self.missing_bits(weights))[:, None]
+        prices = {CHECK: by_check, REPAIR: by_bundle, RUN: run}
+        return np.stack([prices[m.kind][:, m.which] for m in moves], axis=1)
 
     def repair_values(self, weights: Floats, state: Ints, bundle: Ints, bit_price: Prices) -> Floats:
         """(B,) price of each belief's bundle and what comes after it."""
@@ -183,20 +183,20 @@ class Policy:
         return cost[np.arange(len(cost)), which], which
 
     def _best_repair(self, weights: Floats, state: Ints, bit_price: Prices) -> tuple[Floats, Ints]:
-        rows = np.arange(len(weights))
-        best, which = np.full(len(weights), np.inf), np.zeros(len(weights), dtype=np.int64)
-        if not self.problem.bundles:
-            return best, which
+        rows, tried = np.arange(len(weights)), min(TRIED, len(self.problem.bundles))
+        if not tried:
+            return np.full(len(weights), np.inf), np.zeros(len(weights), dtype=np.int64)
         index = (
             (weights @ self.finishes.T) * self.ledger.bundle_success / np.maximum(self.ledger.bundle_cost[state], 1e-9)
         )
-        for _ in range(min(TRIED, index.shape[1])):
-            bundle = index.argmax(axis=1)
-            index[rows, bundle] = -1.0
-            cost = self.repair_values(weights, state, bundle, bit_price)
-            which = np.where(cost < best, bundle, which)
-            best = np.minimum(best, cost)
-        return best, which
+        bundle = np.empty((tried, len(weights)), dtype=np.int64)
+        for place in range(tried):
+            bundle[place] = index.argmax(axis=1)
+            index[rows, bundle[place]] = -1.0
+        price = np.tile(np.broadcast_to(bit_price, len(weights)), tried)
+        cost = self.repair_values(np.tile(weights, (tried, 1)), np.tile(state, tried), bundle.reshape(-1), price)
+        best = cost.reshape(tried, -1).argmin(axis=0)
+        return cost.reshape(tried, -1)[best, rows], bundle[best, rows]
 
     @cached_property
     def finishes(self) -> Floats:
