@@ -143,6 +143,12 @@ class Classes(Struct, dict=True):
             start += classes
         return np.concatenate(out)
 
+    @cached_property
+    def by_need(self) -> Places:
+        """(A,) places of the active suspects, what needs the same repairs side by side: the order in which truths are drawn."""
+        alone = np.bincount(self.class_of)[self.class_of] == 1
+        return np.lexsort((self.masks[self.class_of], alone))
+
     def by_class(self, by_suspect: Floats) -> Floats:
         """(..., K) sums over the suspects of each class of something by active suspect (..., A)."""
         start, out, before = 0, [], by_suspect.shape[:-1]

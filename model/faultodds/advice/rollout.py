@@ -70,10 +70,11 @@ class Front(Struct):
 class Level(Struct):
     """The branches that came up after as many moves, B of them.
 
-    `parent` (B,): their place in the level before, or their first move; `move` (B,): their first move. `classes` (B, K): chances of the classes. `spent`
-    (B, 3): money, minutes and jobs finished today by the policy's move from here; of a branch that is not followed, by the
-    repairs of the told truth, and `bits` (B,) what was missing. `stop` (B, 3): the same for the best way to stop here.
-    `thin` (T, 4): money, minutes, jobs finished and bits of the branches `thin_rows` as if they were not followed.
+    `parent` (B,): their place in the level before, or their first move; `move` (B,): their first move. `classes` (B, K):
+    chances of the classes. `spent` (B, 3): money, minutes and jobs finished today by the policy's move from here; of a branch
+    that is not followed, by the repairs of the told truth, and `bits` (B,) what was missing. `stop` (B, 3): the same for the
+    best way to stop here. `thin` (T, 4): money, minutes, jobs finished and bits of the branches `thin_rows` as if they were not
+    followed.
     """
 
     parent: Ints
