@@ -266,10 +266,15 @@ class Policy:
     def told(self, weights: Floats, state: Ints) -> Floats:
         """(B, 3) money, minutes and jobs finished today when the class of each belief (B, K) is told and its repairs are
         done."""
-        rows = np.arange(len(weights))
-        known = (weights @ self.ledger.class_cost.T)[rows, state]
-        minutes = (weights @ self.ledger.class_minutes.T)[rows, state]
-        return np.stack([known, minutes, weights @ self._class_today], axis=1)
+        rows, states = np.arange(len(weights)), len(self.ledger.states)
+        every = weights @ self._told
+        return np.stack([every[rows, state], every[rows, states + state], every[:, -1]], axis=1)
+
+    @cached_property
+    def _told(self) -> Floats:
+        """(K, 2 S + 1) money and minutes of each class from each state, and the jobs finished."""
+        tables = [self.ledger.class_cost, self.ledger.class_minutes, self._class_today[None]]
+        return np.ascontiguousarray(np.concatenate(tables).T)
 
     @cached_property
     def by_others(self) -> Bools:

@@ -145,7 +145,8 @@ class Rollout:
     def _ends(self, front: Front, bit_price: Floats, apart: Ints) -> Floats:
         """(len(bit_price), 3) what following the base policy from every branch comes to, by first move."""
         levels = self._grown(front, bit_price)
-        return _gathered(levels[0].parent, self._values(levels, self._bit_price(levels, apart))[0], len(bit_price))
+        ends = self._values(levels, self._bit_price(levels, apart), slice(None))[0]
+        return _gathered(levels[0].parent, ends, len(bit_price))
 
     def _grown(self, front: Front, bit_price: Floats) -> list[Level]:
         levels: list[Level] = []
@@ -258,25 +259,26 @@ class Rollout:
         group = np.concatenate([apart[level.move[level.thin_rows]] for level in levels])
         groups = [(apart == g, np.flatnonzero(group == g)) for g in np.unique(group)]
         for _ in range(FITS):
-            values = self._values(levels, price)
-            beyond = [v[level.thin_rows, MONEY] - level.thin[:, MONEY] for v, level in zip(values, levels, strict=True)]
+            values = self._values(levels, price, slice(MONEY, MONEY + 1))
+            beyond = [v[level.thin_rows, 0] - level.thin[:, MONEY] for v, level in zip(values, levels, strict=True)]
             y = np.concatenate(beyond) * weight
             for own, rows in groups:
                 price[own] = _least_squares(x[rows], y[rows])
         return price
 
-    def _values(self, levels: list[Level], price: Floats) -> list[Floats]:
-        """(B, 3) of each level: what its branches come to, each stopped where that is cheapest."""
+    def _values(self, levels: list[Level], price: Floats, kept: slice) -> list[Floats]:
+        """(B, 3) of each level, or only the columns that are kept, the money among them: what its branches come to, each stopped
+        where that is cheapest."""
         values: list[Floats] = []
-        rate = max(self.policy.problem.rate, 1e-9)
+        search_in = np.array([1.0, 1.0 / max(self.policy.problem.rate, 1e-9), 0.0])[kept]
         for place in range(len(levels) - 1, -1, -1):
             level = levels[place]
             search = level.bits * (price[:, 0] + place * price[:, 1])[level.move]
-            sums = level.spent + search[:, None] * [1.0, 1.0 / rate, 0.0]
+            sums = level.spent[:, kept] + search[:, None] * search_in
             if values:
                 sums += _gathered(levels[place + 1].parent, values[-1], len(sums))
             stops = np.flatnonzero(level.stop[:, MONEY] < sums[:, MONEY])
-            sums[stops] = level.stop[stops]
+            sums[stops] = level.stop[stops, kept]
             values.append(sums)
         return values[::-1]
 
