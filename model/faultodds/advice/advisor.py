@@ -116,7 +116,7 @@ def best_move(
     """
     problem = Problem(appliance, belief, situation or Situation())
     if machine is not None:
-        problem.machine = machine
+        problem.ways = machine
     ranking = Ranking(problem)
     return _asked_first(ranking, _cheapest(ranking), _questions(ranking))
 
