@@ -74,10 +74,7 @@ class OpenJob(JobEntries):
     @cached_property
     def accepted_since(self) -> str:
         """The revision ("file" for none) that is accepted now, when the job is advised with another; else ""."""
-        try:
-            stands = accepted(self.job.appliance)
-        except FaultoddsError:
-            return ""  # a damaged history stops whoever needs it, not a job that goes by its own numbers
+        stands = accepted(self.job.appliance)
         return "" if stands == self.appliance.revision else stands
 
     @property
