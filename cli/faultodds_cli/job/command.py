@@ -61,8 +61,9 @@ def new(
     with opened_store(data) as store:
         opened = appliance_named(appliance, revision)
         _refuse_bad_start(opened, fact or [], found or [], reading or [], ambient, qualified)
-        visit = start(store, opened, title, ambient=ambient, qualified=qualified)
-        taken = _enter(visit, fact or [], found or [], reading or [])
+        with store.together():
+            visit = start(store, opened, title, ambient=ambient, qualified=qualified)
+            taken = _enter(visit, fact or [], found or [], reading or [])
         _answer(visit, as_json, f"Job {visit.job.id} is started.", taken, since=0)
 
 
@@ -337,7 +338,8 @@ def _entering(
         visit = resume(store, job, appliance, ambient=ambient)
         since = visit.job.last_seq
         taken: list[JudgedFinding] = []
-        yield visit, taken
+        with visit.together():
+            yield visit, taken
         _answer(visit, as_json, f"Job {visit.job.id}:", taken, since)
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, NoReturn
 
 from faultodds.advice import Situation, State
@@ -49,6 +50,7 @@ class HeldJob:
         self.qualified = qualified
         self.labour_rate = labour_rate
         self.ambient = ambient
+        self._kept = job
         self._now: Standing | ClashError | None = None
 
     @property
@@ -117,6 +119,27 @@ class HeldJob:
                 "safe, say who made sure of it and how, without one: supplier came, meter and joints tested."
             )
         self._append(Safe(text.strip()))
+
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """Make all that is entered within one transaction (`Store.together`); when none of it was kept, the job is as before."""
+        if self.store.joined:
+            yield
+            return
+        self._kept = self.job
+        try:
+            with self.store.together():
+                yield
+        except BaseException:
+            self._now = None
+            if not self.store.kept:
+                self.job = self._kept
+            raise
+
+    def settle(self) -> None:
+        """Within `together`: put on disk what was entered so far, before somebody is told of it, or asked."""
+        self.store.settle()
+        self._kept = self.job
 
     # --- inside ---
 
