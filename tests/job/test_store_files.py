@@ -201,7 +201,7 @@ def test_a_damaged_row_sets_its_job_aside_and_no_other(
         if spoilt in store.damaged:
             assert store.damaged[spoilt].startswith(f"job 2 in {store.path} is damaged (")
             assert "every other job can be used as before" in store.damaged[spoilt]
-            with pytest.raises(StoreError, match="job 2 in .* is damaged"):
+            with pytest.raises(StoreError, match=r"job 2 in .* is damaged"):
                 store.append(spoilt, Note("not here"))
         else:
             (job,) = (job for job in found if job.id == spoilt)

@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 app = options.new_app("A call step by step, for scripts. Every step is on disk before the command ends.")
 
 MinutesOption = Annotated[
-    float | None, typer.Option("--minutes", metavar="MIN", help="How long it took, all of it together.")
+    float | None,
+    typer.Option("--minutes", metavar="MIN", min=0, max=1440, help="How long it took, all of it together."),
 ]
 ByOption = Annotated[
     str,

@@ -70,7 +70,9 @@ def next_(
 def list_(
     only_open: Annotated[bool, typer.Option("--open", help="Only jobs that are not closed.")] = False,
     only_closed: Annotated[bool, typer.Option("--closed", help="Only closed jobs.")] = False,
-    limit: Annotated[int, typer.Option("--limit", metavar="N", min=1, help="At most so many, the newest.")] = 50,
+    limit: Annotated[
+        int, typer.Option("--limit", metavar="N", min=1, max=1_000_000, help="At most so many, the newest.")
+    ] = 50,
     data: options.Data = None,
     as_json: options.Json = False,
 ) -> None:

@@ -67,6 +67,7 @@ def show_command(
     about: AboutOption = "causes",
     top: TopOption = 15,
     figure: FigureOption = None,
+    force: options.Force = False,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     as_json: options.Json = False,
 ) -> None:
@@ -77,7 +78,7 @@ def show_command(
     from faultodds.revisions import get
     from faultodds_cli.tune.show import say_revision
 
-    wanted = asked(about, top, figure, as_json)
+    wanted = asked(about, top, figure, force, as_json)
     ready = _file(appliance)
     found = get(ready.knowledge.appliance.id, revision)
     status = _status(found)

@@ -9,12 +9,15 @@ from pathlib import Path
 from faultodds.errors import FaultoddsError
 
 
-def refuse_taken(path: Path, option: str, example: str, *, endings: Collection[str] = (), force: bool = False) -> None:
+def refuse_taken(
+    path: Path, option: str, example: str, *, kind: str = "it", endings: Collection[str] = (), force: bool = False
+) -> None:
     """Raise FaultoddsError when `path`, typed with `option`, is no file to write: another ending than `endings`, a folder, in no
-    folder, in one that is closed, or there already (unless `force`). `example` is a file name to show."""
+    folder, in one that is closed, or there already (unless `force`). `kind` is what it would hold ("a figure"), `example` a file
+    name to show."""
     said = f"{option} {path}"
     if endings and path.suffix.casefold() not in endings:
-        raise FaultoddsError(f"{said}: it ends in {', '.join(endings)}. Type for example {option} {example}.")
+        raise FaultoddsError(f"{said}: {kind} ends in {', '.join(endings)}. Type for example {option} {example}.")
     try:
         if path.is_dir():
             raise FaultoddsError(f"{said}: that is a folder. Name a file, for example {option} {path / example}.")

@@ -65,8 +65,8 @@ class Store:
     """The jobs of one user. Open it with `Store.open`, best in a `with` statement; use it from one thread.
 
     Every method raises `StoreError` when the file cannot be read or written; then nothing has been saved. `closed_because`: why
-    the jobs can only be looked at, empty when they can be written. `joined`: whether
-    it is within `together`; `kept`: whether what the last `together` entered is on disk. `damaged`: the jobs that the last `list` set aside, with why.
+    the jobs can only be looked at, empty when they can be written. `joined`: whether it is within `together`; `kept`: whether
+    what the last `together` entered is on disk. `damaged`: the jobs that the last `list` set aside, with why.
     """
 
     def __init__(self, file: StoreFile, clock: Callable[[], datetime], busy_seconds: float) -> None:
@@ -120,7 +120,8 @@ class Store:
     ) -> Store:
         """Open the store at `store_path(path)`, making it if it is not there and migrating it if it is older.
 
-        One that is there and cannot be written is opened to be looked at. `busy_seconds` is how long to wait for another terminal to finish writing; `clock` gives the UTC time.
+        One that is there and cannot be written is opened to be looked at. `busy_seconds` is how long to wait for another terminal
+        to finish writing; `clock` gives the UTC time.
         """
         return cls(StoreFile(store_path(path), busy_seconds), clock, busy_seconds)
 
