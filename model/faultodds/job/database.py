@@ -117,6 +117,8 @@ class StoreFile(Struct, frozen=True):
         name = _error_name(error)
         if name.startswith("SQLITE_CORRUPT"):
             return damaged(self.path, str(error))
+        if name.startswith("SQLITE_IOERR") and _no_room(self.path.parent):
+            name = "SQLITE_FULL"  # SQLite cannot tell what it keeps beside the file from the disk itself
         words = next(words for start, words in _PLAIN_WORDS.items() if name.startswith(start))
         return words.format(file=self.path, reason=error, seconds=self.busy_seconds)
 
@@ -131,7 +133,15 @@ def make_folder(file: Path) -> None:
 
 
 # Errors on opening that leave a file that is there to be looked at.
+_LEAST_ROOM: Final = 1 << 18
 _LOOKED_AT: Final = ("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_FULL", "SQLITE_IOERR")
+
+
+def _no_room(folder: Path) -> bool:
+    try:
+        return shutil.disk_usage(folder).free < _LEAST_ROOM
+    except OSError:
+        return False
 
 
 @contextmanager

@@ -313,8 +313,8 @@ def find_saved(
 ) -> tuple[LogMapping, Path] | None:
     """The saved mapping whose headings are these, a confirmed one before others; None when there is none.
 
-    `own` is where this log's own mapping is, or would be: that one is complained of when it cannot be used, since it would be written
-    over; any other that cannot be used is passed by.
+    `own` is where this log's own mapping is, or would be: that one is complained of when it cannot be used, since it would be
+    written over; any other that cannot be used is passed by.
     """
     fitting = []
     for path in sorted(folder.glob("*.mapping.toml")):
