@@ -7,4 +7,7 @@ from .knowledge_files import (
     words_file as words_file,
 )
 from .wanted import cannot_write as cannot_write, refuse_taken as refuse_taken
-from .whole import held_folder as held_folder, line_added as line_added, synced as synced, written_whole as written_whole
+from .whole import (
+    forget_left as forget_left, held_folder as held_folder, line_added as line_added, synced as synced,
+    written_whole as written_whole,
+)

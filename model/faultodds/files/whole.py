@@ -110,9 +110,9 @@ def synced(path: Path) -> None:
         os.close(handle)
 
 
-def forget_left(folder: Path, name: str) -> None:
-    """Remove what killed programs left beside the file or folder `name`; what somebody is writing to stays."""
-    for left in folder.glob(f".{glob.escape(name)}.*{_BESIDE}"):
+def forget_left(folder: Path, name: str | None = None) -> None:
+    """Remove what killed programs left beside the file or folder `name`, or beside any; what somebody is writing to stays."""
+    for left in folder.glob(f".*{_BESIDE}" if name is None else f".{glob.escape(name)}.*{_BESIDE}"):
         with contextlib.suppress(OSError):
             age = time.time() - left.lstat().st_mtime
             if age > _MADE_NOW and _is_left(left, age):
