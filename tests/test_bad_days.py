@@ -9,6 +9,7 @@ import contextlib
 import json
 import os
 import random
+import shutil
 import signal
 import subprocess
 import sys
@@ -103,6 +104,32 @@ def test_a_job_on_a_disk_that_fills_is_whole_or_as_before_and_can_be_looked_at(s
                 assert all(len(each[1]) >= 2 for each in steps[:-1])
     assert any("full" in text for text in said)
     assert "" in said
+
+
+@pytest.mark.parametrize("killed", [False, True])
+def test_jobs_on_a_disk_that_can_only_be_read_can_be_looked_at(small: Path, dryer: Appliance, killed: bool) -> None:
+    """All that was acknowledged is told, what a killed program left in the write-ahead log too; what is entered is refused."""
+    elsewhere = small.parent / "elsewhere"
+    with Store.open(elsewhere) as store:
+        visit = OpenJob.start(store, dryer, "slow")
+        visit.facts([("fuel", "natural")])
+        told = job_tells(elsewhere)
+        if killed:
+            shutil.copytree(elsewhere, small, dirs_exist_ok=True)
+            assert (small / "jobs.sqlite-wal").stat().st_size
+    if not killed:
+        shutil.copytree(elsewhere, small, dirs_exist_ok=True)
+    (small / "jobs.sqlite-shm").unlink(missing_ok=True)
+    subprocess.run(["mount", "-o", "remount,ro", str(small)], check=True)
+    assert job_tells(small) == told
+    for argv in (["list"], ["show", "1"], ["next", "1"]):
+        assert faultodds("job", *argv, "--data", str(small)).code == 0
+    for argv in (["fact", "1", "control=board"], ["new"], ["undo", "1"]):
+        ran = faultodds("job", *argv, "--data", str(small))
+        assert ran.code == 2
+        assert "error of its own" not in ran.said
+        assert str(small / "jobs.sqlite") in ran.said
+    assert job_tells(small) == told
 
 
 def test_files_on_a_disk_that_fills_are_whole_or_as_before(small: Path, dryer: Appliance) -> None:

@@ -11,8 +11,9 @@ from typing import Any
 import pytest
 
 from faultodds.belief import Appliance, open_appliance
-from faultodds.errors import StoreError
+from faultodds.errors import SafetyStop, StoreError
 from faultodds.job import OpenJob, Store, store as store_module
+from faultodds.job.steps import Note
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.lines import take
 from faultodds_cli.bench.talk import Talk
@@ -80,6 +81,21 @@ def test_a_line_of_the_guided_call_is_one_entry(tmp_path: Path, ready: Appliance
             printed(call, line)
             assert visit.job == store.get(before.id) != before
         assert at > 1, "the line is of several writes"
+
+
+def test_danger_is_told_whatever_becomes_of_the_disk(tmp_path: Path, ready: Appliance) -> None:
+    """Where it cannot be kept the call stops all the same; where another terminal was quicker it is kept."""
+    with Store.open(tmp_path) as store, Store.open(tmp_path) as other:
+        visit = OpenJob.start(store, ready)
+        with pytest.MonkeyPatch.context() as patch:
+            FailingDisk(patch, 0)
+            with pytest.raises(SafetyStop, match=r"(?s)could not be kept with job 1: .*disk I/O error"):
+                printed(BenchCall(visit, Talk()), "I smell gas")
+        assert store.get("1").stopped is None
+        other.append("1", Note("from another terminal"))
+        with pytest.raises(SafetyStop, match="stands still until it is safe"):
+            printed(BenchCall(visit, Talk()), "I smell gas")
+        assert store.get("1").stopped is not None
 
 
 def test_a_new_job_with_all_it_begins_with_is_one_entry(tmp_path: Path, toy: str) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 from faultodds.advice import Situation, State
 from faultodds.belief import Appliance
-from faultodds.errors import ClashError, FaultoddsError, SafetyStop
+from faultodds.errors import ClashError, FaultoddsError, SafetyStop, StaleJobError, StoreError
 from faultodds.job.gates import only_qualified
 from faultodds.job.job import Job
 from faultodds.job.naming import vouches
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 # Who says that it is safe, and how that was made sure, takes more than one word.
 FEWEST_WORDS = 2
+_TRIES = 3
 
 
 class HeldJob:
@@ -148,9 +149,15 @@ class HeldJob:
         return any(word in names for names in (k.observables(), k.repair, asked(k), k.access, k.component))
 
     def _stop(self, text: str) -> NoReturn:
-        self._append(Danger(text))
-        self._refuse_while_stopped()
-        raise AssertionError("a job is stopped by the danger that was just entered")
+        for _ in range(_TRIES):
+            try:
+                self._append(Danger(text))
+                self._refuse_while_stopped()
+            except StaleJobError:
+                continue  # another terminal was here: danger holds, whatever was entered there
+            except StoreError as error:
+                raise SafetyStop(f"{text}\nThis could not be kept with job {self.job.id}: {error}") from None
+        raise SafetyStop(text)
 
     def _refuse_while_stopped(self) -> None:
         if self.job.stopped is not None:

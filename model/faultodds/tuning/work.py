@@ -106,9 +106,9 @@ def _client(address: str) -> Any:
             "Start one with 'dask scheduler', or leave out --scheduler to work on this machine."
         ) from None
     try:
-        client.wait_for_workers(1, timeout=WAIT_FOR_WORKERS)  # type: ignore[no-untyped-call]
+        client.wait_for_workers(1, timeout=WAIT_FOR_WORKERS)
     except TimeoutError:
-        client.close()
+        client.close()  # type: ignore[no-untyped-call]
         raise FaultoddsError(
             f"the cluster at '{address}' has had no worker for {WAIT_FOR_WORKERS} seconds, so nobody would do the work. "
             f"Start one with 'dask worker {address}', or leave out --scheduler to work on this machine."
