@@ -27,6 +27,7 @@ from faultodds.revisions import accepted, history
 from faultodds.revisions.decisions import HISTORY, accept, shelf
 from faultodds.shop import write_template
 from run_cli import faultodds, write_toy
+from shop_logs import small_log
 
 KILLS = int(os.environ.get("FAULTODDS_KILLS", "40"))
 ROOM = 256 * 1024
@@ -154,6 +155,24 @@ def test_files_on_a_disk_that_fills_are_whole_or_as_before(small: Path, dryer: A
             (small / "new" / "shop.toml").unlink(missing_ok=True)
     assert wrote
     assert refused
+
+
+def test_an_import_on_a_disk_that_fills_is_all_there_or_not_at_all(
+    small: Path, dryer: Appliance, tmp_path: Path
+) -> None:
+    """With room for less and less of it: the log is there with all its files, or nothing of it is, and the refusal is in words."""
+    source = small_log(tmp_path)
+    whole: set[str] = set()
+    for blocks in (60, 0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 16):
+        shutil.rmtree(small / "logs", ignore_errors=True)
+        with room_left(small, blocks):
+            ran = faultodds("log", "import", str(source), "--yes", "--data", str(small))
+            names = {path.name for path in (small / "logs").glob("*")} if (small / "logs").exists() else set()
+        whole = whole or names
+        assert names == (whole if ran.code == 0 else set()), (blocks, ran.said)
+        assert ran.code == 0 or "could not be written" in ran.said
+        assert not list(small.rglob("*.new"))
+    assert len(whole) > 4
 
 
 def _old(path: Path, data: bytes) -> None:

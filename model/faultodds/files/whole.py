@@ -99,7 +99,7 @@ def synced(path: Path) -> None:
     """Have a file, or a folder's list of names, on disk when this returns; raises OSError."""
     if path.is_dir() and os.name != "posix":  # pragma: no cover
         return
-    handle = os.open(path, os.O_RDONLY)
+    handle = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR)
     try:
         os.fsync(handle)
     except OSError:
