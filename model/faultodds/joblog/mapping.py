@@ -180,7 +180,7 @@ def _raw(path: Path) -> dict[str, Any]:
 
 def from_raw(raw: Mapping[str, Any], knowledge: Knowledge, where: str) -> LogMapping:
     """A mapping from the tables of its file, every name in it checked."""
-    if raw.get("format") != FORMAT or not isinstance(raw.get("column"), list) or not raw["column"]:
+    if raw.get("format") != FORMAT or not isinstance(raw.get("column"), list):
         raise FaultoddsError(
             f"{where} is not a mapping of a job log (format = {FORMAT} and [[column]] tables are missing). "
             "Leave --mapping out to have one proposed."
