@@ -177,7 +177,7 @@ ODD: st.SearchStrategy[object] = st.one_of(
 )
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(
     kind=ODD | st.sampled_from(sorted(KINDS)), payload=ODD, at=ODD | st.just("2025-03-04T08:30:00+00:00"), minutes=ODD
 )
