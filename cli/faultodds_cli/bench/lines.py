@@ -43,7 +43,9 @@ def take(call: BenchCall, line: str) -> None:
     with forgiving(call.talk):
         try:
             call.watch_for_danger(line)
-            if (settled(call, line) or _obey(call, line)) and not call.over:
+            with call.talk.held(call.visit):
+                done = settled(call, line) or _obey(call, line)
+            if done and not call.over:
                 call.show()
         except ClashError as clash:
             call.talk.say(clash_lines(clash))

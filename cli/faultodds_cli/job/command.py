@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 app = options.new_app("A call step by step, for scripts. Every step is on disk before the command ends.")
 
 MinutesOption = Annotated[
-    float | None, typer.Option("--minutes", metavar="MIN", help="How long it took, all of it together.")
+    float | None,
+    typer.Option("--minutes", metavar="MIN", min=0, max=1440, help="How long it took, all of it together."),
 ]
 ByOption = Annotated[
     str,
@@ -61,8 +62,9 @@ def new(
     with opened_store(data) as store:
         opened = appliance_named(appliance, revision)
         _refuse_bad_start(opened, fact or [], found or [], reading or [], ambient, qualified)
-        visit = start(store, opened, title, ambient=ambient, qualified=qualified)
-        taken = _enter(visit, fact or [], found or [], reading or [])
+        with store.together():
+            visit = start(store, opened, title, ambient=ambient, qualified=qualified)
+            taken = _enter(visit, fact or [], found or [], reading or [])
         _answer(visit, as_json, f"Job {visit.job.id} is started.", taken, since=0)
 
 
@@ -338,7 +340,8 @@ def _entering(
         visit = resume(store, job, appliance, ambient=ambient)
         since = visit.job.last_seq
         taken: list[JudgedFinding] = []
-        yield visit, taken
+        with visit.together():
+            yield visit, taken
         _answer(visit, as_json, f"Job {visit.job.id}:", taken, since)
 
 
