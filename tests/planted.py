@@ -119,7 +119,7 @@ def social(draw: random.Random) -> Item:
 
 
 def _digits(kind: str, written: str) -> Item:
-    return Item(kind, written, ("".join(c for c in written if c.isdigit()),))
+    return Item(kind, written, ("".join(c for c in written.partition(" x")[0] if c.isdigit()),))
 
 
 KINDS = (name, telephone, address, mail, serial, card, social)

@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from typing import Final
 
 from faultodds.errors import UnknownName, unknown
+
+
+LONGEST_LINE: Final = 1_000
+"""Characters. Nobody types a longer line; one that is longer is not taken apart, whatever is in it."""
 
 
 def fold(text: str) -> str:

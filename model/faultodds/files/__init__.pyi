@@ -3,4 +3,5 @@ from .knowledge_files import (
     find as find, fingerprint as fingerprint, read_bytes as read_bytes, shipped as shipped,
     words_file as words_file,
 )
+from .private import own_folder as own_folder
 from .whole import written_whole as written_whole

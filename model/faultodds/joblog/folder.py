@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from faultodds.errors import FaultoddsError, unknown
+from faultodds.files import own_folder
 from faultodds.names import fold
 
 FOLDER: Final = "logs"
@@ -101,7 +102,7 @@ def find_log(name: str, data: str | os.PathLike[str] | None = None) -> Path:
 def all_or_nothing(files: LogFiles) -> Iterator[LogFiles]:
     """A place to write a log's files to; they take the places of the old ones at the end, or not at all after an error."""
     try:
-        files.folder.mkdir(parents=True, exist_ok=True)
+        own_folder(files.folder)
         place = Path(tempfile.mkdtemp(prefix=f".{files.name}.", suffix=".new", dir=files.folder))
     except OSError as error:
         raise FaultoddsError(
@@ -113,6 +114,7 @@ def all_or_nothing(files: LogFiles) -> Iterator[LogFiles]:
         yield beside
         # The clean log comes last: until it is there, the log is the old one.
         for path in sorted(place.iterdir(), key=lambda p: p.suffix == ".parquet"):
+            path.chmod(0o600)
             os.replace(path, files.folder / path.name)
     except OSError as error:
         raise FaultoddsError(

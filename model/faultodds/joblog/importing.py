@@ -81,9 +81,9 @@ class _Import:
         if decided:
             self.report.notes.append(_about(decided))
         self._reader = PieceReader(
-            draft.mapping, draft.source.headings, knowledge, self.order, now.date() + dt.timedelta(days=1)
+            draft.mapping, draft.source.headings, knowledge, self.order, now.date() + dt.timedelta(days=1), draft.found.sample
         )
-        self._listener = Listener(draft.source.headings, self._reader.understands())
+        self._listener = Listener(draft.source.headings, self._reader.understands(), self._reader.keeper)
         self._formulas = set(draft.found.formulas)
         self._customers: list[Any] = []
         self._days: list[Any] = []
@@ -109,13 +109,13 @@ class _Import:
         import pyarrow.parquet as pq
 
         schema = _schema(self._knowledge, with_ending=False)
-        with pq.ParquetWriter(self._half, schema) as writer, AsideFile(self._files.aside, self._reader.kept) as aside:
+        with pq.ParquetWriter(self._half, schema) as writer, AsideFile(self._files.aside) as aside:
             for chunk in self._draft.source.chunks():
                 self.report.danger += self._listener.told(chunk)
                 piece = self._reader.read(chunk, self._formulas)
-                for number, reason, detail, cells in piece.aside:
+                for number, reason, detail in piece.aside:
                     self.report.aside[reason] += 1
-                    aside.add(number, f"{reason}: {detail}" if detail else reason, cells)
+                    aside.add(number, f"{reason}: {detail}" if detail else reason)
                 self._count(chunk, piece)
                 writer.write_table(piece.table(schema))
         with self._draft.path.open("rb") as handle:

@@ -55,9 +55,9 @@ FAR_OUT: Final = 3.0
 FAR_OUT_OHMS: Final = 10.0
 """A number this many times beyond what a check can plausibly show is a slip of the pen, not a reading."""
 _PLACEHOLDER = re.compile(r"9{4,}|12345\d*|0{3,}")
-_BARE = re.compile(r"[-+]?[\d.,]*\d")
+_BARE = re.compile(r"[-+]?(?:\d{1,9}|\d{1,3}(?:,\d{3}){1,2})?(?:\.\d{1,9})?(?<=\d)", re.A)
 _NUMBER = re.compile(r"[-+]?\d[\d.,]*")
-_SECONDS = re.compile(r"(\d+(?:\.\d+)?)\s*(?:s|sec|secs|seconds?)?", re.I)
+_SECONDS = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)\s{0,3}(?:s|sec|secs|seconds?)?", re.I | re.A)
 _DIAL = re.compile(r"(?:ft|foot|feet|cf|turn|m3|litre|liter)", re.I)
 
 
@@ -98,7 +98,7 @@ def usual_unit(texts: Iterable[str], spec: ReadingSpec) -> str | None:
     Of a temperature a low number may be the finding (no heat), so that it cannot be told number by number.
     """
     span = plausible_span(spec)
-    bare = [float(t.replace(",", "")) for t in texts if _BARE.fullmatch(t) and t.count(".") < 2]
+    bare = [float(t.replace(",", "")) for t in texts if _BARE.fullmatch(t)]
     if spec.kind not in ("temperature", "bench_heat") or not bare or not span:
         return None
     units = [spec.unit, *(u for u in RIVALS.get(spec.unit, ()) if u != spec.unit)]

@@ -19,6 +19,8 @@ from faultodds.joblog.stems import is_blank
 
 CHUNK_ROWS: Final = 20_000
 MOST_COLUMNS: Final = 1_000
+LONGEST_CELL: Final = 4_000
+"""Characters. A row with a longer cell is set aside before any pattern is held against it."""
 LOOKED_THROUGH: Final = 30
 """Lines at the top among which the headings are looked for."""
 
@@ -27,7 +29,8 @@ LOOKED_THROUGH: Final = 30
 class Chunk:
     """Some rows: `number` of the first (1 for the row under the headings), cells by row, and rows that do not fit.
 
-    `broken` is (row number, reason, the cells joined) of rows with more cells than headings; they are not in `rows`.
+    `broken` is (row number, reason, the cells joined) of rows with more cells than headings or an overlong cell; they are not
+    in `rows`.
     `short` counts rows that were filled up with blanks, `blank` rows that say nothing, which are passed over.
     """
 
@@ -100,6 +103,9 @@ def _sort_in(chunk: Chunk, row: list[str], width: int, number: int) -> None:
         return
     if not any(row) or all(is_blank(cell) for cell in row):
         chunk.blank += 1
+        return
+    if len(longest := max(row, key=len)) > LONGEST_CELL:
+        chunk.broken.append((number, f"has a cell of {len(longest):,} characters", " | ".join(row)))
         return
     chunk.short += len(row) < width
     chunk.rows.append(row[:width] + [""] * (width - len(row)))
