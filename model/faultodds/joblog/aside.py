@@ -6,12 +6,15 @@ import csv
 from pathlib import Path
 from types import TracebackType
 
-_STARTS = ("=", "+", "-", "@", "\t", "\r")
+from faultodds.names import harmless
+
+_STARTS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 
 
 def safe(cell: str) -> str:
-    """A cell that no spreadsheet takes for a formula: one that could be is shown with an apostrophe in front."""
-    return f"'{cell}" if cell.startswith(_STARTS) else cell
+    """A cell that no spreadsheet takes for a formula or a command: one that could be is shown with an apostrophe in front."""
+    cell = harmless(cell)
+    return f"'{cell}" if cell.lstrip().startswith(_STARTS) else cell
 
 
 class AsideFile:

@@ -10,7 +10,7 @@ from functools import cache
 from typing import Final
 
 from faultodds.job import asked
-from faultodds.joblog import by_values, dates, machines, metered, money_and_time as amounts
+from faultodds.joblog import by_values, dates, machines, metered, money_and_time as amounts, personal
 from faultodds.joblog.cells import CellReader
 from faultodds.joblog.lexicon import Lexicon, exact
 from faultodds.joblog.mapping import Column, Kind
@@ -71,6 +71,11 @@ class Scores:
         found: list[Target] = [("finding", name) for name in knowledge.observables() if name != verify]
         self._targets: list[Target] = [*((kind, "") for kind in _PLAIN), *facts, *found]
         self._headings = {target: headings_of(knowledge, target) for target in self._targets}
+
+    def names(self, sample: Sample) -> bool:
+        """Whether the heading clearly says one of these things."""
+        words = tokens(sample.heading)
+        return any(likeness(words, other) >= CLEAR for said in self._headings.values() for other in said)
 
     def of(self, sample: Sample) -> dict[Target, float]:
         """Every target with a score worth having."""
@@ -165,6 +170,15 @@ FREE: Final = ("complaint", "repairs", "findings", "notes")
 _BY_HEADING: Final = ("job", "customer", "technician", "minutes", "bill", "ended", "verify", "machine")
 MOST_SPEAK: Final = 0.4
 _NAMELESS: Final = re.compile(r"column \d+")
+
+
+def by_cells_alone(knowledge: Knowledge, column: Column) -> bool:
+    """Whether a column that decides endings, repairs or callbacks is taken for that though its heading says nothing like it."""
+    if column.kind not in ("customer", "repairs") or _NAMELESS.fullmatch(column.heading):
+        return False
+    words = tokens(column.heading)
+    alike = max(likeness(words, other) for other in headings_of(knowledge, (column.kind, "")))
+    return alike < HALF_ALIKE and personal.says(column.heading) is None
 
 
 def headings_of(knowledge: Knowledge, target: Target) -> list[tuple[str, ...]]:

@@ -42,10 +42,10 @@ HEADINGS: Final = {
     "post code": ["zip", "zip code", "postcode", "post code", "postal code"],
     "town": ["city", "town", "suburb"],
     "plate or card": ["licence plate", "plate", "card no", "card number", "ssn", "date of birth", "dob"],
-    "serial number": ["serial", "serial no", "serial number", "s/n"],
 }
 SHARE: Final = 0.3
 """A column is personal when so many of its cells look it."""
+NEARLY_ALL: Final = 0.8
 NAMES_SHARE: Final = 0.6
 SEVERAL: Final = 2
 MANY: Final = 5
@@ -61,10 +61,11 @@ def says(heading: str) -> str | None:
     return None
 
 
-def kind_of(heading: str, counts: Mapping[str, int]) -> str | None:
+def kind_of(heading: str, counts: Mapping[str, int], named: bool = False) -> str | None:
     """What personal data a column holds, judged by its heading and by most of its rows, one text among many says nothing.
 
-    `counts` is how often each non-blank text stands there.
+    `counts` is how often each non-blank text stands there; of a heading that is `named`, the heading of something else, nearly all
+    of at least `MANY` cells must speak.
     """
     if (said := says(heading)) is not None:
         return said
@@ -72,8 +73,11 @@ def kind_of(heading: str, counts: Mapping[str, int]) -> str | None:
     if not rows:
         return None
     for kind, pattern in PATTERNS.items():
-        if sum(n for v, n in counts.items() if pattern.search(v)) >= SHARE * rows:
+        seen = sum(n for v, n in counts.items() if pattern.search(v))
+        if seen >= (NEARLY_ALL if named else SHARE) * rows and (seen >= MANY or not named):
             return kind
+    if named and rows < MANY:
+        return None
     if all(BARE_PHONE.fullmatch(v.strip()) for v in counts):
         return "phone"  # ten digits in one cell may be a slip, in all of them they are telephones
     whole = sum(n for v, n in counts.items() if NAME.fullmatch(v.strip()))

@@ -20,6 +20,7 @@ MORE: Final = 0.03
 MORE_CELLS: Final = 5
 """A second check is taken into a column when so many of its cells, and this share of them, speak of that one only."""
 WORDS_KEPT: Final = 60
+MOST_ROWS: Final = 0.5
 SAME_HEADING: Final = 0.75
 
 
@@ -29,7 +30,7 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
     chosen: dict[int, tuple[float, Target]] = {}
     private: dict[int, str] = {}
     for place, sample in enumerate(columns):
-        kind = personal.kind_of(sample.heading, sample.counts)
+        kind = personal.kind_of(sample.heading, sample.counts, scores.names(sample))
         if kind is not None and not _is_no_customer(sample, kind):
             private[place] = kind
     asking = {
@@ -57,7 +58,7 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
         else _column(knowledge, sample, chosen.get(place), extras.get(place, ()), private.get(place), keeper)
         for place, sample in enumerate(columns)
     ]
-    return LogMapping(knowledge.appliance.id, tuple(_with_customer(made)))
+    return LogMapping(knowledge.appliance.id, tuple(_with_customer(made, columns)))
 
 
 def _asks(columns: Sequence[Sample], place: int) -> Column | None:
@@ -75,13 +76,15 @@ def _is_no_customer(sample: Sample, kind: str) -> bool:
     return (kind == "name" and technician) or dates.share_of_dates(sample.texts) >= 0.5
 
 
-def _with_customer(columns: list[Column]) -> list[Column]:
-    """Without a customer number, a telephone number or address tells who called again; it is kept in memory only."""
+def _with_customer(columns: list[Column], seen: Sequence[Sample]) -> list[Column]:
+    """Without a customer number, a telephone number or address tells who called again, where most rows have one; it is kept in
+    memory only."""
     if any(column.kind == "customer" for column in columns):
         return columns
     for wanted in ("phone", "e-mail", "address", "name"):
         for place, column in enumerate(columns):
-            if column.kind == "personal" and column.why == wanted:
+            most = sum(seen[place].counts.values()) >= MOST_ROWS * seen[place].rows
+            if column.kind == "personal" and column.why == wanted and most:
                 columns[place] = replace(
                     column, kind="customer", why=f"{wanted}: only used to find callbacks, never stored"
                 )
