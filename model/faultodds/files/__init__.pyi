@@ -1,4 +1,5 @@
 from .folders import DATA_VARIABLE as DATA_VARIABLE, cache_folder as cache_folder, data_folder as data_folder
+from .kept import Kept as Kept, kept_in as kept_in, remove as remove
 from .knowledge_files import (
     find as find, fingerprint as fingerprint, read_bytes as read_bytes, shipped as shipped,
     words_file as words_file,

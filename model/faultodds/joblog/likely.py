@@ -226,7 +226,7 @@ def assumed(knowledge: Knowledge, target: Target, sample: Sample) -> dict[str, s
     spec = knowledge.reading.get(name) if kind == "finding" else None
     if spec is None:
         return {}
-    given = metered.assumptions_for(spec)
+    given = metered.assumptions_for(knowledge, name)
     unit = metered.unit_in_heading(tuple(sample.heading.casefold().replace("_", " ").split()), spec)
     unit = unit or metered.usual_unit(sample.texts, spec)
     if unit:
