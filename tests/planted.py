@@ -16,10 +16,87 @@ from dataclasses import dataclass
 ITEMS = 200  # a column
 SHARES = (0.01, 0.03, 0.1)
 
-_GIVEN = "Marn Odel Tavi Brisa Corwin Elke Hoda Jorin Lisbet Nuri Pell Quill Rosko Senna Ugo Vesna Wim Yara Zeb".split()
-_FRONT = "bren cask dor fal gorm hesk jup kel lom mest nor pral quon rusk sand tolb ulm vask wend yort".split()
-_BACK = "aby blek dahl ewick farn grith holt imsen jarek kott lund mire nack ostrow pell quist rud sby tham vik".split()
-_STREET = "St Street Ave Avenue Rd Road Ln Lane Blvd Dr Drive Court Way Terrace".split()
+_GIVEN = [
+    "Marn",
+    "Odel",
+    "Tavi",
+    "Brisa",
+    "Corwin",
+    "Elke",
+    "Hoda",
+    "Jorin",
+    "Lisbet",
+    "Nuri",
+    "Pell",
+    "Quill",
+    "Rosko",
+    "Senna",
+    "Ugo",
+    "Vesna",
+    "Wim",
+    "Yara",
+    "Zeb",
+]
+_FRONT = [
+    "bren",
+    "cask",
+    "dor",
+    "fal",
+    "gorm",
+    "hesk",
+    "jup",
+    "kel",
+    "lom",
+    "mest",
+    "nor",
+    "pral",
+    "quon",
+    "rusk",
+    "sand",
+    "tolb",
+    "ulm",
+    "vask",
+    "wend",
+    "yort",
+]
+_BACK = [
+    "aby",
+    "blek",
+    "dahl",
+    "ewick",
+    "farn",
+    "grith",
+    "holt",
+    "imsen",
+    "jarek",
+    "kott",
+    "lund",
+    "mire",
+    "nack",
+    "ostrow",
+    "pell",
+    "quist",
+    "rud",
+    "sby",
+    "tham",
+    "vik",
+]
+_STREET = [
+    "St",
+    "Street",
+    "Ave",
+    "Avenue",
+    "Rd",
+    "Road",
+    "Ln",
+    "Lane",
+    "Blvd",
+    "Dr",
+    "Drive",
+    "Court",
+    "Way",
+    "Terrace",
+]
 _DOMAIN = ("example.com", "example.net", "example.org", "mail.example", "nowhere.invalid")
 _WRAP = ("{}", "{} {cell}", "{cell} {}", "{cell}, {}", "{}; {cell}", "{cell} ({})", "{cell}\n{}", "cust {} {cell}")
 
@@ -93,7 +170,9 @@ def address(draw: random.Random) -> Item:
 def mail(draw: random.Random) -> Item:
     """An e-mail address."""
     family = surname(draw).lower()
-    local = draw.choice((f"{draw.choice(_GIVEN).lower()}.{family}", f"{family}{draw.randint(1, 99)}", f"{family}+dryer"))
+    local = draw.choice(
+        (f"{draw.choice(_GIVEN).lower()}.{family}", f"{family}{draw.randint(1, 99)}", f"{family}+dryer")
+    )
     at = draw.choice(("@", "@", "@", " at ", "(at)"))
     return Item("e-mail", f"{local}{at}{draw.choice(_DOMAIN)}", (family,))
 
@@ -102,7 +181,12 @@ def serial(draw: random.Random) -> Item:
     """A machine's serial number."""
     letters = "".join(draw.choice("BCDFGHJKLMNPQRSTVWXZ") for _ in range(3))
     number = draw.randint(1_000_000, 9_999_999)
-    forms = (f"{letters}{number}", f"S/N {letters}-{number}", f"{letters} {number}", f"ser {letters}{number}{letters[0]}")
+    forms = (
+        f"{letters}{number}",
+        f"S/N {letters}-{number}",
+        f"{letters} {number}",
+        f"ser {letters}{number}{letters[0]}",
+    )
     return Item("serial", draw.choice(forms), (str(number),))
 
 

@@ -12,7 +12,6 @@ import openpyxl
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
-from run_cli import faultodds
 
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import draft, export_log, find_log, import_log
@@ -23,6 +22,7 @@ from faultodds.joblog.reading import NOTHING_READ
 from faultodds.joblog.sources import LONGEST_CELL
 from faultodds.knowledge import Knowledge
 from faultodds.names import harmless
+from run_cli import faultodds
 from shop_logs import HEADINGS, ROWS, log_text, write
 
 CHUNK = 50
@@ -30,7 +30,17 @@ CUT_OFF = (
     b'<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><dimension ref="A1:C9"/>'
     b'<sheetData><row r="1"><c r="A1"><v>1</v></c></row><row r="2"><c r="A2'
 )
-COMMANDS = ["\x1b]0;owned\x07", "\x1b[2J", "\x9b31m", "\u202egnp.exe", "a\rb", "\x08\x08", "\u2066x", "\ufeff", "\u200b"]
+COMMANDS = [
+    "\x1b]0;owned\x07",
+    "\x1b[2J",
+    "\x9b31m",
+    "\u202egnp.exe",
+    "a\rb",
+    "\x08\x08",
+    "\u2066x",
+    "\ufeff",
+    "\u200b",
+]
 
 
 def test_a_row_of_text_that_is_none_is_set_aside(tmp_path: Path, data: str, dryer: Knowledge) -> None:
@@ -43,7 +53,9 @@ def test_a_row_of_text_that_is_none_is_set_aside(tmp_path: Path, data: str, drye
     pq.write_table(pa.Table.from_arrays(arrays, names=HEADINGS.split(",")), path)
     report = import_log(draft(path, dryer, data=data), dryer, data=data)
     assert (report.rows, report.used, report.set_aside) == (3, 2, 1)
-    assert "2,does not fit the headings: holds text that is not UTF-8" in files_of("jobs", data).aside.read_text("utf-8-sig")
+    assert "2,does not fit the headings: holds text that is not UTF-8" in files_of("jobs", data).aside.read_text(
+        "utf-8-sig"
+    )
 
 
 def test_a_damaged_sheet_is_left_out_and_named(tmp_path: Path, dryer: Knowledge) -> None:
@@ -107,11 +119,23 @@ def test_a_last_piece_with_nothing_usable(
 def test_commands_in_text_are_text(tmp_path: Path, data: str, dryer: Knowledge) -> None:
     """In headings, cells, codes and numbers: nothing of it reaches the screen, a file that is kept, or a spreadsheet."""
     odd = [
-        [f"J{n}{c}", f"C{n}{c}", f"2022-01-{n + 5:02}", f"zi{c}ngy", f"ok{c}", f"coils, {c}done", f"T{c}1", f"=1{c}", "a"]
+        [
+            f"J{n}{c}",
+            f"C{n}{c}",
+            f"2022-01-{n + 5:02}",
+            f"zi{c}ngy",
+            f"ok{c}",
+            f"coils, {c}done",
+            f"T{c}1",
+            f"=1{c}",
+            "a",
+        ]
         for n, c in enumerate([*COMMANDS, *COMMANDS])
     ]
     headings = [*HEADINGS.replace("hood", f"hood {COMMANDS[0]}").split(","), "tech", f"remarks{COMMANDS[2]}"]
-    sound = [[f"S{n}", f"C{n}", f"2022-03-{n % 28 + 1:02}", "weak", "ok", "coils", "done", "T1", "-"] for n in range(90)]
+    sound = [
+        [f"S{n}", f"C{n}", f"2022-03-{n % 28 + 1:02}", "weak", "ok", "coils", "done", "T1", "-"] for n in range(90)
+    ]
     path = tmp_path / "jobs.csv"
     with path.open("w", newline="", encoding="utf-8") as handle:
         csv.writer(handle).writerows([headings, *sound, *odd])
@@ -133,7 +157,9 @@ def test_harmless_text_is_what_can_be_printed() -> None:
         assert not chr(n).isprintable() or shown == f"a{chr(n)}b"
 
 
-@pytest.mark.parametrize("cell", ["=1+1", " =1+1", "\t=1+1", "\r=1+1", "+1", "-x", "@x", "\uff1d1", "\u200b=1", "\x00=1", "\n=1"])
+@pytest.mark.parametrize(
+    "cell", ["=1+1", " =1+1", "\t=1+1", "\r=1+1", "+1", "-x", "@x", "\uff1d1", "\u200b=1", "\x00=1", "\n=1"]
+)
 def test_no_cell_is_a_formula(cell: str) -> None:
     """Whatever stands before the sign."""
     assert safe(cell)[0] == "'"
@@ -146,6 +172,8 @@ def test_a_table_of_phrases_with_short_rows(tmp_path: Path, data: str, dryer: Kn
     path = write(tmp_path / "jobs.csv", log_text(*ROWS))
     table = tmp_path / "phrases.csv"
     with table.open("w", newline="") as handle:
-        csv.writer(handle).writerows([["look", "column", "phrase", "times", "became", "means"], ["!"], ["", "hood"], []])
+        csv.writer(handle).writerows(
+            [["look", "column", "phrase", "times", "became", "means"], ["!"], ["", "hood"], []]
+        )
     found = draft(path, dryer, data=data)
     assert with_phrases(found, table, dryer).mapping == found.mapping

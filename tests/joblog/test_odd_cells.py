@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import random
-from pathlib import Path
-
-import pytest
 
 from faultodds.job import asked
 from faultodds.joblog import likely, money_and_time as amounts
@@ -16,12 +13,82 @@ from faultodds.joblog.propose import propose
 from faultodds.knowledge import Knowledge
 
 ODD = [
-    *("1.2.3", "12.03.22", "555.123.4567", "679.555.0199", "1,,2", ",", ".", "-", "--", "1.", ".5.", "1/0", "0/0", "1/0 h"),
+    *(
+        "1.2.3",
+        "12.03.22",
+        "555.123.4567",
+        "679.555.0199",
+        "1,,2",
+        ",",
+        ".",
+        "-",
+        "--",
+        "1.",
+        ".5.",
+        "1/0",
+        "0/0",
+        "1/0 h",
+    ),
     *("1e308", "1e999", "inf", "nan", "-inf", "9" * 5000, "0" * 5000, "0." + "1" * 400, "1:99:99", "99:99", "12h99m"),
-    *("²", "①", "٣٤", "½", "1²", "³/²", "\x00", "\x1b[31mred", "\ud800", "\u202e12", "=1+1", "'", "''", "[]", "{}", "%"),
-    *("5 % %", "-5 k", "1k2k3", "OL/OL/OL/OL", "/", "//", "1//2", "(", ")", "\\", "*", "+", "?", "??", "+/-", "1 +/- 2 +/- 3"),
-    *("0:70|1:30", "a:b|c:d", "open:0.7|closed", "x=1;y=2", ";;;", "||", "\n\n", "\t", "per", "/per half ft", "84 s per 0 ft"),
-    *("7 s/1/0 ft", "rated", "rated rated", "opened at , rated ", "32/0/1999", "00/00/0000", "29 Feb 2023", "Smarch 5, 2020"),
+    *(
+        "²",
+        "①",
+        "٣٤",
+        "½",
+        "1²",
+        "³/²",
+        "\x00",
+        "\x1b[31mred",
+        "\ud800",
+        "\u202e12",
+        "=1+1",
+        "'",
+        "''",
+        "[]",
+        "{}",
+        "%",
+    ),
+    *(
+        "5 % %",
+        "-5 k",
+        "1k2k3",
+        "OL/OL/OL/OL",
+        "/",
+        "//",
+        "1//2",
+        "(",
+        ")",
+        "\\",
+        "*",
+        "+",
+        "?",
+        "??",
+        "+/-",
+        "1 +/- 2 +/- 3",
+    ),
+    *(
+        "0:70|1:30",
+        "a:b|c:d",
+        "open:0.7|closed",
+        "x=1;y=2",
+        ";;;",
+        "||",
+        "\n\n",
+        "\t",
+        "per",
+        "/per half ft",
+        "84 s per 0 ft",
+    ),
+    *(
+        "7 s/1/0 ft",
+        "rated",
+        "rated rated",
+        "opened at , rated ",
+        "32/0/1999",
+        "00/00/0000",
+        "29 Feb 2023",
+        "Smarch 5, 2020",
+    ),
 ]
 ALPHABET = "0123456789..,,//--:: kKmMohlOLftFCsxX%'\"()=|;+²½"
 
@@ -59,5 +126,16 @@ def test_no_cell_trips_a_reader(dryer: Knowledge) -> None:
 def test_a_log_of_nothing_but_odd_cells_is_proposed(dryer: Knowledge) -> None:
     """Whatever its headings say."""
     odd = cells()
-    headings = ["job", "date", "coil_ohms", "igniter_ohms", "minutes", "total", "hood", "thermistor", "clocking", "notes"]
+    headings = [
+        "job",
+        "date",
+        "coil_ohms",
+        "igniter_ohms",
+        "minutes",
+        "total",
+        "hood",
+        "thermistor",
+        "clocking",
+        "notes",
+    ]
     assert propose(dryer, likely.samples(headings, [[text] * len(headings) for text in odd]))

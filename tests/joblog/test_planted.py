@@ -7,13 +7,13 @@ import os
 import stat
 from pathlib import Path
 
-import planted
 import pyarrow.parquet as pq
 import pytest
-from run_cli import faultodds
 
+import planted
 from faultodds.joblog import draft, export_log, find_log, import_log, lines
 from faultodds.knowledge import Knowledge
+from run_cli import faultodds
 
 DEMO = Path(__file__).parents[2] / "data_synthetic" / "demo" / "harbour_lane_jobs.csv"
 ROWS = int(os.environ.get("FAULTODDS_PLANTED_ROWS", "200"))

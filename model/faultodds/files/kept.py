@@ -15,7 +15,10 @@ OWN: Final = {
     "what was found and done on each call, and notes": ("jobs.sqlite", "jobs.sqlite-*"),
     "imported job logs": ("logs/*.parquet",),
     "their reports, mappings and rows set aside": (
-        *(f"logs/*.{ending}" for ending in ("report.json", "report.txt", "set_aside.csv", "phrases.csv", "mapping.toml")),
+        *(
+            f"logs/*.{ending}"
+            for ending in ("report.json", "report.txt", "set_aside.csv", "phrases.csv", "mapping.toml")
+        ),
         "logs/.*.new",
     ),
     "numbers learned from logs": ("revisions/*/*",),

@@ -90,7 +90,12 @@ class Hearer:
 
     def line(self, line: str) -> list[Said]:
         """Everything that a line says, or an empty list when it is to be asked about."""
-        if len(line) > LONGEST_LINE or "=" in line or "_" in line or _ASKS.match(line.strip().casefold().replace("'", "")):
+        if (
+            len(line) > LONGEST_LINE
+            or "=" in line
+            or "_" in line
+            or _ASKS.match(line.strip().casefold().replace("'", ""))
+        ):
             return []
         thoughts = clauses(self.words, line)
         heard = self.thoughts(thoughts)

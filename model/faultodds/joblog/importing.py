@@ -84,7 +84,12 @@ class _Import:
         if decided:
             self.report.notes.append(_about(decided))
         self._reader = PieceReader(
-            draft.mapping, draft.source.headings, knowledge, self.order, now.date() + dt.timedelta(days=1), draft.found.sample
+            draft.mapping,
+            draft.source.headings,
+            knowledge,
+            self.order,
+            now.date() + dt.timedelta(days=1),
+            draft.found.sample,
         )
         self._listener = Listener(draft.source.headings, self._reader.understands(), self._reader.keeper)
         self._formulas = set(draft.found.formulas)
