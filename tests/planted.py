@@ -16,87 +16,16 @@ from dataclasses import dataclass
 ITEMS = 200  # a column
 SHARES = (0.01, 0.03, 0.1)
 
-_GIVEN = [
-    "Marn",
-    "Odel",
-    "Tavi",
-    "Brisa",
-    "Corwin",
-    "Elke",
-    "Hoda",
-    "Jorin",
-    "Lisbet",
-    "Nuri",
-    "Pell",
-    "Quill",
-    "Rosko",
-    "Senna",
-    "Ugo",
-    "Vesna",
-    "Wim",
-    "Yara",
-    "Zeb",
-]
-_FRONT = [
-    "bren",
-    "cask",
-    "dor",
-    "fal",
-    "gorm",
-    "hesk",
-    "jup",
-    "kel",
-    "lom",
-    "mest",
-    "nor",
-    "pral",
-    "quon",
-    "rusk",
-    "sand",
-    "tolb",
-    "ulm",
-    "vask",
-    "wend",
-    "yort",
-]
-_BACK = [
-    "aby",
-    "blek",
-    "dahl",
-    "ewick",
-    "farn",
-    "grith",
-    "holt",
-    "imsen",
-    "jarek",
-    "kott",
-    "lund",
-    "mire",
-    "nack",
-    "ostrow",
-    "pell",
-    "quist",
-    "rud",
-    "sby",
-    "tham",
-    "vik",
-]
-_STREET = [
-    "St",
-    "Street",
-    "Ave",
-    "Avenue",
-    "Rd",
-    "Road",
-    "Ln",
-    "Lane",
-    "Blvd",
-    "Dr",
-    "Drive",
-    "Court",
-    "Way",
-    "Terrace",
-]
+_GIVEN = re.findall(
+    r"\w+", "Marn Odel Tavi Brisa Corwin Elke Hoda Jorin Lisbet Nuri Pell Quill Rosko Senna Ugo Vesna Yara Zeb"
+)
+_FRONT = re.findall(
+    r"\w+", "bren cask dor fal gorm hesk jup kel lom mest nor pral quon rusk sand tolb ulm vask wend yort"
+)
+_BACK = re.findall(
+    r"\w+", "aby blek dahl ewick farn grith holt imsen jarek kott lund mire nack ostrow pell quist rud sby vik"
+)
+_STREET = re.findall(r"\w+", "St Street Ave Avenue Rd Road Ln Lane Blvd Dr Drive Court Way Terrace")
 _DOMAIN = ("example.com", "example.net", "example.org", "mail.example", "nowhere.invalid")
 _WRAP = ("{}", "{} {cell}", "{cell} {}", "{cell}, {}", "{}; {cell}", "{cell} ({})", "{cell}\n{}", "cust {} {cell}")
 

@@ -1,4 +1,4 @@
-"""Text of any length: a megabyte of any one kind of character is answered at once, and no pattern takes long on what it is given."""
+"""Text of any length: a megabyte of any one kind of character is answered at once, and no pattern runs away."""
 
 from __future__ import annotations
 

@@ -43,7 +43,7 @@ def kept_in(folder: Path) -> list[Kept]:
 
 
 def remove(kept: Sequence[Kept]) -> None:
-    """Take files away, and the folders that are empty then; of a link the link. Raises FaultoddsError naming the first that stays."""
+    """Take files away, and folders that are empty then; of a link the link. Raises FaultoddsError naming the first that stays."""
     for path in (path for each in kept for path in each.paths):
         try:
             shutil.rmtree(path) if path.is_dir() and not path.is_symlink() else path.unlink(missing_ok=True)

@@ -222,8 +222,8 @@ class _Import:
             if by_cells_alone(self._knowledge, column) and visits > FEW_CHANGED * self.report.used:
                 raise FaultoddsError(
                     f"column '{column.heading}' is taken for '{column.kind}' by its cells alone, and changes {visits:,} of "
-                    f"{self.report.used:,} visits. Nothing was imported. Write confirmed = true at the top of the mapping if that is "
-                    f'right, or is = "left_out" for that column. {_TO_EDIT}'
+                    f"{self.report.used:,} visits. Nothing was imported. Write confirmed = true at the top of the mapping if it "
+                    f'is right, or is = "left_out" for that column. {_TO_EDIT}'
                 )
 
     def _with_endings(self, found: endings.Endings, schema: pa.Schema) -> Iterator[pa.Table]:
