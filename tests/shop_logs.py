@@ -43,6 +43,10 @@ def write(path: Path, content: str | bytes) -> Path:
     return path
 
 
+ZINGY = [f"J{n},C{n},2022-01-{n + 5:02},zingy,ok,coils,done" for n in range(4, 9)]
+"""Jobs with a word that is nobody's, often enough to be no one's name."""
+
+
 def small_log(folder: Path, *more: str) -> Path:
     """A sound log of three jobs, and any further rows."""
     return write(folder / "jobs.csv", log_text(*ROWS, *more))

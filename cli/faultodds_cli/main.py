@@ -43,6 +43,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "ask": ("ask", "app", "Before the visit: the questions whose answers would change most."),
     "stock": ("stock.command", "app", "Before the visit: parts worth carrying, chance of finishing, minutes."),
     "shop": ("shop", "app", "Your own prices, minutes and technicians, in one file."),
+    "data": ("data", "app", "What is kept of your jobs and logs: where, and how to delete it."),
     "appliance": ("appliance.command", "app", "Knowledge files: list, show, check, export."),
 }
 

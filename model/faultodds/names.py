@@ -2,9 +2,25 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
+from typing import Final
 
 from faultodds.errors import UnknownName, unknown
+
+LONGEST_LINE: Final = 1_000
+"""Characters. Nobody types a longer line; one that is longer is not taken apart, whatever is in it."""
+
+# Marks that cannot be seen or turn the direction of writing; control characters but for the line feed, halves of pairs.
+_UNSEEN: Final = re.compile(
+    r"[\xad\u061c\u180e\u200b-\u200f\u202a-\u202e\u2060-\u206f\ufeff\ufff0-\ufffb\U000e0000-\U000e0fff]"
+)
+_OBEYED: Final = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufffe\uffff]")
+
+
+def harmless(text: str) -> str:
+    """Text of others as text: without what a terminal, a page or a spreadsheet would obey and not show."""
+    return text if text.isprintable() else _OBEYED.sub(" ", _UNSEEN.sub("", text))
 
 
 def fold(text: str) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from run_cli import Ran, faultodds
-from shop_logs import ROWS, log_text, small_log, write
+from shop_logs import ROWS, ZINGY, log_text, small_log, write
 
 ROOT = Path(__file__).parents[2]
 DEMO = str(ROOT / "data_synthetic" / "demo" / "harbour_lane_jobs.csv")
@@ -26,11 +26,11 @@ def log(*argv: str) -> Ran:
 
 def test_the_first_import_shows_the_mapping_and_waits(tmp_path: Path) -> None:
     """With nobody to ask, columns are shown, the mapping is left as a file, nothing is imported (exit 2); --yes goes on."""
-    path = str(small_log(tmp_path, "J4,C4,2022-01-09,zingy,ok,coils,done"))
+    path = str(small_log(tmp_path, *ZINGY))
     ran = log("import", path)
     assert ran.code == 2
-    assert "jobs.csv: 4 rows, 7 columns" in ran.text
-    assert "hood 89 % hood_flap ok, strong, weak" in ran.text
+    assert "jobs.csv: 8 rows, 7 columns" in ran.text
+    assert "% hood_flap ok, strong, weak" in ran.text
     assert "cust 100 % customer, to find callbacks" in ran.text
     assert "Words not known yet: hood: 'zingy'" in ran.text
     mapping = tmp_path / "data" / "logs" / "jobs.mapping.toml"
@@ -41,7 +41,7 @@ def test_the_first_import_shows_the_mapping_and_waits(tmp_path: Path) -> None:
     )
     done = log("import", path, "--yes")
     assert done.code == 0
-    assert "4 visits kept, 2022-01-03 to 2022-01-09." in done.text
+    assert "8 visits kept, 2022-01-03 to 2022-01-13." in done.text
     assert "not understood" not in done.text
     assert "faultodds log describe jobs" in done.text
     assert max(len(line) for line in done.out.splitlines() if str(tmp_path) not in line) <= 80

@@ -14,7 +14,7 @@ from faultodds.joblog.folder import files_of
 from faultodds.joblog.importing import import_log
 from faultodds.joblog.mapping import Column, LogMapping, from_raw, read_mapping, to_toml
 from faultodds.knowledge.schema import Knowledge
-from shop_logs import HEADINGS, ROWS, SEASIDE, log_text, small_log, write
+from shop_logs import HEADINGS, ROWS, SEASIDE, ZINGY, log_text, small_log, write
 
 
 def test_another_shops_log_is_recognised(tmp_path: Path, data: str, dryer: Knowledge) -> None:
@@ -71,7 +71,7 @@ def test_nothing_personal_is_kept(tmp_path: Path, data: str, dryer: Knowledge) -
 
 def test_a_confirmed_mapping_is_found_by_the_same_headings(tmp_path: Path, data: str, dryer: Knowledge) -> None:
     """After one import the next log with these headings is read without a proposal, with the words that were added."""
-    first = draft(small_log(tmp_path, "J4,C4,2022-01-09,zingy,ok,coils,done"), dryer, data=data)
+    first = draft(small_log(tmp_path, *ZINGY), dryer, data=data)
     assert (first.origin, first.mapping.confirmed) == (PROPOSED, False)
     assert next(c for c in first.mapping.columns if c.heading == "hood").words == {"zingy": "?"}
     import_log(first, dryer, data=data)
@@ -116,7 +116,7 @@ def test_a_wrong_mapping_says_where_and_what(
     change: tuple[str, str], words: str, tmp_path: Path, data: str, dryer: Knowledge
 ) -> None:
     """File, column and word are named, with what is allowed; nothing is imported."""
-    path = small_log(tmp_path, "J4,C4,2022-01-09,zingy,ok,coils,done")
+    path = small_log(tmp_path, *ZINGY)
     text = to_toml(draft(path, dryer, data=data).mapping)
     assert change[0] in text
     given = write(tmp_path / "my.mapping.toml", text.replace(*change))

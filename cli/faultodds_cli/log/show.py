@@ -33,14 +33,16 @@ _KIND_WORDS = {
 
 def mapping_lines(draft: Draft, knowledge: Knowledge) -> list[str]:
     """What each column is taken for, how sure that is, and a few of its cells."""
-    from faultodds.joblog import masked, samples
+    from faultodds.joblog import Keeper, samples
+
+    keeper = Keeper(knowledge)
 
     head = f"{draft.source.name}: {draft.found.rows:,} rows, {len(draft.source.headings)} columns "
     lines = wrap(f"{head}({'; '.join(draft.source.notes)}).")
     lines += ["", *([] if width() < WIDEST else [f"{'column':14} {'sure':>5}  {'taken for':{TAKEN_FOR}} for example"])]
     for column, sample in zip(draft.mapping.columns, samples(draft.source.headings, draft.found.sample), strict=True):
         hidden = column.kind in ("personal", "customer", "left_out", "complaint")
-        shown = "" if hidden else _fitting([masked(text) for text in sample.texts[:EXAMPLES]])
+        shown = "" if hidden else _fitting([text for text in sample.texts if keeper.is_plain(text)][:EXAMPLES])
         lines += _mapping_lines(column, shown)
     assumed = [f"{c.heading}: {name} = {value}" for c in draft.mapping.columns for name, value in c.assume.items()]
     lines += _block("Taken as given, since the cells do not say", assumed)

@@ -7,6 +7,8 @@ import sys
 from collections.abc import Iterable
 from typing import Any
 
+from faultodds.names import harmless
+
 
 def say(lines: str | Iterable[str] = "") -> None:
     """Print text on standard output, in whatever characters it can show, and in lines that fit."""
@@ -37,7 +39,8 @@ _PLAIN = str.maketrans(
 
 
 def _showable(text: str, encoding: str | None) -> str:
-    """The text with what the stream cannot encode spelt out."""
+    """The text with nothing in it that a terminal would obey, and what the stream cannot encode spelt out."""
+    text = harmless(text)
     name = encoding or "utf-8"
     try:
         text.encode(name)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from faultodds.errors import FaultoddsError
 from faultodds.files import cannot_write, refuse_taken, written_whole
+from faultodds.names import harmless
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -132,6 +133,7 @@ def _ratio_axis(axes: Axes) -> None:
 
 def _label(title: str) -> str:
     """A title on at most two lines; the middle of a longer one gives way, since both ends tell it from its like."""
+    title = harmless(title).replace("$", r"\$")  # a sum to the figure, else
     first, *more = textwrap.wrap(title, _LABEL, break_on_hyphens=False)
     rest = " ".join(more)
     if len(rest) > _LABEL:

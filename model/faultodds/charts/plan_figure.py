@@ -10,6 +10,7 @@ from faultodds.advice.plan import Plan
 from faultodds.charts.figures import save
 from faultodds.charts.plan_page import GUTTER, LEADING, MARGIN, PAD, PAPERS, Box, Page, TextLine, laid_out, tall
 from faultodds.errors import FaultoddsError
+from faultodds.names import harmless
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -76,6 +77,6 @@ def _write(axes: Any, lines: list[TextLine], x: float, top: float) -> None:
         y -= line.size * LEADING
         # The baseline sits where a line's descenders still stay inside its own band.
         axes.text(
-            x, y + 0.27 * line.size, line.text, fontsize=line.size, fontweight=line.weight, color=line.colour,
+            x, y + 0.27 * line.size, harmless(line.text), fontsize=line.size, fontweight=line.weight, color=line.colour,
             va="baseline", ha="left", zorder=3, parse_math=False,
         )  # fmt: skip

@@ -85,7 +85,7 @@ def clauses(words: Words, line: str) -> list[list[Clause]]:
     tokens = [mended(words, token) for token in _TOKEN.findall(text)]
     thoughts: list[list[Clause]] = []
     for items in _read(words, tokens):
-        if thoughts and items and any(i.number for i in items) and not any(_content(i) for i in items):
+        if thoughts and thoughts[-1] and items and any(i.number for i in items) and not any(_content(i) for i in items):
             thoughts[-1][-1] += items  # a number alone goes with what came before: "opened at 127, its a 155"
         elif items:
             thoughts.append(_pieces(_with_denials(words, items)))

@@ -18,6 +18,7 @@ from faultodds.job.fits import Fit, best, rules_of, used_by
 from faultodds.job.said import Kind, Said, goes_on, left_open
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
 from faultodds.knowledge import Knowledge
+from faultodds.names import LONGEST_LINE
 from faultodds.safety import only_denies
 
 # More unknown words than this for every one that is understood, and a thought is not understood.
@@ -89,7 +90,12 @@ class Hearer:
 
     def line(self, line: str) -> list[Said]:
         """Everything that a line says, or an empty list when it is to be asked about."""
-        if "=" in line or "_" in line or _ASKS.match(line.strip().casefold().replace("'", "")):
+        if (
+            len(line) > LONGEST_LINE
+            or "=" in line
+            or "_" in line
+            or _ASKS.match(line.strip().casefold().replace("'", ""))
+        ):
             return []
         thoughts = clauses(self.words, line)
         heard = self.thoughts(thoughts)
@@ -246,7 +252,7 @@ class Hearer:
         if item.has("<turn>", "<hedge>") or (item.denied == UNCLEAR and item.names - _ROLES):
             return True
         if item.number:
-            small = item.number.isdigit() and int(item.number) <= COUNTS
+            small = item.number.isdecimal() and len(item.number) < 9 and int(item.number) <= COUNTS
             return read and (item.at == 0 or not small) and item.measures not in ("minutes", "seconds", "hours")
         if item.has("<aside>"):
             return False

@@ -15,6 +15,7 @@ from pathlib import Path
 from faultodds.job.hearing import hear_line
 from faultodds.job.said import Kind, Said as Said
 from faultodds.knowledge import Knowledge
+from faultodds.names import LONGEST_LINE
 
 _NO_TOOL = (
     r"(?:ive |i have |got |theres |have )?(?:no|without|forgot|left|lost|dont have|havent got|not got|missing)"
@@ -26,6 +27,8 @@ _JOINS = re.compile(r"\s+(?:and|but)\s+|\s*[,;:]\s*(?:and |but )?")
 
 def understand(knowledge: Knowledge, line: str) -> list[Said]:
     """Everything a line says, when all of it is understood; else an empty list."""
+    if len(line) > LONGEST_LINE:
+        return []
     whole = _one(knowledge, line)
     if whole:
         return [whole]

@@ -14,7 +14,7 @@ from msgspec import Struct
 
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
-from faultodds.names import fold, match
+from faultodds.names import LONGEST_LINE, fold, match
 from faultodds.safety import hazard_of, only_denies
 
 # A name this close to a stop sign's is taken for it.
@@ -60,6 +60,11 @@ def findings(knowledge: Knowledge, line: str, numbered: Sequence[str] = ()) -> l
 
 def parts(line: str) -> list[str]:
     """The NAME=VALUE on a line, one by one; the whole line when there is at most one."""
+    if len(line) > LONGEST_LINE:
+        raise FaultoddsError(
+            f"'{line[:20]} ...' is {len(line):,} characters long; a line has {LONGEST_LINE:,} at most. "
+            "Nothing of it was taken. Type one finding a line, for example dry_time=longer."
+        )
     split = _NEXT_PAIR.split(line.strip()) if line.count("=") > 1 else [line.strip()]
     return [part for part in split if part]
 
@@ -110,7 +115,7 @@ def is_outcome(knowledge: Knowledge, each: Typed) -> bool:
 
 def observable(knowledge: Knowledge, text: str, numbered: Sequence[str] = ()) -> str:
     """The symptom or check that a number on the screen or a name stands for."""
-    if text.isdigit():
+    if is_place(text):
         return by_number("line", text, numbered)
     known = knowledge.observables()
     return match("symptom or check", text, known, {n: o.title for n, o in known.items()})
@@ -120,9 +125,14 @@ def value_of(knowledge: Knowledge, name: str, text: str) -> str:
     """What was typed for a value, a number standing for the outcome in that place unless the check is read
     with a meter."""
     outcomes = list(knowledge.observables()[name].outcomes)
-    if text.isdigit() and name not in knowledge.reading:
+    if is_place(text) and name not in knowledge.reading:
         return by_number(f"outcome of '{name}'", text, outcomes)
     return text
+
+
+def is_place(text: str) -> bool:
+    """Whether a text is a number that somebody counts by: plain digits, and not thousands of them."""
+    return text.isascii() and text.isdigit() and len(text) <= 9
 
 
 def by_number(kind: str, text: str, names: Sequence[str]) -> str:
@@ -179,7 +189,7 @@ def work(knowledge: Knowledge, text: str, numbered: Sequence[str] = ()) -> tuple
         with contextlib.suppress(UnknownName):
             return match("check or repair", " ".join(words[:count]), known, titles), " ".join(words[count:])
     first = words[0] if words else ""
-    name = by_number("line", first, numbered) if first.isdigit() else match("check or repair", first, known, titles)
+    name = by_number("line", first, numbered) if is_place(first) else match("check or repair", first, known, titles)
     return name, " ".join(words[1:])
 
 
@@ -209,7 +219,7 @@ def _fact(knowledge: Knowledge, name: str, value: str) -> tuple[str, str]:
 
 def fact_value(values: Mapping[str, str], text: str) -> str:
     """A value of a fact typed as its number in the list or by name."""
-    return by_number("answer", text, list(values)) if text.isdigit() else text
+    return by_number("answer", text, list(values)) if is_place(text) else text
 
 
 def reading_again(first: str, answer: str) -> list[str]:

@@ -20,4 +20,4 @@ from .from_store import import_store as import_store
 from .importing import import_log as import_log
 from .likely import samples as samples
 from .mapping import Column as Column
-from .personal import masked as masked
+from .personal import Keeper as Keeper

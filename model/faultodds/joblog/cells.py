@@ -19,6 +19,7 @@ from faultodds.joblog.metered import NO_DIAL, looks_metered, read_metered
 from faultodds.joblog.stems import NO, is_blank, key, trade, vocabulary
 from faultodds.joblog.times import by_edges
 from faultodds.knowledge import Knowledge
+from faultodds.names import LONGEST_LINE
 from faultodds.readings import OPEN_WORDS
 
 Status = Literal["blank", "read", "mended", "unknown", "either", "impossible", "silent"]
@@ -29,6 +30,7 @@ _STRONG = re.compile(r"\s*[;|\n]\s*")
 _COMMA = re.compile(r"\s*,\s*|\.\s+")
 _WEAK = re.compile(r"\s*[+&/]\s*|\s+and\s+|\s+w/\s*", re.I)
 NEAR_EDGE: Final = 0.1
+TOO_LONG: Final = "longer than anything that is typed into a cell"
 NEAR_EDGE_MINUTES: Final = 0.25
 
 
@@ -107,6 +109,8 @@ class CellReader:
 
     def read(self, text: str, row: Mapping[str, str | None] | None = None) -> Cell:
         """What a cell says; `row` holds the facts in `context` as far as they are known."""
+        if len(text) > LONGEST_LINE and self._free is None:
+            return Cell("unknown", left=(f"{text[:20]} ...",), note=TOO_LONG)
         if self.column.kind == "ended":
             return self._ending(text)
         if is_blank(text) or text.strip().casefold() == "x":

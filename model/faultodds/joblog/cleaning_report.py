@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any, Final, NamedTuple
 
 from faultodds.joblog.cells import Status
+from faultodds.joblog.personal import Keeper
 
 WORDS_SHOWN: Final = 5
 MOST_WORDS: Final = 5_000
@@ -55,6 +56,15 @@ class ColumnReport:
         self.words.update(words)
         if len(self.words) > MOST_WORDS:
             self.words = Counter({word: n for word, n in self.words.items() if n > 1})
+
+    def keep_only(self, keeper: Keeper) -> None:
+        """Forget every text that somebody typed and that may not be kept."""
+        self.words = keeper.kept(self.words)
+        seen: Counter[str] = Counter()
+        for (phrase, _), times in self.phrases.items():
+            seen[phrase] += times
+        kept = keeper.kept(seen)
+        self.phrases = Counter({key: n for key, n in self.phrases.items() if key[0] in kept})
 
 
 @dataclass

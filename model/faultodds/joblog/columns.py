@@ -6,12 +6,13 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final
 
-from faultodds.joblog import money_and_time as amounts, personal
+from faultodds.joblog import money_and_time as amounts
 from faultodds.joblog.cells import BLANK, Cell, CellReader, pieces_to_ask, text_reader
 from faultodds.joblog.cleaning_report import ColumnReport
 from faultodds.joblog.likely import FREE
 from faultodds.joblog.mapping import Column
 from faultodds.joblog.metered import NO_DIAL
+from faultodds.joblog.personal import Keeper
 from faultodds.knowledge import Knowledge
 
 MOST_REMEMBERED: Final = 200_000
@@ -69,10 +70,10 @@ class ColumnReader:
         return found
 
     def _show(self, texts: Texts, cells: Sequence[Cell]) -> None:
-        """Keep what each phrase became, for looking over; nothing that looks personal."""
+        """Note what each phrase became, for looking over."""
         shown = self.report.phrases
         for (text, cell), times in Counter(zip(texts, cells, strict=True)).items():
-            if cell.status in ("read", "mended", "silent") and text and personal.masked(text) == text:
+            if cell.status in ("read", "mended", "silent") and text:
                 became = "; ".join(f"{c.partition(':')[2]}={v}" if ":" in c else v for c, v in cell.said) or "-"
                 shown[" ".join(text.split()), became] += times
         if len(shown) > MOST_PHRASES:
@@ -81,13 +82,11 @@ class ColumnReader:
     def _words(self, cells: Sequence[Cell]) -> Iterator[str]:
         for cell in cells:
             if cell.left:
-                yield from (personal.masked(piece) for piece in pieces_to_ask(cell))
+                yield from pieces_to_ask(cell)
 
-    def name_nearest(self) -> None:
-        """Find the known meaning nearest to each of the commonest words; in free text forget those that occur once."""
-        if self.free:
-            self.report.words = Counter({w: n for w, n in self.report.words.items() if n > 1})
-            self.report.phrases = Counter({key: n for key, n in self.report.phrases.items() if n > 1})
+    def close(self, keeper: Keeper) -> None:
+        """Forget every text that may not be kept; find the known meaning nearest to each of the commonest words."""
+        self.report.keep_only(keeper)
         for word, _ in self.report.words.most_common(20):
             meaning = self._reader.lexicon.nearest(word)
             if meaning is not None:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from faultodds.errors import FaultoddsError, unknown
-from faultodds.files import forget_left, held_folder, synced
+from faultodds.files import forget_left, held_folder, own_folder, synced
 from faultodds.names import fold
 
 FOLDER: Final = "logs"
@@ -110,7 +110,7 @@ def all_or_nothing(files: LogFiles) -> Iterator[LogFiles]:
     them where they belong (`_finish`), should the import be killed before it has.
     """
     try:
-        files.folder.mkdir(parents=True, exist_ok=True)
+        own_folder(files.folder)
         with held_folder(files.folder, files.name) as place:
             yield LogFiles(place, files.name)
             for path in place.iterdir():
@@ -134,6 +134,7 @@ def _finish(folder: Path) -> None:
         # The clean log comes last: until it is there, the log is the old one.
         for path in sorted(place.iterdir(), key=lambda p: p.suffix == ".parquet"):
             with contextlib.suppress(FileNotFoundError):  # another program is quicker
+                path.chmod(0o600)
                 os.replace(path, folder / path.name)
         synced(folder)
         shutil.rmtree(place, ignore_errors=True)

@@ -240,7 +240,7 @@ class FreeText:
             if said.value in outcomes:
                 yield FOUND + said.name, said.value
             elif said.name in self._knowledge.reading:
-                given = assumptions_for(self._knowledge.reading[said.name])
+                given = assumptions_for(self._knowledge, said.name)
                 read = read_metered(self._knowledge, said.name, said.value, given)
                 yield from [(FOUND + said.name, read.cell)] if read.cell is not None else []
 

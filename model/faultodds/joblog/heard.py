@@ -9,9 +9,9 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Final
 
-from faultodds.joblog import personal
 from faultodds.joblog.cleaning_report import Told
 from faultodds.joblog.columns import MOST_REMEMBERED
+from faultodds.joblog.personal import Keeper
 from faultodds.joblog.sources import Chunk
 from faultodds.joblog.stems import is_blank
 from faultodds.safety import hear
@@ -22,10 +22,12 @@ _LETTER: Final = re.compile(r"[^\W\d_]")
 class Listener:
     """Listens to the cells of one log; each different text once."""
 
-    def __init__(self, headings: Sequence[str], understood: Mapping[int, Callable[[str], bool]]) -> None:
+    def __init__(
+        self, headings: Sequence[str], understood: Mapping[int, Callable[[str], bool]], keeper: Keeper
+    ) -> None:
         """`understood`: by the place of a column, whether it reads a text as what one of its checks showed, which is no danger
         told of: "burnt" under harness."""
-        self._headings, self._understood = headings, understood
+        self._headings, self._understood, self._keeper = headings, understood, keeper
         # A heading that speaks of danger itself ("CO ppm", "gas smell") makes a bare number or a yes tell of it.
         self._telling = [bool(hear(heading) or hear(f"{heading} 400")) for heading in headings]
         self._known: dict[tuple[int, str], tuple[str, str] | None] = {}
@@ -39,7 +41,7 @@ class Listener:
         for number, _, text in chunk.broken:
             heard = hear(text)
             if heard:
-                yield Told(number, "", heard.hazard, personal.masked(heard.words))
+                yield Told(number, "", heard.hazard, self._keeper.masked(heard.words))
 
     def _cell(self, place: int, text: str) -> tuple[str, str, str] | None:
         if not text or not (self._telling[place] or _LETTER.search(text)):
@@ -55,6 +57,6 @@ class Listener:
         heard, understands = hear(text), self._understood.get(place)
         if heard is not None and understands is not None and understands(text):
             heard = None
-        if heard is None and self._telling[place] and not is_blank(text):
+        if heard is None and self._telling[place] and not is_blank(text) and not (understands and understands(text)):
             heard = hear(f"{self._headings[place]}: {text}") or hear(f"{self._headings[place]} {text}")
-        return (heard.hazard, personal.masked(heard.words)) if heard else None
+        return (heard.hazard, self._keeper.masked(heard.words)) if heard else None

@@ -24,6 +24,7 @@ from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.drafts import Draft, Progress
 from faultodds.joblog.folder import LogFiles, all_or_nothing, files_of
 from faultodds.joblog.heard import Listener
+from faultodds.joblog.likely import by_cells_alone
 from faultodds.joblog.reading import PieceReader
 from faultodds.joblog.repeats import CONTRADICTORY, DUPLICATE
 from faultodds.knowledge import Knowledge
@@ -33,6 +34,8 @@ if TYPE_CHECKING:
 
 MOST_CONTRADICTORY: Final = 0.2
 MOST_ASIDE: Final = 0.5
+FEW_CHANGED: Final = 0.03
+"""A guess that changes the endings, repairs or callbacks of more visits than this share is asked about."""
 LEAST_UNDERSTOOD: Final = 0.2
 _TO_EDIT: Final = "Import it without --yes to get the mapping as a file that can be changed."
 
@@ -81,9 +84,14 @@ class _Import:
         if decided:
             self.report.notes.append(_about(decided))
         self._reader = PieceReader(
-            draft.mapping, draft.source.headings, knowledge, self.order, now.date() + dt.timedelta(days=1)
+            draft.mapping,
+            draft.source.headings,
+            knowledge,
+            self.order,
+            now.date() + dt.timedelta(days=1),
+            draft.found.sample,
         )
-        self._listener = Listener(draft.source.headings, self._reader.understands())
+        self._listener = Listener(draft.source.headings, self._reader.understands(), self._reader.keeper)
         self._formulas = set(draft.found.formulas)
         self._customers: list[Any] = []
         self._days: list[Any] = []
@@ -109,13 +117,13 @@ class _Import:
         import pyarrow.parquet as pq
 
         schema = _schema(self._knowledge, with_ending=False)
-        with pq.ParquetWriter(self._half, schema) as writer, AsideFile(self._files.aside, self._reader.kept) as aside:
+        with pq.ParquetWriter(self._half, schema) as writer, AsideFile(self._files.aside) as aside:
             for chunk in self._draft.source.chunks():
                 self.report.danger += self._listener.told(chunk)
                 piece = self._reader.read(chunk, self._formulas)
-                for number, reason, detail, cells in piece.aside:
+                for number, reason, detail in piece.aside:
                     self.report.aside[reason] += 1
-                    aside.add(number, f"{reason}: {detail}" if detail else reason, cells)
+                    aside.add(number, f"{reason}: {detail}" if detail else reason)
                 self._count(chunk, piece)
                 writer.write_table(piece.table(schema))
         with self._draft.path.open("rb") as handle:
@@ -196,10 +204,27 @@ class _Import:
                 f'{few} Nothing was imported. Write is = "left_out" for it in the mapping, or confirmed = true at the top if it is '
                 f"right. {_TO_EDIT}"
             )
+        self._refuse_guesses(found)
         self.report.alarms += [few] if few else []
         told = alarms.callbacks(self.report.came_back, self.report.used)
         self.report.alarms += [told] if told else []
         self.report.alarms += alarms.shares({clean.REPAIRS: self._repairs})
+
+    def _refuse_guesses(self, found: endings.Endings) -> None:
+        """Raise FaultoddsError where a column that nobody has confirmed, and whose heading does not say what it is, changes the
+        repairs or the callbacks of more than a few visits in a hundred."""
+        if self._draft.mapping.confirmed:
+            return
+        changed = {"customer": int(np.isfinite(found.back_after).sum())}
+        changed |= {c.heading: c.understood for c in self.report.columns}
+        for column in self._draft.mapping.columns:
+            visits = changed.get("customer" if column.kind == "customer" else column.heading, 0)
+            if by_cells_alone(self._knowledge, column) and visits > FEW_CHANGED * self.report.used:
+                raise FaultoddsError(
+                    f"column '{column.heading}' is taken for '{column.kind}' by its cells alone, and changes {visits:,} of "
+                    f"{self.report.used:,} visits. Nothing was imported. Write confirmed = true at the top of the mapping if it "
+                    f'is right, or is = "left_out" for that column. {_TO_EDIT}'
+                )
 
     def _with_endings(self, found: endings.Endings, schema: pa.Schema) -> Iterator[pa.Table]:
         import pyarrow as pa

@@ -10,7 +10,7 @@ from functools import cache
 from typing import Final
 
 from faultodds.job import asked
-from faultodds.joblog import by_values, dates, machines, metered, money_and_time as amounts
+from faultodds.joblog import by_values, dates, machines, metered, money_and_time as amounts, personal
 from faultodds.joblog.cells import CellReader
 from faultodds.joblog.lexicon import Lexicon, exact
 from faultodds.joblog.mapping import Column, Kind
@@ -71,6 +71,11 @@ class Scores:
         found: list[Target] = [("finding", name) for name in knowledge.observables() if name != verify]
         self._targets: list[Target] = [*((kind, "") for kind in _PLAIN), *facts, *found]
         self._headings = {target: headings_of(knowledge, target) for target in self._targets}
+
+    def names(self, sample: Sample) -> bool:
+        """Whether the heading clearly says one of these things."""
+        words = tokens(sample.heading)
+        return any(likeness(words, other) >= CLEAR for said in self._headings.values() for other in said)
 
     def of(self, sample: Sample) -> dict[Target, float]:
         """Every target with a score worth having."""
@@ -167,6 +172,15 @@ MOST_SPEAK: Final = 0.4
 _NAMELESS: Final = re.compile(r"column \d+")
 
 
+def by_cells_alone(knowledge: Knowledge, column: Column) -> bool:
+    """Whether a column that decides endings, repairs or callbacks is taken for that though its heading says nothing like it."""
+    if column.kind not in ("customer", "repairs") or _NAMELESS.fullmatch(column.heading):
+        return False
+    words = tokens(column.heading)
+    alike = max(likeness(words, other) for other in headings_of(knowledge, (column.kind, "")))
+    return alike < HALF_ALIKE and personal.says(column.heading) is None
+
+
 def headings_of(knowledge: Knowledge, target: Target) -> list[tuple[str, ...]]:
     kind, name = target
     said = {**vocabulary()["headings"], **trade(knowledge.appliance.id).get("headings", {})}
@@ -212,7 +226,7 @@ def assumed(knowledge: Knowledge, target: Target, sample: Sample) -> dict[str, s
     spec = knowledge.reading.get(name) if kind == "finding" else None
     if spec is None:
         return {}
-    given = metered.assumptions_for(spec)
+    given = metered.assumptions_for(knowledge, name)
     unit = metered.unit_in_heading(tuple(sample.heading.casefold().replace("_", " ").split()), spec)
     unit = unit or metered.usual_unit(sample.texts, spec)
     if unit:

@@ -121,7 +121,8 @@ _HEAD = """\
 # of     the facts, or the symptoms and checks, that the column speaks of
 # lead   which of them a word is about that could be said of several (leave empty: such a word is not guessed at)
 # words  what a word in this column means: an outcome, a value or a repair; name=outcome where the column has several;
-#        "?" = not known yet, write what it means; "-" = it says nothing
+#        "?" = not known yet, write what it means; "-" = it says nothing; of the technician the codes that are
+#        kept as they are, all others are kept as tech_1, tech_2 ...
 # assume what the cells do not say: unit, dial, rated, room, lone_winding, bare, usual_minutes; of a column that says how it ended,
 #        what a "yes" and what a blank stand for (came_back, gone)
 # sure   how sure the proposal was; for you to look at, not used
@@ -283,7 +284,7 @@ def meanings(column: Column, text: str, knowledge: Knowledge, where: str) -> tup
 
     Raises UnknownName for an outcome, value or repair that the appliance does not have.
     """
-    if text in (NOT_KNOWN, SAYS_NOTHING):
+    if text in (NOT_KNOWN, SAYS_NOTHING) or column.kind == "technician":
         return ()
     targets = column.targets(knowledge)
     found = []

@@ -14,10 +14,11 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Final
+from typing import Any, Final
 
 from faultodds.errors import BadReading, FaultoddsError
 from faultodds.joblog.clean import cell_of
+from faultodds.joblog.stems import trade
 from faultodds.knowledge import Knowledge
 from faultodds.readings import (
     OPEN_WORDS,
@@ -46,18 +47,13 @@ FEW: Final = 5
 NO_DIAL: Final = "which dial is missing"
 ENOUGH: Final = 20
 """Readings from which a column is trusted to tell its own room temperature."""
-RATED: Final = "155F"
-"""Rating of a cycling thermostat where a log does not say; common practice, no source."""
-
-COLDEST: Final = 20.0
-"""No laundry is colder, degrees F."""
 FAR_OUT: Final = 3.0
 FAR_OUT_OHMS: Final = 10.0
 """A number this many times beyond what a check can plausibly show is a slip of the pen, not a reading."""
 _PLACEHOLDER = re.compile(r"9{4,}|12345\d*|0{3,}")
-_BARE = re.compile(r"[-+]?[\d.,]*\d")
+_BARE = re.compile(r"[-+]?(?:\d{1,9}|\d{1,3}(?:,\d{3}){1,2})?(?:\.\d{1,9})?(?<=\d)", re.A)
 _NUMBER = re.compile(r"[-+]?\d[\d.,]*")
-_SECONDS = re.compile(r"(\d+(?:\.\d+)?)\s*(?:s|sec|secs|seconds?)?", re.I)
+_SECONDS = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)\s{0,3}(?:s|sec|secs|seconds?)?", re.I | re.A)
 _DIAL = re.compile(r"(?:ft|foot|feet|cf|turn|m3|litre|liter)", re.I)
 
 
@@ -79,13 +75,14 @@ def looks_metered(text: str, spec: ReadingSpec) -> bool:
     return any(c.isdigit() for c in text) or (family_of(spec.kind) == "ohm" and text.strip().casefold() in OPEN_WORDS)
 
 
-def assumptions_for(spec: ReadingSpec) -> dict[str, str]:
-    """What a column of this kind of reading needs to have assumed unless each cell says it."""
+def assumptions_for(knowledge: Knowledge, name: str) -> dict[str, str]:
+    """What a column of readings of check `name` needs to have assumed unless each cell says it."""
+    spec, usual = knowledge.reading[name], _usual(knowledge)
     match spec.kind:
         case "thermistor":
             return {"room": ROOM}
         case "bench_heat":
-            return {"rated": RATED}
+            return {"rated": usual["rated"]} if "rated" in usual else {}
         case "windings":
             return {"lone_winding": "stands for the set"}
         case _:
@@ -98,7 +95,7 @@ def usual_unit(texts: Iterable[str], spec: ReadingSpec) -> str | None:
     Of a temperature a low number may be the finding (no heat), so that it cannot be told number by number.
     """
     span = plausible_span(spec)
-    bare = [float(t.replace(",", "")) for t in texts if _BARE.fullmatch(t) and t.count(".") < 2]
+    bare = [float(t.replace(",", "")) for t in texts if _BARE.fullmatch(t)]
     if spec.kind not in ("temperature", "bench_heat") or not bare or not span:
         return None
     units = [spec.unit, *(u for u in RIVALS.get(spec.unit, ()) if u != spec.unit)]
@@ -163,7 +160,7 @@ def read_metered(
         return Metered(None, "a made-up number", impossible=True)
     spec = dataclasses.replace(spec, ambient_accuracy=ROOM_OFF) if spec.kind == "thermistor" else spec
     try:
-        if _far_out(typed, spec):
+        if _far_out(typed, spec, _usual(knowledge).get("coldest_f", -math.inf)):
             return Metered(None, "beyond anything this check shows", impossible=True)
         return Metered(_judged(spec, outcomes, typed, given, facts), mended=mended)
     except FaultoddsError as error:
@@ -213,7 +210,13 @@ def _lone_winding(spec: ReadingSpec, outcomes: list[str], typed: str) -> str:
     return cell_of(over_all(outcomes, {outcomes[0]: suits, outcomes[1]: 1.0 - suits}))
 
 
-def _far_out(typed: str, spec: ReadingSpec) -> bool:
+def _usual(knowledge: Knowledge) -> Mapping[str, Any]:
+    """What is usual in readings of an appliance, from its file of words in logs."""
+    found: Mapping[str, Any] = trade(knowledge.appliance.id).get("readings", {})
+    return found
+
+
+def _far_out(typed: str, spec: ReadingSpec, coldest: float) -> bool:
     ohms, cold = family_of(spec.kind) == "ohm", family_of(spec.kind) == "temperature"
     span = plausible_span(spec)
     if not span or spec.kind in ("dial", "moisture", "angle", "time", "windings", "bench_heat"):
@@ -223,7 +226,7 @@ def _far_out(typed: str, spec: ReadingSpec) -> bool:
     except BadReading:
         return False  # said again, with its reason, by the judging
     factor = FAR_OUT_OHMS if ohms else FAR_OUT
-    too_cold = cold and convert(value, spec.unit, dataclasses.replace(spec, unit="F")) < COLDEST
+    too_cold = cold and convert(value, spec.unit, dataclasses.replace(spec, unit="F")) < coldest
     return math.isfinite(value) and (value > span[1] * factor or too_cold)
 
 

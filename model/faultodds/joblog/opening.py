@@ -41,6 +41,10 @@ _FOREIGN: Final = {
 def _first_bytes(path: Path) -> bytes:
     if path.is_dir():
         raise FaultoddsError(f"{path} is a folder. Give the file in it: faultodds log import {path / 'jobs.csv'}.")
+    if path.exists() and not path.is_file():
+        raise FaultoddsError(
+            f"{path} is a pipe or a device and no file. Save what comes out of it to a file, and import that."
+        )
     try:
         with path.open("rb") as handle:
             start = handle.read(4096)

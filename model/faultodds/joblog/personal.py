@@ -1,14 +1,25 @@
-"""Personal data in a log: recognised by heading and by pattern, so that it can be left out."""
+"""Personal data in a log: which columns hold them, and what of anything that somebody typed may be kept at all.
+
+Nothing is looked for and blotted out; what may stay is listed, and all else goes: a text stays when it stands in several rows and
+each of its words is the trade's, or stands in many rows and in no column of people; a number of five digits or more never does.
+A recogniser of names needs a model of a hundred megabytes and knows whole sentences, not "cust tolbrek nh, repl ign".
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from typing import Final
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
+from functools import lru_cache
+from typing import Any, Final
 
-from faultodds.joblog.stems import likeness, tokens
+from faultodds.files import words_file
+from faultodds.job import grammar
+from faultodds.joblog import dates
+from faultodds.joblog.stems import WORDS_FILE, is_blank, likeness, stem, tokens, vocabulary
+from faultodds.knowledge import Knowledge
 
-EMAIL = re.compile(r"[^\s@,;]+@[^\s@,;]+\.[A-Za-z]{2,}")
+EMAIL = re.compile(r"[^\s@,;]{1,64}(?:@|\s?\(at\)\s?|\sat\s)[^\s@,;]{1,64}\.[A-Za-z]{2,}")
 PHONE = re.compile(
     r"(?<![\w.])(?:\+\d{1,3}[\s.-]?)?(?:\(\d{3,5}\)\s?\d{3,4}[\s.-]?\d{3,4}|\d{3}[\s.-]\d{3}[\s.-]\d{4}|\d{3}-\d{4}"
     r"|0\d{3,4}\s\d{5,6}|0\d{2}\s\d{4}\s\d{4})(?![\w.])"
@@ -34,37 +45,156 @@ HEADINGS: Final = {
 }
 SHARE: Final = 0.3
 """A column is personal when so many of its cells look it."""
+NEARLY_ALL: Final = 0.8
 NAMES_SHARE: Final = 0.6
+SEVERAL: Final = 2
+MANY: Final = 5
+"""So many rows make a text one that several jobs have in common; so many a word that is not the trade's."""
+LONG_NUMBER: Final = 5
 
 
-def kind_of(heading: str, counts: Mapping[str, int]) -> str | None:
-    """What personal data a column holds, judged by its heading and by most of its rows, one text among many says nothing.
-
-    `counts` is how often each non-blank text stands there.
-    """
+def says(heading: str) -> str | None:
+    """What personal data a heading says that its column holds."""
     for kind, names in HEADINGS.items():
         if any(likeness(tokens(heading), tokens(name)) >= 0.95 for name in names):
             return kind
+    return None
+
+
+def kind_of(heading: str, counts: Mapping[str, int], named: bool = False) -> str | None:
+    """What personal data a column holds, judged by its heading and by most of its rows, one text among many says nothing.
+
+    `counts` is how often each non-blank text stands there; of a heading that is `named`, the heading of something else, nearly all
+    of at least `MANY` cells must speak.
+    """
+    if (said := says(heading)) is not None:
+        return said
     rows = sum(counts.values())
     if not rows:
         return None
     for kind, pattern in PATTERNS.items():
-        if sum(n for v, n in counts.items() if pattern.search(v)) >= SHARE * rows:
+        seen = sum(n for v, n in counts.items() if pattern.search(v))
+        if seen >= (NEARLY_ALL if named else SHARE) * rows and (seen >= MANY or not named):
             return kind
+    if named and rows < MANY:
+        return None
     if all(BARE_PHONE.fullmatch(v.strip()) for v in counts):
         return "phone"  # ten digits in one cell may be a slip, in all of them they are telephones
     whole = sum(n for v, n in counts.items() if NAME.fullmatch(v.strip()))
     return "name" if whole >= NAMES_SHARE * rows else None
 
 
-def masked(text: str) -> str:
-    """A text with e-mails, telephone numbers and street addresses blotted out."""
-    for kind, pattern in (*PATTERNS.items(), ("number", BARE_PHONE)):
-        text = pattern.sub(f"[{kind}]", text)
-    return text
+# --- what may be kept ----------------------------------------------------------------------------------------------
+
+_WORD: Final = re.compile(r"[^\W\d_]+")
+_DIGITS: Final = re.compile(r"\d(?:[().\- ]{0,3}\d)*")
+_DECIMAL: Final = re.compile(r"\d{1,4}\.\d{1,2}")
+GONE: Final = "[..]"
+
+
+class Keeper:
+    """Says what of a log's texts may be kept. `people` are the words that stand in columns of people."""
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self._trade = _trade_words(knowledge)
+        self.people: set[str] = set()
+
+    def meet(self, texts: Iterable[str]) -> None:
+        """Note the words of cells that name people: they are not kept from any other column either."""
+        for text in texts:
+            self.people.update(word for word in _WORD.findall(text.casefold()) if not self._is_trade(word))
+
+    def _is_trade(self, word: str) -> bool:
+        return len(word) < 3 or word in self._trade or stem(word) in self._trade
+
+    def masked(self, text: str, common: Callable[[str], bool] = lambda word: False) -> str:
+        """A text with long numbers and words that are neither the trade's nor `common` blotted out."""
+        text = EMAIL.sub(GONE, text)
+        text = _DIGITS.sub(lambda m: m[0] if _is_short(m[0]) else GONE, text)
+        return _WORD.sub(lambda m: m[0] if self._is_trade(m[0].casefold()) or common(m[0].casefold()) else GONE, text)
+
+    def is_plain(self, text: str) -> bool:
+        """Whether a text has nothing in it but words of the trade and short numbers."""
+        return self.masked(text) == text
+
+    def kept(self, counts: Mapping[str, int]) -> Counter[str]:
+        """Those of a column's texts that may be kept, and how often each stands there."""
+        words: Counter[str] = Counter()
+        for text, times in counts.items():
+            words.update(dict.fromkeys(set(_WORD.findall(text.casefold())), times))
+
+        def common(word: str) -> bool:
+            return words[word] >= MANY and word not in self.people
+
+        return Counter({t: n for t, n in counts.items() if n >= SEVERAL and self.masked(t, common) == t})
+
+
+def _is_short(number: str) -> bool:
+    digits = sum(c.isdigit() for c in number)
+    return digits < LONG_NUMBER or bool(_DECIMAL.fullmatch(number)) or dates.parse(number) is not None
+
+
+@lru_cache(4)
+def _words_of_files(appliance: str) -> frozenset[str]:
+    paths = (WORDS_FILE, words_file(appliance), words_file(f"{appliance}_log"))
+    texts = [path.read_text("utf-8") for path in paths if path is not None]
+    lines = (line.partition("# ")[0] for text in texts for line in text.splitlines())
+    return _with_stems(word for line in lines for word in _WORD.findall(line.casefold()))
+
+
+def _trade_words(knowledge: Knowledge) -> frozenset[str]:
+    """Every word of the trade, of the appliance's file and of the grammar, and their stems."""
+    facts: list[Any] = [*knowledge.context.values(), *knowledge.equipment.values()]
+    things: list[Any] = [*knowledge.observables().values(), *facts]
+    said = [thing.title if hasattr(thing, "title") else thing.ask for thing in things]
+    said += [text for o in knowledge.observables().values() for text in (*o.outcomes, *o.outcomes.values())]
+    said += [text for fact in facts for text in fact.values.values()]
+    said += [repair.title for repair in knowledge.repair.values()]
+    said += [*knowledge.observables(), *knowledge.repair, *map(str, grammar().values())]
+    said += [word for group in vocabulary().values() for word in map(str, group)]
+    return _words_of_files(knowledge.appliance.id) | _with_stems(w for s in said for w in _WORD.findall(s.casefold()))
+
+
+def _with_stems(words: Iterable[str]) -> frozenset[str]:
+    found = set(words)
+    return frozenset(found | {stem(word) for word in found})
+
+
+# --- job numbers and technicians' codes ----------------------------------------------------------------------------
+
+_ID: Final = re.compile(r"#?([A-Za-z]{0,5})([-/# ]?)(\d{1,8})(?:[-./][A-Za-z0-9]{1,3})?")
+_CODE: Final = re.compile(r"(?:[A-Z]{1,3}|[a-z]{1,2})?[- ]?\d{1,3}|[A-Z]{1,3}|[a-z]{1,2}")
+USUAL: Final = 0.05
+"""A way of writing job numbers is the shop's own from such a share of them on."""
+
+
+class Ids:
+    """The shop's way of writing job numbers, told by most of them; what is written otherwise may be a telephone number."""
+
+    def __init__(self, sample: Iterable[str]) -> None:
+        shapes = Counter(shape for text in sample if not is_blank(text) and (shape := self._shape(text)))
+        self._usual = {shape for shape, n in shapes.items() if n >= USUAL * shapes.total()}
+
+    @staticmethod
+    def _shape(text: str) -> tuple[str, str, int] | None:
+        match = _ID.fullmatch(text.strip())
+        return (match[1].casefold(), match[2], len(match[3])) if match else None
+
+    def is_id(self, text: str) -> bool:
+        """Whether a text is written as the shop writes job numbers, or is the first with a digit more ("999", "1000")."""
+        shape = self._shape(text)
+        if shape is None or PHONE.fullmatch(text.strip()):
+            return False
+        letters, mark, digits = shape
+        rolled_over = f"{letters}{mark}1".casefold() in text.casefold() and (letters, mark, digits - 1) in self._usual
+        return shape in self._usual or rolled_over
 
 
 def is_code(text: str) -> bool:
     """Whether a technician is written as a code or initials ("T2", "JB", "17") and not by name."""
-    text = text.strip()
-    return len(text) <= 3 or any(c.isdigit() for c in text)
+    return bool(_CODE.fullmatch(text.strip()))
+
+
+def codes(counts: Mapping[str, int]) -> list[str]:
+    """The technicians' codes or initials in a column , those that stand there several times."""
+    return sorted(text for text, n in counts.items() if n >= SEVERAL and is_code(text))

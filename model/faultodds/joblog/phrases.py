@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
@@ -102,8 +102,12 @@ def read_back(path: Path, mapping: LogMapping, knowledge: Knowledge) -> LogMappi
         ) from None
     if rows and not {"column", "phrase", "means"} <= set(rows[0]):
         raise FaultoddsError(f"{path} is no table of phrases: it needs the columns column, phrase and means.")
-    said = [(row["column"].lstrip("'"), row["phrase"].lstrip("'"), (row["means"] or "").strip()) for row in rows]
+    said = [(_cell(row, "column"), _cell(row, "phrase"), _cell(row, "means")) for row in rows]
     return replace(mapping, columns=tuple(_with(column, said, knowledge, str(path)) for column in mapping.columns))
+
+
+def _cell(row: Mapping[str, str | None], name: str) -> str:
+    return (row.get(name) or "").strip().lstrip("'")
 
 
 def _with(column, said: Iterable[tuple[str, str, str]], knowledge: Knowledge, where: str):  # type: ignore[no-untyped-def]

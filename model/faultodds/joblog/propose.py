@@ -20,9 +20,8 @@ MORE: Final = 0.03
 MORE_CELLS: Final = 5
 """A second check is taken into a column when so many of its cells, and this share of them, speak of that one only."""
 WORDS_KEPT: Final = 60
+MOST_ROWS: Final = 0.5
 SAME_HEADING: Final = 0.75
-NOT_REPEATED: Final = 2
-"""A phrase of a free-text column is written down when it occurs this often: one that occurs once may be about a person."""
 
 
 def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
@@ -31,7 +30,7 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
     chosen: dict[int, tuple[float, Target]] = {}
     private: dict[int, str] = {}
     for place, sample in enumerate(columns):
-        kind = personal.kind_of(sample.heading, sample.counts)
+        kind = personal.kind_of(sample.heading, sample.counts, scores.names(sample))
         if kind is not None and not _is_no_customer(sample, kind):
             private[place] = kind
     asking = {
@@ -49,13 +48,17 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
             chosen[place] = (score, target)
             taken |= set() if target[0] in (*FREE, "ended", "minutes") else {target}
     extras = _extras(knowledge, columns, chosen, taken)
+    people = {place for place, (_, target) in chosen.items() if target[0] in ("customer", "technician")}
+    keeper = personal.Keeper(knowledge)
+    for place in {*people, *private}:
+        keeper.meet(text for text in columns[place].counts if not personal.is_code(text))
     made = [
         asking[place]
         if place in asking
-        else _column(knowledge, sample, chosen.get(place), extras.get(place, ()), private.get(place))
+        else _column(knowledge, sample, chosen.get(place), extras.get(place, ()), private.get(place), keeper)
         for place, sample in enumerate(columns)
     ]
-    return LogMapping(knowledge.appliance.id, tuple(_with_customer(made)))
+    return LogMapping(knowledge.appliance.id, tuple(_with_customer(made, columns)))
 
 
 def _asks(columns: Sequence[Sample], place: int) -> Column | None:
@@ -73,13 +76,15 @@ def _is_no_customer(sample: Sample, kind: str) -> bool:
     return (kind == "name" and technician) or dates.share_of_dates(sample.texts) >= 0.5
 
 
-def _with_customer(columns: list[Column]) -> list[Column]:
-    """Without a customer number, a telephone number or address tells who called again; it is kept in memory only."""
+def _with_customer(columns: list[Column], seen: Sequence[Sample]) -> list[Column]:
+    """Without a customer number, a telephone number or address tells who called again, where most rows have one; it is kept in
+    memory only."""
     if any(column.kind == "customer" for column in columns):
         return columns
     for wanted in ("phone", "e-mail", "address", "name"):
         for place, column in enumerate(columns):
-            if column.kind == "personal" and column.why == wanted:
+            most = sum(seen[place].counts.values()) >= MOST_ROWS * seen[place].rows
+            if column.kind == "personal" and column.why == wanted and most:
                 columns[place] = replace(
                     column, kind="customer", why=f"{wanted}: only used to find callbacks, never stored"
                 )
@@ -164,6 +169,7 @@ def _column(
     chosen: tuple[float, Target] | None,
     extras: tuple[str, ...],
     private: str | None,
+    keeper: personal.Keeper,
 ) -> Column:
     if private is not None:
         return Column(sample.heading, "personal", sure=1.0, why=private)
@@ -179,7 +185,9 @@ def _column(
         assumed(knowledge, (kind, name), sample),
         sure=round(score, 2),
     )
-    return replace(column, words=words_seen(knowledge, column, sample.counts))
+    if kind == "technician":
+        return replace(column, words={code: code for code in personal.codes(sample.counts)})
+    return replace(column, words=words_seen(knowledge, column, sample.counts, keeper))
 
 
 def _in_order(knowledge: Knowledge, kind: Kind, names: tuple[str, ...]) -> tuple[str, ...]:
@@ -203,11 +211,12 @@ def _own_headings(knowledge: Knowledge, name: str) -> list[tuple[str, ...]]:
     return [*words, *[(word,) for group in words for word in group]]
 
 
-def words_seen(knowledge: Knowledge, column: Column, counts: Mapping[str, int]) -> dict[str, str]:
+def words_seen(
+    knowledge: Knowledge, column: Column, counts: Mapping[str, int], keeper: personal.Keeper
+) -> dict[str, str]:
     """The words of a column that were guessed at or are not known, commonest first, for the mapping file.
 
-    Words of the trade's vocabulary need no mention. In free text a phrase must occur twice; what looks like a telephone
-    number or an address is never written down.
+    Words of the trade's vocabulary need no mention, and what may be about one person only is never written down.
     """
     if column.kind not in ("fact", "finding", *FREE, "verify", "ended"):
         return {}
@@ -228,9 +237,8 @@ def words_seen(knowledge: Knowledge, column: Column, counts: Mapping[str, int]) 
         ):
             seen[text] += count
             meant[text] = ";".join(_said(column, pair) for pair in cell.said)
-    least = NOT_REPEATED if column.kind in FREE else 1
-    listed = [(p, n) for p, n in seen.most_common() if n >= least and personal.masked(p) == p]
-    return {piece: meant[piece] for piece, _ in listed[:WORDS_KEPT]}
+    kept = keeper.kept(seen)
+    return {piece: meant[piece] for piece, _ in kept.most_common(WORDS_KEPT)}
 
 
 def _said(column: Column, pair: tuple[str, str]) -> str:

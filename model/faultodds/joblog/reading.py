@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from faultodds.joblog import clean, dates, machines, personal
+from faultodds.joblog import clean, dates, machines
 from faultodds.joblog.cells import Cell
 from faultodds.joblog.cleaning_report import CleaningReport, ColumnReport
 from faultodds.joblog.columns import AmountReader, ColumnReader, Texts, parser_of
 from faultodds.joblog.endings import CODE, NO_WORD
-from faultodds.joblog.likely import FREE
 from faultodds.joblog.mapping import LogMapping
+from faultodds.joblog.personal import Ids, Keeper
 from faultodds.joblog.repeats import Repeats, hashes
 from faultodds.joblog.sources import Chunk
 from faultodds.joblog.stems import is_blank
@@ -44,8 +44,8 @@ _WEIGHT: Final = {
 }
 
 Values = list[str | None]
-Aside = tuple[int, str, str, Sequence[str]]
-"""Row number, reason, detail, cells."""
+Aside = tuple[int, str, str]
+"""Row number, reason, detail."""
 
 
 @dataclass
@@ -93,8 +93,15 @@ class PieceReader:
     """Reads pieces of one log in order; keeps count of what became of the cells."""
 
     def __init__(
-        self, mapping: LogMapping, headings: Sequence[str], knowledge: Knowledge, order: dates.Order, latest: dt.date
+        self,
+        mapping: LogMapping,
+        headings: Sequence[str],
+        knowledge: Knowledge,
+        order: dates.Order,
+        latest: dt.date,
+        sample: Sequence[Sequence[str]] = (),
     ) -> None:
+        """`sample` are rows that show how the shop writes job numbers."""
         self._knowledge, self._order, self._latest = knowledge, order, latest
         self._places = {heading: place for place, heading in enumerate(headings)}
         self._mapping = mapping
@@ -117,12 +124,14 @@ class PieceReader:
         self._days_known: dict[str, int] = {}
         self._repeats = Repeats()
         self._technicians: dict[str, str] = {}
-        self._codes: dict[str, str] = {}
+        technician = mapping.of_kind("technician")
+        self._codes = {_same(code): code for code in technician.words} if technician else {}
+        self.keeper = Keeper(knowledge)
+        self._people = [self._places[c.heading] for c in mapping.columns if c.kind in ("personal", "customer")]
+        self._ids = Ids(self._cell(row, "job") for row in sample or ())
+        self._no_ids = 0
         self._twice = self._filled_in = self._dropped = 0
         self._left_out = [self._places[c.heading] for c in mapping.columns if c.kind == "left_out"]
-        left = ("personal", "customer", "left_out", "technician")
-        hidden = {c.heading for c in mapping.columns if c.kind in left or c.kind in FREE}
-        self.kept = [(place, heading) for heading, place in self._places.items() if heading not in hidden]
 
     def understands(self) -> dict[int, Callable[[str], bool]]:
         """For each column of findings that is not free text: whether a text is read as what a check showed."""
@@ -134,11 +143,11 @@ class PieceReader:
 
     def read(self, chunk: Chunk, formulas: set[int]) -> Piece:
         """One piece. `formulas` are the numbers of rows to be set aside because they hold a formula."""
-        broken: list[Aside] = [(n, BROKEN_ROW, why, ()) for n, why, _ in chunk.broken]
+        broken: list[Aside] = [(n, BROKEN_ROW, why) for n, why, _ in chunk.broken]
         rows, numbers, aside = self._usable(chunk, formulas)
         columns: list[Texts] = list(zip(*rows, strict=True)) if rows else [() for _ in self._places]
         piece = self._read_columns(columns, np.array(numbers, np.int64))
-        piece.aside = sorted([*broken, *aside, *self._drop_unread(piece, rows, numbers)], key=lambda a: a[0])
+        piece.aside = sorted([*broken, *aside, *self._drop_unread(piece, numbers)], key=lambda a: a[0])
         return piece
 
     def _usable(self, chunk: Chunk, formulas: set[int]) -> tuple[list[list[str]], list[int], list[Aside]]:
@@ -153,13 +162,13 @@ class PieceReader:
         aside: list[Aside] = []
         for row, number, reason in zip(chunk.rows, chunk.numbers, reasons, strict=True):
             if number in formulas:
-                aside.append((number, FORMULA_ROW, "", row))
+                aside.append((number, FORMULA_ROW, ""))
             elif _is_totals(row):
-                aside.append((number, TOTALS_ROW, "", row))
+                aside.append((number, TOTALS_ROW, ""))
             elif machines.which(self._knowledge, self._cell(row, "machine")) == "other":
-                aside.append((number, OTHER_MACHINE, "", row))
+                aside.append((number, OTHER_MACHINE, ""))
             elif reason is not None:
-                aside.append((number, *reason, row))
+                aside.append((number, *reason))
             else:
                 rows.append(row)
                 kept.append(number)
@@ -181,7 +190,9 @@ class PieceReader:
         self._dropped += sum(not is_blank(text) for place in self._left_out for text in columns[place])
         told = values.pop(clean.ENDED, None)
         self._settle_equipment(values, n)
-        values[clean.JOB] = list(self._repeats.job_ids(numbers, self._texts(columns, "job", n)))
+        for place in self._people:
+            self.keeper.meet(columns[place])
+        values[clean.JOB] = list(self._repeats.job_ids(numbers, self._job_numbers(self._texts(columns, "job", n))))
         values[clean.TECHNICIAN] = [self._technician(text) for text in self._texts(columns, "technician", n)]
         amounts_read: dict[str, list[float | None]] = {}
         for amounts in self._amounts:
@@ -230,13 +241,21 @@ class PieceReader:
         target = clean.FOUND + name
         return next(r.report for r in self._readers if target in r.targets)
 
+    def _job_numbers(self, texts: list[str]) -> list[str]:
+        """The job numbers that are written as the shop's are; nothing for the others."""
+        kept = [text if self._ids.is_id(text) else "" for text in texts]
+        self._no_ids += sum(bool(text) for text in texts) - sum(map(bool, kept))
+        return kept
+
     def _technician(self, text: str) -> str | None:
-        """A technician's code; a name gets one of ours, in order. "Poe, M." and "M. Poe" are one, "t1" and "T1" as well."""
+        """A technician's code that the mapping lists; any other gets one of ours, in order. "Poe, M." and "M. Poe" are one, "t1"
+        and "T1" as well."""
         if not text:
             return None
-        same = " ".join(sorted(re.findall(r"[^\W_]+", text.casefold())))
-        if personal.is_code(text):
-            return self._codes.setdefault(same, text)
+        same = _same(text)
+        if same in self._codes:
+            return self._codes[same]
+        self.keeper.meet([text])
         return self._technicians.setdefault(same, f"tech_{len(self._technicians) + 1}")
 
     def _day(self, text: str) -> int:
@@ -264,7 +283,7 @@ class PieceReader:
                     words[row] = CODE[cell.said[0][1]]
         return words
 
-    def _drop_unread(self, piece: Piece, rows: list[list[str]], numbers: list[int]) -> list[Aside]:
+    def _drop_unread(self, piece: Piece, numbers: list[int]) -> list[Aside]:
         """Take rows that say nothing at all out of the piece."""
         told = [v for name, v in piece.values.items() if name not in (clean.JOB, clean.TECHNICIAN)]
         says = np.zeros(len(piece), bool)
@@ -274,7 +293,7 @@ class PieceReader:
         out = np.flatnonzero(~says).tolist()
         if out:
             _keep(piece, says)
-        return [(numbers[row], NOTHING_READ, "", rows[row]) for row in out]
+        return [(numbers[row], NOTHING_READ, "") for row in out]
 
     def report_into(self, report: CleaningReport) -> None:
         """Add what became of the cells to a report."""
@@ -284,7 +303,13 @@ class PieceReader:
         report.columns = sorted(reports, key=lambda c: order.index(c.heading))
         report.columns += [self._day_report] if self._day_report else []
         for reader in worded:
-            reader.name_nearest()
+            reader.close(self.keeper)
+        for other in [*(r.report for r in self._amounts), *([self._day_report] if self._day_report else [])]:
+            other.keep_only(self.keeper)
+        if self._no_ids:
+            report.notes.append(
+                f"{self._no_ids:,} job numbers are not written as the others are, and are kept as row numbers."
+            )
         report.said_twice, report.filled_in, report.dropped = self._twice, self._filled_in, self._dropped
         for column in self._mapping.columns:
             report.assumed += [f"{column.heading}: {_assumption(k, v)}" for k, v in column.assume.items()]
@@ -296,8 +321,12 @@ class PieceReader:
                 report.personal[column.heading] = column.why or "customer, only used to find callbacks"
         if self._technicians:
             report.personal[str(self._heading("technician"))] = (
-                f"names, kept as tech_1 to tech_{len(self._technicians)}"
+                f"what is no listed code is kept as tech_1 to tech_{len(self._technicians)}"
             )
+
+
+def _same(text: str) -> str:
+    return " ".join(sorted(re.findall(r"[^\W_]+", text.casefold())))
 
 
 _TOTALS: Final = re.compile(r"\s*(?:grand |sub)?-?\s*(?:total|sum|average|avg|count)s?\b.{0,20}", re.I)

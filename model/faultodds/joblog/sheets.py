@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import struct
 import zipfile
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,6 +26,14 @@ from faultodds.joblog.stems import key, likeness, tokens, vocabulary
 
 ALIKE: Final = 0.85
 LEAST_KINDS: Final = 3
+MOST_UNPACKED: Final = 300_000_000
+"""Bytes; a sheet of a million rows of jobs has fewer."""
+MOST_PARTS: Final = 2_000
+_DAMAGE: Final = (
+    zipfile.BadZipFile, zlib.error, KeyError, ValueError, OSError, EOFError, SyntaxError, TypeError, IndexError,
+    AttributeError, NotImplementedError, RuntimeError, OverflowError, struct.error,
+)  # fmt: skip
+"""What reading a broken archive or a broken sheet in it ends in."""
 SAME_TABLE: Final = 0.7
 """A sheet is a part of the log when it has so many of its headings."""
 
@@ -43,10 +53,11 @@ def open_sheet(path: Path, sheet: str | None = None) -> Source:
     Formulas count with the values last worked out; raises FaultoddsError for a broken file and an empty sheet.
     """
     try:
-        names, sheets = _sheets(path, sheet)
+        _refuse_to_unpack(path)
+        names, sheets, lost = _sheets(path, sheet)
     except FaultoddsError:
         raise
-    except (zipfile.BadZipFile, KeyError, ValueError, OSError, EOFError, SyntaxError, TypeError) as error:
+    except _DAMAGE as error:
         raise FaultoddsError(
             f"{path} is a broken Excel file, or no Excel file at all ({' '.join(str(error).split())[:100]}). "
             "Open it in a spreadsheet, save it anew as .xlsx or CSV, and import that."
@@ -61,6 +72,7 @@ def open_sheet(path: Path, sheet: str | None = None) -> Source:
     alike = [(table, order) for table in tables if (order := _order(headings, table, main)) is not None]
     used = ", ".join(f"'{table.name}'" for table, _ in alike)
     notes = [f"Excel sheet{'s' if len(alike) > 1 else ''} {used}" + (f" of {len(names)}" if len(names) > 1 else "")]
+    notes += [f"the sheet '{name}' is damaged and was left out" for name in lost]
 
     def chunks() -> Iterator[Chunk]:
         """The rows under the headings, sheet by sheet."""
@@ -125,7 +137,20 @@ def _placed(row: list[str], order: list[int], width: int) -> list[str]:
     return placed
 
 
-def _sheets(path: Path, wanted: str | None) -> tuple[list[str], list[tuple[str, list[list[str]]]]]:
+def _refuse_to_unpack(path: Path) -> None:
+    """Raise FaultoddsError for an archive that would fill the memory, by what it says of itself: it can hold no more than that."""
+    with zipfile.ZipFile(path) as archive:
+        parts = archive.infolist()
+    size = sum(part.file_size for part in parts)
+    if size > MOST_UNPACKED or len(parts) > MOST_PARTS:
+        raise FaultoddsError(
+            f"{path} unpacks to {size / 1e6:,.0f} MB in {len(parts):,} parts; a workbook may have {MOST_UNPACKED / 1e6:.0f} MB "
+            f"in {MOST_PARTS:,}. Nothing was read. Save the sheet of jobs as CSV and import that."
+        )
+
+
+def _sheets(path: Path, wanted: str | None) -> tuple[list[str], list[tuple[str, list[list[str]]]], list[str]]:
+    """The names of the sheets, those that can be read with their rows, and the names of those that cannot."""
     import openpyxl
 
     book = openpyxl.load_workbook(path, read_only=True, data_only=True)
@@ -133,7 +158,16 @@ def _sheets(path: Path, wanted: str | None) -> tuple[list[str], list[tuple[str, 
         names = list(book.sheetnames)
         if wanted is not None and wanted not in names:
             raise unknown("sheet", wanted, names, where=path.name)
-        return names, [(name, _cells_of(path, book[name])) for name in ([wanted] if wanted is not None else names)]
+        read: list[tuple[str, list[list[str]]]] = []
+        lost: list[str] = []
+        for name in [wanted] if wanted is not None else names:
+            try:
+                read.append((name, _cells_of(path, book[name])))
+            except _DAMAGE:
+                if len(names) == 1 or wanted is not None:
+                    raise
+                lost.append(name)
+        return names, read, lost
     finally:
         book.close()
 
@@ -183,14 +217,28 @@ def open_parquet(path: Path) -> Source:
         number = 1
         try:
             for batch in pq.ParquetFile(path).iter_batches(batch_size=CHUNK_ROWS):
-                columns = [[text_of(value) for value in column.to_pylist()] for column in batch.columns]
+                damaged: dict[int, str] = {}
+                columns = [_texts(column, number, damaged) for column in batch.columns]
                 rows = (list(row) for row in zip(*columns, strict=True))
-                yield from in_chunks(rows, len(headings), number)
+                yield from in_chunks(rows, len(headings), number, damaged)
                 number += batch.num_rows
         except (pa.ArrowException, OSError) as error:
             raise _broken(path, error) from None
 
     return Source(path.name, "Parquet", headings, ["Parquet"], chunks)
+
+
+def _texts(column: Any, first: int, damaged: dict[int, str]) -> list[str]:
+    """A column's cells as text; rows whose text is not UTF-8 are noted in `damaged`."""
+    import pyarrow as pa
+
+    try:
+        return [text_of(value) for value in column.to_pylist()]
+    except UnicodeDecodeError:
+        raw = column.cast(pa.large_binary()).to_pylist()
+    texts = [(value or b"").decode("utf-8", "replace") for value in raw]
+    damaged |= {first + n: "holds text that is not UTF-8" for n, text in enumerate(texts) if "\ufffd" in text}
+    return texts
 
 
 def _broken(path: Path, error: Exception) -> FaultoddsError:

@@ -8,17 +8,21 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, Final
 
 from faultodds.errors import FaultoddsError
 from faultodds.joblog.stems import is_blank
+from faultodds.names import harmless
 
 CHUNK_ROWS: Final = 20_000
 MOST_COLUMNS: Final = 1_000
+LONGEST_CELL: Final = 4_000
+"""Characters. A row with a longer cell is set aside before any pattern is held against it."""
 LOOKED_THROUGH: Final = 30
 """Lines at the top among which the headings are looked for."""
 
@@ -27,7 +31,8 @@ LOOKED_THROUGH: Final = 30
 class Chunk:
     """Some rows: `number` of the first (1 for the row under the headings), cells by row, and rows that do not fit.
 
-    `broken` is (row number, reason, the cells joined) of rows with more cells than headings; they are not in `rows`.
+    `broken` is (row number, reason, the cells joined) of rows with more cells than headings or an overlong cell; they are not
+    in `rows`.
     `short` counts rows that were filled up with blanks, `blank` rows that say nothing, which are passed over.
     """
 
@@ -63,7 +68,7 @@ def refuse_too_wide(path: Path, columns: int, at_least: bool = False) -> None:
 def tidy_headings(raw: Sequence[str], path: Path) -> list[str]:
     """Headings without stray blanks; raises FaultoddsError when two columns share one, or there are none."""
     names = [" ".join(h.replace("\ufeff", "").split()) for h in raw]
-    named = [name or f"column {place}" for place, name in enumerate(names, start=1)]
+    named = [harmless(name) or f"column {place}" for place, name in enumerate(names, start=1)]
     twice = sorted({name for name in named if named.count(name) > 1})
     if twice:
         raise FaultoddsError(
@@ -82,24 +87,34 @@ def tidy_headings(raw: Sequence[str], path: Path) -> list[str]:
     return named
 
 
-def in_chunks(rows: Iterator[list[str]], width: int, first: int = 1) -> Iterator[Chunk]:
-    """Rows cut or filled to `width` cells, in chunks; blank rows are passed over, too long ones are set apart."""
+def in_chunks(
+    rows: Iterator[list[str]], width: int, first: int = 1, damaged: Mapping[int, str] = MappingProxyType({})
+) -> Iterator[Chunk]:
+    """Rows cut or filled to `width` cells, in chunks; blank rows are passed over, too long ones are set apart, and so are those
+    that are `damaged`: row number, and what is wrong with it."""
     number = first - 1
     while batch := list(islice(rows, CHUNK_ROWS)):
         chunk = Chunk(number + 1, [])
         for row in batch:
             number += 1
+            if number in damaged:
+                chunk.broken.append((number, damaged[number], " | ".join(row)))
+                continue
             _sort_in(chunk, row, width, number)
         yield chunk
 
 
-def _sort_in(chunk: Chunk, row: list[str], width: int, number: int) -> None:
+def _sort_in(chunk: Chunk, raw: list[str], width: int, number: int) -> None:
+    row = [harmless(cell) for cell in raw]
     if len(row) > width and any(not is_blank(cell) for cell in row[width:]):
         reason = f"has {len(row)} cells where there are {width} headings"
         chunk.broken.append((number, reason, " | ".join(row)))
         return
     if not any(row) or all(is_blank(cell) for cell in row):
         chunk.blank += 1
+        return
+    if len(longest := max(row, key=len)) > LONGEST_CELL:
+        chunk.broken.append((number, f"has a cell of {len(longest):,} characters", " | ".join(row)))
         return
     chunk.short += len(row) < width
     chunk.rows.append(row[:width] + [""] * (width - len(row)))

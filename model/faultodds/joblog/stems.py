@@ -60,9 +60,9 @@ def tokens(text: str, whole: bool = False) -> tuple[str, ...]:
     negative, filler = _set("negative"), _set("filler")
     raw = [word for piece in _WORD.findall(plain) for word in _expanded(piece)]
     if len(raw) == 1:
-        return (_stem(raw[0]),)  # "never", "none" and "no" alone are three answers
-    kept = [NO if word in negative else _stem(word) for word in raw if whole or word not in filler]
-    return tuple(kept or [NO if word in negative else _stem(word) for word in raw])
+        return (stem(raw[0]),)  # "never", "none" and "no" alone are three answers
+    kept = [NO if word in negative else stem(word) for word in raw if whole or word not in filler]
+    return tuple(kept or [NO if word in negative else stem(word) for word in raw])
 
 
 def _expanded(word: str) -> list[str]:
@@ -70,7 +70,7 @@ def _expanded(word: str) -> list[str]:
     return [again for part in first for again in _written_out().get(part, [part])]
 
 
-def _stem(word: str) -> str:
+def stem(word: str) -> str:
     if len(word) < 4 or word[0].isdigit():
         return word
     for ending in _ENDINGS:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 
 from faultodds.errors import BadReading
+from faultodds.readings.parse import refuse_long
 from faultodds.readings.typed_amounts import amount
 
 # Diameter in thousandths of an inch of drills no. 1 to 80, and of A to Z. Standard sizes, from memory.
@@ -30,6 +31,7 @@ def drill_inches(text: str) -> float:
     A whole number without a unit is a drill's. Raises BadReading for a drill that there is not, and for a hole that no
     household orifice has, such as 42 in.
     """
+    refuse_long(text)
     said = text.strip()
     number = _NUMBER.fullmatch(said.casefold())
     name = number[1].lstrip("0") if number else said.upper()

@@ -10,7 +10,7 @@ from faultodds.errors import BadReading
 from faultodds.readings.bands import ends
 from faultodds.readings.kinds import SURE, Circumstances, Found, read
 from faultodds.readings.meter import leads_note
-from faultodds.readings.parse import Quantity, leads_ohms, said, take_leads
+from faultodds.readings.parse import Quantity, leads_ohms, refuse_long, said, take_leads
 from faultodds.readings.specs import ReadingSpec
 from faultodds.readings.spoken import EXAMPLES
 from faultodds.readings.units import family_of
@@ -51,6 +51,7 @@ def judge(
     its band; meter and edge uncertainty as in `faultodds.readings.bands`. Raises `BadReading` with what was found, what is
     allowed and what to type next.
     """
+    refuse_long(text)
     if not text.strip():
         raise BadReading(f"No reading was typed. Type for example {EXAMPLES[spec.kind]}.")
     value = (facts or {}).get(spec.fact)

@@ -17,6 +17,7 @@ from faultodds.readings.specs import ReadingSpec
 from faultodds.readings.spoken import BEEP_WORDS, BELOW_ZERO, EXAMPLES, LIMITS, OPEN_WORDS, SHORT_WORDS, SILENT_WORDS
 from faultodds.readings.units import RIVALS, convert, family_of, is_small_m, known_units, shown, unit_named
 
+LONGEST_READING = 200
 _LEAD_IN = re.compile(
     r"^(?:about|approx\.?|approximately|around|roughly|reads?|reading|measures?|"
     r"cuts? (?:off|out) at|cycles?(?: at)?"
@@ -66,6 +67,15 @@ class Said:
 
 
 OPEN = Quantity(math.inf, math.inf)
+
+
+def refuse_long(text: str) -> None:
+    """Raise BadReading for a text that is longer than any reading, before any pattern is held against it."""
+    if len(text) > LONGEST_READING:
+        raise BadReading(
+            f"'{text[:20]} ...' is {len(text):,} characters long; a reading has {LONGEST_READING} at most. "
+            "Type the number and its unit, for example 1.15k."
+        )
 
 
 def plain(text: str) -> str:
@@ -127,6 +137,7 @@ def quantity(text: str, spec: ReadingSpec) -> Quantity:
     Raises `BadReading` for what is not a reading of this kind, for a value that nothing shows, and for a
     bare number that only makes sense in another unit.
     """
+    refuse_long(text)
     typed = plain(text)
     if not typed:
         raise BadReading(f"No reading was typed. Type for example {EXAMPLES[spec.kind]}.")
@@ -306,6 +317,7 @@ def _within(found: Quantity, text: str, spec: ReadingSpec) -> Quantity:
 
 def split_windings(text: str) -> list[str]:
     """ "1.2k/1.35k/560", "1.2k, 1.35k, 560" or "1.2k 1.35k 560" as one text for each winding."""
+    refuse_long(text)
     typed = plain(text)
     if re.search(r"[/;]", typed):
         parts = re.split(r"[/;]", typed)

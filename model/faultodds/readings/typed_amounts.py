@@ -7,7 +7,7 @@ import re
 
 from faultodds.errors import BadReading
 from faultodds.readings.numbers import NUMBER, number
-from faultodds.readings.parse import quantity
+from faultodds.readings.parse import quantity, refuse_long
 from faultodds.readings.specs import Kind, ReadingSpec
 from faultodds.readings.units import fold
 
@@ -30,6 +30,7 @@ def amount(text: str, unit: str, example: str) -> float:
 
     Raises BadReading naming the units that are taken and `example`.
     """
+    refuse_long(text)
     match = re.fullmatch(rf"\s*({NUMBER})\s*(.*?)\s*", text)
     typed = fold(match[2]) if match else ""
     if match is None or (typed and typed not in WORTH[unit]):

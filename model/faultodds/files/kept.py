@@ -1,0 +1,58 @@
+"""What this program keeps of its user: which files, and how to take them away."""
+
+from __future__ import annotations
+
+import contextlib
+import shutil
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from faultodds.errors import FaultoddsError
+
+OWN: Final = {
+    "what was found and done on each call, and notes": ("jobs.sqlite", "jobs.sqlite-*"),
+    "imported job logs": ("logs/*.parquet",),
+    "their reports, mappings and rows set aside": (
+        *(
+            f"logs/*.{ending}"
+            for ending in ("report.json", "report.txt", "set_aside.csv", "phrases.csv", "mapping.toml")
+        ),
+        "logs/.*.new",
+        "logs/.*.whole",
+    ),
+    "numbers learned from logs": ("revisions/*/*",),
+    "the shop's prices, minutes and technicians": ("shop.toml",),
+}
+"""Everything that this program puts into its data folder, by what it is. Nothing else there is ever touched."""
+
+
+@dataclass(frozen=True)
+class Kept:
+    """Files of one kind: what they are, where, and how many bytes."""
+
+    what: str
+    paths: tuple[Path, ...]
+    size: int
+
+
+def kept_in(folder: Path) -> list[Kept]:
+    """What of a data folder is this program's."""
+    found = {what: [p for pattern in patterns for p in sorted(folder.glob(pattern))] for what, patterns in OWN.items()}
+    return [Kept(what, tuple(paths), sum(p.lstat().st_size for p in paths)) for what, paths in found.items() if paths]
+
+
+def remove(kept: Sequence[Kept]) -> None:
+    """Take files away, and folders that are empty then; of a link the link. Raises FaultoddsError naming the first that stays."""
+    for path in (path for each in kept for path in each.paths):
+        try:
+            shutil.rmtree(path) if path.is_dir() and not path.is_symlink() else path.unlink(missing_ok=True)
+        except OSError as error:
+            raise FaultoddsError(
+                f"{path} could not be deleted ({error.strerror or error}). What stands before it in the list is gone."
+            ) from None
+        for above in (path.parent, path.parent.parent) if path.parent.parent.name == "revisions" else (path.parent,):
+            if above.name in ("logs", "revisions") or above.parent.name == "revisions":
+                with contextlib.suppress(OSError):
+                    above.rmdir()

@@ -1,0 +1,179 @@
+"""Files made to harm, or harmed: bombs, pipes, damage in one row or sheet, commands in cells. The rest of the log is read."""
+
+from __future__ import annotations
+
+import csv
+import os
+import unicodedata
+import zipfile
+from pathlib import Path
+
+import openpyxl
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+
+from faultodds.errors import FaultoddsError
+from faultodds.joblog import draft, export_log, find_log, import_log
+from faultodds.joblog.aside import safe
+from faultodds.joblog.folder import files_of
+from faultodds.joblog.opening import open_source
+from faultodds.joblog.reading import NOTHING_READ
+from faultodds.joblog.sources import LONGEST_CELL
+from faultodds.knowledge import Knowledge
+from faultodds.names import harmless
+from run_cli import faultodds
+from shop_logs import HEADINGS, ROWS, log_text, write
+
+CHUNK = 50
+CUT_OFF = (
+    b'<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><dimension ref="A1:C9"/>'
+    b'<sheetData><row r="1"><c r="A1"><v>1</v></c></row><row r="2"><c r="A2'
+)
+COMMANDS = [
+    "\x1b]0;owned\x07",
+    "\x1b[2J",
+    "\x9b31m",
+    "\u202egnp.exe",
+    "a\rb",
+    "\x08\x08",
+    "\u2066x",
+    "\ufeff",
+    "\u200b",
+]
+
+
+def test_a_row_of_text_that_is_none_is_set_aside(tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """Bytes in a Parquet file that are not UTF-8: that row, by its number, and no other."""
+    rows = [row.split(",") for row in ROWS]
+    columns = [[row[n].encode() for row in rows] for n in range(len(rows[0]))]
+    columns[3][1] = b"st\xff\xferong"
+    arrays = [pa.array(column, pa.binary()).view(pa.string()) for column in columns]
+    path = tmp_path / "jobs.parquet"
+    pq.write_table(pa.Table.from_arrays(arrays, names=HEADINGS.split(",")), path)
+    report = import_log(draft(path, dryer, data=data), dryer, data=data)
+    assert (report.rows, report.used, report.set_aside) == (3, 2, 1)
+    assert "2,does not fit the headings: holds text that is not UTF-8" in files_of("jobs", data).aside.read_text(
+        "utf-8-sig"
+    )
+
+
+def test_a_damaged_sheet_is_left_out_and_named(tmp_path: Path, dryer: Knowledge) -> None:
+    """The other sheet is the log."""
+    book = openpyxl.Workbook()
+    book.active.title = "2022"
+    for row in [HEADINGS.split(","), *(row.split(",") for row in ROWS)]:
+        book["2022"].append(row)
+    book.create_sheet("2023").append(["job"])
+    whole, path = tmp_path / "whole.xlsx", tmp_path / "jobs.xlsx"
+    book.save(whole)
+    with zipfile.ZipFile(whole) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            new.writestr(name, CUT_OFF if name.endswith("sheet2.xml") else old.read(name))
+    source = open_source(path)
+    assert "the sheet '2023' is damaged and was left out" in source.notes
+    assert sum(len(chunk.rows) for chunk in source.chunks()) == 3
+
+
+def test_an_archive_that_would_fill_the_memory_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A sheet of blanks a thousand times as large as the file; nothing is unpacked."""
+    monkeypatch.setattr("faultodds.joblog.sheets.MOST_UNPACKED", 3_000_000)
+    path = tmp_path / "bomb.xlsx"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as bomb, bomb.open("xl/worksheets/sheet1.xml", "w") as part:
+        for _ in range(4):
+            part.write(b" " * 1_000_000)
+    assert path.stat().st_size < 10_000
+    with pytest.raises(FaultoddsError, match=r"unpacks to 4 MB in 1 parts; a workbook may have 3 MB"):
+        open_source(path)
+
+
+def test_a_pipe_does_not_hang(tmp_path: Path) -> None:
+    """It is no file, and that is said."""
+    os.mkfifo(tmp_path / "jobs.csv")
+    with pytest.raises(FaultoddsError, match="is a pipe or a device and no file"):
+        open_source(tmp_path / "jobs.csv")
+
+
+def test_an_overlong_cell_is_set_aside(tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """And danger told of in it is heard all the same."""
+    long = "all fine " * LONGEST_CELL + "smell of gas"
+    path = write(tmp_path / "jobs.csv", log_text(*ROWS, f"J9,C9,2022-02-01,{long},ok,coils,done"))
+    report = import_log(draft(path, dryer, data=data), dryer, data=data)
+    assert (report.used, report.set_aside) == (3, 1)
+    assert [(told.row, told.hazard) for told in report.danger] == [(4, "gas")]
+
+
+def test_a_last_piece_with_nothing_usable(
+    tmp_path: Path, data: str, dryer: Knowledge, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """More rows than one piece holds, and not a word in the last ones."""
+    monkeypatch.setattr("faultodds.joblog.sources.CHUNK_ROWS", CHUNK)
+    day, rest = "2022-01-{:02}", "weak,ok,coils,done"
+    rows = [f"J{n},C{n},{day.format(1 + n % 28)},{rest}" for n in range(CHUNK)]
+    nothing = [f"K{n},D{n},{day.format(1 + n % 28)},,,," for n in range(5)]
+    path = write(tmp_path / "jobs.csv", log_text(*rows, *nothing))
+    report = import_log(draft(path, dryer, data=data), dryer, data=data)
+    assert (report.used, report.aside[NOTHING_READ]) == (CHUNK, 5)
+
+
+def test_commands_in_text_are_text(tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """In headings, cells, codes and numbers: nothing of it reaches the screen, a file that is kept, or a spreadsheet."""
+    odd = [
+        [
+            f"J{n}{c}",
+            f"C{n}{c}",
+            f"2022-01-{n + 5:02}",
+            f"zi{c}ngy",
+            f"ok{c}",
+            f"coils, {c}done",
+            f"T{c}1",
+            f"=1{c}",
+            "a",
+        ]
+        for n, c in enumerate([*COMMANDS, *COMMANDS])
+    ]
+    headings = [*HEADINGS.replace("hood", f"hood {COMMANDS[0]}").split(","), "tech", f"remarks{COMMANDS[2]}"]
+    sound = [
+        [f"S{n}", f"C{n}", f"2022-03-{n % 28 + 1:02}", "weak", "ok", "coils", "done", "T1", "-"] for n in range(90)
+    ]
+    path = tmp_path / "jobs.csv"
+    with path.open("w", newline="", encoding="utf-8") as handle:
+        csv.writer(handle).writerows([headings, *sound, *odd])
+    ran = faultodds("log", "import", str(path), "--yes", "--set-aside-formulas", "--data", data)
+    assert ran.code == 0
+    kept = [p.read_text("utf-8-sig") for p in Path(data).rglob("*") if p.is_file() and p.suffix != ".parquet"]
+    for text in (ran.out, ran.err, *kept):
+        assert harmless(text) == text.replace("\r\n", "\n")
+    for ending in ("csv", "xlsx"):
+        export_log(find_log("jobs", data), tmp_path / f"out.{ending}")
+    assert openpyxl.load_workbook(tmp_path / "out.xlsx").active.max_row > 90
+
+
+def test_harmless_text_is_what_can_be_printed() -> None:
+    """Every character there is: what stays can be shown or ends a line, and letters, signs and blanks stay."""
+    for n in range(0x110000):
+        shown = harmless(f"a{chr(n)}b")
+        assert unicodedata.category(chr(n)) not in ("Cc", "Cs", "Zl", "Zp") or chr(n) not in shown or n in (10, 32)
+        assert not chr(n).isprintable() or shown == f"a{chr(n)}b"
+
+
+@pytest.mark.parametrize(
+    "cell", ["=1+1", " =1+1", "\t=1+1", "\r=1+1", "+1", "-x", "@x", "\uff1d1", "\u200b=1", "\x00=1", "\n=1"]
+)
+def test_no_cell_is_a_formula(cell: str) -> None:
+    """Whatever stands before the sign."""
+    assert safe(cell)[0] == "'"
+
+
+def test_a_table_of_phrases_with_short_rows(tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """Rows with fewer cells than headings, as spreadsheets leave them."""
+    from faultodds.joblog import with_phrases
+
+    path = write(tmp_path / "jobs.csv", log_text(*ROWS))
+    table = tmp_path / "phrases.csv"
+    with table.open("w", newline="") as handle:
+        csv.writer(handle).writerows(
+            [["look", "column", "phrase", "times", "became", "means"], ["!"], ["", "hood"], []]
+        )
+    found = draft(path, dryer, data=data)
+    assert with_phrases(found, table, dryer).mapping == found.mapping
