@@ -158,7 +158,7 @@ def test_no_exported_cell_is_a_formula(log: Path, tmp_path: Path) -> None:
         "'+a",
         "'-a",
         "'@a",
-        "'\ta",
+        "' a",
         "a=b",
     ]
 

@@ -57,6 +57,8 @@ class Listener:
         heard, understands = hear(text), self._understood.get(place)
         if heard is not None and understands is not None and understands(text):
             heard = None
-        if heard is None and self._telling[place] and not is_blank(text) and not (understands and understands(text)):
+        if heard is None and self._telling[place] and not is_blank(text):
             heard = hear(f"{self._headings[place]}: {text}") or hear(f"{self._headings[place]} {text}")
+        if heard and heard.hazard == "fire" and understands is not None and understands(text):
+            heard = None  # a yes under "burning smell" is what the symptom showed
         return (heard.hazard, self._keeper.masked(heard.words)) if heard else None
