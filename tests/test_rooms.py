@@ -33,6 +33,7 @@ ORDER = [
     "advice.plan",
     "textbook",
     "job",
+    "cards",
     "stock",
     "joblog",
     "tuning",

@@ -302,6 +302,7 @@ def close(
 app.command("show")(look.show)
 app.command("next")(look.next_)
 app.command("list")(look.list_)
+app.command("why")(look.why)
 
 
 def _refuse_bad_start(
