@@ -39,6 +39,7 @@ ORDER = [
     "tuning",
     "audit",
     "charts",
+    "reports",
 ]
 EVERYDAY = ["belief", "errors", "knowledge", "names", "revisions"]
 HEAVY = {

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.job import look
+from faultodds_cli.job import keeping, look
 from faultodds_cli.shared import options
 from faultodds_cli.shared.call import appliance_named, unsaved_job
 from faultodds_cli.shared.jobs import opened_store, resume, start
@@ -299,6 +299,7 @@ def close(
             say(["Leave it shut off:" if stopped else "Put the machine back:", *numbered(steps)])
 
 
+app.command("keep")(keeping.keep)
 app.command("show")(look.show)
 app.command("next")(look.next_)
 app.command("list")(look.list_)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from faultodds.advice import percent
 from faultodds.cards.account import Account, Change, Chapter, Weight
@@ -12,6 +12,8 @@ from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 
 # Odds are not written out beyond a million to one.
 LARGEST = math.log(1e6)
+# From here on a machine is taken to be well after a repair, and no fault is told of.
+WELL = 0.9
 
 
 def of_twenty(p: float) -> str:
@@ -47,7 +49,18 @@ def thing_words(k: Knowledge, kind: str, name: str) -> str:
     facts: dict[str, ContextFact | EquipmentFact] = {**k.context, **k.equipment}
     values = facts[known].values if known in facts else k.observables()[known].outcomes
     title = known.replace("_", " ") if known in facts else k.observables()[known].title
-    return f"{title}: {values.get(shown, shown)}"
+    return f"{title}: {_outcome_words(values, shown)}"
+
+
+def _outcome_words(values: Mapping[str, str], shown: str) -> str:
+    """ "weak", or "weak 70% / strong 30%", in the file's words; what is as good as ruled out is left out."""
+    pieces = [piece.rpartition(" ") for piece in shown.split(" / ")]
+    likely = [(name, share) for name, _, share in pieces if name and share.endswith("%") and share != "0%"]
+    if not likely:
+        return values.get(shown, shown)
+    if len(likely) == 1:
+        return values.get(likely[0][0], likely[0][0])
+    return " / ".join(f"{values.get(name, name)} {share}" for name, share in likely)
 
 
 def weights_words(k: Knowledge, weights: Sequence[Weight]) -> str:
@@ -128,8 +141,10 @@ def job_line(k: Knowledge, parts: Sequence[Chapter]) -> str:
 
 
 def job_paragraphs(k: Knowledge, parts: Sequence[Chapter]) -> Iterable[str]:
-    """A whole job in a paragraph for each part of it: why each repair was made, and how things stand now."""
+    """A whole job in a paragraph for each part of it: why each repair was made, and how things stand now unless all is well."""
     for part in parts:
+        if len(parts) > 1 and not part.repairs and part.belief.sound >= WELL:
+            continue
         if part.repairs:
             yield f"{_capital(' and '.join(k.repair[n].title for n in part.repairs))}:"
         elif len(parts) > 1:
