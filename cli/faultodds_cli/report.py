@@ -12,7 +12,7 @@ import typer
 from faultodds_cli.shared import options
 from faultodds_cli.shared.call import appliance_named
 from faultodds_cli.shared.jobs import opened_store, resume
-from faultodds_cli.shared.printing import say
+from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.text import wrap
 
 if TYPE_CHECKING:
@@ -50,6 +50,7 @@ def report(
     appliance: options.JobAppliance = None,
     shop: options.Shop = None,
     data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """One page about a job, for the customer or for the shop, or one about a month.
 
@@ -62,6 +63,11 @@ def report(
             f"'{month}' after a job's number is not understood. For a month: faultodds report month {month}"
         )
     page = _month(month, appliance, shop, data) if what == "month" else _job(what, reader, names, appliance, shop, data)
+    if to is None and as_json:
+        from msgspec import to_builtins
+
+        say_json(to_builtins(page, enc_hook=str))
+        return
     if to is None:
         from faultodds.reports import text_lines
 
@@ -70,7 +76,10 @@ def report(
     from faultodds.reports import save
 
     save(page, to, paper, force)
-    say(wrap(f"Wrote {to} ({to.stat().st_size:,} bytes)."))
+    if as_json:
+        say_json({"file": str(to), "title": page.title})
+    else:
+        say(wrap(f"Wrote {to} ({to.stat().st_size:,} bytes)."))
 
 
 def _wrapped(text: str) -> list[str]:

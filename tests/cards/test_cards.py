@@ -36,7 +36,7 @@ def test_chances_with_and_without_a_fault_are_pgmpys() -> None:
             values = joint.values if joint.variables[0] == name else joint.values.T
             has = np.array([each == state for each in names[part]])
             order = [names[name].index(o) for o in s.observables[name]]
-            for rows, column in ((calls.rows(mode), has), (calls.rows(f"-{mode}"), ~has)):
+            for rows, column in ((calls.rows(mode), has), (calls.rows_without(mode), ~has)):
                 exact = values[:, column].sum(axis=1)[order]
                 assert rows[s.rows[name]] == pytest.approx(exact / exact.sum(), abs=1e-9)
 

@@ -70,6 +70,7 @@ def test_why_on_a_stored_job_and_what_danger_does(tmp_path: Path) -> None:
     data = ("--data", str(tmp_path))
     assert "Together:" in faultodds("job", "why", "1", *data).text
     assert "leads" in faultodds("job", "why", "1", "not", "the", "hood", *data).text
+    assert "leads" in faultodds("job", "why", "1", "not", "the", "hood", "--json", *data).answer["why"]
     check = faultodds("job", "why", "1", "hood_flap", *data)
     assert check.code == 2 and "why hood_flap" in check.said
     assert command("job", "why", "1", "i smell gas", *data).code == 3

@@ -97,6 +97,7 @@ def why(
     appliance: options.JobAppliance = None,
     revision: options.Revision = None,
     data: options.Data = None,
+    as_json: options.Json = False,
 ) -> None:
     """The job explained: in a line, in a paragraph, and with all in full; or why a fault leads, or does not.
 
@@ -114,4 +115,7 @@ def why(
             raise FaultoddsError(
                 f"'{text}' is a check or symptom. Name a part or a fault; in the guided call: why {told}."
             )
-        say(told)
+        if as_json:
+            say_json({"job": visit.job.id, "why": " ".join(" ".join(told).split())})
+        else:
+            say(told)

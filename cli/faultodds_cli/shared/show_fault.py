@@ -189,12 +189,13 @@ def why_not_lines(visit: OpenJob, modes: Sequence[str]) -> list[str]:
 
 def job_lines(visit: OpenJob, in_full: bool) -> list[str]:
     """The job explained: a line, a paragraph, what would change one's mind; and the full sum."""
-    k, parts = visit.knowledge, chapters(visit.appliance, visit.job)
+    k, view = visit.knowledge, visit.now  # a job that was stopped is not explained, it is stopped
+    parts = chapters(visit.appliance, visit.job)
     lines = wrap(capital(words.job_line(k, parts)))
     for text in words.job_paragraphs(k, parts):
         lines += wrap(text, "  ")
     if not visit.job.is_closed:
-        advice = visit.now.advice
+        advice = view.advice
         lines += wrap(words.mind(k, changes(parts[-1].belief, k, _left(visit))), "  ")
         lines += wrap(
             f"From here the job is likely to cost about {money(advice.expected_cost, k)}. Even knowing the fault for certain "

@@ -61,19 +61,26 @@ class Calls:
         return all(self.belief.evidence.facts.get(f, v) == v for f, v in check.needs.items())
 
     def rows(self, mode: str, but: str = "") -> Floats:
-        """(R,) chance of every outcome on calls where a mode is there, and `but` is not; likewise without it for "-mode"."""
-        s, name = self.suspects, mode.removeprefix("-")
-        has = s.member[:, s.mode_index[name]]
-        weight = np.where(has == (name == mode), self.belief.prior, 0.0)
-        if but:
-            weight = np.where(s.member[:, s.mode_index[but]], 0.0, weight)
-        total = float(weight.sum())
-        return np.asarray(s.likelihood @ weight / total) if total > 0 else np.zeros(len(s.likelihood))
+        """(R,) chance of every outcome on calls where a mode is there, and `but` is not."""
+        return self._on_calls(self.suspects.likelihood, mode, but)
+
+    def _on_calls(self, likelihood: Floats, mode: str, but: str) -> Floats:
+        """Some rows of the likelihood, weighed over the suspects that have a mode and not another: few of them all."""
+        s = self.suspects
+        has = s.member[:, s.mode_index[mode]]
+        where = np.flatnonzero(has & ~s.member[:, s.mode_index[but]] if but else has)
+        weight = self.belief.prior[where]
+        return np.asarray(likelihood[:, where] @ weight / max(float(weight.sum()), 1e-300))
+
+    def rows_without(self, mode: str) -> Floats:
+        """(R,) chance of every outcome on calls where a mode is not there."""
+        chance = self.chance[mode]
+        return np.asarray((self.belief.predictions - chance * self.rows(mode)) / max(1.0 - chance, 1e-300))
 
     def shown(self, mode: str, names: Iterable[str]) -> list[Shown]:
         """How each of some symptoms or checks shows a fault, by the one outcome out of the ordinary that tells most; the most
         telling first, those left out that no such outcome speaks for it."""
-        with_it, without = self.rows(mode), self.rows(f"-{mode}")
+        with_it, without = self.rows(mode), self.rows_without(mode)
         made = [self._shown(n, with_it[self.suspects.rows[n]], without[self.suspects.rows[n]]) for n in names]
         return sorted((each for each in made if each.bits > 0), key=lambda each: -each.bits)
 
@@ -107,14 +114,13 @@ class Calls:
         """
         s, own = self.suspects, mended_by(self.knowledge, mode)[:1]
         rows = [r for n in self.knowledge.symptom for r in range(s.rows[n].start, s.rows[n].stop)]
-        here, lacks_it = self.rows(mode)[rows], ~s.member[:, s.mode_index[mode]]
-        weight = s.member_float * (self.belief.prior * lacks_it)[:, None]
-        others = s.likelihood[rows] @ weight / np.maximum(weight.sum(axis=0), 1e-300)
+        told = s.likelihood[rows]
+        here = self._on_calls(told, mode, "")
         scores = {}
         for other, _ in self.knowledge.modes():
             usual = mended_by(self.knowledge, other)[:1]
             if other != mode and usual and usual != own and self.there(other):
-                less = float(_told(here, others[:, s.mode_index[other]]).sum())
+                less = float(_told(here, self._on_calls(told, other, mode)).sum())
                 scores[other] = float(np.log(self.chance[other])) - less
         return sorted(scores, key=lambda each: -scores[each])[:count]
 

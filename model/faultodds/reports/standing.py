@@ -48,7 +48,7 @@ def for_shop(visit: OpenJob, owed: list[str]) -> list[str]:
     """What the shop must not miss."""
     job, k = visit.job, visit.knowledge
     texts = [f"STOPPED: {told_sign(k, job.stopped)}"] if job.stopped is not None else []
-    texts += [f"OUT OF SERVICE with {in_words(k, each)} [{each}]." for each in visit.out_of_service()]
+    texts += [f"OUT OF SERVICE: {in_words(k, each)}." for each in visit.out_of_service()]
     texts += owed
     if job.outcome == "referred":
         texts.append("Handed over.")
@@ -75,4 +75,4 @@ def in_words(k: Knowledge, said: str) -> str:
     if sign and name in k.observables():
         return words.thing_words(k, "found", said)
     mode = said.partition(" and ")[0]
-    return f"{k.title_of(mode)}, its cause not found" if mode in dict(k.modes()) else said
+    return f"{k.title_of(mode)}, and what brought that on has not been found" if mode in dict(k.modes()) else said
