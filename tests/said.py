@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterable
 from typing import NamedTuple
+from unittest import mock
 
 from faultodds.belief import Appliance
 from faultodds.errors import SafetyStop
@@ -55,7 +56,8 @@ def heard_from(
     talk = Heard()
     call = BenchCall(visit, talk)
     call.show = lambda: None  # type: ignore[method-assign]
-    with contextlib.suppress(SafetyStop):
+    # With a question on the screen a bare yes or no would answer it.
+    with mock.patch("faultodds.advice.advisor.priced_questions", return_value=[]), contextlib.suppress(SafetyStop):
         if prompt == "complaint" and exact(line.split()[0]) is None:
             call.numbered = call.symptoms()
             intake._take_complaint(call, line)

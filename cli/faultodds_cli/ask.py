@@ -97,7 +97,7 @@ def _answer(view: Standing, best: Sequence[QuestionPrice]) -> dict[str, Any]:
                 "name": price.question.name,
                 "kind": price.question.kind,
                 "question": price.question.text,
-                "saves": rounded(price.worth),
+                "worth": rounded(price.worth),
                 "answers": [
                     {
                         "answer": answer,

@@ -32,8 +32,11 @@ def plan_command(
     ambient: options.Ambient = None,
     qualified: options.Qualified = True,
     labour_rate: options.Labour = None,
-    depth: Annotated[int, typer.Option("--depth", metavar="N", help="How many findings ahead.")] = 3,
-    nodes: Annotated[int, typer.Option("--nodes", metavar="N", help="How many decisions to work out.")] = 40,
+    depth: Annotated[int, typer.Option("--depth", metavar="N", max=20, help="How many findings ahead.")] = 3,
+    nodes: Annotated[
+        int, typer.Option("--nodes", metavar="N", max=10_000, help="How many decisions to work out.")
+    ] = 40,
+    force: options.Force = False,
     paper: Annotated[str, typer.Option("--paper", metavar="PAPER", help="letter or a4.")] = "letter",
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     revision: options.Revision = None,
@@ -45,13 +48,14 @@ def plan_command(
 
     Example: faultodds chart plan --found dry_time=longer --to plan.pdf
     """
+    from faultodds.charts import check_paper, check_path, save_plan
+
+    check_path(to, "plan.pdf", force=force, option="--to")
+    check_paper(paper)
     view = call_as_given(
         appliance, fact, found, reading, repaired, after, opened, skip, ambient, qualified, labour_rate, revision,
         shop, technician,
     )  # fmt: skip
-    from faultodds.charts import check_target, save_plan
-
-    check_target(to, paper)
     plan = plan_of(view, depth, nodes)
     page = save_plan(view.appliance, view.belief, plan, to, paper)
     shown = sum(1 for box in page.root.boxes() if box.kind != "ask")

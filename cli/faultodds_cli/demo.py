@@ -239,7 +239,7 @@ def _ending(story: Story, view: Standing) -> None:
 def _save(story: Story, folder: str) -> None:
     from faultodds_cli.shared.jobs import opened_store
 
-    with opened_store(folder) as store:
+    with opened_store(folder) as store, store.together():
         k = story.appliance.knowledge
         job = store.new_job(k.appliance.id, revision=story.appliance.revision, title="demo job, invented")
         for payload, minutes in story.steps:

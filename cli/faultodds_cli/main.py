@@ -143,6 +143,8 @@ def run(argv: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
     except BrokenPipeError:
         code = _pipe_closed()
+    except OSError as error:
+        code = _not_said(error)
     return code
 
 
@@ -166,6 +168,8 @@ def _guarded(arguments: list[str]) -> int:
         if isinstance(leaving.__context__, BrokenPipeError):
             return _pipe_closed()
         return leaving.code if isinstance(leaving.code, int) else 1
+    except OSError as error:
+        return _not_said(error) if _is_full(error) else _own_fault(error)
     except Exception as error:
         return _own_fault(error)
 
@@ -193,8 +197,8 @@ def _refused(error: FaultoddsError, arguments: Sequence[str]) -> int:
 
 
 def wrapped(text: str) -> str:
-    """A message broken to the terminal's width, its own line breaks kept."""
-    return "\n".join(wrap_each(text))
+    """A message broken to the terminal's width, its own line breaks kept. A word longer than any name is cut."""
+    return "\n".join(wrap_each(re.sub(r"\S{400,}", lambda word: f"{word[0][:60]}...{word[0][-20:]}", text)))
 
 
 def _minus_signs(arguments: list[str]) -> list[str]:
@@ -243,6 +247,24 @@ def _own_fault(error: Exception) -> int:
         )
     )
     return 1
+
+
+def _is_full(error: OSError) -> bool:
+    import errno
+
+    return error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS)
+
+
+def _not_said(error: OSError) -> int:
+    """The disk is full that the answer, or a file of the program's own, would have gone to."""
+    complain(
+        wrapped(
+            f"the disk is full or closed ({error.strerror or error}), so the answer could not be written out. What was entered "
+            "is kept. Free some space, or name another place, and type the command again."
+        )
+    )
+    _pipe_closed()
+    return 2
 
 
 def _pipe_closed() -> int:

@@ -8,6 +8,7 @@ with the jobs.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -30,8 +31,19 @@ def truth_path(out: Path) -> Path:
 
 @contextmanager
 def _sink(path: Path) -> Iterator[Callable[[pd.DataFrame], None]]:
-    """Open a file that frames are appended to, CSV or Parquet by its ending."""
+    """Open a file that frames are appended to, CSV or Parquet by its ending; it takes its name when it is whole."""
     kind = pick("file kind", path.suffix.lstrip(".").lower(), KINDS)
+    beside = path.with_name(f".{path.name}.{os.getpid()}.new")
+    try:
+        with _appended(beside, kind) as append:
+            yield append
+        os.replace(beside, path)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+@contextmanager
+def _appended(path: Path, kind: str) -> Iterator[Callable[[pd.DataFrame], None]]:
     if kind == "csv":
         with path.open("w", encoding="utf-8", newline="") as handle:
             yield lambda frame: frame.to_csv(handle, index=False, header=handle.tell() == 0, lineterminator="\n")

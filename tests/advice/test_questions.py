@@ -10,6 +10,7 @@ from faultodds.advice.advisor import advise, best_move
 from faultodds.advice.plan.tree import make_plan
 from faultodds.advice.problem import Problem
 from faultodds.advice.questions import (
+    STRAYS,
     answer_odds,
     answered,
     best_questions,
@@ -61,16 +62,16 @@ def test_beliefs_after_the_answers_mix_to_the_belief_before(dryer: Appliance, se
 
 
 def test_an_answer_costs_no_more_than_asking(dryer: Appliance) -> None:
-    """Knowing more does not make the job dearer but for the half minute. The prices are rough: by a part of the job's price, one
-    in twenty may be out by 2 %, none by 8."""
+    """Knowing more does not make the job dearer but for the half minute. The prices are rough: one in twenty may be out by the
+    share of the job's price that a question has to save, none by four times that."""
     lost = []
     for seed in range(12):
         ranking = Ranking(Problem(dryer, _believed(dryer, seed), ASKING))
         paid = dryer.knowledge.costs.ask_minutes * ranking.problem.rate
         cost = min(c.expected_cost for c in ranking.checks)
-        lost += [-(q.worth + paid) / cost for q in priced_questions(ranking)]
-    assert np.quantile(lost, 0.95) < 0.02
-    assert max(lost) < 0.08
+        lost += [-(q.worth + paid) / cost for q in priced_questions(ranking, above=-1.0)]
+    assert np.quantile(lost, 0.95) < STRAYS
+    assert max(lost) < 4 * STRAYS
 
 
 @pytest.mark.parametrize("seed", range(10))
@@ -79,7 +80,7 @@ def test_a_question_is_advised_only_where_it_saves(dryer: Appliance, seed: int) 
     move = best_move(dryer, belief, ASKING)
     if move.kind == "ask":
         worth = {q.question.name: q.worth for q in priced_questions(Ranking(Problem(dryer, belief, ASKING)))}
-        assert worth[move.name] > 0 or any(move.name in r.needs for r in dryer.knowledge.repair.values())
+        assert worth.get(move.name, 0) > 0 or any(move.name in r.needs for r in dryer.knowledge.repair.values())
         assert move.expected_cost <= best_move(dryer, belief).expected_cost
 
 
@@ -103,6 +104,8 @@ def test_nobody_is_asked_twice_nor_about_a_machine_that_was_changed(dryer: Appli
     names = {q.name for q in open_questions(problem)}
     assert names.isdisjoint({"heat", "control", "weak_puff", "glow", "flame_colour"})
     assert {"drum_still", "auto_dry", "onset", "code_sensor"} <= names
+    watched = infer(dryer.suspects, Evidence({}, (*seen, WeighedFinding("burner_watch", {"no_glow": 1.0}))))
+    assert "drum_still" not in {q.name for q in open_questions(Problem(dryer, watched, ASKING))}
     mended = Evidence({"control": "board"}, seen, (repair_effect(dryer.knowledge, "igniter"),))
     assert open_questions(Problem(dryer, infer(dryer.suspects, mended), ASKING)) == []
     assert advise(dryer, belief).questions == []

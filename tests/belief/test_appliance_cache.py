@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, strategies as st
 
 from faultodds.belief import appliance as module, array_file as arrays_on_disk
 from faultodds.belief.appliance import Appliance, open_appliance
@@ -187,6 +188,30 @@ def test_a_damaged_entry_never_changes_the_answer(file: Path, cache: Path) -> No
         if read is not None:
             _assert_same(whole, read)
     assert noticed > 0
+
+
+@given(st.data())
+def test_whatever_changes_value_or_place_in_an_entry_is_noticed(pick: st.DataObject) -> None:
+    """Bits turned over, stretches copied, swapped or blotted out anywhere in the arrays: never read. Rows of the digest and what is
+    left behind the last of them are both hit."""
+    size = arrays_on_disk.ROW * 8 * 3 + 640
+    body = np.random.default_rng(1).bytes(size)
+    right = arrays_on_disk._digest(bytearray(body))
+    one, two = (pick.draw(st.integers(0, size - 1)) for _ in range(2))
+    length = pick.draw(st.integers(1, 70_000))
+    bit = bytes([body[one] ^ (1 << pick.draw(st.integers(0, 7)))])
+    low, high = sorted((one, two))
+    length = min(length, high - low, size - high) or 1
+    a, b = body[low : low + length], body[high : high + length]
+    for spoilt in (
+        body[:one] + bit + body[one + 1 :],
+        body[:low] + b + body[low + length :],
+        body[:low] + b + body[low + length : high] + a + body[high + length :] if high >= low + length else body[::-1],
+        body[:low] + bytes(length) + body[low + length :],
+        body[low:] + body[:low],
+    ):
+        assert len(spoilt) == size
+        assert spoilt == body or arrays_on_disk._digest(bytearray(spoilt)) != right
 
 
 @pytest.mark.parametrize("content", [b"", b"not an archive", b"PK\x03\x04" + bytes(100), bytes(5000)])

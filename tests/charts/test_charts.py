@@ -65,5 +65,5 @@ def test_a_place_that_cannot_be_written_is_said_before_and_after(tmp_path: Path)
     with pytest.raises(FaultoddsError, match="there is no folder"):
         check_path(tmp_path / "no" / "a.png", "priors.png")
     (tmp_path / "a.png").mkdir()
-    with pytest.raises(FaultoddsError, match="cannot be written"):
+    with pytest.raises(FaultoddsError, match="is a folder"):
         forest(rows(1), "title", "axis", tmp_path / "a.png")

@@ -24,7 +24,7 @@ def test_ask_says_what_to_ask_and_what_each_answer_would_mean() -> None:
     assert len(told["ask"]) == 2
     for question in told["ask"]:
         assert sum(a["chance"] for a in question["answers"]) == pytest.approx(1.0, abs=1e-4)
-        assert question["saves"] > 0
+        assert question["worth"] > 0
 
 
 def test_next_puts_the_question_before_the_checks() -> None:
@@ -78,6 +78,14 @@ def test_what_nobody_knows_is_not_asked_again(tmp_path: Path, line: str) -> None
         assert "weak_puff" in visit.job.skipped
         assert visit.now.advice.name != "weak_puff"
         assert "weak_puff" not in {q.question.name for q in visit.now.advice.questions}
+
+
+@pytest.mark.parametrize("line", ["couldnt reach fuse", "havent checked the coils yet", "igniter might be weak"])
+def test_doubt_of_something_else_is_no_answer(tmp_path: Path, line: str) -> None:
+    bench(tmp_path, *SAFE, *SLOW, line)
+    with looked_at(tmp_path) as visit:
+        assert visit.now.advice.name == "weak_puff"
+        assert "weak_puff" not in visit.job.skipped
 
 
 def test_every_answer_is_taken_bare(tmp_path: Path) -> None:

@@ -186,7 +186,7 @@ def test_chart_plan_tells_what_it_wrote(toy_file: str, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("more", "said"),
-    [(["--to", "plan.doc"], "a chart ends in .pdf, .png, .svg. Type for example --to plan.pdf."),
+    [(["--to", "plan.doc"], "a figure ends in .png, .svg, .pdf. Type for example --to plan.pdf."),
      (["--to", "nowhere/plan.pdf"], "there is no folder nowhere."),
      (["--to", "plan.pdf", "--paper", "a3"], "--paper a3: known papers are letter, a4. Type for example --paper a4.")],
 )  # fmt: skip

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import sqlite3
+from contextlib import closing
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -148,6 +150,22 @@ def test_minutes_of_several_at_once_count_once(tmp_path: Path) -> None:
     job(tmp_path, "new", "--found", "heat=none")
     assert job(tmp_path, "fix", "1", "igniter", "flame_sensor", "--minutes", "30")["minutes"] == 30
     assert job(tmp_path, "find", "1", "hood_flap=weak", "level_check=level", "--minutes", "5")["minutes"] == 35
+
+
+def test_a_damaged_job_is_named_and_stops_no_other(tmp_path: Path) -> None:
+    """The list goes on without it; asked for, it says what is left to do; the others are shown and written as ever."""
+    for title in ("first", "second"):
+        job(tmp_path, "new", "--title", title)
+    with closing(sqlite3.connect(tmp_path / "jobs.sqlite")) as raw, raw:
+        raw.execute("INSERT INTO steps VALUES (1, 1, 'yesterday', 'note', '{', NULL)")
+    listed = said(tmp_path, "list")
+    assert "!! Job 1 in" in listed
+    assert "was set aside; every other job can be used as before" in listed
+    assert [j["title"] for j in job(tmp_path, "list")["jobs"]] == ["second"]
+    assert list(job(tmp_path, "list")["damaged"]) == ["1"]
+    refused = command("job", "show", "1", "--data", str(tmp_path))
+    assert (refused.code, "start it anew: faultodds bench" in " ".join(refused.err.split())) == (2, True)
+    assert job(tmp_path, "note", "2", "still here")["notes"] == ["still here"]
 
 
 @pytest.mark.parametrize(

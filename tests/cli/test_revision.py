@@ -223,6 +223,29 @@ def test_a_damaged_revision_stops_the_everyday_commands_with_the_way_out(file: s
     assert odds(file, "--json").answer["revision"] == "file"
 
 
+def test_a_damaged_history_stops_no_command_and_its_way_out_works(file: str) -> None:
+    """Every answer says what it rests on, as text and as JSON; what it tells to type works as told, and then it is quiet."""
+    name = make(file)
+    revision(file, "accept", name)
+    path = revision_path("toy", name).with_name("history.jsonl")
+    path.write_bytes(path.read_bytes()[:30])
+    for ran in (odds(file), faultodds("next", "--appliance", file), faultodds("job", "new", "--appliance", file)):
+        assert ran.code == 0, ran.err
+    assert "is not known: " in odds(file).text
+    assert f"{path} is damaged (line 1)" in odds(file, "--json").answer["revision_doubt"]
+    listed = revision(file, "list").text
+    assert (
+        "The knowledge file's own are used. Type 'faultodds revision list', then 'faultodds revision accept ID'"
+        in listed
+    )
+    assert "damaged, not known what it said: line 1" in listed
+    assert (revision(file, "rollback").code, revision(file, "show", name).code) == (2, 0)
+    assert revision(file, "accept", name).code == 0
+    assert "revision_doubt" not in odds(file, "--json").answer
+    again = revision(file, "accept", name)
+    assert (again.code, "is in use for toy already" in again.said) == (2, True)
+
+
 def test_rollback_with_nothing_accepted_is_said(file: str) -> None:
     """And changes nothing."""
     ran = revision(file, "rollback")

@@ -118,7 +118,7 @@ def test_half_life_is_kept_with_the_revision(file: str, log: str) -> None:
         (["nowhere"], "there is no job log called 'nowhere'."),
         (["north_shpo"], "Did you mean 'north_shop'?"),
         (["north_shop", "--worth", "0"], "above 0"),
-        (["north_shop", "--worth", "-3"], "above 0"),
+        (["north_shop", "--worth", "-3"], "greater than or equal to 0"),
         (["north_shop", "--half-life", "0"], "half_life_days: found 0.0; it is above 0"),
         (["north_shop", "--about", "shares"], "there is no kind of numbers called 'shares'."),
         (["north_shop", "--figure", "x.bmp"], "--figure x.bmp: a figure ends in .png, .svg, .pdf."),

@@ -180,7 +180,8 @@ def test_nothing_to_undo() -> None:
         ),
         (
             lambda: Closed("came_back"),
-            "came_back needs the day the complaint came back. Give it as YYYY-MM-DD.",
+            "came_back needs the day the complaint came back. Give it as YYYY-MM-DD: --on YYYY-MM-DD with faultodds job close, "
+            "or close came back YYYY-MM-DD in a guided call.",
         ),
         (lambda: Step(1, OPENED, Note(""), -3), "-3 minutes is not a time. Give 0 or more, such as 2.5."),
         (

@@ -228,7 +228,7 @@ PAYLOADS: st.SearchStrategy[Payload] = st.one_of(
     st.builds(Note, ANY_TEXT),
     st.builds(Closed, st.just("came_back"), st.dates(date(2026, 1, 1)), ANY_TEXT),
 )
-ENTRIES = st.lists(st.tuples(PAYLOADS, st.none() | st.floats(0, 1e6), st.booleans()), max_size=6)
+ENTRIES = st.lists(st.tuples(PAYLOADS, st.none() | st.floats(0, 1440), st.booleans()), max_size=6)
 
 
 @settings(max_examples=40, deadline=None)

@@ -170,5 +170,5 @@ def test_an_unknown_column_is_left_out_and_said(tmp_path: Path, data: str, dryer
 def test_read_mapping_names_a_file_that_cannot_be_read(tmp_path: Path, dryer: Knowledge) -> None:
     """A mapping in another encoding is refused by name."""
     path = write(tmp_path / "m.toml", b"\xff\xfe\x00")
-    with pytest.raises(FaultoddsError, match=r"m\.toml cannot be read"):
+    with pytest.raises(FaultoddsError, match=r"m\.toml: is not UTF-8 text"):
         read_mapping(path, dryer)

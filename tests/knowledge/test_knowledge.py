@@ -17,7 +17,7 @@ from faultodds.errors import KnowledgeError
 from faultodds.files.knowledge_files import find, fingerprint, read_bytes, shipped
 from faultodds.knowledge import loading as module
 from faultodds.knowledge.loading import from_mapping, load, load_file, parse
-from faultodds.knowledge.schema import NOTHING_WRONG, UNLISTED, UNLISTED_MODE, Check, repair_modes
+from faultodds.knowledge.schema import NOTHING_WRONG, UNLISTED, UNLISTED_MODE, Check, Costs, repair_modes
 from toys import raw_toy
 
 Raw = dict[str, Any]
@@ -102,7 +102,7 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
         "unknown_key",
         _set("costs/labor_rate", 60),
         "costs.labor_rate: this key is not known. Did you mean 'labour_rate'? "
-        "Allowed here: labour_rate, callback, refer, verify, currency, travel, fails_again.",
+        f"Allowed here: {', '.join(f.name for f in dataclasses.fields(Costs))}.",
     ),
     (
         "unknown_key_far",

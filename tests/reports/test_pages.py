@@ -324,7 +324,7 @@ def test_report_writes_prints_and_overwrites_nothing(tmp_path: Path) -> None:
     assert again.code == 2 and "Add --force" in again.said and out.read_text(encoding="utf-8") == first
     named = faultodds("report", "1", "--for", "shop", "--with-names", "--to", str(out), "--force", *data)
     assert named.code == 0 and "&lt;script&gt;" in out.read_text(encoding="utf-8")
-    assert "ends in .html or .pdf" in faultodds("report", "1", "--to", str(tmp_path / "job.doc"), *data).said
+    assert "ends in .html, .pdf" in faultodds("report", "1", "--to", str(tmp_path / "job.doc"), *data).said
     assert "NOT FINISHED" in faultodds("report", "1", *data).out
     assert faultodds("report", "1", "--json", *data).answer["blocks"][0]["kind"] == "alert"
     assert faultodds("report", "9", *data).code == 2 and faultodds("report", "1", "2026-11", *data).code == 2

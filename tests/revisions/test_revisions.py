@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pytest
@@ -307,41 +309,89 @@ def test_a_damaged_revision_cannot_be_accepted(file: str) -> None:
 @pytest.mark.parametrize(
     "line", ['{"at": "2026', "rubbish", '{"at": "x", "action": "eat", "revision": "a"}', "[]", "\x00\x00"]
 )
-def test_a_damaged_history_stops_everything_until_one_is_accepted(file: str, line: str) -> None:
-    """What stands is not known then: no command guesses, and accepting one again is the way out, history kept aside."""
+def test_a_damaged_history_is_said_until_one_is_accepted(file: str, line: str) -> None:
+    """What stands is not known then: the file's own numbers are used and every answer says so; accepting one is the way out."""
     made = proposed(file)
     accept("toy", made.id, made.fingerprint)
     path = accepted.shelf("toy") / accepted.HISTORY
     path.write_text(path.read_text() + line)
-    with pytest.raises(RevisionError, match=r"is damaged at line 2, .* not known.*faultodds revision accept ID"):
-        open_appliance(file)
-    with pytest.raises(RevisionError, match="is damaged at line 2"):
+    opened = open_appliance(file)
+    assert opened.revision == FILE
+    assert re.search(r"not known: .* is damaged \(line 2\).*faultodds revision accept ID", opened.doubt)
+    assert open_appliance(file, revision=made.id).doubt == ""
+    with pytest.raises(RevisionError, match=r"is damaged \(line 2\)"):
         rollback("toy")
+    assert [each.status for each in shelved("toy")] == ["accepted before"]
     accept("toy", made.id, made.fingerprint)
-    assert open_appliance(file).revision == made.id
-    assert len(history("toy")) == 2
-    assert len(list(path.parent.glob("history-damaged-*"))) == 1
+    opened = open_appliance(file)
+    assert (opened.revision, opened.doubt) == (made.id, "")
+    assert [d.action for d in history("toy")] == ["accept", "damaged", "accept"]
+    assert path.read_text().splitlines()[1] == line
+
+
+def test_a_history_that_cannot_be_read_is_said_too(file: str) -> None:
+    """A folder in its place, or a file that is closed: named with the reason; accepting then fails in words."""
+    made = proposed(file)
+    (accepted.shelf("toy") / accepted.HISTORY).mkdir()
+    assert "cannot be read: Is a directory" in open_appliance(file).doubt
+    with pytest.raises(RevisionError, match=r"cannot be written \(Is a directory\), so nothing has changed"):
+        accept("toy", made.id, made.fingerprint)
+
+
+@given(st.lists(st.sampled_from(["accept a", "accept b", "accept file", "rollback", "damage"]), max_size=12))
+def test_whatever_is_decided_changes_what_stands_or_is_refused(did: list[str]) -> None:
+    """The law of decisions: an accept that is taken changes what stands and a rollback brings back what stood before it; what would
+    change nothing is refused; after damage the file's own numbers stand until the next accept, whatever came before."""
+    with TemporaryDirectory() as folder, pytest.MonkeyPatch.context() as patch:
+        patch.setenv("FAULTODDS_DATA", folder)
+        before: list[str] = []  # what stood, as a person would keep the book
+        for each in did:
+            if each == "damage":
+                accepted.shelf("toy").mkdir(parents=True, exist_ok=True)
+                with (accepted.shelf("toy") / accepted.HISTORY).open("a") as handle:
+                    handle.write('{"at":')
+                before = []
+            elif each == "rollback":
+                if not before:
+                    with pytest.raises(RevisionError):
+                        rollback("toy")
+                    continue
+                left, now_in_use = rollback("toy")
+                assert left == before.pop()
+                assert left != now_in_use or left == FILE
+            else:
+                name, unsure = each.removeprefix("accept "), bool(accepted.doubt("toy"))
+                if name == (before or [FILE])[-1] and not (unsure and name == FILE):
+                    with pytest.raises(RevisionError, match="in use for toy already"):
+                        accepted.accept("toy", name)
+                    continue
+                accepted.accept("toy", name)
+                before.append(name)
+                assert not accepted.doubt("toy")
+            assert accepted.accepted("toy") == (before or [FILE])[-1]
 
 
 _ACCEPT = """
 import sys
 from faultodds.revisions import decisions as accepted
-for _ in range(25):
+for _ in range(12):
     accepted.accept("toy", sys.argv[1])
+    accepted.accept("toy", sys.argv[2])
 """
 
 
 def test_two_terminals_lose_no_decision(file: str) -> None:
     """Two processes that accept at the same time leave every line whole."""
-    names = ["2026-11-25-a", "2026-11-25-b"]
+    names = ["2026-11-25-a", "2026-11-25-b", "2026-11-25-c", "2026-11-25-d"]
     with ThreadPoolExecutor(2) as pool:
         list(
             pool.map(
-                lambda n: subprocess.run([sys.executable, "-c", _ACCEPT, n], check=True, env=dict(os.environ)), names
+                lambda n: subprocess.run([sys.executable, "-c", _ACCEPT, *n], check=True, env=dict(os.environ)),
+                (names[:2], names[2:]),
             )
         )
     done = history("toy")
-    assert sorted(d.revision for d in done) == sorted(names * 25)
+    assert sorted(d.revision for d in done) == sorted(names * 12)
 
 
 def test_two_terminals_never_get_the_same_id(file: str) -> None:

@@ -94,7 +94,7 @@ def test_no_run_and_no_gone_while_it_stands(tmp_path: Path, found: str) -> None:
         assert f"enter what {name} shows now" in " ".join(refused.err.split())
     over = command("job", "close", "1", "referred", *where)
     assert over.code == 0 and f"The machine is left out of service: {found}." in over.out
-    assert "Leave it shut off:" in over.out and "Put the machine back" not in over.out
+    assert "Leave it shut off (power and gas):" in over.out and "Put the machine back" not in over.out
     again = command("job", "close", "1", "gone", "--note", "all well", *where)
     told = " ".join(again.err.split())
     assert again.code == 2 and "closed already: referred" in told and "job undo 1" in told

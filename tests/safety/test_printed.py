@@ -72,7 +72,7 @@ def test_screens_and_objects(dryer: Appliance, states: list[JobState]) -> None:
         holding += bool(held)
         for check in answer["checks"]:
             assert not wrong(k, [check["check"]], state, check["steps"], known), check
-        names = [n for n in (advice.name, *advice.together) if n]
+        names = advice.work
         lines = advice_lines(view)
         printed = [text for steps in printed_steps(lines) for text in steps]
         assert not wrong(k, names, state, printed, known), lines
@@ -202,7 +202,7 @@ def test_a_caution_that_stands_is_not_said_again(tmp_path: Path) -> None:
         ["heat=none", "glow_look=no_glow", "hood_flap=strong", "drum_warm=cold", "hand_turn=free"],
         "prove it dead",
     )
-    call = bench(tmp_path, *SAFE, "control=timer", "done", *k, "done", "fuse_continuity closed", "leave").out
+    call = bench(tmp_path, *SAFE, "control=timer", "done", *k, "done", "fuse_continuity closed", "yes", "leave").out
     first, second = call.split("-" * 40)[-2:] if call.count("fuse_continuity") else ("", "")
     assert seen in " ".join(first.split()) and seen not in " ".join(second.split())
     assert "Machine now: unplugged" in second and "DO NEXT" in second
@@ -214,12 +214,14 @@ def test_a_repair_that_was_not_on_the_screen_says_what_closing_up_is(tmp_path: P
     """The job takes the machine as closed up after a repair; where its steps were not told, those that close it up are, and they
     keep the rules. Where they were on the screen they are not said twice."""
     k = dryer.knowledge
-    start = [*SAFE, "done", "heat=none", "done"]
+    start = [*SAFE, "control=timer lower_panel=no", "done", "heat=none", "done"]
     shown = bench(tmp_path, *start, "coil_ohms good", "yes", "repair flame_sensor", "yes", "leave").out.partition(
         "Closing it up again is"
     )[2]
     (steps, *_) = printed_steps(shown.splitlines())
     assert steps == [k.access[i].close_step for i in ("front_open", "gas_shut", "unplugged")]
     assert not wrong(k, (), frozenset({"unplugged", "gas_shut", "front_open"}), steps)
-    told = bench(tmp_path / "told", *start, "burner_watch no_glow", "igniter_ohms open", "repair igniter", "leave").out
+    told = bench(
+        tmp_path / "told", *start, "burner_watch no_glow", "igniter_ohms open", "yes", "repair igniter", "leave"
+    ).out
     assert "REPAIR. New igniter" in told and "Closing it up again is" not in told

@@ -317,7 +317,9 @@ def test_hood_visits_have_the_ladder_and_outlet_work_the_shut_offs(dryer: Knowle
         moves = [(line.move.item, line.move.opens) for line in lines_of(dryer, name) if line.move]
         assert moves[:3] == [("unplugged", True), ("gas_shut", True), ("pulled_out", True)], name
         assert moves[-3:] == [("gas_shut", False), ("pulled_out", False), ("unplugged", False)], name
-    assert "soap cock and connector once more" in dryer.access["pulled_out"].close_step
+    assert (
+        "gas on, with a lamp over the back soap cock and connector once more" in dryer.access["pulled_out"].close_step
+    )
 
 
 def test_every_pair_of_work_is_looked_at_by_appliance_check(dryer: Knowledge) -> None:

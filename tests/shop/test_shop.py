@@ -21,7 +21,7 @@ from faultodds.job import Job, situation_of
 from faultodds.shop import choose as shop, shop_file
 from faultodds.shop.choose import priced
 from faultodds.shop.laid_over import lay_over
-from faultodds.shop.parsed import cached
+from faultodds.shop.parsed import _read, cached
 from faultodds.shop.records import Shop, Technician, Van
 from job_states import random_job_states
 from toys import toy
@@ -255,6 +255,29 @@ def test_a_changed_file_and_a_damaged_cache_are_read_anew(
     for entry in cache.glob("shop-*"):
         entry.write_bytes(b"rubbish")
     assert cached(written).costs.travel == 2
+
+
+def test_not_one_damaged_bit_of_the_cache_is_believed(
+    written: Path, cache: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every bit of an entry turned over, every cut, and the entry of another file: the file is read anew each time."""
+    monkeypatch.setenv("FAULTODDS_CACHE", str(cache))
+    right = cached(_put(written, "[costs]\nlabour_rate = 95\ntravel = 2\n"))
+    (entry,) = cache.iterdir()
+    data = entry.read_bytes()
+    for at in range(len(data)):
+        for bit in range(8):
+            assert _read(_spoilt(entry, data[:at] + bytes([data[at] ^ (1 << bit)]) + data[at + 1 :])) is None
+        assert _read(_spoilt(entry, data[:at])) is None
+        assert _read(_spoilt(entry, data + data[at : at + 1])) is None
+    assert cached(written) == right
+    assert _read(entry) is not None
+    assert entry.read_bytes() == data
+
+
+def _spoilt(entry: Path, data: bytes) -> Path:
+    entry.write_bytes(data)
+    return entry
 
 
 def test_a_new_file_never_overwrites(dryer: Appliance, written: Path) -> None:

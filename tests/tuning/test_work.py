@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from faultodds.errors import FaultoddsError
+from faultodds.tuning import work
 from faultodds.tuning.fitting import fit
 from faultodds.tuning.settings import Settings
 from rich_toy import WORTH, rich_toy, toy_log
@@ -61,6 +62,18 @@ def test_a_cluster_that_is_not_there() -> None:
     pytest.importorskip("distributed")
     with pytest.raises(FaultoddsError, match="no cluster answers at 'nowhere'"):
         fit(rich_toy(), _pieces(), FULL.replace(scheduler="nowhere"))
+
+
+def test_a_cluster_without_a_worker_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody would do the work: told within half a minute (`WAIT_FOR_WORKERS`, shortened here), with what to type."""
+    distributed = pytest.importorskip("distributed")
+    assert work.WAIT_FOR_WORKERS < 30
+    monkeypatch.setattr(work, "WAIT_FOR_WORKERS", 1)
+    with (
+        distributed.LocalCluster(n_workers=0, processes=False, dashboard_address=None, silence_logs=50) as cluster,
+        pytest.raises(FaultoddsError, match=r"no worker for 1 seconds.*dask worker"),
+    ):
+        fit(rich_toy(), _pieces(), FULL.replace(scheduler=cluster.scheduler_address))
 
 
 def test_a_cluster_without_the_package(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -8,7 +8,8 @@ from typing import Annotated
 
 import typer
 
-from faultodds.errors import FaultoddsError, KnowledgeError
+from faultodds.errors import KnowledgeError
+from faultodds.files import refuse_taken
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.text import wrap
@@ -117,7 +118,7 @@ def export_command(
         Path | None,
         typer.Option("--out", metavar="FILE", help="Where to write it; here, under its own name, if not given."),
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
+    force: options.Force = False,
     as_json: options.Json = False,
 ) -> None:
     """Write the network behind an appliance for other Bayesian-network programs."""
@@ -125,20 +126,10 @@ def export_command(
 
     k = load(name)
     path = out or Path(f"{k.appliance.id}.{to.value}")
-    if path.is_dir():
-        raise FaultoddsError(
-            f"'{path}' is a folder. Give a file, for example --out {path / k.appliance.id}.{to.value}."
-        )
-    if path.exists() and not force:
-        raise FaultoddsError(f"'{path}' is there already. Add --force to write over it, or give another --out FILE.")
+    refuse_taken(path, "--out", f"{k.appliance.id}.{to.value}", force=force)
     from faultodds.knowledge import export
 
-    try:
-        export(k, path, to.value)
-    except OSError as error:
-        raise FaultoddsError(
-            f"'{path}' cannot be written ({error.strerror or error}). Give another --out FILE."
-        ) from None
+    export(k, path, to.value)
     if as_json:
         say_json({"appliance": k.appliance.id, "form": to.value, "file": str(path)})
     else:

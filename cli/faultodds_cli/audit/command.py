@@ -42,14 +42,18 @@ def audit_command(
         bool, typer.Option("--rivals-know-truth", help="Let the rivals learn from --truth, which no shop has.")
     ] = False,
     refits: Annotated[
-        int, typer.Option("--refits", metavar="N", min=1, help="How often at most to learn anew on the way.")
+        int, typer.Option("--refits", metavar="N", min=1, max=1000, help="How often at most to learn anew on the way.")
     ] = 6,
     first: Annotated[
-        int, typer.Option("--first", metavar="N", min=1, help="Jobs to have seen before the first forecast.")
+        int,
+        typer.Option(
+            "--first", metavar="N", min=1, max=10_000_000, help="Jobs to have seen before the first forecast."
+        ),
     ] = 50,
     figure: Annotated[
         Path | None, typer.Option("--figure", metavar="FILE", help="Also write a figure: audit.png, .svg or .pdf.")
     ] = None,
+    force: options.Force = False,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     data: options.LogData = None,
     as_json: options.Json = False,
@@ -65,7 +69,7 @@ def audit_command(
     from faultodds.belief import open_appliance
 
     moments = chosen(stages)
-    _refuse_early(figure, truth, rivals_know_truth)
+    _refuse_early(figure, force, truth, rivals_know_truth)
     known = None if truth is None else read_truth(truth)
     knowledge = open_appliance(appliance, revision="file").knowledge
     frame = _opened(log, data, knowledge)
@@ -78,14 +82,14 @@ def audit_command(
     _say(found, Path(log).stem, knowledge.appliance.id, figure, as_json)
 
 
-def _refuse_early(figure: Path | None, truth: Path | None, rivals_know_truth: bool) -> None:
+def _refuse_early(figure: Path | None, force: bool, truth: Path | None, rivals_know_truth: bool) -> None:
     """Refuse what could not be done, before any work."""
     from faultodds.errors import FaultoddsError
 
     if figure is not None:
         from faultodds.charts import check_path
 
-        check_path(figure, "audit.png")
+        check_path(figure, "audit.png", force=force)
     if rivals_know_truth and truth is None:
         raise FaultoddsError("--rivals-know-truth needs the truth: add --truth FILE, or leave it out.")
 

@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from faultodds.advice import question_of
+from faultodds.advice import left_off, question_of
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.job import ENDED, owed_on, reason_owed, repairs_on, typed
 from faultodds.names import fold, match
@@ -250,7 +250,7 @@ def close(call: BenchCall, rest: str) -> bool:
     if stopped:
         call.talk.tell(f"The machine is left out of service: {', '.join(stopped)}.", "!! ")
     if steps:
-        call.talk.tell("Leave it shut off:" if stopped else "Before you go, put the machine back:")
+        call.talk.tell(left_off(call.visit.knowledge) if stopped else "Before you go, put the machine back:")
         call.talk.say(numbered(steps))
     call.talk.tell(f"Job {call.visit.job.id} is closed: {ENDED[closed.outcome]}.")
     call.over = True

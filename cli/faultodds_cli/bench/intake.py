@@ -134,7 +134,7 @@ def _ask_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact) -> 
 def _take_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact, line: str) -> bool:
     """Take an answer to one question, or NAME=VALUE pairs; true when the question is answered."""
     visit = call.visit
-    with forgiving(call.talk):
+    with forgiving(call.talk), call.talk.held(visit):
         call.watch_for_danger(line)
         if settled(call, line):
             return name in visit.job.facts
@@ -183,7 +183,7 @@ def complaint(call: BenchCall) -> bool:
 
 def _take_complaint(call: BenchCall, line: str) -> None:
     """Enter the symptoms on a line; what cannot be taken is answered with what to type instead."""
-    with forgiving(call.talk):
+    with forgiving(call.talk), call.talk.held(call.visit):
         call.watch_for_danger(line)
         if settled(call, line):
             return

@@ -43,7 +43,9 @@ def take(call: BenchCall, line: str) -> None:
     with forgiving(call.talk):
         try:
             call.watch_for_danger(line)
-            if (settled(call, line) or _obey(call, line)) and not call.over:
+            with call.talk.held(call.visit):
+                done = settled(call, line) or _obey(call, line)
+            if done and not call.over:
                 call.show()
         except ClashError as clash:
             call.talk.say(clash_lines(clash))
@@ -176,7 +178,7 @@ def _said_tool(call: BenchCall, said: sayings.Said) -> bool:
 
 
 def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
-    if call.asked and not said.value:
+    if call.asked and said.name == "all":
         return COMMANDS["skip"].run(call, call.asked)
     of_it = " of it" if said.value else ""
     call.talk.tell(f"Then it stays open; nothing was noted{of_it}. Type skip and its name if it cannot be told at all.")

@@ -5,10 +5,14 @@ from __future__ import annotations
 import contextlib
 import io
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
+from typing import TYPE_CHECKING
 
 from faultodds_cli.shared.printing import say
 from faultodds_cli.shared.text import width, wrap, wrap_each
+
+if TYPE_CHECKING:
+    from faultodds.job import OpenJob
 
 # What an answer is typed behind. A question stands above it: behind a question on the same line a long answer would scroll the
 # question away.
@@ -23,6 +27,8 @@ class Talk:
 
     def __init__(self) -> None:
         self._put_off: list[str] = []
+        self._held: list[str | list[str]] = []
+        self._settle: Callable[[], None] | None = None
         self._person = sys.stdin.isatty()
         if isinstance(sys.stdin, io.TextIOWrapper):
             sys.stdin.reconfigure(errors="replace")  # a byte that is no text is no reason to lose a call
@@ -37,6 +43,9 @@ class Talk:
         """
         if self._put_off and (any_line or not question):
             return self._put_off.pop(0)
+        if self._settle is not None:
+            self._settle()
+            self._let_out()
         try:
             if question:
                 say(wrap(question))
@@ -52,15 +61,41 @@ class Talk:
 
     def say(self, lines: str | Iterable[str] = "") -> None:
         """Print lines as they are."""
-        say(lines)
+        self._held.append(lines if isinstance(lines, str) else list(lines))
+        if self._settle is None:
+            self._let_out()
 
     def tell(self, text: str, first: str = "") -> None:
         """Print a text, wrapped; its line breaks are kept."""
-        say(wrap_each(text, first))
+        self.say(wrap_each(text, first))
 
     def rule(self) -> None:
         """A line across the screen."""
-        say("-" * (width() - 1))
+        self.say("-" * (width() - 1))
+
+    @contextlib.contextmanager
+    def held(self, visit: OpenJob) -> Iterator[None]:
+        """Make what is entered within one entry of the job: nothing that is said of it is printed before it is on disk. A question
+        within puts there what came before it. When nothing was kept, what was said of it is not printed."""
+        if self._settle is not None:
+            yield
+            return
+        self._settle = visit.settle
+        try:
+            with visit.together():
+                yield
+        except BaseException:
+            if not visit.store.kept:
+                self._held.clear()
+            raise
+        finally:
+            self._settle = None
+            self._let_out()
+
+    def _let_out(self) -> None:
+        held, self._held = self._held, []
+        for lines in held:
+            say(lines)
 
 
 def _from_pipe() -> str:

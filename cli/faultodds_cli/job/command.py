@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 app = options.new_app("A call step by step, for scripts. Every step is on disk before the command ends.")
 
 MinutesOption = Annotated[
-    float | None, typer.Option("--minutes", metavar="MIN", help="How long it took, all of it together.")
+    float | None,
+    typer.Option("--minutes", metavar="MIN", min=0, max=1440, help="How long it took, all of it together."),
 ]
 ByOption = Annotated[
     str,
@@ -61,8 +62,9 @@ def new(
     with opened_store(data) as store:
         opened = appliance_named(appliance, revision)
         _refuse_bad_start(opened, fact or [], found or [], reading or [], ambient, qualified)
-        visit = start(store, opened, title, ambient=ambient, qualified=qualified)
-        taken = _enter(visit, fact or [], found or [], reading or [])
+        with store.together():
+            visit = start(store, opened, title, ambient=ambient, qualified=qualified)
+            taken = _enter(visit, fact or [], found or [], reading or [])
         _answer(visit, as_json, f"Job {visit.job.id} is started.", taken, since=0)
 
 
@@ -289,6 +291,7 @@ def close(
             wrap(f"Ask what it does now, and enter it: faultodds bench {job}, or faultodds job find {job} NAME=OUTCOME")
         )
     if visit.job.is_closed and not as_json:
+        from faultodds.advice import left_off
         from faultodds.job import owed_on
 
         for text in owed_on(visit.appliance, visit.job):
@@ -296,7 +299,7 @@ def close(
         if stopped:
             say(wrap(f"The machine is left out of service: {', '.join(stopped)}."))
         if steps:
-            say(["Leave it shut off:" if stopped else "Put the machine back:", *numbered(steps)])
+            say([left_off(visit.knowledge) if stopped else "Put the machine back:", *numbered(steps)])
 
 
 app.command("keep")(keeping.keep)
@@ -339,7 +342,8 @@ def _entering(
         visit = resume(store, job, appliance, ambient=ambient)
         since = visit.job.last_seq
         taken: list[JudgedFinding] = []
-        yield visit, taken
+        with visit.together():
+            yield visit, taken
         _answer(visit, as_json, f"Job {visit.job.id}:", taken, since)
 
 

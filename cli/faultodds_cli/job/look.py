@@ -9,7 +9,7 @@ import typer
 from faultodds_cli.shared import options
 from faultodds_cli.shared.jobs import opened_store, resume
 from faultodds_cli.shared.printing import say, say_json
-from faultodds_cli.shared.text import wrap_each
+from faultodds_cli.shared.text import capital, wrap, wrap_each
 
 
 def show(
@@ -70,7 +70,9 @@ def next_(
 def list_(
     only_open: Annotated[bool, typer.Option("--open", help="Only jobs that are not closed.")] = False,
     only_closed: Annotated[bool, typer.Option("--closed", help="Only closed jobs.")] = False,
-    limit: Annotated[int, typer.Option("--limit", metavar="N", min=1, help="At most so many, the newest.")] = 50,
+    limit: Annotated[
+        int, typer.Option("--limit", metavar="N", min=1, max=1_000_000, help="At most so many, the newest.")
+    ] = 50,
     data: options.Data = None,
     as_json: options.Json = False,
 ) -> None:
@@ -79,13 +81,15 @@ def list_(
 
     status: Any = "all" if only_open == only_closed else "open" if only_open else "closed"
     with opened_store(data) as store:
-        jobs = store.list(status, limit)
+        jobs, damaged = store.list(status, limit), store.damaged
     if as_json:
-        say_json({"jobs": [job_line(job) for job in jobs]})
+        say_json({"jobs": [job_line(job) for job in jobs], "damaged": damaged})
         return
     from faultodds_cli.shared.show_job import list_lines
 
-    say(list_lines(jobs) if jobs else "No jobs yet. Start one with: faultodds bench, or faultodds job new")
+    told = [line for text in damaged.values() for line in wrap(capital(text), "!! ")]
+    none = "No jobs to show." if damaged else "No jobs yet. Start one with: faultodds bench, or faultodds job new"
+    say([*told, *(list_lines(jobs) if jobs else [none])])
 
 
 def why(

@@ -209,7 +209,7 @@ def _columns(proposal: Draft) -> dict[str, Any]:
 def export_(
     log: Annotated[str, typer.Argument(metavar="NAME", help="An imported log.")],
     to: Annotated[str, typer.Option("--to", metavar="FILE", help="Where to: .csv, .xlsx or .parquet.")],
-    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
+    force: options.Force = False,
     data: options.Data = None,
     as_json: options.Json = False,
 ) -> None:

@@ -43,7 +43,8 @@ Revision = Annotated[
     ),
 ]
 Labour = Annotated[
-    float | None, typer.Option("--labour-rate", metavar="MONEY", min=0, help="Labour an hour, instead of the file's.")
+    float | None,
+    typer.Option("--labour-rate", metavar="MONEY", min=0, max=1e7, help="Labour an hour, instead of the file's."),
 ]
 Shop = Annotated[
     str | None,
@@ -70,6 +71,8 @@ Effort = Annotated[
         help="How far to look ahead, 1 to 6; each step about doubles the time. Same effort, same answer.",
     ),
 ]
+
+Force = Annotated[bool, typer.Option("--force", help="Write over a file that is there.")]
 
 # ---- what is known of a call ----
 

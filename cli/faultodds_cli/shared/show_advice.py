@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
 # Repairs with less than this share of the best one's chance are not what anybody would start with.
 HARDLY = 0.1
-# So many questions are put beside the one advised, of those that save at least so much.
-MORE_QUESTIONS, WORTH_ASKING = 2, 5.0
+# So many questions are put beside the one advised.
+MORE_QUESTIONS = 2
 # Minutes or chance, cost, whole job.
 _CELLS = (10, 8, 11)
 
@@ -130,7 +130,7 @@ def _tell_lines(view: Standing) -> list[str]:
     advice, k = view.advice, view.appliance.knowledge
     if advice.kind == "ask":
         told = wrap(f"Enter the answer: {answers_of(k, advice.name)}. If nobody knows: skip {advice.name}", "  ")
-        more = [q for q in advice.questions if q.question.name != advice.name and q.worth >= WORTH_ASKING]
+        more = [q for q in advice.questions if q.question.name != advice.name]
         for q in more[:MORE_QUESTIONS]:
             told += wrap(f"{q.question.text} {answers_of(k, q.question.name)}", "  Ask as well: ", "    ")
         return ["", *told]

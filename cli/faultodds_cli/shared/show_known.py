@@ -114,7 +114,7 @@ def numbers_called(revision: str) -> str:
 def revision_lines(appliance: Appliance) -> list[str]:
     """Which learned numbers these odds come from, and what in the knowledge file they overrule; nothing for the file's own."""
     if appliance.revision == "file":
-        return []
+        return cautions([appliance.doubt]) if appliance.doubt else []
     lines = wrap(f"Numbers: learned, revision {appliance.revision}; --revision file gives the knowledge file's own.")
     over = appliance.overruled
     if over:

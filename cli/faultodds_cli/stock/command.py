@@ -22,9 +22,11 @@ def stock(
     fact: options.Fact = None,
     found: options.Found = None,
     budget: Annotated[
-        float | None, typer.Option("--budget", metavar="MONEY", help="Parts for at most so much money.")
+        float | None, typer.Option("--budget", metavar="MONEY", max=1e9, help="Parts for at most so much money.")
     ] = None,
-    shelf: Annotated[int | None, typer.Option("--shelf", metavar="N", help="Room for at most N parts.")] = None,
+    shelf: Annotated[
+        int | None, typer.Option("--shelf", metavar="N", max=10_000, help="Room for at most N parts.")
+    ] = None,
     carry: Annotated[
         list[str] | None,
         typer.Option(
@@ -35,7 +37,9 @@ def stock(
     ] = None,
     jobs: Annotated[
         int | None,
-        typer.Option("--jobs", metavar="N", help="Parts for N calls of the usual mix between two restockings."),
+        typer.Option(
+            "--jobs", metavar="N", max=10_000, help="Parts for N calls of the usual mix between two restockings."
+        ),
     ] = None,
     qualified: options.Qualified = True,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,

@@ -24,12 +24,15 @@ app = options.new_app("Policies side by side on the same simulated jobs: what ea
 
 @app.command()
 def trial_command(
-    jobs: Annotated[int, typer.Option("--jobs", metavar="N", help="How many simulated jobs.")] = 200,
-    seed: Annotated[int, typer.Option("--seed", metavar="S", help="Which series of jobs.")] = 0,
+    jobs: Annotated[int, typer.Option("--jobs", metavar="N", max=10_000_000, help="How many simulated jobs.")] = 200,
+    seed: Annotated[int, typer.Option("--seed", metavar="S", max=2**63 - 1, help="Which series of jobs.")] = 0,
     town: Annotated[
         int,
         typer.Option(
-            "--town", metavar="T", help="Another invented town, where other faults are common; 0: the usual one."
+            "--town",
+            metavar="T",
+            max=2**63 - 1,
+            help="Another invented town, where other faults are common; 0: the usual one.",
         ),
     ] = 0,
     policies: Annotated[
@@ -53,12 +56,14 @@ def trial_command(
         bool, typer.Option("--where-money-goes", help="Show the cost by stage as well.")
     ] = False,
     trace: Annotated[
-        int | None, typer.Option("--trace", metavar="JOB", help="Print one job's steps under each policy instead.")
+        int | None,
+        typer.Option("--trace", metavar="JOB", max=10_000_000, help="Print one job's steps under each policy instead."),
     ] = None,
     figure: Annotated[
         Path | None, typer.Option("--figure", metavar="FILE", help="Also write a figure: trial.png.")
     ] = None,
-    workers: Annotated[int, typer.Option("--workers", metavar="N", help="Processes to use.")] = 2,
+    force: options.Force = False,
+    workers: Annotated[int, typer.Option("--workers", metavar="N", max=1024, help="Processes to use.")] = 2,
     qualified: options.Qualified = True,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     as_json: options.Json = False,
@@ -72,7 +77,11 @@ def trial_command(
     """
     _at_least_one(jobs=jobs, workers=workers, trace=trace)
     _not_negative(seed=seed, town=town)
-    setting, ready = _prepared(appliance, jobs, (seed, town), policies, qualified, figure, priors)
+    if figure is not None:
+        from faultodds.charts import check_path
+
+        check_path(figure, "trial.png", force=force)
+    setting, ready = _prepared(appliance, jobs, (seed, town), policies, qualified, priors)
     if trace is not None:
         _say_trace(setting, trace)
     else:
@@ -132,7 +141,6 @@ def _prepared(
     where: tuple[int, int],
     policies: str | None,
     qualified: bool,
-    figure: Path | None,
     priors: str | None = None,
 ) -> tuple[Setting, Appliance]:
     """What to play and on what (`where` is seed and town), everything refused that cannot work before an hour has gone into it."""
@@ -146,10 +154,6 @@ def _prepared(
             "--priors has only faultodds play, so --policies has nothing to say. Leave one of them out."
         )
     names = list(POLICIES) if policies is None else [n.strip() for n in policies.split(",") if n.strip()]
-    if figure is not None:
-        from faultodds.charts import check_path
-
-        check_path(figure, "trial.png")
     seed, town = where
     believed = () if priors is None else parse(priors, appliance, town)
     setting = Setting(appliance, jobs, seed, chosen(names), qualified, believed, town)

@@ -16,6 +16,8 @@ def draw(found: Sequence[Summary], setting: Setting, currency: str, path: Path) 
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
+    from faultodds.charts import save
+
     figure = Figure(figsize=(8.0, 0.9 + 0.55 * len(found)), layout="constrained")
     FigureCanvasAgg(figure)
     axes = figure.subplots()
@@ -34,4 +36,4 @@ def draw(found: Sequence[Summary], setting: Setting, currency: str, path: Path) 
     axes.set_xlabel(f"mean cost of a job, {currency}; dotted: the floor; whiskers: 95 % of cost above the floor")
     axes.set_title(f"{setting.jobs} simulated jobs, seed {setting.seed} (synthetic)")
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), frameon=False)
-    figure.savefig(path, dpi=150, metadata={"Software": None} if path.suffix.lower() == ".png" else None)
+    save(figure, path)

@@ -131,7 +131,7 @@ class TrialJob:
     def problem(self) -> Problem:
         """The decision at hand."""
         problem = Problem(self.appliance, self.belief, self.situation)
-        problem.machine = self.machine
+        problem.ways = self.machine
         return problem
 
     def last(self, check: str) -> str:

@@ -28,12 +28,20 @@ def tune_command(
         typer.Option(
             "--worth",
             metavar="N",
+            min=0,
+            max=1e9,
             help="How many jobs the file's numbers are worth; if not given, forecasts of the log's own jobs say.",
         ),
     ] = None,
     half_life: Annotated[
         float | None,
-        typer.Option("--half-life", metavar="DAYS", help="A job this old counts half. All count alike if not given."),
+        typer.Option(
+            "--half-life",
+            metavar="DAYS",
+            min=0,
+            max=1e6,
+            help="A job this old counts half. All count alike if not given.",
+        ),
     ] = None,
     sweeps: Annotated[
         int, typer.Option("--sweeps", metavar="N", min=50, max=100_000, help="Rounds of sampling behind the intervals.")
@@ -41,14 +49,17 @@ def tune_command(
     intervals: Annotated[
         bool, typer.Option("--intervals/--no-intervals", help="Say how sure each number is; takes most of the time.")
     ] = True,
-    workers: Annotated[int, typer.Option("--workers", metavar="N", min=1, help="Processor cores to use.")] = 1,
+    workers: Annotated[
+        int, typer.Option("--workers", metavar="N", min=1, max=1024, help="Processor cores to use.")
+    ] = 1,
     scheduler: Annotated[
         str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask cluster to use: tcp://host:8786.")
     ] = None,
-    seed: Annotated[int, typer.Option("--seed", metavar="S", help="Which random draws.")] = 0,
+    seed: Annotated[int, typer.Option("--seed", metavar="S", min=0, max=2**63 - 1, help="Which random draws.")] = 0,
     about: AboutOption = "causes",
     top: TopOption = 15,
     figure: FigureOption = None,
+    force: options.Force = False,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     data: options.LogData = None,
     as_json: options.Json = False,
@@ -58,7 +69,7 @@ def tune_command(
 
     Examples: faultodds tune harbour_lane / faultodds tune harbour_lane --half-life 730 --figure priors.png
     """
-    wanted = asked(about, top, figure, as_json)
+    wanted = asked(about, top, figure, force, as_json)
     from faultodds.belief import open_appliance
     from faultodds.joblog import find_log
     from faultodds.tuning import learn

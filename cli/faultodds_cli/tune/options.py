@@ -13,7 +13,7 @@ AboutOption = Annotated[
         "--about", metavar="KIND", help="Which numbers to show: causes, companions, facts, checks, repairs, habits."
     ),
 ]
-TopOption = Annotated[int, typer.Option("--top", metavar="N", min=1, help="How many rows at most.")]
+TopOption = Annotated[int, typer.Option("--top", metavar="N", min=1, max=100_000, help="How many rows at most.")]
 FigureOption = Annotated[
     Path | None, typer.Option("--figure", metavar="FILE", help="Also draw them: priors.png, .svg or .pdf.")
 ]
@@ -28,13 +28,13 @@ class Asked(NamedTuple):
     as_json: bool
 
 
-def asked(about: str, top: int, figure: Path | None, as_json: bool) -> Asked:
+def asked(about: str, top: int, figure: Path | None, force: bool, as_json: bool) -> Asked:
     """What was asked for; a figure that could not be written is refused before any work is done."""
     kind = kind_named(about)
     if figure is not None:
         from faultodds.charts import check_path
 
-        check_path(figure, "priors.png")
+        check_path(figure, "priors.png", force=force)
     return Asked(kind, top, figure, as_json)
 
 

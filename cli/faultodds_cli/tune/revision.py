@@ -29,7 +29,7 @@ def list_command(appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_js
 
     Newest first, with what was decided when.
     """
-    from faultodds.revisions import accepted, history, shelved
+    from faultodds.revisions import accepted, doubt, history, shelved
 
     name = _file(appliance).knowledge.appliance.id
     found, decisions, stands = shelved(name), history(name), accepted(name)
@@ -37,9 +37,9 @@ def list_command(appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_js
         decided = [{"at": d.at, "action": d.action, "revision": d.revision} for d in decisions]
         listed = [_listed(each) for each in found]
         say_json({"appliance": name, "accepted": stands, "revisions": listed, "history": decided})
-    elif found:
+    elif found or decisions:
         say([f"REVISIONS of {name}, newest first", *(line for each in found for line in _line(each))])
-        say(["", *wrap(f"In use: {numbers_called(stands)}."), *_decided_lines(decisions)])
+        say(["", *wrap(f"In use: {numbers_called(stands)}."), *wrap(doubt(name)), *_decided_lines(decisions)])
     else:
         own = "the knowledge file's own numbers are in use"
         say(wrap(f"No revision of {name} yet: {own}. Learn one: faultodds tune LOG"))
@@ -49,7 +49,16 @@ def _decided_lines(decisions: Sequence[Any]) -> list[str]:
     if not decisions:
         return []
     done = {"accept": "accepted", "rollback": "rolled back"}
-    return ["", "DECIDED", *(f"  {d.at[:16].replace('T', ' ')} UTC  {done[d.action]} {d.revision}" for d in decisions)]
+    return [
+        "",
+        "DECIDED",
+        *(
+            f"  {d.at[:16].replace('T', ' ')} UTC  {done[d.action]} {d.revision}"
+            if d.action in done
+            else f"  damaged, not known what it said: {d.revision}"
+            for d in decisions
+        ),
+    ]
 
 
 @app.command("show")
@@ -58,6 +67,7 @@ def show_command(
     about: AboutOption = "causes",
     top: TopOption = 15,
     figure: FigureOption = None,
+    force: options.Force = False,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     as_json: options.Json = False,
 ) -> None:
@@ -68,7 +78,7 @@ def show_command(
     from faultodds.revisions import get
     from faultodds_cli.tune.show import say_revision
 
-    wanted = asked(about, top, figure, as_json)
+    wanted = asked(about, top, figure, force, as_json)
     ready = _file(appliance)
     found = get(ready.knowledge.appliance.id, revision)
     status = _status(found)

@@ -5,6 +5,7 @@ from .answers import (
 )
 from .doing import (
     Action as Action, action as action, actions as actions, closing_lines as closing_lines,
+    left_off as left_off,
     instructions as instructions, unsafe_ways as unsafe_ways,
 )
 from .classes import HOPELESS as HOPELESS, Places as Places, SOUND as SOUND

@@ -116,7 +116,7 @@ def best_move(
     """
     problem = Problem(appliance, belief, situation or Situation())
     if machine is not None:
-        problem.machine = machine
+        problem.ways = machine
     ranking = Ranking(problem)
     return _asked_first(ranking, _cheapest(ranking), _questions(ranking))
 
@@ -128,8 +128,8 @@ def _questions(ranking: Ranking) -> list[QuestionPrice]:
 
 
 def _asked_first(ranking: Ranking, move: NextMove, questions: list[QuestionPrice]) -> NextMove:
-    """The question worth most in place of a move, where it saves more than the prices can bear, or where it is not known
-    whether this machine has what the repair is for."""
+    """The question worth most in place of a move, where there is one; before a repair, whether this machine has what it is
+    for."""
     problem = ranking.problem
     if not problem.situation.asking or move.kind == "stop":
         return move
@@ -139,10 +139,9 @@ def _asked_first(ranking: Ranking, move: NextMove, questions: list[QuestionPrice
         for question in open_questions(problem):
             if question.name in needed:
                 return NextMove("ask", question.name, (), move.expected_cost - max(known.get(question.name, 0.0), 0.0))
-    best = questions[0] if questions else None
-    if best is not None and move.expected_cost > _near(ranking, move.expected_cost - best.worth):
-        return NextMove("ask", best.question.name, (), move.expected_cost - best.worth)
-    return move
+    if not questions:
+        return move
+    return NextMove("ask", questions[0].question.name, (), move.expected_cost - questions[0].worth)
 
 
 def _cheapest(ranking: Ranking) -> NextMove:

@@ -38,6 +38,7 @@ def common(appliance: Appliance, belief: Belief) -> dict[str, Any]:
     return {
         "appliance": appliance.knowledge.appliance.id,
         "revision": appliance.revision,
+        **({"revision_doubt": appliance.doubt} if appliance.doubt else {}),
         "evidence": evidence_list(belief.evidence),
         "faults": [
             {"component": o.component, "mode": o.mode, "probability": _round(o.probability), "prior": _round(o.prior)}

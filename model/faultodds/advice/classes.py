@@ -66,17 +66,16 @@ class Classes(Struct, dict=True):
         names = sorted(weight, key=lambda n: (-weight[n], n))[:MOST_REPAIRS]
         return [n for n in self.knowledge.repair if n in names]
 
-    @cached_property
-    def removals(self) -> Places:
-        """(N, H) suspect that is left of each suspect when a needed repair has taken."""
+    def _removals(self, suspects: Places) -> Places:
+        """(N, len(suspects)) the suspect that is left of each of some when a needed repair has taken."""
         k, s = self.knowledge, self.belief.suspects
-        maps = [s.removal(repair_modes(k, k.repair[name])) for name in self.needed]
-        return np.array(maps, dtype=np.intp).reshape(len(maps), len(s.member))
+        maps = [s.removal(repair_modes(k, k.repair[name]), suspects) for name in self.needed]
+        return np.array(maps, dtype=np.intp).reshape(len(maps), len(suspects))
 
     @cached_property
     def active(self) -> Places:
-        """(A,) the suspects that take part in pricing: the likeliest, and what repairs leave of them; in the order of the
-        classes they belong to."""
+        """(A,) the suspects that take part in pricing: the likeliest, and what repairs leave of them; in blocks of classes of the
+        same size, first the first suspect of every class in the block, then the second of every one."""
         s = self.belief.suspects
         inside = np.zeros(len(s.member), dtype=bool)
         inside[s.sound] = True
@@ -84,13 +83,15 @@ class Classes(Struct, dict=True):
         while len(new):
             inside[new] = True
             reached = np.zeros_like(inside)
-            reached[self.removals[:, new].reshape(-1)] = True
+            reached[self._removals(new).reshape(-1)] = True
             new = np.flatnonzero(reached & ~inside)
         found = np.flatnonzero(inside)
         masks = self._mask_of(found)
-        order = np.argsort(masks, kind="stable")
-        sizes = np.diff(_begins(masks[order]), append=len(order))
-        return np.asarray(found[order[np.argsort(np.repeat(sizes, sizes) == 1, kind="stable")]])
+        _, which, sizes = np.unique(masks, return_inverse=True, return_counts=True)
+        order = np.argsort(which, kind="stable")
+        member = np.empty(len(found), dtype=np.int64)
+        member[order] = np.arange(len(found)) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+        return np.asarray(found[np.lexsort((which, member, sizes[which]))])
 
     def _mask_of(self, suspects: Places) -> Ints:
         """The repairs that some suspects need, as bits; HOPELESS for what no repair here puts right, SOUND for nothing."""
@@ -121,13 +122,12 @@ class Classes(Struct, dict=True):
         return np.float32 if len(self.active) > FEW else np.float64
 
     @cached_property
-    def _classes(self) -> tuple[Ints, Places, int]:
-        """The distinct masks, where the suspects of each begin among the active ones, and from which class on there is one
-        suspect in each."""
+    def _classes(self) -> tuple[Ints, list[tuple[int, int]]]:
+        """The distinct masks, and the blocks they come in: suspects in each class, classes."""
         masks = self._mask_of(self.active)
-        firsts = _begins(masks)
-        several = np.flatnonzero(np.diff(firsts, append=len(masks)) > 1)
-        return masks[firsts], firsts, int(several[-1]) + 1 if len(several) else 0
+        _, firsts, counts = np.unique(masks, return_index=True, return_counts=True)
+        sizes, classes = np.unique(counts, return_counts=True)
+        return masks[np.sort(firsts)], list(zip(sizes.tolist(), classes.tolist(), strict=True))
 
     @property
     def masks(self) -> Ints:
@@ -137,17 +137,26 @@ class Classes(Struct, dict=True):
     @cached_property
     def class_of(self) -> Places:
         """(A,) class of each active suspect."""
-        firsts = self._classes[1]
-        return np.repeat(np.arange(len(firsts)), np.diff(firsts, append=len(self.active)))
+        start, out = 0, []
+        for size, classes in self._classes[1]:
+            out.append(np.tile(np.arange(start, start + classes), size))
+            start += classes
+        return np.concatenate(out)
+
+    @cached_property
+    def by_need(self) -> Places:
+        """(A,) places of the active suspects, what needs the same repairs side by side: the order in which truths are drawn."""
+        alone = np.bincount(self.class_of)[self.class_of] == 1
+        return np.lexsort((self.masks[self.class_of], alone))
 
     def by_class(self, by_suspect: Floats) -> Floats:
         """(..., K) sums over the suspects of each class of something by active suspect (..., A)."""
-        _, firsts, several = self._classes
-        if not several:
-            return by_suspect
-        cut = int(firsts[several]) if several < len(firsts) else by_suspect.shape[-1]
-        sums = np.add.reduceat(by_suspect[..., :cut], firsts[:several], axis=-1)
-        return np.concatenate([sums, by_suspect[..., cut:]], axis=-1)
+        start, out, before = 0, [], by_suspect.shape[:-1]
+        for size, classes in self._classes[1]:
+            block = by_suspect[..., start : start + size * classes]
+            out.append(block if size == 1 else block.reshape(*before, size, classes).sum(axis=-2))
+            start += size * classes
+        return np.concatenate(out, axis=-1)
 
     @cached_property
     def class_weights(self) -> Floats:
@@ -159,7 +168,7 @@ class Classes(Struct, dict=True):
         """(N, A) place among the active suspects of what a needed repair leaves of each."""
         place = np.zeros(len(self.belief.now), dtype=np.intp)
         place[self.active] = np.arange(len(self.active))
-        return np.asarray(place[self.removals[:, self.active]])
+        return np.asarray(place[self._removals(self.active)])
 
     def names(self, mask: int) -> tuple[str, ...]:
         """The repairs in a mask."""
@@ -181,8 +190,3 @@ class Classes(Struct, dict=True):
         s = self.belief.suspects
         passes = s.likelihood[s.rows[self.knowledge.costs.verify].start, self.active]
         return np.asarray(passes, dtype=self.precision)
-
-
-def _begins(masks: Ints) -> Places:
-    """Where each run of equal masks begins."""
-    return np.flatnonzero(np.concatenate([[True], masks[1:] != masks[:-1]]))

@@ -119,6 +119,12 @@ def closing_lines(knowledge: Knowledge, state: State, dead: bool = False) -> lis
     return list(_moves(knowledge, machine.way(state, shut_off, closed=set(knowledge.access) - shut_off)))
 
 
+def left_off(knowledge: Knowledge) -> str:
+    """What stands above the steps that put away a machine that must not run."""
+    kept = dict.fromkeys(item.makes_safe for item in knowledge.access.values() if item.makes_safe)
+    return f"Leave it shut off ({' and '.join(kept)}):"
+
+
 def unsafe_ways(knowledge: Knowledge) -> Iterator[str]:
     """What the rules of `safety` find in the instructions of every check and repair, closed up and after every other, on every
     kind of machine."""

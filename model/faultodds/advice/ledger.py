@@ -45,13 +45,19 @@ class Ledger(Struct, dict=True):
     def _access(self, names: tuple[str, ...]) -> frozenset[str]:
         return frozenset(i for n in names for i in self.problem.knowledge.repair[n].access)
 
+    @cached_property
+    def _place(self) -> dict[State, int]:
+        return {state: place for place, state in enumerate(self.states)}
+
     def _way(self, names: Sequence[str]) -> tuple[Floats, Ints]:
-        """(S, n) minutes of some checks from each state, and the state after each."""
-        p = self.problem
-        prices = [[p.price_check(n, s) for n in names] for s in self.states]
-        minutes = np.array([[x.minutes for x in row] for row in prices]).reshape(len(self.states), -1)
-        after = [[self.states.index(x.way.after) for x in row] for row in prices]
-        return minutes, np.array(after, dtype=np.int64).reshape(minutes.shape)
+        """(S, n) minutes of some checks from each state, and the state after each; work with the same need has the same way."""
+        work = [self.problem.knowledge.check[n] for n in names]
+        needs = {need: place for place, need in enumerate(dict.fromkeys(map(need_of, work)))}
+        which = np.array([needs[need_of(w)] for w in work], dtype=np.intp)
+        ways = [[self.problem.machine.to_need(s, need) for need in needs] for s in self.states]
+        minutes = np.array([[w.charged for w in row] for row in ways]).reshape(len(ways), -1)
+        after = np.array([[self._place[w.after] for w in row] for row in ways], dtype=np.int64).reshape(minutes.shape)
+        return minutes[:, which] + np.array([w.minutes for w in work]), after[:, which]
 
     @cached_property
     def _checks(self) -> tuple[Floats, Ints]:
@@ -84,27 +90,35 @@ class Ledger(Struct, dict=True):
 
     @cached_property
     def _bundles(self) -> tuple[Floats, Ints]:
-        return self._trips(self.problem.bundles)
+        return self._trips(self._needs_of(self.bundle_masks))
 
-    def _trips(self, bundles: Sequence[tuple[str, ...]]) -> tuple[Floats, Ints]:
-        """(S, n) minutes of some repairs together with their run from each state, and the state after the run."""
-        p, repair = self.problem, self.problem.knowledge.repair
-        access = [self._access(names) for names in bundles]
-        work = np.array([sum(repair[n].minutes for n in names) for names in bundles])
+    def _trips(self, needs: Floats) -> tuple[Floats, Ints]:
+        """(S, n) minutes of some repairs (n, N) together with their run from each state, and the state after the run; what opens
+        the same parts is the same trip."""
+        p, items = self.problem, list(self.problem.knowledge.access)
+        repairs = [p.knowledge.repair[n] for n in p.needed]
+        opens = np.array([[i in r.access for i in items] for r in repairs], dtype=float).reshape(
+            len(repairs), len(items)
+        )
+        kinds: dict[tuple[bool, ...], int] = {}
+        which = np.array(
+            [kinds.setdefault(tuple(row), len(kinds)) for row in (needs @ opens > 0).tolist()], dtype=np.intp
+        )
+        access = [frozenset(i for i, is_open in zip(items, kind, strict=True) if is_open) for kind in kinds]
         trips = [[p.trip(s, a) for a in access] for s in self.states]
-        minutes = np.array([[t[1] for t in row] for row in trips]).reshape(len(self.states), -1) + work
-        after = [[self.states.index(t[2]) for t in row] for row in trips]
-        return minutes, np.array(after, dtype=np.int64).reshape(minutes.shape)
+        minutes = np.array([[t[1] for t in row] for row in trips]).reshape(len(trips), -1)
+        after = np.array([[self._place[t[2]] for t in row] for row in trips], dtype=np.int64).reshape(minutes.shape)
+        return minutes[:, which] + needs @ np.array([r.minutes for r in repairs]), after[:, which]
 
-    def _parts(self, bundles: Sequence[tuple[str, ...]]) -> Floats:
-        """(n,) what the parts of some repairs and one run cost beside the labour."""
-        repair = self.problem.knowledge.repair
-        return np.array([self.problem.verify.cost + sum(repair[n].cost for n in names) for names in bundles])
+    def _parts(self, needs: Floats) -> Floats:
+        """(n,) what the parts of some repairs (n, N) and one run cost beside the labour."""
+        costs = np.array([self.problem.knowledge.repair[n].cost for n in self.problem.needed])
+        return np.asarray(self.problem.verify.cost + needs @ costs)
 
     @cached_property
     def bundle_cost(self) -> Floats:
         """(S, U) price of each bundle with its verification run."""
-        return self._precise(self._bundles[0] * self.problem.rate + self._parts(self.problem.bundles))
+        return self._precise(self._bundles[0] * self.problem.rate + self._parts(self._needs_of(self.bundle_masks)))
 
     @property
     def bundle_next(self) -> Ints:
@@ -138,21 +152,23 @@ class Ledger(Struct, dict=True):
     @cached_property
     def needs(self) -> Floats:
         """(K, N) 1 where a class needs a repair."""
+        return self._needs_of(self.problem.masks)
+
+    def _needs_of(self, masks: Ints) -> Floats:
+        """(n, N) 1 where a repair is among those of a mask."""
         bits = np.arange(len(self.problem.needed))
-        masks = np.maximum(self.problem.masks, 0)
-        return ((masks[:, None] >> bits) & 1).astype(float)
+        return ((np.maximum(masks, 0)[:, None] >> bits) & 1).astype(float)
 
     @cached_property
     def _classes(self) -> tuple[Floats, Floats]:
         """(S, K) money and minutes of finishing the job when the class is known; see `class_cost`."""
         p = self.problem
-        names = [p.names(m) for m in p.masks.tolist()]
-        minutes, after = self._trips(names)
+        minutes, after = self._trips(self.needs)
         single = np.arange(len(p.needed))
         fails = (1.0 - self.bundle_success[single]) / self.bundle_success[single]
         column = np.arange(len(p.masks))
         again = (fails * self._bundles[0][:, single]) @ self.needs.T
-        parts = self._parts(names) + self.needs @ (fails * self._parts(p.bundles)[single])
+        parts = self._parts(self.needs) + self.needs @ (fails * self._parts(self._needs_of(self.bundle_masks))[single])
         minutes = minutes + again[after, column]
         minutes[:, (p.masks == SOUND) | (p.masks == HOPELESS)] = 0.0
         cost = minutes * p.rate + parts

@@ -21,7 +21,7 @@ import numpy as np
 import numpy.typing as npt
 from msgspec import Struct
 
-from faultodds.advice.classes import HOPELESS, SOUND, Ints
+from faultodds.advice.classes import HOPELESS, SOUND, Ints, Places
 from faultodds.advice.ledger import CHECK, REFER, REPAIR, RUN, Ledger
 from faultodds.advice.problem import Problem
 from faultodds.knowledge import Floats
@@ -49,6 +49,36 @@ class Choice(Struct, frozen=True):
 
     move: Ints
     which: Ints
+
+
+class Shifts(Struct, frozen=True):
+    """Where each of U bundles takes n things, those alone that it takes elsewhere: from `starts[u]` to `starts[u + 1]` the
+    `source` and `target` of each, and how much of it goes (`success`, (U,))."""
+
+    starts: Places
+    source: Places
+    target: Places
+    success: Floats
+
+    @staticmethod
+    def of(left: Places, success: Floats) -> Shifts:
+        """From (U, n) places."""
+        bundle, source = np.nonzero(left != np.arange(left.shape[1]))
+        starts = np.searchsorted(bundle, np.arange(len(left) + 1))
+        return Shifts(starts, source, left[bundle, source], success)
+
+    def on(self, weights: Floats, bundle: Ints) -> Floats:
+        """(B, n) each row's weights after its bundle."""
+        count = (self.starts[1:] - self.starts[:-1])[bundle]
+        first = np.repeat(self.starts[bundle] - np.cumsum(count) + count, count)
+        place = first + np.arange(len(first))
+        row = np.repeat(np.arange(len(weights)) * weights.shape[1], count)
+        out = weights.copy().reshape(-1)
+        source = row + self.source[place]
+        took = np.repeat(self.success[bundle], count) * out[source]
+        out[source] -= took
+        np.add.at(out, row + self.target[place], took)
+        return out.reshape(weights.shape)
 
 
 class Policy:
@@ -97,7 +127,7 @@ class Policy:
         missing = self.missing_bits(weights)
         check, best_check = self._best_check(weights, state, done, bit_price, missing)
         repair, best_repair = self._best_repair(weights, state, bit_price)
-        costs = np.stack([check, repair, self._run(weights, state, bit_price)])
+        costs = np.stack([check, repair, self._run(weights, state, bit_price, missing)])
         move = costs.argmin(axis=0)
         which = np.where(move == CHECK, best_check, np.where(move == REPAIR, best_repair, 0))
         return Choice(np.where(np.isinf(costs.min(axis=0)), REFER, move).astype(np.int64), which)
@@ -126,16 +156,16 @@ class Policy:
         return np.where(done | ~self.ordinary | (bits < NOTHING_TOLD * total), np.inf, cost)
 
     def estimates(self, weights: Floats, moves: Sequence[Move], bit_price: Prices) -> Floats:
-        """(len(moves),) the policy's own price of each first move from the belief `weights` (K,) and the state now."""
-        row, state = weights[None], np.zeros(1, dtype=np.int64)
-        checks = np.zeros((1, len(self.problem.check_names)), dtype=bool)
-        by_check = self.check_values(row, state, checks, bit_price)[0] if len(self.starts) else np.zeros(0)
-        count = len(self.problem.bundles)
-        many = np.repeat(row, count, axis=0)
-        by_bundle = self.repair_values(many, np.zeros(count, dtype=np.int64), np.arange(count), bit_price)
-        run = self._run(row, state, bit_price)[0]
-        prices = {CHECK: by_check, REPAIR: by_bundle, RUN: np.array([run])}
-        return np.array([float(prices[m.kind][m.which]) for m in moves])
+        """(B, len(moves)) the policy's own price of each first move from the beliefs `weights` (B, K) and the state now."""
+        count, bundles = len(weights), len(self.problem.bundles)
+        state = np.zeros(count, dtype=np.int64)
+        done = np.zeros((count, len(self.problem.check_names)), dtype=bool)
+        by_check = self.check_values(weights, state, done, bit_price) if len(self.starts) else done
+        which, many = np.tile(np.arange(bundles), count), np.repeat(weights, bundles, axis=0)
+        by_bundle = self.repair_values(many, np.zeros_like(which), which, bit_price).reshape(count, bundles)
+        run = self._run(weights, state, bit_price, self.missing_bits(weights))[:, None]
+        prices = {CHECK: by_check, REPAIR: by_bundle, RUN: run}
+        return np.stack([prices[m.kind][:, m.which] for m in moves], axis=1)
 
     def repair_values(self, weights: Floats, state: Ints, bundle: Ints, bit_price: Prices) -> Floats:
         """(B,) price of each belief's bundle and what comes after it."""
@@ -153,20 +183,20 @@ class Policy:
         return cost[np.arange(len(cost)), which], which
 
     def _best_repair(self, weights: Floats, state: Ints, bit_price: Prices) -> tuple[Floats, Ints]:
-        rows = np.arange(len(weights))
-        best, which = np.full(len(weights), np.inf), np.zeros(len(weights), dtype=np.int64)
-        if not self.problem.bundles:
-            return best, which
+        rows, tried = np.arange(len(weights)), min(TRIED, len(self.problem.bundles))
+        if not tried:
+            return np.full(len(weights), np.inf), np.zeros(len(weights), dtype=np.int64)
         index = (
             (weights @ self.finishes.T) * self.ledger.bundle_success / np.maximum(self.ledger.bundle_cost[state], 1e-9)
         )
-        for _ in range(min(TRIED, index.shape[1])):
-            bundle = index.argmax(axis=1)
-            index[rows, bundle] = -1.0
-            cost = self.repair_values(weights, state, bundle, bit_price)
-            which = np.where(cost < best, bundle, which)
-            best = np.minimum(best, cost)
-        return best, which
+        bundle = np.empty((tried, len(weights)), dtype=np.int64)
+        for place in range(tried):
+            bundle[place] = index.argmax(axis=1)
+            index[rows, bundle[place]] = -1.0
+        price = np.tile(np.broadcast_to(bit_price, len(weights)), tried)
+        cost = self.repair_values(np.tile(weights, (tried, 1)), np.tile(state, tried), bundle.reshape(-1), price)
+        best = cost.reshape(tried, -1).argmin(axis=0)
+        return cost.reshape(tried, -1)[best, rows], bundle[best, rows]
 
     @cached_property
     def finishes(self) -> Floats:
@@ -175,34 +205,37 @@ class Policy:
         ends = (masks > 0) & ((masks & ~self.ledger.bundle_masks[:, None]) == SOUND)
         return np.asarray(ends, dtype=self.problem.precision)
 
-    def _run(self, weights: Floats, state: Ints, bit_price: Prices) -> Floats:
+    def _run(self, weights: Floats, state: Ints, bit_price: Prices, missing: Floats) -> Floats:
         """(B,) price of running the machine: what is sound is done, the rest goes on."""
-        cost = np.full(len(weights), np.inf)
-        some = np.flatnonzero(weights[:, self.sound].sum(axis=1) > 0)
-        if len(some):
-            wrong = np.where(self.sound, 0.0, weights[some])
-            price = np.broadcast_to(bit_price, len(weights))[some]
-            onward = self.value(wrong, self.ledger.verify_next[state[some], 0], price)
-            cost[some] = weights[some].sum(axis=1) * self.ledger.verify_cost[state[some], 0] + onward
-        return cost
+        sound, total, rows = weights[:, self.sound].sum(axis=1), weights.sum(axis=1), np.arange(len(weights))
+        # What is sound costs nothing more, and of the bits only those about the rest are still missing.
+        known = (weights @ self.ledger.class_cost.T)[rows, self.ledger.verify_next[state, 0]]
+        bits = np.maximum(missing - _xlogx(total) + _xlogx(sound) + _xlogx(total - sound), 0.0)
+        cost = total * self.ledger.verify_cost[state, 0] + known + bit_price * bits
+        return np.where(sound > 0, cost, np.inf)
 
     @cached_property
-    def _class_left(self) -> Ints:
-        """(U, K) class of what a bundle leaves of a class."""
+    def _class_left(self) -> Shifts:
+        """The class of what a bundle leaves of a class."""
         masks = self.problem.masks
         rest = np.where(masks == HOPELESS, HOPELESS, masks & ~self.ledger.bundle_masks[:, None])
         order = np.argsort(masks)
-        return np.asarray(order[np.minimum(np.searchsorted(masks, rest, sorter=order), len(masks) - 1)])
+        left = order[np.minimum(np.searchsorted(masks, rest, sorter=order), len(masks) - 1)]
+        return Shifts.of(left, self.ledger.bundle_success)
 
     def left_of(self, weights: Floats, bundle: Ints) -> Floats:
         """(B, K) what is still wrong after each belief's bundle: its repairs taken away where they took."""
-        rest = _moved(weights, self._class_left[bundle], self.ledger.bundle_success[bundle])
+        rest = self._class_left.on(weights, bundle)
         rest[:, self.sound] = 0.0
         return rest
 
+    @cached_property
+    def _left(self) -> Shifts:
+        return Shifts.of(self.ledger.left, self.ledger.bundle_success)
+
     def after_repair(self, weights: Floats, bundle: Ints) -> Floats:
         """(B, A) chances of the active suspects after each belief's bundle."""
-        return _moved(weights, self.ledger.left[bundle], self.ledger.bundle_success[bundle])
+        return self._left.on(weights, bundle)
 
     # --- what a run and leaving make of a belief ---
 
@@ -214,11 +247,15 @@ class Policy:
     def ended(self, weights: Floats) -> Floats:
         """(B, 3) money, minutes and jobs finished today of what passes a run: the technician leaves, and comes back to
         what was not right."""
-        passed = self.problem.by_class(weights * self.problem.run_passes)
         out = np.zeros((len(weights), 3))
-        out[:, 0] = passed @ self.left_wrong
-        out[:, 2] = passed[:, self.sound].sum(axis=1)
+        out[:, [0, 2]] = weights @ self._ends
         return out
+
+    @cached_property
+    def _ends(self) -> Floats:
+        """(A, 2) the money and the jobs finished of each active suspect that is run: what passes is left."""
+        each = np.stack([self.left_wrong, self.sound], axis=1)[self.problem.class_of]
+        return np.asarray(each * self.problem.run_passes[:, None], dtype=self.problem.precision)
 
     @cached_property
     def left_wrong(self) -> Floats:
@@ -229,10 +266,15 @@ class Policy:
     def told(self, weights: Floats, state: Ints) -> Floats:
         """(B, 3) money, minutes and jobs finished today when the class of each belief (B, K) is told and its repairs are
         done."""
-        rows = np.arange(len(weights))
-        known = (weights @ self.ledger.class_cost.T)[rows, state]
-        minutes = (weights @ self.ledger.class_minutes.T)[rows, state]
-        return np.stack([known, minutes, weights @ self._class_today], axis=1)
+        rows, states = np.arange(len(weights)), len(self.ledger.states)
+        every = weights @ self._told
+        return np.stack([every[rows, state], every[rows, states + state], every[:, -1]], axis=1)
+
+    @cached_property
+    def _told(self) -> Floats:
+        """(K, 2 S + 1) money and minutes of each class from each state, and the jobs finished."""
+        tables = [self.ledger.class_cost, self.ledger.class_minutes, self._class_today[None]]
+        return np.ascontiguousarray(np.concatenate(tables).T)
 
     @cached_property
     def by_others(self) -> Bools:
@@ -244,17 +286,9 @@ class Policy:
     def _class_today(self) -> Floats:
         """(K,) 1 where the technician can put the class right."""
         p, repair = self.problem, self.problem.knowledge.repair
-        ours = np.array([not any(repair[n].by_others for n in p.names(m)) for m in p.masks.tolist()])
-        return np.asarray(ours & (p.masks != HOPELESS), dtype=self.problem.precision)
-
-
-def _moved(weights: Floats, place: Ints, success: Floats) -> Floats:
-    """(B, n) each row's weights moved to their places, the share of them that a success moves."""
-    rows = np.arange(len(weights))[:, None] * weights.shape[1]
-    took = success[:, None] * weights
-    moved = np.bincount((rows + place).reshape(-1), took.reshape(-1), minlength=weights.size)
-    out: Floats = weights - took + moved.reshape(weights.shape).astype(weights.dtype)
-    return out
+        theirs = np.array([repair[n].by_others for n in p.needed], dtype=bool)
+        ours = (p.masks != HOPELESS) & ~(self.ledger.needs[:, theirs] > 0).any(axis=1)
+        return np.asarray(ours, dtype=self.problem.precision)
 
 
 def _xlogx(p: Floats) -> Floats:

@@ -34,10 +34,14 @@ class Problem(Classes, dict=True):
     # --- what is open ---------------------------------------------------------------------------------------------------
 
     @cached_property
+    def ways(self) -> MachineStates:
+        """Ways between the states of the appliance, however this one is made; may be shared from one problem to the next."""
+        return MachineStates(self.knowledge)
+
+    @cached_property
     def machine(self) -> MachineStates:
-        """Ways between the states of this machine."""
-        machine = MachineStates(self.knowledge)
-        return machine.unlit if not_lit_with(self.knowledge, self.known) else machine
+        """Ways between the states of this machine, as it may be run now."""
+        return self.ways.unlit if not_lit_with(self.knowledge, self.known) else self.ways
 
     @cached_property
     def _trips(self) -> dict[tuple[State, frozenset[str]], tuple[Way, float, State]]:
@@ -97,9 +101,9 @@ class Problem(Classes, dict=True):
         """Chance that a repair takes where it is needed; less when it was done before and what it puts right is still there."""
         effect, evidence = repair_effect(self.knowledge, repair), self.belief.evidence
         before = [place for place, r in enumerate(evidence.repairs) if r.name == repair]
-        there = self.found([repair])
         if not before:
             return effect.success
+        there = self.found([repair])
         if before[-1] >= evidence.begun or not there:
             return effect.takes_again
         if repair not in self._done_again:

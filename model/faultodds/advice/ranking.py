@@ -129,7 +129,7 @@ class Ranking:
         weights, policy = self.problem.weights, self.policy
         shares = np.array(BIT_PRICES) * policy.scale
         finest = stages(self.problem.situation.effort)
-        out = np.array(policy.estimates(self.problem.class_weights, self.moves, float(shares[MIDDLE])))
+        out = np.array(policy.estimates(self.problem.class_weights[None], self.moves, float(shares[MIDDLE]))[0])
         # The run is always followed: the base policy puts it off, and hardly sees what a good one saves. So are the best
         # repairs, since people are told what starting with one would cost.
         run = [i for i, m in enumerate(self.moves) if m.kind == RUN]

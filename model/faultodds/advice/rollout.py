@@ -70,13 +70,15 @@ class Front(Struct):
 class Level(Struct):
     """The branches that came up after as many moves, B of them.
 
-    `parent` (B,): their place in the level before, or their first move. `classes` (B, K): chances of the classes. `spent`
-    (B, 3): money, minutes and jobs finished today by the policy's move from here; of a branch that is not followed, by the
-    repairs of the told truth, and `bits` (B,) what was missing. `stop` (B, 3): the same for the best way to stop here.
-    `thin` (T, 4): money, minutes, jobs finished and bits of the branches `thin_rows` as if they were not followed.
+    `parent` (B,): their place in the level before, or their first move; `move` (B,): their first move. `classes` (B, K):
+    chances of the classes. `spent` (B, 3): money, minutes and jobs finished today by the policy's move from here; of a branch
+    that is not followed, by the repairs of the told truth, and `bits` (B,) what was missing. `stop` (B, 3): the same for the
+    best way to stop here. `thin` (T, 4): money, minutes, jobs finished and bits of the branches `thin_rows` as if they were not
+    followed.
     """
 
     parent: Ints
+    move: Ints
     followed: Bools
     classes: Floats
     spent: Floats
@@ -97,7 +99,7 @@ class Rollout:
     def whole(self, weights: Floats, bit_prices: Floats) -> Floats:
         """(P, 3) money, minutes and chance of finishing today of the base policy from the active suspects' `weights` (A,)
         at each of P prices of a bit."""
-        return self._ends(self.start(weights, len(bit_prices)), bit_prices)
+        return self._ends(self.start(weights, len(bit_prices)), bit_prices, np.zeros(len(bit_prices), dtype=np.int64))
 
     def prices(self, weights: Floats, moves: Sequence[Move], bit_prices: Floats) -> Floats:
         """(P, len(moves)) expected cost of the job from the active suspects' `weights` (A,) for each first move, following
@@ -108,13 +110,24 @@ class Rollout:
         """(P, B, len(moves)) the same from each of B branches; a check that is done already is priced as if it were not."""
         shape = (len(bit_prices), len(front), len(moves))
         price, branch, move = (x.reshape(-1) for x in np.indices(shape))
-        many = front.pick(branch)
-        many.move = np.arange(len(many))
-        kind = np.array([m.kind for m in moves], dtype=np.int64)[move]
-        which = np.array([m.which for m in moves], dtype=np.int64)[move]
-        after, spent = self.step(many, kind, which)
-        ends = self._ends(after, bit_prices[price])
-        return np.asarray((spent + ends)[:, MONEY].reshape(shape))
+        chosen = [moves[m] for m in move.tolist()]
+        return self._priced(front.pick(branch), chosen, bit_prices[price], np.zeros_like(move)).reshape(shape)
+
+    def prices_apart(self, weights: Floats, moves: Sequence[Sequence[Move]], bit_price: float) -> list[Floats]:
+        """The same from each row of `weights` (B, A), as many moves of its own for each, every row priced as if it were alone."""
+        branch = np.repeat(np.arange(len(weights)), [len(m) for m in moves])
+        front = self.start(weights[0], len(branch))
+        front.weights = weights[branch]
+        chosen = [move for own in moves for move in own]
+        prices = self._priced(front, chosen, np.full(len(branch), bit_price), branch)
+        return [prices[branch == b] for b in range(len(weights))]
+
+    def _priced(self, front: Front, moves: Sequence[Move], bit_price: Floats, apart: Ints) -> Floats:
+        """(B,) money of one first move from each branch; what a missing bit costs is read off what belongs together (`apart`)."""
+        front.move = np.arange(len(front))
+        kind, which = np.array([(m.kind, m.which) for m in moves], dtype=np.int64).reshape(-1, 2).T
+        after, spent = self.step(front, kind, which)
+        return np.asarray((spent + self._ends(after, bit_price, apart))[:, MONEY])
 
     def start(self, weights: Floats, count: int) -> Front:
         """`count` branches at the active suspects' `weights` (A,) and the state now."""
@@ -129,10 +142,11 @@ class Rollout:
 
     # --- growing the tree ---
 
-    def _ends(self, front: Front, bit_price: Floats) -> Floats:
+    def _ends(self, front: Front, bit_price: Floats, apart: Ints) -> Floats:
         """(len(bit_price), 3) what following the base policy from every branch comes to, by first move."""
         levels = self._grown(front, bit_price)
-        return _gathered(levels[0].parent, self._values(levels, self._bit_price(levels))[0], len(bit_price))
+        ends = self._values(levels, self._bit_price(levels, apart), slice(None))[0]
+        return _gathered(levels[0].parent, ends, len(bit_price))
 
     def _grown(self, front: Front, bit_price: Floats) -> list[Level]:
         levels: list[Level] = []
@@ -158,7 +172,7 @@ class Rollout:
         spent[small] = policy.told(classes[small], front.state[small])
         bits[small] = policy.missing_bits(classes[small])
         told = np.column_stack([policy.told(classes[rows], front.state[rows]), policy.missing_bits(classes[rows])])
-        return Level(parent, ~small, classes, spent, bits, self._stop(front, classes), told, rows)
+        return Level(parent, front.move, ~small, classes, spent, bits, self._stop(front, classes), told, rows)
 
     def _stop(self, front: Front, classes: Floats) -> Floats:
         """(B, 3) handing over, or leaving where the machine has passed its run and that costs less."""
@@ -226,38 +240,45 @@ class Rollout:
 
     # --- pricing it from its ends ---
 
-    def _bit_price(self, levels: list[Level]) -> Floats:
-        """(2,) what a missing bit costs where the tree ends, at first and more with every move before.
+    def _bit_price(self, levels: list[Level], apart: Ints) -> Floats:
+        """(len(apart), 2) what a missing bit costs where the tree ends, at first and more with every move before, for each first
+        move; those that belong together share it.
 
         Bits get dearer on the way, as the checks that tell most for their money are done first. Both numbers are fitted by
         least squares to the branches that are followed but only just (`THIN` least branches at most): what going on from
         them costs beyond the repairs of the told truth, against the bits that they miss. What going on costs depends on the
         price itself, so it is fitted a few times over.
         """
-        price = np.array([FIRST_BIT_PRICE * self.policy.scale, 0.0])
+        price = np.tile([FIRST_BIT_PRICE * self.policy.scale, 0.0], (len(apart), 1))
         missed = [level.thin[:, 3:] * [1.0, place] for place, level in enumerate(levels)]
         x = np.concatenate(missed)
         if not len(x):
             return price
         weight = np.sqrt(1.0 / np.concatenate([level.classes[level.thin_rows].sum(axis=1) for level in levels]))
+        x = x * weight[:, None]
+        group = np.concatenate([apart[level.move[level.thin_rows]] for level in levels])
+        groups = [(apart == g, np.flatnonzero(group == g)) for g in np.unique(group)]
         for _ in range(FITS):
-            values = self._values(levels, price)
-            beyond = [v[level.thin_rows, MONEY] - level.thin[:, MONEY] for v, level in zip(values, levels, strict=True)]
-            price = _least_squares(x * weight[:, None], np.concatenate(beyond) * weight)
+            values = self._values(levels, price, slice(MONEY, MONEY + 1))
+            beyond = [v[level.thin_rows, 0] - level.thin[:, MONEY] for v, level in zip(values, levels, strict=True)]
+            y = np.concatenate(beyond) * weight
+            for own, rows in groups:
+                price[own] = _least_squares(x[rows], y[rows])
         return price
 
-    def _values(self, levels: list[Level], price: Floats) -> list[Floats]:
-        """(B, 3) of each level: what its branches come to, each stopped where that is cheapest."""
+    def _values(self, levels: list[Level], price: Floats, kept: slice) -> list[Floats]:
+        """(B, 3) of each level, or only the columns that are kept, the money among them: what its branches come to, each stopped
+        where that is cheapest."""
         values: list[Floats] = []
-        rate = max(self.policy.problem.rate, 1e-9)
+        search_in = np.array([1.0, 1.0 / max(self.policy.problem.rate, 1e-9), 0.0])[kept]
         for place in range(len(levels) - 1, -1, -1):
             level = levels[place]
-            search = level.bits * (price[0] + place * price[1])
-            sums = level.spent + search[:, None] * [1.0, 1.0 / rate, 0.0]
+            search = level.bits * (price[:, 0] + place * price[:, 1])[level.move]
+            sums = level.spent[:, kept] + search[:, None] * search_in
             if values:
                 sums += _gathered(levels[place + 1].parent, values[-1], len(sums))
             stops = np.flatnonzero(level.stop[:, MONEY] < sums[:, MONEY])
-            sums[stops] = level.stop[stops]
+            sums[stops] = level.stop[stops, kept]
             values.append(sums)
         return values[::-1]
 

@@ -129,7 +129,8 @@ def run_forbidden(
     """What of all that is `known` forbids the run that proves some repairs, as "name=outcome": it was found, and is likely still
     there after them; so does a fuse's cause. Empty when nothing does, and for work of others, which is not proved here."""
     done = [knowledge.repair[name] for name in repairs]
-    owing = {m for m in causes_of(knowledge) for r in done if m in repair_modes(knowledge, r)}
+    modes = [mode.partition(".") for r in done for mode in repair_modes(knowledge, r)]
+    owing = any(knowledge.component[name].modes[mode].cause_shown_by for name, _, mode in modes)
     if not (owing or barred(knowledge, known)) or all(repair.by_others for repair in done):
         return ""
     effects = [RepairEffect(n, tuple(repair_modes(knowledge, knowledge.repair[n])), 1.0) for n in repairs]

@@ -34,7 +34,8 @@ def same_repair_probability(ranking: Ranking, repairs: Sequence[str] = (), sampl
     if not p.check_names:
         return 1.0
     spread = even_points(samples, len(p.check_names) + 1)
-    kept = likely(p.weights, DROPPED)
+    order = p.by_need
+    kept = order[likely(p.weights[order], DROPPED)]
     weights = p.weights[kept].astype(np.float64)
     weights /= weights.sum()
     truth = np.minimum(np.searchsorted(np.cumsum(weights), spread[0]), len(kept) - 1)

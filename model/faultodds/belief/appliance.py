@@ -19,9 +19,9 @@ from msgspec import Struct
 
 from faultodds.belief.suspects import OMITTED_TARGET, Suspects, compile_suspects
 from faultodds.errors import RevisionError
-from faultodds.files import cache_folder, find, fingerprint, read_bytes
+from faultodds.files import cache_entry, find, fingerprint, read_bytes
 from faultodds.knowledge import Knowledge, fitted
-from faultodds.revisions import FILE, accepted, revision_ids, revision_path
+from faultodds.revisions import FILE, accepted, doubt, revision_ids, revision_path
 from faultodds.safety import refuse_unsafe_file
 
 _COMPILING_CODE = (
@@ -57,7 +57,8 @@ class Appliance:
     """A knowledge file, compiled. `fingerprint` names the exact file content, `revision` the priors laid over it.
 
     `overruled` lists numbers (paths of `overlay.py`) that were changed in the file after the revision was learned: the revision
-    stands over them. `shop`: whose prices and minutes were laid over it (`shop.py`), None for the file's own.
+    stands over them. `doubt`: what to say while it is not known which revision stands. `shop`: whose prices and minutes were laid
+    over it (`shop.py`), None for the file's own.
     """
 
     knowledge: Knowledge
@@ -65,6 +66,7 @@ class Appliance:
     fingerprint: str
     revision: str = FILE
     overruled: tuple[str, ...] = ()
+    doubt: str = ""
     shop: Used | None = None
 
     def fitted(self, facts: Mapping[str, str]) -> Appliance:
@@ -86,7 +88,7 @@ def open_appliance(
     data = read_bytes(path)
     chosen = _chosen(data, revision)
     laid = None if chosen is None else _revision_bytes(chosen)
-    entry = (cache or cache_folder()) / f"{path.stem}-{_key(data, omitted_target, laid)}.arrays"
+    entry = cache_entry(f"{path.stem}-{_key(data, omitted_target, laid)}.arrays", cache)
     loaded = _load(entry)
     if loaded is None:
         from faultodds.knowledge import parse
@@ -98,7 +100,8 @@ def open_appliance(
             knowledge, stands, over = _laid_over(knowledge, laid, chosen)
         loaded = Appliance(knowledge, compile_suspects(knowledge, omitted_target), fingerprint(data), stands, over)
         _save(entry, loaded)
-    return loaded
+    unsure = "" if revision is not None or chosen is not None else doubt(appliance_id(data))
+    return replace(loaded, doubt=unsure) if unsure else loaded
 
 
 # --- the revision on top -------------------------------------------------------------------------------------------

@@ -76,9 +76,10 @@ class Suspects(Struct, frozen=True, dict=True):
         """Index of the empty suspect: a machine with nothing wrong."""
         return int(np.flatnonzero(~self.member.any(axis=1))[0])
 
-    def removal(self, modes: Iterable[str]) -> npt.NDArray[np.int32]:
-        """Index map h -> h minus `modes`, shape (H,): what a repair of those modes turns each suspect into."""
-        index = np.arange(len(self.member), dtype=np.int32)
+    def removal(self, modes: Iterable[str], of: npt.NDArray[np.intp] | None = None) -> npt.NDArray[np.int32]:
+        """Index map h -> h minus `modes`, for every suspect (H,) or only those `of`: what a repair of those modes turns each
+        into."""
+        index = np.arange(len(self.member), dtype=np.int32) if of is None else of.astype(np.int32)
         for mode in modes:
             index = self.without[index, self.mode_index[mode]]
         return index

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from faultodds.errors import FaultoddsError
+from faultodds.files import cannot_write, refuse_taken, written_whole
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -25,14 +26,10 @@ _GREY: Final = "#777777"
 _LABEL: Final = 56
 
 
-def check_path(path: Path, example: str) -> None:
-    """Raise FaultoddsError when no figure can be written there; `example` is a name to show."""
-    if path.suffix.lower() not in SUFFIXES:
-        raise FaultoddsError(
-            f"--figure {path}: a figure ends in {', '.join(SUFFIXES)}. Type for example --figure {example}."
-        )
-    if not path.parent.is_dir():
-        raise FaultoddsError(f"--figure {path}: there is no folder {path.parent}. Make it, or name another.")
+def check_path(path: Path, example: str, *, force: bool = False, option: str = "--figure") -> None:
+    """Raise FaultoddsError when no figure can be written there, or something is there (unless `force`); `example` is a name to
+    show, `option` what it was typed with."""
+    refuse_taken(path, option, example, kind="a figure", endings=SUFFIXES, force=force)
 
 
 def forest(rows: Sequence[Item], title: str, axis: str, path: Path) -> int:
@@ -64,19 +61,18 @@ def forest(rows: Sequence[Item], title: str, axis: str, path: Path) -> int:
     return len(drawn)
 
 
-def save(figure: Any, path: Path) -> None:
-    """Write a figure, with nothing in it that changes from run to run."""
+def save(figure: Any, path: Path, *, dpi: int = 150, option: str = "--figure") -> None:
+    """Write a figure, whole or not at all, with nothing in it that changes from run to run; FaultoddsError when it cannot be."""
     import matplotlib as mpl
 
-    suffix = path.suffix.lower()
-    metadata = {".png": {"Software": None}, ".svg": {"Date": None}, ".pdf": {"CreationDate": None}}[suffix]
+    check_path(path, "figure.png", force=True, option=option)
+    kind = path.suffix.lower()[1:]
+    metadata = {"png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}[kind]
     try:
-        with mpl.rc_context({"svg.hashsalt": "faultodds"}):
-            figure.savefig(path, dpi=150, metadata=metadata)
+        with mpl.rc_context({"svg.hashsalt": "faultodds"}), written_whole(path, shared=True) as beside:
+            figure.savefig(beside, format=kind, dpi=dpi, metadata=metadata)
     except OSError as error:
-        raise FaultoddsError(
-            f"--figure {path} cannot be written ({error.strerror or error}). Name another file."
-        ) from None
+        raise cannot_write(path, option, error) from None
 
 
 def _draw_rows(axes: Axes, rows: Sequence[Item]) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from faultodds.advice.plan import Plan
+from faultodds.charts.figures import save
 from faultodds.charts.plan_page import GUTTER, LEADING, MARGIN, PAD, PAPERS, Box, Page, TextLine, laid_out, tall
 from faultodds.errors import FaultoddsError
 
@@ -15,16 +16,11 @@ if TYPE_CHECKING:
 
     from faultodds.belief import Appliance, Belief
 
-SUFFIXES = (".pdf", ".png", ".svg")
 FILLS = {"check": "#eef3fa", "repair": "#fdf1e3", "stop": "#e9f6ea", "refer": "#f6e9ee", "ask": "#ffffff"}
 
 
-def check_target(path: Path, paper: str) -> None:
-    """Raise FaultoddsError when no chart can be written there, or on such paper."""
-    if path.suffix.lower() not in SUFFIXES:
-        raise FaultoddsError(f"--to {path}: a chart ends in {', '.join(SUFFIXES)}. Type for example --to plan.pdf.")
-    if not path.parent.is_dir():
-        raise FaultoddsError(f"--to {path}: there is no folder {path.parent}. Make it, or name another.")
+def check_paper(paper: str) -> None:
+    """Raise FaultoddsError when there is no such paper."""
     if paper not in PAPERS:
         raise FaultoddsError(f"--paper {paper}: known papers are {', '.join(PAPERS)}. Type for example --paper a4.")
 
@@ -33,16 +29,9 @@ def save_plan(
     appliance: Appliance, belief: Belief, plan: Plan, path: Path, paper: str = "letter", day: date | None = None
 ) -> Page:
     """Draw the plan and write it to `path`; the page as laid out. Same plan and day, same bytes."""
-    import matplotlib
-
-    check_target(path, paper)
+    check_paper(paper)
     page = laid_out(appliance, belief, plan, paper, day or date.today())
-    kind = path.suffix.lower()
-    metadata: dict[str, Any] = {".pdf": {"CreationDate": None}, ".svg": {"Date": None}, ".png": {"Software": None}}[
-        kind
-    ]
-    with matplotlib.rc_context({"svg.hashsalt": "faultodds"}):
-        draw(page).savefig(path, dpi=200, metadata=metadata)
+    save(draw(page), path, dpi=200, option="--to")
     return page
 
 

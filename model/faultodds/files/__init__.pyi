@@ -1,6 +1,13 @@
-from .folders import DATA_VARIABLE as DATA_VARIABLE, cache_folder as cache_folder, data_folder as data_folder
+from .folders import (
+    DATA_VARIABLE as DATA_VARIABLE, cache_entry as cache_entry, cache_folder as cache_folder, data_folder as data_folder,
+    opened_entry as opened_entry,
+)
 from .knowledge_files import (
     find as find, fingerprint as fingerprint, read_bytes as read_bytes, shipped as shipped,
     words_file as words_file,
 )
-from .whole import written_whole as written_whole
+from .wanted import cannot_write as cannot_write, refuse_taken as refuse_taken
+from .whole import (
+    forget_left as forget_left, held_folder as held_folder, line_added as line_added, synced as synced,
+    written_whole as written_whole,
+)

@@ -5,10 +5,12 @@ The file is in write-ahead mode with full synchronising: what a transaction has 
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
+import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Final
 
@@ -88,6 +90,13 @@ def damaged(file: Path, reason: str) -> str:
     )
 
 
+def damaged_job(file: Path, job: int, reason: str) -> str:
+    return (
+        f"job {job} in {file} is damaged ({reason}) and was set aside; every other job can be used as before. What is left of it "
+        "stays in the file. To go on with the call, start it anew: faultodds bench."
+    )
+
+
 class StoreFile(Struct, frozen=True):
     """The store's file, and how long to wait for another terminal to finish writing to it."""
 
@@ -108,6 +117,8 @@ class StoreFile(Struct, frozen=True):
         name = _error_name(error)
         if name.startswith("SQLITE_CORRUPT"):
             return damaged(self.path, str(error))
+        if name.startswith("SQLITE_IOERR") and _no_room(self.path.parent):
+            name = "SQLITE_FULL"  # SQLite cannot tell what it keeps beside the file from the disk itself
         words = next(words for start, words in _PLAIN_WORDS.items() if name.startswith(start))
         return words.format(file=self.path, reason=error, seconds=self.busy_seconds)
 
@@ -121,15 +132,66 @@ def make_folder(file: Path) -> None:
         raise StoreError(f"{problem} {_ELSEWHERE}") from error
 
 
-def engine_of(file: StoreFile) -> sa.Engine:
-    engine = sa.create_engine(
-        sa.URL.create("sqlite", database=str(file.path)),
-        poolclass=sa.NullPool,
-        connect_args={"timeout": file.busy_seconds},
-    )
+# Errors on opening that leave a file that is there to be looked at.
+_LEAST_ROOM: Final = 1 << 18
+_LOOKED_AT: Final = ("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_FULL", "SQLITE_IOERR")
+
+
+def _no_room(folder: Path) -> bool:
+    try:
+        return shutil.disk_usage(folder).free < _LEAST_ROOM
+    except OSError:
+        return False
+
+
+@contextmanager
+def for_looking(file: StoreFile, error: BaseException) -> Iterator[str | None]:
+    """Where a store can be looked at that cannot be opened as usual because of `error`: on a disk that is full, or that may only
+    be read, SQLite cannot keep what it notes beside the file. The name is SQLite's (a URI), None when there is no way.
+
+    What was written and is not yet in the file itself (the write-ahead log) is read from a copy elsewhere.
+    """
+    cause = getattr(error.__cause__, "orig", error.__cause__)
+    beside = file.path.with_name(file.path.name + "-wal")
+    if not _error_name(cause).startswith(_LOOKED_AT) or not file.path.is_file() or not file.path.stat().st_size:
+        yield None
+    elif not beside.exists() or not beside.stat().st_size:
+        yield f"{file.path.absolute().as_uri()}?mode=ro&immutable=1"
+    else:
+        place = _copied([file.path, beside])
+        try:
+            yield None if place is None else (place / file.path.name).as_uri()
+        finally:
+            if place is not None:
+                shutil.rmtree(place, ignore_errors=True)
+
+
+def _copied(files: list[Path]) -> Path | None:
+    """A folder of the user's own with copies of these files, wherever there is room for them."""
+    for folder in (tempfile.gettempdir(), "/dev/shm"):
+        with suppress(OSError):
+            place = Path(tempfile.mkdtemp(prefix="faultodds-", dir=folder))
+            try:
+                for file in files:
+                    shutil.copyfile(file, place / file.name)
+            except OSError:
+                shutil.rmtree(place, ignore_errors=True)
+                raise
+            return place
+    return None
+
+
+def engine_of(file: StoreFile, uri: str | None = None) -> sa.Engine:
+    """The engine of a store; of what lies at `uri` instead, when that is given."""
+
+    def opened() -> sqlite3.Connection:
+        return sqlite3.connect(uri or file.path, timeout=file.busy_seconds, uri=uri is not None)
+
+    engine = sa.create_engine("sqlite://", creator=opened, poolclass=sa.NullPool)
 
     @sa.event.listens_for(engine, "connect")
     def _set_up(raw: sqlite3.Connection, _record: object) -> None:
+        raw.text_factory = _text
         raw.isolation_level = None  # the "begin" below is the only one; the driver must not add its own
         raw.execute("PRAGMA synchronous = FULL")
         raw.execute("PRAGMA foreign_keys = ON")
@@ -140,6 +202,11 @@ def engine_of(file: StoreFile) -> sa.Engine:
         connection.exec_driver_sql(f"BEGIN {mode}")
 
     return engine
+
+
+def _text(data: bytes) -> str:
+    """Text as stored; what no longer is text keeps nobody from the rest of the file."""
+    return data.decode("utf-8", "replace")
 
 
 def migrate(connection: sa.Connection, file: Path) -> None:
@@ -154,6 +221,13 @@ def migrate(connection: sa.Connection, file: Path) -> None:
             for statement in MIGRATIONS[number]:
                 connection.exec_driver_sql(statement)
             connection.exec_driver_sql(f"PRAGMA user_version = {number + 1}")
+
+
+def refuse_old(connection: sa.Connection, file: Path, error: StoreError) -> None:
+    """Raise for a file that would have to be brought to the newest version first, and cannot."""
+    with connection.execution_options(sqlite_begin="DEFERRED").begin():
+        if _version(connection, file) != len(MIGRATIONS):
+            raise error
 
 
 def _version(connection: sa.Connection, file: Path) -> int:

@@ -240,6 +240,10 @@ class JobEntries(HeldJob):
                 "the answers to the safety questions stay with the job and are not undone. An older entry: undo and its name. "
                 "If there is danger after all, type what it is."
             )
+        with self.together():
+            return self._undone()
+
+    def _undone(self) -> tuple[Step, ...]:
         self.job, step = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
         taken = [step]
         while (

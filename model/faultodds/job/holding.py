@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, NoReturn
 
 from faultodds.advice import Situation, State
 from faultodds.belief import Appliance
-from faultodds.errors import ClashError, FaultoddsError, SafetyStop
+from faultodds.errors import ClashError, FaultoddsError, SafetyStop, StaleJobError, StoreError
 from faultodds.job.gates import only_qualified
 from faultodds.job.job import Job
 from faultodds.job.naming import vouches
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 # Who says that it is safe, and how that was made sure, takes more than one word.
 FEWEST_WORDS = 2
+_TRIES = 3
 
 
 class HeldJob:
@@ -49,6 +51,7 @@ class HeldJob:
         self.qualified = qualified
         self.labour_rate = labour_rate
         self.ambient = ambient
+        self._kept = job
         self._now: Standing | ClashError | None = None
 
     @property
@@ -124,6 +127,27 @@ class HeldJob:
             )
         self._append(Safe(text.strip()))
 
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """Make all that is entered within one transaction (`Store.together`); when none of it was kept, the job is as before."""
+        if self.store.joined:
+            yield
+            return
+        self._kept = self.job
+        try:
+            with self.store.together():
+                yield
+        except BaseException:
+            self._now = None
+            if not self.store.kept:
+                self.job = self._kept
+            raise
+
+    def settle(self) -> None:
+        """Within `together`: put on disk what was entered so far, before somebody is told of it, or asked."""
+        self.store.settle()
+        self._kept = self.job
+
     # --- inside ---
 
     def _is_name(self, word: str) -> bool:
@@ -131,9 +155,15 @@ class HeldJob:
         return any(word in names for names in (k.observables(), k.repair, asked(k), k.access, k.component))
 
     def _stop(self, text: str) -> NoReturn:
-        self._append(Danger(text))
-        self._refuse_while_stopped()
-        raise AssertionError("a job is stopped by the danger that was just entered")
+        for _ in range(_TRIES):
+            try:
+                self._append(Danger(text))
+                self._refuse_while_stopped()
+            except StaleJobError:
+                continue  # another terminal was here: danger holds, whatever was entered there
+            except StoreError as error:
+                raise SafetyStop(f"{text}\nThis could not be kept with job {self.job.id}: {error}") from None
+        raise SafetyStop(text)
 
     def _refuse_while_stopped(self) -> None:
         if self.job.stopped is not None:

@@ -12,6 +12,7 @@ from faultodds.safety import denies, only_denies
 # What a meter shows, or a thing made sure of, is no denial and no doubt of it.
 _SOUND = frozenset({"zero", "free of", "sure", "nothing but"})
 _UNFIT = r"un(?:qualif|licen|certif|regist|train|author|insur|known|sure|safe|named|clear|test|check)\w*"
+_NONE_LEFT = r"(?:none|nothing)(?: was| is)? (?:left|found|there|now|any ?more|seen|measured|shown)"
 # No answer to the question which qualified person did it.
 _NOBODY = frozenset(
     {"me", "i", "i did", "myself", "me myself", "we", "us", "yes", "y", "n", "none", "nobody", "no one", "ok"}
@@ -40,6 +41,9 @@ def vouches(remark: str) -> bool:
     """Whether a remark says that it is safe without a denial or doubt; "no leak found" denies danger, and is none."""
     parts = [part for part in re.split(r"[,;.:]|\band\b|\bbut\b", remark.casefold()) if part.strip()]
     return "?" not in remark and all(
-        only_denies(part) or (denies(part) and len(part.split()) > 1) or not _turns().search(plain(part))
+        only_denies(part)
+        or re.fullmatch(_NONE_LEFT, part.strip())
+        or (denies(part) and len(part.split()) > 1)
+        or not _turns().search(plain(part))
         for part in parts
     )

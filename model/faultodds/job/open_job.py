@@ -34,10 +34,11 @@ class OpenJob(JobEntries):
     @classmethod
     def start(cls, store: Store, appliance: Appliance, title: str = "", **settings: Any) -> OpenJob:
         """Start a job in the store; `settings` are those of the class."""
-        job = store.new_job(appliance.knowledge.appliance.id, revision=appliance.revision, title=title)
-        visit = cls(appliance, store, job, **settings)
-        visit.keep_hands()
-        visit.keep_technician()
+        with store.together():
+            job = store.new_job(appliance.knowledge.appliance.id, revision=appliance.revision, title=title)
+            visit = cls(appliance, store, job, **settings)
+            visit.keep_hands()
+            visit.keep_technician()
         return visit
 
     @classmethod
@@ -68,17 +69,15 @@ class OpenJob(JobEntries):
         visit = cls.resume(store, job_id, appliance, revision, **settings)
         before, now = visit.job.revision or FILE, visit.appliance.revision
         if before != now:
-            visit.job = store.set_revision(job_id, now)
-            visit.remark(f"advised with revision {now} from here on, before with {before}")
+            with visit.together():
+                visit.job = store.set_revision(job_id, now)
+                visit.remark(f"advised with revision {now} from here on, before with {before}")
         return visit
 
     @cached_property
     def accepted_since(self) -> str:
         """The revision ("file" for none) that is accepted now, when the job is advised with another; else ""."""
-        try:
-            stands = accepted(self.job.appliance)
-        except FaultoddsError:
-            return ""  # a damaged history stops whoever needs it, not a job that goes by its own numbers
+        stands = accepted(self.job.appliance)
         return "" if stands == self.appliance.revision else stands
 
     @property

@@ -83,7 +83,7 @@ def _sayings() -> tuple[tuple[Kind, str, re.Pattern[str]], ...]:
 
 def _compiled(raw: Mapping[str, Mapping[str, list[str]]]) -> Iterator[tuple[Kind, str, re.Pattern[str]]]:
     for words in raw["doubt"]["words"]:
-        yield "doubt", "", re.compile(words)
+        yield "doubt", "all", re.compile(words)
     kinds: tuple[Kind, ...] = ("finding", "fact", "tool", "machine", "ask", "command")
     for kind in kinds:
         for meaning, patterns in raw[kind].items():

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from typing import Final, TypeAlias
 
+import msgspec
 from msgspec import Struct
 from msgspec.structs import asdict, force_setattr
 
@@ -144,7 +145,10 @@ class Closed(Struct, frozen=True):
         if self.outcome not in OUTCOMES:
             raise unknown("outcome of a job", self.outcome, OUTCOMES)
         if self.outcome == "came_back" and self.on is None:
-            raise FaultoddsError("came_back needs the day the complaint came back. Give it as YYYY-MM-DD.")
+            raise FaultoddsError(
+                "came_back needs the day the complaint came back. Give it as YYYY-MM-DD: --on YYYY-MM-DD with faultodds job close, "
+                "or close came back YYYY-MM-DD in a guided call."
+            )
 
 
 Payload: TypeAlias = Finding | RepairDone | Fact | Skip | MachineState | Hands | Note | Kept | Danger | Safe | Closed
@@ -176,11 +180,8 @@ def to_json(payload: Payload) -> str:
 
 
 def from_json(kind: str, text: str) -> Payload:
-    """The payload that `to_json` wrote; `ValueError`, `TypeError` or `KeyError` when the text is not one."""
-    record = json.loads(text)
-    if record.get("on") is not None:
-        record["on"] = date.fromisoformat(record["on"])
-    return KINDS[kind](**record)
+    """The payload that `to_json` wrote; `ValueError`, `TypeError`, `KeyError` or `RecursionError` when the text is not one."""
+    return msgspec.convert(json.loads(text), type=KINDS[kind])
 
 
 def summary(payload: Payload) -> str:

@@ -2,8 +2,9 @@
 
 Rows of the table `steps` are only ever added. An undo is a row as well, so the whole history can be read
 back. The file is in write-ahead mode with full synchronising: a step that `append` has returned from
-survives `kill -9`, and two terminals can work on one store. SQLAlchemy is slow to import, so only the job
-commands import this module.
+survives `kill -9`, and two terminals can work on one store; `together` makes several entries one. A job with a damaged row is set
+aside and named, and the others go on. Where nothing can be written the jobs can be looked at. SQLAlchemy is slow to import, so
+only the job commands import this module.
 
 Job ids are the numbers 1, 2, 3 ...: the shortest thing that can be typed with gloves on or read out over a
 telephone, given out by the database so that two terminals cannot get the same one, and never used twice.
@@ -15,9 +16,10 @@ from __future__ import annotations
 import itertools
 import json
 import os
+import sqlite3
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, Literal
@@ -26,12 +28,24 @@ import sqlalchemy as sa
 
 from faultodds.errors import FaultoddsError, StaleJobError, StoreError, UnknownName, unknown
 from faultodds.files import data_folder
-from faultodds.job.database import JOBS, STEPS, StoreFile, damaged, engine_of, make_folder, migrate, write_ahead
+from faultodds.job.database import (
+    JOBS,
+    STEPS,
+    StoreFile,
+    damaged_job,
+    engine_of,
+    for_looking,
+    make_folder,
+    migrate,
+    refuse_old,
+    write_ahead,
+)
 from faultodds.job.job import Job
 from faultodds.job.steps import Payload, Step, from_json, kind_of, summary, to_json, utc_now
 
 FILE_NAME: Final = "jobs.sqlite"
 Status = Literal["all", "open", "closed"]
+MOST_MINUTES: Final = 1440.0  # one entry takes a day at most
 _CHUNK: Final = 200  # jobs read at a time: bounds memory, and no reader holds the file open for long
 
 
@@ -50,13 +64,46 @@ def store_path(path: str | os.PathLike[str] | None = None) -> Path:
 class Store:
     """The jobs of one user. Open it with `Store.open`, best in a `with` statement; use it from one thread.
 
-    Every method raises `StoreError` when the file cannot be read or written; then nothing has been saved.
+    Every method raises `StoreError` when the file cannot be read or written; then nothing has been saved. `closed_because`: why
+    the jobs can only be looked at, empty when they can be written. `joined`: whether it is within `together`; `kept`: whether
+    what the last `together` entered is on disk. `damaged`: the jobs that the last `list` set aside, with why.
     """
 
-    def __init__(self, file: StoreFile, connection: sa.Connection, clock: Callable[[], datetime]) -> None:
+    def __init__(self, file: StoreFile, clock: Callable[[], datetime], busy_seconds: float) -> None:
         self._file = file
-        self._connection = connection
         self.clock = clock
+        self.damaged: dict[str, str] = {}
+        self.closed_because = ""
+        self.kept = True
+        self.joined = False
+        self._written: sa.RootTransaction | None = None
+        self._failed: StoreError | None = None
+        with ExitStack() as undone:
+            self._connection = self._connected(undone, busy_seconds)
+            self._left = undone.pop_all()
+
+    def _connected(self, left: ExitStack, busy_seconds: float) -> sa.Connection:
+        """The connection to the file, or to what can be looked at of it; what is to be let go of at the end goes to `left`."""
+        file = self._file
+        try:
+            make_folder(file.path)
+            with file.plain_errors(), ExitStack() as undone:
+                connection = engine_of(file).connect()
+                undone.callback(connection.close)
+                migrate(connection, file.path)
+                write_ahead(connection, busy_seconds)
+                left.push(undone.pop_all())
+                return connection
+        except StoreError as error:
+            uri = left.enter_context(for_looking(file, error))
+            if uri is None:
+                raise
+            self.closed_because = str(error)
+            with file.plain_errors():
+                connection = engine_of(file, uri).connect()
+                left.callback(connection.close)
+                refuse_old(connection, file.path, error)
+                return connection
 
     @property
     def path(self) -> Path:
@@ -73,29 +120,61 @@ class Store:
     ) -> Store:
         """Open the store at `store_path(path)`, making it if it is not there and migrating it if it is older.
 
-        `busy_seconds` is how long to wait for another terminal to finish writing; `clock` gives the UTC time.
+        One that is there and cannot be written is opened to be looked at. `busy_seconds` is how long to wait for another terminal
+        to finish writing; `clock` gives the UTC time.
         """
-        file = StoreFile(store_path(path), busy_seconds)
-        make_folder(file.path)
-        with file.plain_errors():
-            connection = engine_of(file).connect()
-            try:
-                migrate(connection, file.path)
-                write_ahead(connection, busy_seconds)
-            except BaseException:
-                connection.close()
-                raise
-        return cls(file, connection, clock)
+        return cls(StoreFile(store_path(path), busy_seconds), clock, busy_seconds)
 
     def close(self) -> None:
         """Let go of the file. Nothing is waiting to be saved: each step was saved when it was added."""
-        self._connection.close()
+        self._left.close()
 
     def __enter__(self) -> Store:
         return self
 
     def __exit__(self, *_error: object) -> None:
         self.close()
+
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """Make everything entered within one transaction: all of it is on disk at the end, or none after a kill, a failure of the
+        disk or any error of the program's own. What another `FaultoddsError` breaks off is kept as far as it got.
+        """
+        if self.joined:
+            yield
+            return
+        self.joined = True
+        try:
+            yield
+        except FaultoddsError:
+            self._settle(keep=True)
+            raise
+        except BaseException:
+            self._settle(keep=False)
+            raise
+        else:
+            self._settle(keep=True)
+        finally:
+            self.joined = False
+
+    def settle(self) -> None:
+        """Within `together`: put on disk what was entered so far, before somebody is told of it, or asked."""
+        self._settle(keep=True)
+
+    def _settle(self, *, keep: bool) -> None:
+        written, self._written = self._written, None
+        failed, self._failed = self._failed, None
+        self.kept = False
+        if written is not None:
+            with self._file.plain_errors():
+                try:
+                    if keep and failed is None:
+                        written.commit()
+                finally:
+                    written.close()
+        if keep and failed is not None:
+            raise failed
+        self.kept = keep
 
     def new_job(self, appliance: str, *, revision: str = "", title: str = "", opened_at: datetime | None = None) -> Job:
         """Start a job, now or at `opened_at` when it is entered later.
@@ -129,6 +208,7 @@ class Store:
             job = self._load(connection, job_id)
             _refuse_stale(job, expected_seq, "; ".join(summary(payload) for payload, _ in entries))
             for payload, minutes in entries:
+                _refuse_minutes(minutes)
                 step = Step(job.last_seq + 1, self.clock(), payload, minutes)
                 job = job.plus(step)
                 row = {"kind": kind_of(payload), "payload": to_json(payload), "minutes": step.minutes}
@@ -169,18 +249,39 @@ class Store:
             return self._load(connection, job_id)
 
     def list(self, status: Status = "all", limit: int | None = None) -> tuple[Job, ...]:
-        """Jobs, newest first. A job whose complaint came back is open."""
+        """Jobs, newest first; damaged ones are left out, and are in `damaged` then. A job whose complaint came back is open."""
         chosen = sa.select(JOBS).where(_WITH_STATUS[status]).order_by(JOBS.c.id.desc()).limit(limit)
         with self._transaction("DEFERRED") as connection:
             headers = connection.execute(chosen).all()
             chunks = [headers[start : start + _CHUNK] for start in range(0, len(headers), _CHUNK)]
-            return tuple(job for chunk in chunks for job in self._assemble(connection, chunk))
+            found = [each for chunk in chunks for each in self._assemble(connection, chunk)]
+        self.damaged = {job_id: str(job) for job_id, job in found if isinstance(job, StoreError)}
+        return tuple(job for _, job in found if isinstance(job, Job))
 
     @contextmanager
     def _transaction(self, mode: Literal["DEFERRED", "IMMEDIATE"]) -> Iterator[sa.Connection]:
-        # A writer asks for the write lock at once: what it reads cannot change before it writes.
-        with self._file.plain_errors(), self._connection.execution_options(sqlite_begin=mode).begin():
-            yield self._connection
+        connection = self._connection
+        if mode == "IMMEDIATE" and self.closed_because:
+            raise StoreError(self.closed_because)
+        if self._failed is not None:
+            raise self._failed
+        with self._noted_failure(), self._file.plain_errors():
+            if self.joined and self._written is None and mode == "IMMEDIATE":
+                self._written = connection.execution_options(sqlite_begin=mode).begin()
+            # A writer asks for the write lock at once: what it reads cannot change before it writes.
+            inner = connection.begin_nested if self._written else connection.execution_options(sqlite_begin=mode).begin
+            with inner():
+                yield connection
+
+    @contextmanager
+    def _noted_failure(self) -> Iterator[None]:
+        """After a failure of the disk within `together` SQLite may have taken back all of it: nothing more is entered then."""
+        try:
+            yield
+        except StoreError as error:
+            if self.joined and isinstance(error.__cause__, sa.exc.DBAPIError | sqlite3.Error):
+                self._failed = error
+            raise
 
     def _load(self, connection: sa.Connection, job_id: str) -> Job:
         number = job_id.strip().removeprefix("#")
@@ -188,14 +289,20 @@ class Store:
         if number.isascii() and number.isdigit() and len(number) <= 18:
             headers = connection.execute(sa.select(JOBS).where(JOBS.c.id == int(number))).all()
             if headers:
-                return self._assemble(connection, headers)[0]
+                job = self._assemble(connection, headers)[0][1]
+                if isinstance(job, StoreError):
+                    raise job
+                return job
         raise _unknown_job(connection, job_id)
 
-    def _assemble(self, connection: sa.Connection, headers: Sequence[sa.Row[Any]]) -> Sequence[Job]:
+    def _assemble(
+        self, connection: sa.Connection, headers: Sequence[sa.Row[Any]]
+    ) -> Sequence[tuple[str, Job | StoreError]]:
+        """Each job with its id, or what is wrong with it."""
         ids = [header.id for header in headers]
         chosen = sa.select(STEPS).where(STEPS.c.job_id.in_(ids)).order_by(STEPS.c.job_id, STEPS.c.seq)
         rows_of = defaultdict(tuple, _grouped(connection.execute(chosen).all()))
-        return [_read_job(self.path, header, rows_of[header.id]) for header in headers]
+        return [(str(header.id), _read_job(self.path, header, rows_of[header.id])) for header in headers]
 
 
 _WITH_STATUS: Final[dict[str, sa.ColumnElement[bool]]] = {
@@ -223,17 +330,19 @@ def _add_undo(connection: sa.Connection, job: Job, at: datetime, step: Step) -> 
     _add_row(connection, job, at, {"kind": "undo", "payload": json.dumps({"seq": step.seq}), "minutes": None})
 
 
-def _read_job(path: Path, header: sa.Row[Any], rows: Sequence[sa.Row[Any]]) -> Job:
+def _read_job(path: Path, header: sa.Row[Any], rows: Sequence[sa.Row[Any]]) -> Job | StoreError:
     try:
+        if not all(isinstance(text, str) for text in (header.appliance, header.revision, header.title)):
+            raise TypeError("its head is no text")
         taken_back = {json.loads(row.payload)["seq"] for row in rows if row.kind == "undo"}
         steps = [
-            Step(row.seq, datetime.fromisoformat(row.at), from_json(row.kind, row.payload), row.minutes)
+            Step(row.seq, _moment(row.at), from_json(row.kind, row.payload), row.minutes)
             for row in rows
             if row.kind != "undo"
         ]
-        opened_at = datetime.fromisoformat(header.opened_at)
-    except (ValueError, TypeError, KeyError, AttributeError, FaultoddsError) as error:
-        raise StoreError(damaged(path, f"job {header.id} cannot be read: {error!r}")) from error
+        opened_at = _moment(header.opened_at)
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError, OverflowError, FaultoddsError) as error:
+        return StoreError(damaged_job(path, header.id, " ".join(f"{type(error).__name__}: {error}".split())[:200]))
     return Job(
         id=str(header.id),
         appliance=header.appliance,
@@ -262,6 +371,20 @@ def _unknown_job(connection: sa.Connection, job_id: str) -> UnknownName:
     ids = [str(number) for number in connection.scalars(sa.select(JOBS.c.id).order_by(JOBS.c.id.desc()))]
     next_step = "Type `faultodds job list` to see them." if ids else "Type `faultodds job new` to start one."
     return unknown("job", job_id, ids, next_step)
+
+
+def _refuse_minutes(minutes: float | None) -> None:
+    if minutes is not None and minutes > MOST_MINUTES:
+        raise FaultoddsError(
+            f"{minutes:g} minutes is over a day. Give what this one entry took, {MOST_MINUTES:g} at most."
+        )
+
+
+def _moment(text: str) -> datetime:
+    at = datetime.fromisoformat(text)
+    if at.tzinfo is None:
+        raise ValueError(f"{text} is no moment in UTC")
+    return at
 
 
 def _timestamp(at: datetime) -> str:

@@ -87,7 +87,7 @@ def _mapping_for(
         named = mapping.read_mapping(given, knowledge)
         mapping.refuse_other_headings(named, source.headings, str(given))
         return named.confirm(), str(given)
-    saved = mapping.find_saved(files.folder, source.headings, knowledge)
+    saved = mapping.find_saved(files.folder, source.headings, knowledge, files.mapping)
     if saved is not None:
         return saved[0], str(saved[1])
     return propose.propose(knowledge, propose.samples(source.headings, sample)), PROPOSED

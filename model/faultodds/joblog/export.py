@@ -8,7 +8,8 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from faultodds.errors import FaultoddsError, unknown
+from faultodds.errors import FaultoddsError
+from faultodds.files import refuse_taken
 from faultodds.joblog import clean
 from faultodds.joblog.aside import safe
 
@@ -25,13 +26,8 @@ def export_log(source: Path, to: Path, force: bool = False) -> int:
     In CSV and Excel no cell can be taken for a formula. Raises FaultoddsError for another ending, a file that is there (unless
     `force`), or more visits than a sheet holds.
     """
+    refuse_taken(to, "--to", "jobs.csv", kind="a log", endings=ENDINGS, force=force)
     kind = to.suffix.casefold()
-    if kind not in ENDINGS:
-        raise unknown("kind of file", to.suffix or to.name, ENDINGS, "Give for example --to jobs.csv.")
-    if to.is_dir():
-        raise FaultoddsError(f"{to} is a folder. Give a file, for example --to {to / 'jobs.csv'}.")
-    if to.exists() and not force:
-        raise FaultoddsError(f"{to} is there already. Add --force to write over it, or give another file.")
     count = sum(len(piece) for piece in clean.read_chunks(source))
     with clean.replacing(to) as beside:
         if kind == ".parquet":

@@ -7,16 +7,17 @@ import json
 import os
 import re
 import shutil
-import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 from faultodds.errors import FaultoddsError, unknown
+from faultodds.files import forget_left, held_folder, synced
 from faultodds.names import fold
 
 FOLDER: Final = "logs"
+_FINISHED: Final = ".whole"
 _NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,60}")
 
 
@@ -83,7 +84,11 @@ def name_for(path: Path) -> str:
 def names_in(data: str | os.PathLike[str] | None = None) -> list[str]:
     """The logs there are, by name."""
     folder = log_folder(data)
-    return sorted(path.stem for path in folder.glob("*.parquet")) if folder.is_dir() else []
+    if not folder.is_dir():
+        return []
+    with contextlib.suppress(OSError):  # logs can be looked at where nothing can be written
+        _finish(folder)
+    return sorted(path.stem for path in folder.glob("*.parquet"))
 
 
 def find_log(name: str, data: str | os.PathLike[str] | None = None) -> Path:
@@ -99,26 +104,38 @@ def find_log(name: str, data: str | os.PathLike[str] | None = None) -> Path:
 
 @contextlib.contextmanager
 def all_or_nothing(files: LogFiles) -> Iterator[LogFiles]:
-    """A place to write a log's files to; they take the places of the old ones at the end, or not at all after an error."""
+    """A place to write a log's files to; they take the places of the old ones at the end, or not at all after an error or a kill.
+
+    Once all of them are on disk the place is given the name of one that is finished: from then on whoever looks at the logs puts
+    them where they belong (`_finish`), should the import be killed before it has.
+    """
     try:
         files.folder.mkdir(parents=True, exist_ok=True)
-        place = Path(tempfile.mkdtemp(prefix=f".{files.name}.", suffix=".new", dir=files.folder))
+        with held_folder(files.folder, files.name) as place:
+            yield LogFiles(place, files.name)
+            for path in place.iterdir():
+                synced(path)
+            synced(place)
+            os.replace(place, place.with_suffix(_FINISHED))
+            synced(files.folder)
     except OSError as error:
         raise FaultoddsError(
-            f"logs cannot be kept in {files.folder} ({error.strerror or error}). Make it writable, or set "
-            "FAULTODDS_DATA to a folder of yours."
+            f"the log could not be written to {files.folder} ({error.strerror or error}). Nothing was changed. Free some space, "
+            "make it writable, or set FAULTODDS_DATA to a folder of yours."
         ) from None
-    try:
-        beside = LogFiles(place, files.name)
-        yield beside
+    with contextlib.suppress(OSError):  # it is kept by now; the next look at the logs tries again
+        _finish(files.folder)
+
+
+def _finish(folder: Path) -> None:
+    """Put the files of finished imports where they belong, and remove what killed ones left. Done twice it does no harm."""
+    forget_left(folder)
+    for place in sorted(folder.glob(f".*{_FINISHED}")):
         # The clean log comes last: until it is there, the log is the old one.
         for path in sorted(place.iterdir(), key=lambda p: p.suffix == ".parquet"):
-            os.replace(path, files.folder / path.name)
-    except OSError as error:
-        raise FaultoddsError(
-            f"the log could not be written to {files.folder} ({error.strerror or error}). Nothing was changed."
-        ) from None
-    finally:
+            with contextlib.suppress(FileNotFoundError):  # another program is quicker
+                os.replace(path, folder / path.name)
+        synced(folder)
         shutil.rmtree(place, ignore_errors=True)
 
 

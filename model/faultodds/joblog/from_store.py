@@ -125,6 +125,7 @@ def import_store(
     )
     with Store.open(data) as store:
         made = list(rows(reversed(store.list()), knowledge, report))
+        report.notes += [f"set aside: {told}" for told in store.damaged.values()]
     if len(made) < 2:
         reasons = "; ".join(f"{n} {why}" for why, n in report.aside.items())
         raise FaultoddsError(

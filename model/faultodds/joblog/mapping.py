@@ -7,7 +7,6 @@ a log with the same headings finds it again by itself.
 from __future__ import annotations
 
 import json
-import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -16,7 +15,7 @@ from typing import Any, Final, Literal, get_args
 from faultodds.errors import FaultoddsError, nearest, unknown
 from faultodds.joblog.clean import AFTER, ENDED, FACT, FOUND, REPAIRS
 from faultodds.joblog.dates import Order
-from faultodds.knowledge import Knowledge
+from faultodds.knowledge import Knowledge, read_toml
 
 FORMAT: Final = 1
 NOT_KNOWN, SAYS_NOTHING = "?", "-"
@@ -165,15 +164,18 @@ def _table(items: Mapping[str, str]) -> str:
 
 def read_mapping(path: Path, knowledge: Knowledge) -> LogMapping:
     """Read and check a mapping file; raises FaultoddsError naming the file, the column and what is allowed."""
+    return from_raw(_raw(path), knowledge, path.name)
+
+
+def _raw(path: Path) -> dict[str, Any]:
+    """The tables of a mapping file, whatever is in them."""
     try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+        data = path.read_bytes()
     except FileNotFoundError:
         raise FaultoddsError(f"there is no mapping file at {path}. Leave --mapping out to have one proposed.") from None
-    except (OSError, UnicodeDecodeError) as error:
+    except OSError as error:
         raise FaultoddsError(f"{path} cannot be read ({error}). Give another --mapping FILE.") from None
-    except tomllib.TOMLDecodeError as error:
-        raise FaultoddsError(f"{path} is not valid TOML: {error}. Mend that line and run the import again.") from None
-    return from_raw(raw, knowledge, path.name)
+    return read_toml(data, str(path), FaultoddsError)
 
 
 def from_raw(raw: Mapping[str, Any], knowledge: Knowledge, where: str) -> LogMapping:
@@ -207,24 +209,49 @@ def _column(raw: Any, knowledge: Knowledge, where: str) -> Column:
     of, lead = (_names(raw.get(part, []), kind, knowledge, place) for part in ("of", "lead"))
     if kind in ("fact", "finding") and not of:
         raise FaultoddsError(f'{place}: say which {kind} it is, for example of = ["{_example(kind, knowledge)}"].')
-    assume = {str(k): str(v) for k, v in dict(raw.get("assume", {})).items()}
+    assume, words = (_texts(raw.get(part, {}), part, place) for part in ("assume", "words"))
     for name in assume:
         if name not in ASSUMPTIONS:
             raise unknown("assumption", name, ASSUMPTIONS, where=place)
-    words = {str(k): str(v) for k, v in dict(raw.get("words", {})).items()}
-    column = Column(heading, kind, of, lead, assume, words, float(raw.get("sure", 1.0)), str(raw.get("why", "")))  # type: ignore[arg-type]
+    sure = raw.get("sure", 1.0)
+    if isinstance(sure, bool) or not isinstance(sure, int | float) or not 0 <= sure <= 1:
+        raise FaultoddsError(
+            f"{place}: sure = {_short(sure)}: it is a number from 0 to 1. It is not used; leave it out."
+        )
+    column = Column(heading, kind, of, lead, assume, words, float(sure), str(raw.get("why", "")))  # type: ignore[arg-type]
     for word, meaning in words.items():
         meanings(column, meaning, knowledge, f"{place}, word '{word}'")
     return column
 
 
 def _names(raw: Any, kind: str, knowledge: Knowledge, place: str) -> tuple[str, ...]:
-    names = tuple(str(name) for name in ([raw] if isinstance(raw, str) else raw))
+    listed = [raw] if isinstance(raw, str) else raw
+    if not isinstance(listed, list) or not all(isinstance(name, str) for name in listed):
+        raise FaultoddsError(
+            f'{place}: of and lead are lists of names, such as ["{_example(kind, knowledge)}"], not {_short(raw)}.'
+        )
+    names = tuple(listed)
     known = known_names(kind, knowledge)
     for name in names:
         if name not in known:
             raise unknown("fact" if kind == "fact" else "symptom or check", name, known, where=place)
     return names
+
+
+def _texts(raw: Any, part: str, place: str) -> dict[str, str]:
+    if not isinstance(raw, dict) or not all(isinstance(text, str) for text in raw.values()):
+        raise FaultoddsError(
+            f'{place}: {part} is a table of texts, such as {part} = {{ name = "text" }}, not {_short(raw)}.'
+        )
+    return raw
+
+
+def _short(raw: Any) -> str:
+    try:
+        text = str(raw)
+    except ValueError:  # a number of thousands of digits
+        return "that number"
+    return text if len(text) < 60 else f"{text[:57]}..."
 
 
 def known_names(kind: str, knowledge: Knowledge) -> list[str]:
@@ -281,21 +308,37 @@ def _checked(target: str, value: str, knowledge: Knowledge, where: str) -> str:
     return value
 
 
-def find_saved(folder: Path, headings: Sequence[str], knowledge: Knowledge) -> tuple[LogMapping, Path] | None:
-    """The saved mapping whose headings are these, a confirmed one before others; None when there is none."""
+def find_saved(
+    folder: Path, headings: Sequence[str], knowledge: Knowledge, own: Path | None = None
+) -> tuple[LogMapping, Path] | None:
+    """The saved mapping whose headings are these, a confirmed one before others; None when there is none.
+
+    `own` is where this log's own mapping is, or would be: that one is complained of when it cannot be used, since it would be
+    written over; any other that cannot be used is passed by.
+    """
     fitting = []
     for path in sorted(folder.glob("*.mapping.toml")):
         try:
-            raw = tomllib.loads(path.read_text(encoding="utf-8"))
-        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
-            continue  # a broken file is complained of when it is named
-        saved = [str(entry.get("heading")) for entry in raw.get("column", []) if isinstance(entry, dict)]
+            raw = _raw(path)
+        except FaultoddsError:
+            if path == own:
+                raise
+            continue
+        columns = raw.get("column")
+        saved = (
+            [e.get("heading") if isinstance(e, dict) else None for e in columns] if isinstance(columns, list) else []
+        )
+        if path == own and (not saved or None in saved):
+            read_mapping(path, knowledge)  # says what is wrong with it
         if saved == list(headings) and raw.get("appliance") == knowledge.appliance.id:
-            fitting.append((not raw.get("confirmed"), path))
-    if not fitting:
-        return None
-    path = min(fitting)[1]
-    return read_mapping(path, knowledge), path
+            fitting.append((path != own, not raw.get("confirmed"), path))
+    for _, _, path in sorted(fitting):
+        try:
+            return read_mapping(path, knowledge), path
+        except FaultoddsError:
+            if path == own:
+                raise
+    return None
 
 
 def refuse_other_headings(mapping: LogMapping, headings: Sequence[str], where: str) -> None:

@@ -14,8 +14,7 @@ import warnings
 from pathlib import Path
 from typing import Any
 
-from faultodds.errors import FaultoddsError
-from faultodds.files import written_whole
+from faultodds.files import cannot_write, written_whole
 
 LABEL = "label"
 # Readers split properties at "=", end them at ";", nest at braces, drop quotes, and take "//" and "/*" for comments.
@@ -62,7 +61,4 @@ def _write(path: Path, text: str) -> None:
         with written_whole(path, shared=True) as beside:
             beside.write_text(text, encoding="utf-8", newline="\n")
     except OSError as error:
-        reason = error.strerror or str(error)
-        raise FaultoddsError(
-            f"the network cannot be written to '{path}' ({reason}). Name a file in a folder that exists and is yours."
-        ) from None
+        raise cannot_write(path, "--out", error) from None

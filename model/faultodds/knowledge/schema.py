@@ -204,10 +204,12 @@ class Observable:
 
 @dataclass(frozen=True, kw_only=True)
 class Symptom(Observable):
-    """What the customer reports or anybody sees without tools. `looked_at`: not asked for, since the machine has to run."""
+    """What the customer reports or anybody sees without tools. `looked_at`: not asked for, since the machine has to run.
+    `seen_running`: not asked for once something was done on the running machine, which showed it."""
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     looked_at: bool = False
+    seen_running: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -18,8 +18,10 @@ def read_toml(data: bytes, where: str, error_class: type[FaultoddsError]) -> dic
         return tomllib.loads(data.decode("utf-8"))
     except UnicodeDecodeError as error:
         raise error_class(f"{where}: is not UTF-8 text (byte {error.start}); save it as UTF-8.") from None
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # TOMLDecodeError is one; so is a number of thousands of digits, or a day that is none
         raise error_class(f"{where}: is not valid TOML: {error}.") from None
+    except RecursionError:
+        raise error_class(f"{where}: is not usable: its lists or tables are nested too deeply.") from None
 
 
 def keys_at(kind: Any, place: Iterable[object]) -> list[str]:

@@ -1,5 +1,5 @@
 from .decisions import (
-    FILE as FILE, accepted as accepted, history as history, revision_ids as revision_ids,
+    FILE as FILE, accepted as accepted, doubt as doubt, history as history, revision_ids as revision_ids,
     revision_path as revision_path, rollback as rollback,
 )
 from .revision import (

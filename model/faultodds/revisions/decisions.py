@@ -1,16 +1,16 @@
 """Which revision of the priors stands for an appliance, and how it came to.
 
 A revision (`revision.py`) is a file that is written once. What a manager decides about it is a line in `history.jsonl` beside
-it: "accept this one", "roll back". Lines are only ever added, each in one write, so two terminals can decide at the same
-moment and nothing is lost; what stands follows from reading them in order. The everyday commands read this one small
-file, so nothing heavy is imported here.
+it: "accept this one", "roll back". Lines are only ever added, each whole or not at all, so two terminals can decide at the same
+moment and nothing is lost; what stands follows from reading them in order. A line that cannot be read may have said
+anything: what stood before it is not known any more, so the knowledge file's own numbers stand until the next "accept", and every
+answer says so. The everyday commands read this one small file, so nothing heavy is imported here.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-import os
 import re
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
@@ -20,7 +20,7 @@ from typing import Final
 from msgspec import Struct
 
 from faultodds.errors import RevisionError
-from faultodds.files import data_folder
+from faultodds.files import data_folder, line_added
 
 FILE: Final = "file"
 """Stands for the knowledge file as it is, with no revision over it."""
@@ -28,10 +28,12 @@ SUFFIX: Final = ".toml"
 HISTORY: Final = "history.jsonl"
 ACCEPT: Final = "accept"
 ROLLBACK: Final = "rollback"
+DAMAGED: Final = "damaged"
 
 
 class Decision(Struct, frozen=True):
-    """One line of the history: at `at` (UTC) `revision` was accepted, or the accepted `revision` was rolled back."""
+    """One line of the history: at `at` (UTC) `revision` was accepted, or the accepted `revision` was rolled back. Of a damaged one
+    `revision` says which line of the file it is, or why the file cannot be read."""
 
     at: str
     action: str
@@ -69,19 +71,16 @@ def _age(revision: str) -> tuple[str, int, str]:
 
 
 def history(appliance: str) -> tuple[Decision, ...]:
-    """Every decision, oldest first; none when nothing was ever accepted.
-
-    Raises RevisionError when the history is damaged: what stands is then not known, and nothing else is put in its place.
-    """
+    """Every decision, oldest first, damaged lines among them; none when nothing was ever accepted."""
     path = shelf(appliance) / HISTORY
     try:
         data = path.read_bytes()
     except FileNotFoundError:
         return ()
     except OSError as error:
-        raise RevisionError(f"{path} cannot be read ({error.strerror or error}). Make it readable.") from None
-    lines = data.decode("utf-8", "replace").splitlines()
-    return tuple(_decision(path, number, line) for number, line in enumerate(lines, 1) if line.strip())
+        return (Decision("", DAMAGED, f"cannot be read: {error.strerror or error}"),)
+    lines = data.decode("utf-8", "replace").split("\n")
+    return tuple(_decision(number, line) for number, line in enumerate(lines, 1) if line.strip())
 
 
 def standing(decisions: Sequence[Decision]) -> tuple[str, ...]:
@@ -89,7 +88,10 @@ def standing(decisions: Sequence[Decision]) -> tuple[str, ...]:
     stack: list[str] = []
     for decision in decisions:
         if decision.action == ACCEPT:
-            stack.append(decision.revision)
+            # Two terminals that accept the same revision at once accept it once.
+            stack += [] if stack and stack[-1] == decision.revision else [decision.revision]
+        elif decision.action == DAMAGED:
+            stack.clear()
         elif stack and stack[-1] == decision.revision:
             # Two terminals that roll back the same revision at once take it back once.
             stack.pop()
@@ -101,17 +103,29 @@ def accepted(appliance: str) -> str:
     return (FILE, *standing(history(appliance)))[-1]
 
 
-def accept(appliance: str, revision: str, clock: Callable[[], datetime] = now) -> None:
-    """Let a revision, or `FILE`, stand from now on.
+def doubt(appliance: str) -> str:
+    """What is to be said with every answer while damage to the history leaves it open which revision stands; else empty."""
+    decisions = history(appliance)
+    damaged = [decision.revision for decision in decisions if decision.action == DAMAGED]
+    if not damaged or standing(decisions):
+        return ""
+    return (
+        f"Which learned numbers were accepted is not known: {shelf(appliance) / HISTORY} is damaged ({damaged[-1]}). The knowledge "
+        "file's own are used. Type 'faultodds revision list', then 'faultodds revision accept ID' with the one to use, or "
+        f"'faultodds revision accept {FILE}' to keep the knowledge file's own."
+    )
 
-    A damaged history is put aside, with the lines that can still be read kept in the new one: accepting is the way out of it.
-    """
-    path = shelf(appliance) / HISTORY
-    try:
-        history(appliance)
-    except RevisionError:
-        _put_aside(path, clock())
-    _add(path, Decision(_stamp(clock()), ACCEPT, revision))
+
+def accept(appliance: str, revision: str, clock: Callable[[], datetime] = now) -> None:
+    """Let a revision, or `FILE`, stand from now on. RevisionError when it does already, or when that cannot be written down."""
+    decisions = history(appliance)
+    stands = standing(decisions)
+    if stands[-1:] == (revision,) or (not stands and revision == FILE and not doubt(appliance)):
+        raise RevisionError(
+            f"'{revision}' is in use for {appliance} already, so there is nothing to accept. Type 'faultodds revision list' to see "
+            "what was decided."
+        )
+    _add(appliance, Decision(_stamp(clock()), ACCEPT, revision))
 
 
 def rollback(appliance: str, clock: Callable[[], datetime] = now) -> tuple[str, str]:
@@ -119,10 +133,11 @@ def rollback(appliance: str, clock: Callable[[], datetime] = now) -> tuple[str, 
     stack = standing(history(appliance))
     if not stack:
         raise RevisionError(
-            f"no revision of {appliance} is accepted, so there is nothing to roll back: the knowledge file's own numbers "
+            doubt(appliance)
+            or f"no revision of {appliance} is accepted, so there is nothing to roll back: the knowledge file's own numbers "
             "are in use. Type 'faultodds revision list' to see what was proposed."
         )
-    _add(shelf(appliance) / HISTORY, Decision(_stamp(clock()), ROLLBACK, stack[-1]))
+    _add(appliance, Decision(_stamp(clock()), ROLLBACK, stack[-1]))
     return stack[-1], (FILE, *stack)[-2]
 
 
@@ -130,52 +145,25 @@ def _stamp(at: datetime) -> str:
     return at.astimezone(UTC).isoformat(timespec="seconds")
 
 
-def _decision(path: Path, number: int, line: str) -> Decision:
+def _decision(number: int, line: str) -> Decision:
     try:
         said = json.loads(line)
         decision = Decision(said["at"], said["action"], said["revision"])
-    except (ValueError, TypeError, KeyError):
-        decision = Decision("", "", "")
-    if decision.action not in (ACCEPT, ROLLBACK) or not isinstance(decision.revision, str) or not decision.revision:
-        raise RevisionError(
-            f"{path} is damaged at line {number}, so which revision is accepted is not known. Nothing was put in its place. "
-            f"Type 'faultodds revision list', then 'faultodds revision accept ID' with the one to use "
-            f"('faultodds revision accept {FILE}' for the knowledge file's own numbers)."
-        )
-    return decision
+    except (ValueError, TypeError, KeyError, RecursionError):
+        return Decision("", DAMAGED, f"line {number}")
+    sound = isinstance(decision.at, str) and isinstance(decision.revision, str) and decision.revision
+    return decision if sound and decision.action in (ACCEPT, ROLLBACK) else Decision("", DAMAGED, f"line {number}")
 
 
-def _add(path: Path, decision: Decision) -> None:
+def _add(appliance: str, decision: Decision) -> None:
     """Add one line, on disk when this returns."""
+    path = shelf(appliance) / HISTORY
     said = {"at": decision.at, "action": decision.action, "revision": decision.revision}
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
-        try:
-            # One write of one line: nobody else's line can come in between.
-            os.write(handle, (json.dumps(said) + "\n").encode())
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+        line_added(path, json.dumps(said))
     except OSError as error:
         raise RevisionError(
             f"{path} cannot be written ({error.strerror or error}), so nothing has changed. Make it writable, or set "
             "FAULTODDS_DATA to a folder of yours."
         ) from None
-
-
-def _put_aside(path: Path, at: datetime) -> None:
-    """Keep a damaged history under another name, and start a new one with its readable lines."""
-    lines = path.read_bytes().decode("utf-8", "replace").splitlines()
-    kept = []
-    for number, line in enumerate(lines, 1):
-        try:
-            kept.append(_decision(path, number, line))
-        except RevisionError:
-            continue
-    try:
-        os.replace(path, path.with_name(f"history-damaged-{at:%Y%m%d%H%M%S}.jsonl"))
-    except OSError as error:
-        raise RevisionError(f"{path} is damaged and cannot be moved aside ({error.strerror or error}).") from None
-    for decision in kept:
-        _add(path, decision)

@@ -157,7 +157,7 @@ def from_bytes(data: bytes, path: Path) -> Revision:
 
     try:
         return _record(tomllib.loads(body.decode("utf-8")))
-    except (ValueError, TypeError, KeyError, AttributeError) as error:
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError) as error:
         raise _damaged(path, f"{type(error).__name__}: {error}") from None
 
 

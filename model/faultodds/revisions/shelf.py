@@ -147,7 +147,7 @@ def accept(appliance: str, typed: str, fingerprint: str, *, anyway: bool = False
                 f"and is {fingerprint}). The revision would stand over what was edited. Learn anew with "
                 f"'faultodds tune {revision.log.name}', or accept it all the same: faultodds revision accept {name} --anyway"
             )
-    before = _before(appliance)
+    before = accepted(appliance)
     decisions.accept(appliance, name)
     return name, before
 
@@ -174,14 +174,6 @@ def differences(
 def _value(here: Number | None, there: Number | None) -> float | None:
     """A revision's number, or the file's when it has none of its own."""
     return here.learned if here is not None else there.file if there is not None else None
-
-
-def _before(appliance: str) -> str:
-    """What stands now; a damaged history counts as the file, since accepting is the way out of it."""
-    try:
-        return accepted(appliance)
-    except RevisionError:
-        return FILE
 
 
 def _next_id(appliance: str, made_at: datetime) -> str:

@@ -1,25 +1,28 @@
 """Shop files that have been read before, in parsed form: a file is validated when it is new or changed, never twice.
 
-An entry's name is a hash of the file and of the code that checks it. One that is damaged, or a cache that cannot be
-written, only costs the validation again.
+An entry's name is a hash of the file and of the code that checks it; it begins with the SHA-256 of the rest. One that is
+damaged, or a cache that cannot be written, only costs the validation again.
 """
 
 from __future__ import annotations
 
 import contextlib
 import hashlib
+import os
 from pathlib import Path
 
 import msgspec
 
 from faultodds.errors import ShopError
-from faultodds.files import cache_folder, written_whole
+from faultodds.files import cache_entry, opened_entry, written_whole
 from faultodds.shop.records import Shop
 
 _CHECKING_CODE = ("records.py", "shop_file.py")
 _SUFFIX = ".shop"
 # Older entries kept beside the newest: two or three files may be in turns.
 KEPT = 5
+_DIGEST = 32
+_MOST_BYTES = 1 << 22
 
 
 def cached(path: Path) -> Shop:
@@ -28,9 +31,10 @@ def cached(path: Path) -> Shop:
         data = path.read_bytes()
     except OSError as error:
         raise ShopError(f"{path}: cannot be read ({error.strerror or error}).") from None
-    entry = cache_folder() / f"shop-{_key(data)}{_SUFFIX}"
+    entry = cache_entry(f"shop-{_key(data)}{_SUFFIX}")
     with contextlib.suppress(OSError, msgspec.MsgspecError):
-        return msgspec.msgpack.decode(entry.read_bytes(), type=Shop)
+        if (kept := _read(entry)) is not None:
+            return msgspec.msgpack.decode(kept, type=Shop)
     from faultodds.shop.shop_file import parse
 
     shop = parse(data, path.name)
@@ -46,11 +50,17 @@ def _key(data: bytes) -> str:
     return digest.hexdigest()[:24]
 
 
+def _read(entry: Path) -> bytes | None:
+    """What an entry holds; None when it is not what was written."""
+    with os.fdopen(opened_entry(entry), "rb") as file:
+        kept = file.read(_MOST_BYTES)
+    return kept[_DIGEST:] if hashlib.sha256(kept[_DIGEST:]).digest() == kept[:_DIGEST] else None
+
+
 def _write(entry: Path, data: bytes) -> None:
     """Write the entry, and forget the oldest."""
-    entry.parent.mkdir(parents=True, exist_ok=True)
-    with written_whole(entry, shared=True) as beside:
-        beside.write_bytes(data)
+    with written_whole(entry) as beside:
+        beside.write_bytes(hashlib.sha256(data).digest() + data)
     old = sorted(entry.parent.glob(f"shop-*{_SUFFIX}"), key=lambda p: p.stat().st_mtime, reverse=True)
     for path in old[KEPT:]:
         path.unlink(missing_ok=True)

@@ -72,7 +72,7 @@ class Play:
         """
         p = self.problem
         points = even_points(count, DEPTH + 1)
-        at = np.minimum(np.searchsorted(np.cumsum(p.weights), points[0]), len(p.active) - 1)
+        at = p.by_need[np.minimum(np.searchsorted(np.cumsum(p.weights[p.by_need]), points[0]), len(p.active) - 1)]
         return [self.call(int(a), points[:, n]) for n, a in enumerate(at.tolist())]
 
     def call(self, truth: int, points: Floats) -> tuple[float, int]:

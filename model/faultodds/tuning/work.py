@@ -18,6 +18,8 @@ from faultodds.tuning.settings import Settings
 from faultodds.tuning.statistics import Statistics, statistics, total
 from faultodds.tuning.structure import Structure
 
+WAIT_FOR_WORKERS = 15  # seconds
+
 
 def one_thread_each() -> Any:
     """A context in which a matrix product keeps to the thread that asked for it.
@@ -97,12 +99,21 @@ def _client(address: str) -> Any:
             "Type: pip install 'faultodds[cluster]', or leave out --scheduler to work on this machine."
         ) from None
     try:
-        return Client(address, timeout="10s", set_as_default=False)  # type: ignore[no-untyped-call]
+        client = Client(address, timeout="10s", set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TimeoutError) as error:
         raise FaultoddsError(
             f"no cluster answers at '{address}' ({' '.join(str(error).split())[:80]}). "
             "Start one with 'dask scheduler', or leave out --scheduler to work on this machine."
         ) from None
+    try:
+        client.wait_for_workers(1, timeout=WAIT_FOR_WORKERS)
+    except TimeoutError:
+        client.close()  # type: ignore[no-untyped-call]
+        raise FaultoddsError(
+            f"the cluster at '{address}' has had no worker for {WAIT_FOR_WORKERS} seconds, so nobody would do the work. "
+            f"Start one with 'dask worker {address}', or leave out --scheduler to work on this machine."
+        ) from None
+    return client
 
 
 def _same(data: Any) -> Any:

@@ -163,16 +163,8 @@ class _Grower:
         self.appliance, self.k = appliance, appliance.knowledge
         self.depth, self.nodes = depth, nodes
         self.tick = tick or (lambda done, known: None)
-        self._machines: dict[frozenset[tuple[str, str]], MachineStates] = {}
+        self.machine = MachineStates(self.k)
         self.decisions = 0
-
-    def machine(self, belief: Belief) -> MachineStates:
-        """The ways between the states of the machine that has been told of."""
-        facts = belief.evidence.facts
-        told = frozenset((f, v) for f, v in facts.items() if f in self.k.equipment)
-        if told not in self._machines:
-            self._machines[told] = MachineStates(fitted(self.k, facts))
-        return self._machines[told]
 
     # --- growing ---
 
@@ -195,7 +187,7 @@ class _Grower:
 
     def _decide(self, node: _Node) -> None:
         self.decisions += 1
-        node.move = best_move(self.appliance, node.belief, node.situation, self.machine(node.belief))
+        node.move = best_move(self.appliance, node.belief, node.situation, self.machine)
         if node.move.kind == "ask":
             minutes = self.k.costs.ask_minutes
             node.work = _Work(minutes, minutes * self._rate(node) / 60.0, (), node.situation.state)
@@ -231,7 +223,7 @@ class _Grower:
         assert node.work is not None
         self.decisions += 1
         there = _moved(node.situation, node.work.after)
-        return best_move(self.appliance, done, there, self.machine(done)).name == self.k.costs.verify
+        return best_move(self.appliance, done, there, self.machine).name == self.k.costs.verify
 
     def _repaired(self, evidence: Evidence, move: NextMove | None) -> Evidence:
         assert move is not None
@@ -265,10 +257,12 @@ class _Grower:
 
     def _work(self, node: _Node, state: State, names: tuple[str, ...], belief: Belief) -> _Work:
         """Pieces of work one after the other, each from the state that the one before it leaves."""
-        rate, machine = self._rate(node), self.machine(belief)
+        rate = self._rate(node)
         known = may_be(self.k, belief.evidence, belief)
         out = _Work(0.0, 0.0, (), state)
-        for told in instructions(fitted(self.k, belief.evidence.facts), machine, names, state, known, proved=False):
+        for told in instructions(
+            fitted(self.k, belief.evidence.facts), self.machine, names, state, known, proved=False
+        ):
             record: Work = self.k.check.get(told.name) or self.k.repair[told.name]
             minutes = told.way.charged + record.minutes
             out = out.then(_Work(minutes, minutes * rate / 60.0 + record.cost, told.lines, told.after))
@@ -340,7 +334,7 @@ class _Grower:
 
     def _guess(self, node: _Node) -> Ahead:
         problem = Problem(self.appliance, node.belief, node.situation)
-        problem.machine = self.machine(node.belief)
+        problem.ways = self.machine
         return look_ahead(problem)
 
 

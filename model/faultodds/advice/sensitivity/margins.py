@@ -149,7 +149,7 @@ class _Asker:
     def __call__(self, case: Case) -> _Answer:
         problem = Problem(case.appliance, case.belief, case.situation)
         # Ways between machine states do not depend on anything that is varied.
-        problem.machine = self.machine
+        problem.ways = self.machine
         ranking = Ranking(problem)
         answer = _Answer(advice._cheapest(ranking), options(ranking))
         self.done += 1
