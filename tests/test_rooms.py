@@ -33,11 +33,13 @@ ORDER = [
     "advice.plan",
     "textbook",
     "job",
+    "cards",
     "stock",
     "joblog",
     "tuning",
     "audit",
     "charts",
+    "reports",
 ]
 EVERYDAY = ["belief", "errors", "knowledge", "names", "revisions"]
 HEAVY = {

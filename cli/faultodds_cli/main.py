@@ -34,6 +34,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "read": ("read", "app", 'Judge one raw reading, such as coil_ohms "1.15k".'),
     "calc": ("calc.command", "app", "The trade's sums: duct, input, drytime, thermistor, airflow ..."),
     "job": ("job.command", "app", "A call step by step, for scripts: new, find, fix, close ..."),
+    "report": ("report", "app", "A page for the customer or the shop, or the manager's month."),
     "log": ("log.command", "app", "Your own job log: import, describe, list, export."),
     "trial": ("trial.command", "app", "Policies side by side on simulated jobs: what each costs."),
     "tune": ("tune.command", "app", "Learn the shop's own numbers from a job log, as a proposal."),

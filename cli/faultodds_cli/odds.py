@@ -39,5 +39,10 @@ def odds(
     from faultodds_cli.shared.show_odds import course_lines, odds_lines
     from faultodds_cli.shared.text import paragraphs
 
-    parts = [evidence_lines(view), odds_lines(view, top), course_lines(view), unlisted_lines(view)]
+    parts = [
+        evidence_lines(view),
+        odds_lines(view, top),
+        course_lines(view.appliance.knowledge, view.belief),
+        unlisted_lines(view),
+    ]
     say(paragraphs([*parts, left_out_lines(view), revision_lines(view.appliance)]))

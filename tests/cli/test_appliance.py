@@ -38,7 +38,7 @@ def test_shares_add_up() -> None:
 
 @pytest.mark.parametrize(
     ("what", "said"),
-    [("checks", "coil_ohms=good | off"), ("coil_ohms", "1. "), ("coils.drop_out_hot", "by: coil_set"),
+    [("checks", "coil_ohms=good | off"), ("coil_ohms", "1. "), ("coils.drop_out_hot", "[coil_set]"),
      ("control", "Values:"), ("stops", "gas_smell")],
 )  # fmt: skip
 def test_show_one_list_or_name(what: str, said: str) -> None:

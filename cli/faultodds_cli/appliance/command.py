@@ -57,13 +57,26 @@ def show_command(
 ) -> None:
     """Every name that can be typed: faults with their shares, symptoms, checks, repairs, facts ...
 
-    Examples: faultodds appliance show gas_dryer checks / faultodds appliance show gas_dryer coil_ohms
+    Examples: faultodds appliance show gas_dryer checks / faultodds appliance show gas_dryer coils.drop_out_hot
     """
     from faultodds.knowledge import load
     from faultodds_cli.appliance import show as pages
 
     k = load(name)
-    if as_json:
+    mode = pages.fault_in(k, what) if what else ""
+    if mode:
+        from faultodds.belief import open_appliance
+        from faultodds.cards import card
+        from faultodds_cli.shared.show_fault import card_answer, card_lines
+        from faultodds_cli.shared.show_known import revision_lines
+
+        appliance = open_appliance(name)
+        it = card(appliance, mode)
+        if as_json:
+            say_json(card_answer(it))
+        else:
+            say([*card_lines(k, it), *revision_lines(appliance)])
+    elif as_json:
         say_json(pages.names_answer(k))
     elif what is None:
         lists = pages.sections(k)

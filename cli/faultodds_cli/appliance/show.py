@@ -64,12 +64,36 @@ def sections(k: Knowledge) -> dict[str, list[str]]:
 
 def page(k: Knowledge, what: str) -> list[str]:
     """One list, or one name in full, by what was typed."""
+    lists = sections(k)
+    choice = _named(k, what)
+    return lists[choice] if choice in lists else detail(k, choice)
+
+
+def fault_in(k: Knowledge, what: str) -> str:
+    """The one fault that was typed, as people name it where no other name is meant; else ""."""
+    from faultodds.cards import faults_meant
+    from faultodds.errors import UnknownName
+
+    modes = dict(k.modes())
+    try:
+        choice = _named(k, what)
+        return choice if choice in modes else ""
+    except UnknownName as problem:
+        meant = faults_meant(k, what)
+        if len(meant) > 1:
+            listed = ", ".join(f"{m} ({modes[m].title})" for m in meant)
+            raise UnknownName(
+                f"'{what}' can be bad in more than one way: {listed}. Type the whole name of one."
+            ) from problem
+        return "".join(meant)
+
+
+def _named(k: Knowledge, what: str) -> str:
     from faultodds.names import match
 
-    lists, names = sections(k), named(k)
+    names = named(k)
     hint = "Type 'faultodds appliance show' for all of them."
-    choice = match("list or name", what, [*lists, *names], names, hint)
-    return lists[choice] if choice in lists else detail(k, choice)
+    return match("list or name", what, [*sections(k), *names], names, hint)
 
 
 def _all_shares(k: Knowledge) -> float:
@@ -139,12 +163,10 @@ def detail(k: Knowledge, name: str) -> list[str]:
 
         spec = k.reading[name]
         lines += wrap(f"Reading: {describe(spec, list(k.check[name].outcomes))} ({spec.source}).")
-    if name in dict(k.modes()):
+    if name in k.repair:
         from faultodds.knowledge import repair_modes
 
-        by = [n for n, r in k.repair.items() if name in repair_modes(k, r)]
-        lines += wrap(f"Put right by: {', '.join(by)}.")
-        lines += wrap(dict(k.modes())[name].advice)
+        lines += wrap(f"Puts right: {', '.join(repair_modes(k, k.repair[name]))}.")
     return [line for line in lines if line]
 
 

@@ -12,7 +12,7 @@ from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.job import ENDED, owed_on, reason_owed, repairs_on, typed
 from faultodds.names import fold, match
 from faultodds_cli.bench.call import BenchCall
-from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_check_lines, why_lines
+from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_check_lines
 from faultodds_cli.shared import show_job
 from faultodds_cli.shared.show_advice import check_lines, repair_lines
 from faultodds_cli.shared.show_known import evidence_lines, left_out_lines
@@ -75,12 +75,11 @@ def repairs(call: BenchCall, rest: str) -> bool:
 
 
 def why(call: BenchCall, rest: str) -> bool:
-    """Why this advice, or what one check would tell."""
-    if rest:
-        name = typed.observable(call.visit.knowledge, rest, call.numbered)
-        call.talk.say(why_check_lines(call.visit, name))
-    else:
-        call.talk.say(why_lines(call.visit))
+    """Why the odds are as they are, a check pays, a fault leads or does not, and what parts two."""
+    from faultodds_cli.shared.show_fault import why_told
+
+    told = why_told(call.visit, rest, call.numbered)
+    call.talk.say(why_check_lines(call.visit, told) if isinstance(told, str) else told)
     return False
 
 
@@ -294,7 +293,12 @@ def leave(call: BenchCall, rest: str) -> bool:
 COMMANDS: dict[str, Command] = {
     "help": Command("help [WORD]", "this list", help_),
     "how": Command("how [CHECK|REPAIR]", "its steps and cautions from where the machine is now", how),
-    "why": Command("why [CHECK]", "why this advice, or what one check would tell", why),
+    "why": Command(
+        "why [WHAT]",
+        "why these odds (why all: the full sum); why a check, a part, not a part: why 1, why coils, why not the igniter; "
+        "what tells coils from igniter",
+        why,
+    ),
     "odds": Command("odds", "all fault odds, and what is known", odds),
     "checks": Command("checks", "every check that can be done now, numbered", checks),
     "repairs": Command("repairs", "repairs with the chance that each is the one", repairs),
@@ -322,6 +326,9 @@ _NEVER_SHORT = frozenset({"no", "not", "dont", "on", "off"})
 _TAKE_BACK = re.compile(
     r"(?i)take\s+back\s+(?!(?:the\s+)?(?:last|that|it)\b)(?:the\s+)?(\S.*)|take\s+(?!(?:that|it)\b)(?:the\s+)?(\S+)\s+back"
 )
+_WHAT_TELLS = re.compile(
+    r"(?i)(?:what|how)\s+(?:to\s+|do i\s+|can i\s+)?(?:tells?|parts?)\s+(?:the\s+)?(\S.*\sfrom\s.*\S?)"
+)
 _SAME = {"quit": "leave", "exit": "leave", "q": "leave", "bye": "leave", "?": "help", "facts": "fact"}
 
 
@@ -331,10 +338,14 @@ def exact(word: str) -> str | None:
     return name if name in COMMANDS else None
 
 
-def as_undo(line: str) -> str:
-    """ "take back coil_ohms" as "undo coil_ohms"; any other line as it is."""
+def as_command(line: str) -> str:
+    """ "take back coil_ohms" as "undo coil_ohms", "what tells coils from igniter" as "why coils from igniter"; any other line as
+    it is."""
     found = _TAKE_BACK.fullmatch(line.strip())
-    return f"undo {found[1] or found[2]}" if found else line
+    if found:
+        return f"undo {found[1] or found[2]}"
+    asked = _WHAT_TELLS.fullmatch(line.strip())
+    return f"why {asked[1]}" if asked else line
 
 
 def beginning(word: str, has_more: bool) -> str | None:

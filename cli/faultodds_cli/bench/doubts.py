@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from faultodds.job import sayings
 from faultodds_cli.bench.call import BenchCall
-from faultodds_cli.bench.commands import as_undo, exact
+from faultodds_cli.bench.commands import as_command, exact
 
 # Looking around settles nothing.
 _LOOKS = frozenset({"help", "how", "why", "odds", "checks", "repairs", "symptoms", "state", "story", "undo", "note"})
@@ -14,7 +14,7 @@ _LEAVE_OUT = frozenset({"no", "n", "leave it out", "leave it", "leave out", "dro
 
 def settled(call: BenchCall, line: str) -> bool:
     """Whether a line was the answer to doubted findings. Any other entry leaves them out, which is said."""
-    if not call.doubted or exact(as_undo(line).split()[0]) in _LOOKS:
+    if not call.doubted or exact(as_command(line).split()[0]) in _LOOKS:
         return False
     answer = sayings.plain(line)
     if answer in _KEEP:

@@ -12,7 +12,7 @@ from faultodds.job import sayings, typed
 from faultodds.names import fold
 from faultodds.safety import only_denies
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
-from faultodds_cli.bench.commands import COMMANDS, as_undo, beginning, exact, near_miss, refuse_two_ways
+from faultodds_cli.bench.commands import COMMANDS, as_command, beginning, exact, near_miss, refuse_two_ways
 from faultodds_cli.bench.doubts import settled
 from faultodds_cli.shared.show_job import clash_lines
 
@@ -53,7 +53,7 @@ def take(call: BenchCall, line: str) -> None:
 
 def _obey(call: BenchCall, line: str) -> bool:
     """Do what a line says; true when the screen is to be shown anew."""
-    line = as_undo(line)
+    line = as_command(line)
     parts = typed.parts(line)
     if len(parts) > 1 and exact(line.split()[0]) is None:
         return one_by_one(call, parts)

@@ -7,21 +7,7 @@ from faultodds.job import JudgedFinding, OpenJob, Tells, tells, typed
 from faultodds.knowledge import Knowledge
 from faultodds_cli.shared.show_advice import action_lines, outcomes_of
 from faultodds_cli.shared.show_known import finding_text, judgement_lines
-from faultodds_cli.shared.show_odds import course_lines
 from faultodds_cli.shared.text import capital, money, percent, wrap
-
-
-def why_lines(visit: OpenJob) -> list[str]:
-    """What more knowing could save, and how the odds came about; the reason stands beside the advice already."""
-    view = visit.now
-    advice, k = view.advice, visit.knowledge
-    lines = wrap(
-        f"The job is likely to cost about {money(advice.expected_cost, k)} from here. "
-        f"Even knowing the fault for certain would save at most {money(advice.evpi, k)} of that."
-    )
-    if visit.job.findings:
-        lines += ["", *course_lines(view)]
-    return lines
 
 
 def why_check_lines(visit: OpenJob, name: str) -> list[str]:

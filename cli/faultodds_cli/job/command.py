@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds_cli.job import look
+from faultodds_cli.job import keeping, look
 from faultodds_cli.shared import options
 from faultodds_cli.shared.call import appliance_named, unsaved_job
 from faultodds_cli.shared.jobs import opened_store, resume, start
@@ -302,9 +302,11 @@ def close(
             say([left_off(visit.knowledge) if stopped else "Put the machine back:", *numbered(steps)])
 
 
+app.command("keep")(keeping.keep)
 app.command("show")(look.show)
 app.command("next")(look.next_)
 app.command("list")(look.list_)
+app.command("why")(look.why)
 
 
 def _refuse_bad_start(

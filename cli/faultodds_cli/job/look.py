@@ -90,3 +90,36 @@ def list_(
     told = [line for text in damaged.values() for line in wrap(capital(text), "!! ")]
     none = "No jobs to show." if damaged else "No jobs yet. Start one with: faultodds bench, or faultodds job new"
     say([*told, *(list_lines(jobs) if jobs else [none])])
+
+
+def why(
+    job: options.Job,
+    what: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[WHAT]...", help="all, a part, not a part, two of them (coils from igniter)."),
+    ] = None,
+    appliance: options.JobAppliance = None,
+    revision: options.Revision = None,
+    data: options.Data = None,
+    as_json: options.Json = False,
+) -> None:
+    """The job explained: in a line, in a paragraph, and with all in full; or why a fault leads, or does not.
+
+    Examples: faultodds job why 7 / faultodds job why 7 all / faultodds job why 7 not the igniter
+    """
+    from faultodds.errors import FaultoddsError
+    from faultodds_cli.shared.show_fault import why_told
+
+    text = " ".join(what or [])
+    with opened_store(data) as store:
+        visit = resume(store, job, appliance, revision)
+        visit.listen(text)
+        told = why_told(visit, text)
+        if isinstance(told, str):
+            raise FaultoddsError(
+                f"'{text}' is a check or symptom. Name a part or a fault; in the guided call: why {told}."
+            )
+        if as_json:
+            say_json({"job": visit.job.id, "why": " ".join(" ".join(told).split())})
+        else:
+            say(told)

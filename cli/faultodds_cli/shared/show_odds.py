@@ -15,8 +15,6 @@ if TYPE_CHECKING:
 
 # What multiplies the odds by less than this, or divides them by less, is not worth a line; a natural logarithm.
 NEXT_TO_NOTHING = math.log(1.25)
-# Larger numbers are not written out.
-LARGEST = math.log(1e6)
 # Columns for what is done to the odds: "divided by 1234".
 NAME_CELLS = 15
 # Faults less likely than this are not told of, but for the first.
@@ -64,13 +62,14 @@ def odds_table(
     return lines
 
 
-def course_lines(view: Standing, count: int = 3) -> list[str]:
-    """How the odds of the leading faults came about: what each fact, finding and repair multiplied them by, in order."""
+def course_lines(k: Knowledge, belief: Belief, modes: Sequence[str] = (), count: int = 3) -> list[str]:
+    """How the odds of some faults, or of the leading ones, came about: what each fact, finding and repair multiplied them by, in
+    order."""
     from faultodds.belief import odds_course
 
-    k = view.appliance.knowledge
-    leading = view.belief.fault_odds()[:count]
-    course = odds_course(view.belief, [o.name for i, o in enumerate(leading) if not i or o.probability >= LEAST_TOLD])
+    leading = belief.fault_odds()[:count]
+    modes = modes or [o.name for i, o in enumerate(leading) if not i or o.probability >= LEAST_TOLD]
+    course = odds_course(belief, modes)
     if not course.steps:
         return ['FINDINGS: none yet. Add one with --found NAME=OUTCOME or --reading CHECK="1.15k".']
     lines = ["HOW THE ODDS CAME ABOUT", *wrap(HOW_TO_READ, "  ")]
@@ -154,8 +153,6 @@ def factor_words(before: float, after: float) -> str:
 
 
 def _number(logarithm: float) -> str:
-    """e to this power, which is at least 1, in two digits or whole."""
-    if logarithm > LARGEST:
-        return "over a million"
-    value = math.exp(logarithm)
-    return f"{value:.1f}" if value < 9.95 else f"{value:.0f}"
+    from faultodds.cards import words
+
+    return words.number(logarithm)

@@ -9,16 +9,20 @@ from .said import Said as Said
 from .words import (
     Rule as Rule, Words as Words, grammar as grammar, listed as listed, own_words as own_words, words_from as words_from,
 )
-from .gates import only_qualified as only_qualified, owed_on as owed_on, refuse_unqualified as refuse_unqualified
+from .gates import (
+    cause_owed as cause_owed, only_qualified as only_qualified, owed_on as owed_on, refuse_unqualified as refuse_unqualified,
+)
 from .fitting import Misfit as Misfit, misfits as misfits
 from .job import Job as Job
 from .naming import names_somebody as names_somebody
 from .open_job import OpenJob as OpenJob
+from .photos import keep_photo as keep_photo, photo_path as photo_path
 from . import sayings as sayings
 from .standing import Standing as Standing, stand as stand
 from .steps import (
     ENDED as ENDED,
-    Closed as Closed, Danger as Danger, Finding as Finding, MachineState as MachineState,
+    Closed as Closed, Danger as Danger, Fact as Fact, Finding as Finding, KEPT as KEPT, Kept as Kept,
+    MachineState as MachineState, Note as Note,
     Payload as Payload, RepairDone as RepairDone, Step as Step,
     summary as summary,
 )

@@ -18,6 +18,7 @@ from faultodds.job.steps import (
     Danger,
     Fact,
     Finding,
+    Kept,
     MachineState,
     Note,
     Payload,
@@ -171,6 +172,13 @@ class JobEntries(HeldJob):
         self.listen(text)
         return self.remark(text)
 
+    def keep(self, name: str, value: str) -> Kept:
+        """Keep a model, serial number, part number, technician or photograph with the job, a closed one too."""
+        kept = Kept(name, value.strip())
+        self.listen(kept.value)
+        self._enter(kept)
+        return kept
+
     def remark(self, text: str) -> Note:
         """A note in the program's own words, which are not listened to."""
         note = Note(text.strip())
@@ -274,7 +282,9 @@ class JobEntries(HeldJob):
         """Put steps on disk, each after the change of machine state that it brings (none without `bring`): all in one
         transaction, or none when one of them cannot be taken. The minutes go with the last."""
         for payload in payloads:
-            if not isinstance(payload, Note) and payload != Closed("referred", note=getattr(payload, "note", "")):
+            if not isinstance(payload, Note | Kept) and payload != Closed(
+                "referred", note=getattr(payload, "note", "")
+            ):
                 self._refuse_while_stopped()
         self.try_out(payloads)
         barred = self.for_the_qualified(p.name for p in payloads if isinstance(p, Finding | RepairDone))

@@ -13,7 +13,7 @@ from faultodds.job.gates import only_qualified
 from faultodds.job.job import Job
 from faultodds.job.naming import vouches
 from faultodds.job.standing import Standing
-from faultodds.job.steps import Danger, Hands, Note, Payload, Safe
+from faultodds.job.steps import Danger, Hands, Kept, Note, Payload, Safe
 from faultodds.job.taking import situation_of, stop_if_danger
 from faultodds.job.typed import asked, stop_sign_named
 from faultodds.knowledge import Knowledge
@@ -76,6 +76,12 @@ class HeldJob:
         said = False if shop is not None and not shop.qualified else self.qualified
         if said is not None and said != self.job.qualified and not self.job.is_closed:
             self._append(Hands(said))
+
+    def keep_technician(self) -> None:
+        """Keep with the job who goes, where the shop file says so."""
+        who = self.appliance.shop.technician if self.appliance.shop is not None else ""
+        if who and who not in self.job.kept("technician"):
+            self._append(Kept("technician", who))
 
     def for_the_qualified(self, work: Iterable[str]) -> list[str]:
         """Those of some checks and repairs that these hands may not do: energised or gas-pressure work, where none is offered."""

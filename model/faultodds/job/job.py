@@ -23,6 +23,7 @@ from faultodds.job.steps import (
     Fact,
     Finding,
     Hands,
+    Kept,
     MachineState,
     Note,
     Payload,
@@ -183,6 +184,11 @@ class Job(Struct, frozen=True):
         """Free text entered, in order."""
         return tuple(step.payload.text for step in self.steps if isinstance(step.payload, Note))
 
+    def kept(self, name: str) -> tuple[str, ...]:
+        """What is kept of one kind (`steps.KEPT`), in order, each once."""
+        given = [s.payload.value for s in self.steps if isinstance(s.payload, Kept) and s.payload.name == name]
+        return tuple(dict.fromkeys(given))
+
     @property
     def stopped(self) -> Danger | None:
         """The danger that was told of last, until somebody says that it is safe."""
@@ -265,7 +271,7 @@ class Job(Struct, frozen=True):
                     yield PlacedFinding(finding, stage, visit, step)
 
     def _refuse_if_closed(self, payload: Payload) -> None:
-        if self.is_closed and not isinstance(payload, Note | Closed | Danger | Safe):
+        if self.is_closed and not isinstance(payload, Note | Kept | Closed | Danger | Safe):
             came_back = f"`faultodds job close {self.id} came_back --on YYYY-MM-DD`"
             raise StoreError(
                 f"job {self.id} is closed ({self.outcome}), so '{summary(payload)}' was not added. "

@@ -38,6 +38,7 @@ class OpenJob(JobEntries):
             job = store.new_job(appliance.knowledge.appliance.id, revision=appliance.revision, title=title)
             visit = cls(appliance, store, job, **settings)
             visit.keep_hands()
+            visit.keep_technician()
         return visit
 
     @classmethod

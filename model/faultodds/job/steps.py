@@ -19,6 +19,14 @@ from faultodds.errors import FaultoddsError, unknown
 OUTCOMES: Final = ("gone", "came_back", "referred")
 ENDED: Final = {"gone": "fault gone", "came_back": "came back", "referred": "handed over"}
 """The outcomes of a job in words."""
+KEPT: Final = {
+    "model": "model",
+    "serial": "serial number",
+    "part": "part fitted",
+    "photo": "photograph",
+    "technician": "technician",
+}
+"""What can be kept with a job, in words."""
 
 
 class Finding(Struct, frozen=True):
@@ -101,6 +109,19 @@ class Note(Struct, frozen=True):
     text: str
 
 
+class Kept(Struct, frozen=True):
+    """Something kept with the job for the record, one of `KEPT`: a photograph is the name of its file in the folder `photos`
+    beside the store. Never evidence."""
+
+    name: str
+    value: str
+
+    def __post_init__(self) -> None:
+        if self.name not in KEPT:
+            raise unknown("thing to keep with a job", self.name, KEPT)
+        _need_text(KEPT[self.name], self.value)
+
+
 class Danger(Struct, frozen=True):
     """Danger was told of: `text` is what was shown, the sign and its steps. The job stands still until `Safe`."""
 
@@ -130,7 +151,7 @@ class Closed(Struct, frozen=True):
             )
 
 
-Payload: TypeAlias = Finding | RepairDone | Fact | Skip | MachineState | Hands | Note | Danger | Safe | Closed
+Payload: TypeAlias = Finding | RepairDone | Fact | Skip | MachineState | Hands | Note | Kept | Danger | Safe | Closed
 
 KINDS: Final[dict[str, type[Payload]]] = {
     "finding": Finding,
@@ -140,6 +161,7 @@ KINDS: Final[dict[str, type[Payload]]] = {
     "machine_state": MachineState,
     "hands": Hands,
     "note": Note,
+    "kept": Kept,
     "danger": Danger,
     "safe": Safe,
     "closed": Closed,
@@ -179,6 +201,8 @@ def summary(payload: Payload) -> str:
             return f"work for qualified people: {'offered' if qualified else 'not offered'}"
         case Note(text):
             return f"note: {text}"
+        case Kept(name, value):
+            return f"{KEPT[name]}: {value}"
         case Danger(text):
             return text.partition("\n")[0]
         case Safe(text):

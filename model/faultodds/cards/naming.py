@@ -1,0 +1,61 @@
+"""Faults as people name them: "coils", "the ignitor", "thermal fuse open", "coils.drop_out_hot"."""
+
+from __future__ import annotations
+
+import re
+
+from faultodds.errors import UnknownName
+from faultodds.job import sayings
+from faultodds.knowledge import Knowledge, repair_modes
+from faultodds.names import fold, match
+
+_ARTICLE = re.compile(r"(?i)^(?:it\s+is\s+)?(?:the|a|an|my|bad)\s+")
+_PARTED = re.compile(r"(?i)\s+(?:from|and|or|versus|vs\.?)\s+(?:(?:the|a|an)\s+)?")
+# Work on a part, in the words that are listened for when a repair was done: what is worked on is the part that is meant.
+_WORK = ("new", "cleaned")
+
+
+def faults_meant(k: Knowledge, text: str) -> tuple[str, ...]:
+    """The modes that `text` names in full, as a part or as what was worked on; empty when it names none so plainly."""
+    said = _ARTICLE.sub("", text.strip())
+    wanted, modes = fold(said), dict(k.modes())
+    full = {n: {fold(n), fold(k.title_of(n)), fold(m.title)} for n, m in modes.items()}
+    named = [n for n, spellings in full.items() if wanted in spellings]
+    parts = [n for n, c in k.component.items() if wanted in (fold(n), fold(c.title))]
+    if named or parts or not wanted:
+        return tuple(named or (m for part in parts for m in k.modes_under(part)))
+    heard = [each for work in _WORK for each in sayings.understand(k, f"{work} {said}")]
+    if any(each.kind != "repair" for each in heard):
+        return ()
+    targets = [k.repair[each.name].fixes[:1] for each in heard]
+    return tuple(dict.fromkeys(m for target in targets for t in target for m in k.modes_under(t)))
+
+
+def faults_named(k: Knowledge, text: str) -> tuple[str, ...]:
+    """The modes that `text` stands for, a beginning or a part of their words being enough; raises UnknownName for none."""
+    meant = faults_meant(k, text)
+    if meant:
+        return meant
+    said = _ARTICLE.sub("", text.strip())
+    words = {n: c.title for n, c in k.component.items()} | {n: k.title_of(n) for n, _ in k.modes()}
+    try:
+        found = match("part or fault", said, words, words)
+    except UnknownName as problem:
+        under = [n for n in words if fold(said) and fold(said) in fold(words[n])]
+        if len({n.partition(".")[0] for n in under}) != 1:
+            raise problem
+        found = under[0].partition(".")[0]
+    return tuple(k.modes_under(found))
+
+
+def two_named(text: str) -> tuple[str, str] | None:
+    """The two that "A from B", "A or B" names, as typed; None for any other text."""
+    pieces = [each.strip() for each in _PARTED.split(text.strip())]
+    return (pieces[0], pieces[1]) if len(pieces) == 2 and all(pieces) else None
+
+
+def mended_by(k: Knowledge, mode: str) -> list[str]:
+    """The repairs that put a mode right, the usual one (cheapest in parts and minutes) first."""
+    rate = k.costs.labour_rate / 60
+    by = [n for n, r in k.repair.items() if mode in repair_modes(k, r)]
+    return sorted(by, key=lambda n: k.repair[n].cost + rate * k.repair[n].minutes)

@@ -1,0 +1,7 @@
+from .blocks import Block as Block, Page as Page, text_lines as text_lines
+from .customer import customer_page as customer_page
+from .html import as_html as as_html
+from .month import Held as Held, Month as Month, month_named as month_named, month_of as month_of, month_page as month_page
+from .pdf import save_pdf as save_pdf
+from .save import save as save
+from .shop_page import shop_page as shop_page

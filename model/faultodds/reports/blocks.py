@@ -1,0 +1,73 @@
+"""A page as blocks of text, before anybody knows on what it is shown: HTML, PDF or a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Literal
+
+from msgspec import Struct
+
+Kind = Literal["alert", "head", "text", "list", "table", "photo"]
+
+
+class Block(Struct, frozen=True):
+    """One block. `alert`: what must not be missed, in the size of the body; `list`: `items`, numbered when they are steps in an
+    order; `table`: `rows` under the heads in `items`; `photo`: a file, with what it shows as `text`."""
+
+    kind: Kind
+    text: str = ""
+    items: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    file: Path | None = None
+    in_order: bool = False
+
+
+class Page(Struct, frozen=True):
+    """A page: its title, its blocks in order, and what stands at its foot."""
+
+    title: str
+    blocks: tuple[Block, ...]
+    foot: tuple[str, ...]
+
+
+def alerts(texts: Sequence[str]) -> list[Block]:
+    """What must not be missed, one block each."""
+    return [Block("alert", text) for text in texts]
+
+
+def listed(head: str, items: Sequence[str], in_order: bool = False) -> list[Block]:
+    """A head with a list below it; nothing where the list is empty."""
+    return [Block("head", head), Block("list", items=tuple(items), in_order=in_order)] if items else []
+
+
+def table(head: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[Block]:
+    """A head with a table below it; nothing where there are no rows."""
+    return [Block("head", head), Block("table", items=tuple(heads), rows=tuple(map(tuple, rows)))] if rows else []
+
+
+def text_lines(page: Page) -> list[str]:
+    """The page as plain lines, unbroken, for a terminal."""
+    lines = [page.title.upper(), ""]
+    for block in page.blocks:
+        match block.kind:
+            case "alert":
+                lines += [f"!! {block.text}", ""]
+            case "head":
+                lines += ["", block.text.upper()]
+            case "list":
+                lines += [f"  {f'{i}.' if block.in_order else '-'} {text}" for i, text in enumerate(block.items, 1)]
+            case "table":
+                lines += [f"  {_row(block.items, row)}" for row in block.rows]
+            case "photo":
+                lines.append(f"  [photograph: {block.text}]")
+            case _:
+                lines.append(block.text)
+    return [*lines, "", *page.foot]
+
+
+def _row(heads: Sequence[str], row: Sequence[str]) -> str:
+    cells = [(head, cell) for head, cell in zip(heads, row, strict=True) if cell]
+    if not any(head for head, _ in cells):
+        return ": ".join(cell for _, cell in cells)
+    return "; ".join(f"{head}: {cell}" for head, cell in cells)

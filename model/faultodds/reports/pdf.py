@@ -1,0 +1,161 @@
+"""A page as PDF, by matplotlib, which needs no browser: lines laid down one below the other, page after page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from faultodds.charts import LEADING, PAPERS, TextLine, tall, wrapped
+from faultodds.reports.blocks import Block, Page
+from faultodds.reports.html import COLOURS
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+BODY, HEAD, TITLE, FOOT = 10.5, 12.0, 16.0, 9.0
+MARGIN, GAP, PAD, INDENT = 50.0, 7.0, 5.0, 16.0
+TALLEST_PHOTO = 260.0
+
+
+class _Strip(NamedTuple):
+    """A strip across the page that is not parted: lines at an indent, or beside one another in columns; shaded; or a picture."""
+
+    columns: tuple[tuple[float, list[TextLine]], ...]
+    gap: float = 0.0
+    alert: bool = False
+    photo: Path | None = None
+    with_next: bool = False
+
+    @property
+    def height(self) -> float:
+        lines = max((tall(lines) for _, lines in self.columns), default=0.0)
+        return lines + (2 * PAD if self.alert else 0.0) + (TALLEST_PHOTO if self.photo else 0.0)
+
+
+def save_pdf(page: Page, path: Path, paper: str = "letter") -> int:
+    """Write the page to `path`, and say how many sheets it takes. Same page, same bytes."""
+    import matplotlib
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    height, width = PAPERS[paper]
+    sheets = list(_sheets(list(_strips(page, width - 2 * MARGIN)), height - 2 * MARGIN - 2 * FOOT))
+    settings: Any = {"pdf.fonttype": 42}
+    info: Any = {"Title": page.title, "CreationDate": None}
+    with matplotlib.rc_context(settings), PdfPages(path, metadata=info) as pdf:
+        for number, sheet in enumerate(sheets, 1):
+            pdf.savefig(_drawn(sheet, width, height, f"{page.title}, page {number} of {len(sheets)}"))
+    return len(sheets)
+
+
+def _strips(page: Page, room: float) -> Iterator[_Strip]:
+    yield _one(page.title, room, TITLE, "bold", COLOURS["head"][0])
+    for block in page.blocks:
+        yield from _block(block, room)
+    for at, text in enumerate(page.foot):
+        yield _one(text, room, FOOT, colour=COLOURS["foot"][0])._replace(gap=GAP if at else 2 * GAP)
+
+
+def _one(
+    text: str, room: float, size: float = BODY, weight: str = "normal", colour: str = COLOURS["text"][0]
+) -> _Strip:
+    return _Strip(((0.0, wrapped(text, room, size, weight, colour)),), GAP)
+
+
+def _block(block: Block, room: float) -> Iterator[_Strip]:
+    match block.kind:
+        case "alert":
+            lines = wrapped(block.text, room - 2 * INDENT, BODY, "bold", COLOURS["alert"][0])
+            yield _Strip(((INDENT, lines),), GAP, alert=True)
+        case "head":
+            strip = _one(block.text, room, HEAD, "bold", COLOURS["head"][0])
+            yield strip._replace(gap=2 * GAP, with_next=True)
+        case "list":
+            for at, text in enumerate(block.items, 1):
+                mark = f"{at}." if block.in_order else "\u2022"
+                columns = ((2.0, wrapped(mark, INDENT, BODY)), (INDENT + 4, wrapped(text, room - INDENT - 4, BODY)))
+                yield _Strip(columns, GAP / 2)
+        case "table":
+            yield from _rows(block, room)
+        case "photo":
+            yield _one(block.text, room)._replace(photo=block.file)
+        case _:
+            yield _one(block.text, room)
+
+
+def _rows(block: Block, room: float) -> Iterator[_Strip]:
+    """A table: columns as wide as what stands in them asks for, within the room."""
+    cells = [block.items, *block.rows]
+    weights = [min(max(len(row[c]) for row in cells), 45) + 4 for c in range(len(block.items))]
+    widths = [room * w / sum(weights) for w in weights]
+    for at, row in enumerate(cells):
+        left, columns = 0.0, []
+        for text, width in zip(row, widths, strict=True):
+            columns.append((left, wrapped(text, width - 8, BODY - 1, "bold" if at == 0 else "normal") if text else []))
+            left += width
+        yield _Strip(tuple(columns), GAP / 2, with_next=at == 0)
+
+
+def _sheets(strips: list[_Strip], room: float) -> Iterator[list[_Strip]]:
+    """The strips shared out over sheets; a head stays with what it is over."""
+    sheet: list[_Strip] = []
+    left = room
+    for at, strip in enumerate(strips):
+        follow, needed = at, strip.gap + strip.height
+        while strips[follow].with_next and follow + 1 < len(strips):
+            follow += 1
+            needed += strips[follow].gap + strips[follow].height
+        if sheet and needed > left:
+            yield sheet
+            sheet, left = [], room
+        sheet.append(strip)
+        left -= strip.gap + strip.height
+    yield sheet
+
+
+def _drawn(sheet: list[_Strip], width: float, height: float, foot: str) -> Figure:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+    from matplotlib.patches import Rectangle
+
+    figure = Figure(figsize=(width / 72, height / 72))
+    FigureCanvasAgg(figure)
+    axes: Any = figure.add_axes((0, 0, 1, 1))
+    axes.set_xlim(0, width)
+    axes.set_ylim(0, height)
+    axes.set_axis_off()
+    top = height - MARGIN
+    for strip in sheet:
+        top -= strip.gap
+        if strip.alert:
+            ink, paper = COLOURS["alert"]
+            corner, room = (MARGIN, top - strip.height), width - 2 * MARGIN
+            axes.add_patch(Rectangle(corner, room, strip.height, facecolor=paper, edgecolor="none"))
+            axes.add_patch(Rectangle(corner, 4, strip.height, facecolor=ink, edgecolor="none"))
+        for left, lines in strip.columns:
+            _write(axes, lines, MARGIN + left, top - (PAD if strip.alert else 0.0))
+        if strip.photo is not None:
+            _hang(axes, strip.photo, top - tall(strip.columns[0][1]), width)
+        top -= strip.height
+    _write(axes, [TextLine(foot, FOOT, colour=COLOURS["foot"][0])], MARGIN, MARGIN)
+    return figure
+
+
+def _write(axes: Any, lines: list[TextLine], x: float, y: float) -> None:
+    for line in lines:
+        y -= line.size * LEADING
+        axes.text(
+            x, y + 0.27 * line.size, line.text, fontsize=line.size, fontweight=line.weight, color=line.colour,
+            va="baseline", ha="left", parse_math=False,
+        )  # fmt: skip
+
+
+def _hang(axes: Any, photo: Path, top: float, width: float) -> None:
+    from PIL import Image
+
+    with Image.open(photo) as picture:
+        scale = min((TALLEST_PHOTO - GAP) / picture.height, (width - 2 * MARGIN) / picture.width)
+        extent = (MARGIN, MARGIN + picture.width * scale, top - picture.height * scale, top)
+        axes.imshow(picture.convert("RGB"), extent=extent, aspect="auto")
+    axes.set_xlim(0, width)
+    axes.set_ylim(0, axes.figure.get_figheight() * 72)
