@@ -37,7 +37,9 @@ DANGERS = ("smells of gas", "co alarm is going", "customer has a headache", "smo
 
 
 class NoDisk:
-    """A job store that keeps one job in memory."""
+    """A job store that keeps one job in memory, where every entry is kept as it is made."""
+
+    joined = kept = True
 
     def __init__(self, appliance: str) -> None:
         self.job = Job("1", appliance, "file", DAY)
