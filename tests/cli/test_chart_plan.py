@@ -178,7 +178,7 @@ def test_chart_plan_tells_what_it_wrote(toy_file: str, tmp_path: Path) -> None:
     assert ran.code == 0, ran.err
     assert "on one a4 page" in ran.text
     assert to.read_bytes().startswith(b"%PDF")
-    got = faultodds(*argv, "--json").answer
+    got = faultodds(*argv, "--force", "--json").answer
     assert got["file"] == str(to)
     assert got["type_points"] >= 7
     assert 1 <= got["steps_shown"] <= got["steps"]
