@@ -15,7 +15,7 @@ from faultodds.job.steps import Fact, MachineState, Note, Skip
 from faultodds_cli.bench import intake, lines
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.commands import exact
-from faultodds_cli.bench.talk import Talk
+from faultodds_cli.shared.talk import Talk
 
 
 class Heard(Talk):

@@ -36,6 +36,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "job": ("job.command", "app", "A call step by step, for scripts: new, find, fix, close ..."),
     "report": ("report", "app", "A page for the customer or the shop, or the manager's month."),
     "log": ("log.command", "app", "Your own job log: import, describe, list, export."),
+    "drill": ("drill.command", "app", "Learn to reason: your odds and moves on a simulated call."),
     "trial": ("trial.command", "app", "Policies side by side on simulated jobs: what each costs."),
     "tune": ("tune.command", "app", "Learn the shop's own numbers from a job log, as a proposal."),
     "audit": ("audit.command", "app", "Would learning from a log have helped? Past against what came next."),

@@ -26,7 +26,7 @@ from .machines import Machines, stack
 from .names import CHECK_NEEDS, CHECKS, NOTHING, SYMPTOMS
 from .psychro import Array
 from .repairs import CURES, REPAIRS, restore, withstands
-from .symptoms import UNTOLD, Codes, answer, complaint, troubles
+from .symptoms import UNTOLD, Codes, answer, complaint, troubles, truth
 from .technicians import Technician, technician
 from .typed_readings import UNITS, text
 
@@ -181,6 +181,13 @@ class SimCall:
     def ask(self, symptom: str) -> str | None:
         """What the customer says of a symptom when asked, now and then wrong; None where they cannot tell."""
         return answer(self._view(), self._normal_min, symptom, self._next(f"ask {symptom}"))
+
+    def mistaken(self) -> dict[str, str]:
+        """What the customer told that is not so, each with what is; of the machine as it was found."""
+        found = self._block.cases.now.take(slice(self._row, self._row + 1))
+        true = truth(self._block.views[found.data[:, 0].tobytes()], self._normal_min)
+        is_so = {name: SYMPTOMS[name][int(true[name][0])] for name in self.complaint}
+        return {name: is_so[name] for name, said in self.complaint.items() if said != is_so[name]}
 
     def works(self) -> bool:
         """Whether the customer would now have nothing to complain of, by the physics of the customer's own

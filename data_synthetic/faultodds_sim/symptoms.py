@@ -70,7 +70,7 @@ def troubles(v: View, normal_min: Array) -> Troubles:
     )
 
 
-def _truth(v: View, normal_min: Array) -> dict[str, Codes]:
+def truth(v: View, normal_min: Array) -> dict[str, Codes]:
     """Symptom codes that a perfect observer would report."""
     m, r = v.m, v.used
     t = troubles(v, normal_min)
@@ -138,7 +138,7 @@ _ON = {
 def complaint(v: View, normal_min: Array, candour: Array, rng: Generator) -> dict[str, Codes]:
     """Symptom codes as told on the phone: `UNTOLD` where not spoken of, now and then wrong."""
     n, told = len(v.m), {}
-    for name, codes in _truth(v, normal_min).items():
+    for name, codes in truth(v, normal_min).items():
         there, absent, wrong = _TELLS[name]
         speaks = rng.random(n) < np.where(codes > 0, there, absent) * (0.65 + 0.4 * candour)
         slips = rng.random(n) < wrong * (1.7 - candour)
@@ -154,7 +154,7 @@ def answer(v: View, normal_min: Array, name: str, rng: Generator) -> str | None:
     tell."""
     if name not in _TELLS or (name in _ON and not bool(getattr(v.m, _ON[name])[0] > 0.5)):
         return None
-    code, words = int(_truth(v, normal_min)[name][0]), SYMPTOMS[name]
+    code, words = int(truth(v, normal_min)[name][0]), SYMPTOMS[name]
     if rng.random() < _TELLS[name][2]:
         code = (code + int(rng.integers(1, len(words)))) % len(words)
     return words[code]

@@ -16,8 +16,8 @@ from faultodds.belief import open_appliance
 from faultodds.errors import SafetyStop
 from faultodds.job.steps import Finding, MachineState
 from faultodds.job.store import Store
-from faultodds_cli.bench.talk import Talk
 from faultodds_cli.shared.show_job import screen
+from faultodds_cli.shared.talk import Talk
 
 
 def findings(data: Path, job: str = "1") -> dict[str, Finding]:

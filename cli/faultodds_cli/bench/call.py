@@ -10,10 +10,10 @@ from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
 from faultodds.job import OpenJob, names_somebody, sayings, typed
 from faultodds.safety import begins_with_no, denies, has_no_alarm, refuse_unsafe_state, safety_items
 from faultodds_cli.bench.show import outcome_question, taken_lines
-from faultodds_cli.bench.talk import Talk
 from faultodds_cli.shared.show_advice import standing_cautions
 from faultodds_cli.shared.show_job import CHECKS_SHOWN, screen
 from faultodds_cli.shared.show_known import misfit_text
+from faultodds_cli.shared.talk import Talk
 from faultodds_cli.shared.text import wrap
 
 YES = frozenset(

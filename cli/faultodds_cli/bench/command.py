@@ -13,7 +13,7 @@ from faultodds_cli.shared.jobs import opened_store, resume, start
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
     from faultodds.job import OpenJob, Store
-    from faultodds_cli.bench.talk import Talk
+    from faultodds_cli.shared.talk import Talk
 
 _HELP = "A guided call: findings in, odds and the next check out. Every line is saved as it is typed."
 
@@ -36,7 +36,7 @@ def bench(
     technician: options.Technician = None,
 ) -> None:
     """The guided call, or going on with one."""
-    from faultodds_cli.bench.talk import Talk
+    from faultodds_cli.shared.talk import Talk
 
     settings = {"qualified": qualified, "labour_rate": labour_rate, "ambient": ambient}
     with opened_store(data) as store:

@@ -13,7 +13,7 @@ from faultodds_cli.bench.commands import WHO_SAYS_SO, exact
 from faultodds_cli.bench.doubts import settled
 from faultodds_cli.bench.lines import answer, said_so, says_no, take, what_was_denied
 from faultodds_cli.bench.show import symptom_lines
-from faultodds_cli.bench.talk import Talk
+from faultodds_cli.shared.talk import Talk
 
 
 def first_answers(talk: Talk, knowledge: Knowledge, begin: Callable[[], OpenJob]) -> tuple[OpenJob | None, bool]:

@@ -117,6 +117,13 @@ def one_call(job: int, seed: int, town: int = 0) -> SimCall:
     return next(islice(calls(job, seed, town), job - 1, None))
 
 
+def first_calls(jobs: int, seed: int) -> Iterator[SimCall]:
+    """The calls of a series from its first."""
+    from faultodds_sim.call import calls
+
+    yield from calls(jobs, seed)
+
+
 def play_all(setting: Setting, workers: int, tick: Callable[[int], None] = lambda jobs: None) -> list[Played]:
     """Every job under every policy, by job and then by policy; `tick` is told of jobs done as they are."""
     import multiprocessing

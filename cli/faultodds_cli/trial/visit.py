@@ -17,7 +17,7 @@ from faultodds.belief import Appliance, Belief, Evidence, WeighedFinding, infer,
 from faultodds.errors import ClashError
 from faultodds.knowledge import Work
 from faultodds_cli.trial.bridge import complaint_of, facts_of, weights_of
-from faultodds_sim.call import SimCall
+from faultodds_sim.call import Observation, SimCall
 from faultodds_sim.names import NOTHING, UNLISTED
 from faultodds_sim.repairs import CURES
 
@@ -44,7 +44,7 @@ class TrialJob:
 
     `who` is the simulator's technician. `money` is by stage; `minutes` on the clock, closing up included. `ending` is
     empty until the job is "closed" or "handed over". `unknown`: what the customer was asked and cannot tell. `steps` is
-    what was done, in words, for `--trace`.
+    what was done, in words, for `--trace`; `shown` what the last check gave.
     """
 
     appliance: Appliance
@@ -63,6 +63,7 @@ class TrialJob:
     put_right: bool = False
     ending: str = ""
     steps: list[str] = field(default_factory=list)
+    shown: Observation | None = None
 
     def __post_init__(self) -> None:
         self.call.reset()
@@ -147,11 +148,11 @@ class TrialJob:
             return ""
         k = self.appliance.knowledge
         verifying = name == k.costs.verify
-        self._go(self.machine.to_work(self.state, k.check[name]))
+        self.go(self.machine.to_work(self.state, k.check[name]))
         self._pay(VERIFICATION if verifying else CHECKS, k.check[name])
         self.checks += not verifying
         self.live_checks += k.check[name].qualified
-        shown = self.call.check(name, self.who)
+        self.shown = shown = self.call.check(name, self.who)
         weights = weights_of(k, shown, self.facts)
         take = sum(s.name == name for s in self.seen)
         new = WeighedFinding(name, weights, len(self.repaired), take)
@@ -179,15 +180,19 @@ class TrialJob:
 
     def repair(self, names: Sequence[str]) -> bool:
         """Do some repairs and the verification run; whether the run was good."""
+        return self.mend(names) and self.verify()
+
+    def mend(self, names: Sequence[str]) -> bool:
+        """Do some repairs; whether the technician is still there."""
         for name in names:
             if self._worn_out(repairs=1):
                 return False
             self._repair(name)
-        return self.verify()
+        return True
 
     def _repair(self, name: str) -> None:
         repair = self.appliance.knowledge.repair[name]
-        self._go(self.machine.to_work(self.state, repair))
+        self.go(self.machine.to_work(self.state, repair))
         self._pay(REPAIRS, repair, PARTS)
         needed = any(name in CURES.get(mode, ()) for mode in self.call.modes_left)
         wrong = repair.cost > 0 and not repair.by_others and not needed
@@ -262,7 +267,8 @@ class TrialJob:
             self.hand_over()
         return self.over
 
-    def _go(self, way: Way) -> None:
+    def go(self, way: Way) -> None:
+        """Open, shut or move what a way says, and pay for it."""
         self.state = way.after
         self.minutes += way.minutes
         self.money[ACCESS] += way.minutes * self.rate
@@ -273,7 +279,7 @@ class TrialJob:
         self.money[parts or stage] += work.cost
 
     def _leave(self, ending: str) -> None:
-        self._go(self.machine.closing_up(self.state))
+        self.go(self.machine.closing_up(self.state))
         self.ending = ending
 
     def _note(self, text: str) -> None:

@@ -23,9 +23,14 @@ OWN: Final = {
         "logs/.*.whole",
     ),
     "numbers learned from logs": ("revisions/*/*",),
+    "drills: what was typed, and how they ended": ("drills/*/*.json",),
     "the shop's prices, minutes and technicians": ("shop.toml",),
 }
 """Everything that this program puts into its data folder, by what it is. Nothing else there is ever touched."""
+
+
+# Folders that have a folder for each thing or person.
+NESTED: Final = ("revisions", "drills")
 
 
 @dataclass(frozen=True)
@@ -52,7 +57,8 @@ def remove(kept: Sequence[Kept]) -> None:
             raise FaultoddsError(
                 f"{path} could not be deleted ({error.strerror or error}). What stands before it in the list is gone."
             ) from None
-        for above in (path.parent, path.parent.parent) if path.parent.parent.name == "revisions" else (path.parent,):
-            if above.name in ("logs", "revisions") or above.parent.name == "revisions":
+        nested = path.parent.parent.name in NESTED
+        for above in (path.parent, path.parent.parent) if nested else (path.parent,):
+            if above.name in ("logs", *NESTED) or above.parent.name in NESTED:
                 with contextlib.suppress(OSError):
                     above.rmdir()

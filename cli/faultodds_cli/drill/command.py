@@ -1,0 +1,164 @@
+"""`faultodds drill`: a simulated call for an apprentice, his marks, a class, and the drill on paper."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from faultodds_cli.shared import options
+from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.text import wrap
+
+if TYPE_CHECKING:
+    from faultodds.belief import Appliance
+
+app = options.new_app(
+    "Learn to reason: a simulated call that asks for your odds before it tells, and how good they were."
+)
+
+Level = Annotated[
+    int, typer.Option("--level", metavar="N", min=1, max=4, help="1 little is open, 2, 3 nearly all is, 4 traps.")
+]
+Seed = Annotated[
+    int | None,
+    typer.Option(
+        "--seed", metavar="S", min=0, help="The same call for a whole class; the next one of your own without."
+    ),
+]
+Data = Annotated[
+    str | None,
+    typer.Option(
+        "--data", metavar="FOLDER", help="Where drills are kept, instead of your data folder (or FAULTODDS_DATA)."
+    ),
+]
+Qualified = Annotated[
+    bool,
+    typer.Option(
+        "--qualified-work/--no-qualified-work", help="Whether live and gas-pressure work may be done in the drill."
+    ),
+]
+Name = Annotated[str, typer.Argument(metavar="[NAME]", help="The name that the drills are kept by.")]
+
+
+def _dryer() -> Appliance:
+    from faultodds.belief import open_appliance
+    from faultodds_cli.trial.bridge import must_fit
+
+    ready = open_appliance(options.DEFAULT_APPLIANCE, revision="file")
+    must_fit(ready.knowledge)
+    return ready
+
+
+@app.command()
+def play(
+    level: Level = 1,
+    seed: Seed = None,
+    name: Annotated[
+        str, typer.Option("--name", metavar="NAME", help="Any name you like, to keep your drills by.")
+    ] = "me",
+    new: Annotated[bool, typer.Option("--new", help="A new drill, though one was left half way.")] = False,
+    qualified: Qualified = False,
+    data: Data = None,
+) -> None:
+    """Play a drill, or go on with the one that was left half way.
+
+    A simulated dryer, a customer who may have it wrong, readings with the meter's error. You say your odds, then what you do;
+    the end opens the truth, the best plan, and what each finding should have done to your odds. A safety slip ends it.
+
+    Example: faultodds drill play --level 2 --seed 7
+    """
+    from faultodds_cli.drill.kept import begin, drills
+    from faultodds_cli.drill.talk import play as play_on
+    from faultodds_cli.shared.talk import Talk
+
+    mine = drills(name, data)
+    half = next((k for k in reversed(mine) if k.done is None), None)
+    if half is None or new or (seed is not None and (half.level, half.seed) != (level, seed)):
+        half = begin(name, data, level, _next_seed(mine, level) if seed is None else seed, qualified)
+    play_on(Talk(), _dryer(), half)
+
+
+def _next_seed(mine: list, level: int) -> int:  # type: ignore[type-arg]
+    """The seed after the last of this level, so that no drill is met twice."""
+    return max((k.seed for k in mine if k.level == level), default=0) + 1
+
+
+@app.command()
+def score(name: Name = "me", data: Data = None, as_json: options.Json = False) -> None:
+    """How good a person's odds were, over all drills: how sure against how often right, which faults are called too often.
+
+    Example: faultodds drill score bench3
+    """
+    from faultodds_cli.drill.kept import drills, ended
+    from faultodds_cli.drill.marks import answer, person_lines
+
+    k = _dryer().knowledge
+    done = ended(drills(name, data))
+    if as_json:
+        say_json(answer(k, {name: done}))
+    else:
+        say(person_lines(k, name, done))
+
+
+@app.command("class")
+def class_(
+    names: Annotated[
+        list[str] | None, typer.Argument(metavar="[NAME ...]", help="Who is in it; everybody here without.")
+    ] = None,
+    table: Annotated[
+        Path | None, typer.Option("--csv", metavar="FILE", help="Also write a line a person and drill.")
+    ] = None,
+    force: options.Force = False,
+    data: Data = None,
+    as_json: options.Json = False,
+) -> None:
+    """The trainer's page: a line a person, the drills that cost most, the faults that the class calls too often.
+
+    Example: faultodds drill class --csv class.csv
+    """
+    from faultodds_cli.drill.kept import drills, ended, people
+    from faultodds_cli.drill.marks import answer, class_lines, write_csv
+
+    k = _dryer().knowledge
+    done = {name: ended(drills(name, data)) for name in names or people(data)}
+    if table is not None:
+        write_csv(table, done, force)
+    if as_json:
+        say_json(answer(k, done))
+    else:
+        say(class_lines(k, done))
+
+
+@app.command()
+def sheet(
+    level: Level = 1,
+    seed: Annotated[int, typer.Option("--seed", metavar="S", min=0, help="Which call.")] = 1,
+    to: Annotated[Path, typer.Option("--to", metavar="FILE", help="The page to write.")] = Path("drill.html"),
+    force: options.Force = False,
+) -> None:
+    """A drill on paper: a page to fill in, the findings to uncover one by one, and the answers on pages of their own.
+
+    Example: faultodds drill sheet --level 2 --seed 7 --to drill.html
+    """
+    from faultodds_cli.drill.sheet import write_sheet
+
+    write_sheet(_dryer(), level, seed, to, force)
+    say(wrap(f"Written: {to}. Open it in a browser and print it; keep back the last page, it has the answers."))
+
+
+@app.command()
+def forget(name: Annotated[str, typer.Argument(metavar="NAME", help="Whose drills.")], data: Data = None) -> None:
+    """Take away all that is kept of a person's drills.
+
+    Example: faultodds drill forget bench3
+    """
+    from faultodds.errors import FaultoddsError
+    from faultodds_cli.drill.kept import forget as take_away, people
+
+    count = take_away(name, data)
+    if not count:
+        known = ", ".join(people(data)) or "nobody"
+        raise FaultoddsError(f"there are no drills of '{name}'. Kept: {known}. Type faultodds drill forget and a name.")
+    say(f"Taken away: {count} drill{'s' if count > 1 else ''} of {name}.")

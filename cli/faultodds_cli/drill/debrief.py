@@ -1,0 +1,196 @@
+"""The end of a drill, worked out: the best plan on the same call, what each step gave away, what each finding should have done."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from faultodds_cli.drill.game import Drill, Step
+from faultodds_cli.drill.levels import traps
+from faultodds_cli.drill.words import Move
+
+if TYPE_CHECKING:
+    from faultodds.advice import Advice
+    from faultodds.calibration import Drilled
+    from faultodds_cli.trial.visit import TrialJob
+
+Tick = Callable[[int, int], None]
+Done = tuple[Move, ...]
+_NOTHING: Done = ()
+# A fault is named beside the truth when a finding moves it by so much.
+MOVES = 0.03
+
+
+@dataclass(frozen=True)
+class GaveAway:
+    """One step beside the best move there, and how much dearer the whole job was likely to be with the step that was taken;
+    None where that was not worked out. `told`: the share of what was open that a check could answer, else None."""
+
+    step: Step
+    best: Move
+    lost: float | None
+    told: float | None
+
+
+@dataclass(frozen=True)
+class Moved:
+    """What a finding should have done: for the truth and what it moved most, the chance before and after, and one's own."""
+
+    step: Step
+    faults: dict[str, tuple[float, float]]
+    own: dict[str, tuple[float, float]]
+
+
+@dataclass(frozen=True)
+class Debrief:
+    """A drill and all that its end tells; `best` is the same call played by the plan, `plan` its steps."""
+
+    drill: Drill
+    best: TrialJob
+    plan: list[Step]
+    steps: list[GaveAway]
+    moved: list[Moved]
+    traps: list[str]
+
+    @property
+    def truth(self) -> str:
+        """The component that began it."""
+        return self.drill.visit.call.main_cause.partition(".")[0]
+
+
+@dataclass
+class Adviser:
+    """The advice at each point of a call, worked out once for every way there: on one call the same moves find the same."""
+
+    tick: Tick
+    known: dict[object, Advice] = field(default_factory=dict)
+
+    def at(self, step: Step, done: Done, visit: TrialJob) -> Advice:
+        """The advice where a step was taken, after the moves that were `done`."""
+        from faultodds.advice import advise
+
+        key = (done, step.situation.state)
+        if key not in self.known:
+            self.tick(len(self.known), len(self.known) + 1)
+            self.known[key] = advise(visit.appliance, step.belief, step.situation)
+        return self.known[key]
+
+
+def debrief(drill: Drill, fresh: TrialJob, tick: Tick = lambda done, of: None) -> Debrief:
+    """Work out the end of a drill. `fresh` is the same call once more, on a simulated machine of its own."""
+    adviser = Adviser(tick)
+    seen = drill.visit
+    steps, done = list[GaveAway](), _NOTHING
+    for step in drill.steps:
+        if step.move.kind != "state" and not _is_run_after_repair(drill, step, done):
+            advice = adviser.at(step, done, seen)
+            steps.append(GaveAway(step, _moves(advice)[0], _lost(advice, step, seen), _told(advice, step)))
+        done = _then(done, step.move)
+    there = traps(seen)
+    return Debrief(drill, fresh, best_plan(fresh, adviser), steps, _moved(drill), there)
+
+
+def best_plan(visit: TrialJob, adviser: Adviser) -> list[Step]:
+    """Play a call by the advice to its end, with the run that follows every repair."""
+    drill, done = Drill(visit, lambda question: None), _NOTHING
+    while not visit.over:
+        now = Step(Move("close"), None, visit.belief, visit.situation)
+        for move in _moves(adviser.at(now, done, visit)):
+            if not visit.over:
+                step = Step(move, None, visit.belief, visit.situation)
+                drill.carry_out(step)
+                step.minutes, step.cost = visit.minutes, visit.cost
+                drill.steps.append(step)
+                done = _then(done, move)
+    return drill.steps
+
+
+def _then(done: Done, move: Move) -> Done:
+    return done if move.kind == "state" else (*done, move)
+
+
+def _is_run_after_repair(drill: Drill, step: Step, done: Done) -> bool:
+    """Whether a step is the run that follows a repair: it is part of it."""
+    last = done[-1] if done else None
+    return step.move.names == (drill.k.costs.verify,) and last is not None and last.kind == "repair"
+
+
+def _moves(advice: Advice) -> list[Move]:
+    """What is advised, as moves: a repair with its run."""
+    if advice.kind == "repair":
+        return [Move("repair", advice.work), Move("check", ("verification_run",))]
+    if advice.kind in ("ask", "check"):
+        return [Move(advice.kind, (advice.name,))]
+    return [Move("close" if advice.kind == "stop" else "refer")]
+
+
+def _lost(advice: Advice, step: Step, visit: TrialJob) -> float | None:
+    """How much dearer the job is likely to be with a step than with the best one there."""
+    move, k = step.move, visit.appliance.knowledge
+    if _same(_moves(advice)[0], move):
+        return 0.0
+    worth = {q.question.name: q.worth for q in advice.questions}
+    unasked = advice.expected_cost + (worth.get(advice.name, 0.0) if advice.kind == "ask" else 0.0)
+    price: float | None
+    if move.kind == "ask":
+        price = unasked - worth.get(move.names[0], -k.costs.ask_minutes * visit.rate)
+    elif move.kind == "check":
+        price = next((c.expected_cost for c in advice.checks if c.name == move.names[0] and c.priced), None)
+    elif move.kind == "repair":
+        wanted = set(move.names)
+        price = next((r.expected_cost for r in advice.repairs if {r.name, *r.together} == wanted), None)
+    else:
+        price = k.costs.refer if move.kind == "refer" else None
+    return None if price is None else max(price - advice.expected_cost, 0.0)
+
+
+def _told(advice: Advice, step: Step) -> float | None:
+    bits = next((c.bits for c in advice.checks if step.move.names == (c.name,)), None)
+    return None if bits is None or step.belief.missing_bits <= 0 else bits / step.belief.missing_bits
+
+
+def _same(one: Move, other: Move) -> bool:
+    return one.kind == other.kind and set(one.names) == set(other.names)
+
+
+def _moved(drill: Drill) -> list[Moved]:
+    """Every step that taught something, with the odds around it."""
+    from faultodds.calibration import began, bounded, rest
+
+    k, truth = drill.k, drill.visit.call.main_cause.partition(".")[0]
+    told = [s for s in drill.steps if s.named is not None]
+    found = []
+    for here, then in zip(told, [*told[1:], None], strict=True):
+        last = drill.steps[drill.steps.index(then) - 1] if then else drill.steps[-1]
+        if last.move.kind not in ("ask", "check") or not last.shown:
+            continue
+        before, after = (began(b, k) for b in (last.belief, then.belief if then else drill.visit.belief))
+        most = max((f for f in before if f != truth), key=lambda f: abs(after[f] - before[f]))
+        shown = [truth, *([most] if abs(after[most] - before[most]) >= MOVES else [])]
+        others = len(before)
+
+        def own(named: dict[str, float], fault: str, others: int = others) -> float:
+            return named.get(fault, rest(named) / (others - len(named)))
+
+        was, is_now = bounded(here.named or {}), bounded((then.named if then else here.named) or {})
+        mine = {f: (own(was, f), own(is_now, f)) for f in shown} if then else {}
+        found.append(Moved(last, {f: (before[f], after[f]) for f in shown}, mine))
+    return found
+
+
+def result(end: Debrief, name: str, chosen: bool) -> Drilled:
+    """What is kept of a drill that has ended."""
+    from faultodds.calibration import Drilled
+
+    visit = end.drill.visit
+    return Drilled(
+        drill=name,
+        truth=end.truth,
+        forecasts=end.drill.forecasts,
+        cost=visit.cost,
+        best=end.best.cost,
+        wrong_parts=visit.wrong_parts,
+        slip=end.drill.slip,
+        chosen=chosen,
+    )

@@ -1,0 +1,181 @@
+"""The pages of a person and of a class: scores, how sure against how often right, in plain words, with intervals."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from faultodds.calibration import FEWEST
+from faultodds_cli.shared.printing import rounded
+from faultodds_cli.shared.text import columns, money, percent, wrap
+
+if TYPE_CHECKING:
+    from faultodds.audit import Interval
+    from faultodds.calibration import Drilled, Person
+    from faultodds.knowledge import Knowledge
+
+_CELLS = (8, 9, 10, 8)
+# Drills and faults told on the trainer's page.
+MOST_TOLD = 6
+
+
+def _person(k: Knowledge, done: Sequence[Drilled]) -> Person | None:
+    from faultodds.calibration import faults, person
+
+    return person(done, faults(k))
+
+
+def person_lines(k: Knowledge, name: str, done: Sequence[Drilled]) -> list[str]:
+    """A person's page."""
+    p = _person(k, done)
+    if p is None:
+        return wrap(f"No drill of '{name}' has ended with odds in it. Type: faultodds drill play --name {name}")
+    lines = wrap(f"{name}: {p.drills} drill{'s' if p.drills > 1 else ''}, {p.slips} ended by a safety slip.")
+    lines += ["", *sure_lines(p), ""]
+    lines += wrap(f"Brier score {_interval(p.brier, p)}, log score {_interval(p.log, p)}, a step; 0 is best.")
+    lines += wrap(f"No idea at all, every fault alike, scores {p.even[0]:.2f} and {p.even[1]:.2f}.", "  ")
+    apart = (
+        f"Brier taken apart: {p.parts.reliability:.3f} for saying chances that did not come so (0 is best), "
+        f"{p.parts.resolution:.3f} won by telling calls apart, of {p.parts.uncertainty:.3f} there was to win."
+    )
+    lines += wrap(apart, "  ") if p.drills >= FEWEST else []
+    lines += ["", *_called_lines(p), *_curve_lines(k, p)]
+    if p.lost is not None:
+        low, high = (money(x, k) for x in (p.lost.low, p.lost.high))
+        between = f" ({low} to {high})" if p.drills >= FEWEST else ""
+        lines += [
+            "",
+            *wrap(
+                f"Money: {money(p.lost.value, k)} a drill above the best plan{between}; parts wasted: {p.wrong_parts}."
+            ),
+        ]
+    return lines
+
+
+def sure_lines(p: Person) -> list[str]:
+    """Over- or under-confidence in plain words."""
+    text = f"Of your favourite fault you said {percent(p.sure)} on average; it was the one in {percent(p.right)} of the steps. "
+    gap = p.too_sure
+    if gap is None:
+        return wrap(text + "Too few drills of levels 1 to 3 to call that over- or under-confident; play on.")
+    between = f"(95 %: {100 * gap.low:+.0f} to {100 * gap.high:+.0f} points)"
+    if gap.clear > 0:
+        return wrap(f"{text}OVER-CONFIDENT by {100 * gap.value:.0f} points {between}: say less, or look once more.")
+    if gap.clear < 0:
+        return wrap(f"{text}UNDER-CONFIDENT by {-100 * gap.value:.0f} points {between}: you know more than you say.")
+    return wrap(f"{text}Neither over- nor under-confident, as far as {p.drills} drills can tell {between}.")
+
+
+def _interval(i: Interval, p: Person) -> str:
+    return f"{i.value:.2f} ({i.low:.2f} to {i.high:.2f})" if p.drills >= FEWEST else f"{i.value:.2f}"
+
+
+def _called_lines(p: Person) -> list[str]:
+    lines = []
+    for head, sign in (("Called too often", 1), ("Called too seldom", -1)):
+        told = [c for c in p.faults if c.more.value * sign > 0][:3]
+        words = (
+            f"{c.name} {c.said:.1f} calls, was {c.was}{'' if c.more.clear and p.drills >= FEWEST else ' (may be chance)'}"
+            for c in told
+        )
+        lines += wrap(f"{head}: {'; '.join(words) or 'none'}.", "", "  ")
+    return lines
+
+
+def _curve_lines(k: Knowledge, p: Person) -> list[str]:
+    """The learning curve; one block is none."""
+    if len(p.curve) < 2:
+        return []
+    lines = ["", *columns("LEARNING CURVE", ("Brier", "lost"), (8, 9))]
+    for n, (score, lost) in enumerate(p.curve):
+        last = p.drills if n + 1 == len(p.curve) else (n + 1) * FEWEST
+        paid = "" if math.isnan(lost) else money(lost, k)
+        lines += columns(f"  drills {n * FEWEST + 1} to {last}", (f"{score:.2f}", paid), (8, 9))
+    return lines
+
+
+def class_lines(k: Knowledge, done: Mapping[str, Sequence[Drilled]]) -> list[str]:
+    """The trainer's page."""
+    people = {name: p for name, d in done.items() if (p := _person(k, d)) is not None}
+    if not people:
+        return wrap("No drill has ended yet. Type: faultodds drill play --name NAME --level 1 --seed 1")
+    lines = columns("WHO", ("drills", "Brier", "too sure", "slips"), _CELLS)
+    for name, p in people.items():
+        sure = "?" if p.too_sure is None else f"{100 * p.too_sure.value:+.0f}{'' if p.too_sure.clear else ' ?'}"
+        lines += columns(f"  {name}", (str(p.drills), f"{p.brier.value:.2f}", sure, str(p.slips)), _CELLS)
+    lines += wrap(
+        "Brier: 0 is best. Too sure: points that the favourite's chance was above how often it was so; ? may be chance.",
+        "  ",
+    )
+    everybody = _person(k, [d for each in done.values() for d in each])
+    assert everybody is not None
+    lines += ["", "THE CLASS TOGETHER", *sure_lines(everybody), *_called_lines(everybody), "", *_by_drill(k, done)]
+    return lines
+
+
+def _by_drill(k: Knowledge, done: Mapping[str, Sequence[Drilled]]) -> list[str]:
+    """The drills that cost most above the best plan."""
+    by: dict[str, list[Drilled]] = {}
+    for d in (d for each in done.values() for d in each):
+        by.setdefault(d.drill, []).append(d)
+    lost = {name: [d.cost - d.best for d in each if not d.slip] for name, each in by.items()}
+    mean = {name: sum(x) / len(x) for name, x in lost.items() if x}
+    lines = columns("DRILLS THAT COST MOST", ("played", "lost", "slips"), (8, 9, 8))
+    for name in sorted(mean, key=lambda n: (-mean[n], n))[:MOST_TOLD]:
+        slips = sum(bool(d.slip) for d in by[name])
+        head = f"  {name} ({by[name][0].truth})"
+        lines += columns(head, (str(len(by[name])), money(mean[name], k), str(slips)), (8, 9, 8))
+    return lines
+
+
+def answer(k: Knowledge, done: Mapping[str, Sequence[Drilled]]) -> dict[str, Any]:
+    """The object of `--json`."""
+    return {"synthetic": True, "people": {name: _plain(_person(k, d)) for name, d in done.items()}}
+
+
+def _plain(p: Person | None) -> dict[str, Any] | None:
+    if p is None:
+        return None
+
+    def span(i: Interval | None) -> dict[str, float] | None:
+        return None if i is None else {"value": rounded(i.value), "low": rounded(i.low), "high": rounded(i.high)}
+
+    return {
+        "drills": p.drills,
+        "brier": span(p.brier),
+        "log": span(p.log),
+        "reliability": rounded(p.parts.reliability),
+        "resolution": rounded(p.parts.resolution),
+        "uncertainty": rounded(p.parts.uncertainty),
+        "sure": rounded(p.sure),
+        "right": rounded(p.right),
+        "too_sure": span(p.too_sure),
+        "faults": [{"name": c.name, "said": rounded(c.said), "was": c.was, "more": span(c.more)} for c in p.faults],
+        "lost": span(p.lost),
+        "wrong_parts": p.wrong_parts,
+        "slips": p.slips,
+    }
+
+
+def write_csv(path: Path, done: Mapping[str, Sequence[Drilled]], force: bool = False) -> None:
+    """A line a person and drill."""
+    from faultodds.files import cannot_write, refuse_taken, written_whole
+
+    refuse_taken(path, "--csv", "class.csv", kind="a table", endings=(".csv",), force=force)
+    text = io.StringIO()
+    rows = csv.writer(text, lineterminator="\n")
+    rows.writerow(("name", "drill", "truth", "steps", "cost", "best", "wrong_parts", "slip"))
+    for name, each in done.items():
+        for d in each:
+            rows.writerow(
+                (name, d.drill, d.truth, len(d.forecasts), f"{d.cost:.2f}", f"{d.best:.2f}", d.wrong_parts, d.slip)
+            )
+    try:
+        with written_whole(path, shared=True) as beside:
+            beside.write_text(text.getvalue(), encoding="utf-8")
+    except OSError as problem:
+        raise cannot_write(path, "--csv", problem) from None

@@ -1,0 +1,263 @@
+"""What a drill says: at the door, when it is asked to look, and at the end. Every function returns lines; nothing here prints."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from faultodds_cli.drill.debrief import Debrief, GaveAway, Moved
+from faultodds_cli.drill.game import Drill, Step, odds_words
+from faultodds_cli.drill.levels import LEVELS, TRAPS
+from faultodds_cli.drill.words import Move
+from faultodds_cli.shared.text import capital, cautions, columns, labelled, money, percent, row, wrap
+
+if TYPE_CHECKING:
+    from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, Work
+    from faultodds_cli.drill.kept import Kept
+
+# A step that gave away less is not spoken of; the prices are no better than that.
+WORTH_A_WORD = 5.0
+_CELLS = (8, 9)
+_HELP = (
+    ("ask NAME", "ask the customer something: ask noise. questions lists them"),
+    ("check NAME", "look or measure: check hood flap, measure igniter. checks lists them, checks fuse only those"),
+    ("repair NAME", "change or mend: replace igniter. repairs lists them"),
+    ("run", "the run that proves a repair"),
+    ("gas off, plug out", "what you do to the machine; open lower_open, shut lower_open"),
+    ("band NAME", "what a reading should be, as on the sheet in the machine"),
+    ("done", "you leave, the machine is right; refer: you hand the job over"),
+    ("story, pause", "what was done so far; put the drill aside, nothing is lost"),
+)
+
+
+def opening(drill: Drill, kept: Kept) -> list[str]:
+    """The call at the door."""
+    k, call = drill.k, drill.visit.call
+    who = "" if kept.qualified else " Live and gas-pressure work is for others."
+    lines = wrap(f"DRILL {kept.drill}: {k.appliance.title}. Level {kept.level}: {LEVELS[kept.level]}. SYNTHETIC.{who}")
+    lines += wrap(
+        "Say your own odds of what began it (coarse is fine: duct likely, coils 1 in 4), then what you do. No odds and no "
+        "advice are shown until the end. help tells what can be typed."
+    )
+    lines += ["", *wrap(f"Asked first, and no to all: {', '.join(s.title for s in k.stop.values())}.")]
+    lines += ["", *complaint_lines(k, call.complaint)]
+    lines += wrap("; ".join(facts_words(k, drill.visit.facts)), "Told: ", "  ")
+    return lines + (wrap(f"Going on after {len(kept.lines)} lines.") if kept.lines else [])
+
+
+def complaint_lines(k: Knowledge, told: dict[str, str]) -> list[str]:
+    """What the customer says, a line each."""
+    lines, usual = ["The customer says:"], list[str]()
+    for name, outcome in told.items():
+        symptom = k.symptom[name]
+        if outcome == next(iter(symptom.outcomes)):
+            usual.append(f"{symptom.title}: {symptom.outcomes[outcome]}")
+        else:
+            lines += wrap(f"{capital(symptom.title)}: {symptom.outcomes[outcome]}", "  - ")
+    return lines + (wrap(f"As usual: {'; '.join(usual)}", "  - ") if usual else [])
+
+
+def facts_words(k: Knowledge, facts: dict[str, str]) -> list[str]:
+    """What is known of machine and house, each in words."""
+    known: dict[str, ContextFact | EquipmentFact] = {**k.equipment, **k.context}
+    return [f"{name.replace('_', ' ')}: {known[name].values[value]}" for name, value in facts.items()]
+
+
+def looked(drill: Drill, move: Move) -> list[str]:
+    """What a look shows."""
+    if move.kind == "help":
+        return [line for name, text in _HELP for line in labelled(f"  {name} ", text, 22)]
+    if move.kind == "so_far":
+        return story(drill.k, drill.steps) or ["Nothing was done yet."]
+    if move.kind == "band":
+        return _band(drill.k, move.names[0])
+    return _list(drill, *move.names)
+
+
+def _band(k: Knowledge, name: str) -> list[str]:
+    from faultodds.readings import describe
+
+    outcomes = k.check[name].outcomes
+    if name not in k.reading:
+        return wrap(f"{name} is no reading. It shows: {'; '.join(outcomes.values())}.")
+    return wrap(f"{k.check[name].title}: {describe(k.reading[name], list(outcomes))}")
+
+
+def _list(drill: Drill, what: str, wanted: str) -> list[str]:
+    """Names by which to ask, check or repair, in the order of the file: it is no order of use."""
+    k = drill.k
+    if what == "faults":
+        return wrap(", ".join([*k.component, "nothing_wrong", "unlisted"]))
+    if what == "questions":
+        asked = {n: s.title for n, s in k.symptom.items() if not s.looked_at}
+        return [
+            line for n, title in asked.items() if _fits(wanted, n, title) for line in labelled(f"  {n} ", title, 22)
+        ]
+    works: dict[str, Work] = {**(k.check if what == "checks" else k.repair)}
+    fits = {
+        n: w
+        for n, w in works.items()
+        if _fits(wanted, n, w.title) and all(drill.visit.facts.get(f) == v for f, v in w.needs.items())
+    }
+    lines = [line for n, w in fits.items() for line in labelled(f"  {n} ", _work_words(k, w), 26)]
+    return lines or wrap(f"Nothing with '{wanted}' on this machine.")
+
+
+def _fits(wanted: str, name: str, title: str) -> bool:
+    return wanted.casefold() in f"{name} {name.replace('_', ' ')} {title.casefold()}"
+
+
+def _work_words(k: Knowledge, work: Work) -> str:
+    price = f", {money(work.cost, k)}" if work.cost else ""
+    opened = ", ".join(k.access[i].title for i in work.access)
+    who = " FOR QUALIFIED PEOPLE." if work.qualified else ""
+    return f"{work.title}. {work.minutes:.0f} min{price}{f'; {opened}' if opened else ''}.{who}"
+
+
+# ---- the end ----
+
+
+def did(k: Knowledge, move: Move) -> str:
+    """A move in words."""
+    if move.kind == "ask":
+        return f"ask: {k.symptom[move.names[0]].title}" if move.names[0] in k.symptom else f"ask: {move.names[0]}"
+    if move.kind in ("check", "repair"):
+        work = {**k.check, **k.repair}
+        return ("REPAIR " if move.kind == "repair" else "") + " and ".join(work[n].title for n in move.names)
+    if move.kind == "state":
+        return "machine: " + ", ".join(move.names + move.shuts)
+    return {"close": "leave", "refer": "hand over"}[move.kind]
+
+
+def story(k: Knowledge, steps: Sequence[Step]) -> list[str]:
+    """Steps with the clock and the money after each."""
+    lines = []
+    for step in steps:
+        shown = f": {step.shown}" if step.move.kind in ("ask", "check") and step.shown else ""
+        cells = (f"{step.minutes:.0f} min", money(step.cost, k))
+        lines += row("  ", "    ", f"{capital(did(k, step.move))}{shown}", cells, _CELLS, 1)
+    return lines
+
+
+def ending(end: Debrief) -> list[str]:
+    """The whole end of a drill."""
+    drill, k, visit = end.drill, end.drill.k, end.drill.visit
+    lines = ["", "THE END", *_truth(end)]
+    if drill.slip:
+        lines += [
+            "",
+            *cautions([f"SAFETY. {drill.slip}", "The drill ends here. On a real call somebody could be hurt."]),
+        ]
+    lines += ["", "YOUR WAY", *story(k, drill.steps), *_how_it_ended(end, visit.ending)]
+    lines += ["", "THE BEST PLAN, SAME CALL, SAME LUCK", *story(k, end.plan)]
+    if not drill.slip:
+        lines += ["", *_money(end)]
+    lines += ["", *_given_away(end), "", *_findings(end)]
+    return lines
+
+
+def _truth(end: Debrief) -> list[str]:
+    k, call = end.drill.k, end.drill.visit.call
+    others = sorted(call.true_modes - {call.main_cause})
+    lines = wrap(f"It began with: {k.title_of(call.main_cause)}.", "  ", "    ")
+    lines += [line for mode in others for line in wrap(f"There as well: {k.title_of(mode)}.", "  ", "    ")]
+    brought = dict(k.modes())[call.main_cause].brings_on if "." in call.main_cause else {}
+    if TRAPS[1] in end.traps:
+        names = " and ".join(k.title_of(m) for m in others if m in brought)
+        lines += wrap(f"Trap: {names} was brought on by it; mended alone, it comes again.", "  ", "    ")
+    if TRAPS[0] in end.traps:
+        lines += wrap("Trap: coils that drop out hot mostly measure good cold.", "  ", "    ")
+    for name, true in call.mistaken().items():
+        symptom = k.symptom[name]
+        said = symptom.outcomes[call.complaint[name]]
+        lines += wrap(
+            f"The customer had it wrong: {symptom.title} was '{symptom.outcomes[true]}', not '{said}'.", "  ", "    "
+        )
+    return lines
+
+
+def _how_it_ended(end: Debrief, ending: str) -> list[str]:
+    visit = end.drill.visit
+    parts = f" Parts that were not faulty: {visit.wrong_parts}." if visit.wrong_parts else " No part was wasted."
+    if end.drill.slip:
+        return wrap(f"Ended by a safety slip.{parts}", "  ")
+    how = (
+        "Handed over."
+        if ending == "handed over"
+        else "It stays right."
+        if not visit.came_back
+        else "IT COMES BACK: a callback and the right repair."
+    )
+    return wrap(how + parts, "  ")
+
+
+def _money(end: Debrief) -> list[str]:
+    k, mine, best = end.drill.k, end.drill.visit, end.best
+    lines = columns("WHERE MONEY WENT", ("you", "plan"), _CELLS)
+    for stage in mine.money:
+        if mine.money[stage] or best.money[stage]:
+            lines += columns(
+                f"  {stage.replace('_', ' ')}", (money(mine.money[stage], k), money(best.money[stage], k)), _CELLS
+            )
+    lines += columns("  in all", (money(mine.cost, k), money(best.cost, k)), _CELLS)
+    lines += columns("  minutes", (f"{mine.minutes:.0f}", f"{best.minutes:.0f}"), _CELLS)
+    if mine.cost < best.cost - 1:
+        lines += wrap(
+            "You came out cheaper than the plan: on one call luck can do that. Below is what each step was worth.", "  "
+        )
+    return lines
+
+
+def _given_away(end: Debrief) -> list[str]:
+    """The steps that gave something away, dearest first, by what was known then."""
+    k = end.drill.k
+    dear = [g for g in end.steps if g.lost is not None and g.lost >= WORTH_A_WORD]
+    unpriced = [g for g in end.steps if g.lost is None]
+    lines = wrap("WHERE IT WAS LOST, by what was known at that step (not by luck)")
+    if not dear and not unpriced:
+        return [*lines, *wrap("Nowhere: no step gave away as much as the prices can tell.", "  ")]
+    for g in sorted(dear, key=lambda g: -(g.lost or 0.0)):
+        more = f"about {money(g.lost or 0.0, k)} dearer than: {did(k, g.best)}."
+        lines += wrap(f"{_at(g, k)}: {more}{_could(g)}", "  ", "    ")
+    for g in unpriced:
+        lines += wrap(f"{_at(g, k)}: worth more was: {did(k, g.best)}.{_could(g)}", "  ", "    ")
+    return lines
+
+
+def _at(g: GaveAway, k: Knowledge) -> str:
+    return f"{capital(did(k, g.step.move))} (at {g.step.minutes:.0f} min)"
+
+
+def _could(g: GaveAway) -> str:
+    return "" if g.told is None else f" Whatever it showed, it could answer {percent(g.told)} of what was open."
+
+
+def _findings(end: Debrief) -> list[str]:
+    """What each finding should have done to the odds, beside what it did to the learner's."""
+    k = end.drill.k
+    lines = wrap(
+        f"AT THE DOOR: {odds_words(_leading(end))}; you: {odds_words((end.drill.forecasts or [{}])[0])}.", "", "  "
+    )
+    lines += wrap("WHAT EACH FINDING SHOULD HAVE DONE (chance that it began there, before and after; yours behind)")
+    for moved in end.moved:
+        lines += wrap(f"{capital(did(k, moved.step.move))}: {moved.step.shown}", "  ", "    ")
+        for fault, odds in moved.faults.items():
+            lines += wrap(f"{fault} {_from_to(odds)}{_own(moved, fault)}", "    - ", "      ")
+    return lines
+
+
+def _leading(end: Debrief) -> dict[str, float]:
+    """The likeliest faults at the door."""
+    from faultodds.calibration import NAMED, began
+
+    odds = began(end.drill.steps[0].belief, end.drill.k)
+    return dict(sorted(odds.items(), key=lambda o: -o[1])[:NAMED])
+
+
+def _own(moved: Moved, fault: str) -> str:
+    return f"; you {_from_to(moved.own[fault])}" if fault in moved.own else ""
+
+
+def _from_to(odds: tuple[float, float]) -> str:
+    before, after = (percent(p) for p in odds)
+    return f"stays {after}" if before == after else f"{before} to {after}"

@@ -1,0 +1,219 @@
+"""What an apprentice's line means: his odds, or what he does next, by the names and the hearing of the guided call."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Literal
+
+from faultodds.errors import FaultoddsError, UnknownName
+from faultodds.names import fold, match
+
+if TYPE_CHECKING:
+    from faultodds.knowledge import Knowledge, Work
+
+Kind = Literal["ask", "check", "repair", "state", "close", "refer", "pause", "help", "list", "band", "so_far"]
+
+# The first word of a line, and what kind of move it begins.
+FIRST: dict[str, Kind] = {
+    **dict.fromkeys(("ask",), "ask"),
+    **dict.fromkeys(("check", "measure", "test", "look"), "check"),
+    **dict.fromkeys(("repair", "replace", "change", "fit"), "repair"),
+    **dict.fromkeys(("open", "shut"), "state"),
+    **dict.fromkeys(("checks", "repairs", "questions", "faults"), "list"),
+    **dict.fromkeys(("close", "done", "gone"), "close"),
+    **dict.fromkeys(("refer", "hand"), "refer"),
+    **dict.fromkeys(("pause", "leave", "quit", "exit"), "pause"),
+    **dict.fromkeys(("help", "?"), "help"),
+    **dict.fromkeys(("band",), "band"),
+    **dict.fromkeys(("story",), "so_far"),
+}
+_RUNS = frozenset({"run", "verify", "run_it", "test_run", "run_the_machine"})
+_ALONE = frozenset({"close", "refer"})
+_LOOKS = frozenset({"pause", "help", "so_far"})
+_FILLING = {"ask": ("about", "for", "the", "customer", "if", "of"), "check": ("at", "the", "for"), "repair": ("the",)}
+_AFTER = {"hand": ("over", "it", "the", "job", "on"), "close": ("gone",)}
+
+
+@dataclass(frozen=True)
+class Move:
+    """What is done: its kind, and names of the knowledge file; for "state" items, those that end up open first."""
+
+    kind: Kind
+    names: tuple[str, ...] = ()
+    shuts: tuple[str, ...] = ()
+
+
+def move(k: Knowledge, line: str) -> Move:
+    """The move that a line means. Raises FaultoddsError for anything that is not plainly one: a part is never changed, and a
+    machine never opened, because a line sounded like it."""
+    first, _, rest = line.strip().partition(" ")
+    kind = FIRST.get(first.casefold())
+    if fold(line) in _RUNS or (kind == "check" and fold(rest) in _RUNS):
+        return Move("check", (k.costs.verify,))
+    if kind in _ALONE:
+        left = [w for w in rest.casefold().split() if w not in _AFTER.get(first.casefold(), ())]
+        if left:
+            raise FaultoddsError(f"'{line}': type {first} alone, or what you do. Type help for all.")
+        return Move(kind)
+    if kind is not None:
+        return _named(k, kind, first, _bare(kind, rest), line)
+    return _said(k, line) or _by_name(k, line)
+
+
+def look(k: Knowledge, line: str) -> Move | None:
+    """What a line only looks at, or that the drill is put aside; None for any other line."""
+    first, _, rest = line.strip().partition(" ")
+    kind = FIRST.get(first.casefold())
+    if kind in _LOOKS and not rest:
+        return Move(kind)
+    if kind == "list":
+        return Move(kind, (fold(first), rest.strip()))
+    return _named(k, kind, first, rest, line) if kind == "band" else None
+
+
+def _bare(kind: str, rest: str) -> str:
+    words = rest.split()
+    while words and words[0].casefold() in _FILLING.get(kind, ()):
+        words.pop(0)
+    return " ".join(words)
+
+
+def _named(k: Knowledge, kind: Kind, first: str, rest: str, line: str) -> Move:
+    if not rest:
+        raise FaultoddsError(f"{first} what? Type {first} and a name; help tells where the names are.")
+    if kind == "ask":
+        titles = {n: s.title for n, s in k.symptom.items() if not s.looked_at} | {
+            n: f.ask for n, f in k.context.items()
+        }
+        return Move("ask", (_matched("question", rest, titles, titles, "Type questions for all."),))
+    if kind in ("check", "band"):
+        return Move(kind, (_of_part(k, "check", rest, k.check, "Type checks for all."),))
+    if kind == "repair":
+        return Move("repair", _repairs(k, rest))
+    titles = {n: a.title for n, a in k.access.items()}
+    item = match("panel or shut-off", rest, titles, titles)
+    if k.access[item].makes_safe:
+        raise FaultoddsError(f"'{line}' can mean either. Type {k.access[item].makes_safe} off, or on.")
+    return Move("state", (item,)) if first == "open" else Move("state", (), (item,))
+
+
+def _repairs(k: Knowledge, text: str) -> tuple[str, ...]:
+    from faultodds.job import repairs_on
+
+    try:
+        return tuple(repairs_on(k, text))
+    except UnknownName:
+        named = (t for part in re.split(r"\s+and\s+|\s*,\s*", text) for t in [_bare("repair", part)] if t)
+        return tuple(_of_part(k, "repair", t, k.repair, "Type repairs for all.") for t in named)
+
+
+def machine(k: Knowledge, line: str) -> Move | None:
+    """What a line says was done to the machine ("plug out, gas off"), or None; what of it was not understood is left out."""
+    from faultodds.job import sayings
+
+    titled = [i for i, a in k.access.items() if fold(line) == fold(a.title)]
+    if titled:
+        return Move("state", (titled[0],))
+    said = [s for s in sayings.understand(k, line) if s.kind == "machine"]
+    items = [(sayings.machine_item(k, s.name), s.value) for s in said]
+    opens = tuple(i for i, value in items if i is not None and value == "off")
+    shuts = tuple(i for i, value in items if i is not None and value == "on")
+    return Move("state", opens, shuts) if items else None
+
+
+def _said(k: Knowledge, line: str) -> Move | None:
+    """A line in a technician's own words; what sounds like work done or planned is asked for by its word."""
+    from faultodds.job import sayings
+
+    said = sayings.understand(k, line)
+    named = [s for s in said if s.kind in ("repair", "undone") and s.name]
+    if named:
+        raise FaultoddsError(f"Nothing was done. To do it, type: repair {named[0].name}")
+    if any(s.kind == "unread" for s in said):
+        raise FaultoddsError(
+            f"'{line}' is not understood in full, and nothing was done. One thing a line, such as: gas off"
+        )
+    return machine(k, line)
+
+
+def _by_name(k: Knowledge, line: str) -> Move:
+    """A bare name: a check or a question. A part is changed only on the word."""
+    seen = {**k.check, **{n: s for n, s in k.symptom.items() if not s.looked_at}}
+    titles = {n: each.title for n, each in seen.items()}
+    if fold(line) in k.repair and fold(line) not in seen:
+        raise FaultoddsError(f"{line}: to change or mend it, type repair {line}; to look or measure, check and a name.")
+    try:
+        name = _matched("check or question", line, seen, titles, "")
+    except UnknownName as problem:
+        raise UnknownName(f"{str(problem).strip()} Type help for what can be typed.") from None
+    return Move("check" if name in k.check else "ask", (name,))
+
+
+def fault(k: Knowledge, text: str) -> str:
+    """The component that a fault's name stands for: its own, a mode's in full, or what the trade calls it."""
+    from faultodds.calibration import faults
+
+    modes = {fold(name): name.partition(".")[0] for name, _ in k.modes()}
+    titles = {n: c.title for n, c in k.component.items()} | {
+        "unlisted": "something else",
+        "nothing_wrong": "nothing wrong",
+    }
+    known = {**_trade_names(k.appliance.id, tuple((n, tuple(r.fixes)) for n, r in k.repair.items())), **modes}
+    found = known.get(fold(text)) if text not in titles else text
+    return found or _matched("fault", text, faults(k), titles, "Type faults for all.")
+
+
+def _matched(kind: str, text: str, names: Iterable[str], titles: Mapping[str, str], then: str) -> str:
+    """`names.match`, without the long list of all that is known."""
+    try:
+        return match(kind, text, names, titles)
+    except UnknownName as problem:
+        raise UnknownName(f"{str(problem).partition(' Known:')[0]} {then}".strip()) from None
+
+
+def _of_part(k: Knowledge, kind: str, text: str, names: Mapping[str, Work], then: str) -> str:
+    """A check or repair by its name, or as the only one of a part: "replace the glow bar"."""
+    titles = {n: w.title for n, w in names.items()}
+    try:
+        return _matched(kind, text, names, titles, then)
+    except UnknownName as problem:
+        try:
+            part = fault(k, text) if "more than one" not in str(problem) else ""
+        except UnknownName:
+            part = ""
+        of_it = [n for n, w in names.items() if part in {t.partition(".")[0] for t in _about(w)}]
+        if len(of_it) == 1:
+            return of_it[0]
+        if not of_it:
+            raise
+        raise UnknownName(f"'{text}' may mean {', '.join(of_it[:6])}. Type one of those names.") from None
+
+
+def _about(work: Work) -> Iterable[str]:
+    from faultodds.knowledge import Repair
+
+    return work.fixes if isinstance(work, Repair) else getattr(work, "depends_on", ())
+
+
+@cache
+def _trade_names(appliance: str, fixes: tuple[tuple[str, tuple[str, ...]], ...]) -> dict[str, str]:
+    """Spellings of the trade that are one component's: of the one that is put right by work that speaks of that part alone."""
+    from faultodds.job import grammar, listed, own_words, words_from
+
+    own = own_words(appliance)
+    if own is None:
+        return {}
+    parts, words, repairs = own["part"], words_from(grammar(), own), dict(fixes)
+    about: dict[str, set[str]] = {}
+    for rule in words.rules:
+        nouns = {n for part in rule.parts for n in part.names if n in parts and not part.optional}
+        if rule.kind == "repair" and rule.meaning in repairs and len(nouns) == 1 and not nouns & words.neutral:
+            about.setdefault(nouns.pop(), set()).update(t.partition(".")[0] for t in repairs[rule.meaning])
+    spelt = [(fold(s), name) for name in parts for s in listed(parts[name]) if not s.endswith("*")]
+    about |= {n: {n} for n in parts if any(t.partition(".")[0] == n for fixed in repairs.values() for t in fixed)}
+    names = {s: {n for other, n in spelt if other == s} for s, _ in spelt}
+    one = {s: set().union(*(about.get(n, {"?"}) for n in named)) for s, named in names.items()}
+    return {s: c.pop() for s, c in one.items() if len(c) == 1 and "?" not in c}

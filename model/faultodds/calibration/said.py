@@ -1,0 +1,74 @@
+"""Odds as people say them: "igniter 60, coils 30", "duct likely", "belt 1 in 10"; coarse words are taken at fixed chances."""
+
+from __future__ import annotations
+
+import re
+
+from faultodds.errors import FaultoddsError
+
+# What a coarse word is taken for; which one was taken is said back at once, so that nobody is scored on a number not meant.
+WORDS = {
+    "certain": 0.99,
+    "sure": 0.95,
+    "very likely": 0.85,
+    "likely": 0.7,
+    "even": 0.5,
+    "maybe": 0.3,
+    "perhaps": 0.3,
+    "unlikely": 0.1,
+    "hardly": 0.03,
+}
+_CHANCE = re.compile(
+    r"(?P<one>\d+)\s+(?:in|out of)\s+(?P<of>\d+)|(?P<number>\d+(?:\.\d+)?|\.\d+)\s*(?P<sign>%|percent\b)?"
+    r"|\b(?P<word>" + "|".join(sorted(WORDS, key=len, reverse=True)) + r")\b"
+)
+_TURNS = re.compile(r"\b(?:no|not|never|isnt|cannot|nor|neither|nothing but|un(?:sure|certain))\b")
+_FILLING = r"(?:\b(?:and|the|is|its|it is|a|at|about|with)\b|[,;:=/\s-])+"
+_SMALL = re.compile(rf"^{_FILLING}|{_FILLING}$")
+EXAMPLE = "Type for example: igniter 60 coils 30, or: duct likely, belt 1 in 10."
+
+
+def said(line: str) -> list[tuple[str, float]]:
+    """The faults on a line, as they were typed, each with its chance.
+
+    Raises FaultoddsError for a name without a chance or a chance without a name, and for a line that denies: the opposite of
+    what was meant must not be scored.
+    """
+    text = line.casefold().replace("'", "").replace("\u2019", "")
+    if _TURNS.search(text.replace("nothing wrong", "")):
+        raise FaultoddsError(f"'{line}' denies something. Say how likely it is instead: igniter 5. {EXAMPLE}")
+    chances = list(_CHANCE.finditer(text))
+    edges = [0, *(at for c in chances for at in c.span()), len(text)]
+    names = [_bare(text[a:b]) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    if chances and not names[0] and names[-1]:  # "60 igniter, 30 coils"
+        names = [*names[1:], ""]
+    left = names.pop()
+    if left or not chances:
+        raise FaultoddsError(f"how likely is '{left or line}'? {EXAMPLE}")
+    for name, chance in zip(names, chances, strict=True):
+        if not name:
+            raise FaultoddsError(f"'{chance[0].strip()}' of '{line}' stands with no fault. {EXAMPLE}")
+    return [(name, _value(chance)) for name, chance in zip(names, chances, strict=True)]
+
+
+def _bare(text: str) -> str:
+    before = ""
+    while before != text:
+        before, text = text, _SMALL.sub("", text.strip())
+    return text
+
+
+def _value(chance: re.Match[str]) -> float:
+    if chance["word"]:
+        return WORDS[chance["word"]]
+    if chance["of"]:
+        one, of = int(chance["one"]), int(chance["of"])
+        if not 0 < one <= of:
+            raise FaultoddsError(f"'{chance[0]}' is no chance. {EXAMPLE}")
+        return one / of
+    value = float(chance["number"])
+    if value > 100.0:
+        raise FaultoddsError(f"'{chance[0]}' is more than 100 %. {EXAMPLE}")
+    if "." in chance["number"] and value < 1.0 and not chance["sign"]:
+        return value
+    return value / 100.0

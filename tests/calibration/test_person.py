@@ -1,0 +1,75 @@
+"""Many drills of people whose worth is known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from faultodds.calibration import Drilled, Person, bounded, person
+
+FAULTS = tuple(f"fault{n}" for n in range(34))
+
+
+def _people(power: float, drills: int, seed: int = 0) -> Person:
+    """Somebody whose beliefs are right on average, and who says them as sharpened by `power`."""
+    rng = np.random.default_rng(seed)
+    done = []
+    for number in range(drills):
+        alpha = np.full(len(FAULTS), 0.08)
+        steps, belief = [], rng.dirichlet(alpha)
+        truth = int(rng.choice(len(FAULTS), p=belief))
+        for _ in range(4):
+            said = belief**power / (belief**power).sum()
+            steps.append(bounded({FAULTS[i]: float(said[i]) for i in np.argsort(-said)[:3]}))
+        done.append(Drilled(f"1-{number}", FAULTS[truth], steps, 150.0, 120.0))
+    found = person(done, FAULTS)
+    assert found is not None
+    return found
+
+
+def test_one_who_is_right_is_neither_over_nor_under_confident() -> None:
+    """And his score, taken apart, adds up."""
+    p = _people(1.0, 150)
+    assert p.too_sure is not None
+    assert p.too_sure.clear == 0
+    assert p.parts.score == pytest.approx(
+        p.parts.reliability - p.parts.resolution + p.parts.uncertainty + p.parts.leftover
+    )
+    assert p.brier.value == pytest.approx(p.parts.score)
+    assert p.lost is not None
+    assert p.lost.value == pytest.approx(30.0)
+
+
+def test_over_and_under_confidence_are_told_apart() -> None:
+    """The same beliefs said too surely or too timidly; both score worse than said as they are."""
+    right, over, under = _people(1.0, 150), _people(4.0, 150), _people(0.5, 150)
+    assert over.too_sure is not None
+    assert under.too_sure is not None
+    assert (over.too_sure.clear, under.too_sure.clear) == (1, -1)
+    assert right.brier.value < min(over.brier.value, under.brier.value)
+    assert right.log.value < min(over.log.value, under.log.value)
+
+
+def test_intervals_hold_what_they_should() -> None:
+    """Of people who are right, about one in twenty is called over- or under-confident; drills drawn whole, not steps."""
+    wrong = sum(_people(1.0, 30, seed).too_sure.clear != 0 for seed in range(60))  # type: ignore[union-attr]
+    assert wrong <= 9
+
+
+def test_a_fault_called_too_often_is_named() -> None:
+    """One who says the first fault at every call."""
+    done = [Drilled(f"1-{n}", FAULTS[1 + n % 3], [{FAULTS[0]: 0.8}]) for n in range(9)]
+    p = person(done, FAULTS)
+    assert p is not None
+    assert (p.faults[0].name, p.faults[0].was, p.faults[0].more.clear) == (FAULTS[0], 0, 1)
+    assert {c.name for c in p.faults if c.more.value < 0} == set(FAULTS[1:4])
+
+
+def test_few_drills_and_traps_say_nothing_of_how_sure() -> None:
+    """Under five fair drills there is no verdict; calls chosen for a trap do not count for it."""
+    trap = Drilled("4-1", FAULTS[1], [{FAULTS[0]: 0.9}], chosen=True)
+    p = person([trap] * 20, FAULTS)
+    assert p is not None
+    assert p.too_sure is None
+    assert person([], FAULTS) is None
+    assert person([Drilled("1-1", FAULTS[1], [])], FAULTS) is None

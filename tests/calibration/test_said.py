@@ -1,0 +1,48 @@
+"""Odds as people say them; nothing denied or half said is taken."""
+
+from __future__ import annotations
+
+import pytest
+
+from faultodds.calibration import said
+from faultodds.errors import FaultoddsError
+
+
+@pytest.mark.parametrize(
+    ("line", "meant"),
+    [
+        ("igniter 60 coils 30", [("igniter", 0.6), ("coils", 0.3)]),
+        ("duct likely, belt 1 in 10", [("duct", 0.7), ("belt", 0.1)]),
+        ("thermal_fuse 40%, the motor 5 %", [("thermal_fuse", 0.4), ("motor", 0.05)]),
+        ("60 igniter, 30 coils", [("igniter", 0.6), ("coils", 0.3)]),
+        ("lint screen very likely and hood unlikely", [("lint screen", 0.85), ("hood", 0.1)]),
+        ("vent .4; hood 0.3", [("vent", 0.4), ("hood", 0.3)]),
+        ("gas valve 3 out of 4", [("gas valve", 0.75)]),
+        ("nothing wrong 20", [("nothing wrong", 0.2)]),
+        ("igniter: 61.5 %", [("igniter", 0.615)]),
+    ],
+)
+def test_what_is_said(line: str, meant: list[tuple[str, float]]) -> None:
+    """Names with their chances, in either order, coarse or fine."""
+    found = said(line)
+    assert [name for name, _ in found] == [name for name, _ in meant]
+    assert [p for _, p in found] == pytest.approx([p for _, p in meant])
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "igniter",
+        "60",
+        "duct 30 30",
+        "not the igniter 60",
+        "igniter isn't likely",
+        "duct 140",
+        "belt 3 in 2",
+        "not likely duct",
+    ],
+)
+def test_what_is_asked_about(line: str) -> None:
+    """Half a saying, a denial and what is no chance are refused with an example."""
+    with pytest.raises(FaultoddsError, match="igniter"):
+        said(line)
