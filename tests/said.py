@@ -22,6 +22,7 @@ class Heard(Talk):
     """Nothing is printed, and nothing is asked for."""
 
     def __init__(self) -> None:
+        super().__init__()
         self.told: list[str] = []
 
     def ask(self, question: str = "", any_line: bool = False) -> str | None:

@@ -148,7 +148,8 @@ def handed_on(room: str) -> set[str]:
         tree = ast.parse(path.with_suffix(".pyi").read_text(encoding="utf-8"))
         return {alias.name for node in tree.body if isinstance(node, ast.ImportFrom) for alias in node.names}
     tree = ast.parse(path.read_text(encoding="utf-8"))
-    return {node.name for node in tree.body if isinstance(node, ast.FunctionDef | ast.ClassDef)}
+    said = {n.target.id for n in tree.body if isinstance(n, ast.AnnAssign) and isinstance(n.target, ast.Name)}
+    return said | {node.name for node in tree.body if isinstance(node, ast.FunctionDef | ast.ClassDef)}
 
 
 def test_every_room_is_in_the_order() -> None:

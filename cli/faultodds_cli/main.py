@@ -210,6 +210,15 @@ def _minus_signs(arguments: list[str]) -> list[str]:
     return ["\u2212" + a[1:] if re.match(r"-[.,]?\d", a) else a for a in arguments]
 
 
+def _given(error: Any, arguments: Sequence[str]) -> str:
+    """What was typed for the option that a message is about; empty where none is."""
+    for name in getattr(getattr(error, "param", None), "opts", ()):
+        for typed, behind in zip(arguments, [*arguments[1:], ""], strict=True):
+            if typed == name or typed.startswith(f"{name}="):
+                return typed.partition("=")[2] or behind
+    return ""
+
+
 def _misused(error: Any, arguments: Sequence[str]) -> int:
     """A command line that cannot be parsed, in a sentence with what to type."""
     context = getattr(error, "ctx", None)
@@ -222,6 +231,8 @@ def _misused(error: Any, arguments: Sequence[str]) -> int:
     if type(error).__name__ == "NoSuchOption":
         message = _no_such_option(error, context)
     message = message[:1].upper() + message[1:]
+    if (given := _given(error, arguments)) and given not in message:
+        message = f"{message.rstrip('.')}; '{given}' was given."
     end = "?" if message.endswith("?") else "."
     complain(wrapped(f"{message.rstrip('.?')}{end} Type '{path} --help' for what it takes."))
     return 2
