@@ -28,13 +28,42 @@ def fold(text: str) -> str:
     return "_".join("".join(c if c.isalnum() else " " for c in text.casefold()).split())
 
 
+# Little words, and answers: they stand for no longer name that begins so ("i doubt it" is no igniter, "no" no "no_heat").
+_NO_BEGINNING: Final = frozenset(
+    (
+        "a",
+        "an",
+        "and",
+        "at",
+        "be",
+        "by",
+        "he",
+        "i",
+        "if",
+        "in",
+        "is",
+        "it",
+        "me",
+        "my",
+        "n",
+        "no",
+        "not",
+        "of",
+        "off",
+        "on",
+        "or",
+    )
+    + ("she", "so", "the", "to", "us", "we", "y", "yes")
+)
+
+
 def match(
     kind: str, typed: str, names: Iterable[str], words: Mapping[str, str] | None = None, next_step: str = ""
 ) -> str:
     """The one of `names` that `typed` stands for.
 
     Tried in turn: the name; the name or its `words` in other spelling; the only name that begins so; the only name of whose
-    parts each begins so ("ig oh" for igniter_ohms); the only one whose words contain what was typed. Raises
+    parts each begins so ("ig oh" for igniter_ohms), little words excepted; the only one whose words contain what was typed. Raises
     UnknownName: when several fit it lists them, when none fits it names the nearest.
     """
     known = list(names)
@@ -55,8 +84,9 @@ def match(
 def _readings(wanted: str, known: Sequence[str], words: Mapping[str, str]) -> Iterable[list[str]]:
     yield [n for n in known if fold(n) == wanted]
     yield [n for n in known if fold(words.get(n, "")) == wanted]
-    yield [n for n in known if fold(n).startswith(wanted)]
-    yield [n for n in known if _parts_begin(wanted.split("_"), fold(n).split("_"))]
+    if wanted not in _NO_BEGINNING:
+        yield [n for n in known if fold(n).startswith(wanted)]
+        yield [n for n in known if _parts_begin(wanted.split("_"), fold(n).split("_"))]
     if len(wanted) >= 4:
         yield [n for n in known if wanted in fold(words.get(n, ""))]
 

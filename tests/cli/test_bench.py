@@ -108,7 +108,7 @@ def test_several_facts_fit_on_one_line_and_are_not_asked_again(tmp_path: Path) -
 
 def test_raw_readings_are_judged_and_kept_as_typed(tmp_path: Path) -> None:
     """The judgement is shown with its band, and the raw text is stored."""
-    ended = bench(tmp_path, *STRAIGHT_ON, "coil_ohms 1150/1350/560", "static 1.4 in wc")
+    ended = bench(tmp_path, *STRAIGHT_ON, "coil_ohms 1150/1350/560", "yes", "static 1.4 in wc", "yes")
     assert "two-terminal coil 1,000 to 1,300 ohm" in ended.out
     found = findings(tmp_path)
     assert found["coil_ohms"].raw == "1150/1350/560"
@@ -285,7 +285,7 @@ def test_the_older_one_may_be_the_wrong_one(tmp_path: Path) -> None:
 )
 def test_an_older_finding_is_taken_back_alone(tmp_path: Path, line: str) -> None:
     """What came after it stays, and the story keeps that it was."""
-    typed = ["coil_ohms good", "coil_ohms off", "hood_flap weak", line, "story"]
+    typed = ["coil_ohms good", "yes", "coil_ohms off", "hood_flap weak", "yes", line, "story"]
     ended = bench(tmp_path, *STRAIGHT_ON, "heat none", *typed)
     assert set(findings(tmp_path)) == {"heat", "hood_flap"}
     assert "taken back: coil_ohms = good" in ended.out
@@ -344,7 +344,7 @@ def test_a_repair_is_followed_by_advice_to_verify(tmp_path: Path) -> None:
 def test_a_blown_fuse_always_comes_with_find_why(tmp_path: Path) -> None:
     """From the reading on, and after the new fuse too, the screen says to find the cause."""
     find_why = "A blown fuse has a cause: find it"
-    ended = bench(tmp_path, *STRAIGHT_ON, "heat none", "fuse_continuity OL", "repair thermal_fuse")
+    ended = bench(tmp_path, *STRAIGHT_ON, "heat none", "fuse_continuity OL", "yes", "repair thermal_fuse")
     screens = [" ".join(part.split()) for part in ended.out.split("-" * 79)]
     assert [find_why in screen for screen in screens] == [False, False, False, True, True]
 

@@ -93,7 +93,7 @@ def test_what_is_not_carried_is_not_advised(dryer: Appliance) -> None:
         advice = advise(own, belief, situation_of(own, job))
         named = {c.name for c in advice.checks} | {n for r in advice.repairs for n in (r.name, *r.together)}
         work = {**own.knowledge.check, **own.knowledge.repair}
-        assert all(set(work[n].tools) <= set(carried) for n in {*named, *([advice.name] if advice.name else [])})
+        assert all(set(work[n].tools) <= set(carried) for n in {*named, *advice.work})
         assert own.shop is not None
         assert set(own.shop.lacking) == set(tools) - set(carried)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
 from faultodds.job import OpenJob, names_somebody, sayings, typed
-from faultodds.safety import begins_with_no, denies, has_no_alarm, refuse_unsafe_state, safety_items
+from faultodds.safety import begins_with_no, denies, has_no_alarm, safety_items
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.shared.show_advice import standing_cautions
 from faultodds_cli.shared.show_job import CHECKS_SHOWN, screen
@@ -36,6 +36,8 @@ YES = frozenset(
 NO = frozenset({"no", "n", "nope", "nah", "it is not", "no it is not", "it isnt", "no it isnt", "not so"})
 
 
+# How often how the machine is is asked before the call is left.
+TIMES_ASKED = 4
 NOBODY = frozenset({"nobody", "no one", "none", "no", "n"})
 
 
@@ -66,6 +68,7 @@ class BenchCall:
     standing: set[str] = field(default_factory=set)
     told: set[str] = field(default_factory=set)
     over: bool = False
+    shown: str = ""
     is_command: Callable[[str], bool] = lambda word: False
 
     def show(self) -> None:
@@ -78,6 +81,8 @@ class BenchCall:
         except ClashError:
             self.numbered, self.standing = [], set()
         self.told = set(self.told_now())
+        now = None if self.visit.job.is_closed or self.visit.clash() else self.visit.now.advice
+        self.shown = now.name if now is not None else ""
 
     def try_out(self, found: Iterable[typed.Typed]) -> None:
         """Judge all of a line before any of it is entered."""
@@ -176,25 +181,62 @@ class BenchCall:
                     f"So the machine is taken to be: {self._called(self.visit.state)}. If it is not, say so, such as: gas on."
                 )
             return
-        question = f"Is the machine like this now: {self._called(guess)}? (yes, no, or how it is, such as: gas on)"
-        reply = self.talk.ask(question) or ""
-        said = sayings.plain(reply)
-        if said in YES and "?" not in reply:
-            self.visit.set_state({i: i in guess for i in self.visit.knowledge.access if (i in guess) != (i in before)})
+        later: list[str] = []
+        if self._told_plainly(before, guess, later):
+            for line in later:
+                self.talk.put_off(line)
             return
-        self.talk.tell(f"Then it is taken to be as before: {self._called(before)}. Say how it is, such as: gas on.")
-        self._refuse_live(guess, reply)
-        if reply and said not in NO:
-            self.talk.put_off(reply)
+        undone = f" Not done: {'; '.join(later)}." if later else ""
+        self.visit.remark(f"Not known how the machine is: {self._called(guess)}, or not.{undone}")
+        self.talk.tell("How the machine is has to be plain before anything goes on: the call is left here.", "!! ")
+        self.over = True
+        self.talk.say(self.goodbye())
 
-    def _refuse_live(self, guess: frozenset[str], reply: str) -> None:
-        """Say what comes first where an answer tells of gas or power that is on behind what the work opened."""
-        told = [s for s in sayings.understand(self.visit.knowledge, reply) if s.kind == "machine" and s.value == "on"]
-        live = {sayings.machine_item(self.visit.knowledge, s.name) for s in told}
-        try:
-            refuse_unsafe_state(self.visit.knowledge, {i for i in guess if i not in live})
-        except FaultoddsError as problem:
-            self.talk.tell(str(problem), "!! ")
+    def _told_plainly(self, before: Collection[str], guess: Collection[str], later: list[str]) -> bool:
+        """Ask how the machine is until it is plain, a few times; what was typed in place of an answer goes to `later`."""
+        question = f"Is the machine like this now: {self._called(guess)}? (yes, no, or how it is, such as: gas on)"
+        for _ in range(TIMES_ASKED):
+            reply = self.talk.ask(question)
+            if reply is None:
+                return False
+            self.visit.listen(reply)
+            said = sayings.plain(reply)
+            if said in YES and "?" not in reply:
+                known = self.visit.knowledge.access
+                self.visit.set_state({i: i in guess for i in known if (i in guess) != (i in before)})
+                return True
+            command = self.is_command(reply.partition(" ")[0])
+            if command:
+                later.append(reply)
+            if command or (said in NO and self._says_yes(f"Is it {self._called(before)}, then? (yes or no)")):
+                self.talk.tell(
+                    f"Then it is taken to be as before: {self._called(before)}. Say how it is, such as: gas on."
+                )
+                return True
+            if not self._of_the_machine(reply):
+                later.append(reply)
+            self._make_safe(guess)
+        return False
+
+    def _says_yes(self, question: str) -> bool:
+        reply = self.talk.ask(question) or ""
+        self.visit.listen(reply)
+        return sayings.plain(reply) in YES and "?" not in reply
+
+    def _of_the_machine(self, reply: str) -> bool:
+        """Whether an answer is a yes or a no with more to it, or tells how the machine is: anything else is done afterwards."""
+        told = sayings.understand(self.visit.knowledge, reply)
+        first = sayings.plain(reply).partition(" ")[0]
+        return not reply or first in YES | NO or any(each.kind == "machine" for each in told)
+
+    def _make_safe(self, guess: Collection[str]) -> None:
+        """What comes first where somebody has not said plainly that the machine is shut off behind what was opened."""
+        access = self.visit.knowledge.access
+        steps = [access[i].open_step for i in access if i in guess and access[i].makes_safe]
+        shut = (
+            " ".join(steps) or f"Put it back: {' '.join(access[i].close_step for i in access if i in self.visit.state)}"
+        )
+        self.talk.tell(f"Hands off it first. {shut} Then answer.", "!! ")
 
     def _called(self, state: Collection[str]) -> str:
         access = self.visit.knowledge.access
@@ -237,11 +279,8 @@ class BenchCall:
 
     @property
     def asked(self) -> str:
-        """The fact or symptom that is to be asked now; empty when something else is advised."""
-        if self.visit.job.is_closed or self.visit.clash():
-            return ""
-        advice = self.visit.now.advice
-        return advice.name if advice.kind == "ask" else ""
+        """The fact or symptom that the screen asks; empty when it shows something else."""
+        return self.shown if self.shown in {**self.visit.knowledge.symptom, **typed.asked(self.visit.knowledge)} else ""
 
     def told_now(self) -> tuple[str, ...]:
         """The work whose steps are on the screen."""

@@ -277,7 +277,7 @@ def _why_gone(call: BenchCall) -> str:
     if not owed:
         return ""
     reason = call.talk.ask(f"{owed} Why is it gone? A few words:") or ""
-    if not reason or exact(reason.split()[0]) is not None:
+    if not reason or exact(reason.split()[0]) is not None or len(reason.split()) < 2:
         said = f" ('{reason}' is a word of this program, and was not done.)" if reason else ""
         raise FaultoddsError(f"The job stays open.{said} To close it, type close gone and the reason.")
     return reason

@@ -116,6 +116,7 @@ def _ask_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact) -> 
         if line is None:
             return None
         if not line:
+            call.visit.skip(name)  # it is not asked again on this visit
             return True
         if fold(line) == "done":
             return False
@@ -139,8 +140,12 @@ def _take_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact, li
         if settled(call, line):
             return name in visit.job.facts
         if said := sayings.understand(visit.knowledge, line):
+            if said[0].kind == "doubt":
+                visit.skip(name)
+                call.talk.tell("Not known, then.")
+                return True
             said_so(call, said)
-            return name in visit.job.facts or said[0].kind == "doubt"
+            return name in visit.job.facts
         if found := _told_early(call, line):
             call.try_out(found)
             call.enter_all(found)

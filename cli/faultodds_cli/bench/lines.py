@@ -92,22 +92,31 @@ def _as_answer(call: BenchCall, line: str) -> str:
     with more to it, or a word that would be taken for the outcome of something else.
     """
     if not call.asked:
-        return line
+        return _as_shown(call, line)
     question = question_of(call.visit.knowledge, call.asked)
     answers = {fold(a): a for a in question.answers} | {fold(w): a for a, w in question.answers.items()}
     said = PLAINLY.get(fold(line), fold(line))
-    if said in answers:
+    if said in answers and "?" not in line:
         return f"{call.asked}={answers[said]}"
     k, word = call.visit.knowledge, fold(re.split(r"[\s,.;]", line, maxsplit=1)[0])
     word = PLAINLY.get(word, word)
     elsewhere = {fold(o) for seen in k.observables().values() for o in seen.outcomes}
     alone = fold(line) in (word, *PLAINLY)
     answer = word == "yes" or (word == "no" and (alone or line[len(word) :].lstrip()[:1] in (",", ".", ";")))
-    unclear = answer and (alone or word not in answers or not sayings.understand(k, line))
+    unclear = answer and (alone or "?" in line or word not in answers or not sayings.understand(k, line))
     if unclear or (len(line.split()) == 1 and fold(line) in elsewhere):
         named = "; ".join(f"{a}" if w == a else f"{a}: {w}" for a, w in question.answers.items())
         raise FaultoddsError(f"{question.text} Answer {named}. For something else, type its name and what it shows.")
     return line
+
+
+def _as_shown(call: BenchCall, line: str) -> str:
+    """A bare outcome of the check that the screen advises, as it is typed in full; any other line as it is."""
+    check = call.visit.knowledge.check.get(call.shown)
+    if check is None or call.question is not None:
+        return line
+    found = next((outcome for outcome in check.outcomes if fold(outcome) == fold(line)), None)
+    return f"{call.shown}={found}" if found else line
 
 
 def _fact_told(call: BenchCall, line: str) -> bool:

@@ -19,6 +19,8 @@ def why_check_lines(visit: OpenJob, name: str) -> list[str]:
     for t in tells(visit, name):
         lines += _tells(k, t)
     price = next((c for c in visit.now.advice.checks if c.name == name), None)
+    if name in k.symptom:
+        return lines
     return lines + (
         _worth(visit, price)
         if price

@@ -24,7 +24,11 @@ Level = Annotated[
 Seed = Annotated[
     int | None,
     typer.Option(
-        "--seed", metavar="S", min=0, help="The same call for a whole class; the next one of your own without."
+        "--seed",
+        metavar="S",
+        min=0,
+        max=2**63 - 1,
+        help="The same call for a whole class; the next one of your own without.",
     ),
 ]
 Data = Annotated[
@@ -134,7 +138,7 @@ def class_(
 @app.command()
 def sheet(
     level: Level = 1,
-    seed: Annotated[int, typer.Option("--seed", metavar="S", min=0, help="Which call.")] = 1,
+    seed: Annotated[int, typer.Option("--seed", metavar="S", min=0, max=2**63 - 1, help="Which call.")] = 1,
     to: Annotated[Path, typer.Option("--to", metavar="FILE", help="The page to write.")] = Path("drill.html"),
     force: options.Force = False,
 ) -> None:
