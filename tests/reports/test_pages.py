@@ -125,6 +125,12 @@ def test_what_comes_first(job: MayBe, steps: tuple[Payload, ...], first: str) ->
     assert "secret words" not in _everything(shop_page(job(*steps), Shop(), DAY))
 
 
+def test_a_run_that_passed_before_it_came_back_is_told_as_such(job: MayBe) -> None:
+    """It is not said that the machine was never run."""
+    said = " ".join(text_lines(customer_page(job(*COILS, GOOD, Closed("gone"), Closed("came_back", DAY)), Shop(), DAY)))
+    assert "NOT run" not in said and "on an earlier visit; it came back since" in said
+
+
 def test_no_price_but_the_shops_own(job: MayBe) -> None:
     """The knowledge file's first guesses are nobody's price list; what is not on the shop's list is said to be missing."""
     visit = job(*COILS, RepairDone("igniter"), GOOD, Closed("gone"))

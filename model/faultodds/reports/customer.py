@@ -120,10 +120,11 @@ def _done(k: Knowledge, name: str) -> str:
 
 
 def _checked(visit: OpenJob) -> str:
-    """How the last run after the last repair of this visit ended; plainly, that there was none."""
+    """How the last run after the last repair ended, and whether the complaint came back since; plainly, that there was none."""
     job, k = visit.job, visit.knowledge
     run = k.costs.verify
-    runs = [p.finding for p in job.findings if (p.finding.name, p.stage, p.visit) == (run, job.stage, job.visit)]
+    ran = [p for p in job.findings if (p.finding.name, p.stage) == (run, job.stage)]
+    runs = [p.finding for p in ran]
     if not runs and (visit.out_of_service() or job.stopped is not None or job.outcome == "referred"):
         return "The machine was not run after the work. Do not run it as things stand."
     if not runs and not job.repairs:
@@ -132,7 +133,8 @@ def _checked(visit: OpenJob) -> str:
         return "The machine was NOT run after the work. Watch the first load, and call us when anything is not as it should be."
     last = runs[-1]
     shown = _shown(k, run, last.outcome or max(last.likelihood or {}, key=(last.likelihood or {}).__getitem__))
-    return f"{k.check[run].title}: {shown}" + (f" (measured: {last.raw})." if last.raw else ".")
+    since = " That was on an earlier visit; it came back since." if ran[-1].visit != job.visit else ""
+    return f"{k.check[run].title}: {shown}" + (f" (measured: {last.raw})." if last.raw else ".") + since
 
 
 def _price(visit: OpenJob, shop: Shop) -> Iterator[Block]:
