@@ -9,6 +9,7 @@ from hypothesis import given, strategies as st
 
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
+from faultodds.joblog.clean import read_clean
 from faultodds.joblog.drafts import PROPOSED, draft, keep_proposal
 from faultodds.joblog.folder import files_of
 from faultodds.joblog.importing import import_log
@@ -172,3 +173,24 @@ def test_read_mapping_names_a_file_that_cannot_be_read(tmp_path: Path, dryer: Kn
     path = write(tmp_path / "m.toml", b"\xff\xfe\x00")
     with pytest.raises(FaultoddsError, match=r"m\.toml: is not UTF-8 text"):
         read_mapping(path, dryer)
+
+
+ANSWERS = ("yes", "no", "Y", "NO")
+
+
+@pytest.mark.parametrize(
+    "heading", ["Heat?", "heats", "Has heat", "No heat?", "Not heating?", "Heat problem?", "Cold?"]
+)
+def test_a_yes_under_heat_means_that_it_heats(heading: str, tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """Under a heading that asks whether it heats a yes is heat; under one that asks whether it does not, never."""
+    rows = [f"J{n},C{n},2026-01-{1 + n % 28:02},{ANSWERS[n % 4]},weak,cleaned blower,done" for n in range(60)]
+    path = write(tmp_path / "jobs.csv", log_text(*rows, headings=f"ticket,cust,date,{heading},hood,parts,result"))
+    report = import_log(draft(path, dryer, data=data), dryer, data=data)
+    frame = read_clean(files_of("jobs", data).clean).astype(object)
+    assert [
+        name for name in frame.columns if name.startswith("found:") and name not in ("found:heat", "found:hood_flap")
+    ] == []
+    asked = not any(word in heading for word in ("No", "problem", "Cold"))
+    assert list(frame.get("found:heat", [])) == (["normal", "none"] * 30 if asked else [])
+    assert set(frame["repairs"]) == {"clean_lint_path"}
+    assert not any("Dates" in note for note in report.notes)

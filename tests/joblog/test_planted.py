@@ -1,9 +1,14 @@
-"""People planted in every column of a log: nobody of them is in any file that an import keeps, nor in an export."""
+"""People planted in every column of a log: nobody of them is in any file that an import keeps, nor in an export.
+
+No code of a gate, an alarm or a lock-box is either, in however many rows it stands.
+"""
 
 from __future__ import annotations
 
 import csv
 import os
+import random
+import re
 import stat
 from pathlib import Path
 
@@ -11,7 +16,7 @@ import pyarrow.parquet as pq
 import pytest
 
 import planted
-from faultodds.joblog import draft, export_log, find_log, import_log, lines
+from faultodds.joblog import Keeper, draft, export_log, find_log, import_log, lines
 from faultodds.knowledge import Knowledge
 from run_cli import faultodds
 
@@ -83,3 +88,83 @@ def test_files_of_a_log_are_the_users_alone(tmp_path: Path) -> None:
     assert {stat.S_IMODE(p.stat().st_mode) for p in data.rglob("*") if p.is_file()} == {0o600}
     assert {stat.S_IMODE(p.stat().st_mode) for p in (data, data / "logs")} == {0o700}
     assert stat.S_IMODE((tmp_path / "out.csv").stat().st_mode) == 0o600
+
+
+# --- codes ---
+
+CODES = ("907", "4471", "86413", "583917")
+FORMS = (
+    "gate code {}",
+    "gate {}",
+    "alarm code {}",
+    "alarm {}, dog in yard",
+    "lock box {}",
+    "lockbox no {}",
+    "code is #{}#",
+    "{} at gate",
+    "{}",
+    "igniter {}",
+)
+WRAPS = ("{cell}, {}", "{} {cell}", "{}", "{cell} ({})")
+VISITS, SAID, MANY = 60, 14, 9
+COLUMNS = ("notes", "complaint", "parts")
+
+
+def written(code: str, spaced: int) -> str:
+    """A code with its digits apart, or as it is."""
+    return (code, "-".join((code[:2], code[2:])), " ".join(code), "/".join((code[:2], code[2:])))[spaced]
+
+
+def holds(text: str, code: str) -> bool:
+    """Whether a text holds a code, its digits apart or not."""
+    runs = {re.sub(r"\D", "", run) for run in re.findall(r"\d(?:[ /#-]?\d)*", text)}
+    return code in runs or code in re.findall(r"\d+", text)
+
+
+@pytest.mark.parametrize("code", CODES, ids="abcd")  # no code in the name of the folder
+@pytest.mark.parametrize("form", range(0, len(FORMS), 5))
+def test_no_code_is_kept(code: str, form: int, tmp_path: Path, data: str) -> None:
+    """In 14 of 60 rows, in remarks, complaints and work, alone and beside what the technician wrote."""
+    headings, rows = shop_log(VISITS)
+    draw = random.Random(f"{code} {form}")
+    for heading in COLUMNS:
+        place = headings.index(heading)
+        said, wrap = FORMS[form + draw.randrange(5)].format(written(code, draw.randrange(4))), draw.choice(WRAPS)
+        cell = draw.choice(rows)[place]
+        for row in draw.sample(rows, SAID):
+            row[place] = wrap.format(said, cell=cell)
+    path = tmp_path / "log.csv"
+    with path.open("w", newline="", encoding="utf-8") as handle:
+        csv.writer(handle).writerows([headings, *rows])
+    screen = faultodds("log", "import", str(path), "--yes", "--data", data)
+    assert screen.code == 0, screen
+    kept = {p.name: text_of(p) for p in Path(data).rglob("*") if p.is_file()} | {
+        "screen": screen.out.replace(str(tmp_path), "")
+    }
+    assert len(kept) >= 7
+    assert holds(path.read_text("utf-8"), code)
+    assert [name for name, text in kept.items() if holds(text, code)] == []
+
+
+def test_no_sentence_with_a_code_is_plain(dryer: Knowledge) -> None:
+    """Every code of 3 to 6 digits, in every form and with its digits apart, between words that a shop writes everywhere."""
+    keeper, draw = Keeper(dryer), random.Random(3)
+    for _ in range(3000):
+        code = "".join(draw.choice("0123456789") for _ in range(draw.randint(3, 6)))
+        said = draw.choice(FORMS).format(written(code, draw.randrange(4)))
+        text = draw.choice(WRAPS).format(said, cell=draw.choice(("no heat", "repl igniter", "cleaned vent, 45 min")))
+        assert keeper.kept({text: SAID, **dict.fromkeys(re.findall("[a-z]+", text), SAID)})[text] == 0, text
+
+
+@pytest.mark.parametrize("text", ["120", "120/120", "1.2k/1.35k/560", "180 ohms", "3.5 in wc", "140 min", "2022-03-04"])
+def test_readings_stay(text: str, dryer: Knowledge) -> None:
+    """A cell of a check's own column that was read, and nothing but numbers and units."""
+    keeper = Keeper(dryer)
+    assert keeper.kept({text: 2}, lambda _: True) == {text: 2}
+    assert keeper.kept({f"gate {text}": 9}, lambda _: True) == ({f"gate {text}": 9} if text[-1].isalpha() else {})
+
+
+@pytest.mark.parametrize("text", ["ran 45 min", "co 80 ppm", "igniter 180 ohms", "replaced 2 rollers"])
+def test_amounts_in_sentences_stay(text: str, dryer: Knowledge) -> None:
+    """Two digits, or a unit written out behind."""
+    assert Keeper(dryer).kept({text: MANY}) == {text: MANY}

@@ -153,14 +153,12 @@ def test_no_exported_cell_is_a_formula(log: Path, tmp_path: Path) -> None:
     export_log(log, tmp_path / "out.xlsx")
     cell = openpyxl.load_workbook(tmp_path / "out.xlsx")["visits"]["A2"]
     assert (cell.value, cell.data_type) == ("'=1+1", "s")
-    assert [safe(text) for text in ("=a", "+a", "-a", "@a", "\ta", "a=b")] == [
-        "'=a",
-        "'+a",
-        "'-a",
-        "'@a",
-        "' a",
-        "a=b",
-    ]
+    marks = "=+-@\t\r\uff1d\uff0b\uff0d\uff20"
+    typed = [*(f"{mark}a" for mark in marks), *(f"{first}{mark}a" for first in " \t\r\n\u00a0\u200b" for mark in marks)]
+    for text in (safe(each) for each in typed):
+        assert text.startswith("'") or text.strip() == "a", text
+        assert not text.startswith(tuple(marks)), text
+    assert [safe(text) for text in ("=a", "\t=a", "\ta", "a=b")] == ["'=a", "' =a", " a", "a=b"]
 
 
 def test_an_export_is_refused_in_words(log: Path, tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import string
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
@@ -9,12 +10,14 @@ from typing import TYPE_CHECKING, Any
 from faultodds_cli.shared.text import WIDEST, bar, fitted, labelled, listed, width, wrap
 
 if TYPE_CHECKING:
-    from faultodds.joblog import CleaningReport, Column, ColumnSeen, Description, Draft, LogFiles
+    from faultodds.joblog import CleaningReport, Column, ColumnSeen, Description, Draft, Keeper, LogFiles
     from faultodds.knowledge import Knowledge
 
 EXAMPLES = 3
 DOUBTFUL = 0.7
 TAKEN_FOR = 34
+_DIGITS, _LETTERS = string.digits, string.ascii_letters + "-#/ "
+_NUMBERS = ("day", "minutes", "bill", "fact", "finding", "verify")
 _KIND_WORDS = {
     "job": "the job's number",
     "customer": "customer, to find callbacks",
@@ -42,12 +45,19 @@ def mapping_lines(draft: Draft, knowledge: Knowledge) -> list[str]:
     lines += ["", *([] if width() < WIDEST else [f"{'column':14} {'sure':>5}  {'taken for':{TAKEN_FOR}} for example"])]
     for column, sample in zip(draft.mapping.columns, samples(draft.source.headings, draft.found.sample), strict=True):
         hidden = column.kind in ("personal", "customer", "left_out", "complaint")
-        shown = "" if hidden else _fitting([text for text in sample.texts if keeper.is_plain(text)][:EXAMPLES])
+        shown = "" if hidden else _fitting(_plain(column, sample.texts, keeper)[:EXAMPLES])
         lines += _mapping_lines(column, shown)
     assumed = [f"{c.heading}: {name} = {value}" for c in draft.mapping.columns for name, value in c.assume.items()]
     lines += _block("Taken as given, since the cells do not say", assumed)
     lines += _block("Words not known yet", _unknown_words(draft.mapping.columns))
     return lines
+
+
+def _plain(column: Column, texts: Iterable[str], keeper: Keeper) -> list[str]:
+    """The texts that may be shown; numbers where the column is of numbers."""
+    if column.kind == "job":  # "HL-1005": the letters in front say nothing of the number
+        return [t for t in texts if keeper.is_plain(t.rstrip(_DIGITS)) and keeper.is_plain(t.lstrip(_LETTERS), True)]
+    return [text for text in texts if keeper.is_plain(text, measured=column.kind in _NUMBERS)]
 
 
 def _mapping_lines(column: Column, examples: str) -> list[str]:

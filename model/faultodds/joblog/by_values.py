@@ -12,6 +12,7 @@ from faultodds.joblog.stems import tokens, vocabulary
 _JOB: Final = re.compile(r"#?[A-Za-z]{0,4}[-# ]?\d{1,9}(?:-\d+)?")
 _WITH_UNIT: Final = re.compile(r"[a-z:]|\d\s*/\s*\d", re.I)
 _BARE: Final = re.compile(r"\d+(?:[.,]\d+)?|\.\d+")
+_ANSWER: Final = re.compile(r"y|n|yes|no", re.I)
 _CODE: Final = re.compile(r"[A-Za-z][A-Za-z.]{0,11}\d{0,3}")
 _MONEY: Final = re.compile(r"[$\u00a3\u20ac].*\d|\d[\d,]*[.,]\d\d(?:\s*\u20ac)?")
 _CURRENCY: Final = re.compile(r"[$\u00a3\u20ac]|\busd\b|\beur\b|\bgbp\b", re.I)
@@ -70,8 +71,9 @@ def is_another_time(heading: str) -> bool:
 
 
 def all_bare(texts: Sequence[str]) -> bool:
-    """Whether all cells are numbers alone, which say nothing of what they count."""
-    return all(_BARE.fullmatch(text.strip()) for text in texts)
+    """Whether all cells are numbers alone, or all yes and no, which say nothing of what they count or answer."""
+    typed = [text.strip() for text in texts]
+    return all(map(_BARE.fullmatch, typed)) or all(map(_ANSWER.fullmatch, typed))
 
 
 def _says_time(words: Sequence[str]) -> bool:

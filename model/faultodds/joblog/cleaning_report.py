@@ -11,6 +11,8 @@ from faultodds.joblog.cells import Status
 from faultodds.joblog.personal import Keeper
 
 WORDS_SHOWN: Final = 5
+UNREAD: Final = "-"
+"""What a phrase became that says nothing."""
 MOST_WORDS: Final = 5_000
 DANGERS_SHOWN: Final = 10
 
@@ -57,13 +59,14 @@ class ColumnReport:
         if len(self.words) > MOST_WORDS:
             self.words = Counter({word: n for word, n in self.words.items() if n > 1})
 
-    def keep_only(self, keeper: Keeper) -> None:
-        """Forget every text that somebody typed and that may not be kept."""
+    def keep_only(self, keeper: Keeper, free: bool = False) -> None:
+        """Forget every text that somebody typed and that may not be kept; in `free` text no number is taken for a reading."""
         self.words = keeper.kept(self.words)
         seen: Counter[str] = Counter()
         for (phrase, _), times in self.phrases.items():
             seen[phrase] += times
-        kept = keeper.kept(seen)
+        read = set() if free else {phrase for phrase, became in self.phrases if became != UNREAD}
+        kept = keeper.kept(seen, read.__contains__)
         self.phrases = Counter({key: n for key, n in self.phrases.items() if key[0] in kept})
 
 

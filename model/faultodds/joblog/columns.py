@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from faultodds.joblog import money_and_time as amounts
 from faultodds.joblog.cells import BLANK, Cell, CellReader, pieces_to_ask, text_reader
-from faultodds.joblog.cleaning_report import ColumnReport
+from faultodds.joblog.cleaning_report import UNREAD, ColumnReport
 from faultodds.joblog.likely import FREE
 from faultodds.joblog.mapping import Column
 from faultodds.joblog.metered import NO_DIAL
@@ -74,7 +74,7 @@ class ColumnReader:
         shown = self.report.phrases
         for (text, cell), times in Counter(zip(texts, cells, strict=True)).items():
             if cell.status in ("read", "mended", "silent") and text:
-                became = "; ".join(f"{c.partition(':')[2]}={v}" if ":" in c else v for c, v in cell.said) or "-"
+                became = "; ".join(f"{c.partition(':')[2]}={v}" if ":" in c else v for c, v in cell.said) or UNREAD
                 shown[" ".join(text.split()), became] += times
         if len(shown) > MOST_PHRASES:
             self.report.phrases = Counter({key: n for key, n in shown.items() if n > 1})
@@ -86,7 +86,7 @@ class ColumnReader:
 
     def close(self, keeper: Keeper) -> None:
         """Forget every text that may not be kept; find the known meaning nearest to each of the commonest words."""
-        self.report.keep_only(keeper)
+        self.report.keep_only(keeper, self.free)
         for word, _ in self.report.words.most_common(20):
             meaning = self._reader.lexicon.nearest(word)
             if meaning is not None:

@@ -17,6 +17,7 @@ from faultodds.joblog.stems import is_blank
 from faultodds.safety import hear
 
 _LETTER: Final = re.compile(r"[^\W\d_]")
+_CO_READING: Final = re.compile(r"(?:co|ppm)[ |:=]{1,3}\d{1,3}")
 
 
 class Listener:
@@ -41,7 +42,7 @@ class Listener:
         for number, _, text in chunk.broken:
             heard = hear(text)
             if heard:
-                yield Told(number, "", heard.hazard, self._keeper.masked(heard.words))
+                yield Told(number, "", heard.hazard, self._masked(heard.words))
 
     def _cell(self, place: int, text: str) -> tuple[str, str, str] | None:
         if not text or not (self._telling[place] or _LETTER.search(text)):
@@ -61,4 +62,7 @@ class Listener:
             heard = hear(f"{self._headings[place]}: {text}") or hear(f"{self._headings[place]} {text}")
         if heard and heard.hazard == "fire" and understands is not None and understands(text):
             heard = None  # a yes under "burning smell" is what the symptom showed
-        return (heard.hazard, self._keeper.masked(heard.words)) if heard else None
+        return (heard.hazard, self._masked(heard.words)) if heard else None
+
+    def _masked(self, words: str) -> str:
+        return words if _CO_READING.fullmatch(words) else self._keeper.masked(words)

@@ -81,7 +81,7 @@ class _Import:
             list(draft.source.notes),
             imported_at=f"{now:%Y-%m-%d}",
         )
-        if decided:
+        if decided and any(map(dates.either_way, draft.found.days)):
             self.report.notes.append(_about(decided))
         self._reader = PieceReader(
             draft.mapping,

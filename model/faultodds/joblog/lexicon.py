@@ -51,6 +51,8 @@ class Lexicon:
         """The meanings of a text taken as one phrase, and whether it was spelt so; None when it is none."""
         wanted = key(text)
         found = self.phrases.get(wanted) or self._any_order.get(loose(wanted))
+        if wanted == NO and len(text.split()) == 1:  # "does nothing" comes to a bare no, which is no yes to it
+            found = [meaning for meaning in found or () if meaning.value != "yes"]
         if found:
             return found, "exact"
         near = self._near(wanted)

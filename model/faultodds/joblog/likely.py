@@ -143,7 +143,14 @@ class Scores:
             case "customer":
                 return None
         reader = CellReader(
-            Column("", kind, (name,) if name else (), assume=assumed(self._knowledge, target, sample)), self._knowledge
+            Column(
+                "",
+                kind,
+                (name,) if name else (),
+                assume=assumed(self._knowledge, target, sample),
+                words=answers(self._knowledge, target, sample),
+            ),
+            self._knowledge,
         )
         if special:
             return by_values.share(sample.texts, sample.counts, lambda text: own_word(reader.lexicon, text))
@@ -169,6 +176,7 @@ FREE: Final = ("complaint", "repairs", "findings", "notes")
 """Kinds of free text: a log may have several columns of each."""
 _BY_HEADING: Final = ("job", "customer", "technician", "minutes", "bill", "ended", "verify", "machine")
 MOST_SPEAK: Final = 0.4
+YES_NO: Final = (("yes", "y"), ("no", "n"))
 _NAMELESS: Final = re.compile(r"column \d+")
 
 
@@ -213,6 +221,17 @@ def _general() -> frozenset[str]:
 def own_word(lexicon: Lexicon, text: str) -> bool:
     """Whether a text is a phrase of this target and not one that any check could show."""
     return bool(exact(lexicon, text)) and key(text) not in _general()
+
+
+def answers(knowledge: Knowledge, target: Target, sample: Sample) -> dict[str, str]:
+    """What yes and no mean under a heading that asks for one outcome by name ("Heat?"), as far as the cells say them."""
+    asking = trade(knowledge.appliance.id).get("asks", {}).get(target[1]) if target[0] == "finding" else None
+    if asking is None or tokens(sample.heading) not in map(tokens, asking["headings"]):
+        return {}
+    said = {"yes": YES_NO[0], "no": YES_NO[1]}
+    return {
+        text: asking[answer] for answer, typed in said.items() for text in sample.counts if text.casefold() in typed
+    }
 
 
 def assumed(knowledge: Knowledge, target: Target, sample: Sample) -> dict[str, str]:

@@ -1,7 +1,9 @@
 """Personal data in a log: which columns hold them, and what of anything that somebody typed may be kept at all.
 
 Nothing is looked for and blotted out; what may stay is listed, and all else goes: a text stays when it stands in several rows and
-each of its words is the trade's, or stands in many rows and in no column of people; a number of five digits or more never does.
+each of its words is the trade's, or stands in many rows and in no column of people. A number of three digits or more may be the
+code of a gate, an alarm or a lock-box, however many rows it stands in: it stays where it is plainly a reading, in a cell that was
+read and is nothing but numbers and units, or with the unit written out behind it.
 A recogniser of names needs a model of a hundred megabytes and knows whole sentences, not "cust tolbrek nh, repl ign".
 """
 
@@ -51,6 +53,8 @@ SEVERAL: Final = 2
 MANY: Final = 5
 """So many rows make a text one that several jobs have in common; so many a word that is not the trade's."""
 LONG_NUMBER: Final = 5
+CODE_DIGITS: Final = 3
+"""A number of so many digits may be the code of a gate, an alarm or a lock-box."""
 
 
 def says(heading: str) -> str | None:
@@ -88,8 +92,21 @@ def kind_of(heading: str, counts: Mapping[str, int], named: bool = False) -> str
 
 _WORD: Final = re.compile(r"[^\W\d_]+")
 _DIGITS: Final = re.compile(r"\d(?:[().\- ]{0,3}\d)*")
+_NUMBER: Final = re.compile(r"\d(?:[^\w]{0,3}\d)*")
+_AMOUNT: Final = re.compile(r"(?<!\w)\d{1,4}(?:\.\d{1,2})?(?!\d)")
+_UNIT_BEHIND: Final = re.compile(
+    r"\s?(?:ppm|k?ohms?|m?vac|volts?|fpm|cfm|btuh?|in ?wc|wc|psi|deg[fc]?|degrees|mins?|minutes|secs?|seconds)\b", re.I
+)
+_UNITS: Final = re.compile(
+    r"a|ac|amps?|btuh?|c|cfm|deg[cf]?|degrees|f|fpm|ft|h|hrs?|hours?|in|inwc|iwc|k|kohms?|m|ma|mbar|mins?|minutes?|mv|ohms?|pa"
+    r"|percent|ppm|psi|r|s|secs?|seconds?|to|v|vac|volts?|wc|years?|yrs?|\u03c9"
+)
 _DECIMAL: Final = re.compile(r"\d{1,4}\.\d{1,2}")
 GONE: Final = "[..]"
+
+
+def _never(text: str) -> bool:
+    return False
 
 
 class Keeper:
@@ -107,17 +124,23 @@ class Keeper:
     def _is_trade(self, word: str) -> bool:
         return len(word) < 3 or word in self._trade or stem(word) in self._trade
 
-    def masked(self, text: str, common: Callable[[str], bool] = lambda word: False) -> str:
-        """A text with long numbers and words that are neither the trade's nor `common` blotted out."""
+    def masked(
+        self, text: str, common: Callable[[str], bool] = lambda word: False, measured: Callable[[str], bool] = _never
+    ) -> str:
+        """A text with words that are neither the trade's nor `common` blotted out, and numbers that are no readings. `measured`:
+        whether a text was read as what was measured."""
         text = EMAIL.sub(GONE, text)
-        text = _DIGITS.sub(lambda m: m[0] if _is_short(m[0]) else GONE, text)
+        if measured(text) and _is_amount(text):
+            text = _DIGITS.sub(lambda m: m[0] if _is_short(m[0]) else GONE, text)
+        else:
+            text = _NUMBER.sub(lambda m: m[0] if _is_no_code(m) else GONE, text)
         return _WORD.sub(lambda m: m[0] if self._is_trade(m[0].casefold()) or common(m[0].casefold()) else GONE, text)
 
-    def is_plain(self, text: str) -> bool:
-        """Whether a text has nothing in it but words of the trade and short numbers."""
-        return self.masked(text) == text
+    def is_plain(self, text: str, measured: bool = False) -> bool:
+        """Whether a text has nothing in it but words of the trade and numbers that are no codes."""
+        return self.masked(text, measured=lambda _: measured) == text
 
-    def kept(self, counts: Mapping[str, int]) -> Counter[str]:
+    def kept(self, counts: Mapping[str, int], measured: Callable[[str], bool] = _never) -> Counter[str]:
         """Those of a column's texts that may be kept, and how often each stands there."""
         words: Counter[str] = Counter()
         for text, times in counts.items():
@@ -126,12 +149,24 @@ class Keeper:
         def common(word: str) -> bool:
             return words[word] >= MANY and word not in self.people
 
-        return Counter({t: n for t, n in counts.items() if n >= SEVERAL and self.masked(t, common) == t})
+        return Counter({t: n for t, n in counts.items() if n >= SEVERAL and self.masked(t, common, measured) == t})
+
+
+def _is_amount(text: str) -> bool:
+    return all(map(_UNITS.fullmatch, _WORD.findall(text.casefold()))) or dates.parse(text) is not None
 
 
 def _is_short(number: str) -> bool:
     digits = sum(c.isdigit() for c in number)
-    return digits < LONG_NUMBER or bool(_DECIMAL.fullmatch(number)) or dates.parse(number) is not None
+    is_day = not number.isdigit() and dates.parse(number) is not None
+    return digits < LONG_NUMBER or bool(_DECIMAL.fullmatch(number)) or is_day
+
+
+def _is_no_code(number: re.Match[str]) -> bool:
+    """Whether a number in a sentence has too few digits for a code, or its unit behind it."""
+    few = sum(c.isdigit() for c in number[0]) < CODE_DIGITS
+    alone = _AMOUNT.match(number.string, number.start())
+    return few or bool(alone and alone.end() == number.end() and _UNIT_BEHIND.match(number.string, number.end()))
 
 
 @lru_cache(4)

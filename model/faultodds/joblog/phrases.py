@@ -17,12 +17,11 @@ from typing import Final
 from faultodds.errors import FaultoddsError
 from faultodds.job import grammar, listed
 from faultodds.joblog.aside import safe
-from faultodds.joblog.cleaning_report import CleaningReport
+from faultodds.joblog.cleaning_report import UNREAD, CleaningReport
 from faultodds.joblog.mapping import LogMapping, meanings
 from faultodds.knowledge import Knowledge
 
 HEAD: Final = ("look", "column", "phrase", "times", "became", "means")
-NOTHING: Final = "-"
 LOOK: Final = "!"
 
 
@@ -52,7 +51,7 @@ def _looks_opposite(phrase: str, became: str) -> bool:
     turns = any(
         f" {word} " in f" {re.sub(r'[^a-z0-9]+', ' ', phrase.casefold().replace(chr(39), ''))} " for word in _TURNS
     )
-    if became == NOTHING:
+    if became == UNREAD:
         return False
     work = "=" not in became
     return (turns and (work or "none" not in became)) or (

@@ -11,7 +11,18 @@ from faultodds.job import asked
 from faultodds.joblog import by_values, callbacks, dates, personal
 from faultodds.joblog.cells import CellReader, pieces_to_ask
 from faultodds.joblog.lexicon import of_target
-from faultodds.joblog.likely import FREE, LEAST, Sample, Scores, Target, assumed, headings_of, own_word, samples
+from faultodds.joblog.likely import (
+    FREE,
+    LEAST,
+    Sample,
+    Scores,
+    Target,
+    answers,
+    assumed,
+    headings_of,
+    own_word,
+    samples,
+)
 from faultodds.joblog.mapping import NOT_KNOWN, Column, Kind, LogMapping
 from faultodds.joblog.stems import likeness, tokens, vocabulary
 from faultodds.knowledge import Knowledge
@@ -187,7 +198,9 @@ def _column(
     )
     if kind == "technician":
         return replace(column, words={code: code for code in personal.codes(sample.counts)})
-    return replace(column, words=words_seen(knowledge, column, sample.counts, keeper))
+    if len(names) == 1:
+        column = replace(column, words=answers(knowledge, (kind, names[0]), sample))
+    return replace(column, words={**column.words, **words_seen(knowledge, column, sample.counts, keeper)})
 
 
 def _in_order(knowledge: Knowledge, kind: Kind, names: tuple[str, ...]) -> tuple[str, ...]:
