@@ -30,8 +30,7 @@ def fold(text: str) -> str:
 
 # Little words, and answers: they stand for no longer name that begins so ("i doubt it" is no igniter, "no" no "no_heat").
 _NO_BEGINNING: Final = frozenset(
-    (
-        "a",
+    {
         "an",
         "and",
         "at",
@@ -52,8 +51,15 @@ _NO_BEGINNING: Final = frozenset(
         "off",
         "on",
         "or",
-    )
-    + ("she", "so", "the", "to", "us", "we", "y", "yes")
+        "she",
+        "so",
+        "the",
+        "to",
+        "us",
+        "we",
+        "y",
+        "yes",
+    }
 )
 
 

@@ -186,8 +186,8 @@ class BenchCall:
             for line in later:
                 self.talk.put_off(line)
             return
-        undone = f" Not done: {'; '.join(later)}." if later else ""
-        self.visit.remark(f"Not known how the machine is: {self._called(guess)}, or not.{undone}")
+        if later:
+            self.visit.remark(f"Not done, how the machine is was not known: {'; '.join(later)}.")
         self.talk.tell("How the machine is has to be plain before anything goes on: the call is left here.", "!! ")
         self.over = True
         self.talk.say(self.goodbye())
