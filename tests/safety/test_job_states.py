@@ -355,7 +355,7 @@ def _skips_forgotten(m: pytest.MonkeyPatch) -> None:
 
 
 def _anybody(m: pytest.MonkeyPatch) -> None:
-    m.setattr(Problem, "_allowed", lambda p, needs, qualified: True)
+    m.setattr(Problem, "_allowed", lambda p, needs, qualified, untold=False: True)
 
 
 def _switched_on_all_the_same(m: pytest.MonkeyPatch) -> None:
