@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from faultodds_cli.bench.talk import Talk
 
 from faultodds.belief import Appliance, open_appliance
 from faultodds.errors import SafetyStop, StoreError
@@ -17,6 +16,7 @@ from faultodds.job import OpenJob, Store, store as store_module
 from faultodds.job.steps import Note
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.lines import take
+from faultodds_cli.shared.talk import Talk
 from run_cli import faultodds, write_toy
 
 
