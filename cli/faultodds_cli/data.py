@@ -74,8 +74,12 @@ def _lines(kept: list[Kept]) -> list[str]:
     return [
         line
         for each in kept
-        for line in wrap(f"{each.what}: {len(each.paths):,} files, {each.size / 1000:,.0f} kB", "  ", "    ")
+        for line in wrap(f"{each.what}: {_counted(len(each.paths))}, {each.size / 1000:,.0f} kB", "  ", "    ")
     ]
+
+
+def _counted(files: int) -> str:
+    return f"{files:,} file{'' if files == 1 else 's'}"
 
 
 def _entry(each: Kept) -> dict[str, Any]:

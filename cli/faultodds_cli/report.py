@@ -46,7 +46,7 @@ def report(
         ),
     ] = False,
     paper: Annotated[str, typer.Option("--paper", metavar="PAPER", help="letter or a4, for a PDF.")] = "letter",
-    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
+    force: options.Force = False,
     appliance: options.JobAppliance = None,
     shop: options.Shop = None,
     data: options.Data = None,

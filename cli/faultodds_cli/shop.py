@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from faultodds.names import capital
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.show_known import shop_lines
-from faultodds_cli.shared.text import beside, capital, columns, fitted, paragraphs, wrap
+from faultodds_cli.shared.text import beside, columns, fitted, paragraphs, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance

@@ -23,6 +23,11 @@ def harmless(text: str) -> str:
     return text if text.isprintable() else _OBEYED.sub(" ", _UNSEEN.sub("", text))
 
 
+def capital(text: str) -> str:
+    """The text with its first letter large."""
+    return text[:1].upper() + text[1:]
+
+
 def fold(text: str) -> str:
     """Case, spaces, hyphens and punctuation made alike: "Igniter Ohms" -> "igniter_ohms"."""
     return "_".join("".join(c if c.isalnum() else " " for c in text.casefold()).split())

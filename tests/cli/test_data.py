@@ -25,7 +25,7 @@ def test_where_says_what_there_is(tmp_path: Path) -> None:
     ran = faultodds("data", "where", "--data", str(folder))
     assert ran.code == 0
     assert str(folder) in ran.out.replace("\n", "")
-    assert "imported job logs: 1 files" in ran.text
+    assert "imported job logs: 1 file," in ran.text
     answer = faultodds("data", "where", "--json", "--data", str(folder)).answer
     assert str(folder / "logs" / "raw.parquet") in [path for each in answer["kept"] for path in each["files"]]
     assert "nothing is kept there" in faultodds("data", "where", "--data", str(tmp_path / "none")).text

@@ -150,6 +150,7 @@ def test_no_line_is_taken_for_its_opposite(dryer: Appliance, line: str) -> None:
         ("check hood flap", Move("check", ("hood_flap",))),
         ("measure the igniter", Move("check", ("igniter_ohms",))),
         ("replace the glow bar", Move("repair", ("igniter",))),
+        ("clean the duct", Move("repair", ("clean_duct",))),
         ("repair coil_set igniter", Move("repair", ("coil_set", "igniter"))),
         ("ask about the noise", Move("ask", ("noise",))),
         ("run", Move("check", ("verification_run",))),
@@ -286,6 +287,27 @@ def test_marks_class_and_forgetting(typed: Callable[..., Ran], tmp_path: Path) -
     assert not folder.exists()
     assert faultodds("drill", "forget", "bench3").code == 2
     assert faultodds("drill", "score", "../..").code == 2
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        *("", "{", "[1]", "null", "{}", "[" * 9000, '{"level": 9, "seed": 1}', '{"level": 1, "seed": 1, "lines": [3]}'),
+        *(
+            '{"level": 1, "seed": 1, "done": {}}',
+            '{"level": 1, "seed": 1, "done": 7}',
+            '{"level": 1, "seed": 1, "x": 2}',
+        ),
+    ],
+)
+def test_a_damaged_drill_is_named_and_the_others_go_on(typed: Callable[..., Ran], tmp_path: Path, text: str) -> None:
+    """Whatever stands in it, and for every command that looks at drills."""
+    folder = tmp_path / "drills" / "ann"
+    folder.mkdir(parents=True)
+    (folder / "0001_1-1.json").write_text(text)
+    for ran in (faultodds("drill", "score", "ann"), faultodds("drill", "class"), typed(["duct 50"], "--name", "ann")):
+        assert (ran.code, "is left out" in ran.said, "error of its own" in ran.said) == (0, True, False), ran.said
+    assert (folder / "0001_1-1.json").read_text() == text
 
 
 def test_danger_that_is_typed_stops_and_keeps_the_drill(typed: Callable[..., Ran]) -> None:

@@ -202,10 +202,10 @@ def test_trace_prints_every_step_of_one_job() -> None:
     ("typed", "message"),
     [
         (("--policies", "checklst"), "--policies: there is no policy called 'checklst'. Did you mean 'checklist'?"),
-        (("--jobs", "0"), "--jobs 0: give 1 or more. Type for example --jobs 2."),
-        (("--workers", "0"), "--workers 0: give 1 or more."),
-        (("--trace", "0"), "--trace 0: give 1 or more."),
-        (("--seed", "-1"), "--seed -1: a seed is 0 or more. Type for example --seed 1."),
+        (("--jobs", "0"), "'--jobs': Input should be greater than or equal to 1; '0' was given."),
+        (("--workers", "0"), "'--workers': Input should be greater than or equal to 1; '0' was given."),
+        (("--trace", "0"), "'--trace': Input should be greater than or equal to 1; '0' was given."),
+        (("--seed", "-1"), "'--seed': Input should be greater than or equal to 0; '-1' was given."),
         (("--figure", "trial.doc"), "--figure trial.doc: a figure ends in .png, .svg, .pdf."),
         (("--figure", "no/such/trial.png"), "there is no folder no/such. Make it, or name another."),
         (("--appliance", "gas_drier"), "there is no appliance called 'gas_drier'. Did you mean 'gas_dryer'?"),
@@ -271,7 +271,7 @@ def test_another_town_has_other_calls_and_says_so() -> None:
     assert [c.main_cause for c in calls(40, 3)] != [c.main_cause for c in calls(40, 3, town=2)]
     refused = faultodds("trial", "--jobs", "2", "--town", "-1")
     assert refused.code == 2
-    assert "a town is 0 or more" in refused.said
+    assert "'--town'" in refused.said and "'-1' was given" in refused.said
 
 
 def test_true_shares_are_those_of_the_simulated_shop() -> None:

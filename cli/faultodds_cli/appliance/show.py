@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
+from faultodds.names import capital
 from faultodds_cli.shared.printing import rounded
 from faultodds_cli.shared.show_advice import FOR_THE_QUALIFIED, outcomes_of, told_lines
-from faultodds_cli.shared.text import capital, cautions, labelled, money, percent_fine, wrap
+from faultodds_cli.shared.text import cautions, labelled, money, percent_fine, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance, SelfCheck

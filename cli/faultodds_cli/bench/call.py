@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
-from faultodds.job import OpenJob, names_somebody, sayings, typed
+from faultodds.job import Finding, OpenJob, names_somebody, sayings, typed
 from faultodds.safety import begins_with_no, denies, has_no_alarm, safety_items
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.shared.show_advice import standing_cautions
@@ -102,7 +102,7 @@ class BenchCall:
             self.question = Question(name, "", again)
             self.talk.tell(outcome_question(self.visit.knowledge, name), "?  ")
             return False
-        replaced = not again and self.seen_already(name)
+        earlier = [] if again else self._earlier(name)
         before = self.visit.state
         try:
             if not sure and self._doubts(Question(name, value, again)):
@@ -115,7 +115,7 @@ class BenchCall:
             return False
         self.talk.say(taken_lines(self.visit, taken))
         self.tell_state(before, guess)
-        if replaced:
+        if earlier and earlier[-1].outcome != taken.finding.outcome:
             self.talk.tell(f"It takes the place of the earlier one. To count both: undo, then again {name} {value}.")
         return True
 
@@ -244,8 +244,11 @@ class BenchCall:
 
     def seen_already(self, name: str) -> bool:
         """Whether `name` was found before at this stage of this visit."""
+        return bool(self._earlier(name))
+
+    def _earlier(self, name: str) -> list[Finding]:
         job = self.visit.job
-        return any((p.finding.name, p.stage, p.visit) == (name, job.stage, job.visit) for p in job.findings)
+        return [p.finding for p in job.findings if (p.finding.name, p.stage, p.visit) == (name, job.stage, job.visit)]
 
     def ask_back(self, question: Question, problem: BadReading) -> None:
         """Ask about a reading that cannot be taken yet; the next line may be the answer alone."""

@@ -116,7 +116,7 @@ def _ask_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact) -> 
         if line is None:
             return None
         if not line:
-            call.visit.skip(name)  # it is not asked again on this visit
+            _not_known(call, name)
             return True
         if fold(line) == "done":
             return False
@@ -132,6 +132,12 @@ def _ask_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact) -> 
             return True
 
 
+def _not_known(call: BenchCall, name: str) -> None:
+    """What nobody can tell of the house is not asked again on this visit; the machine can be looked at when it matters."""
+    if name in call.visit.knowledge.context:
+        call.visit.skip(name)
+
+
 def _take_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact, line: str) -> bool:
     """Take an answer to one question, or NAME=VALUE pairs; true when the question is answered."""
     visit = call.visit
@@ -141,7 +147,7 @@ def _take_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact, li
             return name in visit.job.facts
         if said := sayings.understand(visit.knowledge, line):
             if said[0].kind == "doubt":
-                visit.skip(name)
+                _not_known(call, name)
                 call.talk.tell("Not known, then.")
                 return True
             said_so(call, said)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from faultodds.advice import CheckPrice
 from faultodds.job import JudgedFinding, OpenJob, Tells, tells, typed
 from faultodds.knowledge import Knowledge
+from faultodds.names import capital
 from faultodds_cli.shared.show_advice import action_lines, outcomes_of
 from faultodds_cli.shared.show_known import finding_text, judgement_lines
-from faultodds_cli.shared.text import capital, money, percent, wrap
+from faultodds_cli.shared.text import money, percent, wrap
 
 
 def why_check_lines(visit: OpenJob, name: str) -> list[str]:

@@ -13,6 +13,7 @@ from faultodds_cli.shared.text import wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
+    from faultodds_cli.drill.kept import Kept
 
 app = options.new_app(
     "Learn to reason: a simulated call that asks for your odds before it tells, and how good they were."
@@ -78,15 +79,15 @@ def play(
     from faultodds_cli.shared.talk import Talk
 
     mine = drills(name, data)
-    half = next((k for k in reversed(mine) if k.done is None), None)
-    if half is None or new or (seed is not None and (half.level, half.seed) != (level, seed)):
+    half = next((k for k in reversed(mine) if k.record.done is None), None)
+    if half is None or new or (seed is not None and (half.record.level, half.record.seed) != (level, seed)):
         half = begin(name, data, level, _next_seed(mine, level) if seed is None else seed, qualified)
     play_on(Talk(), _dryer(), half)
 
 
-def _next_seed(mine: list, level: int) -> int:  # type: ignore[type-arg]
+def _next_seed(mine: list[Kept], level: int) -> int:
     """The seed after the last of this level, so that no drill is met twice."""
-    return max((k.seed for k in mine if k.level == level), default=0) + 1
+    return max((k.record.seed for k in mine if k.record.level == level), default=0) + 1
 
 
 @app.command()

@@ -320,7 +320,7 @@ class Drill:
             try:
                 refuse_unsafe_state(self.k, after)
             except FaultoddsError as problem:
-                raise Slip(str(problem).partition(" Add '")[0]) from None
+                raise Slip(str(problem).partition(" Then say so")[0]) from None
             if item in move.names:
                 unsafe = [access[i].title for i in access[item].shut_first if i not in visit.state]
                 if unsafe:

@@ -2,47 +2,54 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Annotated
 
+import msgspec
+
+from faultodds.calibration import Drilled
 from faultodds.errors import FaultoddsError, StoreError
 from faultodds.names import fold
-
-if TYPE_CHECKING:
-    from faultodds.calibration import Drilled
+from faultodds_cli.drill.levels import LEVELS
+from faultodds_cli.shared.printing import complain
+from faultodds_cli.shared.text import wrap
 
 FOLDER = "drills"
 LONGEST = 40
+# A file of more bytes than this is no drill.
+LARGEST = 10_000_000
 
 
-@dataclass
-class Kept:
-    """One drill of one person. `lines` are all that were typed; `done` what it came to, once it has ended."""
+class Record(msgspec.Struct, forbid_unknown_fields=True):
+    """A drill as it lies on disk. `lines` are all that were typed; `done` what it came to, once it has ended."""
+
+    level: Annotated[int, msgspec.Meta(ge=min(LEVELS), le=max(LEVELS))]
+    seed: Annotated[int, msgspec.Meta(ge=0)]
+    qualified: bool = False
+    lines: list[str] = []
+    done: Drilled | None = None
+
+
+class Kept(msgspec.Struct):
+    """One drill of one person, and where it lies."""
 
     path: Path
-    level: int
-    seed: int
-    qualified: bool = False
-    lines: list[str] = field(default_factory=list)
-    done: dict[str, Any] | None = None
+    record: Record
 
     @property
     def drill(self) -> str:
         """How it is called: level and seed."""
-        return f"{self.level}-{self.seed}"
+        return f"{self.record.level}-{self.record.seed}"
 
     def save(self) -> None:
         """Put it on disk, whole."""
         from faultodds.files import own_folder, written_whole
 
-        record = {name: value for name, value in vars(self).items() if name != "path"}
         try:
             own_folder(self.path.parent)
             with written_whole(self.path) as beside:
-                beside.write_text(json.dumps(record, indent=1), encoding="utf-8")
+                beside.write_bytes(msgspec.json.format(msgspec.json.encode(self.record), indent=1))
         except OSError as problem:
             raise StoreError(
                 f"the drill cannot be kept in {self.path.parent}: {problem.strerror}. Type --data FOLDER."
@@ -72,34 +79,30 @@ def people(data: str | None) -> list[str]:
 
 
 def drills(person: str, data: str | None) -> list[Kept]:
-    """A person's drills in the order they were begun; a damaged file is named."""
+    """A person's drills in the order they were begun; a damaged file is named, and left out."""
     return list(_read(folder_of(person, data)))
 
 
 def _read(folder: Path) -> Iterator[Kept]:
     for path in sorted(folder.glob("*.json")):
         try:
-            yield Kept(path, **json.loads(path.read_text(encoding="utf-8")))
-        except (OSError, ValueError, TypeError):
-            raise StoreError(
-                f"{path} cannot be read as a drill. Put it elsewhere, and type the command again."
-            ) from None
+            if path.stat().st_size > LARGEST:
+                raise ValueError
+            yield Kept(path, msgspec.json.decode(path.read_bytes(), type=Record))
+        except (OSError, ValueError, RecursionError):
+            complain("\n".join(wrap(f"{path} cannot be read as a drill, and is left out.")))
 
 
 def begin(person: str, data: str | None, level: int, seed: int, qualified: bool) -> Kept:
     """A new drill of a person; it is on disk with its first line."""
     folder = folder_of(person, data)
     last = max((int(p.name[:4]) for p in folder.glob("[0-9][0-9][0-9][0-9]_*.json")), default=0)
-    return Kept(folder / f"{last + 1:04d}_{level}-{seed}.json", level, seed, qualified)
+    return Kept(folder / f"{last + 1:04d}_{level}-{seed}.json", Record(level, seed, qualified))
 
 
 def ended(kept: list[Kept]) -> list[Drilled]:
     """The drills that have ended, as scores are worked out from them."""
-    import msgspec
-
-    from faultodds.calibration import Drilled
-
-    return [msgspec.convert(k.done, Drilled) for k in kept if k.done is not None]
+    return [k.record.done for k in kept if k.record.done is not None]
 
 
 def forget(person: str, data: str | None) -> int:

@@ -35,8 +35,6 @@ def drill_of(appliance: Appliance, level: int, seed: int, qualified: bool = Fals
 
     if level not in LEVELS:
         raise FaultoddsError(f"--level {level}: levels are 1 to {len(LEVELS)}. Type for example --level 1.")
-    if seed < 0:
-        raise FaultoddsError(f"--seed {seed}: a seed is 0 or more. Type for example --seed 1.")
     for call in first_calls(MOST_CALLS, seed):
         visit = TrialJob(appliance, call, WHO, qualified)
         if level in OPEN_BITS:

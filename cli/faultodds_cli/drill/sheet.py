@@ -11,13 +11,14 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from faultodds.names import capital
 from faultodds_cli.drill.debrief import Adviser, best_plan
 from faultodds_cli.drill.game import Drill, Step, odds_words
 from faultodds_cli.drill.levels import LEVELS, drill_of
 from faultodds_cli.drill.show import did, facts_words
 from faultodds_cli.drill.words import Move
 from faultodds_cli.shared.progress import counted
-from faultodds_cli.shared.text import capital, money, percent
+from faultodds_cli.shared.text import money, percent
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance

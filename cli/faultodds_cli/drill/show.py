@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from faultodds.names import capital
 from faultodds_cli.drill.debrief import Debrief, GaveAway, Moved
 from faultodds_cli.drill.game import Drill, Step, odds_words
 from faultodds_cli.drill.levels import LEVELS, TRAPS
 from faultodds_cli.drill.words import Move
-from faultodds_cli.shared.text import capital, cautions, columns, labelled, money, percent, row, wrap
+from faultodds_cli.shared.text import cautions, columns, labelled, money, percent, row, wrap
 
 if TYPE_CHECKING:
     from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, Work
@@ -33,8 +34,9 @@ _HELP = (
 def opening(drill: Drill, kept: Kept) -> list[str]:
     """The call at the door."""
     k, call = drill.k, drill.visit.call
-    who = "" if kept.qualified else " Live and gas-pressure work is for others."
-    lines = wrap(f"DRILL {kept.drill}: {k.appliance.title}. Level {kept.level}: {LEVELS[kept.level]}. SYNTHETIC.{who}")
+    level = kept.record.level
+    who = "" if kept.record.qualified else " Live and gas-pressure work is for others."
+    lines = wrap(f"DRILL {kept.drill}: {k.appliance.title}. Level {level}: {LEVELS[level]}. SYNTHETIC.{who}")
     lines += wrap(
         "Say your own odds of what began it (coarse is fine: duct likely, coils 1 in 4), then what you do. No odds and no "
         "advice are shown until the end. help tells what can be typed."
@@ -42,7 +44,7 @@ def opening(drill: Drill, kept: Kept) -> list[str]:
     lines += ["", *wrap(f"Asked first, and no to all: {', '.join(s.title for s in k.stop.values())}.")]
     lines += ["", *complaint_lines(k, call.complaint)]
     lines += wrap("; ".join(facts_words(k, drill.visit.facts)), "Told: ", "  ")
-    return lines + (wrap(f"Going on after {len(kept.lines)} lines.") if kept.lines else [])
+    return lines + (wrap(f"Going on after {len(kept.record.lines)} lines.") if kept.record.lines else [])
 
 
 def complaint_lines(k: Knowledge, told: dict[str, str]) -> list[str]:

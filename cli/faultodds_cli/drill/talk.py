@@ -23,7 +23,7 @@ class Room:
 
     def __init__(self, talk: Talk, kept: Kept) -> None:
         self._talk, self._kept = talk, kept
-        self._left = list(kept.lines)
+        self._left = list(kept.record.lines)
 
     def ask(self, question: str) -> str | None:
         """The next line."""
@@ -31,7 +31,7 @@ class Room:
             return self._left.pop(0)
         line = self._talk.ask(question)
         if line is not None and look_away(line) is None:
-            self._kept.lines.append(line)
+            self._kept.record.lines.append(line)
             self._kept.save()
         return line
 
@@ -53,7 +53,8 @@ def look_away(line: str) -> str | None:
 
 def play(talk: Talk, appliance: Appliance, kept: Kept) -> None:
     """Play a drill from its beginning, or from where it was left, to its end or until it is put aside."""
-    visit = drill_of(appliance, kept.level, kept.seed, kept.qualified)
+    record = kept.record
+    visit = drill_of(appliance, record.level, record.seed, record.qualified)
     room = Room(talk, kept)
     drill = Drill(visit, room.ask, room.tell, lambda drill, move: _look(room, drill, move))
     talk.say(show.opening(drill, kept))
@@ -61,7 +62,7 @@ def play(talk: Talk, appliance: Appliance, kept: Kept) -> None:
         drill.play()
     except Aside:
         begun = f"Drill {kept.drill} is kept. Go on with: faultodds drill play --name {kept.path.parent.name}"
-        talk.tell(begun if kept.lines else "Nothing was typed, so no drill was begun.")
+        talk.tell(begun if kept.record.lines else "Nothing was typed, so no drill was begun.")
         return
     except Stopped as danger:
         raise SafetyStop(
@@ -69,15 +70,13 @@ def play(talk: Talk, appliance: Appliance, kept: Kept) -> None:
             "a symptom to ask about is typed by its name, such as: ask burning_smell."
         ) from None
     with counted("working out the best plan") as tick:
-        end = debrief(drill, drill_of(appliance, kept.level, kept.seed, kept.qualified), tick)
+        end = debrief(drill, drill_of(appliance, record.level, record.seed, record.qualified), tick)
     close(talk, kept, end)
 
 
 def close(talk: Talk, kept: Kept, end: Debrief) -> None:
     """Keep what the drill came to, and open it."""
-    import msgspec
-
-    kept.done = msgspec.to_builtins(result(end, kept.drill, kept.level not in OPEN_BITS))
+    kept.record.done = result(end, kept.drill, kept.record.level not in OPEN_BITS)
     kept.save()
     talk.say(show.ending(end))
     talk.tell(f"\nKept. How sure you may be, over all your drills: faultodds drill score {kept.path.parent.name}")

@@ -16,11 +16,13 @@ if TYPE_CHECKING:
 
 Kind = Literal["ask", "check", "repair", "state", "close", "refer", "pause", "help", "list", "band", "so_far"]
 
+# Words of work that name a repair together with their part: clean the duct, wash the screen.
+CLEANING = ("clean", "wash", "clear")
 # The first word of a line, and what kind of move it begins.
 FIRST: dict[str, Kind] = {
     **dict.fromkeys(("ask",), "ask"),
     **dict.fromkeys(("check", "measure", "test", "look"), "check"),
-    **dict.fromkeys(("repair", "replace", "change", "fit"), "repair"),
+    **dict.fromkeys(("repair", "replace", "change", "fit", *CLEANING), "repair"),
     **dict.fromkeys(("open", "shut"), "state"),
     **dict.fromkeys(("checks", "repairs", "questions", "faults"), "list"),
     **dict.fromkeys(("close", "done", "gone"), "close"),
@@ -59,7 +61,8 @@ def move(k: Knowledge, line: str) -> Move:
             raise FaultoddsError(f"'{line}': type {first} alone, or what you do. Type help for all.")
         return Move(kind)
     if kind is not None:
-        return _named(k, kind, first, _bare(kind, rest), line)
+        bare = _bare(kind, rest)
+        return _named(k, kind, first, f"{first} {bare}" if bare and first.casefold() in CLEANING else bare, line)
     return _said(k, line) or _by_name(k, line)
 
 

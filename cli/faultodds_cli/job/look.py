@@ -6,10 +6,11 @@ from typing import Annotated, Any
 
 import typer
 
+from faultodds.names import capital
 from faultodds_cli.shared import options
 from faultodds_cli.shared.jobs import opened_store, resume
 from faultodds_cli.shared.printing import say, say_json
-from faultodds_cli.shared.text import capital, wrap, wrap_each
+from faultodds_cli.shared.text import wrap, wrap_each
 
 
 def show(

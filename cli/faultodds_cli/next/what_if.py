@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from faultodds.names import capital
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.progress import counted
 from faultodds_cli.shared.show_advice import at_once_lines
 from faultodds_cli.shared.show_known import basis, evidence_lines
-from faultodds_cli.shared.text import capital, money, paragraphs, percent, wrap
+from faultodds_cli.shared.text import money, paragraphs, percent, wrap
 
 if TYPE_CHECKING:
     from faultodds.advice import NextMove

@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from faultodds_cli.shared.text import capital, cautions, columns, money, numbered, percent, row, step, wrap
+from faultodds.names import capital
+from faultodds_cli.shared.text import cautions, columns, money, numbered, percent, row, step, wrap
 
 if TYPE_CHECKING:
     from faultodds.advice import Action, CheckPrice, Question, RepairPrice

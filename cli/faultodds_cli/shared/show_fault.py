@@ -22,11 +22,11 @@ from faultodds.cards import (
 )
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.job import typed
-from faultodds.names import fold
+from faultodds.names import capital, fold
 from faultodds_cli.shared.printing import rounded
 from faultodds_cli.shared.show_advice import FOR_THE_QUALIFIED
 from faultodds_cli.shared.show_odds import course_lines
-from faultodds_cli.shared.text import capital, cautions, money, percent, percent_fine, wrap
+from faultodds_cli.shared.text import cautions, money, percent, percent_fine, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance

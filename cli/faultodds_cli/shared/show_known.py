@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from faultodds_cli.shared.text import capital, cautions, percent, percent_fine, wrap
+from faultodds.names import capital
+from faultodds_cli.shared.text import cautions, percent, percent_fine, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance

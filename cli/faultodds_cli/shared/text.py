@@ -170,11 +170,6 @@ def percent_fine(p: float) -> str:
     return f"{p * 100:.2g} %"
 
 
-def capital(text: str) -> str:
-    """The text with its first letter large."""
-    return text[:1].upper() + text[1:]
-
-
 def bar(p: float, cells: int = BAR_CELLS) -> str:
     """A chance as a bar of `cells` columns; any chance above 0 shows."""
     if not _has_blocks():

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from faultodds.names import capital
 from faultodds_cli.shared.printing import rounded
 from faultodds_cli.shared.show_known import basis, evidence_lines
-from faultodds_cli.shared.text import capital, columns, listed, money, paragraphs, percent, row, width, wrap
+from faultodds_cli.shared.text import columns, listed, money, paragraphs, percent, row, width, wrap
 
 if TYPE_CHECKING:
     from faultodds.job import Standing

@@ -24,13 +24,16 @@ app = options.new_app("Policies side by side on the same simulated jobs: what ea
 
 @app.command()
 def trial_command(
-    jobs: Annotated[int, typer.Option("--jobs", metavar="N", max=10_000_000, help="How many simulated jobs.")] = 200,
-    seed: Annotated[int, typer.Option("--seed", metavar="S", max=2**63 - 1, help="Which series of jobs.")] = 0,
+    jobs: Annotated[
+        int, typer.Option("--jobs", metavar="N", min=1, max=10_000_000, help="How many simulated jobs.")
+    ] = 200,
+    seed: Annotated[int, typer.Option("--seed", metavar="S", min=0, max=2**63 - 1, help="Which series of jobs.")] = 0,
     town: Annotated[
         int,
         typer.Option(
             "--town",
             metavar="T",
+            min=0,
             max=2**63 - 1,
             help="Another invented town, where other faults are common; 0: the usual one.",
         ),
@@ -57,13 +60,15 @@ def trial_command(
     ] = False,
     trace: Annotated[
         int | None,
-        typer.Option("--trace", metavar="JOB", max=10_000_000, help="Print one job's steps under each policy instead."),
+        typer.Option(
+            "--trace", metavar="JOB", min=1, max=10_000_000, help="Print one job's steps under each policy instead."
+        ),
     ] = None,
     figure: Annotated[
         Path | None, typer.Option("--figure", metavar="FILE", help="Also write a figure: trial.png.")
     ] = None,
     force: options.Force = False,
-    workers: Annotated[int, typer.Option("--workers", metavar="N", max=1024, help="Processes to use.")] = 2,
+    workers: Annotated[int, typer.Option("--workers", metavar="N", min=1, max=1024, help="Processes to use.")] = 2,
     qualified: options.Qualified = True,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     as_json: options.Json = False,
@@ -75,8 +80,6 @@ def trial_command(
 
     Example: faultodds trial --jobs 100 --where-money-goes
     """
-    _at_least_one(jobs=jobs, workers=workers, trace=trace)
-    _not_negative(seed=seed, town=town)
     if figure is not None:
         from faultodds.charts import check_path
 
@@ -117,22 +120,6 @@ def _say_tables(found: Sequence[Summary], setting: Setting, currency: str, where
     said = table.priors_verdict(found, setting) if setting.priors else table.verdict(found)
     if said:
         say(["", *wrap(said)])
-
-
-def _at_least_one(**numbers: int | None) -> None:
-    from faultodds.errors import FaultoddsError
-
-    for name, value in numbers.items():
-        if value is not None and value < 1:
-            raise FaultoddsError(f"--{name} {value}: give 1 or more. Type for example --{name} 2.")
-
-
-def _not_negative(**numbers: int) -> None:
-    from faultodds.errors import FaultoddsError
-
-    for name, value in numbers.items():
-        if value < 0:
-            raise FaultoddsError(f"--{name} {value}: a {name} is 0 or more. Type for example --{name} 1.")
 
 
 def _prepared(

@@ -67,7 +67,9 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
         if not still_holds(knowledge, s.name, (r.name for r in since)):
             known[s.name] = {o: share for o, share in known[s.name].items() if o in stops}
         if belief is not None and since:
-            judged += [(s.name, o) for o in stops if _mended(belief, s.name, o, since)]
+            judged += [
+                (s.name, o) for o in stops if s.weights.get(o, 0.0) >= least and _mended(belief, s.name, o, since)
+            ]
     if belief is not None:
         judged += [(n, o) for n, seen in knowledge.observables().items() for o in seen.lets_out if not known.get(n)]
         for name, outcome in judged:

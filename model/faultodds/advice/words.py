@@ -13,6 +13,7 @@ from faultodds.advice.questions import QuestionPrice
 from faultodds.advice.ranking import CheckPrice, Ranking
 from faultodds.advice.reasons import Parts, Pointer
 from faultodds.knowledge import UNLISTED, Knowledge
+from faultodds.names import capital
 
 MONEY_SIGNS = {"USD": "$", "GBP": "£", "EUR": "€"}
 NUMBERS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
@@ -26,8 +27,8 @@ SAME = 0.5
 
 def money(amount: float, currency: str = "USD") -> str:
     """An amount as a technician writes it: whole units from 10 up, else two digits."""
-    sign = MONEY_SIGNS.get(currency, currency + " ")
-    return f"{sign}{amount:.0f}" if abs(amount) >= 9.5 else f"{sign}{amount:.2f}"
+    sign = ("-" if round(amount, 2) < 0 else "") + MONEY_SIGNS.get(currency, currency + " ")
+    return f"{sign}{abs(amount):.0f}" if abs(amount) >= 9.5 else f"{sign}{abs(amount):.2f}"
 
 
 def percent(p: float) -> str:
@@ -67,7 +68,7 @@ def _why_check(ranking: Ranking, name: str) -> str:
     check = next(c for c in ranking.checks if c.name == name)
     parts = Parts(problem.belief)
     told = f"{_effort(problem, check)}: {_tells(problem.knowledge, parts, name)}."
-    return f"{told} {_capital(_in_favour(problem, parts, check) + _against(ranking, check))}"
+    return f"{told} {capital(_in_favour(problem, parts, check) + _against(ranking, check))}"
 
 
 def _effort(problem: Problem, check: CheckPrice) -> str:
@@ -153,7 +154,7 @@ def _why_run(ranking: Ranking) -> str:
         after = f", after {closing} of closing up" if closing else ""
         return (
             f"There may be nothing wrong with the machine ({percent(problem.belief.sound)}), and {minutes} it will show "
-            f"that{after}. {_capital(_against(ranking, run))}"
+            f"that{after}. {capital(_against(ranking, run))}"
         )
     passes = next(iter(run.outcomes.values()))
     after = f", after {closing} of closing up," if closing else ""
@@ -295,7 +296,3 @@ def _outcomes(names: Sequence[str]) -> str:
 
 def _either(names: Sequence[str]) -> str:
     return " or ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -89,14 +89,16 @@ def _weight(before: float, after: float) -> float:
 
 def leading(belief: Belief, k: Knowledge) -> str:
     """The likeliest fault that the file lists."""
-    return next(o.name for o in belief.fault_odds() if o.name in dict(k.modes()))
+    modes = dict(k.modes())
+    return next(o.name for o in belief.fault_odds() if o.name in modes)
 
 
 def changes(belief: Belief, k: Knowledge, checks: Iterable[str], wanted: str = "") -> list[Change]:
     """The outcomes of some checks after which a fault that is put right otherwise leads (or the `wanted` one), likeliest first."""
     s, now = belief.suspects, leading(belief, k)
     mended = mended_by(k, now)[:1]
-    listed = np.array([m in dict(k.modes()) for m in s.modes])
+    modes = dict(k.modes())
+    listed = np.array([m in modes for m in s.modes])
     found = []
     for name in checks:
         for outcome, row in zip(s.observables[name], s.likelihood[s.rows[name]], strict=True):

@@ -9,6 +9,7 @@ from faultodds.advice import percent
 from faultodds.cards.account import Account, Change, Chapter, Weight
 from faultodds.cards.shown import Parting
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
+from faultodds.names import capital
 
 # Odds are not written out beyond a million to one.
 LARGEST = math.log(1e6)
@@ -137,7 +138,7 @@ def job_line(k: Knowledge, parts: Sequence[Chapter]) -> str:
         f"{' and '.join(f'{k.title_of(a.mode)} ({percent(a.chance)} then)' for a in each.accounts)}"
         for each in done
     ]
-    return f"{_capital('; then '.join(said))}. Now: nothing wrong {percent(end.belief.sound)}."
+    return f"{capital('; then '.join(said))}. Now: nothing wrong {percent(end.belief.sound)}."
 
 
 def job_paragraphs(k: Knowledge, parts: Sequence[Chapter]) -> Iterable[str]:
@@ -146,12 +147,8 @@ def job_paragraphs(k: Knowledge, parts: Sequence[Chapter]) -> Iterable[str]:
         if len(parts) > 1 and not part.repairs and part.belief.sound >= WELL:
             continue
         if part.repairs:
-            yield f"{_capital(' and '.join(k.repair[n].title for n in part.repairs))}:"
+            yield f"{capital(' and '.join(k.repair[n].title for n in part.repairs))}:"
         elif len(parts) > 1:
             yield f"Now: nothing wrong {percent(part.belief.sound)}. Likeliest fault still:"
         for told in part.accounts:
-            yield f"{_capital(k.title_of(told.mode))}. {paragraph(k, told)}"
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+            yield f"{capital(k.title_of(told.mode))}. {paragraph(k, told)}"

@@ -14,6 +14,7 @@ from faultodds.errors import ClashError
 from faultodds.files import words_file
 from faultodds.job import OpenJob, photo_path
 from faultodds.knowledge import Knowledge
+from faultodds.names import capital
 from faultodds.reports.blocks import Block, Page, alerts, listed
 from faultodds.reports.standing import GOVERNING, for_customer
 from faultodds.shop import Shop
@@ -30,7 +31,7 @@ def customer_page(visit: OpenJob, shop: Shop, day: date, names: bool = False) ->
     """A job for the customer. `shop`: whose prices may be named; `names`: with its serial number and photographs."""
     job, k = visit.job, visit.knowledge
     parts = _chapters(visit)
-    told = [_capital(f"{k.symptom[f.name].title}: {_shown(k, f.name, f.outcome)}") for f in _complaints(visit)]
+    told = [capital(f"{k.symptom[f.name].title}: {_shown(k, f.name, f.outcome)}") for f in _complaints(visit)]
     ours = _advice(k.appliance.id)
     blocks = [
         *alerts(for_customer(visit)),
@@ -43,7 +44,7 @@ def customer_page(visit: OpenJob, shop: Shop, day: date, names: bool = False) ->
         ),
         Block("head", "How it was checked afterwards"),
         Block("text", _checked(visit)),
-        *listed("In danger, at once", [f"{_capital(s.title)}: {' '.join(s.steps)}" for s in k.stop.values()]),
+        *listed("In danger, at once", [f"{capital(s.title)}: {' '.join(s.steps)}" for s in k.stop.values()]),
         *listed(SWITCH_OFF, ours.get("switch_off_when", [])),
         *listed("Call us when", ours.get("call_when", [])),
         *listed("What keeps it safe", ours.get("keep_safe", [])),
@@ -77,11 +78,7 @@ def _heading(visit: OpenJob, shop: Shop, day: date, names: bool) -> str:
     ]
     said += [f"model {text}" for text in job.kept("model")]
     said += [f"serial number {text}" for text in job.kept("serial")] if names else []
-    return _capital(", ".join(text for text in said if text)) + "."
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    return capital(", ".join(text for text in said if text)) + "."
 
 
 def _complaints(visit: OpenJob) -> list[Any]:
@@ -111,7 +108,7 @@ def _fault(visit: OpenJob, told: Account) -> str:
     sure = "We are as good as sure of it." if told.chance >= SURE else "That is the likeliest cause."
     if told.chance < LIKELY:
         sure = "That was possible, and worth putting right; it is not certain."
-    return f"{_capital(k.title_of(told.mode))}. {sure}" + (f" What it does: {does}." if does else "")
+    return f"{capital(k.title_of(told.mode))}. {sure}" + (f" What it does: {does}." if does else "")
 
 
 def _done(k: Knowledge, name: str) -> str:

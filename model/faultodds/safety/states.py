@@ -18,7 +18,7 @@ def refuse_unsafe_state(knowledge: Knowledge, open_now: Collection[str]) -> None
         if missing is not None:
             raise FaultoddsError(
                 f"'{item}' cannot be open without '{missing}': {knowledge.access[missing].open_step} "
-                f"Add '{missing}', or leave '{item}' out."
+                f"Then say so: '{missing}'."
             )
 
 
