@@ -41,7 +41,7 @@ def stops_by_a_plain_reading(visit: OpenJob, job: Job) -> Iterator[str]:
     k = visit.knowledge
     for name, (_, _, finding) in last.items():
         seen = k.observables()[name]
-        stopping = {*seen.lets_out, *(k.check[name].stops_run if name in k.check else {})}
+        stopping = {*seen.lets_out, *seen.stops_run}
         yield from (
             f"{name}={o}" for o in stopping if finding.outcome == o or (finding.likelihood or {}).get(o, 0) > 0.5
         )

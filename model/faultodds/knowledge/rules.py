@@ -221,7 +221,7 @@ def _equipment_problems(k: Knowledge, key: str, fact: str, values: Iterable[str]
 
 
 def _check_offers(k: Knowledge) -> Iterator[str]:
-    """What a check is not offered after, and which of its outcomes stop the run, name outcomes that exist."""
+    """What a check is not offered after names outcomes that exist."""
     known = k.observables()
     for name, check in k.check.items():
         for other, outcomes in check.unless.items():
@@ -232,12 +232,6 @@ def _check_offers(k: Knowledge) -> Iterator[str]:
             for outcome in outcomes:
                 if outcome not in known[other].outcomes:
                     yield _no_such(f"{key}.{other}", "outcome", outcome, known[other].outcomes)
-        for stops, outcome in [(w, o) for w in ("stops_run", "stops_heat") for o in getattr(check, w)]:
-            key = f"check.{name}.{stops}"
-            if outcome not in check.outcomes:
-                yield _no_such(key, "outcome", outcome, check.outcomes)
-            elif outcome == next(iter(check.outcomes)):
-                yield f"{key}: '{outcome}' is the normal outcome; only one that is not normal stops the run."
 
 
 def _weight_problems(key: str, weights: float | Mapping[str, float], outcomes: Mapping[str, str]) -> Iterator[str]:
