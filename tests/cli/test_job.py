@@ -279,7 +279,7 @@ def test_danger_is_heard_in_every_command_and_the_job_stands_still(tmp_path: Pat
     assert command("job", "close", "1", "referred", *data).code == 0
     assert command("job", "undo", "1", *data).code == 0
     assert (
-        job(tmp_path, "safe", "1", "--note", "gas man was here")["saved"][0]["text"] == "safe again: gas man was here"
+        job(tmp_path, "safe", "1", "--note", "gas man tested it")["saved"][0]["text"] == "safe again: gas man tested it"
     )
     assert command("job", "next", "1", *data).code == 0
 

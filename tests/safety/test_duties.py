@@ -50,9 +50,7 @@ def dryer() -> Appliance:
         ({"transition_look": {"sound", "off"}}, AWAY),
     ],
 )
-def test_what_does_not_run_the_machine_then(
-    dryer: Appliance, known: dict[str, set[str]], held: set[str] | str
-) -> None:
+def test_what_does_not_run_the_machine_then(dryer: Appliance, known: dict[str, set[str]], held: set[str] | str) -> None:
     """With a burning smell or a yellow flame nothing runs it with heat; where they are in doubt, nothing with the duct off. While
     the exhaust may go into the room, or the cabinet is very hot, nothing runs it from outdoors."""
     checks = dryer.knowledge.check.items()

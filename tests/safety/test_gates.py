@@ -107,7 +107,11 @@ def test_a_job_is_not_gone_while_there_is_no_air(tmp_path: Path) -> None:
     refused = command("job", "close", "1", "gone", "--note", "all well", *where)
     assert refused.code == 2 and "refused while hood_flap=none stands" in " ".join(refused.err.split())
     command("job", "find", "1", "hood_flap=strong", *where)
-    assert command("job", "close", "1", "gone", "--note", "lint fell out by itself", *where).code == 0
+    gone = ("job", "close", "1", "gone", "--note", "lint fell out by itself", *where)
+    refused = command(*gone)
+    assert refused.code == 2 and "stands open or shut off (gas_shut)" in " ".join(refused.err.split())
+    command("job", "state", "1", "--shut", "gas_shut", *where)
+    assert command(*gone).code == 0
 
 
 def test_mended_and_looked_at_again_it_ends(tmp_path: Path) -> None:
@@ -119,6 +123,10 @@ def test_mended_and_looked_at_again_it_ends(tmp_path: Path) -> None:
     refused = command("job", "close", "1", "gone", *where)
     assert refused.code == 2 and "nobody has looked again" in " ".join(refused.err.split())
     command("job", "find", "1", "transition_look=sound", *where)
+    refused = command("job", "close", "1", "gone", *where)
+    assert refused.code == 2 and "Put it back together: 1. " in " ".join(refused.err.split())
+    back = ("--shut", "unplugged", "--shut", "gas_shut", "--shut", "pulled_out")
+    command("job", "state", "1", *back, *where)
     assert command("job", "close", "1", "gone", *where).code == 0
 
 

@@ -40,15 +40,19 @@ def talk_through(call: BenchCall) -> None:
 
 def take(call: BenchCall, line: str) -> None:
     """One line: done, and saved, or answered with what to type instead."""
+    before, done_with = call.visit.job, False
     with forgiving(call.talk):
         try:
             call.watch_for_danger(line)
             with call.talk.held(call.visit):
                 done = settled(call, line) or _obey(call, line)
+            done_with = exact(line.split()[0]) is not None
             if done and not call.over:
                 call.show()
         except ClashError as clash:
             call.talk.say(clash_lines(clash))
+    taken_back = exact(as_command(line).split()[0]) == "undo"
+    call.unnoted = "" if done_with or taken_back or call.visit.job is not before else line
 
 
 def _obey(call: BenchCall, line: str) -> bool:

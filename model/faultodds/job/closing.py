@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+from faultodds.advice import closing_lines
 from faultodds.belief import Appliance, WeighedFinding
 from faultodds.errors import FaultoddsError
 from faultodds.job.gates import cause_owed, refuse_gone, told_cause
@@ -33,6 +34,7 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
         refuse_gone(appliance, job)
         _refuse_failed(knowledge, job)
         _refuse_unmended(knowledge, job, closed.note)
+        _refuse_open(knowledge, job)
         if not closed.note and untouched(knowledge, job):
             raise FaultoddsError(
                 "nothing was repaired on this visit and the machine was not run, so why is the complaint gone? Say it in a few "
@@ -102,6 +104,17 @@ def _refuse_unmended(knowledge: Knowledge, job: Job, note: str) -> None:
                 f"{told} Why is the complaint gone? {looked}; or say why, and it is kept with the job: "
                 f'faultodds job close {job.id} gone --note "customer wants that left"'
             )
+
+
+def _refuse_open(knowledge: Knowledge, job: Job) -> None:
+    """Refuse to call it gone while the machine stands open or shut off."""
+    stands = [item for item in knowledge.access if job.machine_state.get(item)]
+    if stands:
+        steps = " ".join(f"{n}. {line.text}" for n, line in enumerate(closing_lines(knowledge, frozenset(stands)), 1))
+        raise FaultoddsError(
+            f"close gone is refused: the machine stands open or shut off ({', '.join(stands)}). Put it back together: {steps} "
+            f"Then say so: faultodds job state {job.id} {' '.join(f'--shut {item}' for item in stands)}; then close gone."
+        )
 
 
 def untouched(knowledge: Knowledge, job: Job) -> bool:

@@ -122,8 +122,9 @@ class HeldJob:
         if not vouches(text):
             self._append(Note(f"Not taken as safe: {text.strip()}"))
             raise FaultoddsError(
-                f"'{text.strip()}' has a denial or a doubt in it, so it is kept as a note, and the job stays stopped. When it is "
-                "safe, say who made sure of it and how, without one: supplier came, meter and joints tested."
+                f"'{text.strip()}' has a denial or a doubt in it, or does not say what was tested, measured or put right. It is "
+                "kept as a note, and the job stays stopped. When it is safe, say who made sure of it and how: supplier came, meter "
+                "and joints tested."
             )
         self._append(Safe(text.strip()))
 
