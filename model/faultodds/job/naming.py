@@ -26,7 +26,9 @@ _NOT_THEM = (
 # What shows that it is safe: something was tested, read off a meter, looked into, or put right; a window was only opened.
 _MADE_SURE = re.compile(
     r"\b(?:re)?(?:test|measur|check|inspect|prov|soap|leak ?detect|clear|certif|repair|mend|fix|replac|chang|cap|disconnect|isolat"
-    r"|tight|renew|examin|refit|remov)\w*|\b(?:reads?|readings?|meters?|ppm|zero|made safe|signed off|shut off at|taken out|new \w+ in|looked (?:in|at|over|behind)\w*)\b"
+    r"|tight|renew|examin|refit|remov)\w*"
+    r"|\b(?:reads?|readings?|meters?|ppm|zero|made safe|signed off|shut off at|taken out|new \w+ in)\b"
+    r"|\blooked (?:in|at|over|behind)"
 )
 
 
