@@ -74,11 +74,10 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
     if belief is not None:
         judged += [(n, o) for n, seen in observables.items() for o in seen.lets_out if not known.get(n)]
         for name, outcome in judged:
-            known[name] = {**known.get(name, {}), outcome: cause_left(belief, name, outcome)}
-        for name, each in observables.items():
-            for outcome in set(each.stops_heat) & set(known.get(name, ())):
+            left = cause_left(belief, name, outcome)
+            if outcome in observables[name].stops_heat and name in found_at:
                 left = _despite_runs(knowledge, evidence, belief, found_at[name], _made(belief, name, outcome))
-                known[name] = {**known[name], outcome: min(known[name][outcome], max(left, DOUBT))}
+            known[name] = {**known.get(name, {}), outcome: left}
         known |= _causes_left(knowledge, evidence, belief)
     return {n: {o: share for o, share in values.items() if share >= DOUBT} for n, values in known.items()}
 

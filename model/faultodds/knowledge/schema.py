@@ -190,7 +190,7 @@ class Observable:
     the machine lets a hazard out into the room as it stands.
 
     `stops_run` maps an outcome to what to do at once: while it stands, and until a repair, nothing is offered that runs the
-    machine; `stops_heat` likewise, for work that is not `unheated`, until its causes are mended or seen not to be there;
+    machine; `stops_heat` likewise, for work that is not `unheated`;
     `stops_away` likewise, for work that nobody stands beside.
     """
 
