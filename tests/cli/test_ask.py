@@ -25,6 +25,8 @@ def test_ask_says_what_to_ask_and_what_each_answer_would_mean() -> None:
     for question in told["ask"]:
         assert sum(a["chance"] for a in question["answers"]) == pytest.approx(1.0, abs=1e-4)
         assert question["worth"] > 0
+        assert all(a["first"] for a in question["answers"] if a["chance"] > 0)
+    assert "Then first: " in ran.out
 
 
 def test_next_puts_the_question_before_the_checks() -> None:
