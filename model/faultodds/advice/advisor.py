@@ -250,18 +250,3 @@ def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:
             leading = max(chance[m] for m in modes)
             notes += [records[m].advice for m in modes if records[m].advice and chance[m] >= 0.5 * leading]
     return tuple(dict.fromkeys(notes))
-
-
-__all__ = [
-    "AS_GOOD_AS_FOUND",
-    "Advice",
-    "CheckPrice",
-    "NextMove",
-    "Problem",
-    "Ranking",
-    "RepairPrice",
-    "Situation",
-    "advise",
-    "best_move",
-    "rather",
-]

@@ -42,11 +42,6 @@ class Groups:
     of_main: dict[str, int]
     of_repair: dict[str, int]
 
-    @property
-    def nothing_wrong(self) -> int:
-        """Column of "nothing wrong with the machine"."""
-        return self.names.index(NOTHING_WRONG)
-
     def from_mains(self, mains: Floats) -> Floats:
         """(N, K) chances of the groups from (N, C) chances of the main causes, in the order of `main_cause_states`."""
         to_group = np.zeros((len(self.of_main), len(self.names)))

@@ -117,17 +117,12 @@ def curve(p: Floats, truth: Ints, edges: Floats | None = EDGES) -> Bins:
     return _bins(*favourites(p, truth), edges)
 
 
-def calibration_error(p: Floats, truth: Ints, edges: Floats | None = EDGES) -> float:
-    """Mean distance, over jobs, between the chance stated for the favourite and how often such favourites were right."""
-    return _distance(curve(p, truth, edges))
-
-
 def _distance(bins: Bins) -> float:
     return float(bins.jobs @ np.abs(bins.stated - bins.happened) / bins.jobs.sum())
 
 
 def binary_calibration_error(stated: Floats, happened: Floats, edges: Floats | None = EDGES) -> float:
-    """The same for one yes-or-no forecast."""
+    """Mean distance, over jobs, between the chance stated of one yes-or-no forecast and how often such ones were right."""
     return _distance(_bins(stated, happened, edges))
 
 

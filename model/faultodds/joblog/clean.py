@@ -52,7 +52,6 @@ BILL: Final = "bill"
 GONE, CAME_BACK, REFERRED, UNKNOWN = ENDINGS = ("gone", "came_back", "referred", "unknown")
 NUMBERS: Final = (BACK_AFTER, FOLLOWED, MINUTES, BILL)
 """Columns of numbers; `day` is a date and all others are text."""
-PLAIN: Final = (JOB, DAY, TECHNICIAN, REPAIRS, FAILED, ENDED, *NUMBERS)
 SURE: Final = 0.995
 """A weight from here up is written as the outcome alone."""
 CHUNK: Final = 50_000

@@ -52,10 +52,6 @@ class Draws:
             raise unknown("learned number", path, self.places)
         return self.places[path].of(self.theta)
 
-    def mean(self, path: str) -> float:
-        """Posterior mean of one number."""
-        return float(self.of(path).mean())
-
     def interval(self, path: str, level: float = 0.9) -> tuple[float, float]:
         """Central interval of one number."""
         low, high = np.quantile(self.of(path), [(1 - level) / 2, (1 + level) / 2])
