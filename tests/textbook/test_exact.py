@@ -18,7 +18,7 @@ from faultodds.advice.policy import Policy
 from faultodds.advice.ranking import MANY_BIT_PRICES
 from faultodds.advice.rollout import Rollout
 from faultodds.errors import FaultoddsError
-from faultodds.textbook.exact import cheapest_isolation, cheapest_job
+from faultodds.textbook.exact import cheapest_job
 from faultodds.textbook.measure import (
     base_rule,
     cost_of_advice,
@@ -113,9 +113,7 @@ def test_following_more_tries_only_raises_the_exact_price(seed: int) -> None:
 
 
 def test_the_exact_plan_refuses_what_it_cannot_do() -> None:
-    """Uncertain checks cannot isolate; too many checks are refused with what to take out."""
-    with pytest.raises(FaultoddsError, match="each chance 0 or 1"):
-        cheapest_isolation([0.5, 0.5], [np.array([[0.5, 0.1], [0.5, 0.9]])], [1.0])
+    """Too many checks are refused with what to take out."""
     with pytest.raises(FaultoddsError, match="take checks or faults out"):
         cheapest_job(random_problem(0, faults=9, checks=9).policy)
 
