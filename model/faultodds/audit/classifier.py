@@ -1,6 +1,6 @@
 """The same learning as a scikit-learn classifier, for those who want to cross-validate it beside others.
 
-    from faultodds.classifier import CauseClassifier
+    from faultodds.audit import CauseClassifier
     cross_val_score(CauseClassifier("gas_dryer"), log, causes, scoring="accuracy")
 
 Importing this module imports scikit-learn; no everyday command does.
