@@ -8,12 +8,10 @@ from .doing import (
     left_off as left_off,
     instructions as instructions, unsafe_ways as unsafe_ways,
 )
-from .classes import Places as Places, SOUND as SOUND
+from .classes import SOUND as SOUND
 from .ledger import CHECK as CHECK, Ledger as Ledger, REFER as REFER, REPAIR as REPAIR
 from .machine import CLOSED_UP as CLOSED_UP, MachineStates as MachineStates, State as State, Way as Way
-from .policy import (
-    Bools as Bools, Policy as Policy,
-)
+from .policy import Policy as Policy
 from .problem import AS_GOOD_AS_FOUND as AS_GOOD_AS_FOUND, Problem as Problem
 from .questions import (
     Question as Question, QuestionPrice as QuestionPrice, answered as answered,

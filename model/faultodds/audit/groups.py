@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from faultodds.audit.scores import Ints
 from faultodds.joblog import ENDED, FAILED, FOLLOWED, GONE, REPAIRS
 from faultodds.knowledge import (
     NOTHING_WRONG,
     UNLISTED,
     UNLISTED_MODE,
     Floats,
+    Ints,
     Knowledge,
     main_cause_states,
     repair_modes,

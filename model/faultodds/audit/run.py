@@ -24,7 +24,7 @@ from faultodds.revisions import FILE
 if TYPE_CHECKING:
     import pandas as pd
 
-    from faultodds.audit.scores import Ints
+    from faultodds.knowledge import Ints
     from faultodds.tuning import Settings
 
 

@@ -9,12 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from faultodds.knowledge import Floats
-
-Ints = npt.NDArray[np.int64]
-Bools = npt.NDArray[np.bool_]
+from faultodds.knowledge import Bools, Floats, Ints
 
 #: Edges of the bins that calibration is judged in: ten of equal width.
 EDGES: Floats = np.linspace(0.0, 1.0, 11)

@@ -10,7 +10,7 @@ from .schema import (
     UNLISTED_MODE as UNLISTED_MODE, Work as Work, repair_modes as repair_modes,
 )
 from .tables import (
-    Floats as Floats, Table as Table, build_tables as build_tables, main_cause_states as main_cause_states,
-    shares as shares, spread as spread,
+    Bools as Bools, Floats as Floats, Ints as Ints, Places as Places, Table as Table, build_tables as build_tables,
+    main_cause_states as main_cause_states, shares as shares, spread as spread,
 )
 from .toml_records import keys_at as keys_at, read_toml as read_toml
