@@ -24,9 +24,9 @@ from .hazards import MODE_NAMES
 from .instruments import LateView, View, view
 from .machines import Machines, stack
 from .names import CHECK_NEEDS, CHECKS, NOTHING, SYMPTOMS
-from .psychro import Array
+from .psychro import Array, Codes
 from .repairs import CURES, REPAIRS, restore, withstands
-from .symptoms import UNTOLD, Codes, answer, complaint, troubles, truth
+from .symptoms import UNTOLD, answer, complaint, troubles, truth
 from .technicians import Technician, technician
 from .typed_readings import UNITS, text
 
