@@ -31,7 +31,6 @@ ORDER = [
     "advice",
     "advice.sensitivity",
     "advice.plan",
-    "textbook",
     "job",
     "cards",
     "stock",

@@ -97,7 +97,7 @@ class LazyGroup(TyperGroup):
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         """As typer does, with our own words for a command that is not there."""
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            raise FaultoddsError(no_such_command("faultodds", args[0], COMMANDS))
+            raise FaultoddsError(no_such_command(args[0]))
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
@@ -106,12 +106,11 @@ class LazyGroup(TyperGroup):
             formatter.write_dl([(name, help_text) for name, (_, _, help_text) in COMMANDS.items()])
 
 
-def no_such_command(above: str, found: str, known: Iterable[str]) -> str:
+def no_such_command(found: str) -> str:
     """The message for a command that does not exist."""
-    names = list(known)
-    close = nearest(found, names)
+    close = nearest(found, COMMANDS)
     guess = f" Did you mean '{close}'?" if close else ""
-    return f"there is no command '{above} {found}'.{guess} Commands: {', '.join(names)}."
+    return f"there is no command 'faultodds {found}'.{guess} Commands: {', '.join(COMMANDS)}."
 
 
 app = options.new_app(

@@ -90,7 +90,10 @@ def find(
 
     Examples: faultodds job find 7 hood_flap=weak / faultodds job find 7 thermistor_ohms=9.2k --ambient 72F
     """
-    _need_some([*(findings or []), *(reading or [])], "find", "hood_flap=weak")
+    if not (findings or reading):
+        from faultodds.errors import FaultoddsError
+
+        raise FaultoddsError("nothing to enter. Type for example: faultodds job find 7 hood_flap=weak")
     with _entering(job, appliance, data, as_json, ambient) as (visit, taken):
         taken += _enter(visit, [], findings or [], reading or [], again=again, minutes=minutes, by=by)
 
@@ -324,13 +327,6 @@ def _refuse_bad_start(
     if qualified is False:
         refuse_unqualified(only_qualified(appliance.knowledge, (getattr(s, "name", "") for s in steps)))
     evidence_of(appliance, unsaved_job(appliance, steps))
-
-
-def _need_some(given: Sequence[str], command: str, example: str) -> None:
-    from faultodds.errors import FaultoddsError
-
-    if not given:
-        raise FaultoddsError(f"nothing to enter. Type for example: faultodds job {command} 7 {example}")
 
 
 @contextmanager

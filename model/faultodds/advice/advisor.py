@@ -263,18 +263,3 @@ def _seen_and_left(problem: Problem) -> Iterator[str]:
         work = min(mends, key=lambda r: r.cost + r.minutes * problem.rate, default=None)
         while_here = f" While you are here: {work.title}." if work else ""
         yield f"{left.name}={left.outcome} was found ({k.title_of(left.mode)}), and not put right.{while_here}"
-
-
-__all__ = [
-    "AS_GOOD_AS_FOUND",
-    "Advice",
-    "CheckPrice",
-    "NextMove",
-    "Problem",
-    "Ranking",
-    "RepairPrice",
-    "Situation",
-    "advise",
-    "best_move",
-    "rather",
-]

@@ -16,9 +16,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from faultodds.audit.scores import Ints
 from faultodds.joblog import FACT, FOUND, weights
-from faultodds.knowledge import Floats, Knowledge
+from faultodds.knowledge import Floats, Ints, Knowledge
 
 if TYPE_CHECKING:
     import pandas as pd

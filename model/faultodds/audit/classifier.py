@@ -1,6 +1,6 @@
 """The same learning as a scikit-learn classifier, for those who want to cross-validate it beside others.
 
-    from faultodds.classifier import CauseClassifier
+    from faultodds.audit import CauseClassifier
     cross_val_score(CauseClassifier("gas_dryer"), log, causes, scoring="accuracy")
 
 Importing this module imports scikit-learn; no everyday command does.
@@ -11,17 +11,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import numpy.typing as npt
 from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.utils.multiclass import check_classification_targets
 from sklearn.utils.validation import check_is_fitted, validate_data
 
-from faultodds.knowledge import Floats
+from faultodds.knowledge import Floats, Ints
 
 if TYPE_CHECKING:
     from faultodds.audit.taught import Taught
-
-Ints = npt.NDArray[np.int64]
 
 
 class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]

@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from faultodds.audit.scores import Ints
 from faultodds.joblog import ENDED, FAILED, FOLLOWED, GONE, REPAIRS
 from faultodds.knowledge import (
     NOTHING_WRONG,
     UNLISTED,
     UNLISTED_MODE,
     Floats,
+    Ints,
     Knowledge,
     main_cause_states,
     repair_modes,
@@ -41,11 +41,6 @@ class Groups:
     names: tuple[str, ...]
     of_main: dict[str, int]
     of_repair: dict[str, int]
-
-    @property
-    def nothing_wrong(self) -> int:
-        """Column of "nothing wrong with the machine"."""
-        return self.names.index(NOTHING_WRONG)
 
     def from_mains(self, mains: Floats) -> Floats:
         """(N, K) chances of the groups from (N, C) chances of the main causes, in the order of `main_cause_states`."""

@@ -12,7 +12,7 @@ from faultodds.audit.intervals import Interval, bootstrap, mean_difference, wils
 from faultodds.audit.scores import Decomposition
 from faultodds.audit.stages import Stage
 from faultodds.audit.walk import Walked
-from faultodds.knowledge import Floats
+from faultodds.knowledge import Floats, Ints
 from faultodds.revisions import FILE
 
 
@@ -95,7 +95,7 @@ def _row(walked: Walked, stage: Stage, method: str) -> Row:
     )
 
 
-def curve_of(p: Floats, truth: scores.Ints) -> tuple[CurvePoint, ...]:
+def curve_of(p: Floats, truth: Ints) -> tuple[CurvePoint, ...]:
     """The calibration curve of the favourites, with Wilson intervals."""
     bins = scores.curve(p, truth)
     low, high = wilson(bins.happened * bins.jobs, bins.jobs.astype(float))

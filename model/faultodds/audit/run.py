@@ -13,9 +13,9 @@ import numpy as np
 
 from faultodds.audit.groups import NOT_KNOWN, log_labels, repair_groups
 from faultodds.audit.methods import LEARNED, Fixed, Learned, Method, rivals
-from faultodds.audit.results import Audit, Row, judged, verdict
+from faultodds.audit.results import Audit, judged
 from faultodds.audit.stages import STAGES, Stage
-from faultodds.audit.truth import read_truth, truth_labels
+from faultodds.audit.truth import truth_labels
 from faultodds.audit.walk import FIRST_JOBS, MOST_REFITS, Block, Walked, blocks_of, walk
 from faultodds.joblog import DAY, JOB
 from faultodds.knowledge import Knowledge
@@ -24,10 +24,8 @@ from faultodds.revisions import FILE
 if TYPE_CHECKING:
     import pandas as pd
 
-    from faultodds.audit.scores import Ints
+    from faultodds.knowledge import Ints
     from faultodds.tuning import Settings
-
-__all__ = ["STAGES", "Audit", "Row", "Stage", "audit", "read_truth", "verdict"]
 
 
 def audit(

@@ -14,11 +14,10 @@ import numpy as np
 
 from faultodds.audit.groups import NOT_KNOWN
 from faultodds.audit.methods import Method, floored
-from faultodds.audit.scores import Ints
 from faultodds.audit.stages import Stage, as_known_on, seen_by
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import DAY
-from faultodds.knowledge import Floats, Knowledge
+from faultodds.knowledge import Floats, Ints, Knowledge
 
 if TYPE_CHECKING:
     import pandas as pd

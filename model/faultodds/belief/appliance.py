@@ -46,7 +46,6 @@ class Used(Struct, frozen=True):
     path: Path
     name: str
     technician: str
-    technician_name: str
     qualified: bool
     carrying: float
     lacking: tuple[str, ...] = ()

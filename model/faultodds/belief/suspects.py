@@ -22,9 +22,8 @@ import numpy.typing as npt
 from msgspec import Struct
 
 from faultodds.errors import KnowledgeError
-from faultodds.knowledge import Floats, Knowledge, Table, build_tables, main_cause_states, shares
+from faultodds.knowledge import Floats, Ints, Knowledge, Table, build_tables, main_cause_states, shares
 
-Ints = npt.NDArray[np.int64]
 OMITTED_TARGET = 3e-4
 MOST_SUSPECTS = 300_000
 

@@ -52,7 +52,6 @@ BILL: Final = "bill"
 GONE, CAME_BACK, REFERRED, UNKNOWN = ENDINGS = ("gone", "came_back", "referred", "unknown")
 NUMBERS: Final = (BACK_AFTER, FOLLOWED, MINUTES, BILL)
 """Columns of numbers; `day` is a date and all others are text."""
-PLAIN: Final = (JOB, DAY, TECHNICIAN, REPAIRS, FAILED, ENDED, *NUMBERS)
 SURE: Final = 0.995
 """A weight from here up is written as the outcome alone."""
 CHUNK: Final = 50_000
@@ -132,7 +131,10 @@ def replacing(path: Path) -> Iterator[Path]:
         with written_whole(path) as beside:
             yield beside
     except OSError as error:
-        raise _cannot("written", path, error) from None
+        raise FaultoddsError(
+            f"{path} cannot be written ({error.strerror or error}). Free some space or make the folder writable; "
+            "to keep logs somewhere else, set FAULTODDS_DATA to a folder of yours."
+        ) from None
 
 
 def read_clean(path: str | os.PathLike[str]) -> pd.DataFrame:
@@ -194,13 +196,6 @@ def field(name: str) -> pa.Field:
     if name == DAY:
         return pa.field(name, pa.timestamp("ms"))
     return pa.field(name, pa.float64() if name in NUMBERS else pa.string())
-
-
-def _cannot(done: str, path: Path, error: OSError) -> FaultoddsError:
-    return FaultoddsError(
-        f"{path} cannot be {done} ({error.strerror or error}). Free some space or make the folder writable; "
-        "to keep logs somewhere else, set FAULTODDS_DATA to a folder of yours."
-    )
 
 
 # --- validating ----------------------------------------------------------------------------------------------------

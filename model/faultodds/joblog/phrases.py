@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
@@ -80,13 +80,6 @@ def write(report: CleaningReport, path: Path) -> None:
             writer.writerow(
                 [LOOK if each.odd else "", safe(each.column), safe(each.phrase), each.times, safe(each.became), ""]
             )
-
-
-def lines(found: Sequence[Phrase], most: int) -> list[str]:
-    """The table as lines of text."""
-    shown = [f"{LOOK if p.odd else ' '} {p.times:>5}  {p.column}: '{p.phrase}' -> {p.became}" for p in found[:most]]
-    more = len(found) - most
-    return [*shown, *([f"  and {more:,} more, in the file"] if more > 0 else [])]
 
 
 def read_back(path: Path, mapping: LogMapping, knowledge: Knowledge) -> LogMapping:

@@ -21,7 +21,6 @@ from faultodds.joblog.likely import (
     assumed,
     headings_of,
     own_word,
-    samples,
 )
 from faultodds.joblog.mapping import NOT_KNOWN, Column, Kind, LogMapping
 from faultodds.joblog.stems import likeness, tokens, vocabulary
@@ -258,6 +257,3 @@ def _said(column: Column, pair: tuple[str, str]) -> str:
     target, value = pair
     name = target.partition(":")[2]
     return f"{name}={value}" if name and (len(column.of) > 1 or column.kind in FREE) else value
-
-
-__all__ = ["propose", "samples", "words_seen"]

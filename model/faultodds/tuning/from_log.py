@@ -75,23 +75,14 @@ def learn(
 
 
 def _sampled(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned, sweeps: int, tick: Tick) -> Draws:
-    """As `gibbs.sample`, telling how far it is: on a long log this takes minutes."""
-    from faultodds.tuning.fitting import encoded
-    from faultodds.tuning.gibbs import Chain, Draws
-    from faultodds.tuning.structure import structure_of
-    from faultodds.tuning.work import one_thread_each
+    from faultodds.tuning.gibbs import sample
 
-    structure = structure_of(knowledge, learned.settings.omitted_target)
-    chunks = encoded(structure, frame, learned.settings, merge=False)[0]
-    chain = Chain(structure, chunks, learned, learned.settings.seed)
-    burn, kept = max(50, sweeps // 4), []
-    with one_thread_each():
-        for done in range(burn + sweeps):
-            tick("sampling how sure each number is", done, burn + sweeps)
-            theta = chain.sweep()
-            if done >= burn:
-                kept.append(theta)
-    return Draws(np.stack(kept), learned.places)
+    burn = max(50, sweeps // 4)
+
+    def told(done: int) -> None:
+        tick("sampling how sure each number is", done, burn + sweeps)
+
+    return sample(knowledge, frame, learned.settings, sweeps, burn, learned=learned, tick=told)
 
 
 def _number(learned: Learned, draws: Draws | None, path: str) -> Number:

@@ -13,13 +13,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from exact_plans import cheapest_job
 from faultodds.advice.advisor import best_move
 from faultodds.advice.policy import Policy
 from faultodds.advice.ranking import MANY_BIT_PRICES
 from faultodds.advice.rollout import Rollout
 from faultodds.errors import FaultoddsError
-from faultodds.textbook.exact import cheapest_isolation, cheapest_job
-from faultodds.textbook.measure import (
+from rules_played import (
     base_rule,
     cost_of_advice,
     cost_of_rule,
@@ -28,7 +28,7 @@ from faultodds.textbook.measure import (
     repair_sequence,
     rollout_rule,
 )
-from faultodds.textbook.sequences import value_of_check
+from short_rules import value_of_check
 from small_problems import random_appliance, random_problem
 
 SEEDS = st.integers(0, 2**20)
@@ -113,9 +113,7 @@ def test_following_more_tries_only_raises_the_exact_price(seed: int) -> None:
 
 
 def test_the_exact_plan_refuses_what_it_cannot_do() -> None:
-    """Uncertain checks cannot isolate; too many checks are refused with what to take out."""
-    with pytest.raises(FaultoddsError, match="each chance 0 or 1"):
-        cheapest_isolation([0.5, 0.5], [np.array([[0.5, 0.1], [0.5, 0.9]])], [1.0])
+    """Too many checks are refused with what to take out."""
     with pytest.raises(FaultoddsError, match="take checks or faults out"):
         cheapest_job(random_problem(0, faults=9, checks=9).policy)
 
