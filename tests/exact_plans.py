@@ -1,12 +1,16 @@
 """Exact plans for small problems: dynamic programming over everything that can be known and done.
 
-`cheapest_job` is the expected cost of a working machine (checks, repairs with their runs, handing over), from the same tables as
-the advice, so it is what the advice is measured against. The work grows with the product of all that may be seen and done.
+Two objectives. `cheapest_job` is the expected cost of a working machine (checks, repairs with their runs, handing over),
+from the same tables as the advice, so it is what the advice is measured against. `cheapest_isolation` is the expected cost of
+checks until it is known which fault it is (Pattipati and Alexandridis 1990). Both are for teaching and for tests: the work grows
+with the product of all that may be seen and done.
 """
 
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -157,3 +161,32 @@ def _repairs(table: _Table, weight: Floats, total: Singles, out: Singles) -> Non
                 paid = (weight @ (left * (table.passes * table.mistaken + known)).T).astype(np.float32)
                 onward = total[..., rows] * price + paid + out[..., table.onward[rows, u], after]
                 out[..., rows, s] = np.minimum(out[..., rows, s], onward)
+
+
+def cheapest_isolation(
+    prior: Sequence[float], like: Sequence[Floats], cost: Sequence[float]
+) -> tuple[float, list[float]]:
+    """Expected cost of checks until one fault is left, and that cost for each check done first.
+
+    `prior` (K,) chances of the faults; `like[c]` (outcomes, K) chances of each check's outcomes, 0 or 1; `cost[c]` its price.
+    A check that splits nothing has an infinite price as a first move. Raises FaultoddsError for uncertain checks.
+    """
+    if any(not np.isin(x, (0.0, 1.0)).all() for x in like):
+        raise FaultoddsError("isolation is worked out for checks that are certain: each chance 0 or 1.")
+    weight = np.asarray(prior, dtype=float)
+
+    def by_first(faults: frozenset[int]) -> list[float]:
+        out = []
+        for table, price in zip(like, cost, strict=True):
+            parts = [frozenset(k for k in faults if row[k] > 0) for row in table]
+            split = max(len(x) for x in parts) < len(faults)
+            total = float(weight[sorted(faults)].sum())
+            out.append(total * price + sum(best(x) for x in parts) if split else float("inf"))
+        return out
+
+    @cache
+    def best(faults: frozenset[int]) -> float:
+        return 0.0 if len(faults) <= 1 else min(by_first(faults))
+
+    every = frozenset(range(len(weight)))
+    return best(every), by_first(every)

@@ -85,12 +85,16 @@ def _first(view: Standing, price: QuestionPrice, answer: str) -> NextMove:
     """What is done first on the call after an answer, with nothing else asked."""
     from faultodds.advice import answered, best_move
 
-    return best_move(view.appliance, answered(view.belief, price.question, answer), replace(view.situation, asking=False))
+    return best_move(
+        view.appliance, answered(view.belief, price.question, answer), replace(view.situation, asking=False)
+    )
 
 
 def _told(view: Standing, move: NextMove) -> str:
     k = view.appliance.knowledge
-    titles = [(k.check.get(n) or k.repair[n]).title for n in (move.name, *move.together) if n in {**k.check, **k.repair}]
+    titles = [
+        (k.check.get(n) or k.repair[n]).title for n in (move.name, *move.together) if n in {**k.check, **k.repair}
+    ]
     return " and ".join(titles) or "hand it over"
 
 

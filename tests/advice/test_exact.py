@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from exact_plans import cheapest_job
+from exact_plans import cheapest_isolation, cheapest_job
 from faultodds.advice.advisor import best_move
 from faultodds.advice.policy import Policy
 from faultodds.advice.ranking import MANY_BIT_PRICES
@@ -113,7 +113,9 @@ def test_following_more_tries_only_raises_the_exact_price(seed: int) -> None:
 
 
 def test_the_exact_plan_refuses_what_it_cannot_do() -> None:
-    """Too many checks are refused with what to take out."""
+    """Uncertain checks cannot isolate; too many checks are refused with what to take out."""
+    with pytest.raises(FaultoddsError, match="each chance 0 or 1"):
+        cheapest_isolation([0.5, 0.5], [np.array([[0.5, 0.1], [0.5, 0.9]])], [1.0])
     with pytest.raises(FaultoddsError, match="take checks or faults out"):
         cheapest_job(random_problem(0, faults=9, checks=9).policy)
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from exact_plans import cheapest_job
+from exact_plans import cheapest_isolation, cheapest_job
 from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import Ranking
 from faultodds.advice.situation import Situation
@@ -23,9 +23,13 @@ from faultodds.belief.posterior import infer
 from faultodds.errors import FaultoddsError
 from short_rules import (
     cost_in_order,
+    dependent_order,
+    dependent_order_greedy,
     inspection_cost,
     inspection_order,
+    isolation_by_information,
     repair_order,
+    sequential_limits,
     value_of_check,
     with_service,
 )
@@ -181,16 +185,80 @@ def test_prefixes_of_the_ratio_order_are_enough() -> None:
         assert with_service(listed, cost[:4], service).cost == pytest.approx(best)
 
 
-# ---- what is not known yet -----------------------------------------------------------------------------------------------
+# ---- dependent actions ---------------------------------------------------------------------------------------------------
 
 
-def test_the_bits_that_are_missing_are_the_entropy() -> None:
-    """Six faults .70 .01 .02 .10 .05 .12: their entropy is 1.4548734 bit.
+def test_dependent_actions() -> None:
+    """P .20 .25 .40 .15; A1 {1,2}, A2 {2,3}, A3 {3,4}, unit costs: greedy 1.50, best 1.45 by A3, A1.
 
-    Setting: Pattipati and Alexandridis 1990; the figure D.
+    Jensen and others 2001; figures M, confirmed by trying every order (D).
     """
-    priors = [0.70, 0.01, 0.02, 0.10, 0.05, 0.12]
-    ranking = _ranking(priors, {}, {f"r{i}": _fix(i, 1.0) for i in range(6)}, 1000)
+    p, fixes, cost = [0.20, 0.25, 0.40, 0.15], [(0, 1), (1, 2), (2, 3)], [1.0, 1.0, 1.0]
+    greedy, best = dependent_order_greedy(p, fixes, cost), dependent_order(p, fixes, cost)
+    assert greedy.order[0] == 1
+    assert greedy.cost == pytest.approx(1.50)
+    assert best.order == (2, 0)
+    assert best.cost == pytest.approx(1.45)
+
+
+def test_dependent_actions_equal_brute_force() -> None:
+    """On 200 random cases the exact order costs what the best of all orders costs; greedy is never cheaper, at times dearer.
+
+    Where each action has a fault of its own, both are the p/C order. Status D.
+    """
+    rng, dearer = np.random.default_rng(3), 0
+    for _ in range(200):
+        p, cost = _random_faults(rng, 5)
+        fixes = [tuple(np.flatnonzero(row).tolist()) for row in rng.random((4, 5)) < 0.4]
+        fixes.append(tuple(k for k in range(5) if not any(k in f for f in fixes)) or (0,))
+        best = min(_dependent_cost(p, fixes, cost, o) for o in itertools.permutations(range(5)))
+        assert dependent_order(p, fixes, cost).cost == pytest.approx(best)
+        greedy = dependent_order_greedy(p, fixes, cost)
+        assert greedy.cost >= best - 1e-9
+        dearer += greedy.cost > best + 1e-9
+        own = [(k,) for k in range(5)]
+        assert dependent_order(p, own, cost).cost == pytest.approx(repair_order(p, cost).cost)
+        assert dependent_order_greedy(p, own, cost).order == repair_order(p, cost).order
+    assert dearer > 0
+
+
+def _dependent_cost(p: list[float], fixes: list[tuple[int, ...]], cost: list[float], order: tuple[int, ...]) -> float:
+    """Outcome by outcome: what is paid until the action that puts this fault right."""
+    return sum(
+        chance * sum(cost[a] for a in order[: next(i for i, a in enumerate(order) if k in fixes[a]) + 1])
+        for k, chance in enumerate(p)
+    )
+
+
+# ---- isolation -----------------------------------------------------------------------------------------------------------
+
+
+SIGNATURES = ["00000", "01001", "00110", "10011", "11000", "11110"]
+PRIORS = [0.70, 0.01, 0.02, 0.10, 0.05, 0.12]
+
+
+def _signature_checks() -> list[np.ndarray[Any, Any]]:
+    bits = np.array([[int(c) for c in s] for s in SIGNATURES], dtype=float)
+    return [np.stack([1.0 - bits[:, t], bits[:, t]]) for t in range(5)]
+
+
+def test_optimal_test_sequence() -> None:
+    """Six faults, five tests, unit costs: 2.18 tests on average, beginning with t2 or t4.
+
+    Pattipati and Alexandridis 1990, IEEE SMC 20(4) (2.18 as published; the figures by first test: D).
+    """
+    best, by_first = cheapest_isolation(PRIORS, _signature_checks(), [1.0] * 5)
+    assert best == pytest.approx(2.18)
+    assert by_first == pytest.approx([2.86, 2.18, 2.82, 2.18, 2.89])
+
+
+def test_information_gain_takes_more_tests() -> None:
+    """On the same six faults the test with the most information first takes 2.86 tests; their entropy is 1.4548734 bit.
+
+    Setting: Pattipati and Alexandridis 1990; figures D.
+    """
+    assert isolation_by_information(PRIORS, _signature_checks(), [1.0] * 5) == pytest.approx(2.86)
+    ranking = _ranking(PRIORS, {}, {f"r{i}": _fix(i, 1.0) for i in range(6)}, 1000)
     missing = ranking.policy.missing_bits(ranking.problem.class_weights[None])
     assert missing[0] == pytest.approx(1.4548734, abs=1e-6)
 
@@ -239,6 +307,11 @@ def test_a_check_pays_up_to_its_value_and_no_further(price: float, kind: str) ->
 # ---- how much evidence is enough -----------------------------------------------------------------------------------------
 
 
+def test_sequential_test_limits() -> None:
+    """False alarms .05, misses .10: say bad from a likelihood ratio of 18 up, good from .10526316 down. Wald 1945; status C."""
+    assert sequential_limits(0.05, 0.10) == pytest.approx((18.0, 0.10526316))
+
+
 @pytest.mark.parametrize(("good", "bad"), [(0.3, 0.6), (0.1, 0.2), (0.45, 0.55)])
 def test_the_limits_keep_both_error_rates(good: float, bad: float) -> None:
     """Readings that are off with chance `good` or `bad`, followed to every end: both error rates keep what Wald proved.
@@ -247,7 +320,7 @@ def test_the_limits_keep_both_error_rates(good: float, bad: float) -> None:
     1945, status D. The findings are weighed by the library's own belief.
     """
     alpha, beta = 0.05, 0.10
-    upper, lower = np.log([(1 - beta) / alpha, beta / (1 - alpha)])
+    upper, lower = np.log(sequential_limits(alpha, beta))
     off, fine = _log_ratio(good, bad, "off"), _log_ratio(good, bad, "fine")
     alarm = _chance_of_saying_bad(good, off, fine, lower, upper)
     miss = 1.0 - _chance_of_saying_bad(bad, off, fine, lower, upper)
@@ -293,8 +366,13 @@ def _chance_of_saying_bad(chance: float, off: float, fine: float, lower: float, 
         (lambda: repair_order([0.7, 0.7], [1.0, 1.0]), "together they may not exceed 1"),
         (lambda: repair_order([0.5, 0.5], [1.0, 0.0]), "every one must be above 0"),
         (lambda: with_service([0.5], [1.0], 0.0), "the price of a service call is 0"),
+        (lambda: dependent_order([0.5, 0.5], [(0,)], [1.0]), "no action puts right fault 1"),
+        (lambda: dependent_order([0.5, 0.5], [(0, 1, 2)], [1.0]), "faults are numbered 0 to 1"),
+        (lambda: dependent_order([1.0], [(0,)] * 17, [1.0] * 17), "17 actions are too many"),
         (lambda: value_of_check([0.5, 0.5], [1.0, 1.0], np.full((2, 2), 0.7)), "every column must sum to 1"),
         (lambda: value_of_check([0.5, 0.3], [1.0, 1.0], np.full((2, 2), 0.5)), "add up to 0.8"),
+        (lambda: isolation_by_information([0.5, 0.5], [np.array([[1.0, 1.0], [0.0, 0.0]])], [1.0]), "no check tells"),
+        (lambda: sequential_limits(0.6, 0.5), "both together under 1"),
     ],
 )
 def test_what_makes_no_sense_is_refused_in_words(ask: Callable[[], object], words: str) -> None:

@@ -51,8 +51,8 @@ def dryer() -> Appliance:
     ],
 )
 def test_what_does_not_run_the_machine_then(dryer: Appliance, known: dict[str, set[str]], held: set[str] | str) -> None:
-    """With a burning smell nothing runs it, with a yellow flame nothing with heat; where they are in doubt, nothing with the duct off. While
-    the exhaust may go into the room, or the cabinet is very hot, nothing runs it from outdoors."""
+    """With a burning smell nothing runs it, with a yellow flame nothing with heat; where they are in doubt, nothing with the duct
+    off. While the exhaust may go into the room, or the cabinet is very hot, nothing runs it from outdoors."""
     checks = dryer.knowledge.check.items()
     heated = {n for n, c in checks if (c.running and not c.unheated) or c.run_first}
     meant = {"heated": heated | DUCT_OFF, "running": {n for n, c in checks if c.running or c.run_first}}
