@@ -43,7 +43,8 @@ def ask(
 
     Example: faultodds ask --found heat=none
     """
-    from faultodds.advice import best_questions
+    from faultodds.advice import best_questions, may_be
+    from faultodds.safety import at_once
 
     view = call_as_given(
         appliance, fact, found, qualified=qualified, revision=revision, shop=shop, technician=technician
@@ -55,6 +56,8 @@ def ask(
     if view.job.findings or view.job.facts:
         say(evidence_lines(view))
         say()
+    for text in at_once(view.appliance.knowledge, may_be(view.appliance.knowledge, view.belief.evidence, view.belief)):
+        say([*wrap(f"UNTIL THE VISIT: it is not used, and left shut off. {text}"), ""])
     if not best:
         say(wrap("Nothing that is worth asking: what could be told would change nothing."))
         return

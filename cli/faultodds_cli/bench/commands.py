@@ -226,6 +226,8 @@ def note(call: BenchCall, rest: str) -> bool:
 def safe(call: BenchCall, rest: str) -> bool:
     """It is safe again, on a job that was stopped."""
     call.visit.safe(rest or call.talk.ask(WHO_SAYS_SO) or "")
+    for text in owed_on(call.visit.appliance, call.visit.job):
+        call.talk.tell(text, "!! ")
     return True
 
 

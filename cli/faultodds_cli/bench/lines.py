@@ -10,7 +10,7 @@ from faultodds.advice import question_of
 from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName
 from faultodds.job import sayings, typed
 from faultodds.names import fold
-from faultodds.safety import only_denies
+from faultodds.safety import made_safe, only_denies
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
 from faultodds_cli.bench.commands import COMMANDS, as_command, beginning, exact, near_miss, refuse_two_ways
 from faultodds_cli.bench.doubts import settled
@@ -201,7 +201,13 @@ def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
 def _said_machine(call: BenchCall, said: sayings.Said) -> bool:
     item = sayings.machine_item(call.visit.knowledge, said.name)
     assert item is not None
-    call.visit.set_state({item: said.value == "off"})
+    before, opens = call.visit.state, said.value == "off"
+    try:
+        call.visit.set_state({item: opens})
+    except FaultoddsError as unsafe:  # said of a machine that is live: how it is now has to be plain
+        call.talk.tell(str(unsafe), "!! ")
+        call.tell_state(before, made_safe(call.visit.knowledge, before | {item} if opens else before - {item}))
+        return True
     call.talk.tell(f"Noted: {sayings.echo(said.name, said.value)}.")
     return True
 

@@ -249,6 +249,11 @@ def safe(
     """Say that it is safe again, on a job that was stopped by gas, carbon monoxide, illness or fire."""
     with _entering(job, appliance, data, as_json) as (visit, _):
         visit.safe(remark)
+    if not as_json:
+        from faultodds.job import owed_on
+
+        for text in owed_on(visit.appliance, visit.job):
+            say(wrap(text))
 
 
 @app.command("revision")

@@ -77,17 +77,19 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
             left = cause_left(belief, name, outcome)
             if outcome in observables[name].stops_heat and name in found_at:
                 left = _despite_runs(knowledge, evidence, belief, found_at[name], _made(belief, name, outcome))
+            if outcome in observables[name].stops_away:  # somebody stands beside it until it is looked at again
+                left = max(left, DOUBT)
             known[name] = {**known.get(name, {}), outcome: left}
         known |= _causes_left(knowledge, evidence, belief)
     return {n: {o: share for o, share in values.items() if share >= DOUBT} for n, values in known.items()}
 
 
 def _causes_left(knowledge: Knowledge, evidence: Evidence, belief: Belief) -> dict[str, dict[str, float]]:
-    """Faults put right that were likely there, and that something brings on -> the chance that something of that is there now."""
+    """Faults put right that something brings on -> the chance that something of that is there now."""
     s, out = belief.suspects, {}
     mended = {m for r in evidence.repairs for m in r.modes}
     for name, causes in causes_of(knowledge).items():
-        if name in mended and float(belief.original @ s.member[:, s.mode_index[name]]) > LIKELY:
+        if name in mended:
             there: Bools = np.any(s.member[:, [s.mode_index[c] for c in causes]], axis=1)
             since = max(n for n, r in enumerate(evidence.repairs, 1) if name in r.modes)
             out[name] = {CAUSE_LEFT: _despite_runs(knowledge, evidence, belief, since, there)}

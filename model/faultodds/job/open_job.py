@@ -131,13 +131,13 @@ class OpenJob(JobEntries):
         return standing(self.appliance, self.job)
 
     def put_back(self, name: str, state: State) -> list[str]:
-        """The steps after a repair's own that put the machine back together, begun in a machine state; none for a machine that
-        must not run."""
+        """The steps after a repair's own that test it, put the machine back together and prove it, begun in a machine state; none
+        for a machine that must not run."""
         if self.left_off:
             return []
         lines = action(self.appliance.fitted(self.job.facts), name, state).lines
-        last = max(i for i, line in enumerate(lines) if line.part in ("steps", "tight"))
-        return [line.text for line in lines[last:] if line.move is not None and not line.move.opens]
+        last = max(i for i, line in enumerate(lines) if line.part == "steps")
+        return [line.text for line in lines[last + 1 :]]
 
     def closing_up(self) -> list[str]:
         """The steps that put the machine back together and on again; a machine that must not run stays shut off, and none while

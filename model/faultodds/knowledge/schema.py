@@ -326,7 +326,8 @@ class Caution:
 @dataclass(frozen=True)
 class Stop:
     """A sign that stops everything (gas smell, CO alarm, fire): asked first, never weighed. `covers`: the hazards it tells of.
-    `shown_by` maps a check to the outcomes that are this sign. `owed`: what is done before the complaint is gone."""
+    `shown_by` maps a check to the outcomes that are this sign. `owed`: what is done before the complaint is gone. `made_sure`:
+    words of which one is in what is said when it is safe again; without any, whatever was tested or put right will do."""
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     title: str
@@ -336,6 +337,7 @@ class Stop:
     covers: list[Hazard] = field(default_factory=list)
     shown_by: dict[str, list[str]] = field(default_factory=dict)
     owed: str = ""
+    made_sure: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)

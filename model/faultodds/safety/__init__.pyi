@@ -16,5 +16,5 @@ from .rules import (
     broken as broken, heats as heats, runs as runs, said_each_time as said_each_time, shut_off_for as shut_off_for,
 )
 from .sequence import HANDS_OUT as HANDS_OUT, Line as Line, Move as Move, Part as Part
-from .states import refuse_unsafe_state as refuse_unsafe_state, safety_items as safety_items
+from .states import made_safe as made_safe, refuse_unsafe_state as refuse_unsafe_state, safety_items as safety_items
 from .stops import danger_in as danger_in, stop_first as stop_first
