@@ -189,4 +189,6 @@ def test_flame_and_smell_are_looked_at_again(tmp_path: Path, found: str, mended:
     command("job", "find", "1", f"{name}={outcome} 70 / {found.partition('=')[2]} 30", *where)
     assert command("job", "close", "1", "gone", "--note", "all well", *where).code == 2
     command("job", "find", "1", again, *where)
+    for item in ("front_open", "gas_shut", "unplugged"):
+        command("job", "state", "1", "--shut", item, *where)
     assert command("job", "close", "1", "gone", "--note", "all well", *where).code == 0
