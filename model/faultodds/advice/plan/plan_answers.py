@@ -77,6 +77,15 @@ def _step(k: Knowledge, step: PlanStep) -> dict[str, Any]:
                 "chance": _round(b.chance),
                 "reach": _round(b.reach),
                 **_ahead(b.ahead),
+                "points_to": [
+                    {
+                        "outcome": h.outcome,
+                        "chance": _round(h.chance),
+                        "mode": h.mode,
+                        "probability": _round(h.probability),
+                    }
+                    for h in b.hints
+                ],
                 "then": None if b.then is None else _step(k, b.then),
             }
             for b in step.branches
@@ -121,6 +130,7 @@ def _edge(edge: Edge | None) -> dict[str, Any] | None:
         return None
     return {
         "looked_to": _round(edge.looked_to),
+        "job_cost_there": None if edge.cost is None else _round(edge.cost),
         "changes_at": None if edge.at is None else _round(edge.at),
         "then": None if edge.then is None else _move(edge.then),
     }
