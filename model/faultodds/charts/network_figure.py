@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from faultodds.charts.network_page import HEIGHT, PAD, WIDTH, NetworkPage, network_page
+from faultodds.charts.network_page import PAD, WIDTH, NetworkPage, network_page
 from faultodds.charts.plan_figure import write
 from faultodds.charts.style import GREY, PALE, begun, in_style, save
 
@@ -34,10 +34,10 @@ def network_figure(page: NetworkPage) -> Figure:
     """The figure of a page laid out."""
     from matplotlib.patches import Rectangle
 
-    figure = begun((HEIGHT + 2 * _MARGIN) / 72, (WIDTH + 2 * _MARGIN) / 72, layout=None)
+    figure = begun((page.height + 2 * _MARGIN) / 72, (WIDTH + 2 * _MARGIN) / 72, layout=None)
     axes: Any = figure.add_axes((0, 0, 1, 1))
     axes.set_xlim(-_MARGIN, WIDTH + _MARGIN)
-    axes.set_ylim(-_MARGIN, HEIGHT + _MARGIN)
+    axes.set_ylim(-_MARGIN, page.height + _MARGIN)
     axes.set_axis_off()
     strong = _followed(page)
     for node in page.nodes:
@@ -59,8 +59,8 @@ def network_figure(page: NetworkPage) -> Figure:
         axes.add_patch(Rectangle(corner, page.box, node.height, facecolor="none", edgecolor="black", linewidth=wide,
                                  linestyle=style, zorder=3))  # fmt: skip
         write(axes, node.lines, node.x + PAD, node.top - PAD)
-    axes.text(0, HEIGHT - 2, "What matters now: from fault to finding", fontsize=11, fontweight="bold", va="top")
-    axes.text(0, HEIGHT - 20, _HOW_TO_READ, fontsize=8.5, va="top")
+    axes.text(0, page.height - 2, "What matters now: from fault to finding", fontsize=11, fontweight="bold", va="top")
+    axes.text(0, page.height - 20, _HOW_TO_READ, fontsize=8.5, va="top")
     return figure
 
 

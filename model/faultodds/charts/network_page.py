@@ -6,6 +6,7 @@ passes a column on its way gets a place of its own there, so that it never runs 
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
@@ -51,10 +52,11 @@ class Node:
 
 @dataclass(frozen=True)
 class NetworkPage:
-    """The nodes placed, and the width of a box."""
+    """The nodes placed, the width of a box, and how high it all is with its head."""
 
     nodes: list[Node]
     box: float
+    height: float
 
 
 def network_page(k: Knowledge, belief: Belief, checks: Sequence[str]) -> NetworkPage:
@@ -70,7 +72,10 @@ def network_page(k: Knowledge, belief: Belief, checks: Sequence[str]) -> Network
         node.height = tall(node.lines) + 2 * PAD if node.lines else 4.0
         node.x = node.column * step
     _place([[n for n in nodes if n.column == c] for c in range(columns)])
-    return NetworkPage(nodes, box)
+    lowest = min(n.top - n.height for n in nodes)
+    for node in nodes:
+        node.top -= lowest
+    return NetworkPage(nodes, box, HEAD + max(n.top for n in nodes))
 
 
 def _nodes(k: Knowledge, belief: Belief, checks: Sequence[str]) -> list[Node]:
@@ -154,25 +159,46 @@ def _with_lines(nodes: list[Node]) -> list[Node]:
 
 
 def _place(columns: list[list[Node]]) -> None:
-    """Order every column by where its neighbours stand, a few times to and fro, and spread it over the height."""
-    causes: dict[int, list[Node]] = {}
+    """Order every column by where its neighbours stand, to and fro, and keep the order with the fewest crossings; then let each
+    node stand as near to the level of its neighbours as those above it let it."""
+    beside: dict[int, tuple[list[Node], list[Node]]] = {id(n): ([], n.to) for column in columns for n in column}
     for node in (n for column in columns for n in column):
         for target in node.to:
-            causes.setdefault(id(target), []).append(node)
-    for column in columns:
-        _spread(column)
-    for sweep in range(6):
+            beside[id(target)][0].append(node)
+    best, fewest = [list(c) for c in columns], _crossings(columns)
+    for sweep in range(12):
         for column in columns if sweep % 2 == 0 else columns[::-1]:
-            beside = {id(n): (causes.get(id(n), []) if sweep % 2 == 0 else n.to) for n in column}
-            column.sort(key=lambda n: -float(np.mean([b.middle for b in beside[id(n)]] or [n.middle])))
-            _spread(column)
+            at = {id(n): i for c in columns for i, n in enumerate(c)}
+            there = {id(n): [at[id(b)] for b in beside[id(n)][sweep % 2]] or [at[id(n)]] for n in column}
+            column.sort(key=lambda n: float(np.mean(there[id(n)])))
+        if _crossings(columns) < fewest:
+            best, fewest = [list(c) for c in columns], _crossings(columns)
+    for column in best:
+        _settle(column, {})
+    for sweep in range(8):
+        for column in best if sweep % 2 == 0 else best[::-1]:
+            sides = {id(n): beside[id(n)][sweep % 2] or [n] for n in column}
+            _settle(column, {key: float(np.mean([n.middle for n in nodes])) for key, nodes in sides.items()})
 
 
-def _spread(column: list[Node]) -> None:
+def _crossings(columns: list[list[Node]]) -> int:
+    """How often lines cross between neighbouring columns."""
+    count = 0
+    for here, there in itertools.pairwise(columns):
+        at = {id(n): i for i, n in enumerate(there)}
+        ends = [(i, at[id(t)]) for i, n in enumerate(here) for t in n.to]
+        count += sum((a - c) * (b - d) < 0 for (a, b), (c, d) in itertools.combinations(ends, 2))
+    return count
+
+
+def _settle(column: list[Node], wanted: dict[int, float]) -> None:
+    """Put a column's nodes, in their order, where they are `wanted` as far as they do not overlap and stay on the page."""
     room = HEIGHT - HEAD
-    free = room - sum(n.height for n in column)
-    gap = min(free / (len(column) + 1), 40.0)
-    y = room - (free - gap * (len(column) - 1)) / 2
+    bottom = room + GAP
     for node in column:
-        node.top = y
-        y -= node.height + gap
+        node.top = min(wanted.get(id(node), room) + node.height / 2, bottom - GAP)
+        bottom = node.top - node.height
+    floor = 0.0
+    for node in reversed(column):
+        node.top = max(node.top, floor + node.height)
+        floor = node.top + GAP

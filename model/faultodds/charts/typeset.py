@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -10,6 +11,7 @@ from typing import Any, Final
 from faultodds.names import harmless
 
 LEADING: Final = 1.27
+_TIED: Final = "\u00a0"
 TEXT: Final = 8.5
 """The small print of a figure; nothing is smaller than 8."""
 
@@ -44,14 +46,19 @@ def wrapped(text: str, room: float, size: float, weight: str = "normal", colour:
     """Text broken into lines no wider than `room`; a single word that is too wide is broken as well."""
     lines: list[list[str]] = [[]]
     left, space = room, text_width(" ", size, weight)
-    for word in (piece for w in text.split() for piece in _pieces(w, room, size, weight)):
+    for word in (piece for w in _words(text) for piece in _pieces(w, room, size, weight)):
         wide = text_width(word, size, weight)
         if lines[-1] and wide + space > left:
             lines.append([])
             left = room
         left -= wide + (space if lines[-1] else 0.0)
         lines[-1].append(word)
-    return [TextLine(" ".join(words), size, weight, colour) for words in lines]
+    return [TextLine(" ".join(words).replace(_TIED, " "), size, weight, colour) for words in lines]
+
+
+def _words(text: str) -> list[str]:
+    """What a line may break between: a number stays with its percent sign."""
+    return re.sub(r"\s+", " ", text).strip().replace(" %", f"{_TIED}%").split(" ")
 
 
 def _pieces(word: str, room: float, size: float, weight: str) -> Iterator[str]:
