@@ -50,7 +50,9 @@ def policies_figure(bars: Sequence[PolicyBar], floor: float, title: str, currenc
     axes.axvline(floor, color="black", linestyle=":", linewidth=1.2)
     axes.set_yticks(places, [lines_of(bar.name, 105.0) for bar in bars])
     axes.set_ylim(len(bars) - 0.4, -0.5)
-    axes.set_xlabel(f"mean cost of a job, {currency}\ndotted: whoever knows the fault; whiskers: 95 % interval")
+    axes.set_xlabel(
+        f"mean cost of a job, {currency}\ndotted: whoever knows the fault; whiskers: 95 % interval of the cost above that"
+    )
     axes.legend(loc="center left", bbox_to_anchor=(1.0, 0.5))
     figure.suptitle(title)
     return figure
