@@ -50,9 +50,7 @@ def audit_command(
             "--first", metavar="N", min=1, max=10_000_000, help="Jobs to have seen before the first forecast."
         ),
     ] = 50,
-    figure: Annotated[
-        Path | None, typer.Option("--figure", metavar="FILE", help="Also write a figure: audit.png, .svg or .pdf.")
-    ] = None,
+    figure: options.Figure = None,
     force: options.Force = False,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     data: options.LogData = None,
@@ -86,10 +84,7 @@ def _refuse_early(figure: Path | None, force: bool, truth: Path | None, rivals_k
     """Refuse what could not be done, before any work."""
     from faultodds.errors import FaultoddsError
 
-    if figure is not None:
-        from faultodds.charts import check_path
-
-        check_path(figure, "audit.png", force=force)
+    options.refuse_figure(figure, force, "audit.png")
     if rivals_know_truth and truth is None:
         raise FaultoddsError("--rivals-know-truth needs the truth: add --truth FILE, or leave it out.")
 

@@ -8,6 +8,7 @@ that every command has it in the same words. No command module imports the libra
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -72,6 +73,9 @@ Effort = Annotated[
     ),
 ]
 
+Figure = Annotated[
+    Path | None, typer.Option("--figure", metavar="FILE", help="Also draw it: figure.png, .svg or .pdf.")
+]
 Force = Annotated[bool, typer.Option("--force", help="Write over a file that is there.")]
 
 # ---- what is known of a call ----
@@ -123,6 +127,14 @@ JobAppliance = Annotated[
         "--appliance", metavar="NAME|FILE", help="A shipped appliance (gas_dryer) or a knowledge file by path."
     ),
 ]
+
+
+def refuse_figure(figure: Path | None, force: bool, example: str = "figure.png") -> None:
+    """Refuse a figure that could not be written, before any work is done."""
+    if figure is not None:
+        from faultodds.charts import check_path
+
+        check_path(figure, example, force=force)
 
 
 def new_app(help_text: str) -> typer.Typer:

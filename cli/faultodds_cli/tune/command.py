@@ -10,7 +10,7 @@ import typer
 
 from faultodds_cli.shared import options
 from faultodds_cli.shared.progress import terminal
-from faultodds_cli.tune.options import AboutOption, FigureOption, TopOption, asked
+from faultodds_cli.tune.options import AboutOption, TopOption, asked
 
 if TYPE_CHECKING:
     from faultodds.tuning import Settings
@@ -58,7 +58,7 @@ def tune_command(
     seed: Annotated[int, typer.Option("--seed", metavar="S", min=0, max=2**63 - 1, help="Which random draws.")] = 0,
     about: AboutOption = "causes",
     top: TopOption = 15,
-    figure: FigureOption = None,
+    figure: options.Figure = None,
     force: options.Force = False,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     data: options.LogData = None,

@@ -7,6 +7,8 @@ from typing import Annotated, NamedTuple
 
 import typer
 
+from faultodds_cli.shared import options
+
 AboutOption = Annotated[
     str,
     typer.Option(
@@ -14,9 +16,6 @@ AboutOption = Annotated[
     ),
 ]
 TopOption = Annotated[int, typer.Option("--top", metavar="N", min=1, max=100_000, help="How many rows at most.")]
-FigureOption = Annotated[
-    Path | None, typer.Option("--figure", metavar="FILE", help="Also draw them: priors.png, .svg or .pdf.")
-]
 
 
 class Asked(NamedTuple):
@@ -31,10 +30,7 @@ class Asked(NamedTuple):
 def asked(about: str, top: int, figure: Path | None, force: bool, as_json: bool) -> Asked:
     """What was asked for; a figure that could not be written is refused before any work is done."""
     kind = kind_named(about)
-    if figure is not None:
-        from faultodds.charts import check_path
-
-        check_path(figure, "priors.png", force=force)
+    options.refuse_figure(figure, force, "priors.png")
     return Asked(kind, top, figure, as_json)
 
 

@@ -10,7 +10,7 @@ from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.show_known import numbers_called
 from faultodds_cli.shared.text import wrap
-from faultodds_cli.tune.options import AboutOption, FigureOption, TopOption, appliance_again, asked, kind_named
+from faultodds_cli.tune.options import AboutOption, TopOption, appliance_again, asked, kind_named
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -66,7 +66,7 @@ def show_command(
     revision: IdArgument,
     about: AboutOption = "causes",
     top: TopOption = 15,
-    figure: FigureOption = None,
+    figure: options.Figure = None,
     force: options.Force = False,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     as_json: options.Json = False,

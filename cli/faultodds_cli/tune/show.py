@@ -184,8 +184,8 @@ def draw(k: Knowledge, revision: Revision, about: str, path: Path) -> str:
     from faultodds.charts import forest
 
     chosen = of_kind(items(k, revision.numbers), about)
-    title = f"{k.appliance.title}, revision {revision.id}: {revision.log.jobs:,} jobs of '{revision.log.name}'"
-    words = KIND_TITLES[about] + ("" if about == "facts" else ", %")
+    title = f"{capital(k.appliance.title)}: what {revision.log.jobs:,} jobs teach, beside the knowledge file"
+    words = f"{KIND_TITLES[about]}{'' if about == 'facts' else ', %'} (revision {revision.id})"
     drawn = forest(chosen, title, words, path)
     rest = f" (the first {drawn} of {len(chosen)})" if drawn < len(chosen) else ""
     return f"Wrote {path}{rest}."

@@ -5,4 +5,4 @@ from .plan_words import (
     moves_words as moves_words, short_percent as short_percent,
     step_words as step_words, whole_money as whole_money,
 )
-from .tree import Branch as Branch, Plan as Plan, PlanStep as PlanStep, make_plan as make_plan
+from .tree import Branch as Branch, Hint as Hint, Plan as Plan, PlanStep as PlanStep, make_plan as make_plan

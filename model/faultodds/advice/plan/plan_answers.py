@@ -72,6 +72,15 @@ def _step(k: Knowledge, step: PlanStep) -> dict[str, Any]:
                 "chance": rounded(b.chance),
                 "reach": rounded(b.reach),
                 **_ahead(b.ahead),
+                "points_to": [
+                    {
+                        "outcome": h.outcome,
+                        "chance": rounded(h.chance),
+                        "mode": h.mode,
+                        "probability": rounded(h.probability),
+                    }
+                    for h in b.hints
+                ],
                 "then": None if b.then is None else _step(k, b.then),
             }
             for b in step.branches
@@ -118,6 +127,7 @@ def _edge(edge: Edge | None) -> dict[str, Any] | None:
         return None
     return {
         "looked_to": rounded(edge.looked_to),
+        "job_cost_there": None if edge.cost is None else rounded(edge.cost),
         "changes_at": None if edge.at is None else rounded(edge.at),
         "then": None if edge.then is None else _move(edge.then),
     }
