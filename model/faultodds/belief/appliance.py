@@ -123,7 +123,7 @@ def appliance_id(data: bytes) -> str:
 
     try:
         return str(tomllib.loads(data.decode("utf-8"))["appliance"]["id"])
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, RecursionError):
         return ""  # not a knowledge file at all: whoever reads it next says so
 
 
@@ -207,7 +207,7 @@ def _load(entry: Path) -> Appliance | None:
         stored = msgspec.msgpack.decode(text, type=_Stored)
         if {n for n in arrays if not n.startswith(FACT_PREFIX)} != set(_ARRAYS):
             return None
-    except msgspec.MsgspecError:
+    except (msgspec.MsgspecError, ValueError):
         return None
     facts = {n.removeprefix(FACT_PREFIX): arrays.pop(n) for n in list(arrays) if n.startswith(FACT_PREFIX)}
     parts: dict[str, Any] = {**arrays, "facts": facts}
