@@ -3,8 +3,8 @@
     pip install atheris
     python tests/guided_fuzz.py KIND [-runs=100000] [-max_total_time=60] [FOLDER of kept inputs]
 
-KIND is one of `hostile.KINDS`, and what follows is libFuzzer's. An input that gives an error of the program's own, takes 10 seconds or
-1 GB ends the run; it is kept as `crash-...` in the folder the run was started in.
+KIND is one of `hostile.KINDS`, and what follows is libFuzzer's. An input that is not refused in words, takes 10 seconds or
+1 GB more than before ends the run; it is kept as `crash-...` in the folder the run was started in.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """What comes from other hands, and how it is used: one entry of `KINDS` each, with sound examples to spoil.
 
 A use raises nothing but errors of the program's own, whatever the bytes; it takes no more than `MOST_SECONDS` and no more than
-`MOST_MEMORY` beyond what was taken before. `test_hostile_files.py` spoils by chance, `guided_fuzz.py` by what the code does with it.
+`MOST_MEMORY` beyond what was taken before. `test_hostile_files.py` spoils by chance, `guided_fuzz.py` by which code is reached.
 """
 
 from __future__ import annotations
@@ -77,8 +77,19 @@ OTHER_ROWS = (
     f'2\n{AT}\nmachine_state\n1\n{{"changes": {{"unplugged": true}}}}',
     f'2\n{AT}\nundo\n\n{{"seq": 1}}',
 )
-READINGS = ("igniter_ohms\n155", "coil_ohms\n1.15k/1.35k/OL", "meter_clock\n2 cu ft in 345 s", "manifold_pressure\n3.5 in wc")
-LINES = ("coil_ohms 1.15k/1.35k/OL", "hood flap weak, fuse no beep, gas off", "put new coils on, all 3", "undo", "2 weak")
+READINGS = (
+    "igniter_ohms\n155",
+    "coil_ohms\n1.15k/1.35k/OL",
+    "meter_clock\n2 cu ft in 345 s",
+    "manifold_pressure\n3.5 in wc",
+)
+LINES = (
+    "coil_ohms 1.15k/1.35k/OL",
+    "hood flap weak, fuse no beep, gas off",
+    "put new coils on, all 3",
+    "undo",
+    "2 weak",
+)
 
 
 @functools.cache

@@ -28,6 +28,7 @@ _COMPILING_CODE = (
     "knowledge/schema.py",
     "knowledge/tables.py",
     "knowledge/fitted.py",
+    "belief/kept_sets.py",
     "belief/suspects.py",
     "readings/specs.py",
     "safety/file_rules.py",
