@@ -14,7 +14,7 @@ import numpy.typing as npt
 from msgspec import Struct
 
 from faultodds.errors import KnowledgeError
-from faultodds.knowledge import Floats, Knowledge, Table, shares
+from faultodds.knowledge import Floats, Knowledge, Table, mode_place, shares
 
 Ints = npt.NDArray[np.int64]
 MOST_SUSPECTS = 120_000
@@ -202,7 +202,7 @@ def _too_many(knowledge: Knowledge, odds: Odds) -> str:
     every = sum(record.share for record in modes.values()) or 1.0
     weight = {f"other_causes.companion = {other:g} (for {usual} faults)": other * usual}
     for mode, record in modes.items():
-        place = f"component.{mode.replace('.', '.modes.')}"
+        place = mode_place(mode)
         weight[f"{place}.companion = {record.companion or 0.0:g}"] = record.companion or 0.0
         for caused, chance in record.brings_on.items():
             weight[f'{place}.brings_on."{caused}" = {chance:g}'] = chance * record.share / every
