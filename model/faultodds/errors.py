@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-
 MOST_TOLD = 20  # problems of one file on a screen
 
 

@@ -133,7 +133,7 @@ def test_too_many_suspects_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
         "use an omitted-mass target above 0 (0.001 is usual)."
     )
     monkeypatch.setattr("faultodds.belief.kept_sets.MOST_SUSPECTS", 30)
-    with pytest.raises(KnowledgeError, match="^component: 12 faults make more than 30 combinations of two alone"):
+    with pytest.raises(KnowledgeError, match=r"^component: 12 faults make more than 30 combinations of two alone"):
         compile_suspects(random_toy(0))
 
 
@@ -154,7 +154,7 @@ def test_too_many_are_told_of_before_they_are_built(seed: int, companion: float,
 
 
 def test_what_makes_too_many_is_named_and_nothing_large_is_built() -> None:
-    """The shipped dryer with companions twenty-five times as common: the number to lower comes first, at once and in little room."""
+    """The shipped dryer with companions twenty-five times as common: the number to lower is told, at once and in little room."""
     text = find("gas_dryer").read_text("utf-8").replace("companion = 0.0008 ", "companion = 0.02 ")
     knowledge = parse(text.encode())
     tracemalloc.start()

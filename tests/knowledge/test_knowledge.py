@@ -704,7 +704,11 @@ def test_independent_mistakes_are_each_told() -> None:
         change(raw)
     said = _problem_of(raw)
     assert said.startswith("toy.toml: 3 things to mend:\n")
-    for line in ("component.pump.modes.dead.share: found -3.0", "check.listen.minutes: found -1", "costs.verify: there is"):
+    for line in (
+        "component.pump.modes.dead.share: found -3.0",
+        "check.listen.minutes: found -1",
+        "costs.verify: there is",
+    ):
         assert f"\n  - {line}" in said
 
 

@@ -173,7 +173,7 @@ def test_any_text_and_number_survives_the_file(
 
 
 def test_a_damaged_revision_is_set_aside_and_nothing_else_is_used(file: str) -> None:
-    """Wherever a byte is turned over or the file is cut, the file's own numbers are used, that is said with the way out, and whoever
+    """Wherever a byte is turned over or the file is cut, the file's own numbers are used, that is said with the way out; whoever
     asks for the damaged one is refused."""
     made = proposed(file)
     accept("toy", made.id, open_appliance(file, revision=FILE).fingerprint)

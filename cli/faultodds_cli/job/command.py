@@ -286,9 +286,12 @@ def close(
     with _entering(job, appliance, data, as_json) as (visit, _):
         steps, stopped = visit.closing_up(), visit.out_of_service()
         visit.close(outcome, on, remark)
+    typed = visit.job.typed
     if visit.job.outcome == "came_back" and not as_json:
         say(
-            wrap(f"Ask what it does now, and enter it: faultodds bench {visit.job.typed}, or faultodds job find {visit.job.typed} NAME=OUTCOME")
+            wrap(
+                f"Ask what it does now, and enter it: faultodds bench {typed}, or faultodds job find {typed} NAME=OUTCOME"
+            )
         )
     if visit.job.is_closed and not as_json:
         from faultodds.advice import left_off
@@ -396,7 +399,9 @@ def _answer(visit: OpenJob, as_json: bool, head: str, taken: Iterable[JudgedFind
         say([head, *entered_lines(visit, taken, since), *cautions([text for text in (of.changed, of.doubt) if text])])
         for m in odd:
             names = " or ".join(dict.fromkeys([m.finding.name, *(p.finding.name for p in m.against)]))
-            way_out = f"It is saved. Look once more; the one that is wrong: faultodds job undo {visit.job.typed} {names}"
+            way_out = (
+                f"It is saved. Look once more; the one that is wrong: faultodds job undo {visit.job.typed} {names}"
+            )
             say(cautions([f"{misfit_text(m)} {way_out}"]))
     if clash:
         if not as_json:

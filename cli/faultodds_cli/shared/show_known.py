@@ -117,7 +117,9 @@ def revision_lines(appliance: Appliance) -> list[str]:
     said = cautions([text for text in (appliance.changed, appliance.doubt) if text])
     if appliance.revision == "file":
         return said
-    lines = said + wrap(f"Numbers: learned, revision {appliance.revision}; --revision file gives the knowledge file's own.")
+    lines = said + wrap(
+        f"Numbers: learned, revision {appliance.revision}; --revision file gives the knowledge file's own."
+    )
     over = appliance.overruled
     if over:
         what = over[0] if len(over) == 1 else f"{over[0]} and {len(over) - 1} more"

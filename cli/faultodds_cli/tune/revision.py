@@ -39,7 +39,14 @@ def list_command(appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_js
         say_json({"appliance": name, "accepted": stands, "revisions": listed, "history": decided})
     elif found or decisions:
         say([f"REVISIONS of {name}, newest first", *(line for each in found for line in _line(each))])
-        say(["", *wrap(f"In use: {numbers_called(stands)}."), *wrap(doubt(name, appliance_again(name, appliance))), *_decided_lines(decisions)])
+        say(
+            [
+                "",
+                *wrap(f"In use: {numbers_called(stands)}."),
+                *wrap(doubt(name, appliance_again(name, appliance))),
+                *_decided_lines(decisions),
+            ]
+        )
     else:
         own = "the knowledge file's own numbers are in use"
         say(wrap(f"No revision of {name} yet: {own}. Learn one: faultodds tune LOG"))

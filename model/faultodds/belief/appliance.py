@@ -61,8 +61,8 @@ class Appliance:
     """A knowledge file, compiled. `fingerprint` names the exact file content, `revision` the priors laid over it.
 
     `overruled` lists numbers (paths of `overlay.py`) that were changed in the file after the revision was learned: the revision
-    stands over them. `doubt`: what to say while it is not known which revision stands, or that one cannot be used. `source`: what to
-    type for the file; `changed`: what to say when it is not what a job was started on. `shop`: whose prices and minutes were laid
+    stands over them. `doubt`: what to say while it is not known which revision stands, or that one cannot be used. `source`: what
+    to type for the file; `changed`: what to say when it is not what a job was started on. `shop`: whose prices and minutes were laid
     over it (`shop.py`), None for the file's own.
     """
 
@@ -101,7 +101,10 @@ def open_appliance(
         if revision is not None:
             raise RevisionError(f"{error} {_WAY_OUT}") from None
         # What was accepted once and cannot be used must not stop the day's work.
-        ready, unsure = _opened(path, data, omitted_target, None, cache), f"{error} {_SET_ASIDE.format(again=again(path))}"
+        ready, unsure = (
+            _opened(path, data, omitted_target, None, cache),
+            f"{error} {_SET_ASIDE.format(again=again(path))}",
+        )
     return replace(ready, doubt=unsure, source=named(path))
 
 

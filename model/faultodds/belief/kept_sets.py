@@ -212,5 +212,5 @@ def _too_many(knowledge: Knowledge, odds: Odds) -> str:
     size = 8e-9 * PEAK * (len(odds.base) + rows) * MOST_SUSPECTS
     return (
         f"{', '.join(named)}: {len(modes)} faults, this common beside one another, make more than {MOST_SUSPECTS:,} combinations "
-        f"to keep, which takes over {size:.1f} GB. Lower the first number named here; 0.001 is usual for a fault that states none of its own."
+        f"to keep, which takes over {size:.1f} GB. Lower the first number named here; 0.001 is usual."
     )

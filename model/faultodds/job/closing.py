@@ -24,8 +24,8 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
         )
     if job.is_closed and closed.outcome != "came_back":
         raise FaultoddsError(
-            f"job {job.id} is closed already: {job.outcome}. If that was a mistake, type faultodds job undo {job.typed} first; if the "
-            "complaint came back, close it came_back."
+            f"job {job.id} is closed already: {job.outcome}. If that was a mistake, type faultodds job undo {job.typed} first; if "
+            "the complaint came back, close it came_back."
         )
     knowledge = appliance.knowledge
     if closed.outcome == "gone":

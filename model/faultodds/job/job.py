@@ -57,8 +57,8 @@ class Job(Struct, frozen=True):
     """One service call. `steps` are the ones that stand; `undone` the ones taken back, kept all the same.
 
     `last_seq` numbers the last change of any kind, undo included: while it is the same, nothing has happened. `source` and
-    `fingerprint`: the knowledge file it was started on, as it is typed, and its content (empty for a job of an older store). `data`:
-    the folder of its store, where that is not the usual one.
+    `fingerprint`: the knowledge file it was started on, as it is typed, and its content (empty for a job of an older store).
+    `data`: the folder of its store, where that is not the usual one.
     """
 
     id: str

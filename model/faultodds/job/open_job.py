@@ -58,7 +58,7 @@ class OpenJob(JobEntries):
         numbers to use this once, instead of those the job is advised with.
 
         Raises UnknownName when there is no such job, FaultoddsError when the file is for another appliance, or gone. Numbers of the
-        job's that cannot be used any more are set aside, and `Appliance.doubt` says so; so does `changed` of another file's content.
+        job's that cannot be used any more are set aside, and `Appliance.doubt` says so, as `changed` does of other content.
         """
         job = store.get(job_id)
         opened = _opened(job, appliance, revision)
@@ -171,8 +171,8 @@ def _opened(job: Job, appliance: str | None, revision: str | None) -> Appliance:
         if revision is not None:
             raise
         gone = (
-            f"Job {job.id} is advised with revision {job.revision}, which cannot be used any more: {error} The knowledge file's own "
-            f"numbers are used. To keep them, or choose others: faultodds job revision {job.typed} file (or the id of one)."
+            f"Job {job.id} is advised with revision {job.revision}, which cannot be used any more: {error} The knowledge file's "
+            f"own numbers are used. To keep them, or choose others: faultodds job revision {job.typed} file (or the id of one)."
         )
         opened = replace(open_appliance(name, revision=FILE), doubt=gone)
     if job.fingerprint in ("", opened.fingerprint):

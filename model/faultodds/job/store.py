@@ -194,7 +194,13 @@ class Store:
         """
         appliance, revision, title, source = (_storable(text) for text in (appliance, revision, title, source))
         opened_at = (opened_at or self.clock()).astimezone(UTC)
-        row = {"appliance": appliance, "revision": revision, "title": title, "source": source, "fingerprint": fingerprint}
+        row = {
+            "appliance": appliance,
+            "revision": revision,
+            "title": title,
+            "source": source,
+            "fingerprint": fingerprint,
+        }
         with self._transaction("IMMEDIATE") as connection:
             statement = sa.insert(JOBS).values(**row, opened_at=_timestamp(opened_at)).returning(JOBS.c.id)
             number = connection.execute(statement).scalar_one()

@@ -18,7 +18,6 @@ from faultodds.knowledge.rules import problems_of
 from faultodds.knowledge.schema import Knowledge
 from faultodds.knowledge.toml_records import keys_at, read_toml
 
-
 _MADE_UP = re.compile(r"[\[({]|^(float|int|str|bool)$")
 
 
