@@ -62,8 +62,8 @@ class Appliance:
 
     `overruled` lists numbers (paths of `overlay.py`) that were changed in the file after the revision was learned: the revision
     stands over them. `doubt`: what to say while it is not known which revision stands, or that one cannot be used. `source`: what
-    to type for the file; `changed`: what to say when it is not what a job was started on. `shop`: whose prices and minutes were laid
-    over it (`shop.py`), None for the file's own.
+    to type for the file; `changed`: what to say when it is not what a job was started on. `shop`: whose prices and minutes were
+    laid over it (`shop.py`), None for the file's own.
     """
 
     knowledge: Knowledge

@@ -112,8 +112,8 @@ def doubt(appliance: str, again: str = "") -> str:
         return ""
     return (
         f"Which learned numbers were accepted is not known: {shelf(appliance) / HISTORY} is damaged ({damaged[-1]}). The "
-        f"knowledge file's own are used. Type 'faultodds revision list{again}', then 'faultodds revision accept ID{again}' with the one to use, "
-        f"or 'faultodds revision accept {FILE}{again}' to keep the knowledge file's own."
+        f"knowledge file's own are used. Type 'faultodds revision list{again}', then 'faultodds revision accept ID{again}' with "
+        f"the one to use, or 'faultodds revision accept {FILE}{again}' to keep the knowledge file's own."
     )
 
 
