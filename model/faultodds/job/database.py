@@ -33,9 +33,9 @@ JOBS = sa.Table(
     sa.Column("revision", sa.Text),
     sa.Column("title", sa.Text),
     sa.Column("opened_at", sa.Text),
+    sa.Column("outcome", sa.Text),  # `Job.outcome`, kept in step: open jobs are found quickly
     sa.Column("source", sa.Text),  # the knowledge file it was started on, and its content
     sa.Column("fingerprint", sa.Text),
-    sa.Column("outcome", sa.Text),  # `Job.outcome`, kept in step: open jobs are found quickly
 )
 STEPS = sa.Table(
     "steps",
