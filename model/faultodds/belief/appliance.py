@@ -33,9 +33,14 @@ _COMPILING_CODE = (
     "knowledge/fitted.py",
     "belief/kept_sets.py",
     "belief/suspects.py",
+    "readings/bands.py",
+    "readings/numbers.py",
+    "readings/problems.py",
     "readings/specs.py",
+    "safety/duties.py",
     "safety/file_rules.py",
     "safety/rules.py",
+    "safety/sequence.py",
     "belief/array_file.py",
 )
 _LAYING_CODE = ("knowledge/overlay.py", "revisions/revision.py")
