@@ -46,7 +46,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "stock": ("stock.command", "app", "Before the visit: parts worth carrying, chance of finishing, minutes."),
     "shop": ("shop", "app", "Your own prices, minutes and technicians, in one file."),
     "data": ("data", "app", "What is kept of your jobs and logs: where, and how to delete it."),
-    "appliance": ("appliance.command", "app", "Knowledge files: list, show, check, export."),
+    "appliance": ("appliance.command", "app", "Knowledge files: list, show, check, add, remove, export."),
 }
 
 # In fewer columns an option and its meaning do not go side by side.

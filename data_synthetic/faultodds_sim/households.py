@@ -25,7 +25,7 @@ START = np.datetime64("2022-01-03")
 
 def month_of(day: Codes) -> Codes:
     """Month (0 January to 11 December) of days after `START`."""
-    return (START + day).astype("datetime64[M]").astype(np.intp) % 12
+    return (START + np.asarray(day, "timedelta64[D]")).astype("datetime64[M]").astype(np.intp) % 12
 
 
 @dataclass

@@ -113,7 +113,7 @@ def _dry_times(jobs: Jobs, rng: Generator) -> Text:
 
 def _dates(day: NDArray[np.float64], hands: Codes) -> Text:
     """Dates in four hands."""
-    stamps = (START + day.astype(np.intp)).astype(object).tolist()
+    stamps = (START + day.astype("timedelta64[D]")).astype(object).tolist()
     forms: tuple[Callable[[Any], str], ...] = (
         lambda d: str(d.isoformat()),
         lambda d: f"{d.month:02d}/{d.day:02d}/{d.year}",

@@ -316,7 +316,7 @@ class BenchCall:
         if job.is_closed:
             return wrap(f"Job {job.id} is closed and kept.")
         lines = wrap(f"Left out: {self.doubts_named()}.") if self.doubted else []
-        lines += wrap(f"Job {job.id} is saved. Go on with: faultodds bench {job.id}")
+        lines += wrap(f"Job {job.id} is saved. Go on with: faultodds bench {job.typed}")
         left = [self.visit.knowledge.access[i].title for i in self.visit.knowledge.access if i in self.visit.state]
         return lines + (
             wrap(f"Left like this: {', '.join(left)}. Do not leave it so with people about.") if left else []

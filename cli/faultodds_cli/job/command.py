@@ -125,7 +125,7 @@ def fix(
     with _entering(job, appliance, data, as_json) as (visit, _):
         visit.fixes(repairs, minutes, by)
     if not (as_json or visit.left_off):
-        say(f"Next, run the machine: faultodds job verify {visit.job.id} OUTCOME")
+        say(f"Next, run the machine: faultodds job verify {visit.job.typed} OUTCOME")
 
 
 @app.command()
@@ -294,9 +294,12 @@ def close(
     with _entering(job, appliance, data, as_json) as (visit, _):
         steps, stopped = visit.closing_up(), visit.out_of_service()
         visit.close(outcome, on, remark)
+    typed = visit.job.typed
     if visit.job.outcome == "came_back" and not as_json:
         say(
-            wrap(f"Ask what it does now, and enter it: faultodds bench {job}, or faultodds job find {job} NAME=OUTCOME")
+            wrap(
+                f"Ask what it does now, and enter it: faultodds bench {typed}, or faultodds job find {typed} NAME=OUTCOME"
+            )
         )
     if visit.job.is_closed and not as_json:
         from faultodds.advice import left_off
@@ -393,12 +396,15 @@ def _answer(visit: OpenJob, as_json: bool, head: str, taken: Iterable[JudgedFind
         answer["clash"] = {"findings": list(clash.findings), "message": str(clash)} if clash else None
         say_json(answer)
     else:
-        say([head, *entered_lines(visit, taken, since)])
+        of = visit.appliance
+        say([head, *entered_lines(visit, taken, since), *cautions([text for text in (of.changed, of.doubt) if text])])
         for m in odd:
             names = " or ".join(dict.fromkeys([m.finding.name, *(p.finding.name for p in m.against)]))
-            way_out = f"It is saved. Look once more; the one that is wrong: faultodds job undo {visit.job.id} {names}"
+            way_out = (
+                f"It is saved. Look once more; the one that is wrong: faultodds job undo {visit.job.typed} {names}"
+            )
             say(cautions([f"{misfit_text(m)} {way_out}"]))
     if clash:
         if not as_json:
-            complain(f"{clash} The job is kept: faultodds job undo {visit.job.id}")
+            complain(f"{clash} The job is kept: faultodds job undo {visit.job.typed}")
         raise typer.Exit(2)

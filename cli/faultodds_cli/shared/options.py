@@ -13,11 +13,18 @@ from typing import Annotated
 
 import typer
 
-DEFAULT_APPLIANCE = "gas_dryer"
+DEFAULT_APPLIANCE = ""
+"""The one that is usual here: `files.find` knows it."""
 Texts = list[str] | None
 
 Appliance = Annotated[
-    str, typer.Option("--appliance", metavar="NAME|FILE", help="A shipped appliance, or the path of a knowledge file.")
+    str,
+    typer.Option(
+        "--appliance",
+        metavar="NAME|FILE",
+        help="A shipped appliance, one of your own, or a knowledge file. FAULTODDS_APPLIANCE, or the gas dryer, if not given.",
+        show_default=False,
+    ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 Ambient = Annotated[str | None, typer.Option("--ambient", metavar="TEMP", help="Room temperature, such as 72F or 22C.")]
@@ -124,7 +131,9 @@ Job = Annotated[str, typer.Argument(metavar="JOB", help="The number of the job."
 JobAppliance = Annotated[
     str | None,
     typer.Option(
-        "--appliance", metavar="NAME|FILE", help="A shipped appliance (gas_dryer) or a knowledge file by path."
+        "--appliance",
+        metavar="NAME|FILE",
+        help="A shipped appliance, one of your own, or a knowledge file. A job goes on with the one it was started on.",
     ),
 ]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import Annotated, NamedTuple
 
@@ -44,4 +45,4 @@ def kind_named(typed: str) -> str:
 
 def appliance_again(name: str, typed: str) -> str:
     """What the next command on this appliance has to say as well; nothing when it was called by its name."""
-    return "" if typed == name else f" --appliance {typed}"
+    return "" if typed in ("", name) else f" --appliance {shlex.quote(typed)}"

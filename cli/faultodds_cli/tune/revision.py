@@ -39,7 +39,14 @@ def list_command(appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_js
         say_json({"appliance": name, "accepted": stands, "revisions": listed, "history": decided})
     elif found or decisions:
         say([f"REVISIONS of {name}, newest first", *(line for each in found for line in _line(each))])
-        say(["", *wrap(f"In use: {numbers_called(stands)}."), *wrap(doubt(name)), *_decided_lines(decisions)])
+        say(
+            [
+                "",
+                *wrap(f"In use: {numbers_called(stands)}."),
+                *wrap(doubt(name, appliance_again(name, appliance))),
+                *_decided_lines(decisions),
+            ]
+        )
     else:
         own = "the knowledge file's own numbers are in use"
         say(wrap(f"No revision of {name} yet: {own}. Learn one: faultodds tune LOG"))
@@ -171,10 +178,9 @@ def _file(appliance: str) -> Appliance:
 
 def _id(appliance: str) -> str:
     """The id in a knowledge file: going back must work whatever state the rest is in."""
-    from faultodds.belief import appliance_id
-    from faultodds.files import find, read_bytes
+    from faultodds.files import find, id_in, read_bytes
 
-    return appliance_id(read_bytes(find(appliance)))
+    return id_in(read_bytes(find(appliance)))
 
 
 def _pair(appliance: str, one: str | None, other: str | None) -> tuple[Revision | None, Revision | None]:

@@ -39,6 +39,7 @@ def common(appliance: Appliance, belief: Belief) -> dict[str, Any]:
         "appliance": appliance.knowledge.appliance.id,
         "revision": appliance.revision,
         **({"revision_doubt": appliance.doubt} if appliance.doubt else {}),
+        **({"file_changed": appliance.changed} if appliance.changed else {}),
         "evidence": evidence_list(belief.evidence),
         "faults": [
             {"component": o.component, "mode": o.mode, "probability": rounded(o.probability), "prior": rounded(o.prior)}

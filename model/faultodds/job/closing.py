@@ -25,8 +25,8 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
         )
     if job.is_closed and closed.outcome != "came_back":
         raise FaultoddsError(
-            f"job {job.id} is closed already: {job.outcome}. If that was a mistake, type faultodds job undo {job.id} first; if the "
-            "complaint came back, close it came_back."
+            f"job {job.id} is closed already: {job.outcome}. If that was a mistake, type faultodds job undo {job.typed} first; if "
+            "the complaint came back, close it came_back."
         )
     knowledge = appliance.knowledge
     if closed.outcome == "gone":
@@ -38,17 +38,17 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
         if not closed.note and untouched(knowledge, job):
             raise FaultoddsError(
                 "nothing was repaired on this visit and the machine was not run, so why is the complaint gone? Say it in a few "
-                f'words, and it is kept with the job: faultodds job close {job.id} gone --note "screen was out, put back"'
+                f'words, and it is kept with the job: faultodds job close {job.typed} gone --note "screen was out, put back"'
             )
         if not closed.note and unverified(knowledge, job):
             raise FaultoddsError(
                 "the machine was not run after the last repair, so why is the complaint gone? Run it and enter verify; or say "
-                f'why there was no run, and it is kept with the job: faultodds job close {job.id} gone --note "no run made: ..."'
+                f'why there was no run, and it is kept with the job: faultodds job close {job.typed} gone --note "no run made: ..."'
             )
         if not closed.note and (only := run_shows_only(knowledge, repaired_now(job))):
             raise FaultoddsError(
                 f"{' '.join(only)} Was it? Say so, or why the complaint is gone all the same: "
-                f'faultodds job close {job.id} gone --note "run made so, ended dry"'
+                f'faultodds job close {job.typed} gone --note "run made so, ended dry"'
             )
     return closed
 
@@ -102,7 +102,7 @@ def _refuse_unmended(knowledge: Knowledge, job: Job, note: str) -> None:
         if not note:
             raise FaultoddsError(
                 f"{told} Why is the complaint gone? {looked}; or say why, and it is kept with the job: "
-                f'faultodds job close {job.id} gone --note "customer wants that left"'
+                f'faultodds job close {job.typed} gone --note "customer wants that left"'
             )
 
 

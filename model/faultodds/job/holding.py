@@ -118,7 +118,7 @@ class HeldJob:
         if len(text.split()) < FEWEST_WORDS:
             raise FaultoddsError(
                 "who says that it is safe again, and how was that made sure? Say it in a few words, kept with the job: "
-                f'faultodds job safe {self.job.id} --note "supplier came, meter and joints tested"'
+                f'faultodds job safe {self.job.typed} --note "supplier came, meter and joints tested"'
             )
         if not vouches(text) or self._unanswered(text):
             self._append(Note(f"Not taken as safe: {text.strip()}"))
@@ -191,7 +191,7 @@ class HeldJob:
         if self.job.stopped is not None:
             raise SafetyStop(
                 f"{self.job.stopped.text}\nJob {self.job.id} is kept, and stands still until it is safe. Then type: "
-                f'faultodds job safe {self.job.id} --note "who says so, and how", or faultodds bench {self.job.id}'
+                f'faultodds job safe {self.job.typed} --note "who says so, and how", or faultodds bench {self.job.typed}'
             )
 
     def _append(self, *payloads: Payload, minutes: float | None = None) -> None:

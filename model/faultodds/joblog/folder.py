@@ -154,7 +154,7 @@ def refuse_other_source(name: str, source: str, data: str | os.PathLike[str] | N
 def _report(files: LogFiles) -> dict[str, Any]:
     try:
         found = json.loads(files.report.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return {}
     return found if isinstance(found, dict) else {}
 

@@ -9,6 +9,8 @@ from .schema import (
     Observable as Observable, Repair as Repair, STRICT as STRICT, UNLISTED as UNLISTED,
     UNLISTED_MODE as UNLISTED_MODE, Work as Work, repair_modes as repair_modes,
 )
+from .reach import mode_place as mode_place
+from .rules import total_of_shares as total_of_shares
 from .tables import (
     Bools as Bools, Floats as Floats, Ints as Ints, Places as Places, Table as Table, build_tables as build_tables,
     main_cause_states as main_cause_states, shares as shares, spread as spread,

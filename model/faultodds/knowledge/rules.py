@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from faultodds.errors import KnowledgeError, nearest
 from faultodds.knowledge.fitted import kinds
-from faultodds.knowledge.reach import check_reach, states_of
+from faultodds.knowledge.reach import check_reach, mode_place, states_of
 from faultodds.knowledge.schema import (
     NOTHING_WRONG,
     OK,
@@ -28,9 +28,16 @@ SUM_TOLERANCE = 1e-6
 
 
 def problems_of(knowledge: Knowledge) -> Iterator[str]:
-    """Every problem of a knowledge file, one sentence each, in the order of the rules."""
-    for rule in _RULES:
-        yield from rule(knowledge)
+    """Every problem of a knowledge file, one sentence each, in the order of the rules.
+
+    The later rules follow names and circles: they are asked only of a file whose names stand for something.
+    """
+    found = False
+    for rules in (_RULES, _RULES_OF_SOUND_NAMES):
+        for rule in rules if not found else ():
+            for problem in rule(knowledge):
+                found = True
+                yield problem
 
 
 # --- what the file means: each check yields problems as text; the first is raised --------------------------------------
@@ -72,17 +79,22 @@ def _check_names(k: Knowledge) -> Iterator[str]:
     for mode, _ in k.modes():
         name = mode.partition(".")[2]
         if not name.isidentifier() or name == OK or "__" in name or name != name.lower():
-            yield f"component.{mode}: a mode's name is lower-case letters, digits and single underscores, and not '{OK}'."
+            yield f"{mode_place(mode)}: a mode's name is lower-case letters, digits and single underscores, and not '{OK}'."
+
+
+def total_of_shares(k: Knowledge) -> float:
+    """What the shares of a file add up to; they are scaled to 1 when they are used."""
+    return sum(r.share for _, r in k.modes()) + k.other_causes.nothing_wrong + k.other_causes.unlisted
 
 
 def _check_shares(k: Knowledge) -> Iterator[str]:
     for mode, record in k.modes():
         if not 0 <= record.share < float("inf"):
-            yield f"component.{mode}.share: found {record.share}; a share is 0 or more."
+            yield f"{mode_place(mode)}.share: found {record.share}; a share is 0 or more."
         if record.companion is not None and not 0 <= record.companion < 1:
-            yield f"component.{mode}.companion: found {record.companion}; a chance is from 0 to under 1."
+            yield f"{mode_place(mode)}.companion: found {record.companion}; a chance is from 0 to under 1."
         for other, chance in record.brings_on.items():
-            key = f"component.{mode}.brings_on"
+            key = f"{mode_place(mode)}.brings_on"
             if other not in dict(k.modes()):
                 yield _no_such(key, "mode", other, dict(k.modes()))
             elif other.partition(".")[0] == mode.partition(".")[0]:
@@ -92,12 +104,8 @@ def _check_shares(k: Knowledge) -> Iterator[str]:
     for name in ("nothing_wrong", "unlisted", "companion"):
         if not 0 <= getattr(k.other_causes, name) < float("inf"):
             yield f"other_causes.{name}: found {getattr(k.other_causes, name)}; it is 0 or more."
-    total = sum(r.share for _, r in k.modes()) + k.other_causes.nothing_wrong + k.other_causes.unlisted
-    if abs(total - k.appliance.shares_per) > 0.005 * k.appliance.shares_per:
-        yield (
-            f"the shares of all main causes add up to {total:g}, not to appliance.shares_per = "
-            f"{k.appliance.shares_per:g}; change a share or shares_per."
-        )
+    if not total_of_shares(k) > 0:
+        yield "the shares of all main causes add up to nothing; give at least one fault a share above 0."
     for name, component in k.component.items():
         if not component.modes:
             yield f"component.{name}: has no modes; add one or take the component out."
@@ -379,7 +387,7 @@ def _check_repairs(k: Knowledge) -> Iterator[str]:
     fixable = {m for r in k.repair.values() for m in repair_modes(k, r)}
     for mode in modes:
         if mode not in fixable:
-            yield f"component.{mode}: no repair fixes this mode; add one, or add the mode to a repair's 'fixes'."
+            yield f"{mode_place(mode)}: no repair fixes this mode; add one, or add the mode to a repair's 'fixes'."
     for name in k.stop:
         if not k.stop[name].steps:
             yield f"stop.{name}.steps: a stop sign needs its steps."
@@ -396,5 +404,5 @@ _RULES: tuple[Callable[[Knowledge], Iterator[str]], ...] = (
     _check_readings,
     _check_work,
     _check_repairs,
-    check_reach,
 )
+_RULES_OF_SOUND_NAMES: tuple[Callable[[Knowledge], Iterator[str]], ...] = (check_reach,)

@@ -103,16 +103,17 @@ def accepted(appliance: str) -> str:
     return (FILE, *standing(history(appliance)))[-1]
 
 
-def doubt(appliance: str) -> str:
-    """What is to be said with every answer while damage to the history leaves it open which revision stands; else empty."""
+def doubt(appliance: str, again: str = "") -> str:
+    """What is to be said with every answer while damage to the history leaves it open which revision stands; else empty. `again`:
+    what the commands that it names need as well, to be about this appliance."""
     decisions = history(appliance)
     damaged = [decision.revision for decision in decisions if decision.action == DAMAGED]
     if not damaged or standing(decisions):
         return ""
     return (
-        f"Which learned numbers were accepted is not known: {shelf(appliance) / HISTORY} is damaged ({damaged[-1]}). The knowledge "
-        "file's own are used. Type 'faultodds revision list', then 'faultodds revision accept ID' with the one to use, or "
-        f"'faultodds revision accept {FILE}' to keep the knowledge file's own."
+        f"Which learned numbers were accepted is not known: {shelf(appliance) / HISTORY} is damaged ({damaged[-1]}). The "
+        f"knowledge file's own are used. Type 'faultodds revision list{again}', then 'faultodds revision accept ID{again}' with "
+        f"the one to use, or 'faultodds revision accept {FILE}{again}' to keep the knowledge file's own."
     )
 
 
