@@ -14,11 +14,11 @@ from sklearn.utils.estimator_checks import parametrize_with_checks
 
 from coded_logs import LOG, TRUTH
 from faultodds.audit.classifier import CauseClassifier
-from faultodds.audit.groups import repair_groups
 from faultodds.audit.methods import OMITTED_TARGET
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.knowledge.loading import load
 from faultodds.tuning.draw import draw_log
+from faultodds.tuning.groups import repair_groups
 from run_cli import write_toy
 from toys import toy
 

@@ -33,7 +33,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
 
     With an appliance it starts from that knowledge file and learns every number in it from the rows (`faultodds.tuning`). `X`
     is then a DataFrame with columns of a clean log (`fact:NAME`, `found:NAME`), and `y` names main causes, or repair groups
-    (the repair that put the machine right; `faultodds.audit.groups`).
+    (the repair that put the machine right; `faultodds.tuning.groups`).
 
     Parameters
     ----------

@@ -9,11 +9,11 @@ import numpy as np
 import numpy.typing as npt
 
 from faultodds.audit.forecast import main_cause_odds
-from faultodds.audit.groups import Groups, repair_groups
 from faultodds.belief import Suspects, compile_suspects
 from faultodds.errors import FaultoddsError, unknown
 from faultodds.joblog import FACT, FOUND, JOB
 from faultodds.knowledge import UNLISTED, UNLISTED_MODE, Floats, Knowledge, load, main_cause_states
+from faultodds.tuning import Groups, repair_groups
 
 if TYPE_CHECKING:
     import pandas as pd
