@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from faultodds.audit.forecast import main_cause_odds
+from faultodds.audit.forecast import Gaps, main_cause_odds
+from faultodds.audit.methods import gaps_of
 from faultodds.belief import Suspects, compile_suspects
 from faultodds.errors import FaultoddsError, unknown
 from faultodds.joblog import FACT, FOUND, JOB
@@ -17,6 +18,8 @@ from faultodds.tuning import Groups, repair_groups
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from faultodds.tuning import Learned as Fit
 
 Words = npt.NDArray[np.str_]
 CAUSE = "cause"
@@ -29,16 +32,17 @@ ROUNDS = 2
 @dataclass(frozen=True)
 class Taught:
     """A taught appliance. `classes` (K,) are the answers that were taught, sorted; `columns` what each is made of, as indices of
-    main causes.
+    main causes, `gaps` what the rows were silent about.
     """
 
     suspects: Suspects
+    gaps: Gaps
     classes: Words
     columns: tuple[tuple[int, ...], ...]
 
     def chances(self, frame: pd.DataFrame) -> Floats:
         """(N, K) chance of each class, given that it is one of them."""
-        odds = main_cause_odds(self.suspects, frame)
+        odds = main_cause_odds(self.suspects, frame, self.gaps)
         p = np.stack([odds[:, list(each)].sum(axis=1) for each in self.columns], axis=1)
         # All taught classes ruled out: nothing to choose between them.
         p += 1e-300
@@ -60,9 +64,10 @@ def teach(appliance: str, frame: pd.DataFrame, answers: Words, worth: float | No
     several = any(len(each) > 1 for each in made_of.values())
     for _ in range(ROUNDS if several else 1):
         causes = _likeliest(main_cause_odds(suspects, rows), answers, made_of, mains)
-        suspects = compile_suspects(_learned(knowledge, rows, causes, worth), OMITTED_TARGET)
+        learned = _learned(knowledge, rows, causes, worth)
+        suspects = compile_suspects(learned.knowledge, OMITTED_TARGET)
     classes = np.unique(answers)
-    return Taught(suspects, classes, tuple(made_of[c] for c in classes))
+    return Taught(suspects, gaps_of(suspects, knowledge, learned), classes, tuple(made_of[c] for c in classes))
 
 
 def _rows(frame: pd.DataFrame) -> pd.DataFrame:
@@ -97,9 +102,9 @@ def _likeliest(odds: Floats, answers: Words, made_of: dict[str, tuple[int, ...]]
     return out
 
 
-def _learned(knowledge: Knowledge, rows: pd.DataFrame, causes: list[str], worth: float | None) -> Knowledge:
+def _learned(knowledge: Knowledge, rows: pd.DataFrame, causes: list[str], worth: float | None) -> Fit:
     from faultodds.tuning import KINDS, Settings, fit
 
     frame = rows.assign(**{JOB: [str(i) for i in range(len(rows))], CAUSE: causes})
     settings = Settings() if worth is None else Settings(strengths=dict.fromkeys(KINDS, float(worth)))
-    return fit(knowledge, frame, settings).knowledge
+    return fit(knowledge, frame, settings)
