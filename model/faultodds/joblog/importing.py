@@ -108,6 +108,7 @@ class _Import:
         self._recalled: list[Any] = []
         self._filled: Counter[str] = Counter()
         self._repairs: Counter[str] = Counter()
+        self._odd: Counter[tuple[str, str]] = Counter()
 
     def _decide_dates(self, now: dt.datetime) -> dates.Decided | None:
         """Which of day and month comes first, over the whole column, unless the mapping says."""
@@ -150,6 +151,10 @@ class _Import:
         self._jobs.append(piece.jobs)
         self._recalled.append(piece.recalled)
         self._filled.update(piece.filled())
+        for observed, record in self._knowledge.observables().items():
+            seen = Counter(cell for cell in piece.values.get(clean.FOUND + observed, ()) if cell in record.outcomes)
+            seen.pop(next(iter(record.outcomes)), None)
+            self._odd.update({(observed, outcome): n for outcome, n in seen.items()})
         self._repairs.update(name for cell in piece.values.get(clean.REPAIRS, ()) if cell for name in cell.split(";"))
         if self._progress:
             self._progress("reading", self.report.rows, self._draft.found.rows)
@@ -217,6 +222,7 @@ class _Import:
         self.report.alarms += [few] if few else []
         told = alarms.callbacks(self.report.came_back, self.report.used)
         self.report.alarms += [told] if told else []
+        self.report.alarms += alarms.outcomes(self._odd, self._knowledge.symptom, self.report.used)
         self.report.alarms += alarms.shares({clean.REPAIRS: self._repairs})
 
     def _refuse_guesses(self, found: endings.Endings) -> None:

@@ -254,8 +254,8 @@ def assumed(knowledge: Knowledge, target: Target, sample: Sample) -> dict[str, s
     if unit:
         given["unit"] = unit
     if spec.kind == "thermistor":
-        given["room"] = metered.usual_room(sample.texts, spec) or given["room"]
-    if spec.kind == "dial" and (dial := metered.usual_dial(sample.texts, spec)):
+        given |= {"room": room} if (room := metered.usual_room(sample.texts, spec)) else {}
+    if spec.kind == "dial" and (dial := metered.usual_dial(knowledge, sample.texts, spec)):
         given["dial"] = dial
     if spec.kind == "moisture" and any(metered.is_share(text) for text in sample.texts):
         given["bare"] = "share"
