@@ -10,7 +10,6 @@ import pytest
 
 from coded_logs import LOG, TRUTH
 from faultodds.audit.baselines import naive_bayes
-from faultodds.audit.groups import NOT_KNOWN, log_labels, repair_groups
 from faultodds.audit.methods import Fixed, Forecast, Rival
 from faultodds.audit.stages import STAGES, Stage
 from faultodds.audit.truth import truth_labels
@@ -20,6 +19,7 @@ from faultodds.knowledge import Ints
 from faultodds.knowledge.loading import load
 from faultodds.knowledge.tables import Floats
 from faultodds.revisions.decisions import FILE
+from faultodds.tuning.groups import NOT_KNOWN, log_labels, repair_groups
 
 DRYER = load("gas_dryer")
 GROUPS = repair_groups(DRYER)

@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 
 from faultodds.belief.appliance import open_appliance
+from faultodds.revisions.beside import Verdict
 from faultodds.revisions.decisions import revision_path
 from faultodds.revisions.revision import LogSource, Number
-from faultodds.revisions.shelf import propose
+from faultodds.revisions.shelf import judge, propose
 from run_cli import Ran, faultodds, write_toy
 
 DEAD = "component/pump/modes/dead/share"
@@ -96,8 +97,8 @@ def test_show_has_provenance_movers_table_and_notes(file: str) -> None:
         in ran.text
     )
     assert "Fuse test: 'open' with fuse: open: 90 % here, 98 % in the file (90 % sure: 82 to 99 %)." not in ran.text
-    assert "* pump: weak 15 % 25 % 20 to 31 % 77" in ran.text
-    assert "* pump: dead 30 % 20 % 15 to 26 % 62" in ran.text
+    assert "* pump: weak 15 % 77, 26 % 25 % 20 to 31 %" in ran.text
+    assert "* pump: dead 30 % 62, 21 % 20 % 15 to 26 %" in ran.text
     assert "- The log seems to keep only the bad results of: listen." in ran.text
     assert "Status: proposed." in ran.text
 
@@ -125,7 +126,7 @@ def test_show_as_json_has_every_number(file: str) -> None:
     assert by_path[DEAD]["learned"] == pytest.approx(0.2)
     assert by_path[DEAD] == {
         "path": DEAD, "kind": "causes", "title": "pump: dead", "file": 0.3, "learned": 0.2, "low": 0.15, "high": 0.26,
-        "jobs": 61.5, "draws": 200.0, "moved": True,
+        "jobs": 61.5, "draws": 200.0, "moved": True, "held": None, "log_share": pytest.approx(62 / 300.5), "believed": 1.0,
     }  # fmt: skip
     assert [m["path"] for m in answer["movers"]] == [WEAK, DEAD]
 
@@ -252,6 +253,44 @@ def test_rollback_with_nothing_accepted_is_said(file: str) -> None:
     """And changes nothing."""
     ran = revision(file, "rollback")
     assert (ran.code, "there is nothing to roll back" in ran.said) == (2, True)
+
+
+def test_what_forecasts_worse_is_not_accepted_unawares(file: str) -> None:
+    """The verdict is shown; a bad one wants `--anyway`; who accepted and why is in the list. A good one asks nothing."""
+    bad, good = make(file), make(file, 10.0, 35.0)
+    assert "Not judged yet" in revision(file, "accept", bad).text
+    revision(file, "rollback")
+    judge("toy", bad, Verdict(True, "file", "No: they were worse.", "2026-11-25"))
+    judge("toy", good, Verdict(False, "file", "Yes: they forecast better.", "2026-11-25"))
+    ran = revision(file, "accept", bad)
+    assert (ran.code, "No: they were worse." in ran.text) == (2, True)
+    assert (
+        "forecasts worse than the knowledge file's own numbers, so it was not accepted. To use it all the" in ran.said
+    )
+    assert revision(file, "list", "--json").answer["accepted"] == "file"
+    assert revision(file, "accept", bad, "--anyway", "--by", "the owner", "--why", "belts wear here").code == 0
+    listed = revision(file, "list")
+    assert f"accepted {bad}, by the owner: belts wear here" in listed.text
+    assert "Settings: " in listed.text
+    assert "it forecast worse than the knowledge file's own numbers" in listed.text
+    assert "Yes: they forecast better." in revision(file, "accept", good).text
+    assert revision(file, "list", "--json").answer["accepted"] == good
+
+
+def test_a_revision_is_named_and_dropped_and_its_id_stays_taken(file: str) -> None:
+    """By its name it is found; in use it is not dropped; gone, no new one gets its id."""
+    a = make(file)
+    assert revision(file, "name", "a", "winter").code == 0
+    assert "'winter'" in revision(file, "list").text
+    assert revision(file, "accept", "winter").code == 0
+    held = revision(file, "drop", "winter")
+    assert (held.code, "is in use" in held.said) == (2, True)
+    revision(file, "rollback")
+    assert f"Dropped {a}." in revision(file, "drop", "winter", "--why", "a slip").text
+    assert "dropped " + a in revision(file, "list").text
+    b = make(file)
+    assert b != a and b.endswith("-b")
+    assert revision(file, "list", "--json").answer["accepted"] == "file"
 
 
 # --- jobs ---

@@ -129,7 +129,7 @@ class JobEntries(HeldJob):
             stop_if_shown(self.knowledge, finding)
         except SafetyStop:
             return None
-        seen, told = self.knowledge.observables()[finding.name], finding.likelihood or {finding.outcome: 1.0}
+        seen, told = self.knowledge.observables()[finding.name], (finding.outcome, *(finding.likelihood or ()))
         if any(o in told for o in (*seen.stops, *seen.stops_away, *seen.lets_out)):
             return None
         return misfit(self.appliance, self.job, finding)

@@ -6,6 +6,7 @@ known", which is never the same as "done, normal". Text columns are categoricals
     job                   id of the visit
     day                   date of the visit (datetime64)
     technician            who went, a code and never a name
+    branch                which of the shop's branches, as the mapping lists them
     fact:NAME             value of a context or equipment fact
     found:NAME            what a symptom or check showed before any repair on this visit: an outcome, or weights of
                           several such as "open:0.7|closed:0.3" (likelihoods, from an uncertain or raw reading)
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
 JOB: Final = "job"
 DAY: Final = "day"
 TECHNICIAN: Final = "technician"
+BRANCH: Final = "branch"
 FACT: Final = "fact:"
 FOUND: Final = "found:"
 AFTER: Final = "after:"
@@ -63,7 +65,7 @@ def columns_of(knowledge: Knowledge) -> list[str]:
     verify = knowledge.costs.verify
     found = [FOUND + name for name in knowledge.observables() if name != verify]
     tail = [REPAIRS, FAILED, AFTER + verify, ENDED, *NUMBERS]
-    return [JOB, DAY, TECHNICIAN, *facts, *found, *tail]
+    return [JOB, DAY, TECHNICIAN, BRANCH, *facts, *found, *tail]
 
 
 # --- a finding in one cell -----------------------------------------------------------------------------------------
@@ -215,7 +217,7 @@ def validate(frame: pd.DataFrame, knowledge: Knowledge) -> None:
     for column in frame.columns:
         if column not in known:
             raise unknown("column of a clean log", str(column), known)
-        if column not in (JOB, DAY, TECHNICIAN, *NUMBERS):
+        if column not in (JOB, DAY, TECHNICIAN, BRANCH, *NUMBERS):
             for cell in pd.unique(frame[column].dropna()):
                 _validate_cell(str(column), str(cell), knowledge)
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from faultodds.knowledge import Check, Knowledge, Symptom, Work
+    from faultodds.knowledge import Knowledge, Observable, Work
 
 # Fact or thing seen -> values that may be so, with the share of each.
 Known = Mapping[str, Mapping[str, float]]
@@ -135,7 +135,7 @@ def known_after(knowledge: Knowledge, known: Known, repair: str) -> Known:
     }
 
 
-def _told(knowledge: Knowledge, known: Known) -> list[tuple[str, Symptom | Check]]:
+def _told(knowledge: Knowledge, known: Known) -> list[tuple[str, Observable]]:
     return [(n, each) for n, each in knowledge.observables().items() if n in known]
 
 
