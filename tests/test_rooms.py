@@ -31,6 +31,7 @@ ORDER = [
     "advice",
     "advice.sensitivity",
     "advice.plan",
+    "textbook",
     "job",
     "cards",
     "stock",

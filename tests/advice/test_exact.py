@@ -19,6 +19,7 @@ from faultodds.advice.policy import Policy
 from faultodds.advice.ranking import MANY_BIT_PRICES
 from faultodds.advice.rollout import Rollout
 from faultodds.errors import FaultoddsError
+from faultodds.textbook.sequences import value_of_check
 from rules_played import (
     base_rule,
     cost_of_advice,
@@ -28,7 +29,6 @@ from rules_played import (
     repair_sequence,
     rollout_rule,
 )
-from short_rules import value_of_check
 from small_problems import random_appliance, random_problem
 
 SEEDS = st.integers(0, 2**20)

@@ -21,7 +21,7 @@ from faultodds.belief.appliance import compiled
 from faultodds.belief.evidence import Evidence, WeighedFinding
 from faultodds.belief.posterior import infer
 from faultodds.errors import FaultoddsError
-from short_rules import (
+from faultodds.textbook.sequences import (
     cost_in_order,
     dependent_order,
     dependent_order_greedy,
