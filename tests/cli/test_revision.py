@@ -273,7 +273,9 @@ def test_what_forecasts_worse_is_not_accepted_unawares(file: str) -> None:
     assert f"accepted {bad}, by the owner: belts wear here" in listed.text
     assert "Settings: " in listed.text
     assert "it forecast worse than the knowledge file's own numbers" in listed.text
-    assert "Yes: they forecast better." in revision(file, "accept", good).text
+    ran = revision(file, "accept", good)
+    assert "Yes: they forecast better." in ran.text
+    assert f"Not yet held against what is in use now, revision {bad}." in ran.text
     assert revision(file, "list", "--json").answer["accepted"] == good
 
 

@@ -97,6 +97,21 @@ def test_a_log_that_is_not_there_is_named(tmp_path: Path) -> None:
         imported(tmp_path / "a.csv", "harbor", add=True)
 
 
+def test_a_file_with_other_headings_is_not_guessed_at(tmp_path: Path) -> None:
+    """It is refused until a mapping is given, and the log keeps its own; with one it is taken."""
+    rng = np.random.default_rng(2)
+    imported(written(tmp_path / "a.csv", rows_of(rng, 40)), "harbour")
+    before = files_of("harbour").mapping.read_bytes()
+    text = written(tmp_path / "b.csv", [[f"N{n}", *row[1:]] for n, row in enumerate(rows_of(rng, 30))]).read_text()
+    (tmp_path / "b.csv").write_text(text.replace("What we did", "Action"), encoding="utf-8")
+    with pytest.raises(FaultoddsError, match="has other headings than the log 'harbour'"):
+        imported(tmp_path / "b.csv", "harbour", add=True)
+    imported(tmp_path / "b.csv", "other")
+    import_log(draft(tmp_path / "b.csv", DRYER, "harbour", files_of("other").mapping), DRYER, add=True)
+    assert len(read_clean(files_of("harbour").clean)) == 70
+    assert files_of("harbour").mapping.read_bytes() == before
+
+
 def test_every_kind_of_column_has_words_on_the_screen() -> None:
     """A proposed column of any kind is shown: those that name no fact or check have words of their own."""
     assert set(KINDS) - {"fact", "finding"} - set(_KIND_WORDS) == set()

@@ -65,6 +65,8 @@ def import_(
 
     if store == (file is not None):
         raise FaultoddsError("give a file, or --store: faultodds log import jobs.csv / faultodds log import --store.")
+    if add_to is not None and (store or name is not None):
+        raise FaultoddsError("--add-to names the log that a file is added to: leave out --store and --name.")
     knowledge = load(appliance)
     if file is None:
         from faultodds.joblog import import_store

@@ -50,7 +50,11 @@ def import_file(
         refuse_other_source(found.name, path.name, data)
     report = already_clean(found, knowledge, data) if given.add_to is None else None
     if report is None:
-        if not found.mapping.confirmed and not _agreed(found, knowledge, given.yes, as_json, data):
+        if (
+            given.add_to is None
+            and not found.mapping.confirmed
+            and not _agreed(found, knowledge, given.yes, as_json, data)
+        ):
             return None
         with _progress(quiet=as_json) as progress:
             report = import_log(found, knowledge, data, progress, add=given.add_to is not None)

@@ -176,7 +176,7 @@ def accept_command(
     told = remarks(name).get(chosen)
     verdict = told.verdict if told else None
     if chosen != accepted(name):
-        why = _agreed(chosen, verdict, anyway, why, as_json)
+        why = _agreed(chosen, verdict, accepted(name), anyway, why, as_json)
     now, before = accept(name, chosen, ready.fingerprint, anyway=anyway, by=login_name() if by is None else by, why=why)
     if as_json:
         say_json(
@@ -187,7 +187,7 @@ def accept_command(
     say("To go back: faultodds revision rollback" + appliance_again(name, appliance))
 
 
-def _agreed(revision: str, verdict: Verdict | None, anyway: bool, why: str, as_json: bool) -> str:
+def _agreed(revision: str, verdict: Verdict | None, in_use: str, anyway: bool, why: str, as_json: bool) -> str:
     """Show the verdict on a revision and, where it is bad, ask; why it is accepted. FaultoddsError when nobody agrees."""
     from faultodds.errors import FaultoddsError
     from faultodds.revisions import FILE
@@ -195,7 +195,7 @@ def _agreed(revision: str, verdict: Verdict | None, anyway: bool, why: str, as_j
     if revision == FILE:
         return why
     if not as_json:
-        say(_verdict_lines(verdict))
+        say(_verdict_lines(verdict, in_use))
     if verdict is None or not verdict.worse or anyway:
         return why
     if as_json or not sys.stdin.isatty():
@@ -208,13 +208,14 @@ def _agreed(revision: str, verdict: Verdict | None, anyway: bool, why: str, as_j
     return why or str(typer.prompt("Why", default="", show_default=False))
 
 
-def _verdict_lines(verdict: Verdict | None) -> list[str]:
+def _verdict_lines(verdict: Verdict | None, in_use: str) -> list[str]:
     """What an audit found, or that there was none."""
     if verdict is None:
         return wrap(
             "Not judged yet: nobody has held what this log teaches against what came next. 'faultodds audit LOG' does that."
         )
-    return wrap(f"Held against {numbers_called(verdict.base)} on {verdict.day}. {verdict.words}")
+    other = f" Not yet held against what is in use now, {numbers_called(in_use)}." if verdict.base != in_use else ""
+    return wrap(f"Held against {numbers_called(verdict.base)} on {verdict.day}. {verdict.words}{other}")
 
 
 @app.command("name")

@@ -52,7 +52,7 @@ def read_lines(report: CleaningReport | None) -> list[str]:
 
     if report is None:
         return []
-    short = [line for line in lines(report) if not line.startswith(("Left out", "Personal", "Dates"))]
+    short = [line for line in lines(report) if not line.startswith(("Personal", "Dates"))]
     shown = [part for line in short for part in wrap(line.strip(), " " * (len(line) - len(line.lstrip())))]
     return [*shown, *wrap(f"How every phrase was read: faultodds log phrases {report.log}")]
 

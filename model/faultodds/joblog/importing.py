@@ -23,6 +23,7 @@ from faultodds.joblog.aside import AsideFile
 from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.drafts import Draft, Progress
 from faultodds.joblog.folder import LogFiles, all_or_nothing, files_of, names_in, report_of
+from faultodds.joblog.from_clean import is_clean
 from faultodds.joblog.heard import Listener
 from faultodds.joblog.likely import by_cells_alone
 from faultodds.joblog.reading import PieceReader
@@ -56,6 +57,13 @@ def import_log(
     files = files_of(draft.name, data)
     if add:
         adding.refuse_unknown(draft.name, names_in(data))
+        if is_clean(draft.source.headings, knowledge):
+            raise FaultoddsError(f"{draft.source.name} is a clean log. Only a shop's own table is added to another.")
+        if not draft.mapping.confirmed:
+            raise FaultoddsError(
+                f"{draft.source.name} has other headings than the log '{draft.name}', so nobody has said what its columns are. "
+                "Import it under a name of its own first, then add it with --mapping and that log's mapping file."
+            )
     with all_or_nothing(files) as beside:
         made = _Import(draft, knowledge, beside, progress, now)
         made.second = endings.SECOND in report_of(files).get("notes", ()) if add else None
@@ -65,8 +73,9 @@ def import_log(
         if add:
             adding.join(files, beside, made.report)
         made.write_report(before)
-        kept = replace(draft.mapping, order=made.told_order, confirmed=True)
-        beside.mapping.write_text(mapping.to_toml(kept), encoding="utf-8")
+        if not add:  # a log keeps the mapping of its own headings
+            kept = replace(draft.mapping, order=made.told_order, confirmed=True)
+            beside.mapping.write_text(mapping.to_toml(kept), encoding="utf-8")
     return made.report
 
 

@@ -183,7 +183,7 @@ def _spoke(learned: Learned, path: str) -> float | None:
 
 
 def drift_notes(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned) -> list[str]:
-    """A sentence for each cause that drifts over the months, and for each month unlike the whole log where none does."""
+    """A sentence for each cause that drifts over the months, and for each month unlike the whole log that no drift explains."""
     from faultodds.joblog import clean
     from faultodds.tuning.drift import MonthSums, sentence, shifts
     from faultodds.tuning.leanings import drift_sentence, drifts
@@ -198,9 +198,13 @@ def drift_notes(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned) -> 
         for chances in main_chances(structure, rows, learned):
             sums.add([month] * len(chances), chances)
     moving = drifts(sums, mains)
-    if moving:  # months that differ because something grows are no news of their own
-        return [drift_sentence(d, knowledge.title_of(d.cause)) for d in moving]
-    return [sentence(shift, knowledge.title_of(shift.cause)) for shift in shifts(sums, mains)]
+    found = shifts(sums, mains)
+    # Several months that differ because a cause drifts are no news of their own.
+    drifting = {d.cause for d in moving if sum(shift.cause == d.cause for shift in found) > 1}
+    return [
+        *(drift_sentence(d, knowledge.title_of(d.cause)) for d in moving),
+        *(sentence(shift, knowledge.title_of(shift.cause)) for shift in found if shift.cause not in drifting),
+    ]
 
 
 def _by_month(frame: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame]]:
