@@ -149,7 +149,9 @@ def use_row(data: bytes) -> None:
     number = int(seq) if seq.isascii() and seq.isdigit() and len(seq) < 18 else seq
     spent = float(minutes) if re.fullmatch(r"-?\d{1,9}(\.\d{1,9})?", minutes) else minutes or None
     row = SimpleNamespace(seq=number, at=at, kind=kind, payload=payload, minutes=spent)
-    header = SimpleNamespace(id=1, appliance="toy", revision="", title=payload[:40], opened_at=at)
+    header = SimpleNamespace(
+        id=1, appliance="toy", revision="", title=payload[:40], opened_at=at, source="", fingerprint=""
+    )
     job = _read_job(Path("jobs.sqlite"), header, [row])  # type: ignore[arg-type]
     if not isinstance(job, Job):
         raise job
