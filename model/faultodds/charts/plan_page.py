@@ -166,13 +166,12 @@ def _branch_box(k: Knowledge, step: PlanStep, branch: Branch, least: float, leve
 
 def _hints(k: Knowledge, step: PlanStep, branch: Branch, most: int) -> Iterator[tuple[str, str, str]]:
     """What the outcomes of a branch that goes no further would point to, those of one fault together."""
-    if everything(k, step, branch):
-        yield "whatever it shows: ask again", "normal", "black"
-        return
     shows, told = answers(k, step), dict[str, list[Hint]]()
     for hint in branch.hints:
         told.setdefault(hint.mode, []).append(hint)
-    if len(told) > 1:
+    if everything(k, step, branch):
+        yield "whatever it shows, ask again", "bold", "black"
+    elif len(told) > 1:
         yield f"otherwise ({percent(branch.chance)})", "bold", "black"
     for hints in list(told.values())[:most]:
         found = " or ".join(shows[h.outcome] for h in hints)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -49,7 +48,7 @@ def forest_figure(rows: Sequence[Item], title: str, axis: str) -> Figure:
     axes = figure.subplots()
     _draw_rows(axes, rows)
     _dress(axes, rows, axis)
-    figure.suptitle(textwrap.fill(title, 80))
+    figure.suptitle(lines_of(title, 480.0, 2, 10.5))
     figure.legend(handles=_marks(), loc="outside lower center", ncols=4, columnspacing=1.2, handletextpad=0.4)
     return figure
 
@@ -77,7 +76,7 @@ def _dress(axes: Axes, rows: Sequence[Item], axis: str) -> None:
         _ratio_axis(axes)
     else:
         axes.set_xlim(0, 100)
-    axes.set_xlabel(f"{axis}\nin brackets: jobs that spoke to it")
+    axes.set_xlabel(f"{lines_of(axis, 260.0, 3)}\nin brackets: jobs that spoke to it")
 
 
 def _ratio_axis(axes: Axes) -> None:
