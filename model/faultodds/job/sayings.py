@@ -34,7 +34,9 @@ def understand(knowledge: Knowledge, line: str) -> list[Said]:
     if whole:
         return [whole]
     no = _NO_FIRST.match(line)
-    if no:  # "no, front still off": a no to what the machine was taken to be; one that would call it safe is asked about
+    if (
+        no
+    ):  # "no, front still off": a no to what the machine was taken to be; one that would call it safe is asked about
         said = understand(knowledge, no[1])
         if said and all(s.kind == "machine" and (s.value == "on" or "still" in no[1]) for s in said):
             return said
