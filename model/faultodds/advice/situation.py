@@ -58,7 +58,6 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
     known = {name: {value: 1.0} for name, value in evidence.facts.items()}
     judged: list[tuple[str, str]] = []
     observables = knowledge.observables()
-    found_at = {s.name: s.stage for s in sorted(evidence.seen, key=lambda s: s.stage)}
     for s in sorted(evidence.seen, key=lambda s: (s.stage, s.visit, s.take)):
         least, total = DOUBT * max(s.weights.values()), sum(s.weights.values())
         known[s.name] = {o: w / total for o, w in s.weights.items() if w >= least}
@@ -75,8 +74,6 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
         judged += [(n, o) for n, seen in observables.items() for o in seen.lets_out if not known.get(n)]
         for name, outcome in judged:
             left = cause_left(belief, name, outcome)
-            if outcome in observables[name].stops_heat and name in found_at:
-                left = _despite_runs(knowledge, evidence, belief, found_at[name], _made(belief, name, outcome))
             if outcome in observables[name].stops_away:  # somebody stands beside it until it is looked at again
                 left = max(left, DOUBT)
             known[name] = {**known.get(name, {}), outcome: left}

@@ -242,6 +242,18 @@ def _check_offers(k: Knowledge) -> Iterator[str]:
                     yield _no_such(f"{key}.{other}", "outcome", outcome, known[other].outcomes)
 
 
+def _stop_problems(k: Knowledge) -> Iterator[str]:
+    """Which outcomes stop the machine: ones that exist, and are not normal."""
+    for name, seen in k.observables().items():
+        for stops in ("stops_run", "stops_heat", "stops_away"):
+            key = f"{'symptom' if name in k.symptom else 'check'}.{name}.{stops}"
+            for outcome in getattr(seen, stops):
+                if outcome not in seen.outcomes:
+                    yield _no_such(key, "outcome", outcome, seen.outcomes)
+                elif outcome == next(iter(seen.outcomes)):
+                    yield f"{key}: '{outcome}' is the normal outcome; only one that is not normal stops the run."
+
+
 def _weight_problems(key: str, weights: float | Mapping[str, float], outcomes: Mapping[str, str]) -> Iterator[str]:
     if not isinstance(weights, Mapping):
         if weights and len(outcomes) != 2:
@@ -401,6 +413,7 @@ _RULES: tuple[Callable[[Knowledge], Iterator[str]], ...] = (
     _check_mechanisms,
     _check_observables,
     _check_offers,
+    _stop_problems,
     _check_readings,
     _check_work,
     _check_repairs,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from faultodds.errors import KnowledgeError, unknown
@@ -37,8 +37,8 @@ def problems(knowledge: Knowledge) -> Iterator[str]:
         yield from _item_problems(knowledge, name, item)
     for name, seen in knowledge.observables().items():
         place = f"{'symptom' if name in knowledge.symptom else 'check'}.{name}"
-        for what in ("lets_out", "stops_run", "stops_heat", "stops_away"):
-            yield from _not_normal(f"{place}.{what}", getattr(seen, what), seen.outcomes)
+        for outcome in (o for o in seen.lets_out if o not in seen.outcomes):
+            yield unknown_at(f"{place}.lets_out", "outcome", outcome, seen.outcomes)
         for outcome, text in seen.stops_away.items():
             if "{minutes}" not in text:
                 yield f"{place}.stops_away.{outcome}: say who stands beside it, and for {{minutes}}."
@@ -79,14 +79,6 @@ def _without_a_stop_sign(k: Knowledge) -> Iterator[str]:
 def unknown_at(place: str, kind: str, found: str, allowed: Iterable[str]) -> str:
     """That a name in the file stands for nothing, with the nearest that does."""
     return f"{place}: {unknown(kind, found, list(allowed))}"
-
-
-def _not_normal(place: str, named: Iterable[str], outcomes: Mapping[str, str]) -> Iterator[str]:
-    for outcome in named:
-        if outcome not in outcomes:
-            yield unknown_at(place, "outcome", outcome, outcomes)
-        elif outcome == next(iter(outcomes)):
-            yield f"{place}: '{outcome}' is the normal outcome; only one that is not normal stops the run."
 
 
 def _run_problems(k: Knowledge) -> Iterator[str]:
