@@ -237,10 +237,8 @@ def test_a_damaged_history_stops_no_command_and_its_way_out_works(file: str) -> 
     assert "is not known: " in odds(file).text
     assert f"{path} is damaged (line 1)" in odds(file, "--json").answer["revision_doubt"]
     listed = revision(file, "list").text
-    assert (
-        f"Type 'faultodds revision list --appliance {file}', then 'faultodds revision accept ID --appliance {file}'"
-        in listed
-    )
+    told = f"Type 'faultodds revision list --appliance {file}', then 'faultodds revision accept ID --appliance {file}'"
+    assert "".join(told.split()) in "".join(listed.split())  # a long path is broken at the end of a line
     assert "damaged, not known what it said: line 1" in listed
     assert (revision(file, "rollback").code, revision(file, "show", name).code) == (2, 0)
     assert revision(file, "accept", name).code == 0
