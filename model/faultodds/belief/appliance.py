@@ -27,6 +27,7 @@ _COMPILING_CODE = (
     "knowledge/loading.py",
     "knowledge/reach.py",
     "knowledge/rules.py",
+    "knowledge/work_rules.py",
     "knowledge/schema.py",
     "knowledge/tables.py",
     "knowledge/toml_records.py",
