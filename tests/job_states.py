@@ -111,10 +111,9 @@ class _Walk:
         self.truth = int(rng.choice(len(given), p=given / given.sum()))
         self.visit.keep_hands()
         k = visit.knowledge
-        letting = [n for n, seen in k.observables().items() if seen.lets_out]
-        stopping = [n for n, check in k.check.items() if check.stops_run]
+        told = [n for n, seen in k.observables().items() if seen.lets_out or seen.stops or seen.stops_away]
         never = [n for item in k.access.values() for n in item.not_while if n in s.observables]
-        self.hazards = sorted({*letting, *stopping, *never})
+        self.hazards = sorted({*told, *never})
 
     @property
     def k(self) -> Knowledge:

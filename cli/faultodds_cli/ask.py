@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from msgspec.structs import replace
 
 from faultodds_cli.shared import options
 from faultodds_cli.shared.call import call_as_given
@@ -14,7 +15,7 @@ from faultodds_cli.shared.show_known import evidence_lines
 from faultodds_cli.shared.text import money, percent, row, wrap
 
 if TYPE_CHECKING:
-    from faultodds.advice import QuestionPrice
+    from faultodds.advice import NextMove, QuestionPrice
     from faultodds.belief import FaultOdds
     from faultodds.job import Standing
 
@@ -42,7 +43,8 @@ def ask(
 
     Example: faultodds ask --found heat=none
     """
-    from faultodds.advice import best_questions
+    from faultodds.advice import best_questions, may_be
+    from faultodds.safety import at_once
 
     view = call_as_given(
         appliance, fact, found, qualified=qualified, revision=revision, shop=shop, technician=technician
@@ -54,6 +56,8 @@ def ask(
     if view.job.findings or view.job.facts:
         say(evidence_lines(view))
         say()
+    for text in at_once(view.appliance.knowledge, may_be(view.appliance.knowledge, view.belief.evidence, view.belief)):
+        say([*wrap(f"UNTIL THE VISIT: it is not used, and left shut off. {text}"), ""])
     if not best:
         say(wrap("Nothing that is worth asking: what could be told would change nothing."))
         return
@@ -75,7 +79,26 @@ def _lines(view: Standing, number: int, price: QuestionPrice) -> list[str]:
     for answer, chance in price.chances.items():
         likely = ", ".join(f"{k.title_of(o.name)} {percent(o.probability)}" for o in _likeliest(view, price, answer))
         lines += wrap(f"{question.name}={answer} ({percent(chance)}): {likely}", "     ", "       ")
+        if likely:
+            lines += wrap(f"Then first: {_told(view, _first(view, price, answer))}", "       ", "       ")
     return lines
+
+
+def _first(view: Standing, price: QuestionPrice, answer: str) -> NextMove:
+    """What is done first on the call after an answer, with nothing else asked."""
+    from faultodds.advice import answered, best_move
+
+    return best_move(
+        view.appliance, answered(view.belief, price.question, answer), replace(view.situation, asking=False)
+    )
+
+
+def _told(view: Standing, move: NextMove) -> str:
+    k = view.appliance.knowledge
+    titles = [
+        (k.check.get(n) or k.repair[n]).title for n in (move.name, *move.together) if n in {**k.check, **k.repair}
+    ]
+    return " and ".join(titles) or "hand it over"
 
 
 def _likeliest(view: Standing, price: QuestionPrice, answer: str) -> Sequence[FaultOdds]:
@@ -106,6 +129,7 @@ def _answer(view: Standing, best: Sequence[QuestionPrice]) -> dict[str, Any]:
                             {"mode": o.name, "probability": rounded(o.probability)}
                             for o in _likeliest(view, price, answer)
                         ],
+                        "first": _first(view, price, answer).name if chance > 0 else None,
                     }
                     for answer, chance in price.chances.items()
                 ],

@@ -32,10 +32,10 @@ def plan_command(
     ambient: options.Ambient = None,
     qualified: options.Qualified = True,
     labour_rate: options.Labour = None,
-    depth: Annotated[int, typer.Option("--depth", metavar="N", max=20, help="How many findings ahead.")] = 3,
+    depth: Annotated[int, typer.Option("--depth", metavar="N", max=20, help="How many findings ahead.")] = 8,
     nodes: Annotated[
         int, typer.Option("--nodes", metavar="N", max=10_000, help="How many decisions to work out.")
-    ] = 40,
+    ] = 60,
     force: options.Force = False,
     paper: Annotated[str, typer.Option("--paper", metavar="PAPER", help="letter or a4.")] = "letter",
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
@@ -44,7 +44,7 @@ def plan_command(
     technician: options.Technician = None,
     as_json: options.Json = False,
 ) -> None:
-    """Draw the whole plan to fit one printed page.
+    """Draw the whole plan to fit one printed page, the likely path along its top.
 
     Example: faultodds chart plan --found dry_time=longer --to plan.pdf
     """
@@ -58,7 +58,7 @@ def plan_command(
     )  # fmt: skip
     plan = plan_of(view, depth, nodes)
     page = save_plan(view.appliance, view.belief, plan, to, paper)
-    shown = sum(1 for box in page.root.boxes() if box.kind != "ask")
+    shown = page.steps
     steps = sum(1 for _ in plan.first.steps())
     if as_json:
         say_json({"file": str(to), "paper": paper, "steps": steps, "steps_shown": shown, "type_points": page.size})

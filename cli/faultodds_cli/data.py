@@ -37,7 +37,7 @@ def wipe(
     data: options.Data = None,
     as_json: options.Json = False,
 ) -> None:
-    """Delete everything that is kept: jobs, imported logs, learned numbers, the shop file. It cannot be undone.
+    """Delete everything that is kept: jobs, imported logs, learned numbers, drills, your own files. It cannot be undone.
 
     What is deleted is shown first, and asked about. A shop's own log and exported files are not touched.
 

@@ -106,8 +106,9 @@ class Story:
 def demo(save: SaveOption = None) -> None:
     """A whole worked job on the gas dryer: complaint, checks, repair, verification, closed."""
     from faultodds.belief import open_appliance
+    from faultodds.files import USUAL
 
-    story = Story(open_appliance(options.DEFAULT_APPLIANCE, revision="file"), [])  # the same story in every shop
+    story = Story(open_appliance(USUAL, revision="file"), [])  # the same story in every shop
     _opening(story)
     number = 1
     view = story.view

@@ -35,18 +35,19 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "calc": ("calc.command", "app", "The trade's sums: duct, input, drytime, thermistor, airflow ..."),
     "job": ("job.command", "app", "A call step by step, for scripts: new, find, fix, close ..."),
     "report": ("report", "app", "A page for the customer or the shop, or the manager's month."),
-    "log": ("log.command", "app", "Your own job log: import, describe, list, export."),
+    "log": ("log.command", "app", "Your own job log: import, phrases, describe, list, export."),
     "drill": ("drill.command", "app", "Learn to reason: your odds and moves on a simulated call."),
     "trial": ("trial.command", "app", "Policies side by side on simulated jobs: what each costs."),
+    "learn": ("tune.learn", "app", "Your job log in, your own numbers and a verdict out, in one go."),
     "tune": ("tune.command", "app", "Learn the shop's own numbers from a job log, as a proposal."),
     "audit": ("audit.command", "app", "Would learning from a log have helped? Past against what came next."),
-    "revision": ("tune.revision", "app", "Learned numbers: list, show, diff, accept, rollback."),
+    "revision": ("tune.revision", "app", "Learned numbers: list, show, diff, accept, rollback, drop."),
     "chart": ("chart", "app", "Figures to print: the whole plan on one page."),
     "ask": ("ask", "app", "Before the visit: the questions whose answers would change most."),
     "stock": ("stock.command", "app", "Before the visit: parts worth carrying, chance of finishing, minutes."),
     "shop": ("shop", "app", "Your own prices, minutes and technicians, in one file."),
     "data": ("data", "app", "What is kept of your jobs and logs: where, and how to delete it."),
-    "appliance": ("appliance.command", "app", "Knowledge files: list, show, check, export."),
+    "appliance": ("appliance.command", "app", "Knowledge files: list, show, check, add, remove, export."),
 }
 
 # In fewer columns an option and its meaning do not go side by side.
@@ -97,7 +98,7 @@ class LazyGroup(TyperGroup):
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         """As typer does, with our own words for a command that is not there."""
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            raise FaultoddsError(no_such_command("faultodds", args[0], COMMANDS))
+            raise FaultoddsError(no_such_command(args[0]))
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
@@ -106,12 +107,11 @@ class LazyGroup(TyperGroup):
             formatter.write_dl([(name, help_text) for name, (_, _, help_text) in COMMANDS.items()])
 
 
-def no_such_command(above: str, found: str, known: Iterable[str]) -> str:
+def no_such_command(found: str) -> str:
     """The message for a command that does not exist."""
-    names = list(known)
-    close = nearest(found, names)
+    close = nearest(found, COMMANDS)
     guess = f" Did you mean '{close}'?" if close else ""
-    return f"there is no command '{above} {found}'.{guess} Commands: {', '.join(names)}."
+    return f"there is no command 'faultodds {found}'.{guess} Commands: {', '.join(COMMANDS)}."
 
 
 app = options.new_app(

@@ -18,18 +18,26 @@ def odds(
     after: options.After = None,
     ambient: options.Ambient = None,
     top: options.Top = 8,
+    figure: options.Figure = None,
+    force: options.Force = False,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     revision: options.Revision = None,
     as_json: options.Json = False,
 ) -> None:
     """How likely each fault is now, what it was before, and what each finding multiplied the odds of the leading ones by.
+    With --figure, a picture of the odds after each of them.
 
     Example: faultodds odds --found heat=none --found fuse_continuity=closed
     """
+    options.refuse_figure(figure, force, "odds.png")
     view = call_as_given(
         appliance, fact, found, reading, repaired, after, ambient=ambient, revision=revision, shop=NO_SHOP,
         technician=NO_SHOP,
     )  # fmt: skip
+    if figure is not None:
+        from faultodds.charts import draw_course
+
+        draw_course(view.appliance.knowledge, view.belief, figure)
     if as_json:
         from faultodds.advice import odds_answer
 

@@ -68,6 +68,44 @@ def new_command(
     )
 
 
+@app.command("from-log")
+def from_log_command(
+    log: Annotated[str, typer.Argument(metavar="LOG", help="An imported job log, by its name.")],
+    file: Annotated[str, typer.Argument(metavar="FILE", help="Where the proposed shop file goes.")],
+    force: options.Force = False,
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    data: options.LogData = None,
+    as_json: options.Json = False,
+) -> None:
+    """Propose a shop file from a job log: the hour's labour, parts, minutes, and each technician's pace and callbacks.
+
+    Example: faultodds shop from-log harbour_lane proposed.toml
+    """
+    from dataclasses import asdict
+
+    from faultodds.errors import FaultoddsError
+    from faultodds.files import written_whole
+    from faultodds.joblog import find_log, read_clean
+    from faultodds.knowledge import load
+    from faultodds.tuning import shop_numbers, shop_text
+
+    path, knowledge = Path(file).expanduser(), load(appliance)
+    if path.exists() and not force:
+        raise FaultoddsError(f"{path} is there already. Add --force to write over it, or give another name.")
+    found = shop_numbers(read_clean(find_log(log, data)), knowledge)
+    try:
+        with written_whole(path) as beside:
+            beside.write_text(shop_text(found, knowledge, log), encoding="utf-8")
+    except OSError as error:
+        raise FaultoddsError(f"{path} cannot be written ({error.strerror or error}).") from None
+    if as_json:
+        say_json({"file": str(path), **asdict(found)})
+        return
+    said = path.read_text(encoding="utf-8").splitlines()
+    say([*said, "", *wrap(f"Wrote {path}. Nothing uses it yet: look it over, type 'faultodds shop check {file}', then use it with "
+                          f"--shop {file}.")])  # fmt: skip
+
+
 @app.command("check")
 def check_command(
     file: FileArgument = None, appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_json: options.Json = False

@@ -24,15 +24,14 @@ from .hazards import MODE_NAMES
 from .instruments import LateView, View, view
 from .machines import Machines, stack
 from .names import CHECK_NEEDS, CHECKS, NOTHING, SYMPTOMS
-from .psychro import Array
+from .psychro import Array, Codes
 from .repairs import CURES, REPAIRS, restore, withstands
-from .symptoms import UNTOLD, Codes, answer, complaint, troubles, truth
+from .symptoms import UNTOLD, answer, complaint, troubles, truth
 from .technicians import Technician, technician
 from .typed_readings import UNITS, text
 
 BLOCK = 512
 DT, DRAW_DT = 20.0, 30.0
-CALLBACK_DAYS = 30
 
 
 @dataclass(frozen=True)
@@ -200,7 +199,7 @@ class SimCall:
         return self.check("verification_run", who).outcome
 
     def comes_back(self) -> bool:
-        """Whether the shop hears from this customer again within `CALLBACK_DAYS`.
+        """Whether the shop hears from this customer again within 30 days.
 
         True when the machine does not do its work, and when a fuse that was changed without its cause gives
         out again (its run comes within 3 C of opening). A few customers call for no reason, a few put up with

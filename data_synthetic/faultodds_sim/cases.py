@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.random import Generator
-from numpy.typing import NDArray
 
 from . import faults
 from .errors import SimError
@@ -21,13 +20,12 @@ from .households import Houses, draw_houses, sound_machines
 from .instruments import View
 from .machines import INDEX, Machines
 from .names import NOTHING
-from .psychro import Array
+from .psychro import Array, Codes, Flags
 from .repairs import CURES, REPAIRS
 from .runs import Run, as_used
 from .simulation import simulate
 from .symptoms import troubles
 
-Codes = NDArray[np.intp]
 COMPANION_YEARS = 0.3  # how long a second fault may have gone unnoticed
 
 
@@ -40,7 +38,7 @@ class Cases:
     houses: Houses
     sound: Machines
     now: Machines
-    present: NDArray[np.bool_]
+    present: Flags
     main: Codes
     severity: Array
     used: Run
@@ -53,7 +51,7 @@ class Cases:
         """Names of the modes that one machine has."""
         return frozenset(MODE_NAMES[i] for i in np.flatnonzero(self.present[:, row]))
 
-    def sudden(self) -> NDArray[np.bool_]:
+    def sudden(self) -> Flags:
         """Whether the trouble came at once: a part that has gone open, a blown fuse, a shut cock."""
         abrupt = np.array([name in ABRUPT for name in MODE_NAMES])
         return np.asarray((self.present & abrupt[:, None]).any(axis=0))
@@ -75,7 +73,7 @@ def _who_has_a_fault(n: int, rng: Generator, days: tuple[float, float], town: in
     return houses, rates, _pick_cause(rates, rng)
 
 
-def _companions(rates: Array, main: Codes, rng: Generator) -> NDArray[np.bool_]:
+def _companions(rates: Array, main: Codes, rng: Generator) -> Flags:
     """Which other modes have crept in unnoticed; one cause with no part behind it comes alone."""
     others = rng.random(rates.shape) < rates * COMPANION_YEARS
     alone = np.array([CODE[NOTHING], CODE["unlisted"]])
@@ -100,12 +98,12 @@ _BRINGS = (
 )
 
 
-def _bring_on(others: NDArray[np.bool_], main: Codes, rng: Generator) -> None:
+def _bring_on(others: Flags, main: Codes, rng: Generator) -> None:
     for cause, brought, chance in _BRINGS:
         others[CODE[brought]] |= (main == CODE[cause]) & (rng.random(len(main)) < chance)
 
 
-def _one_a_component(others: NDArray[np.bool_], main: Codes) -> NDArray[np.bool_]:
+def _one_a_component(others: Flags, main: Codes) -> Flags:
     """A component is in one mode at a time: the main cause's, else the first drawn."""
     component = np.array([name.split(".")[0] for name in MODE_NAMES])
     for name in np.unique(component):
@@ -118,7 +116,7 @@ def _one_a_component(others: NDArray[np.bool_], main: Codes) -> NDArray[np.bool_
     return others
 
 
-def _give(now: Machines, present: NDArray[np.bool_], main: Codes, rng: Generator) -> Array:
+def _give(now: Machines, present: Flags, main: Codes, rng: Generator) -> Array:
     """Apply every mode that is there; return the severity of the main cause."""
     severity = np.ones(len(main))
     for code, mode in enumerate(MODE_NAMES):
@@ -131,7 +129,7 @@ def _give(now: Machines, present: NDArray[np.bool_], main: Codes, rng: Generator
     return severity
 
 
-def _wear_out(now: Machines, present: NDArray[np.bool_], used: Run, houses: Houses, rng: Generator) -> NDArray[np.intp]:
+def _wear_out(now: Machines, present: Flags, used: Run, houses: Houses, rng: Generator) -> Codes:
     """Blow the fuses and wear the limits that the physics has overheated; return the rows that changed."""
     n = len(now)
     blown = used.fuse_blew > 0.5
@@ -148,7 +146,7 @@ def _wear_out(now: Machines, present: NDArray[np.bool_], used: Run, houses: Hous
     return np.flatnonzero(blown | worn)
 
 
-def modes_left(after: Machines, sound: Machines, present: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def modes_left(after: Machines, sound: Machines, present: Flags) -> Flags:
     """Which of the modes (modes, N) are still there, judged by the parameters that their repair would put
     back.
     """
@@ -185,7 +183,7 @@ def _draw(n: int, rng: Generator, dt: float, minutes: float, days: tuple[float, 
     return take_cases(cases, np.flatnonzero((calls & (main != CODE[NOTHING])) | mistaken))
 
 
-def take_cases(c: Cases, rows: NDArray[np.intp]) -> Cases:
+def take_cases(c: Cases, rows: Codes) -> Cases:
     """Return some of the calls."""
     return Cases(
         c.houses.take(rows),

@@ -17,10 +17,10 @@ from . import looks
 from .airflow import air_speed
 from .gas import MANIFOLD_WC, dial_seconds
 from .ignition import LINE_VOLTS, circuit_ohms
-from .instruments import OL, Check, Flags, Reading, View, blur, contact, look, metered, ohms, to_f
+from .instruments import OL, Check, Reading, View, blur, contact, look, metered, ohms, to_f
 from .machines import OPEN, Machines, can_call, gas_at_manifold, gas_input_kw, thermistor_dead
 from .names import CHECK_NEEDS, CHECKS
-from .psychro import Array
+from .psychro import Array, Flags
 from .thermistor import NOMINAL_OHM, chart_ohm
 
 

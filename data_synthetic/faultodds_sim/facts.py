@@ -6,12 +6,10 @@ from collections.abc import Mapping
 
 import numpy as np
 from numpy.random import Generator
-from numpy.typing import NDArray
 
 from .households import Houses
-from .psychro import Array
+from .psychro import Array, Codes, Flags
 
-Codes = NDArray[np.intp]
 UNKNOWN = -1
 
 FACTS: Mapping[str, tuple[str, ...]] = {
@@ -48,7 +46,7 @@ _VAGUE: Mapping[str, tuple[float, float]] = {
 }
 
 
-def true_facts(h: Houses, sudden: NDArray[np.bool_]) -> Mapping[str, Codes]:
+def true_facts(h: Houses, sudden: Flags) -> Mapping[str, Codes]:
     """Codes of the facts as they are, each an array of N."""
     cut = np.digitize
     return {
@@ -65,7 +63,7 @@ def true_facts(h: Houses, sudden: NDArray[np.bool_]) -> Mapping[str, Codes]:
     }
 
 
-def told_facts(h: Houses, sudden: NDArray[np.bool_], rng: Generator) -> Mapping[str, Codes]:
+def told_facts(h: Houses, sudden: Flags, rng: Generator) -> Mapping[str, Codes]:
     """Codes of the facts as told; `UNKNOWN` where nobody knows."""
     told = {}
     for name, codes in true_facts(h, sudden).items():

@@ -9,13 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .errors import pick
 from .gas import orifice_for
 from .machines import NEVER, OPEN, Machines
 from .names import NOTHING, UNLISTED
-from .psychro import Array
+from .psychro import Array, Codes
 
 Severity = Array
 Change = Callable[[Machines, Severity], Mapping[str, Array]]
@@ -250,7 +249,7 @@ ABRUPT = frozenset(
 )
 
 
-def apply(m: Machines, mode: str, severity: float | Array, rows: NDArray[np.intp] | None = None) -> None:
+def apply(m: Machines, mode: str, severity: float | Array, rows: Codes | None = None) -> None:
     """Give some machines a fault, in place.
 
     `severity` is one number or one a row; `rows` are column numbers of `m` (all of them by default).

@@ -7,14 +7,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .names import CHECKS
+from .psychro import Codes, Flags
 from .repairs import REPAIRS
 from .technicians import TECHNICIANS
 
-Codes = NDArray[np.intp]
-Flags = NDArray[np.bool_]
 CHECK_NAMES = tuple(CHECKS)
 CHECK_CODE = {name: i for i, name in enumerate(CHECK_NAMES)}
 REPAIR_NAMES = tuple(REPAIRS)

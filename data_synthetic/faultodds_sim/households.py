@@ -9,14 +9,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.random import Generator
-from numpy.typing import NDArray
 
 from .ducts import FITTING_FT, FRICTION
 from .gas import MANIFOLD_WC, orifice_for
 from .machines import Machines, typical
-from .psychro import Array
+from .psychro import Array, Codes, Flags
 
-Codes = NDArray[np.intp]
 MATERIALS = tuple(FRICTION)
 #: Outdoor mean temperature (C) by month, January first: a temperate harbour town.
 OUTDOOR_C = np.array([2.0, 3.0, 6.5, 10.5, 15.0, 19.5, 22.5, 22.0, 18.0, 12.5, 7.5, 3.5])
@@ -27,7 +25,7 @@ START = np.datetime64("2022-01-03")
 
 def month_of(day: Codes) -> Codes:
     """Month (0 January to 11 December) of days after `START`."""
-    return (START + day).astype("datetime64[M]").astype(np.intp) % 12
+    return (START + np.asarray(day, "timedelta64[D]")).astype("datetime64[M]").astype(np.intp) % 12
 
 
 @dataclass
@@ -44,23 +42,23 @@ class Houses:
     months_since_clean: Array
     loads: Array
     age: Array
-    propane: NDArray[np.bool_]
-    closet: NDArray[np.bool_]
-    opened: NDArray[np.bool_]
-    board: NDArray[np.bool_]
-    auto: NDArray[np.bool_]
-    two_coils: NDArray[np.bool_]
-    lower_panel: NDArray[np.bool_]  # the burner can be got at without the front coming off
+    propane: Flags
+    closet: Flags
+    opened: Flags
+    board: Flags
+    auto: Flags
+    two_coils: Flags
+    lower_panel: Flags  # the burner can be got at without the front coming off
     after: Codes  # 0 neither, 1 move, 2 service visit
     lint: Array
-    sheets: NDArray[np.bool_]  # uses dryer sheets, which film the screen and the bars
+    sheets: Flags  # uses dryer sheets, which film the screen and the bars
     tolerance: Array  # dry-time ratio that makes this customer call
     candour: Array  # how well the customer sees and tells, 0 to 1
 
     def __len__(self) -> int:
         return len(self.age)
 
-    def take(self, rows: NDArray[np.intp] | NDArray[np.bool_]) -> Houses:
+    def take(self, rows: Codes | Flags) -> Houses:
         """Return some of the households."""
         return Houses(**{name: values[rows] for name, values in vars(self).items()})
 

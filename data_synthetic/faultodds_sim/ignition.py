@@ -8,10 +8,9 @@ open. Each lag is of first order, and solved; the tests run the same model secon
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .machines import Machines
-from .psychro import Array
+from .psychro import Array, Flags
 
 LINE_VOLTS = 120.0
 GLOW_C = 700.0  # glowing, to the eye
@@ -49,6 +48,6 @@ def seconds_to_flame(m: Machines) -> Array:
     return np.where(rise > need, heating + SENSOR_LAG_S, np.inf)
 
 
-def glows(m: Machines) -> NDArray[np.bool_]:
+def glows(m: Machines) -> Flags:
     """Whether the igniter would be seen to glow when heat is called."""
     return np.asarray(final_igniter_c(m) > GLOW_C)

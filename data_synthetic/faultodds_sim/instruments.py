@@ -8,15 +8,12 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.random import Generator
-from numpy.typing import NDArray
 
 from .machines import Machines
-from .psychro import Array
+from .psychro import Array, Codes, Flags
 from .runs import Run, as_used, bench, verification
 from .simulation import simulate
 
-Codes = NDArray[np.intp]
-Flags = NDArray[np.bool_]
 OL = np.inf  # over the meter's range
 
 

@@ -16,8 +16,9 @@ from .findings import CHECK_CODE, NONE, REPAIR_NAMES, TECH_NAMES
 from .hazards import MODE_NAMES
 from .households import START
 from .jobs import CALLBACK_DAYS, Jobs, chunks
-from .logcells import Codes, Text, by_code, choose, fact_cells, join
+from .logcells import Text, by_code, choose, fact_cells, join
 from .names import NOTHING, SYMPTOMS
+from .psychro import Codes, Flags
 from .technicians import TECHNICIANS
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ CHECK_COLUMNS: dict[str, tuple[str, ...]] = {
 }
 
 
-def _written(jobs: Jobs, check: str, rng: Generator) -> NDArray[np.bool_]:
+def _written(jobs: Jobs, check: str, rng: Generator) -> Flags:
     """Rows where the technician did the check and bothered to write it down; a bad finding more often than a
     good one.
     """
@@ -112,7 +113,7 @@ def _dry_times(jobs: Jobs, rng: Generator) -> Text:
 
 def _dates(day: NDArray[np.float64], hands: Codes) -> Text:
     """Dates in four hands."""
-    stamps = (START + day.astype(np.intp)).astype(object).tolist()
+    stamps = (START + day.astype("timedelta64[D]")).astype(object).tolist()
     forms: tuple[Callable[[Any], str], ...] = (
         lambda d: str(d.isoformat()),
         lambda d: f"{d.month:02d}/{d.day:02d}/{d.year}",

@@ -12,11 +12,11 @@ from .cases import Cases, draw_cases, modes_left, take_cases
 from .errors import SimError
 from .facts import equipment, told_facts
 from .instruments import View
-from .psychro import Array
+from .psychro import Array, Codes
 from .runs import as_used
 from .shop import DT, MINUTES, Visit, assign, visit
 from .simulation import simulate
-from .symptoms import Codes, complaint, time_ratio
+from .symptoms import complaint, time_ratio
 
 CHUNK = 8192
 JOBS_A_DAY, LONGEST_DAYS = 1.6, 1095.0

@@ -9,8 +9,8 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from .jobs import Jobs
+from .psychro import Codes
 
-Codes = NDArray[np.intp]
 Text = NDArray[np.object_]
 
 

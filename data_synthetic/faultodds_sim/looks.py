@@ -7,9 +7,9 @@ from numpy.random import Generator
 
 from .gas import orifice_for
 from .ignition import circuit_ohms
-from .instruments import Codes, Flags, Reading, View, blur, look
+from .instruments import Reading, View, blur, look
 from .machines import OPEN, can_call, gas_input_kw, inlet_share, leak_share, thermistor_dead
-from .psychro import Array
+from .psychro import Array, Codes, Flags
 
 
 def lint_screen_look(v: View, rng: Generator, skill: Array) -> Reading:

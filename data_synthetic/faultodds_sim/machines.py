@@ -10,10 +10,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .gas import burner_kw, orifice_for
-from .psychro import Array
+from .psychro import Array, Codes, Flags
 
 OPEN = 1e9  # ohms of an open circuit
 NEVER = 1e6  # minutes or degrees that are never reached
@@ -106,7 +105,7 @@ FIELDS: Mapping[str, tuple[str, float, str]] = {
     "room_rh": ("-", 0.5, "room relative humidity"),
 }
 INDEX: Mapping[str, int] = {name: i for i, name in enumerate(FIELDS)}
-Rows = NDArray[np.intp] | NDArray[np.bool_] | slice
+Rows = Codes | Flags | slice
 
 
 #: The least motor speed (share of rated) at which the centrifugal contacts close.
@@ -161,7 +160,7 @@ def shaft_speed(m: Machines) -> Array:
     return np.where(stopped, 0.0, m.motor_speed * sag * (1.0 - 0.22 * m.drag))
 
 
-def can_call(m: Machines) -> NDArray[np.bool_]:
+def can_call(m: Machines) -> Flags:
     """Whether control and motor would ever call for heat: motor up to speed, board content with its
     thermistor.
     """
@@ -169,7 +168,7 @@ def can_call(m: Machines) -> NDArray[np.bool_]:
     return (shaft_speed(m) > UP_TO_SPEED) & ~code
 
 
-def thermistor_dead(m: Machines) -> NDArray[np.bool_]:
+def thermistor_dead(m: Machines) -> Flags:
     """Whether the thermistor is so far off its chart that a board takes it for open or shorted."""
     return np.abs(np.log(m.thermistor_ratio)) > 3.0
 

@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Codes = NDArray[np.intp]
+Flags = NDArray[np.bool_]
 
 STANDARD_PA = 101325.0
 CP_DRY, CP_VAPOUR, CP_WATER = 1.006, 1.86, 4.186  # kJ/(kg K)

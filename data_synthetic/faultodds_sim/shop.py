@@ -25,12 +25,10 @@ from .findings import (
     REPAIR_CODE,
     REPAIR_NAMES,
     TECH_NAMES,
-    Codes,
-    Flags,
 )
 from .instruments import View
 from .machines import Machines
-from .psychro import Array
+from .psychro import Array, Codes, Flags
 from .repairs import REPAIRS, restore
 from .runs import as_used, bench, verification
 from .simulation import simulate

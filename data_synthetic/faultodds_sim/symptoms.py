@@ -7,16 +7,13 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.random import Generator
-from numpy.typing import NDArray
 
 from .instruments import View
 from .machines import drum_turn, inlet_share
 from .names import SYMPTOMS
-from .psychro import Array
+from .psychro import Array, Codes, Flags
 from .runs import Run
 
-Codes = NDArray[np.intp]
-Flags = NDArray[np.bool_]
 UNTOLD = -1
 SLOW_RATIO = 1.3
 DAMP = 0.09

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+MOST_TOLD = 20  # problems of one file on a screen
+
 
 class FaultoddsError(Exception):
     """Base of every error that is the user's to mend; `exit_code` is what the command line exits with."""
@@ -24,7 +26,21 @@ class BadReading(FaultoddsError):
 
 
 class KnowledgeError(FaultoddsError):
-    """A knowledge file that cannot be used; names the file and the key."""
+    """A knowledge file that cannot be used; names the file and the key. `problems`: everything that was found wrong with it, one
+    sentence each, when it could be read that far."""
+
+    def __init__(self, message: str, problems: Sequence[str] = ()) -> None:
+        super().__init__(message)
+        self.problems = tuple(problems)
+
+    @classmethod
+    def all_of(cls, where: str, problems: Sequence[str]) -> KnowledgeError:
+        """One error that tells all problems of the file called `where`."""
+        if len(problems) == 1:
+            return cls(f"{where}: {problems[0]}", problems)
+        shown = [f"  - {problem}" for problem in problems[:MOST_TOLD]]
+        more = [f"  and {len(problems) - MOST_TOLD} more."] if len(problems) > MOST_TOLD else []
+        return cls("\n".join([f"{where}: {len(problems)} things to mend:", *shown, *more]), problems)
 
 
 class ClashError(FaultoddsError):

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
-from faultodds.advice.advisor import AS_GOOD_AS_FOUND, CLOSE, CLOSE_MINUTES, NextMove, best_move
-from faultodds.advice.problem import Problem
+from faultodds.advice.advisor import CLOSE, CLOSE_MINUTES, NextMove, best_move
+from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.ranking import Ranking
 from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance, open_appliance

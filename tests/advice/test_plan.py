@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
+from exact_plans import cheapest_job
 from faultodds.advice.advisor import best_move
 from faultodds.advice.plan.ahead import Ahead, look_ahead, mixed
 from faultodds.advice.plan.plan_answers import plan_answer
@@ -23,7 +24,6 @@ from faultodds.belief.posterior import Belief, infer
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge.loading import from_mapping
 from faultodds.knowledge.schema import Knowledge
-from faultodds.textbook.exact import cheapest_job
 from toys import raw_toy, toy
 
 SLOW = Evidence(seen=(WeighedFinding("slow", {"yes": 1.0}),))

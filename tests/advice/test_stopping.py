@@ -9,14 +9,17 @@ from typing import Any
 import numpy as np
 import pytest
 
+from faultodds.advice import advise
 from faultodds.advice.classes import HOPELESS, SOUND
 from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import Ranking
 from faultodds.advice.situation import Situation
 from faultodds.advice.stopping import same_repair_probability
 from faultodds.belief.appliance import Appliance, open_appliance
-from faultodds.belief.evidence import Evidence, WeighedFinding
+from faultodds.belief.evidence import Evidence, WeighedFinding, repair_effect
 from faultodds.belief.posterior import infer
+from faultodds.errors import ClashError
+from faultodds.safety import unmended
 from small_problems import random_problem
 
 SEEDS = range(40)
@@ -101,3 +104,25 @@ def test_a_call_on_which_everything_is_open_is_not_said_to_be_settled(dryer: App
     ranking = Ranking(Problem(dryer, belief, Situation()))
     assert belief.fault_odds()[0].probability < 0.25
     assert same_repair_probability(ranking) < 0.5
+
+
+def test_what_was_seen_and_left_is_said_before_leaving(dryer: Appliance) -> None:
+    """Whatever a look showed, once something else was mended and the run passed: where the advice is to stop, it names it, and the
+    work that puts it right; once that is done, it does not."""
+    k, stopped = dryer.knowledge, 0
+    run = k.costs.verify
+    for name, check in k.check.items():
+        seen = [WeighedFinding(name, {list(check.outcomes)[1]: 1.0}), WeighedFinding("igniter_ohms", {"open": 1.0})]
+        left = unmended(k, ["igniter"], seen)
+        if name in ("igniter_ohms", run) or not left:
+            continue
+        passed = WeighedFinding(run, {"dry_in_time": 1.0}, 1)
+        evidence = Evidence(seen=(*seen, passed), repairs=(repair_effect(k, "igniter"),))
+        try:
+            advice = advise(dryer, infer(dryer.suspects, evidence))
+        except ClashError:
+            continue
+        if advice.kind == "stop":
+            stopped += 1
+            assert any(f"{name}=" in note and "not put right. While you are here: " in note for note in advice.notes)
+    assert stopped > 5

@@ -9,10 +9,10 @@ from sklearn.naive_bayes import CategoricalNB
 
 from coded_logs import LOG, TRUTH
 from faultodds.audit.baselines import BASELINES, as_numbers, naive_bayes
-from faultodds.audit.groups import repair_groups
 from faultodds.audit.stages import STAGES, seen_by
 from faultodds.audit.truth import truth_labels
 from faultodds.knowledge.loading import load
+from faultodds.tuning.groups import repair_groups
 
 DRYER = load("gas_dryer")
 GROUPS = repair_groups(DRYER)

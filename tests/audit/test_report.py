@@ -5,11 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from faultodds.audit.results import Audit, judged, verdict
+from faultodds.audit import scores
+from faultodds.audit.results import Audit, grown, is_worse, judged, verdict
 from faultodds.audit.stages import STAGES, Stage
-from faultodds.audit.walk import Walked
+from faultodds.audit.walk import Block, Walked
 from faultodds.charts.audit_figure import draw
 from faultodds.knowledge.tables import Floats
 
@@ -66,9 +68,35 @@ def test_no_difference_is_called_none() -> None:
     """Equal forecasts are no gain, however many decimals differ."""
     said = verdict(_audit({(LAST, "file"): 0.5, (LAST, "learned"): 0.5}), "learned")
     assert said == (
-        "No: on these 120 jobs the learned priors were no better than the file's. "
-        "Keep the numbers you have, and audit again when the log has grown."
+        "No: on these 120 jobs the learned priors were no better than the file's. Keep the numbers you have."
     )
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_longer_log_is_waited_for_only_where_it_forecast_better(seed: int) -> None:
+    """The law of growth: "audit again when the log has grown" is said exactly where the later jobs, for which more had been
+    learned from, came off better than the earlier ones; what is worse than the base is never told to be accepted."""
+    rng = np.random.default_rng(seed)
+    truth = rng.integers(0, 5, 120)
+    cut = int(rng.integers(20, 100))
+    parts = [np.arange(cut), np.arange(cut, 120)]
+    early, late = rng.uniform(0.1, 0.6, 2)
+    own = np.vstack([_given(early, truth[parts[0]], seed), _given(late, truth[parts[1]], seed + 1)])
+    forecasts = {(LAST.name, "file"): _given(0.4, truth, 7), (LAST.name, "learned"): own}
+    blocks = tuple(Block(pd.Timestamp("2025-01-01"), rows, int(rows[0])) for rows in parts)
+    walked = Walked(np.arange(120), truth, forecasts, blocks)
+    growth = grown(walked, [LAST], ["file", "learned"])
+    audit = Audit(judged(walked, [LAST], ["file", "learned"]), {"scored": 120}, (), growth=growth)
+    said = verdict(audit, "learned")
+    off = scores.log_scores(own, truth) - scores.log_scores(forecasts[LAST.name, "file"], truth)
+    better_later = off[cut:].mean() < off[:cut].mean()
+    assert growth["file"] == 0.0
+    assert (growth["learned"] < 0) == better_later
+    if said.startswith("No"):
+        assert ("when the log has grown" in said) == better_later
+    if is_worse(audit, "learned"):
+        assert "speaks for accepting" not in said
+        assert off.mean() > 0
 
 
 def test_a_difference_that_may_be_luck_is_said_to_be() -> None:
@@ -81,9 +109,9 @@ def test_rows_hold_what_the_scores_say() -> None:
     """Log score, the difference from the file and its sign agree; the file has no difference from itself."""
     audit = _audit({(LAST, "file"): 0.3, (LAST, "learned"): 0.6})
     file, learned = audit.row("all", "file"), audit.row("all", "learned")
-    assert file.against_file is None and learned.against_file is not None
-    assert learned.against_file.value == pytest.approx(learned.log_score - file.log_score)
-    assert learned.against_file.low <= learned.against_file.value <= learned.against_file.high < 0
+    assert file.against is None and learned.against is not None
+    assert learned.against.value == pytest.approx(learned.log_score - file.log_score)
+    assert learned.against.low <= learned.against.value <= learned.against.high < 0
     assert learned.calibration.low <= learned.calibration.high
     assert sum(p.jobs for p in learned.curve) == 120
     assert all(p.low <= p.right <= p.high for p in learned.curve)

@@ -69,8 +69,8 @@ def test_overconfident_forecasts_are_shown_up() -> None:
     p, truth = _drawn(1, 4000)
     sharp = p**3 / (p**3).sum(axis=1, keepdims=True)
     luck = scores.calibration_by_luck(p)
-    assert scores.calibration_error(p, truth) < 2.5 * luck
-    assert scores.calibration_error(sharp, truth) > 5 * luck
+    assert scores.binary_calibration_error(*scores.favourites(p, truth)) < 2.5 * luck
+    assert scores.binary_calibration_error(*scores.favourites(sharp, truth)) > 5 * luck
     assert scores.log_scores(sharp, truth).mean() > scores.log_scores(p, truth).mean()
 
 

@@ -10,16 +10,16 @@ import pytest
 
 from coded_logs import LOG, TRUTH
 from faultodds.audit.baselines import naive_bayes
-from faultodds.audit.groups import NOT_KNOWN, log_labels, repair_groups
 from faultodds.audit.methods import Fixed, Forecast, Rival
-from faultodds.audit.scores import Ints
 from faultodds.audit.stages import STAGES, Stage
 from faultodds.audit.truth import truth_labels
 from faultodds.audit.walk import Block, blocks_of, walk
 from faultodds.errors import FaultoddsError
+from faultodds.knowledge import Ints
 from faultodds.knowledge.loading import load
 from faultodds.knowledge.tables import Floats
 from faultodds.revisions.decisions import FILE
+from faultodds.tuning.groups import NOT_KNOWN, log_labels, repair_groups
 
 DRYER = load("gas_dryer")
 GROUPS = repair_groups(DRYER)

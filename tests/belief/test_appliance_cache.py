@@ -319,3 +319,24 @@ def test_a_shipped_name_wins_over_nothing_and_paths_work(file: Path) -> None:
     """A shipped appliance is found by name, a file by its path."""
     assert find("gas_dryer").name == "gas_dryer.toml"
     assert find(str(file)) == file
+
+
+_LOADED = """
+import sys
+from faultodds.belief.appliance import compile_suspects, find, read_bytes, refuse_unsafe_file
+from faultodds.knowledge import parse
+knowledge = parse(read_bytes(find("gas_dryer")))
+refuse_unsafe_file(knowledge, "it")
+compile_suspects(knowledge)
+print(*(module.__file__ for name, module in sys.modules.items() if name.startswith("faultodds.")), sep="\\n")
+"""
+
+
+def test_all_code_that_checks_or_compiles_a_file_is_in_the_name_of_its_entry() -> None:
+    """A rule that is changed holds for files that are in the cache already."""
+    done = subprocess.run([sys.executable, "-c", _LOADED], capture_output=True, text=True, check=True)
+    room = Path(module.__file__).parents[1]
+    loaded = {Path(each).relative_to(room).as_posix() for each in done.stdout.splitlines()}
+    outside = {"errors.py", "belief/appliance.py", "revisions/decisions.py"}
+    judging = {each for each in loaded if not each.endswith("__init__.py") and not each.startswith("files/")} - outside
+    assert judging <= set(module._COMPILING_CODE), sorted(judging - set(module._COMPILING_CODE))

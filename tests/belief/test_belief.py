@@ -17,11 +17,11 @@ from hypothesis import assume, given, strategies as st
 
 from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
 from faultodds.belief.posterior import Belief, infer, outlook
-from faultodds.belief.reference import exact_mode_odds, hard_evidence
 from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.errors import ClashError, FaultoddsError, UnknownName
 from faultodds.knowledge.network import build_network
 from faultodds.knowledge.tables import Table, build_tables
+from network_reference import exact_mode_odds, hard_evidence
 from oracles import as_evidence, enumerate_odds, sample_evidence
 from toys import random_toy, raw_toy, toy
 

@@ -10,11 +10,11 @@ import pytest
 from faultodds.belief.appliance import open_appliance
 from faultodds.belief.evidence import Evidence
 from faultodds.belief.posterior import infer, outlook
-from faultodds.belief.reference import hard_evidence
 from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.files.knowledge_files import shipped
 from faultodds.knowledge.loading import load
 from faultodds.knowledge.network import export
+from network_reference import hard_evidence
 from oracles import GumNet, as_evidence, sample_evidence
 
 SETS = 200

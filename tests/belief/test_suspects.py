@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import tracemalloc
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from hypothesis import given, strategies as st
 
 from faultodds.belief.evidence import Evidence
 from faultodds.belief.posterior import infer
 from faultodds.belief.suspects import Suspects, compile_suspects
 from faultodds.errors import KnowledgeError
+from faultodds.files import find
+from faultodds.knowledge import parse
 from faultodds.knowledge.schema import Knowledge
 from oracles import cases
 from toys import random_toy, toy
@@ -119,13 +125,45 @@ def test_the_arrays_cannot_be_changed() -> None:
 
 def test_too_many_suspects_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     """A target of 0 on a large file says how many is too many and what to use."""
-    monkeypatch.setattr("faultodds.belief.suspects.MOST_SUSPECTS", 50)
+    monkeypatch.setattr("faultodds.belief.kept_sets.MOST_SUSPECTS", 100)
     with pytest.raises(KnowledgeError) as caught:
         compile_suspects(random_toy(0), 0.0)
     assert str(caught.value) == (
-        "keeping every set of modes would need more than 50 suspects; "
+        "keeping every set of modes would need more than 100 suspects; "
         "use an omitted-mass target above 0 (0.001 is usual)."
     )
+    monkeypatch.setattr("faultodds.belief.kept_sets.MOST_SUSPECTS", 30)
+    with pytest.raises(KnowledgeError, match=r"^component: 12 faults make more than 30 combinations of two alone"):
+        compile_suspects(random_toy(0))
+
+
+@given(st.integers(0, 10_000), st.floats(0.0, 0.6), st.sampled_from([1e-1, 1e-2, 1e-3, 3e-4]))
+def test_too_many_are_told_of_before_they_are_built(seed: int, companion: float, target: float) -> None:
+    """The count ahead is right: a file that would pass the bound is refused before the sets are made, and no other is."""
+    knowledge = random_toy(seed)
+    knowledge = replace(knowledge, other_causes=replace(knowledge.other_causes, companion=companion / 3))
+    suspects = compile_suspects(knowledge, target)
+    larger = int((suspects.member.sum(axis=1) > 2).sum())
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("faultodds.belief.kept_sets.MOST_SUSPECTS", len(suspects.member))
+        assert len(compile_suspects(knowledge, target).member) == len(suspects.member)
+        patch.setattr("faultodds.belief.kept_sets.MOST_SUSPECTS", len(suspects.member) - 1)
+        if larger:
+            with pytest.raises(KnowledgeError, match=r"companion = .* combinations to keep"):
+                compile_suspects(knowledge, target)
+
+
+def test_what_makes_too_many_is_named_and_nothing_large_is_built() -> None:
+    """The shipped dryer with companions twenty-five times as common: the number to lower is told, at once and in little room."""
+    text = find("gas_dryer").read_text("utf-8").replace("companion = 0.0008 ", "companion = 0.02 ")
+    knowledge = parse(text.encode())
+    tracemalloc.start()
+    try:
+        with pytest.raises(KnowledgeError, match=r"^other_causes\.companion = 0\.02 \(for \d+ faults\)"):
+            compile_suspects(knowledge)
+        assert tracemalloc.get_traced_memory()[1] < 300e6
+    finally:
+        tracemalloc.stop()
 
 
 def test_equipment_that_lacks_a_part_takes_its_suspects_away() -> None:

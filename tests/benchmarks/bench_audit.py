@@ -26,7 +26,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from faultodds.audit.groups import Groups, log_labels, repair_groups
 from faultodds.audit.methods import LEARNED, Fixed, Learned, Method, floored, rivals
 from faultodds.audit.results import Row, judged
 from faultodds.audit.run import audit
@@ -38,6 +37,7 @@ from faultodds.joblog.folder import find_log
 from faultodds.knowledge.loading import load
 from faultodds.knowledge.schema import Knowledge
 from faultodds.revisions.decisions import FILE
+from faultodds.tuning.groups import Groups, log_labels, repair_groups
 from faultodds.tuning.settings import Settings
 from faultodds_sim.make_log import write_log
 
@@ -109,7 +109,7 @@ def show(title: str, rows: Sequence[Row]) -> None:
         f"{'stage':<11}{'method':<28}{'log':>7}{'Brier':>7}{'rel.':>7}{'calib':>7}{'luck':>7}{'first':>7}{'top 3':>7}  than file"
     )
     for r in rows:
-        d = r.against_file
+        d = r.against
         than = "" if d is None else f"{d.value:+.3f} ({d.low:+.3f} to {d.high:+.3f})"
         print(
             f"{r.stage.name:<11}{r.method:<28}{r.log_score:7.3f}{r.brier.score:7.3f}{r.brier.reliability:7.3f}"

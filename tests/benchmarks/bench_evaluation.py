@@ -34,11 +34,11 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from faultodds.belief.posterior import Belief, infer, outlook
-from faultodds.belief.reference import hard_evidence
 from faultodds.belief.suspects import OMITTED_TARGET, Suspects, compile_suspects
 from faultodds.knowledge.loading import load
 from faultodds.knowledge.network import build_network, export
 from faultodds.knowledge.schema import Knowledge
+from network_reference import hard_evidence
 from oracles import GumNet, as_evidence, sample_evidence
 
 QUERY_LIMIT = 10.0

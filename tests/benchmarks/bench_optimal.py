@@ -13,8 +13,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from faultodds.textbook.exact import cheapest_job
-from faultodds.textbook.measure import base_rule, cost_of_advice, cost_of_rule, information_rule, one_step_rule
+from exact_plans import cheapest_job
+from rules_played import base_rule, cost_of_advice, cost_of_rule, information_rule, one_step_rule
 from small_problems import random_problem
 
 NAMES = ("advice", "one-step rule of 1995", "base policy (0.4)", "information per cost")

@@ -1,4 +1,4 @@
-"""Figures: the file that was asked for, on one page, the same bytes each time."""
+"""Priors before and after: the file that was asked for, on one page, the same bytes each time."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from faultodds.charts.figures import MOST_ROWS, check_path, forest
+from faultodds.charts.priors_figure import MOST_ROWS, forest
+from faultodds.charts.style import check_path
 from faultodds.errors import FaultoddsError
 from faultodds.tuning.learned_words import Item, Kind
 

@@ -25,6 +25,8 @@ def test_ask_says_what_to_ask_and_what_each_answer_would_mean() -> None:
     for question in told["ask"]:
         assert sum(a["chance"] for a in question["answers"]) == pytest.approx(1.0, abs=1e-4)
         assert question["worth"] > 0
+        assert all(a["first"] for a in question["answers"] if a["chance"] > 0)
+    assert "Then first: " in ran.out
 
 
 def test_next_puts_the_question_before_the_checks() -> None:
@@ -97,3 +99,10 @@ def test_every_answer_is_taken_bare(tmp_path: Path) -> None:
     for answer in answers:
         ended = bench(tmp_path, "no", answer, "undo", options=["1"])
         assert f"{name} = {answer}" in ended.out
+
+
+def test_ask_says_first_what_is_not_used_until_the_visit() -> None:
+    """With a yellow flame or a burning smell the customer is told so on the telephone; a slow dryer may be used."""
+    for found in ("flame_colour=yellow", "burning_smell=yes"):
+        assert "UNTIL THE VISIT: it is not used" in faultodds("ask", "--found", found, "--top", "1").out
+    assert "UNTIL THE VISIT" not in faultodds("ask", "--found", "dry_time=longer", "--top", "1").out

@@ -820,3 +820,30 @@ def test_what_was_seen_can_be_told_before_it_is_asked(tmp_path: Path) -> None:
     }
     with looked_at(tmp_path) as visit:
         assert visit.job.facts == {"control": "timer"}
+
+
+def test_undo_after_a_line_that_was_not_noted_asks_first(tmp_path: Path) -> None:
+    """What was noted before it is not taken back unawares; asked for twice, it is."""
+    once = bench(tmp_path, *STRAIGHT_ON, "heat none", "xyzzy plugh", "undo", "leave").out
+    assert "Nothing was noted of 'xyzzy plugh'" in " ".join(once.split()) and "Taken back" not in once
+    twice = bench(tmp_path, "no", "xyzzy plugh", "undo", "undo", "leave", options=["1"]).out
+    assert "Taken back: heat = none" in twice
+
+
+def test_gone_is_said_of_a_machine_that_is_put_back(tmp_path: Path) -> None:
+    """With the front off and the plug out the steps come first; only a plain yes closes the job."""
+    opened = ["power off, gas off", "front off", "close gone breaker had tripped"]
+    left = " ".join(bench(tmp_path, *STRAIGHT_ON, "heat none", "", *opened, "front", "leave").out.split())
+    assert "First put the machine back: 1." in left and "is closed" not in left
+    closed = " ".join(bench(tmp_path, "no", opened[-1], "yes", options=["1"]).out.split())
+    assert "Is all of that done?" in closed and "Job 1 is closed" in closed
+
+
+def test_a_panel_said_to_be_off_a_live_machine_is_made_plain(tmp_path: Path) -> None:
+    """Taken over from somebody else: it is asked about until it is plain, and nothing is advised before."""
+    told = bench(
+        tmp_path, *STRAIGHT_ON, "heat none", "", "front is off and gas is on", "no", "no", "dunno", "no", "no", "x"
+    ).out
+    assert "Hands off it first." in told and "DO NEXT" not in told.partition("cannot be open without")[2]
+    plain = bench(tmp_path, "no", "front is off", "yes", "leave", options=["1"]).out
+    assert "Machine now: unplugged, gas cock shut, top and front panel open." in " ".join(plain.split())

@@ -14,8 +14,10 @@ from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.belief.evidence import Evidence, WeighedFinding
 from faultodds.belief.posterior import Belief, infer
 from faultodds.charts.plan_figure import draw, save_plan
-from faultodds.charts.plan_page import PAPERS, SMALLEST, Page, laid_out, wrapped
+from faultodds.charts.plan_page import PAPERS, Page, laid_out
+from faultodds.charts.typeset import wrapped
 from faultodds.safety.duties import at_once
+from figure_laws import broken
 from run_cli import faultodds, write_toy
 
 DAY = date(2026, 1, 2)
@@ -49,27 +51,17 @@ def plan(dryer: Appliance, belief: Belief) -> Plan:
 def test_everything_lies_on_the_page_and_nothing_overlaps(
     dryer: Appliance, belief: Belief, plan: Plan, paper: str
 ) -> None:
-    """Every line of text lies on the page as drawn, none over another, none outside its box, none under 7 point."""
-    page = laid_out(dryer, belief, plan, paper, DAY)
-    figure = draw(page)
-    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
-    texts = [t for axes in figure.axes for t in axes.texts]
-    assert len(texts) > 40
-    assert min(t.get_fontsize() for t in texts) >= SMALLEST >= 7
-    # A third of a pixel for the renderer's own rounding.
-    extents = [t.get_window_extent(renderer).padded(-0.34) for t in texts]
-    width, height = figure.bbox.width, figure.bbox.height
-    for text, e in zip(texts, extents, strict=True):
-        assert e.x0 >= 0 and e.y0 >= 0 and e.x1 <= width and e.y1 <= height, text.get_text()
-    for (a, ea), (b, eb) in itertools.combinations(zip(texts, extents, strict=True), 2):
-        assert not ea.overlaps(eb), (a.get_text(), b.get_text())
+    """Every line of text lies on the page as drawn, none over another, none under 8 point, none a code."""
+    figure = draw(laid_out(dryer, belief, plan, paper, DAY))
+    assert sum(len(axes.texts) for axes in figure.axes) > 40
+    assert broken(figure) == []
 
 
 def test_no_two_boxes_overlap(dryer: Appliance, belief: Belief, plan: Plan) -> None:
     """Boxes stand apart, on the page, between head and foot, and hold their lines."""
     page = laid_out(dryer, belief, plan, "letter", DAY)
     boxes = list(page.root.boxes())
-    assert len(boxes) >= 12
+    assert len(boxes) >= 8
     for box in boxes:
         assert box.x >= 0 and box.x + page.column <= page.width
         assert box.top - box.height > 0 and box.top < page.height
@@ -80,15 +72,53 @@ def test_no_two_boxes_overlap(dryer: Appliance, belief: Belief, plan: Plan) -> N
 
 
 def test_a_plan_too_large_loses_its_least_likely_branches(dryer: Appliance, belief: Belief, plan: Plan) -> None:
-    """What does not fit is put together as "otherwise"; the likeliest path is still there to its end."""
+    """What does not fit is put together as "otherwise"; the likeliest path is still there to its end, straight along the top."""
     page = laid_out(dryer, belief, plan, "letter", DAY)
-    shown = [box for box in page.root.boxes() if box.kind != "ask"]
-    assert len(shown) < sum(1 for _ in plan.first.steps())
+    assert 1 < page.steps < sum(1 for _ in plan.first.steps())
     assert any("otherwise" in line.text for box in page.root.boxes() for line in box.lines)
     best, box = plan.first, page.root
     while best.branches and best.branches[0].then is not None and box.children:
         best, box = best.branches[0].then, box.children[0]
-        assert box.kind == best.kind
+        assert (box.kind, box.top) == (best.kind, page.root.top)
+    assert len(list(box.texts)) > 2
+
+
+@pytest.fixture(scope="module", params=[("dry_time", "longer"), ("heat", "cools_off")], ids=str)
+def deep(request: pytest.FixtureRequest, dryer: Appliance) -> tuple[Belief, Plan]:
+    """A complaint and its plan as deep as the page asks for."""
+    name, outcome = request.param
+    belief = infer(dryer.suspects, Evidence({}, (WeighedFinding(name, {outcome: 1.0}),)))
+    return belief, make_plan(dryer, belief, depth=8, nodes=20)
+
+
+def test_no_box_ends_with_ask_again_alone(dryer: Appliance, deep: tuple[Belief, Plan]) -> None:
+    """Every last box says how the job ends, or which fault would lead where it has to be asked again."""
+    belief, plan = deep
+    page = laid_out(dryer, belief, plan, "letter", DAY)
+    assert _bare(dryer, page) == []
+    last = [box for box in page.root.boxes() if not box.children][-1]
+    last.texts = [("otherwise (9 %): ask again then", "normal", "black")]  # a planted mistake is seen
+    assert _bare(dryer, page) == [last.texts[0][0]]
+
+
+def _bare(dryer: Appliance, page: Page) -> list[str]:
+    """What the last boxes say that name neither an end nor a fault."""
+    k = dryer.knowledge
+    ends = ["DONE", "HAND THE JOB OVER", *(k.title_of(mode) for mode, _ in k.modes())]
+    said = [" ".join(text for text, _, _ in box.texts) for box in page.root.boxes() if not box.children]
+    return [text for text in said if not any(end in text for end in ends)]
+
+
+def test_the_likely_path_is_drawn_strongest(dryer: Appliance, belief: Belief, plan: Plan) -> None:
+    """Its frames and lines are black and thick, all others thin; there are as many thick ones as the path has boxes."""
+    page = laid_out(dryer, belief, plan, "letter", DAY)
+    path = [page.root]
+    while path[-1].children and path[-1].children[0].kind != "ask":
+        path.append(path[-1].children[0])
+    axes = draw(page).axes[0]
+    thick = [p for p in axes.patches if p.get_linewidth() > 1.5]
+    assert len(thick) == len(path) < len(axes.patches)
+    assert sum(line.get_linewidth() > 1.5 for line in axes.lines) == len(path) - 1
 
 
 def _text(page: Page) -> str:
@@ -103,7 +133,7 @@ def test_the_page_says_what_it_rests_on_and_what_can_hurt(dryer: Appliance) -> N
     belief = infer(dryer.suspects, Evidence({"control": "timer"}, seen))
     plan = make_plan(dryer, belief, depth=2, nodes=8)  # past the free looks: it goes behind a panel
     said = _text(laid_out(dryer, belief, plan, "a4", DAY))
-    for part in ("vented gas dryer", "2026-01-02", "Revision file", "from first guesses", "dry_time=longer",
+    for part in ("vented gas dryer", "2026-01-02", "Revision file", "from first guesses", "drying time: 1.3 to 2 times as long",
                  "STOP AT ONCE: smell of gas.", "Plug out and kept in sight, gas cock shut", "the local code"):  # fmt: skip
         assert part in said, part
 
@@ -180,7 +210,7 @@ def test_chart_plan_tells_what_it_wrote(toy_file: str, tmp_path: Path) -> None:
     assert to.read_bytes().startswith(b"%PDF")
     got = faultodds(*argv, "--force", "--json").answer
     assert got["file"] == str(to)
-    assert got["type_points"] >= 7
+    assert got["type_points"] >= 8
     assert 1 <= got["steps_shown"] <= got["steps"]
 
 

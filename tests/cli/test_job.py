@@ -36,7 +36,7 @@ def test_a_call_from_new_to_closed(tmp_path: Path) -> None:
     said(tmp_path, "fact", "1", "control=timer", "age=to_8")
     said(tmp_path, "skip", "1", "hood_flap", "--reason", "no ladder")
     assert "Says: open" in said(tmp_path, "find", "1", "--reading", "igniter_ohms=OL", "--minutes", "3")
-    assert "verify 1 OUTCOME" in said(tmp_path, "fix", "1", "igniter", "--minutes", "20")
+    assert f"verify 1 --data {tmp_path} OUTCOME" in said(tmp_path, "fix", "1", "igniter", "--minutes", "20")
     said(tmp_path, "verify", "1", "26 min")
     said(tmp_path, "note", "1", "customer", "pleased")
     assert "Put the machine back" not in said(tmp_path, "close", "1", "gone")
@@ -136,7 +136,7 @@ def test_what_does_not_fit_is_saved_and_said_loudly(tmp_path: Path) -> None:
     job(tmp_path, "new", "--found", "heat=none", "--found", "fuse_continuity=open")
     text = said(tmp_path, "find", "1", "verification_run=dry_in_time")
     assert "!! verification_run = dry_in_time does not fit what was found before: fuse_continuity = open" in text
-    assert "faultodds job undo 1 verification_run or fuse_continuity" in text
+    assert f"faultodds job undo 1 --data {tmp_path} verification_run or fuse_continuity" in text
     job(tmp_path, "undo", "1")
     (odd,) = job(tmp_path, "find", "1", "verification_run=dry_in_time")["misfits"]
     assert odd["finding"] == "verification_run"
@@ -278,9 +278,8 @@ def test_danger_is_heard_in_every_command_and_the_job_stands_still(tmp_path: Pat
     assert "STOPPED" in command("job", "list", *data).out
     assert command("job", "close", "1", "referred", *data).code == 0
     assert command("job", "undo", "1", *data).code == 0
-    assert (
-        job(tmp_path, "safe", "1", "--note", "gas man was here")["saved"][0]["text"] == "safe again: gas man was here"
-    )
+    how = "joints and cord tested, co meter reads 0"
+    assert job(tmp_path, "safe", "1", "--note", how)["saved"][0]["text"] == f"safe again: {how}"
     assert command("job", "next", "1", *data).code == 0
 
 

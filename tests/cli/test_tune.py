@@ -153,3 +153,38 @@ def test_a_log_that_is_not_imported_yet_is_pointed_to_import(file: str, tmp_path
     ran = tune(file, str(raw))
     assert ran.code == 2
     assert "faultodds log import" in ran.said
+
+
+def test_learn_goes_all_the_way(file: str, log: str, data: Path) -> None:
+    """One command: what moved, the causes with a plain count and how far the log is believed, a verdict that is kept, and what to
+    type; nothing is in use before it is accepted."""
+    ran = faultodds("learn", log, "--appliance", file)
+    assert ran.code == 0, ran.err
+    assert max(len(line) for line in ran.out.splitlines() if file not in line) <= 80
+    for word in ("held", "log alone", "believed", "visits tell which repair held", "VERDICT"):
+        assert word in ran.text, word
+    listed = faultodds("revision", "list", "--appliance", file, "--json").answer
+    (made,) = listed["revisions"]
+    assert (made["status"], listed["accepted"]) == ("proposed", "file")
+    assert made["verdict"]["words"] in ran.text
+    assert made["verdict"]["base"] == "file"
+    dead = next(n for n in tune_numbers(file, made["revision"]) if n["title"] == "pump: dead")
+    assert 0.0 <= dead["believed"] <= 1.0
+    assert min(dead["file"], dead["log_share"]) <= dead["learned"] <= max(dead["file"], dead["log_share"])
+    assert faultodds("revision", "accept", made["revision"], "--anyway", "--appliance", file).code == 0
+    again = faultodds("audit", log, "--appliance", file, "--no-rivals")
+    assert "Held against the file, not against" in again.text  # the accepted one knows every month of this log
+
+
+def tune_numbers(file: str, revision: str) -> list[dict[str, object]]:
+    """Every number of a revision."""
+    return list(faultodds("revision", "show", revision, "--appliance", file, "--json").answer["numbers"])
+
+
+def test_a_part_of_a_log_is_learned_from_when_asked(file: str, log: str) -> None:
+    """From a day on; a day that is none, or a branch that the log has not, is refused with what there is."""
+    ran = tune(file, log, "--no-intervals", "--since", "1990-01-01", "--json")
+    assert ran.answer["settings"]["since"] == "1990-01-01"
+    assert (tune(file, log, "--since", "yesterday").code, tune(file, log, "--since", "2199-01-01").code) == (2, 2)
+    wrong = tune(file, log, "--branch", "quay")
+    assert (wrong.code, "there is no branch in this log called 'quay'" in wrong.said) == (2, True)

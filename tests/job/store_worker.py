@@ -21,7 +21,7 @@ LONG = 60_000  # some steps are larger than a database page, so that a kill can 
 
 
 def append_steps(path: str, tag: str, count: int, acks: int) -> None:
-    with Store.open(path, busy_seconds=20) as store:
+    with Store.open(path, busy_seconds=20 if count else 600) as store:
         job = next(iter(store.list()), None) or store.new_job("gas_dryer", title="second terminal")
         for number in range(count) if count else itertools.count():
             raw = f"{tag}.{number}" + (" " + "x" * LONG if number % 5 == 4 else "")

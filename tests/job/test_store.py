@@ -68,7 +68,7 @@ def test_undo_past_the_beginning(store: Store) -> None:
     assert store.undo(job.id)[0].findings == ()
     with pytest.raises(StoreError) as caught:
         store.undo(job.id)
-    assert str(caught.value) == "job 1 has nothing to undo. Type `faultodds job show 1`."
+    assert str(caught.value) == f"job 1 has nothing to undo. Type `faultodds job show {job.typed}`."
     assert store.append(job.id, Finding("heat", "none")).last_seq == 5
 
 
@@ -149,7 +149,7 @@ def test_stale_view_is_refused(tmp_path: Path) -> None:
             here.append("1", RepairDone("clean_duct"), expected_seq=seen.last_seq)
         assert str(caught.value) == (
             "job 1 was changed in another terminal since you looked: fuse_continuity = open (OL). "
-            "'repair clean_duct' was not saved. Type `faultodds job show 1` to see it as it is now, "
+            f"'repair clean_duct' was not saved. Type `faultodds job show {seen.typed}` to see it as it is now, "
             "then enter yours if it still holds."
         )
         assert caught.value.job == now == here.get("1")

@@ -1,4 +1,7 @@
-"""The store against kill -9, and two terminals at once."""
+"""The store against kill -9, and several terminals at once.
+
+Longer: FAULTODDS_WRITERS=8 FAULTODDS_SECONDS=60 python -m pytest -n 0 tests/job/test_store_crash.py -k many
+"""
 
 from __future__ import annotations
 
@@ -19,6 +22,8 @@ import pytest
 from faultodds.job.steps import Finding
 from faultodds.job.store import Store
 
+WRITERS = int(os.environ.get("FAULTODDS_WRITERS", "4"))
+SECONDS = float(os.environ.get("FAULTODDS_SECONDS", "1"))
 WORKER = Path(__file__).with_name("store_worker.py")
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and kill -9")
 
@@ -127,6 +132,25 @@ def test_two_terminals_lose_nothing(tmp_path: Path, terminals: Terminals) -> Non
     assert sorted(acks_a | acks_b) == list(range(1, 121))
     in_between = max(min(acks_a), min(acks_b)) < min(max(acks_a), max(acks_b))
     assert in_between, "the two did not overlap, so the test shows nothing"
+
+
+def test_many_terminals_that_write_as_fast_as_they_can_lose_nothing(tmp_path: Path, terminals: Terminals) -> None:
+    """Every step that was acknowledged is there as it was entered, in its terminal's order; of the rest at most one each."""
+    path = tmp_path / "jobs.sqlite"
+    with Store.open(path) as store:
+        store.new_job("gas_dryer")
+    tags = "abcdefghijklmnop"[:WRITERS]
+    started = [terminals.start(path, tag) for tag in tags]
+    time.sleep(SECONDS)
+    acks = [terminals.kill_after(each, 0.0, steps=1) for each in started]
+    kept, promised = stored(path), {seq: raw for each in acks for seq, raw in each.items()}
+    assert sum(map(len, acks)) == len(promised)
+    assert {seq: kept.get(seq) for seq in promised} == promised
+    assert sorted(kept) == list(range(1, len(kept) + 1))
+    assert len(kept) <= len(promised) + WRITERS
+    for tag in tags:
+        mine = [raw for _, raw in sorted(kept.items()) if raw.startswith(f"{tag}.")]
+        assert mine == [f"{tag}.{number}" for number in range(len(mine))]
 
 
 def test_terminals_that_make_a_new_store_together(tmp_path: Path, terminals: Terminals) -> None:

@@ -73,7 +73,7 @@ def test_version_1_is_migrated(tmp_path: Path) -> None:
         assert store.append("7", Note("meter borrowed"), minutes=6).minutes == 6
         assert store.new_job("gas_dryer").id == "8"
     with closing(sqlite3.connect(path)) as raw:
-        assert raw.execute("PRAGMA user_version").fetchone() == (2,)
+        assert raw.execute("PRAGMA user_version").fetchone() == (3,)
     with Store.open(path) as store:
         assert store.get("7").minutes == 6
 
@@ -100,7 +100,7 @@ def test_newer_file_is_refused(tmp_path: Path) -> None:
     path = make(tmp_path / "jobs.sqlite", VERSION_1 + "PRAGMA user_version = 9;")
     before = path.read_bytes()
     assert refusal(path) == (
-        f"{path} was written by a newer faultodds (store version 9; this one reads up to 2). "
+        f"{path} was written by a newer faultodds (store version 9; this one reads up to 3). "
         "It was left alone. Update this faultodds and type the command again."
     )
     assert path.read_bytes() == before

@@ -84,8 +84,8 @@ def test_the_column_tells_its_unit_and_its_room(dryer: Knowledge) -> None:
 def test_the_column_tells_its_dial(dryer: Knowledge) -> None:
     """Named in a cell, or the only one that makes the middle reading a dryer's burner; with too few readings, none."""
     spec = dryer.reading["meter_clock"]
-    assert usual_dial(["84 s", "86", "300 s", "168s/1 ft"], spec) == "1 ft"
-    assert usual_dial(["84 s", "86", "82", "88 sec", "300"], spec) == "half ft"
-    assert usual_dial(["168 s", "172", "165", "171", "400"], spec) == "1 ft"
-    assert usual_dial(["84 s", "86"], spec) is None
-    assert usual_dial(["9", "8", "7", "9", "8"], spec) is None
+    assert usual_dial(dryer, ["84 s", "86", "300 s", "168s/1 ft"], spec) == "1 ft"
+    assert usual_dial(dryer, ["84 s", "86", "82", "88 sec", "300"], spec) == "half ft"
+    assert usual_dial(dryer, ["168 s", "172", "165", "171", "400"], spec) == "1 ft"
+    assert usual_dial(dryer, ["84 s", "86"], spec) is None
+    assert usual_dial(dryer, ["9", "8", "7", "9", "8"], spec) is None

@@ -11,13 +11,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, strategies as st
+from hypothesis import given, settings, strategies as st
 
 from faultodds.errors import KnowledgeError
 from faultodds.files.knowledge_files import find, fingerprint, read_bytes, shipped
-from faultodds.knowledge import loading as module
+from faultodds.knowledge import rules as module
 from faultodds.knowledge.loading import from_mapping, load, load_file, parse
 from faultodds.knowledge.schema import NOTHING_WRONG, UNLISTED, UNLISTED_MODE, Check, Costs, repair_modes
+from faultodds.knowledge.tables import shares
 from toys import raw_toy
 
 Raw = dict[str, Any]
@@ -115,17 +116,17 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
     (
         "two_problems",
         _all(_drop("check/listen/minutes"), _drop("repair/new_pump/fixes")),
-        "check.listen.minutes: this key is missing; add it. (1 more problems after this one.)",
+        "check.listen.minutes: this key is missing; add it.",
     ),
     (
         "wrong_type",
         _set("check/listen/minutes", "two"),
-        "check.listen.minutes: found 'two'; input should be a valid number, unable to parse string as a number.",
+        "check.listen.minutes: found 'two'; write a number, without quotes.",
     ),
     (
         "wrong_rule",
         _set("mechanism/flow/rule", "best_of"),
-        "mechanism.flow.rule: found 'best_of'; input should be 'worst_of', 'first_of' or 'adds_up'.",
+        "mechanism.flow.rule: found 'best_of'; write 'worst_of', 'first_of' or 'adds_up'.",
     ),
     # Header and costs.
     ("format", _set("appliance/format", 2), "appliance.format: found 2; this version reads format 1."),
@@ -164,33 +165,33 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
     (
         "mode_called_ok",
         _set("component/fuse/modes/ok", {"title": "fine"}),
-        "component.fuse.ok: a mode's name is lower-case letters, digits and single underscores, and not 'ok'.",
+        "component.fuse.modes.ok: a mode's name is lower-case letters, digits and single underscores, and not 'ok'.",
     ),
     # Shares, companions, brought-on modes.
     (
         "share",
         _set("component/fuse/modes/open/share", -3),
-        "component.fuse.open.share: found -3.0; a share is 0 or more.",
+        "component.fuse.modes.open.share: found -3.0; a share is 0 or more.",
     ),
     (
         "companion",
         _set("component/fuse/modes/open/companion", 1.0),
-        "component.fuse.open.companion: found 1.0; a chance is from 0 to under 1.",
+        "component.fuse.modes.open.companion: found 1.0; a chance is from 0 to under 1.",
     ),
     (
         "brings_on_unknown",
         _set("component/fuse/modes/open/brings_on", {"pump.ded": 0.1}),
-        f"component.fuse.open.brings_on: there is no mode called 'pump.ded'. Did you mean 'pump.dead'? Known: {MODES}.",
+        f"component.fuse.modes.open.brings_on: there is no mode called 'pump.ded'. Did you mean 'pump.dead'? Known: {MODES}.",
     ),
     (
         "brings_on_same_component",
         _set("component/pump/modes/dead/brings_on", {"pump.weak": 0.1}),
-        "component.pump.dead.brings_on: 'pump.weak' belongs to the same component; a component has one mode at a time.",
+        "component.pump.modes.dead.brings_on: 'pump.weak' belongs to the same component; a component has one mode at a time.",
     ),
     (
         "brings_on_chance",
         _set("component/fuse/modes/open/brings_on", {"pump.weak": 1.0}),
-        "component.fuse.open.brings_on.pump.weak: found 1.0; a chance is from 0 to under 1.",
+        "component.fuse.modes.open.brings_on.pump.weak: found 1.0; a chance is from 0 to under 1.",
     ),
     (
         "nothing_wrong",
@@ -199,8 +200,12 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
     ),
     (
         "shares_sum",
-        _set("component/fuse/modes/open/share", 30),
-        "the shares of all main causes add up to 110, not to appliance.shares_per = 100; change a share or shares_per.",
+        _all(
+            *(_set(f"component/{c}/modes/{m}/share", 0) for c, m in (p.split(".") for p in MODES.split(", "))),
+            _set("other_causes/nothing_wrong", 0),
+            _set("other_causes/unlisted", 0),
+        ),
+        "the shares of all main causes add up to nothing; give at least one fault a share above 0.",
     ),
     (
         "no_modes",
@@ -211,6 +216,38 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
         "companions_sum",
         _all(_set("component/pump/modes/dead/companion", 0.6), _set("component/pump/modes/weak/companion", 0.5)),
         "component.pump: the companion chances of its modes add up to 1.1; keep them under 1.",
+    ),
+    (
+        "new_a_year",
+        _set("other_causes/new_a_year", -1.0),
+        "other_causes.new_a_year: found -1.0; it is 0 or more.",
+    ),
+    ("fails_again", _set("costs/fails_again", 1.0), "costs.fails_again: found 1.0; a chance from 0 and below 1."),
+    (
+        "repair_fails_again",
+        _set("repair/new_pump/fails_again", 1.5),
+        "repair.new_pump.fails_again: found 1.5; a chance from 0 and below 1.",
+    ),
+    (
+        "unless_name",
+        _check(unless={"slou": ["yes"]}),
+        "check.probe.unless: there is no symptom or check called 'slou'. Did you mean 'slow'? Known: slow, fuse_test, listen, "
+        "run_test, probe.",
+    ),
+    (
+        "unless_outcome",
+        _check(unless={"slow": ["yess"]}),
+        "check.probe.unless.slow: there is no outcome called 'yess'. Did you mean 'yes'? Known: no, yes.",
+    ),
+    (
+        "stops_run_outcome",
+        _check(stops_run={"yess": "why"}),
+        "check.probe.stops_run: there is no outcome called 'yess'. Did you mean 'yes'? Known: no, yes.",
+    ),
+    (
+        "stops_run_normal",
+        _check(stops_run={"no": "why"}),
+        "check.probe.stops_run: 'no' is the normal outcome; only one that is not normal stops the run.",
     ),
     # Facts.
     (
@@ -562,7 +599,7 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
     (
         "no_repair",
         _drop("repair/new_fuse"),
-        "component.fuse.open: no repair fixes this mode; add one, or add the mode to a repair's 'fixes'.",
+        "component.fuse.modes.open: no repair fixes this mode; add one, or add the mode to a repair's 'fixes'.",
     ),
     (
         "stop_steps",
@@ -576,7 +613,7 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
             _set("component/fuse/modes/loose", {"title": "loose", "companion": 0.1}),
             _set("repair/new_fuse/fixes", ["fuse"]),
         ),
-        "component.fuse.loose: no mechanism, symptom or check ever shows this mode; link it or take it out.",
+        "component.fuse.modes.loose: no mechanism, symptom or check ever shows this mode; link it or take it out.",
     ),
     (
         "unread_mechanism",
@@ -613,12 +650,76 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
 
 @pytest.mark.parametrize(("change", "message"), [p[1:] for p in PROBLEMS], ids=[p[0] for p in PROBLEMS])
 def test_a_file_with_one_mistake_gets_its_own_message(change: Callable[[Raw], None], message: str) -> None:
-    """One mistake in a sound file gives one message with the file and the key."""
+    """A mistake in a sound file is told with the file and the key, before what follows from it."""
     raw = copy.deepcopy(raw_toy())
     change(raw)
     with pytest.raises(KnowledgeError) as caught:
         from_mapping(raw, "toy.toml")
-    assert str(caught.value) == f"toy.toml: {message}"
+    assert caught.value.problems[0] == message
+    assert str(caught.value).startswith("toy.toml: ")
+    assert message in str(caught.value)
+
+
+@given(st.lists(st.sampled_from(PROBLEMS), min_size=2, max_size=4, unique_by=lambda p: p[0]))
+@settings(max_examples=400)
+def test_all_mistakes_are_told_at_once(mistakes: list[tuple[str, Callable[[Raw], None], str]]) -> None:
+    """Several mistakes at once: nothing but a KnowledgeError, no problem twice, and all of the same layer (what is written in the
+    wrong form; what does not fit together) that do not undo each other."""
+    raw = copy.deepcopy(raw_toy())
+    try:
+        for _, change, _ in mistakes:
+            change(raw)
+    except (KeyError, TypeError, AttributeError):
+        return  # one took away what another changes
+    with pytest.raises(KnowledgeError) as caught:
+        from_mapping(raw, "toy.toml")
+    found = caught.value.problems
+    assert len(set(found)) == len(found)
+    assert len(str(caught.value).splitlines()) in (1, len(found) + 1)
+
+
+def test_independent_mistakes_are_each_told() -> None:
+    """Three of the form, then three of the sense: each in one message, in the keys of the file."""
+    raw = copy.deepcopy(raw_toy())
+    for change in (
+        _set("component/pump/modes/dead/share", "many"),
+        _set("check/listen/minutes", "long"),
+        _set("costs/hourly", 3),
+    ):
+        change(raw)
+    said = _problem_of(raw)
+    assert said.startswith("toy.toml: 3 things to mend:\n")
+    for line in (
+        "  - component.pump.modes.dead.share: found 'many'; write a number, without quotes.",
+        "  - check.listen.minutes: found 'long'; write a number, without quotes.",
+        "  - costs.hourly: this key is not known.",
+    ):
+        assert line in said
+    raw = copy.deepcopy(raw_toy())
+    for change in (
+        _set("component/pump/modes/dead/share", -3.0),
+        _set("check/listen/minutes", -1),
+        _set("costs/verify", "nothing"),
+    ):
+        change(raw)
+    said = _problem_of(raw)
+    assert said.startswith("toy.toml: 3 things to mend:\n")
+    for line in (
+        "component.pump.modes.dead.share: found -3.0",
+        "check.listen.minutes: found -1",
+        "costs.verify: there is",
+    ):
+        assert f"\n  - {line}" in said
+
+
+@given(st.floats(0.01, 1000.0), st.sampled_from(["pump/modes/dead", "fuse/modes/open"]))
+def test_one_share_can_be_raised_without_touching_the_others(share: float, mode: str) -> None:
+    """Whatever the shares add up to, each is read as a part of all of them."""
+    raw = copy.deepcopy(raw_toy())
+    _set(f"component/{mode}/share", share)(raw)
+    k = from_mapping(raw, "toy.toml")
+    every = [r.share for _, r in k.modes()] + [k.other_causes.unlisted, k.other_causes.nothing_wrong]
+    assert shares(k).tolist() == pytest.approx([each / sum(every) for each in every])
 
 
 def test_every_message_of_the_validation_is_in_the_table() -> None:
@@ -666,7 +767,7 @@ def test_a_sound_toy_has_no_problem() -> None:
         (b"\xff\xfe", "f.toml: is not UTF-8 text (byte 0); save it as UTF-8."),
         (b"[appliance\n", "f.toml: is not valid TOML: "),
         (b"a = 1\na = 2\n", "f.toml: is not valid TOML: Cannot overwrite a value (at line 2, column 6)."),
-        (b"", "f.toml: appliance: this key is missing; add it. ("),
+        (b"", "f.toml: 10 things to mend:\n  - appliance: this key is missing; add it.\n  - costs:"),
     ],
 )
 def test_what_is_no_toml_is_refused(data: bytes, message: str) -> None:
@@ -717,7 +818,7 @@ def test_files_are_found_by_shipped_name_or_path(tmp_path: Path) -> None:
     missing = str(tmp_path / "none.toml")
     with pytest.raises(KnowledgeError) as caught:
         find(missing)
-    assert str(caught.value) == f"there is no knowledge file at '{missing}'. Shipped appliances: {names}."
+    assert str(caught.value) == f"there is no knowledge file at '{missing}'. Shipped: {names}."
 
 
 def test_a_file_that_cannot_be_read_is_named(tmp_path: Path) -> None:

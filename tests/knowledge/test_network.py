@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 
 from faultodds.belief.posterior import infer
-from faultodds.belief.reference import hard_evidence
 from faultodds.belief.suspects import compile_suspects
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge.loading import load
 from faultodds.knowledge.network import build_network, export, labels
 from faultodds.knowledge.network_files import plain_words
 from faultodds.knowledge.tables import build_tables
+from network_reference import hard_evidence
 from oracles import GumNet, as_evidence, sample_evidence
 from toys import random_toy, raw_toy, toy
 

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from exact_plans import cheapest_isolation, cheapest_job
 from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import Ranking
 from faultodds.advice.situation import Situation
@@ -20,7 +21,6 @@ from faultodds.belief.appliance import compiled
 from faultodds.belief.evidence import Evidence, WeighedFinding
 from faultodds.belief.posterior import infer
 from faultodds.errors import FaultoddsError
-from faultodds.textbook.exact import cheapest_isolation, cheapest_job
 from faultodds.textbook.sequences import (
     cost_in_order,
     dependent_order,

@@ -10,7 +10,7 @@ import math
 
 import pytest
 
-from faultodds.readings import sums
+from faultodds.readings import sums_air, sums_gas, sums_heat
 from faultodds.readings.bands import standard_uncertainty
 from faultodds.readings.judging import judge
 from faultodds.readings.meter import meter_half_width, meter_uncertainty
@@ -32,28 +32,23 @@ from faultodds.readings.specs import ReadingSpec
 )
 def test_duct_fittings(radius: int, angle: int, feet: float) -> None:
     """Equivalent length of 4 in fittings. IRC Table M1502.4.5.1 (number moves by edition), S."""
-    assert sums.elbow_feet(radius, angle) == pytest.approx(feet)
+    assert sums_air.elbow_feet(radius, angle) == pytest.approx(feet)
 
 
 def test_duct_sums() -> None:
     """24 + 2x5 + 2.5 = 36.5 ft, over by 1.5; 14 + 3x1.5 = 18.5. Arithmetic on the IRC table, C."""
-    long = sums.duct_length(24, [(0, 90), (0, 90), (0, 45)])
+    long = sums_air.duct_length(24, [(0, 90), (0, 90), (0, 45)])
     assert (long.feet, long.over) == pytest.approx((36.5, 1.5))
-    assert sums.duct_length(14, [(10, 90)] * 3).feet == pytest.approx(18.5)
-    assert sums.DUCT_LIMIT_FEET == 35
-
-
-def test_transition_duct() -> None:
-    """A transition duct is at most 8 ft. IRC M1502, 2."""
-    assert sums.TRANSITION_LIMIT_FEET == 8
+    assert sums_air.duct_length(14, [(10, 90)] * 3).feet == pytest.approx(18.5)
+    assert sums_air.DUCT_LIMIT_FEET == 35
 
 
 def test_clocking_the_meter() -> None:
     """Btu/h = 3600 x dial / seconds x heating value. National Fuel Gas Code procedure, 2."""
-    assert sums.clocked_input(0.5, 22, 1000) == pytest.approx(81_818, abs=0.5)
-    assert sums.clocked_flow(0.5, 29) == pytest.approx(62.07, abs=0.005)
-    assert sums.clocked_input(1, 140, 1030) == pytest.approx(26_486, abs=0.5)
-    assert sums.clocked_input(1, 140, 2516) == pytest.approx(64_697, abs=0.5)
+    assert sums_gas.clocked_input(0.5, 22, 1000) == pytest.approx(81_818, abs=0.5)
+    assert sums_gas.clocked_flow(0.5, 29) == pytest.approx(62.07, abs=0.005)
+    assert sums_gas.clocked_input(1, 140, 1030) == pytest.approx(26_486, abs=0.5)
+    assert sums_gas.clocked_input(1, 140, 2516) == pytest.approx(64_697, abs=0.5)
 
 
 def test_clocking_from_typed_text() -> None:
@@ -70,8 +65,8 @@ def test_clocking_from_typed_text() -> None:
 
 def test_altitude() -> None:
     """4 % per 1,000 ft above sea level, over 2,000 ft only. NFPA 54 text in UMC 2009 App. B, S."""
-    assert sums.input_at_altitude(22_000, 2000) == 22_000
-    assert sums.input_at_altitude(22_000, 5000) == pytest.approx(17_600)
+    assert sums_gas.input_at_altitude(22_000, 2000) == 22_000
+    assert sums_gas.input_at_altitude(22_000, 5000) == pytest.approx(17_600)
 
 
 # Drill number: diameter in inches, as the textbook's own table lists them.
@@ -97,12 +92,12 @@ def test_orifice(drill: int, inwc: float, gravity: float, cu_ft_h: float) -> Non
     The number 76 drill at 3.5 in w.c. is 1.133 in that table; 1.211 stands in its 4.0 column, and for
     propane at 10.
     """
-    assert sums.orifice_flow(DRILLS[drill], inwc, gravity) == pytest.approx(cu_ft_h, rel=2e-3)
+    assert sums_gas.orifice_flow(DRILLS[drill], inwc, gravity) == pytest.approx(cu_ft_h, rel=2e-3)
 
 
 def test_heat_content() -> None:
     """Natural gas 1,039 Btu/cu ft (US EIA, 2021), S; propane about 2,500 (DOE representative values), 2."""
-    assert sums.HEAT_CONTENT == {"natural": 1039.0, "propane": 2500.0}
+    assert sums_gas.HEAT_CONTENT == {"natural": 1039.0, "propane": 2500.0}
 
 
 def test_water_and_time_floor() -> None:
@@ -110,35 +105,22 @@ def test_water_and_time_floor() -> None:
 
     Moisture figures and the latent heat are from memory (M); the rest is computed (C).
     """
-    water = sums.water_in_load(8.45, 57.5, 2)
+    water = sums_heat.water_in_load(8.45, 57.5, 2)
     assert water == pytest.approx(4.690, abs=5e-4)
-    assert sums.drying_heat(water) == pytest.approx(1.449, abs=5e-4)
-    assert sums.drying_floor(water) == pytest.approx(13.5, abs=0.05)
+    assert sums_heat.drying_heat(water) == pytest.approx(1.449, abs=5e-4)
+    assert sums_heat.drying_floor(water) == pytest.approx(13.5, abs=0.05)
 
 
 @pytest.mark.parametrize(("t_c", "ohms"), [(0, 32_555), (25, 10_000), (50, 3_605), (85, 1_070), (100, 677)])
 def test_ntc_chart(t_c: float, ohms: float) -> None:
     """A 10 k NTC with B25/85 3977, by the four-term fit within .2 %. Generic component data sheet, 2."""
-    assert sums.ntc_ohms(t_c) == pytest.approx(ohms, rel=2e-3)
-
-
-def test_plain_beta_is_off_when_cold() -> None:
-    """Plain beta is right at 25 and 85 C, about 4 % off at 0 C. Generic component data sheet, 2."""
-    assert sums.ntc_beta_ohms(25, 10_000, 3977) == pytest.approx(10_000)
-    assert sums.ntc_beta_ohms(85, 10_000, 3977) == pytest.approx(1_070, rel=2e-3)
-    assert sums.ntc_beta_ohms(0, 10_000, 3977) / 32_555 == pytest.approx(1.04, abs=0.005)
-
-
-def test_steinhart_hart_fit() -> None:
-    """(5 C, 25k) (25 C, 10k) (45 C, 4k) -> three coefficients. Published calculator example, 2."""
-    fit = sums.steinhart_hart_fit([(5, 25_000), (25, 10_000), (45, 4_000)])
-    assert fit == pytest.approx((2.108508173e-3, 7.979204727e-5, 6.535076315e-7), rel=1e-8)
+    assert sums_heat.ntc_ohms(t_c) == pytest.approx(ohms, rel=2e-3)
 
 
 def test_copper_winding() -> None:
     """80 ohm at 20 C, 100 hot -> 83.63 C; 20 to 100 C is 1.3143. IEC/UL resistance method, S."""
-    assert sums.copper_temperature(80, 20, 100) == pytest.approx(83.63, abs=0.006)
-    assert sums.copper_ohms(1.0, 20, 100) == pytest.approx(1.3143, abs=5e-5)
+    assert sums_heat.copper_temperature(80, 20, 100) == pytest.approx(83.63, abs=0.006)
+    assert sums_heat.copper_ohms(1.0, 20, 100) == pytest.approx(1.3143, abs=5e-5)
 
 
 def test_meter_accuracy() -> None:
@@ -155,14 +137,14 @@ def test_meter_accuracy() -> None:
 @pytest.mark.parametrize(("cfm", "fpm", "inwc"), [(100, 1146, 0.082), (150, 1719, 0.184), (200, 2292, 0.328)])
 def test_air_speed(cfm: float, fpm: float, inwc: float) -> None:
     """4 in duct: speed, and velocity pressure (V/4005)^2. Standard air, C."""
-    speed = sums.air_speed(cfm, 4)
+    speed = sums_air.air_speed(cfm, 4)
     assert speed == pytest.approx(fpm, abs=0.5)
-    assert sums.velocity_pressure(speed) == pytest.approx(inwc, abs=6e-4)
+    assert sums_air.velocity_pressure(speed) == pytest.approx(inwc, abs=6e-4)
 
 
 def test_co_gates() -> None:
     """35 ppm: stop work; 200 ppm: leave. NIOSH recommended exposure limit, S."""
-    assert [sums.co_action(ppm) for ppm in (0, 34.9, 35, 199.9, 200, 1000)] == [
+    assert [sums_gas.co_action(ppm) for ppm in (0, 34.9, 35, 199.9, 200, 1000)] == [
         "carry on",
         "carry on",
         "stop",

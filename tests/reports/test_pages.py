@@ -15,7 +15,8 @@ from hypothesis import given, settings, strategies as st
 from PIL import Image
 
 from faultodds.belief import open_appliance
-from faultodds.charts.plan_page import PAPERS, text_width
+from faultodds.charts.plan_page import PAPERS
+from faultodds.charts.typeset import text_width
 from faultodds.errors import ClashError, FaultoddsError
 from faultodds.job import Closed, Danger, Finding, Note, OpenJob, RepairDone, Store, evidence_of
 from faultodds.job.steps import Payload, Safe

@@ -8,6 +8,7 @@ import re
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -16,12 +17,13 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from faultodds.belief.appliance import Appliance, appliance_id, open_appliance
+from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.errors import RevisionError, UnknownName
-from faultodds.revisions import decisions as accepted, shelf as revisions
+from faultodds.files import id_in
+from faultodds.revisions import beside, decisions as accepted, shelf as revisions
 from faultodds.revisions.decisions import FILE, Decision, history, revision_path, rollback, standing
 from faultodds.revisions.revision import LogSource, Number, Revision, as_text, from_bytes, read
-from faultodds.revisions.shelf import accept, differences, find_id, propose, shelved
+from faultodds.revisions.shelf import accept, differences, drop, find_id, propose, shelved
 from run_cli import write_toy
 
 DEAD = "component/pump/modes/dead/share"
@@ -126,7 +128,7 @@ def test_a_revision_holds_for_every_file_with_that_id(file: str, tmp_path: Path)
 )
 def test_the_id_is_found_in_whatever_way_it_is_written(text: str, wanted: str) -> None:
     """The quick way and TOML's own give the same id."""
-    assert appliance_id(text.encode()) == wanted
+    assert id_in(text.encode()) == wanted
 
 
 def test_learned_numbers_reach_links_and_a_later_edit_of_the_file_is_said(file: str, tmp_path: Path) -> None:
@@ -171,8 +173,9 @@ def test_any_text_and_number_survives_the_file(
     assert from_bytes(as_text(made).encode(), Path("x.toml")) == made
 
 
-def test_a_damaged_revision_is_refused_and_nothing_else_is_used(file: str) -> None:
-    """Wherever a byte is turned over or the file is cut, opening refuses, says so, and names the way out."""
+def test_a_damaged_revision_is_set_aside_and_nothing_else_is_used(file: str) -> None:
+    """Wherever a byte is turned over or the file is cut, the file's own numbers are used, that is said with the way out; whoever
+    asks for the damaged one is refused."""
     made = proposed(file)
     accept("toy", made.id, open_appliance(file, revision=FILE).fingerprint)
     path = revision_path("toy", made.id)
@@ -187,27 +190,28 @@ def test_a_damaged_revision_is_refused_and_nothing_else_is_used(file: str) -> No
         *(whole[:at] + bytes([whole[at] ^ 1]) + whole[at + 1 :] for at in range(0, len(whole), 41)),
     ):
         path.write_bytes(data)
-        with pytest.raises(
-            RevisionError, match=r"2026-11-25-a is damaged or was edited .*revision rollback.*--revision file"
-        ):
-            open_appliance(file)
-    assert open_appliance(file, revision=FILE).revision == FILE
+        ready = open_appliance(file)
+        assert ready.revision == FILE
+        assert ready.knowledge == open_appliance(file, revision=FILE).knowledge
+        assert re.search(r"2026-11-25-a is damaged or was edited .*set aside.*revision rollback", ready.doubt)
+        with pytest.raises(RevisionError, match=r"damaged or was edited .*--revision file"):
+            open_appliance(file, revision="a")
     path.unlink()
-    with pytest.raises(RevisionError, match=r"2026-11-25-a: .* is not there\. No other numbers were put in its place"):
-        open_appliance(file)
+    assert re.search(r"2026-11-25-a: .* is not there\. It was set aside", open_appliance(file).doubt)
     rollback("toy")
     assert open_appliance(file).revision == FILE
 
 
-def test_a_revision_that_no_longer_fits_the_file_is_refused(file: str) -> None:
-    """Names that the knowledge file has lost since are an error with the way out, not a guess."""
+def test_a_revision_that_no_longer_fits_the_file_is_set_aside(file: str) -> None:
+    """Names that the knowledge file has lost since are told of with the way out, not guessed at."""
     made = proposed(file, **{"check/listen/links/pump.weak/weak": 0.5})
     accept("toy", made.id, open_appliance(file, revision=FILE).fingerprint)
     Path(file).write_text(
         Path(file).read_text().replace('"weak" = { "title"', '"feeble" = { "title"').replace("pump.weak", "pump.feeble")
     )
-    with pytest.raises(RevisionError, match=r"does not fit the knowledge file as it is now: .*weak.*faultodds tune"):
-        open_appliance(file)
+    ready = open_appliance(file)
+    assert re.search(r"does not fit the knowledge file as it is now: .*weak.*faultodds tune", ready.doubt)
+    assert ready.revision == FILE
 
 
 def test_a_full_or_closed_folder_keeps_nothing(file: str, data: Path) -> None:
@@ -330,18 +334,25 @@ def test_a_damaged_history_is_said_until_one_is_accepted(file: str, line: str) -
 
 
 def test_a_history_that_cannot_be_read_is_said_too(file: str) -> None:
-    """A folder in its place, or a file that is closed: named with the reason; accepting then fails in words."""
+    """A folder in its place, or a file that is closed: named with the reason; accepting puts it aside."""
     made = proposed(file)
     (accepted.shelf("toy") / accepted.HISTORY).mkdir()
     assert "cannot be read: Is a directory" in open_appliance(file).doubt
-    with pytest.raises(RevisionError, match=r"cannot be written \(Is a directory\), so nothing has changed"):
-        accept("toy", made.id, made.fingerprint)
+    accept("toy", made.id, made.fingerprint)
+    opened = open_appliance(file)
+    assert (opened.revision, opened.doubt) == (made.id, "")
+    assert list(accepted.shelf("toy").glob("history.unreadable-*"))
 
 
-@given(st.lists(st.sampled_from(["accept a", "accept b", "accept file", "rollback", "damage"]), max_size=12))
+@given(
+    st.lists(
+        st.sampled_from(["accept a", "accept b", "accept file", "drop a", "drop b", "rollback", "damage"]), max_size=12
+    )
+)
 def test_whatever_is_decided_changes_what_stands_or_is_refused(did: list[str]) -> None:
     """The law of decisions: an accept that is taken changes what stands and a rollback brings back what stood before it; what would
-    change nothing is refused; after damage the file's own numbers stand until the next accept, whatever came before."""
+    change nothing is refused; what is dropped is never come back to, and what is in use is not dropped; after damage the file's
+    own numbers stand until the next accept, whatever came before."""
     with TemporaryDirectory() as folder, pytest.MonkeyPatch.context() as patch:
         patch.setenv("FAULTODDS_DATA", folder)
         before: list[str] = []  # what stood, as a person would keep the book
@@ -359,6 +370,15 @@ def test_whatever_is_decided_changes_what_stands_or_is_refused(did: list[str]) -
                 left, now_in_use = rollback("toy")
                 assert left == before.pop()
                 assert left != now_in_use or left == FILE
+            elif each.startswith("drop "):
+                if each.removeprefix("drop ") == (before or [FILE])[-1]:
+                    with pytest.raises(RevisionError, match="is in use"):
+                        accepted.drop("toy", each.removeprefix("drop "))
+                    continue
+                accepted.shelf("toy").mkdir(parents=True, exist_ok=True)
+                accepted.drop("toy", each.removeprefix("drop "))
+                before = [n for n in before if n != each.removeprefix("drop ")]
+                before = [n for at, n in enumerate(before) if not at or n != before[at - 1]]
             else:
                 name, unsure = each.removeprefix("accept "), bool(accepted.doubt("toy"))
                 if name == (before or [FILE])[-1] and not (unsure and name == FILE):
@@ -369,6 +389,57 @@ def test_whatever_is_decided_changes_what_stands_or_is_refused(did: list[str]) -
                 before.append(name)
                 assert not accepted.doubt("toy")
             assert accepted.accepted("toy") == (before or [FILE])[-1]
+
+
+@given(
+    st.lists(st.sampled_from(["propose", "accept", "accept old", "drop", "delete", "rollback", "damage"]), max_size=14)
+)
+def test_an_id_is_never_given_twice_and_no_proposal_is_in_use(did: list[str]) -> None:
+    """Whatever is accepted, dropped, rolled back, damaged or deleted by hand: a new revision has an id that none ever had, and is
+    in use only once it was accepted."""
+    with TemporaryDirectory() as folder, pytest.MonkeyPatch.context() as patch:
+        patch.setenv("FAULTODDS_DATA", folder)
+        every: list[str] = []
+        for each in did:
+            there = accepted.revision_ids("toy")
+            if each == "propose":
+                stood = accepted.accepted("toy")
+                made = propose("toy", "f", LOG, {DEAD: Number(20.0)}, clock=lambda: NOON).id
+                assert made not in every
+                assert accepted.accepted("toy") == stood != made
+                every.append(made)
+            elif each == "damage":
+                accepted.shelf("toy").mkdir(parents=True, exist_ok=True)
+                (accepted.shelf("toy") / accepted.HISTORY).write_bytes(b"\xff\x00")
+                (accepted.shelf("toy") / beside.REMARKS).open("a").write('{"revision":')
+            elif there and each == "delete":
+                revision_path("toy", there[0]).unlink()
+            elif there or each == "rollback":
+                with suppress(RevisionError):
+                    name = there[0 if each == "accept old" else -1] if there else ""
+                    {"drop": lambda n: drop("toy", n), "rollback": lambda _: rollback("toy")}.get(
+                        each, lambda n: accept("toy", n, "f")
+                    )(name)
+
+
+def test_a_name_finds_a_revision_and_is_nobody_elses(file: str) -> None:
+    """Named once more it goes by the new name; names that are taken, or could be ids, are refused."""
+    one, two = proposed(file), proposed(file)
+    assert revisions.rename("toy", "a", "winter") == one.id == find_id("toy", "winter")
+    for bad in ("winter", "W", "b", "file", "2026-11-25-a", "two words"):
+        with pytest.raises(RevisionError, match="cannot be a revision's name"):
+            revisions.rename("toy", two.id, bad)
+    revisions.rename("toy", "winter", "cold")
+    assert find_id("toy", "cold") == one.id
+    with pytest.raises(UnknownName):
+        find_id("toy", "winter")
+
+
+def test_who_accepted_and_why_is_kept(file: str) -> None:
+    """In the history, with every decision."""
+    made = proposed(file)
+    accept("toy", made.id, made.fingerprint, by="the owner", why="belts\nwear here")
+    assert [(d.by, d.why) for d in history("toy")] == [("the owner", "belts wear here")]
 
 
 _ACCEPT = """

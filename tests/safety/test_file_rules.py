@@ -137,7 +137,7 @@ def test_a_file_that_breaks_a_rule_is_refused_with_the_place(dryer: Knowledge, c
     assert not list(problems(dryer))
     with pytest.raises(KnowledgeError) as refused:
         compiled(change(dryer))
-    assert str(refused.value).startswith(f"gas_dryer: {said}")
+    assert any(each.startswith(said) for each in refused.value.problems)
 
 
 def test_any_appliance_is_held_to_the_rules() -> None:

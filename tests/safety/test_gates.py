@@ -41,7 +41,7 @@ def stops_by_a_plain_reading(visit: OpenJob, job: Job) -> Iterator[str]:
     k = visit.knowledge
     for name, (_, _, finding) in last.items():
         seen = k.observables()[name]
-        stopping = {*seen.lets_out, *(k.check[name].stops_run if name in k.check else {})}
+        stopping = {*seen.lets_out, *seen.stops_run}
         yield from (
             f"{name}={o}" for o in stopping if finding.outcome == o or (finding.likelihood or {}).get(o, 0) > 0.5
         )
@@ -82,7 +82,7 @@ def test_no_run_and_no_gone_while_it_stands(tmp_path: Path, found: str) -> None:
     where, name = ("--data", str(tmp_path)), found.partition("=")[0]
     command("job", "new", *where)
     command("job", "find", "1", found, *where)
-    command("job", "safe", "1", "--note", "fitter came and measured", *where)
+    command("job", "safe", "1", "--note", "fitter came and measured co", *where)
     for line in (
         ("verify", "1", "dry_in_time"),
         ("find", "1", "verification_run=dry_in_time"),
@@ -107,7 +107,11 @@ def test_a_job_is_not_gone_while_there_is_no_air(tmp_path: Path) -> None:
     refused = command("job", "close", "1", "gone", "--note", "all well", *where)
     assert refused.code == 2 and "refused while hood_flap=none stands" in " ".join(refused.err.split())
     command("job", "find", "1", "hood_flap=strong", *where)
-    assert command("job", "close", "1", "gone", "--note", "lint fell out by itself", *where).code == 0
+    gone = ("job", "close", "1", "gone", "--note", "lint fell out by itself", *where)
+    refused = command(*gone)
+    assert refused.code == 2 and "stands open or shut off (gas_shut)" in " ".join(refused.err.split())
+    command("job", "state", "1", "--shut", "gas_shut", *where)
+    assert command(*gone).code == 0
 
 
 def test_mended_and_looked_at_again_it_ends(tmp_path: Path) -> None:
@@ -119,6 +123,10 @@ def test_mended_and_looked_at_again_it_ends(tmp_path: Path) -> None:
     refused = command("job", "close", "1", "gone", *where)
     assert refused.code == 2 and "nobody has looked again" in " ".join(refused.err.split())
     command("job", "find", "1", "transition_look=sound", *where)
+    refused = command("job", "close", "1", "gone", *where)
+    assert refused.code == 2 and "Put it back together: 1. " in " ".join(refused.err.split())
+    back = ("--shut", "unplugged", "--shut", "gas_shut", "--shut", "pulled_out")
+    command("job", "state", "1", *back, *where)
     assert command("job", "close", "1", "gone", *where).code == 0
 
 
@@ -144,10 +152,10 @@ def test_co_found_by_name_is_a_stop_like_its_reading(tmp_path: Path) -> None:
     assert command("job", "undo", "1", *where).code == 3
     assert command("job", "safe", "1", *where).code == 2
     assert command("job", "safe", "1", "--note", "ok", *where).code == 2
-    assert command("job", "safe", "1", "--note", "fitter measured, none left", *where).code == 0
+    assert command("job", "safe", "1", "--note", "fitter measured co, none left", *where).code == 0
     ended = command("job", "close", "1", "referred", *where)
     assert "Owed: CO in the room measured, machine running." in " ".join(ended.out.split())
-    assert "fitter measured, none left" in command("job", "show", "1", *where).out
+    assert "fitter measured co, none left" in command("job", "show", "1", *where).out
 
 
 @pytest.mark.parametrize("way", [("--plan", "--depth", "1", "--nodes", "2"), ("--what-if",)])
@@ -156,3 +164,31 @@ def test_at_once_stands_first_in_plan_and_what_if(way: tuple[str, ...]) -> None:
     asked = ("next", "--found", "burner_watch=burns_on", *way)
     assert command(*asked).out.startswith("AT ONCE: A flame that does not go out")
     assert command(*asked, "--json").out.startswith('{"at_once": ["A flame that does not go out')
+
+
+@pytest.mark.parametrize(
+    ("found", "mended", "again"),
+    [
+        ("flame_colour=yellow", "burner_clean", "flame_colour=blue"),
+        ("burning_smell=yes", "belt_idler", "burning_smell=no"),
+    ],
+)
+def test_flame_and_smell_are_looked_at_again(tmp_path: Path, found: str, mended: str, again: str) -> None:
+    """Before the repair nothing runs; after it the run is watched, and the job ends once somebody has looked again; a doubt is
+    none."""
+    where = ("--data", str(tmp_path))
+    command("job", "new", "--found", found, *where)
+    assert command("job", "close", "1", "gone", "--note", "it was nothing", *where).code == 2
+    command("job", "fix", "1", mended, "--by", "Pat Fitter", *where)
+    command("job", "verify", "1", "dry_in_time", *where)
+    refused = command("job", "close", "1", "gone", "--note", "all well", *where)
+    assert refused.code == 2 and "looked at again" in " ".join(
+        refused.err.replace("has looked again", "looked at again").split()
+    )
+    name, _, outcome = again.partition("=")
+    command("job", "find", "1", f"{name}={outcome} 70 / {found.partition('=')[2]} 30", *where)
+    assert command("job", "close", "1", "gone", "--note", "all well", *where).code == 2
+    command("job", "find", "1", again, *where)
+    for item in ("front_open", "gas_shut", "unplugged"):
+        command("job", "state", "1", "--shut", item, *where)
+    assert command("job", "close", "1", "gone", "--note", "all well", *where).code == 0

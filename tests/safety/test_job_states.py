@@ -81,8 +81,8 @@ class Proof:
     def __init__(self, appliance: Appliance, spoil: Spoil = list, seed: int = 7) -> None:
         self.appliance, self.k, self.spoil = appliance, appliance.knowledge, spoil
         # What of all that is known the instructions and the rules go by.
-        self.telling = {n for n, o in self.k.observables().items() if o.lets_out}
-        self.telling |= {n for n, c in self.k.check.items() if c.stops} | set(duties.causes_of(self.k))
+        seen = self.k.observables().items()
+        self.telling = {n for n, o in seen if o.lets_out or o.stops or o.stops_away} | set(duties.causes_of(self.k))
         self.telling |= {n for item in self.k.access.values() for n in item.not_while}
         self.machine, self.rng = MachineStates(self.k), np.random.default_rng(seed)
         self._kinds: dict[frozenset[tuple[str, str]], tuple[Knowledge, MachineStates]] = {}
@@ -154,7 +154,7 @@ class Proof:
         job, k = now.visit.job, self.k
         facts, skipped, here = job.facts, job.skipped, (job.stage, job.visit)
         sure = {p.finding.name: p.finding.outcome for p in job.findings if (p.stage, p.visit) == here}
-        stopped = any(sure.get(n) in check.stops_run for n, check in k.check.items())
+        stopped = any(sure.get(n) in each.stops_run for n, each in k.observables().items())
         for name in names:
             work = k.check.get(name) or k.repair[name]
             if name in skipped:
@@ -170,12 +170,8 @@ class Proof:
         """Repairs that end with a run while something seen just now stops the run, and none of them is of a cause of it."""
         job, s = now.visit.job, self.appliance.suspects
         for p in job.findings if not now.visit.clash() else ():
-            check = self.k.check.get(p.finding.name)
-            if (
-                check is None
-                or p.finding.outcome not in check.stops_run
-                or (p.stage, p.visit) != (job.stage, job.visit)
-            ):
+            stops = self.k.observables()[p.finding.name].stops_run
+            if p.finding.outcome not in stops or (p.stage, p.visit) != (job.stage, job.visit):
                 continue
             if any(q.finding.name == p.finding.name and q.finding.take > p.finding.take for q in job.findings):
                 continue
@@ -342,7 +338,7 @@ def _lit_without_air(m: pytest.MonkeyPatch) -> None:
 
 def _only_the_exhaust(k: Knowledge, known: Known) -> dict[str, str]:
     """A mistake: what stops the heat is not asked about."""
-    stops = {n for n, c in k.check.items() if c.stops_heat} | set(duties.causes_of(k))
+    stops = {n for n, each in k.observables().items() if each.stops_heat} | set(duties.causes_of(k))
     return not_run_now_as_it_is(k, {n: v for n, v in known.items() if n not in stops})
 
 

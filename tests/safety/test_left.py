@@ -29,6 +29,12 @@ def job(data: Path, *line: str) -> tuple[int, str]:
     return ended.code, " ".join((ended.out + ended.err).split())
 
 
+def put_back(data: Path) -> None:
+    """The machine is closed up, on and in its place."""
+    for item in ("front_open", "rear_open", "unplugged", "gas_shut", "duct_off", "pulled_out"):
+        job(data, "state", "1", "--shut", item)
+
+
 def test_a_skip_pays_no_debt_and_a_run_lifts_no_bar(tmp_path: Path) -> None:
     """A new fuse, its cause left out for want of tools: the run is taken and settles nothing, the skip neither."""
     job(tmp_path, "new", "--found", "fuse_continuity=open")
@@ -43,6 +49,7 @@ def test_a_skip_pays_no_debt_and_a_run_lifts_no_bar(tmp_path: Path) -> None:
     assert job(tmp_path, "close", "1", "referred")[0] == 0
     job(tmp_path, "undo", "1")
     assert "AT ONCE" not in job(tmp_path, "find", "1", "hood_air_speed=good")[1]
+    put_back(tmp_path)
     assert job(tmp_path, "close", "1", "gone")[0] == 0
 
 
@@ -101,6 +108,7 @@ def test_a_fault_seen_and_left_is_asked_about_or_refused(tmp_path: Path) -> None
     job(tmp_path, "find", "1", "transition_look=sound")
     code, told = job(tmp_path, "close", "1", "gone")
     assert code == 2 and "door_seal_look=loose was found" in told and "Why is the complaint gone?" in told
+    put_back(tmp_path)
     assert job(tmp_path, "close", "1", "gone", "--note", "customer wants the seal left")[0] == 0
 
 

@@ -219,8 +219,9 @@ def test_a_repair_that_was_not_on_the_screen_says_what_closing_up_is(tmp_path: P
         "Closing it up again is"
     )[2]
     (steps, *_) = printed_steps(shown.splitlines())
-    assert steps == [k.access[i].close_step for i in ("front_open", "gas_shut", "unplugged")]
-    assert not wrong(k, (), frozenset({"unplugged", "gas_shut", "front_open"}), steps)
+    assert steps[:3] == [k.access[i].close_step for i in ("front_open", "gas_shut", "unplugged")]
+    assert steps[3:] == k.repair["flame_sensor"].prove
+    assert not wrong(k, ("flame_sensor",), frozenset({"unplugged", "gas_shut", "front_open"}), steps)
     told = bench(
         tmp_path / "told", *start, "burner_watch no_glow", "igniter_ohms open", "yes", "repair igniter", "leave"
     ).out

@@ -202,7 +202,7 @@ KNOWN: dict[str, Known] = {
     "not_run_like_that": {"burning_smell": {"yes": 1.0}},
     "not_run_when_stopped": {"meter_clock": {"high": 1.0}},
     "not_lit_without_air": {"hood_flap": {"none": 0.6}, "thermal_fuse.open": {CAUSE_LEFT: 0.6}},
-    "watched_when_it_may_let_out": {"transition_look": {"off": 0.3}},
+    "watched_when_it_may_let_out": {"transition_look": {"off": 0.3}, "cabinet_hot": {"yes": 1.0}},
 }
 MISTAKES: list[Planted] = [
     ("shut_off_first", lambda k: without(lines_of(k, "igniter_ohms"), "unplugged"), CLOSED_UP),

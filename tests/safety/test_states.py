@@ -160,6 +160,7 @@ def test_job_asks_as_well(tmp_path: Path) -> None:
     data = ["--data", str(tmp_path)]
     command("job", "new", *data)
     said = " ".join(command("job", "find", "1", "igniter_ohms=open", *data).out.split())
-    assert "Is the machine like this now: " in said and "faultodds job state 1 --open ITEM or --shut ITEM" in said
+    assert "Is the machine like this now: " in said
+    assert f"faultodds job state 1 --data {tmp_path} --open ITEM or --shut ITEM" in said
     assert "Is the machine" not in command("job", "find", "1", "fuse_continuity=closed", *data).out
     assert "Is the machine" not in command("job", "state", "1", "--shut", "front_open", *data).out

@@ -75,7 +75,7 @@ def test_draws_lie_around_the_fit() -> None:
     draws = sample(rich_toy(), log, FULL, sweeps=120, burn=20, learned=learned)
     inside = [draws.interval(p)[0] <= learned.numbers[p] <= draws.interval(p)[1] for p in learned.numbers]
     assert np.mean(inside) > 0.9
-    assert draws.mean("component/pump/modes/dead/share") == pytest.approx(
+    assert draws.of("component/pump/modes/dead/share").mean() == pytest.approx(
         learned.numbers["component/pump/modes/dead/share"], rel=0.15
     )
 

@@ -1,4 +1,4 @@
-"""`appliance`: what there is, what a knowledge file says, whether it is sound, its network as a file."""
+"""`appliance`: what there is, what a knowledge file says, whether it is sound, its network as a file; files of one's own."""
 
 from __future__ import annotations
 
@@ -10,15 +10,20 @@ import typer
 
 from faultodds.errors import KnowledgeError
 from faultodds.files import refuse_taken
+from faultodds_cli.appliance import own
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.text import wrap
 
-app = options.new_app("Knowledge files: list, show, check, export.")
+app = options.new_app("Knowledge files: list, show, check, add, remove, export.")
+app.command("add")(own.add)
+app.command("remove")(own.remove)
 
 NameArgument = Annotated[
     str,
-    typer.Argument(metavar="[NAME|FILE]", help="A shipped appliance, or a knowledge file.", show_default=False),
+    typer.Argument(
+        metavar="[NAME|FILE]", help="A shipped appliance, one of your own, or a knowledge file.", show_default=False
+    ),
 ]
 
 
@@ -31,19 +36,21 @@ class Form(StrEnum):
 
 @app.command("list")
 def list_command(as_json: options.Json = False) -> None:
-    """The appliances that come with the program."""
-    from faultodds.files import shipped
-    from faultodds.knowledge import load
-
-    found = [(name, load(name)) for name in shipped()]
+    """The appliances that come with the program, and your own."""
+    found = own.every()
     if as_json:
-        say_json(
-            {"appliances": [{"name": n, "title": k.appliance.title, "calls": k.appliance.calls} for n, k in found]}
-        )
+        say_json({"appliances": found})
         return
-    for name, k in found:
-        say(wrap(f"{k.appliance.title}: {k.appliance.calls}", f"{name}  "))
-    say(wrap("A knowledge file of your own is used by its path: --appliance my_dryer.toml"))
+    for each in found:
+        whose = f" Yours: {each['file']}." if each["yours"] else ""
+        usual = " Used when none is named." if each["usual"] else ""
+        said = each["problem"] or f"{each['title']}: {each['calls']} [{each['id']}]."
+        say(wrap(f"{said}{whose}{usual}", f"{each['name']}  ", "    "))
+    say(
+        wrap(
+            "A file of your own is used by its path (--appliance my_dryer.toml), or by name after: faultodds appliance add FILE"
+        )
+    )
 
 
 @app.command("show")
@@ -92,16 +99,17 @@ def check_command(
     name: Annotated[str, typer.Argument(metavar="FILE|NAME", help="A knowledge file, or a shipped appliance.")],
     as_json: options.Json = False,
 ) -> None:
-    """Validate a knowledge file and print what it says about itself."""
-    from faultodds.advice import unsafe_ways
-    from faultodds.belief import accepted_by_pgmpy, compiled, self_check
-    from faultodds.knowledge import load
+    """Validate a knowledge file and print all that is wrong with it, or what it says about itself."""
+    from faultodds.belief import accepted_by_pgmpy, self_check
     from faultodds_cli.appliance.show import check_answer, check_lines
 
-    appliance = compiled(load(name))
-    unsafe = next(unsafe_ways(appliance.knowledge), None)
-    if unsafe is not None:
-        raise KnowledgeError(f"{name}: {unsafe}")
+    try:
+        appliance = own.sound(name)
+    except KnowledgeError as error:
+        if not as_json:
+            raise
+        say_json({"file": name, "sound": False, "problems": list(error.problems) or [str(error)]})
+        raise typer.Exit(error.exit_code) from None
     report = self_check(appliance)
     nodes, edges = accepted_by_pgmpy(appliance)
     if as_json:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
+from faultodds.knowledge import total_of_shares
 from faultodds.names import capital
 from faultodds_cli.shared.printing import rounded
 from faultodds_cli.shared.show_advice import FOR_THE_QUALIFIED, outcomes_of, told_lines
@@ -15,9 +16,13 @@ if TYPE_CHECKING:
     from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 
 
+FAR_OFF = 0.1
+"""How far the sum of the shares may be from `shares_per` without a word."""
+
+
 def names_answer(k: Knowledge) -> dict[str, Any]:
     """The object of `appliance show --json`."""
-    scale = _all_shares(k)
+    scale = total_of_shares(k)
     return {
         "appliance": k.appliance.id,
         "title": k.appliance.title,
@@ -97,12 +102,8 @@ def _named(k: Knowledge, what: str) -> str:
     return match("list or name", what, [*sections(k), *names], names, hint)
 
 
-def _all_shares(k: Knowledge) -> float:
-    return sum(m.share for _, m in k.modes()) + k.other_causes.unlisted + k.other_causes.nothing_wrong
-
-
 def _fault_lines(k: Knowledge) -> Iterator[str]:
-    scale = _all_shares(k)
+    scale = total_of_shares(k)
     for component, record in k.component.items():
         yield from wrap(record.title, f"  {component}: ", "    ")
         for mode, m in record.modes.items():
@@ -182,6 +183,7 @@ def check_answer(appliance: Appliance, report: SelfCheck, nodes: int, edges: int
         "appliance": appliance.knowledge.appliance.id,
         "sizes": report.sizes,
         "omitted_mass": rounded(report.omitted_mass),
+        "shares_total": total_of_shares(appliance.knowledge),
         "ambiguity_groups": [{"modes": list(g.modes), "repairs": list(g.repairs)} for g in report.groups],
         "unreached": list(report.unreached),
         "unseen": list(report.unseen),
@@ -199,6 +201,7 @@ def check_lines(name: str, appliance: Appliance, report: SelfCheck, nodes: int, 
     k, size = appliance.knowledge, report.sizes
     share = percent_fine(report.omitted_mass)
     lines = wrap(f"{name}: sound. {k.appliance.title}, {k.appliance.calls}.")
+    lines += _sum_lines(k)
     lines += ["", *wrap(", ".join(f"{count:,} {thing}" for thing, count in size.items()) + ".", "Size: ")]
     lines += wrap(f"combinations of faults with {share} of the calls are left out of the odds.", "Left out: ")
     table = report.largest
@@ -206,6 +209,17 @@ def check_lines(name: str, appliance: Appliance, report: SelfCheck, nodes: int, 
     lines += wrap(f"{table.node}, {table.values.size:,} cells (parents: {parents}).", "Largest table: ")
     lines += wrap(f"{nodes} nodes, {edges} edges; pgmpy's check passed.", "Network: ")
     return [*lines, "", *_group_lines(k, report), "", *_reach_lines(k, report)]
+
+
+def _sum_lines(k: Knowledge) -> list[str]:
+    """A word when the shares add up to something far from what the file says they are parts of."""
+    total = total_of_shares(k)
+    if abs(total - k.appliance.shares_per) <= FAR_OFF * k.appliance.shares_per:
+        return []
+    return wrap(
+        f"they add up to {total:g}, appliance.shares_per says {k.appliance.shares_per:g}. Each is taken as a part of {total:g}.",
+        "Shares: ",
+    )
 
 
 def _group_lines(k: Knowledge, report: SelfCheck) -> Iterator[str]:

@@ -50,9 +50,7 @@ def audit_command(
             "--first", metavar="N", min=1, max=10_000_000, help="Jobs to have seen before the first forecast."
         ),
     ] = 50,
-    figure: Annotated[
-        Path | None, typer.Option("--figure", metavar="FILE", help="Also write a figure: audit.png, .svg or .pdf.")
-    ] = None,
+    figure: options.Figure = None,
     force: options.Force = False,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     data: options.LogData = None,
@@ -60,25 +58,30 @@ def audit_command(
 ) -> None:
     """Play a log forward: learn from the jobs before each month, forecast its jobs, compare with what put them right.
 
-    Compared are the knowledge file's priors, priors learned from the log, any --revision, and three rivals from
-    scikit-learn that get the same columns. Nothing is forecast from anything that was not known at the time.
+    Compared are the numbers in use, priors learned from the log, any --revision, and three rivals from scikit-learn
+    that get the same columns. An accepted revision is judged on months that it was not learned from. Nothing is
+    forecast from anything that was not known at the time.
 
     Example: faultodds audit harbour_lane
     """
-    from faultodds.audit import audit, chosen, read_truth
+    from faultodds.audit import against_in_use, chosen, keep, learned_from, read_truth
     from faultodds.belief import open_appliance
+    from faultodds.joblog import find_log
 
     moments = chosen(stages)
     _refuse_early(figure, force, truth, rivals_know_truth)
     known = None if truth is None else read_truth(truth)
     knowledge = open_appliance(appliance, revision="file").knowledge
-    frame = _opened(log, data, knowledge)
+    path = find_log(log, data)
+    frame = _opened(path, knowledge)
     others = {each: open_appliance(appliance, revision=each).knowledge for each in revision or ()}
     with _progress() as tick:
-        found = audit(
-            knowledge, frame, truth=known, others=others, stages=moments, with_rivals=rivals,
+        found = against_in_use(
+            appliance, frame, truth=known, others=others, stages=moments, with_rivals=rivals,
             rivals_know_truth=rivals_know_truth, first_jobs=first, most_refits=refits, tick=tick,
         )  # fmt: skip
+    for each in learned_from(knowledge.appliance.id, path) if truth is None else ():
+        keep(knowledge.appliance.id, each, found)
     _say(found, Path(log).stem, knowledge.appliance.id, figure, as_json)
 
 
@@ -86,19 +89,16 @@ def _refuse_early(figure: Path | None, force: bool, truth: Path | None, rivals_k
     """Refuse what could not be done, before any work."""
     from faultodds.errors import FaultoddsError
 
-    if figure is not None:
-        from faultodds.charts import check_path
-
-        check_path(figure, "audit.png", force=force)
+    options.refuse_figure(figure, force, "audit.png")
     if rivals_know_truth and truth is None:
         raise FaultoddsError("--rivals-know-truth needs the truth: add --truth FILE, or leave it out.")
 
 
-def _opened(log: str, data: str | None, knowledge: Knowledge) -> pd.DataFrame:
+def _opened(path: Path, knowledge: Knowledge) -> pd.DataFrame:
     """The clean log, every name in it known to the knowledge file."""
-    from faultodds.joblog import find_log, read_clean, validate
+    from faultodds.joblog import read_clean, validate
 
-    frame = read_clean(find_log(log, data))
+    frame = read_clean(path)
     validate(frame, knowledge)
     return frame
 

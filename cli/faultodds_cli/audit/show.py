@@ -13,12 +13,13 @@ if TYPE_CHECKING:
 _NAME = 21
 # A line of the table; narrower screens have it in words.
 _WIDE = 79
-_HEADS = ("log", "Brier", "calib", "first", "top 3", "than file")
+_HEADS = ("log", "Brier", "calib", "first", "top 3", "than base")
 _LEGEND = (
     "log: minus the log of the chance given to what turned out, mean of the jobs; smaller is better. Brier: squared "
     "distance of the chances from what turned out, smaller is better. calib: how far the chance stated for the likeliest "
     "repair lies from how often it was right. first, top 3: share of jobs where the likeliest, or one of the three "
-    "likeliest, put the machine right. than file: log less the file's on the same jobs; under 0 is better."
+    "likeliest, put the machine right. last: log less "
+    "that of the numbers compared with, on the same jobs, with its 95 % interval; under 0 is better."
 )
 
 
@@ -34,11 +35,11 @@ def lines(audit: Audit, name: str, said: str) -> list[str]:
         rows = [r for r in audit.rows if r.stage == stage]
         if width() < _WIDE:
             out += wrap(stage.title.upper())
-            out += [
-                line for r in rows for line in listed(r.method, _HEADS, [*_figures(r), _difference(r.against_file)])
-            ]
+            out += [line for r in rows for line in listed(r.method, _HEADS, [*_figures(r), _difference(r.against)])]
         else:
-            out.append(f"{stage.title.upper():<{_NAME}}    log  Brier  calib first top 3  than file (95 %)")
+            out.append(
+                f"{stage.title.upper():<{_NAME}}    log  Brier  calib first top 3  than {audit.base[:10]:<10} 95 %"
+            )
             out += [_row(r) for r in rows]
         out.append("")
     out += wrap(_LEGEND)
@@ -53,7 +54,7 @@ def lines(audit: Audit, name: str, said: str) -> list[str]:
 
 def _row(r: Row) -> str:
     figures = "".join(figure.rjust(w) for figure, w in zip(_figures(r), (7, 7, 7, 6, 6), strict=True))
-    return f"  {r.method:<{_NAME - 2}}{figures}  {_difference(r.against_file)}".rstrip()
+    return f"  {r.method:<{_NAME - 2}}{figures}  {_difference(r.against)}".rstrip()
 
 
 def _figures(r: Row) -> list[str]:
@@ -70,6 +71,7 @@ def answer(audit: Audit, name: str, appliance: str, said: str) -> dict[str, Any]
     return {
         "appliance": appliance,
         "log": name,
+        "base": audit.base,
         "counts": dict(audit.counts),
         "stages": [
             {
@@ -100,7 +102,7 @@ def _plain(r: Row) -> dict[str, Any]:
         "calibration_error_by_luck": rounded(r.luck),
         "top_1": rounded(r.top1),
         "top_3": rounded(r.top3),
-        "log_score_less_file": None if r.against_file is None else _interval(r.against_file),
+        "log_score_less_base": None if r.against is None else _interval(r.against),
         "calibration_curve": [
             {
                 "stated": rounded(p.stated),

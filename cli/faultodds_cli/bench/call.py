@@ -57,13 +57,15 @@ class BenchCall:
 
     `numbered` is what the numbers on the screen stand for; `question` waits for an answer; `doubted` findings, which do not fit
     what was found before, wait for somebody to say that they are so; `standing` are the cautions that the last screen told or
-    that stood from the one before; `told` is the work whose steps it told; `is_command` tells the program's own words.
+    that stood from the one before; `told` is the work whose steps it told; `unnoted` the last line, if nothing came of it;
+    `is_command` tells the program's own words.
     """
 
     visit: OpenJob
     talk: Talk
     numbered: list[str] = field(default_factory=list)
     question: Question | None = None
+    unnoted: str = ""
     doubted: list[Question] = field(default_factory=list)
     standing: set[str] = field(default_factory=set)
     told: set[str] = field(default_factory=set)
@@ -74,7 +76,7 @@ class BenchCall:
     def show(self) -> None:
         """The screen, and the numbers that go with it."""
         self.talk.rule()
-        self.talk.say(screen(self.visit, self.standing))
+        self.talk.say(screen(self.visit, self._still_standing()))
         try:
             self.numbered = [c.name for c in self.visit.now.advice.telling_checks[:CHECKS_SHOWN]]
             self.standing = standing_cautions(self.visit.now)
@@ -83,6 +85,12 @@ class BenchCall:
         self.told = set(self.told_now())
         now = None if self.visit.job.is_closed or self.visit.clash() else self.visit.now.advice
         self.shown = now.name if now is not None else ""
+
+    def _still_standing(self) -> set[str]:
+        """The cautions told before that need not be told again; how a live machine is made dead is told each time it is live."""
+        k = self.visit.knowledge
+        live = any(item.makes_safe == "power" and name not in self.visit.state for name, item in k.access.items())
+        return {c for c in self.standing if not (live and "power" in k.caution[c].covers)}
 
     def try_out(self, found: Iterable[typed.Typed]) -> None:
         """Judge all of a line before any of it is entered."""
@@ -208,7 +216,7 @@ class BenchCall:
             command = self.is_command(reply.partition(" ")[0])
             if command:
                 later.append(reply)
-            if command or (said in NO and self._says_yes(f"Is it {self._called(before)}, then? (yes or no)")):
+            if command or (said in NO and self.says_yes(f"Is it {self._called(before)}, then? (yes or no)")):
                 self.talk.tell(
                     f"Then it is taken to be as before: {self._called(before)}. Say how it is, such as: gas on."
                 )
@@ -218,7 +226,8 @@ class BenchCall:
             self._make_safe(guess)
         return False
 
-    def _says_yes(self, question: str) -> bool:
+    def says_yes(self, question: str) -> bool:
+        """Ask a question once; whether the answer is a plain yes."""
         reply = self.talk.ask(question) or ""
         self.visit.listen(reply)
         return sayings.plain(reply) in YES and "?" not in reply
@@ -307,7 +316,7 @@ class BenchCall:
         if job.is_closed:
             return wrap(f"Job {job.id} is closed and kept.")
         lines = wrap(f"Left out: {self.doubts_named()}.") if self.doubted else []
-        lines += wrap(f"Job {job.id} is saved. Go on with: faultodds bench {job.id}")
+        lines += wrap(f"Job {job.id} is saved. Go on with: faultodds bench {job.typed}")
         left = [self.visit.knowledge.access[i].title for i in self.visit.knowledge.access if i in self.visit.state]
         return lines + (
             wrap(f"Left like this: {', '.join(left)}. Do not leave it so with people about.") if left else []

@@ -116,7 +116,13 @@ def missing(call: BenchCall, rest: str) -> bool:
 
 
 def undo(call: BenchCall, rest: str) -> bool:
-    """Take back the last entry, or an older one by its name."""
+    """Take back the last entry, or an older one by its name; where the last line left none, only when it is asked for twice."""
+    if call.unnoted and not rest and call.visit.job.steps:
+        last = show_job.step_text(call.visit.job.steps[-1])
+        call.talk.tell(
+            f"Nothing was noted of '{call.unnoted}'. To take back what was noted before it ({last}): undo once more."
+        )
+        return False
     taken = call.visit.take_back(rest) if rest else call.visit.undo()
     call.talk.tell(f"Taken back: {'; and '.join(show_job.step_text(s) for s in taken)}.")
     call.try_doubted_again()
@@ -220,6 +226,8 @@ def note(call: BenchCall, rest: str) -> bool:
 def safe(call: BenchCall, rest: str) -> bool:
     """It is safe again, on a job that was stopped."""
     call.visit.safe(rest or call.talk.ask(WHO_SAYS_SO) or "")
+    for text in owed_on(call.visit.appliance, call.visit.job):
+        call.talk.tell(text, "!! ")
     return True
 
 
@@ -234,8 +242,9 @@ def close(call: BenchCall, rest: str) -> bool:
     word, day, reason = _ending(rest)
     steps = call.visit.closing_up()
     unverified, stopped = call.visit.unverified, call.visit.out_of_service()
-    if word == "gone" and not reason and not call.visit.job.is_closed and not stopped:
-        reason = _why_gone(call)
+    if word == "gone" and not call.visit.job.is_closed and not stopped:
+        steps = _put_back(call, steps)
+        reason = reason or _why_gone(call)
     closed = call.visit.close(word, day, reason)
     if closed.outcome == "came_back":
         call.talk.tell(f"Noted: came back on {closed.on}. The job is open again; the machine is taken as closed up.")
@@ -269,6 +278,18 @@ def _ending(rest: str) -> tuple[str, str | None, str]:
         how, more = " ".join(words[:count]), words[count:]
     day = more.pop(0) if more and (how == "came_back" or more[0][:1].isdigit()) else None
     return how, day, " ".join(more).lstrip("-:,; ")
+
+
+def _put_back(call: BenchCall, steps: list[str]) -> list[str]:
+    """Ask for the machine to be put back together; what is left of it to do, nothing. Raises FaultoddsError unless it is plainly
+    done."""
+    if steps:
+        call.talk.tell("First put the machine back:")
+        call.talk.say(numbered(steps))
+        if not call.says_yes("Is all of that done? (yes or no)"):
+            raise FaultoddsError("The job stays open. When it is all put back, type close gone again.")
+        call.visit.set_state(dict.fromkeys(call.visit.state, False))
+    return []
 
 
 def _why_gone(call: BenchCall) -> str:

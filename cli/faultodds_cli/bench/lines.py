@@ -10,7 +10,7 @@ from faultodds.advice import question_of
 from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName
 from faultodds.job import sayings, typed
 from faultodds.names import fold
-from faultodds.safety import only_denies
+from faultodds.safety import made_safe, only_denies
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
 from faultodds_cli.bench.commands import COMMANDS, as_command, beginning, exact, near_miss, refuse_two_ways
 from faultodds_cli.bench.doubts import settled
@@ -40,15 +40,19 @@ def talk_through(call: BenchCall) -> None:
 
 def take(call: BenchCall, line: str) -> None:
     """One line: done, and saved, or answered with what to type instead."""
+    before, done_with = call.visit.job, False
     with forgiving(call.talk):
         try:
             call.watch_for_danger(line)
             with call.talk.held(call.visit):
                 done = settled(call, line) or _obey(call, line)
+            done_with = exact(line.split()[0]) is not None
             if done and not call.over:
                 call.show()
         except ClashError as clash:
             call.talk.say(clash_lines(clash))
+    taken_back = exact(as_command(line).split()[0]) == "undo"
+    call.unnoted = "" if done_with or taken_back or call.visit.job is not before else line
 
 
 def _obey(call: BenchCall, line: str) -> bool:
@@ -197,7 +201,13 @@ def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
 def _said_machine(call: BenchCall, said: sayings.Said) -> bool:
     item = sayings.machine_item(call.visit.knowledge, said.name)
     assert item is not None
-    call.visit.set_state({item: said.value == "off"})
+    before, opens = call.visit.state, said.value == "off"
+    try:
+        call.visit.set_state({item: opens})
+    except FaultoddsError as unsafe:  # said of a machine that is live: how it is now has to be plain
+        call.talk.tell(str(unsafe), "!! ")
+        call.tell_state(before, made_safe(call.visit.knowledge, before | {item} if opens else before - {item}))
+        return True
     call.talk.tell(f"Noted: {sayings.echo(said.name, said.value)}.")
     return True
 

@@ -69,9 +69,9 @@ def airflow(
 
     Example: faultodds calc airflow 1150fpm
     """
-    from faultodds.readings import ReadingSpec, air_flow, amount, measured, quantity, velocity_pressure
+    from faultodds.readings import ReadingSpec, air_flow, amount, measured, positive, quantity, velocity_pressure
 
-    diameter = _above_zero_inches(amount(inches, "in", "4in"))
+    diameter = positive(amount(inches, "in", "4in"), "the duct diameter", "in")
     measured(reading, "air_speed", "fpm", "1150fpm")  # refuses OL, ranges and words in the usual way
     fpm = quantity(reading, ReadingSpec(kind="air_speed", unit="fpm", duct_inches=diameter)).middle
     cfm, pressure = air_flow(fpm, diameter), velocity_pressure(fpm)
@@ -82,12 +82,6 @@ def airflow(
          f"Its velocity pressure is {pressure:.3f} in w.c."],
         "Flow is speed times area; velocity pressure (V / 4005)^2 in standard air.",
     )  # fmt: skip
-
-
-def _above_zero_inches(inches: float) -> float:
-    from faultodds.readings import positive
-
-    return positive(inches, "the duct diameter", "in")
 
 
 def drytime(
@@ -103,10 +97,13 @@ def drytime(
 
     Example: faultodds calc drytime 8.5lb 13.3lb
     """
-    from faultodds.readings import amount, drying_floor, drying_heat, water_in_load
+    from faultodds.readings import amount, drying_floor, drying_heat, positive, water_in_load
 
     dry_lb = amount(dry, "lb", "8.5lb")
-    start = amount(wet, "%", "57%") if "%" in wet else 100 * (amount(wet, "lb", "13.3lb") / _above_zero(dry_lb) - 1)
+    if "%" in wet:
+        start = amount(wet, "%", "57%")
+    else:
+        start = 100 * (amount(wet, "lb", "13.3lb") / positive(dry_lb, "the dry weight", "lb") - 1)
     water = water_in_load(dry_lb, start, amount(end, "%", "2%"))
     btu_h = amount(burner, "Btu/h", "22000")
     minutes = drying_floor(water, btu_h)
@@ -119,9 +116,3 @@ def drytime(
          "Over about 65 % at the start is a washer that leaves it wet."],
         "Latent heat: steam tables, from memory. Two to three times, 65 %: common practice, no source.",
     )  # fmt: skip
-
-
-def _above_zero(dry_lb: float) -> float:
-    from faultodds.readings import positive
-
-    return positive(dry_lb, "the dry weight", "lb")

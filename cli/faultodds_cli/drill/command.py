@@ -49,9 +49,10 @@ Name = Annotated[str, typer.Argument(metavar="[NAME]", help="The name that the d
 
 def _dryer() -> Appliance:
     from faultodds.belief import open_appliance
+    from faultodds.files import USUAL
     from faultodds_cli.trial.bridge import must_fit
 
-    ready = open_appliance(options.DEFAULT_APPLIANCE, revision="file")
+    ready = open_appliance(USUAL, revision="file")
     must_fit(ready.knowledge)
     return ready
 

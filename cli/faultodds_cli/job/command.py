@@ -90,7 +90,10 @@ def find(
 
     Examples: faultodds job find 7 hood_flap=weak / faultodds job find 7 thermistor_ohms=9.2k --ambient 72F
     """
-    _need_some([*(findings or []), *(reading or [])], "find", "hood_flap=weak")
+    if not (findings or reading):
+        from faultodds.errors import FaultoddsError
+
+        raise FaultoddsError("nothing to enter. Type for example: faultodds job find 7 hood_flap=weak")
     with _entering(job, appliance, data, as_json, ambient) as (visit, taken):
         taken += _enter(visit, [], findings or [], reading or [], again=again, minutes=minutes, by=by)
 
@@ -122,7 +125,7 @@ def fix(
     with _entering(job, appliance, data, as_json) as (visit, _):
         visit.fixes(repairs, minutes, by)
     if not (as_json or visit.left_off):
-        say(f"Next, run the machine: faultodds job verify {visit.job.id} OUTCOME")
+        say(f"Next, run the machine: faultodds job verify {visit.job.typed} OUTCOME")
 
 
 @app.command()
@@ -246,6 +249,11 @@ def safe(
     """Say that it is safe again, on a job that was stopped by gas, carbon monoxide, illness or fire."""
     with _entering(job, appliance, data, as_json) as (visit, _):
         visit.safe(remark)
+    if not as_json:
+        from faultodds.job import owed_on
+
+        for text in owed_on(visit.appliance, visit.job):
+            say(wrap(text))
 
 
 @app.command("revision")
@@ -286,9 +294,12 @@ def close(
     with _entering(job, appliance, data, as_json) as (visit, _):
         steps, stopped = visit.closing_up(), visit.out_of_service()
         visit.close(outcome, on, remark)
+    typed = visit.job.typed
     if visit.job.outcome == "came_back" and not as_json:
         say(
-            wrap(f"Ask what it does now, and enter it: faultodds bench {job}, or faultodds job find {job} NAME=OUTCOME")
+            wrap(
+                f"Ask what it does now, and enter it: faultodds bench {typed}, or faultodds job find {typed} NAME=OUTCOME"
+            )
         )
     if visit.job.is_closed and not as_json:
         from faultodds.advice import left_off
@@ -324,13 +335,6 @@ def _refuse_bad_start(
     if qualified is False:
         refuse_unqualified(only_qualified(appliance.knowledge, (getattr(s, "name", "") for s in steps)))
     evidence_of(appliance, unsaved_job(appliance, steps))
-
-
-def _need_some(given: Sequence[str], command: str, example: str) -> None:
-    from faultodds.errors import FaultoddsError
-
-    if not given:
-        raise FaultoddsError(f"nothing to enter. Type for example: faultodds job {command} 7 {example}")
 
 
 @contextmanager
@@ -392,12 +396,15 @@ def _answer(visit: OpenJob, as_json: bool, head: str, taken: Iterable[JudgedFind
         answer["clash"] = {"findings": list(clash.findings), "message": str(clash)} if clash else None
         say_json(answer)
     else:
-        say([head, *entered_lines(visit, taken, since)])
+        of = visit.appliance
+        say([head, *entered_lines(visit, taken, since), *cautions([text for text in (of.changed, of.doubt) if text])])
         for m in odd:
             names = " or ".join(dict.fromkeys([m.finding.name, *(p.finding.name for p in m.against)]))
-            way_out = f"It is saved. Look once more; the one that is wrong: faultodds job undo {visit.job.id} {names}"
+            way_out = (
+                f"It is saved. Look once more; the one that is wrong: faultodds job undo {visit.job.typed} {names}"
+            )
             say(cautions([f"{misfit_text(m)} {way_out}"]))
     if clash:
         if not as_json:
-            complain(f"{clash} The job is kept: faultodds job undo {visit.job.id}")
+            complain(f"{clash} The job is kept: faultodds job undo {visit.job.typed}")
         raise typer.Exit(2)

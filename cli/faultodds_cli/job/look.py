@@ -21,13 +21,20 @@ def show(
     revision: options.Revision = None,
     shop: options.Shop = None,
     technician: options.Technician = None,
+    figure: options.Figure = None,
+    force: options.Force = False,
     data: options.Data = None,
     as_json: options.Json = False,
 ) -> None:
     """The whole story of a job: times, findings and raw readings, repairs, how it ended, odds and advice
-    now."""
+    now. With --figure, a picture of the odds after each step."""
+    options.refuse_figure(figure, force, "job.png")
     with opened_store(data) as store:
         visit = resume(store, job, appliance, revision, shop, technician, qualified=qualified, labour_rate=labour_rate)
+        if figure is not None:
+            from faultodds.charts import draw_course
+
+            draw_course(visit.knowledge, visit.now.belief, figure)
         if as_json:
             from faultodds.job import job_answer
 

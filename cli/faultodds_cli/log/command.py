@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from faultodds_cli.shared import options
+from faultodds_cli.shared.import_log import Given, import_file
 from faultodds_cli.shared.printing import say, say_json
-from faultodds_cli.shared.progress import terminal
 
 if TYPE_CHECKING:
-    from faultodds.joblog import CleaningReport, Draft, Options
-    from faultodds.knowledge import Knowledge
+    from faultodds.joblog import CleaningReport, Draft
 
 app = options.new_app("Your own job log: import it, look at it, write it out. Learning from it is 'faultodds tune'.")
 
@@ -40,6 +36,10 @@ def import_(
         typer.Option(
             "--phrases", metavar="PHRASES.csv", help="The table of phrases that an import wrote, with what they mean."
         ),
+    ] = None,
+    add_to: Annotated[
+        str | None,
+        typer.Option("--add-to", metavar="LOG", help="Add the file's visits to a log that is there: a new month."),
     ] = None,
     yes: Annotated[bool, typer.Option("--yes", "-y", help="Take the proposed mapping without asking.")] = False,
     encoding: Annotated[
@@ -65,71 +65,18 @@ def import_(
 
     if store == (file is not None):
         raise FaultoddsError("give a file, or --store: faultodds log import jobs.csv / faultodds log import --store.")
+    if add_to is not None and (store or name is not None):
+        raise FaultoddsError("--add-to names the log that a file is added to: leave out --store and --name.")
     knowledge = load(appliance)
     if file is None:
         from faultodds.joblog import import_store
 
         _finish(import_store(knowledge, name or "jobs", data), data, as_json)
         return
-    from faultodds.joblog import Options
-
-    how = Options(encoding, sheet, formulas_aside)
-    _import_file(Path(file).expanduser(), knowledge, name, mapping, phrases, how, yes, force, data, as_json)
-
-
-def _import_file(
-    path: Path,
-    knowledge: Knowledge,
-    name: str | None,
-    mapping: str | None,
-    phrases: str | None,
-    how: Options,
-    yes: bool,
-    force: bool,
-    data: str | None,
-    as_json: bool,
-) -> None:
-    from faultodds.joblog import PROPOSED, already_clean, draft, import_log, refuse_other_source, with_phrases
-
-    with _progress(quiet=as_json) as progress:
-        given = Path(mapping).expanduser() if mapping else None
-        found = draft(path, knowledge, name, given, how, data, progress)
-    if phrases is not None:
-        found = with_phrases(found, Path(phrases).expanduser(), knowledge)
-    if found.origin != PROPOSED and not as_json:
-        say(f"Read with the mapping in {found.origin}.")
-    if not force:
-        refuse_other_source(found.name, path.name, data)
-    report = already_clean(found, knowledge, data)
-    if report is None:
-        if not found.mapping.confirmed and not _agreed(found, knowledge, yes, as_json, data):
-            return
-        with _progress(quiet=as_json) as progress:
-            report = import_log(found, knowledge, data, progress)
-    _finish(report, data, as_json)
-
-
-def _agreed(found: Draft, knowledge: Knowledge, yes: bool, as_json: bool, data: str | None) -> bool:
-    """Show the mapping and ask; with nobody to ask, leave it as a file and say how to go on."""
-    from faultodds.joblog import keep_proposal
-    from faultodds_cli.log.show import mapping_lines
-
-    if yes:
-        return True
-    path = keep_proposal(found, data)
-    answer = {"imported": False, "mapping": str(path), "columns": len(found.mapping.columns)}
-    if as_json:
-        say_json(answer)
-        raise typer.Exit(2)
-    say(mapping_lines(found, knowledge))
-    asked = sys.stdin.isatty()
-    if asked and typer.confirm("\nImport it so?", default=True):
-        return True
-    say(["", f"Nothing is imported yet. The mapping is in {path}"])
-    say("Change what is wrong in it and run the same import again; add --yes to take it as it is.")
-    if not asked:
-        raise typer.Exit(2)
-    return False
+    given = Given(name, mapping, phrases, encoding, sheet, formulas_aside, yes, force, add_to)
+    report = import_file(Path(file).expanduser(), knowledge, given, data, as_json)
+    if report is not None:
+        _finish(report, data, as_json)
 
 
 def _finish(report: CleaningReport, data: str | None, as_json: bool) -> None:
@@ -143,20 +90,6 @@ def _finish(report: CleaningReport, data: str | None, as_json: bool) -> None:
         )
         return
     say(report_lines(report, files))
-
-
-@contextmanager
-def _progress(quiet: bool) -> Iterator[Any]:
-    """A bar while somebody is looking."""
-    screen = None if quiet else terminal()
-    if screen is None:
-        yield None
-        return
-    from rich.progress import Progress
-
-    with Progress(console=screen, transient=True) as bar:
-        task = bar.add_task("", total=None)
-        yield lambda what, done, total: bar.update(task, description=what, completed=done, total=total or None)
 
 
 @app.command("list")
@@ -186,7 +119,8 @@ def describe_(
     """
     from faultodds.joblog import describe_file, find_log
     from faultodds.knowledge import load
-    from faultodds_cli.log.show import describe_lines, mapping_lines
+    from faultodds_cli.log.show import describe_lines
+    from faultodds_cli.shared.show_mapping import mapping_lines
 
     knowledge = load(appliance)
     path = find_log(log, data)
@@ -203,6 +137,32 @@ def _columns(proposal: Draft) -> dict[str, Any]:
         for c in proposal.mapping.columns
     ]
     return {"file": proposal.source.name, "imported": False, "rows": proposal.found.rows, "columns": columns}
+
+
+@app.command("phrases")
+def phrases_(
+    log: Annotated[str, typer.Argument(metavar="NAME", help="An imported log.")],
+    top: Annotated[int, typer.Option("--top", metavar="N", min=1, max=100_000, help="How many rows at most.")] = 40,
+    data: options.Data = None,
+    as_json: options.Json = False,
+) -> None:
+    """Every phrase of a log, how often it stands there and what it became; those that look like the opposite come first.
+
+    What is wrong is written into the last column of the file, and read with --phrases at the next import.
+    """
+    from faultodds.joblog import kept_phrases, phrase_file
+
+    path = phrase_file(log, data)
+    found = kept_phrases(path)
+    if as_json:
+        rows = [
+            {name: getattr(p, name) for name in ("column", "phrase", "times", "became", "odd", "means")} for p in found
+        ]
+        say_json({"log": log, "file": str(path), "phrases": rows})
+        return
+    from faultodds_cli.log.show import phrase_lines
+
+    say(phrase_lines(found, top, path))
 
 
 @app.command("export")

@@ -2,97 +2,19 @@
 
 from __future__ import annotations
 
-import string
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from faultodds_cli.shared.text import WIDEST, bar, fitted, labelled, listed, width, wrap
+from faultodds_cli.shared.text import WIDEST, bar, labelled, listed, width, wrap
 
 if TYPE_CHECKING:
-    from faultodds.joblog import CleaningReport, Column, ColumnSeen, Description, Draft, Keeper, LogFiles
+    from pathlib import Path
+
+    from faultodds.joblog import CleaningReport, ColumnSeen, Description, LogFiles, Phrase
     from faultodds.knowledge import Knowledge
 
-EXAMPLES = 3
-DOUBTFUL = 0.7
-TAKEN_FOR = 34
-_DIGITS, _LETTERS = string.digits, string.ascii_letters + "-#/ "
-_NUMBERS = ("day", "minutes", "bill", "fact", "finding", "verify")
-_KIND_WORDS = {
-    "job": "the job's number",
-    "customer": "customer, to find callbacks",
-    "day": "day of the visit",
-    "technician": "technician",
-    "complaint": "complaint: symptoms in words",
-    "repairs": "repairs done",
-    "verify": "the run after the repair",
-    "ended": "how it ended",
-    "minutes": "minutes on the job",
-    "bill": "the bill",
-    "left_out": "left out",
-    "personal": "personal, left out",
-}
-
-
-def mapping_lines(draft: Draft, knowledge: Knowledge) -> list[str]:
-    """What each column is taken for, how sure that is, and a few of its cells."""
-    from faultodds.joblog import Keeper, samples
-
-    keeper = Keeper(knowledge)
-
-    head = f"{draft.source.name}: {draft.found.rows:,} rows, {len(draft.source.headings)} columns "
-    lines = wrap(f"{head}({'; '.join(draft.source.notes)}).")
-    lines += ["", *([] if width() < WIDEST else [f"{'column':14} {'sure':>5}  {'taken for':{TAKEN_FOR}} for example"])]
-    for column, sample in zip(draft.mapping.columns, samples(draft.source.headings, draft.found.sample), strict=True):
-        hidden = column.kind in ("personal", "customer", "left_out", "complaint")
-        shown = "" if hidden else _fitting(_plain(column, sample.texts, keeper)[:EXAMPLES])
-        lines += _mapping_lines(column, shown)
-    assumed = [f"{c.heading}: {name} = {value}" for c in draft.mapping.columns for name, value in c.assume.items()]
-    lines += _block("Taken as given, since the cells do not say", assumed)
-    lines += _block("Words not known yet", _unknown_words(draft.mapping.columns))
-    return lines
-
-
-def _plain(column: Column, texts: Iterable[str], keeper: Keeper) -> list[str]:
-    """The texts that may be shown; numbers where the column is of numbers."""
-    if column.kind == "job":  # "HL-1005": the letters in front say nothing of the number
-        return [t for t in texts if keeper.is_plain(t.rstrip(_DIGITS)) and keeper.is_plain(t.lstrip(_LETTERS), True)]
-    return [text for text in texts if keeper.is_plain(text, measured=column.kind in _NUMBERS)]
-
-
-def _mapping_lines(column: Column, examples: str) -> list[str]:
-    what = " + ".join(column.of) or _KIND_WORDS[column.kind]
-    why = f" ({column.why})" if column.kind in ("personal", "left_out") and column.why else ""
-    sure = "" if column.kind in ("personal", "left_out") else f"{100 * column.sure:.0f} %"
-    doubt = "?" if sure and column.sure < DOUBTFUL else " "
-    if width() < WIDEST:
-        return listed(f"{column.heading}: {what}{why}", ("sure", "for example"), (f"{sure}{doubt}", examples))
-    return [
-        f"{column.heading[:14]:14} {sure:>5}{doubt} {fitted(what + why, TAKEN_FOR):{TAKEN_FOR}} {examples}".rstrip()
-    ]
-
-
-def _fitting(examples: Sequence[str]) -> str:
-    """As many examples as there is room for."""
-    room = WIDEST - 14 - 8 - TAKEN_FOR
-    shown = ""
-    for example in examples:
-        longer = f"{shown}, {example}" if shown else example
-        if len(longer) > room:
-            break
-        shown = longer
-    return shown or (examples[0][: room - 2] + ".." if examples else "")
-
-
-def _unknown_words(columns: Iterable[Column]) -> list[str]:
-    return [f"{c.heading}: '{word}'" for c in columns for word, meaning in c.words.items() if meaning == "?"]
-
-
-def _block(title: str, items: Sequence[str], most: int = 12) -> list[str]:
-    if not items:
-        return []
-    more = [f"  and {len(items) - most} more, in the mapping"] if len(items) > most else []
-    return ["", f"{title}:", *(line for item in items[:most] for line in wrap(item, "  ")), *more]
+UNREAD = "-"
 
 
 def report_lines(report: CleaningReport, files: LogFiles) -> list[str]:
@@ -101,7 +23,7 @@ def report_lines(report: CleaningReport, files: LogFiles) -> list[str]:
 
     shown = [part for line in lines(report) for part in wrap(line.strip(), " " * (len(line) - len(line.lstrip())))]
     aside = [f"Rows set aside: {files.aside}"] if report.set_aside and files.aside.exists() else []
-    phrases = [f"Every phrase and what it became, to tick off; give it back with --phrases: {files.phrases}"]
+    phrases = [f"How every phrase was read, to look over: faultodds log phrases {report.log}"]
     mapping = [f"Mapping, to change and import again: {files.mapping}"] if files.mapping.exists() else []
     return [
         *shown,
@@ -125,6 +47,31 @@ def list_lines(logs: Sequence[Mapping[str, Any]]) -> list[str]:
         return [line for name, cells in rows for line in listed(name, heads, cells)]
     table = [("log", heads), *rows]
     return [f"{name:24} {n:>8}  {a:10}  {b:10}  {at:10}  {file}".rstrip() for name, (n, a, b, at, file) in table]
+
+
+def phrase_lines(found: Sequence[Phrase], top: int, path: Path) -> list[str]:
+    """The table of phrases: opposite-looking ones, then the rest, each under its column's heading and number."""
+    odd = [p for p in found if p.odd][:top]
+    rest = [p for p in found if not p.odd][: top - len(odd)]
+    lines = ["LOOK AT THESE FIRST: read as what they seem to deny, put off or praise", *_phrases(odd)] if odd else []
+    lines += ["", "THE REST, commonest first"] if odd and rest else []
+    lines += _phrases(rest)
+    more = len(found) - len(odd) - len(rest)
+    lines += [f"  and {more:,} more; --top {len(found)} shows them all."] if more else []
+    return [*lines, "", *wrap(f"To change one, write what it means in the last column of {path}, and import the log again with "
+                              "--phrases and that file.")]  # fmt: skip
+
+
+def _phrases(found: Sequence[Phrase]) -> list[str]:
+    return [
+        line
+        for p in found
+        for line in wrap(
+            f"{p.column}: '{p.phrase}' -> {'not understood' if p.became == UNREAD else p.became}"
+            + (f"; you wrote: {p.means}" if p.means else ""),
+            f"{p.times:>6,}  ",
+        )
+    ]
 
 
 # --- what is in a log ----------------------------------------------------------------------------------------------
@@ -166,6 +113,8 @@ def _overview(log: str, found: Description) -> list[str]:
     lines += [f"No visits from {a} to {b} ({n} days)." for a, b, n in found.gaps]
     if found.without_day:
         lines.append(f"{found.without_day:,} visits have no day.")
+    if found.branches:
+        lines += wrap("Branches: " + _parts(found.branches))
     if found.technicians:
         lines += wrap("Technicians: " + _parts(found.technicians))
     lines.append("Ended: " + _parts(found.ended))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -46,17 +47,21 @@ def next_(
     depth: DepthOption = None,
     nodes: NodesOption = None,
     what_if: WhatIfOption = False,
+    figure: options.Figure = None,
+    force: options.Force = False,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     revision: options.Revision = None,
     shop: options.Shop = None,
     technician: options.Technician = None,
     as_json: options.Json = False,
 ) -> None:
-    """What to do next, from what you know now: the advice and its steps, the other checks, the odds.
+    """What to do next, from what you know now: the advice and its steps, the other checks, the odds. With --figure, a picture of
+    the part of the network that matters now; with --what-if --figure, of what matters for the cost.
 
     Example: faultodds next --found dry_time=longer --fact vent_material=foil
     """
-    _one_at_a_time(plan, what_if, depth, nodes)
+    _one_at_a_time(plan, what_if, depth, nodes, figure)
+    options.refuse_figure(figure, force, "next.png")
     view = call_as_given(
         appliance, fact, found, reading, repaired, after, opened, skip, ambient, qualified, labour_rate, revision,
         shop, technician, effort,
@@ -68,23 +73,32 @@ def next_(
     elif what_if:
         from faultodds_cli.next.what_if import say_what_if
 
-        say_what_if(view, as_json)
+        say_what_if(view, as_json, figure)
     else:
-        _say_next(view, top, as_json)
+        _say_next(view, top, as_json, figure)
 
 
-def _one_at_a_time(plan: bool, what_if: bool, depth: int | None, nodes: int | None) -> None:
+def _one_at_a_time(plan: bool, what_if: bool, depth: int | None, nodes: int | None, figure: Path | None) -> None:
     """Refuse options that do not go together."""
     from faultodds.errors import FaultoddsError
 
     if plan and what_if:
         raise FaultoddsError("--plan and --what-if are two questions; ask them one after the other.")
+    if plan and figure is not None:
+        raise FaultoddsError(
+            f"--figure {figure}: a plan has a page of its own. Type: faultodds chart plan --to {figure}"
+        )
     for name, value in (("--depth", depth), ("--nodes", nodes)):
         if value is not None and not plan:
             raise FaultoddsError(f"{name} {value} goes with --plan. Type for example --plan {name} {value}.")
 
 
-def _say_next(view: Standing, top: int, as_json: bool) -> None:
+def _say_next(view: Standing, top: int, as_json: bool, figure: Path | None) -> None:
+    if figure is not None:
+        from faultodds.charts import draw_network
+
+        checks = [check.name for check in view.advice.telling_checks]
+        draw_network(view.appliance.knowledge, view.belief, checks, figure)
     if as_json:
         from faultodds.advice import next_answer
 

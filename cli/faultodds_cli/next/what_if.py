@@ -4,26 +4,30 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from faultodds.advice.sensitivity import about, amount, move_words, sensitivity
 from faultodds.names import capital
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.progress import counted
 from faultodds_cli.shared.show_advice import at_once_lines
 from faultodds_cli.shared.show_known import basis, evidence_lines
-from faultodds_cli.shared.text import money, paragraphs, percent, wrap
+from faultodds_cli.shared.text import money, paragraphs, wrap
 
 if TYPE_CHECKING:
-    from faultodds.advice import NextMove
+    from pathlib import Path
+
     from faultodds.advice.sensitivity import Edge, Sensitivity, WhatIf
     from faultodds.job import Standing
     from faultodds.knowledge import Knowledge
 
 
-def say_what_if(view: Standing, as_json: bool) -> None:
-    """Work out what would change the advice and print it."""
-    from faultodds.advice.sensitivity import sensitivity
-
+def say_what_if(view: Standing, as_json: bool, figure: Path | None = None) -> None:
+    """Work out what would change the advice, draw it where a figure is asked for, and print it."""
     with counted("asking what if") as tick:
         found = sensitivity(view.appliance, view.belief, view.situation, tick=tick)
+    if figure is not None:
+        from faultodds.charts import draw_tornado
+
+        draw_tornado(view.appliance.knowledge, found, figure)
     if as_json:
         from faultodds.advice.plan import what_if_answer
 
@@ -54,22 +58,6 @@ def head_lines(k: Knowledge, found: Sensitivity) -> list[str]:
     return lines + wrap(said + close)
 
 
-def move_words(k: Knowledge, move: NextMove) -> str:
-    """A move in words."""
-    from faultodds.advice import question_of
-
-    if move.kind == "stop":
-        return "leave and close the job"
-    if move.kind == "refer":
-        return "hand the job over"
-    if move.kind == "ask":
-        return f"ask: {question_of(k, move.name).text} [{move.name}]"
-    if move.kind == "check":
-        return f"check: {k.check[move.name].title} [{move.name}]"
-    names = (move.name, *move.together)
-    return f"repair: {' and '.join(k.repair[n].title for n in names)} [{' + '.join(names)}]"
-
-
 def table(k: Knowledge, found: Sensitivity) -> list[list[str]]:
     """Two blocks: what would change the advice, and what would not."""
     change = [line for w in found.what_ifs if w.changes for line in _changing(k, w)]
@@ -82,7 +70,7 @@ def table(k: Knowledge, found: Sensitivity) -> list[list[str]]:
 
 
 def _changing(k: Knowledge, w: WhatIf) -> list[str]:
-    lines = wrap(f"{_about(w)}, now {amount(k, w, w.now)}:", "  ", "    ")
+    lines = wrap(f"{about(w)}, now {amount(k, w, w.now)}:", "  ", "    ")
     for edge, fell in ((w.below, True), (w.above, False)):
         if edge is not None and edge.at is not None and edge.then is not None:
             verb = "below" if fell else "above"
@@ -96,27 +84,12 @@ def _changing(k: Knowledge, w: WhatIf) -> list[str]:
 
 def _staying(k: Knowledge, w: WhatIf) -> list[str]:
     low, high = _end(w, w.below), _end(w, w.above)
-    said = (
-        f"{_about(w)}, now {amount(k, w, w.now)}: for anything tried from {amount(k, w, low)} to {amount(k, w, high)}"
-    )
+    said = f"{about(w)}, now {amount(k, w, w.now)}: for anything tried from {amount(k, w, low)} to {amount(k, w, high)}"
     return wrap(said, "  ", "    ")
 
 
 def _end(w: WhatIf, edge: Edge | None) -> float:
     return w.now if edge is None else edge.looked_to
-
-
-def _about(w: WhatIf) -> str:
-    return capital(f"odds of {w.title}" if w.kind == "odds" else w.title)
-
-
-def amount(k: Knowledge, w: WhatIf, value: float) -> str:
-    """A value of an input in its unit."""
-    if w.kind == "money":
-        return money(value, k)
-    if w.kind == "minutes":
-        return f"{value:.1f} min" if value < 10 else f"{value:.0f} min"
-    return percent(value)
 
 
 def note_lines(k: Knowledge, found: Sensitivity) -> list[str]:

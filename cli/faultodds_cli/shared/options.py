@@ -8,15 +8,23 @@ that every command has it in the same words. No command module imports the libra
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-DEFAULT_APPLIANCE = "gas_dryer"
+DEFAULT_APPLIANCE = ""
+"""The one that is usual here: `files.find` knows it."""
 Texts = list[str] | None
 
 Appliance = Annotated[
-    str, typer.Option("--appliance", metavar="NAME|FILE", help="A shipped appliance, or the path of a knowledge file.")
+    str,
+    typer.Option(
+        "--appliance",
+        metavar="NAME|FILE",
+        help="A shipped appliance, one of your own, or a knowledge file. FAULTODDS_APPLIANCE, or the gas dryer, if not given.",
+        show_default=False,
+    ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 Ambient = Annotated[str | None, typer.Option("--ambient", metavar="TEMP", help="Room temperature, such as 72F or 22C.")]
@@ -72,6 +80,9 @@ Effort = Annotated[
     ),
 ]
 
+Figure = Annotated[
+    Path | None, typer.Option("--figure", metavar="FILE", help="Also draw it: figure.png, .svg or .pdf.")
+]
 Force = Annotated[bool, typer.Option("--force", help="Write over a file that is there.")]
 
 # ---- what is known of a call ----
@@ -120,9 +131,19 @@ Job = Annotated[str, typer.Argument(metavar="JOB", help="The number of the job."
 JobAppliance = Annotated[
     str | None,
     typer.Option(
-        "--appliance", metavar="NAME|FILE", help="A shipped appliance (gas_dryer) or a knowledge file by path."
+        "--appliance",
+        metavar="NAME|FILE",
+        help="A shipped appliance, one of your own, or a knowledge file. A job goes on with the one it was started on.",
     ),
 ]
+
+
+def refuse_figure(figure: Path | None, force: bool, example: str = "figure.png") -> None:
+    """Refuse a figure that could not be written, before any work is done."""
+    if figure is not None:
+        from faultodds.charts import check_path
+
+        check_path(figure, example, force=force)
 
 
 def new_app(help_text: str) -> typer.Typer:

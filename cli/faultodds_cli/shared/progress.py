@@ -36,3 +36,25 @@ def terminal() -> Console | None:
     from rich.console import Console
 
     return Console(stderr=True)
+
+
+@contextmanager
+def work(first: str) -> Iterator[Callable[[str, int, int], None]]:
+    """What is being done and for how long: called with what, how much of it is done, and of how much (0: not known)."""
+    screen = terminal()
+    if screen is None:
+        yield lambda what, done, of: None
+        return
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn(elapsed_when_finished=True))
+    with Progress(*columns, console=screen, transient=True) as bar:
+        task = bar.add_task(first, total=None)
+
+        def tick(what: str, done: int, of: int) -> None:
+            if bar.tasks[0].description != what:
+                bar.reset(task, description=what)
+            # Of unknown length: the bar moves to and fro.
+            bar.update(task, completed=done, total=of or None)
+
+        yield tick

@@ -89,7 +89,7 @@ def revision_lines(visit: OpenJob) -> list[str]:
         using, now = (numbers_called(name) for name in (visit.appliance.revision, visit.accepted_since))
         lines += wrap(
             f"This job goes on with {using}; accepted by now: {now}. "
-            f"To change over: faultodds job revision {visit.job.id} {visit.accepted_since}"
+            f"To change over: faultodds job revision {visit.job.typed} {visit.accepted_since}"
         )
     return lines
 
@@ -209,7 +209,7 @@ def _guessed_lines(visit: OpenJob, since: int) -> list[str]:
     if not changed & safety_items(visit.knowledge) or all(isinstance(p, MachineState) for p in new):
         return []
     titles = ", ".join(a.title for i, a in visit.knowledge.access.items() if i in visit.state)
-    state = f"faultodds job state {visit.job.id}"
+    state = f"faultodds job state {visit.job.typed}"
     return wrap(
         f"Is the machine like this now: {titles or 'closed up, ready to run'}? If not: {state} --open ITEM or --shut ITEM.",
         "?  ",

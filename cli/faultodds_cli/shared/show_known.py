@@ -114,9 +114,12 @@ def numbers_called(revision: str) -> str:
 
 def revision_lines(appliance: Appliance) -> list[str]:
     """Which learned numbers these odds come from, and what in the knowledge file they overrule; nothing for the file's own."""
+    said = cautions([text for text in (appliance.changed, appliance.doubt) if text])
     if appliance.revision == "file":
-        return cautions([appliance.doubt]) if appliance.doubt else []
-    lines = wrap(f"Numbers: learned, revision {appliance.revision}; --revision file gives the knowledge file's own.")
+        return said
+    lines = said + wrap(
+        f"Numbers: learned, revision {appliance.revision}; --revision file gives the knowledge file's own."
+    )
     over = appliance.overruled
     if over:
         what = over[0] if len(over) == 1 else f"{over[0]} and {len(over) - 1} more"

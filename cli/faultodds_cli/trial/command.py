@@ -64,9 +64,7 @@ def trial_command(
             "--trace", metavar="JOB", min=1, max=10_000_000, help="Print one job's steps under each policy instead."
         ),
     ] = None,
-    figure: Annotated[
-        Path | None, typer.Option("--figure", metavar="FILE", help="Also write a figure: trial.png.")
-    ] = None,
+    figure: options.Figure = None,
     force: options.Force = False,
     workers: Annotated[int, typer.Option("--workers", metavar="N", min=1, max=1024, help="Processes to use.")] = 2,
     qualified: options.Qualified = True,
@@ -80,10 +78,7 @@ def trial_command(
 
     Example: faultodds trial --jobs 100 --where-money-goes
     """
-    if figure is not None:
-        from faultodds.charts import check_path
-
-        check_path(figure, "trial.png", force=force)
+    options.refuse_figure(figure, force, "trial.png")
     setting, ready = _prepared(appliance, jobs, (seed, town), policies, qualified, priors)
     if trace is not None:
         _say_trace(setting, trace)
@@ -102,13 +97,20 @@ def _play(
         found = summaries(play_all(setting, workers, tick), setting)
     k = ready.knowledge
     if figure is not None:
-        from faultodds_cli.trial.figure import draw
-
-        draw(found, setting, k.costs.currency, figure)
+        _draw(found, setting, k.costs.currency, figure)
     if as_json:
         say_json(answer(found, setting, k.appliance.id, k.costs.currency))
     else:
         _say_tables(found, setting, k.costs.currency, where_money_goes)
+
+
+def _draw(found: Sequence[Summary], setting: Setting, currency: str, path: Path) -> None:
+    """What each policy cost, as a figure; its interval is that of the cost above the floor, on the same calls."""
+    from faultodds.charts import PolicyBar, draw_policies
+
+    floor = found[0].cost - found[0].above_floor.mean
+    bars = [PolicyBar(s.policy, s.money, floor + s.above_floor.low, floor + s.above_floor.high) for s in found]
+    draw_policies(bars, floor, f"What {setting.jobs} simulated jobs cost (synthetic)", currency, path)
 
 
 def _say_tables(found: Sequence[Summary], setting: Setting, currency: str, where_money_goes: bool) -> None:

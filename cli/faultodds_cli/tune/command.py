@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from faultodds_cli.shared import options
-from faultodds_cli.shared.progress import terminal
-from faultodds_cli.tune.options import AboutOption, FigureOption, TopOption, asked
+from faultodds_cli.shared.progress import work
+from faultodds_cli.tune.options import AboutOption, TopOption, asked
 
 if TYPE_CHECKING:
     from faultodds.tuning import Settings
@@ -56,9 +54,13 @@ def tune_command(
         str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask cluster to use: tcp://host:8786.")
     ] = None,
     seed: Annotated[int, typer.Option("--seed", metavar="S", min=0, max=2**63 - 1, help="Which random draws.")] = 0,
+    since: Annotated[
+        str, typer.Option("--since", metavar="DAY", help="Learn only from jobs from this day on: 2025-04-01.")
+    ] = "",
+    branch: Annotated[str, typer.Option("--branch", metavar="NAME", help="Learn only from this branch's jobs.")] = "",
     about: AboutOption = "causes",
     top: TopOption = 15,
-    figure: FigureOption = None,
+    figure: options.Figure = None,
     force: options.Force = False,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     data: options.LogData = None,
@@ -78,8 +80,10 @@ def tune_command(
     settings = _settings(worth, half_life, workers, scheduler, seed)
     path = find_log(log, data)
     ready = open_appliance(appliance, revision="file")
-    with _progress() as tick:
-        revision = learn(ready, path, settings, sweeps=sweeps if intervals else 0, tick=tick)
+    with work("reading the log") as tick:
+        revision = learn(
+            ready, path, settings, sweeps=sweeps if intervals else 0, since=since, branch=branch, tick=tick
+        )
     say_revision(ready.knowledge, revision, "proposed", wanted, foot=next_lines(revision, log, appliance, data))
 
 
@@ -99,25 +103,3 @@ def _settings(
         scheduler=scheduler,
         seed=seed,
     )
-
-
-@contextmanager
-def _progress() -> Iterator[Callable[[str, int, int], None]]:
-    """What is being done and for how long."""
-    screen = terminal()
-    if screen is None:
-        yield lambda what, done, of: None
-        return
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn(elapsed_when_finished=True))
-    with Progress(*columns, console=screen, transient=True) as bar:
-        task = bar.add_task("reading the log", total=None)
-
-        def tick(what: str, done: int, of: int) -> None:
-            if bar.tasks[0].description != what:
-                bar.reset(task, description=what)
-            # Of unknown length: the bar moves to and fro.
-            bar.update(task, completed=done, total=of or None)
-
-        yield tick

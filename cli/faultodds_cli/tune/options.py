@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import Annotated, NamedTuple
 
 import typer
+
+from faultodds_cli.shared import options
 
 AboutOption = Annotated[
     str,
@@ -14,9 +17,6 @@ AboutOption = Annotated[
     ),
 ]
 TopOption = Annotated[int, typer.Option("--top", metavar="N", min=1, max=100_000, help="How many rows at most.")]
-FigureOption = Annotated[
-    Path | None, typer.Option("--figure", metavar="FILE", help="Also draw them: priors.png, .svg or .pdf.")
-]
 
 
 class Asked(NamedTuple):
@@ -31,10 +31,7 @@ class Asked(NamedTuple):
 def asked(about: str, top: int, figure: Path | None, force: bool, as_json: bool) -> Asked:
     """What was asked for; a figure that could not be written is refused before any work is done."""
     kind = kind_named(about)
-    if figure is not None:
-        from faultodds.charts import check_path
-
-        check_path(figure, "priors.png", force=force)
+    options.refuse_figure(figure, force, "priors.png")
     return Asked(kind, top, figure, as_json)
 
 
@@ -48,4 +45,4 @@ def kind_named(typed: str) -> str:
 
 def appliance_again(name: str, typed: str) -> str:
     """What the next command on this appliance has to say as well; nothing when it was called by its name."""
-    return "" if typed == name else f" --appliance {typed}"
+    return "" if typed in ("", name) else f" --appliance {shlex.quote(typed)}"

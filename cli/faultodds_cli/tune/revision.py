@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -9,18 +11,35 @@ import typer
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.show_known import numbers_called
-from faultodds_cli.shared.text import wrap
-from faultodds_cli.tune.options import AboutOption, FigureOption, TopOption, appliance_again, asked, kind_named
+from faultodds_cli.shared.text import width, wrap
+from faultodds_cli.tune.options import AboutOption, TopOption, appliance_again, asked, kind_named
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from faultodds.belief import Appliance
-    from faultodds.revisions import Revision
+    from faultodds.revisions import Revision, Told, Verdict
 
 app = options.new_app("Learned priors: list them, look at them, accept one, go back.")
 
 IdArgument = Annotated[str, typer.Argument(metavar="ID", help="A revision, or as little of its id as tells it apart.")]
+
+
+ByOption = Annotated[
+    str | None,
+    typer.Option("--by", metavar="NAME", help="Who decides; your login name if not given.", show_default=False),
+]
+WhyOption = Annotated[str, typer.Option("--why", metavar="TEXT", help="Why, kept with the decision.")]
+
+
+def login_name() -> str:
+    """Who is logged in; empty where the machine does not say."""
+    import getpass
+
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):
+        return ""
 
 
 @app.command("list")
@@ -29,17 +48,26 @@ def list_command(appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_js
 
     Newest first, with what was decided when.
     """
-    from faultodds.revisions import accepted, doubt, history, shelved
+    from faultodds.revisions import accepted, doubt, history, remarks, shelved
 
     name = _file(appliance).knowledge.appliance.id
-    found, decisions, stands = shelved(name), history(name), accepted(name)
+    found, decisions, stands, told = shelved(name), history(name), accepted(name), remarks(name)
     if as_json:
-        decided = [{"at": d.at, "action": d.action, "revision": d.revision} for d in decisions]
-        listed = [_listed(each) for each in found]
+        decided = [{part: getattr(d, part) for part in ("at", "action", "revision", "by", "why")} for d in decisions]
+        listed = [_listed(each, told.get(each.id)) for each in found]
         say_json({"appliance": name, "accepted": stands, "revisions": listed, "history": decided})
     elif found or decisions:
-        say([f"REVISIONS of {name}, newest first", *(line for each in found for line in _line(each))])
-        say(["", *wrap(f"In use: {numbers_called(stands)}."), *wrap(doubt(name)), *_decided_lines(decisions)])
+        say(
+            [f"REVISIONS of {name}, newest first", *(line for each in found for line in _line(each, told.get(each.id)))]
+        )
+        say(
+            [
+                "",
+                *wrap(f"In use: {numbers_called(stands)}."),
+                *wrap(doubt(name, appliance_again(name, appliance))),
+                *_decided_lines(decisions),
+            ]
+        )
     else:
         own = "the knowledge file's own numbers are in use"
         say(wrap(f"No revision of {name} yet: {own}. Learn one: faultodds tune LOG"))
@@ -48,17 +76,15 @@ def list_command(appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_js
 def _decided_lines(decisions: Sequence[Any]) -> list[str]:
     if not decisions:
         return []
-    done = {"accept": "accepted", "rollback": "rolled back"}
-    return [
-        "",
-        "DECIDED",
-        *(
-            f"  {d.at[:16].replace('T', ' ')} UTC  {done[d.action]} {d.revision}"
-            if d.action in done
-            else f"  damaged, not known what it said: {d.revision}"
-            for d in decisions
-        ),
-    ]
+    return ["", "DECIDED", *(line for d in decisions for line in wrap(_decided(d), "  ", "    "))]
+
+
+def _decided(d: Any) -> str:
+    done = {"accept": "accepted", "rollback": "rolled back", "drop": "dropped"}
+    if d.action not in done:
+        return f"damaged, not known what it said: {d.revision}"
+    who, why = f", by {d.by}" if d.by else "", f": {d.why}" if d.why else ""
+    return f"{d.at[:16].replace('T', ' ')} UTC {done[d.action]} {d.revision}{who}{why}"
 
 
 @app.command("show")
@@ -66,7 +92,7 @@ def show_command(
     revision: IdArgument,
     about: AboutOption = "causes",
     top: TopOption = 15,
-    figure: FigureOption = None,
+    figure: options.Figure = None,
     force: options.Force = False,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     as_json: options.Json = False,
@@ -126,25 +152,99 @@ def diff_command(
 def accept_command(
     revision: Annotated[str, typer.Argument(metavar="ID|file", help="A revision, or file for the file's own numbers.")],
     anyway: Annotated[
-        bool, typer.Option("--anyway", help="Even though the knowledge file has changed since it was learned.")
+        bool,
+        typer.Option(
+            "--anyway",
+            help="Even though its numbers forecast worse than those in use, or the knowledge file has changed since.",
+        ),
     ] = False,
+    by: ByOption = None,
+    why: WhyOption = "",
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     as_json: options.Json = False,
 ) -> None:
     """Use a revision from now on, in every command.
 
-    The knowledge file stays as it is.
+    What an audit found of it is shown first; where it forecasts worse than what is in use you are asked. Who accepted
+    and why is kept. The knowledge file stays as it is.
     """
-    from faultodds.revisions import accept
+    from faultodds.revisions import accept, accepted, find_id, remarks
 
     ready = _file(appliance)
     name = ready.knowledge.appliance.id
-    now, before = accept(name, revision, ready.fingerprint, anyway=anyway)
+    chosen = find_id(name, revision, or_file=True)
+    told = remarks(name).get(chosen)
+    verdict = told.verdict if told else None
+    if chosen != accepted(name):
+        why = _agreed(chosen, verdict, accepted(name), anyway, why, as_json)
+    now, before = accept(name, chosen, ready.fingerprint, anyway=anyway, by=login_name() if by is None else by, why=why)
     if as_json:
-        say_json({"appliance": name, "accepted": now, "before": before})
+        say_json(
+            {"appliance": name, "accepted": now, "before": before, "verdict": asdict(verdict) if verdict else None}
+        )
         return
     say(wrap(f"In use from now on: {numbers_called(now)} (before: {numbers_called(before)})."))
     say("To go back: faultodds revision rollback" + appliance_again(name, appliance))
+
+
+def _agreed(revision: str, verdict: Verdict | None, in_use: str, anyway: bool, why: str, as_json: bool) -> str:
+    """Show the verdict on a revision and, where it is bad, ask; why it is accepted. FaultoddsError when nobody agrees."""
+    from faultodds.errors import FaultoddsError
+    from faultodds.revisions import FILE
+
+    if revision == FILE:
+        return why
+    if not as_json:
+        say(_verdict_lines(verdict, in_use))
+    if verdict is None or not verdict.worse or anyway:
+        return why
+    if as_json or not sys.stdin.isatty():
+        raise FaultoddsError(
+            f"revision {revision} forecasts worse than {numbers_called(verdict.base)}, so it was not accepted. To use it all the "
+            f'same: faultodds revision accept {revision} --anyway --why "..."'
+        )
+    if not typer.confirm("It forecasts worse than what it was held against. Use it all the same?", default=False):
+        raise FaultoddsError("nothing was accepted.")
+    return why or str(typer.prompt("Why", default="", show_default=False))
+
+
+def _verdict_lines(verdict: Verdict | None, in_use: str) -> list[str]:
+    """What an audit found, or that there was none."""
+    if verdict is None:
+        return wrap(
+            "Not judged yet: nobody has held what this log teaches against what came next. 'faultodds audit LOG' does that."
+        )
+    other = f" Not yet held against what is in use now, {numbers_called(in_use)}." if verdict.base != in_use else ""
+    return wrap(f"Held against {numbers_called(verdict.base)} on {verdict.day}. {verdict.words}{other}")
+
+
+@app.command("name")
+def name_command(
+    revision: IdArgument,
+    name: Annotated[str, typer.Argument(metavar="NAME", help="Small letters, digits and _, such as winter_2025.")],
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
+) -> None:
+    """Give a revision a name, by which every command then finds it as well."""
+    from faultodds.revisions import rename
+
+    found = rename(_id(appliance), revision, name)
+    say_json({"revision": found, "name": name}) if as_json else say(f"Revision {found} is called {name} from now on.")
+
+
+@app.command("drop")
+def drop_command(
+    revision: IdArgument,
+    by: ByOption = None,
+    why: WhyOption = "",
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
+) -> None:
+    """Delete a revision that is not in use, for good. Its id is never given to another."""
+    from faultodds.revisions import drop
+
+    found = drop(_id(appliance), revision, by=login_name() if by is None else by, why=why)
+    say_json({"dropped": found}) if as_json else say(f"Dropped {found}. Its id is not given again.")
 
 
 @app.command("rollback")
@@ -171,10 +271,9 @@ def _file(appliance: str) -> Appliance:
 
 def _id(appliance: str) -> str:
     """The id in a knowledge file: going back must work whatever state the rest is in."""
-    from faultodds.belief import appliance_id
-    from faultodds.files import find, read_bytes
+    from faultodds.files import find, id_in, read_bytes
 
-    return appliance_id(read_bytes(find(appliance)))
+    return id_in(read_bytes(find(appliance)))
 
 
 def _pair(appliance: str, one: str | None, other: str | None) -> tuple[Revision | None, Revision | None]:
@@ -199,17 +298,30 @@ def _file_changed(ready: Appliance, revision: Revision) -> str:
     return "" if ready.fingerprint == revision.fingerprint else " The knowledge file has changed since it was learned."
 
 
-def _listed(each: Any) -> dict[str, Any]:
+def _listed(each: Any, told: Told | None) -> dict[str, Any]:
     from faultodds_cli.tune.show import header_answer
 
+    beside = {"name": told.name if told else "", "verdict": asdict(told.verdict) if told and told.verdict else None}
     if each.revision is None:
-        return {"revision": each.id, "status": each.status, "problem": each.problem}
-    return header_answer(each.revision, each.status)
+        return {"revision": each.id, "status": each.status, "problem": each.problem, **beside}
+    return {**header_answer(each.revision, each.status), **beside}
 
 
-def _line(each: Any) -> list[str]:
-    from faultodds_cli.tune.show import source_words
+def _line(each: Any, told: Told | None) -> list[str]:
+    from faultodds_cli.tune.show import settings_words, source_words
 
-    told = each.problem if each.revision is None else source_words(each.revision.log)
+    what = each.problem if each.revision is None else source_words(each.revision.log)
     mark = "*" if each.status == "accepted" else " "
-    return wrap(f"{each.id}  {each.status}: {told}", f"{mark} ", "    ")
+    called = f" '{told.name}'" if told and told.name else ""
+    lines = wrap(f"{each.id}{called}  {each.status}: {what}", f"{mark} ", "    ")
+    if each.revision is not None:
+        lines += wrap(f"Settings: {settings_words(each.revision)}.", "    ", "      ")
+        lines += ["      " + part for part in _judged(told.verdict if told else None)]
+    return lines
+
+
+def _judged(verdict: Verdict | None) -> list[str]:
+    if verdict is None:
+        return []
+    how = "worse than" if verdict.worse else "no worse than"
+    return wrap(f"On {verdict.day} it forecast {how} {numbers_called(verdict.base)}.", room=width() - 6)

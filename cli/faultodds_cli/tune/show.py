@@ -10,11 +10,13 @@ from faultodds.names import capital
 from faultodds.tuning import ENOUGH, KIND_TITLES, Item, items, movers, of_kind, sentence, shown, span
 from faultodds_cli.shared.printing import rounded, say, say_json
 from faultodds_cli.shared.text import LEAST_BESIDE, listed, paragraphs, width, wrap
+from faultodds_cli.tune.causes import cause_answer, cause_lines
 from faultodds_cli.tune.options import Asked, appliance_again
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from faultodds.joblog import CleaningReport
     from faultodds.knowledge import Knowledge
     from faultodds.revisions import Difference, LogSource, Revision
 
@@ -37,9 +39,22 @@ def revision_lines(k: Knowledge, revision: Revision, about: str, top: int) -> li
     return [
         provenance_lines(revision),
         mover_lines(found),
-        table_lines(found, about, top),
+        cause_lines(k, revision, top)
+        if about == "causes" and of_kind(found, about)
+        else table_lines(found, about, top),
         note_lines(revision.notes),
     ]
+
+
+def read_lines(report: CleaningReport | None) -> list[str]:
+    """What was read of a log, in short: danger and alarms first, then how much was understood."""
+    from faultodds.joblog import lines
+
+    if report is None:
+        return []
+    short = [line for line in lines(report) if not line.startswith(("Personal", "Dates"))]
+    shown = [part for line in short for part in wrap(line.strip(), " " * (len(line) - len(line.lstrip())))]
+    return [*shown, *wrap(f"How every phrase was read: faultodds log phrases {report.log}")]
 
 
 def provenance_lines(revision: Revision) -> list[str]:
@@ -48,8 +63,13 @@ def provenance_lines(revision: Revision) -> list[str]:
         f"REVISION {revision.id} of {revision.appliance}, learned {revision.made_at.astimezone():%Y-%m-%d %H:%M} from "
         f"{source_words(revision.log)}."
     )
-    told = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in revision.settings.items())
+    told = settings_words(revision)
     return lines + (wrap(f"Settings: {told}.", "  ", "    ") if told else [])
+
+
+def settings_words(revision: Revision) -> str:
+    """How a revision was learned."""
+    return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in revision.settings.items())
 
 
 def source_words(log: LogSource) -> str:
@@ -184,8 +204,8 @@ def draw(k: Knowledge, revision: Revision, about: str, path: Path) -> str:
     from faultodds.charts import forest
 
     chosen = of_kind(items(k, revision.numbers), about)
-    title = f"{k.appliance.title}, revision {revision.id}: {revision.log.jobs:,} jobs of '{revision.log.name}'"
-    words = KIND_TITLES[about] + ("" if about == "facts" else ", %")
+    title = f"{capital(k.appliance.title)}: what {revision.log.jobs:,} jobs teach, beside the knowledge file"
+    words = f"{KIND_TITLES[about]}{'' if about == 'facts' else ', %'} (revision {revision.id})"
     drawn = forest(chosen, title, words, path)
     rest = f" (the first {drawn} of {len(chosen)})" if drawn < len(chosen) else ""
     return f"Wrote {path}{rest}."
@@ -200,7 +220,7 @@ def revision_answer(k: Knowledge, revision: Revision, status: str) -> dict[str, 
     return {
         **header_answer(revision, status),
         "movers": [{**item_answer(item), "text": sentence(item)} for item in movers(found)],
-        "numbers": [item_answer(item) for item in found],
+        "numbers": [item_answer(i) | (cause_answer(revision, i) if i.kind == "causes" else {}) for i in found],
     }
 
 

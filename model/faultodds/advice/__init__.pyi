@@ -8,22 +8,20 @@ from .doing import (
     left_off as left_off,
     instructions as instructions, unsafe_ways as unsafe_ways,
 )
-from .classes import HOPELESS as HOPELESS, Places as Places, SOUND as SOUND
-from .ledger import CHECK as CHECK, Ledger as Ledger, REFER as REFER, REPAIR as REPAIR, RUN as RUN
+from .classes import SOUND as SOUND
+from .ledger import CHECK as CHECK, Ledger as Ledger, REFER as REFER, REPAIR as REPAIR
 from .machine import CLOSED_UP as CLOSED_UP, MachineStates as MachineStates, State as State, Way as Way
-from .policy import (
-    Bools as Bools, Choice as Choice, Move as Move, NOTHING_TOLD as NOTHING_TOLD, Policy as Policy,
-)
+from .policy import Policy as Policy
 from .problem import AS_GOOD_AS_FOUND as AS_GOOD_AS_FOUND, Problem as Problem
 from .questions import (
-    Question as Question, QuestionPrice as QuestionPrice, answer_odds as answer_odds, answered as answered,
+    Question as Question, QuestionPrice as QuestionPrice, answered as answered,
     best_questions as best_questions, question_of as question_of,
 )
 from .ranking import (
-    BIT_PRICES as BIT_PRICES, CheckPrice as CheckPrice, MANY_BIT_PRICES as MANY_BIT_PRICES,
+    BIT_PRICES as BIT_PRICES, CheckPrice as CheckPrice,
     RepairPrice as RepairPrice, STAGES as STAGES,
 )
-from .rollout import DEPTH as DEPTH, Front as Front, MONEY as MONEY, Rollout as Rollout
+from .rollout import DEPTH as DEPTH, MONEY as MONEY, Rollout as Rollout
 from .situation import Situation as Situation, may_be as may_be, run_forbidden as run_forbidden
 from .stopping import even_points as even_points
 from . import words as words

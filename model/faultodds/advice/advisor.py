@@ -7,6 +7,7 @@ run), or handing the job over.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Literal
 
 from msgspec import Struct
@@ -20,7 +21,7 @@ from faultodds.advice.situation import Situation
 from faultodds.advice.stopping import same_repair_probability, value_of_perfect_information
 from faultodds.belief import Appliance, Belief
 from faultodds.knowledge import UNLISTED_MODE, repair_modes
-from faultodds.safety import run_shows_only
+from faultodds.safety import run_shows_only, unmended
 
 Kind = Literal["ask", "check", "repair", "stop", "refer"]
 
@@ -243,6 +244,8 @@ def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:
             f"Still owed: what brought it on ({faults}). Find and mend that, or measure that it is right: {checks}."
         )
     notes += run_shows_only(problem.knowledge, [r.name for r in problem.belief.evidence.repairs])
+    if move.kind == "stop":
+        notes += _seen_and_left(problem)
     if move.kind == "repair":
         for name in (move.name, *move.together):
             modes = repair_modes(problem.knowledge, problem.knowledge.repair[name])
@@ -252,16 +255,11 @@ def _notes(problem: Problem, move: NextMove) -> tuple[str, ...]:
     return tuple(dict.fromkeys(notes))
 
 
-__all__ = [
-    "AS_GOOD_AS_FOUND",
-    "Advice",
-    "CheckPrice",
-    "NextMove",
-    "Problem",
-    "Ranking",
-    "RepairPrice",
-    "Situation",
-    "advise",
-    "best_move",
-    "rather",
-]
+def _seen_and_left(problem: Problem) -> Iterator[str]:
+    """What was seen to be wrong and nobody put right, with the cheapest work that would."""
+    k, evidence = problem.knowledge, problem.belief.evidence
+    for left in unmended(k, [r.name for r in evidence.repairs], evidence.seen):
+        mends = [r for r in (k.repair[n] for n in problem.repairs) if left.mode in repair_modes(k, r)]
+        work = min(mends, key=lambda r: r.cost + r.minutes * problem.rate, default=None)
+        while_here = f" While you are here: {work.title}." if work else ""
+        yield f"{left.name}={left.outcome} was found ({k.title_of(left.mode)}), and not put right.{while_here}"

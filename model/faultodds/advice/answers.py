@@ -18,16 +18,16 @@ if TYPE_CHECKING:
 SUSPECTS_SHOWN = 8
 
 
-def _round(value: float, digits: int = 6) -> float:
+def rounded(value: float) -> float:
     """Rounded so that the last bits of a sum, which differ between machines, never show."""
-    return float(f"{value:.{digits}g}")
+    return float(f"{value:.6g}")
 
 
 def evidence_list(evidence: Evidence) -> list[dict[str, Any]]:
     """Facts, findings and repairs in the order they are kept."""
     items: list[dict[str, Any]] = [{"fact": f, "value": v} for f, v in evidence.facts.items()]
     items += [
-        {"found": s.name, "outcomes": {o: _round(w) for o, w in s.weights.items()}, "stage": s.stage, "take": s.take}
+        {"found": s.name, "outcomes": {o: rounded(w) for o, w in s.weights.items()}, "stage": s.stage, "take": s.take}
         for s in evidence.seen
     ]
     return items + [{"repair": r.name} for r in evidence.repairs]
@@ -39,15 +39,16 @@ def common(appliance: Appliance, belief: Belief) -> dict[str, Any]:
         "appliance": appliance.knowledge.appliance.id,
         "revision": appliance.revision,
         **({"revision_doubt": appliance.doubt} if appliance.doubt else {}),
+        **({"file_changed": appliance.changed} if appliance.changed else {}),
         "evidence": evidence_list(belief.evidence),
         "faults": [
-            {"component": o.component, "mode": o.mode, "probability": _round(o.probability), "prior": _round(o.prior)}
+            {"component": o.component, "mode": o.mode, "probability": rounded(o.probability), "prior": rounded(o.prior)}
             for o in belief.fault_odds()
         ],
         "suspects": [
-            {"modes": list(modes), "probability": _round(p)} for modes, p in belief.top_suspects(SUSPECTS_SHOWN)
+            {"modes": list(modes), "probability": rounded(p)} for modes, p in belief.top_suspects(SUSPECTS_SHOWN)
         ],
-        "omitted_mass": _round(belief.omitted_mass),
+        "omitted_mass": rounded(belief.omitted_mass),
     }
 
 
@@ -78,9 +79,9 @@ def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: Sta
             {
                 "repair": r.name,
                 "together": list(r.together),
-                "chance_it_fixes": _round(r.chance),
-                "cost": _round(r.price.cost),
-                "expected_cost": _round(r.expected_cost) if r.priced else None,
+                "chance_it_fixes": rounded(r.chance),
+                "cost": rounded(r.price.cost),
+                "expected_cost": rounded(r.expected_cost) if r.priced else None,
             }
             for r in advice.repairs
         ],
@@ -88,9 +89,9 @@ def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: Sta
             "kind": advice.kind,
             "name": advice.name,
             "together": list(advice.together),
-            "expected_cost": _round(advice.expected_cost),
-            "evpi": _round(advice.evpi),
-            "same_repair": _round(advice.same_repair),
+            "expected_cost": rounded(advice.expected_cost),
+            "evpi": rounded(advice.evpi),
+            "same_repair": rounded(advice.same_repair),
             "why": advice.why,
             "at_once": list(advice.at_once),
             "notes": list(advice.notes),
@@ -101,9 +102,9 @@ def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: Sta
                 "name": q.question.name,
                 "kind": q.question.kind,
                 "question": q.question.text,
-                "answers": {answer: _round(chance) for answer, chance in q.chances.items()},
-                "minutes": _round(q.minutes),
-                "worth": _round(q.worth),
+                "answers": {answer: rounded(chance) for answer, chance in q.chances.items()},
+                "minutes": rounded(q.minutes),
+                "worth": rounded(q.worth),
             }
             for q in advice.questions
         ],
@@ -115,11 +116,11 @@ def _check(appliance: Appliance, check: Any, state: State, known: Known) -> dict
     how = action(appliance, check.name, state, known=known)
     return {
         "check": check.name,
-        "expected_cost": _round(check.expected_cost) if check.priced else None,
-        "minutes": _round(check.price.minutes),
-        "cost": _round(check.price.cost),
-        "bits": _round(check.bits),
-        "outcomes": {o: _round(p) for o, p in check.outcomes.items()},
+        "expected_cost": rounded(check.expected_cost) if check.priced else None,
+        "minutes": rounded(check.price.minutes),
+        "cost": rounded(check.price.cost),
+        "bits": rounded(check.bits),
+        "outcomes": {o: rounded(p) for o, p in check.outcomes.items()},
         "steps": how.steps,
         "cautions": how.cautions,
     }
@@ -136,7 +137,7 @@ def odds_answer(appliance: Appliance, belief: Belief, count: int = 5) -> dict[st
     return {
         **common(appliance, belief),
         "mechanisms": {
-            m: {s: _round(p) for s, p in belief.mechanism_odds(m).items()} for m in belief.suspects.mechanism_states
+            m: {s: rounded(p) for s, p in belief.mechanism_odds(m).items()} for m in belief.suspects.mechanism_states
         },
         "odds": [_odds_of(course, column, mode) for column, mode in enumerate(course.modes)],
     }
@@ -158,7 +159,7 @@ def _factor(step: OddsStep, column: int) -> dict[str, Any]:
         step.kind: step.name,
         "stage": step.stage,
         "factor": _power(after - before) if math.isfinite(before) else None,
-        "probability_without": None if without is None else _round(chance_of(without)),
+        "probability_without": None if without is None else rounded(chance_of(without)),
     }
 
 
@@ -168,7 +169,7 @@ def _power(logarithm: float) -> float | None:
         value = math.exp(logarithm)
     except OverflowError:
         return None
-    return _round(value) if math.isfinite(value) else None
+    return rounded(value) if math.isfinite(value) else None
 
 
 def read_answer(check: str, judgement: Judgement) -> dict[str, Any]:
@@ -178,7 +179,7 @@ def read_answer(check: str, judgement: Judgement) -> dict[str, Any]:
         "value": judgement.value,
         "unit": judgement.unit,
         "spec": judgement.spec,
-        "outcomes": {o: _round(p) for o, p in judgement.outcomes.items()},
+        "outcomes": {o: rounded(p) for o, p in judgement.outcomes.items()},
         "verdict": judgement.verdict,
         "note": judgement.note,
     }

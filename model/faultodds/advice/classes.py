@@ -9,15 +9,11 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 from msgspec import Struct
 
 from faultodds.advice.situation import Situation
 from faultodds.belief import Appliance, Belief, likely
-from faultodds.knowledge import UNLISTED_MODE, Floats, Knowledge, fitted, repair_modes
-
-Ints = npt.NDArray[np.int64]
-Places = npt.NDArray[np.intp]
+from faultodds.knowledge import UNLISTED_MODE, Floats, Ints, Knowledge, Places, fitted, repair_modes
 
 # So few suspects are priced in full precision.
 FEW = 200

@@ -11,10 +11,10 @@ from functools import cached_property
 import numpy as np
 from msgspec import Struct
 
-from faultodds.advice.classes import HOPELESS, SOUND, Ints, Places
+from faultodds.advice.classes import HOPELESS, SOUND
 from faultodds.advice.machine import State, need_of
 from faultodds.advice.problem import Problem
-from faultodds.knowledge import Floats
+from faultodds.knowledge import Floats, Ints, Places
 
 # Kinds of moves.
 CHECK, REPAIR, RUN, REFER = 0, 1, 2, 3

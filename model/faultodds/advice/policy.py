@@ -18,15 +18,13 @@ from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
-import numpy.typing as npt
 from msgspec import Struct
 
-from faultodds.advice.classes import HOPELESS, SOUND, Ints, Places
+from faultodds.advice.classes import HOPELESS, SOUND
 from faultodds.advice.ledger import CHECK, REFER, REPAIR, RUN, Ledger
 from faultodds.advice.problem import Problem
-from faultodds.knowledge import Floats
+from faultodds.knowledge import Bools, Floats, Ints, Places
 
-Bools = npt.NDArray[np.bool_]
 Prices: TypeAlias = float | Floats
 
 # What can be told from nothing in single precision.

@@ -10,17 +10,14 @@ from collections.abc import Iterable
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 from msgspec.structs import replace
 
 from faultodds.advice.classes import Classes
 from faultodds.advice.machine import MachineStates, State, Way
 from faultodds.advice.situation import Price, may_be
 from faultodds.belief import Belief, WeighedFinding, infer, repair_effect
-from faultodds.knowledge import Check, Floats, Repair, repair_modes
+from faultodds.knowledge import Check, Floats, Places, Repair, repair_modes
 from faultodds.safety import Known, at_once, not_lit_with, not_run_now, still_owed
-
-Places = npt.NDArray[np.intp]
 
 # A repair changes what a check shows when an outcome's chance moves by this much.
 CHANGED = 0.2

@@ -8,11 +8,11 @@ import numpy as np
 from msgspec import Struct
 
 from faultodds.advice.ledger import CHECK, REPAIR, RUN, Ledger
-from faultodds.advice.policy import NOTHING_TOLD, Bools, Move, Policy
+from faultodds.advice.policy import NOTHING_TOLD, Move, Policy
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.rollout import EVERY, Rollout
 from faultodds.advice.situation import Price, run_forbidden
-from faultodds.knowledge import Floats
+from faultodds.knowledge import Bools, Floats
 
 # Rollout in stages: (least branch followed, how many of the most promising moves).
 STAGES = ((0.03, 20), (0.01, 8))

@@ -19,10 +19,9 @@ from collections.abc import Sequence
 import numpy as np
 from msgspec import Struct, structs
 
-from faultodds.advice.classes import Ints, Places
 from faultodds.advice.ledger import CHECK, REFER, REPAIR, RUN
-from faultodds.advice.policy import Bools, Move, Policy
-from faultodds.knowledge import Floats
+from faultodds.advice.policy import Move, Policy
+from faultodds.knowledge import Bools, Floats, Ints, Places
 
 LEAST = 0.01
 # So small a least that every branch is followed.

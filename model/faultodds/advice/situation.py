@@ -57,12 +57,12 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
     """
     known = {name: {value: 1.0} for name, value in evidence.facts.items()}
     judged: list[tuple[str, str]] = []
-    found_at = {s.name: s.stage for s in sorted(evidence.seen, key=lambda s: s.stage)}
+    observables = knowledge.observables()
     for s in sorted(evidence.seen, key=lambda s: (s.stage, s.visit, s.take)):
         least, total = DOUBT * max(s.weights.values()), sum(s.weights.values())
         known[s.name] = {o: w / total for o, w in s.weights.items() if w >= least}
         since = evidence.repairs[s.stage :]
-        stops = knowledge.check[s.name].stops if s.name in knowledge.check else {}
+        stops = observables[s.name].stops
         judged = [(n, o) for n, o in judged if n != s.name]
         if not still_holds(knowledge, s.name, (r.name for r in since)):
             known[s.name] = {o: share for o, share in known[s.name].items() if o in stops}
@@ -71,23 +71,22 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
                 (s.name, o) for o in stops if s.weights.get(o, 0.0) >= least and _mended(belief, s.name, o, since)
             ]
     if belief is not None:
-        judged += [(n, o) for n, seen in knowledge.observables().items() for o in seen.lets_out if not known.get(n)]
+        judged += [(n, o) for n, seen in observables.items() for o in seen.lets_out if not known.get(n)]
         for name, outcome in judged:
-            known[name] = {**known.get(name, {}), outcome: cause_left(belief, name, outcome)}
-        for name, check in knowledge.check.items():
-            for outcome in set(check.stops_heat) & set(known.get(name, ())):
-                left = _despite_runs(knowledge, evidence, belief, found_at[name], _made(belief, name, outcome))
-                known[name] = {**known[name], outcome: min(known[name][outcome], left)}
+            left = cause_left(belief, name, outcome)
+            if outcome in observables[name].stops_away:  # somebody stands beside it until it is looked at again
+                left = max(left, DOUBT)
+            known[name] = {**known.get(name, {}), outcome: left}
         known |= _causes_left(knowledge, evidence, belief)
     return {n: {o: share for o, share in values.items() if share >= DOUBT} for n, values in known.items()}
 
 
 def _causes_left(knowledge: Knowledge, evidence: Evidence, belief: Belief) -> dict[str, dict[str, float]]:
-    """Faults put right that were likely there, and that something brings on -> the chance that something of that is there now."""
+    """Faults put right that something brings on -> the chance that something of that is there now."""
     s, out = belief.suspects, {}
     mended = {m for r in evidence.repairs for m in r.modes}
     for name, causes in causes_of(knowledge).items():
-        if name in mended and float(belief.original @ s.member[:, s.mode_index[name]]) > LIKELY:
+        if name in mended:
             there: Bools = np.any(s.member[:, [s.mode_index[c] for c in causes]], axis=1)
             since = max(n for n, r in enumerate(evidence.repairs, 1) if name in r.modes)
             out[name] = {CAUSE_LEFT: _despite_runs(knowledge, evidence, belief, since, there)}

@@ -16,9 +16,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from faultodds.audit.scores import Ints
 from faultodds.joblog import FACT, FOUND, weights
-from faultodds.knowledge import Floats, Knowledge
+from faultodds.knowledge import Floats, Ints, Knowledge
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -54,18 +53,22 @@ def _numbers(column: pd.Series, names: list[str]) -> Floats:
     return np.asarray(number[codes])
 
 
-def logistic_regression(past: Floats, labels: Ints, new: Floats, groups: int) -> Floats:
-    """Multinomial logistic regression, ridge penalty, on one-hot columns."""
+def logistic() -> Any:
+    """Multinomial logistic regression, ridge penalty, on one-hot columns; not fitted yet."""
     from sklearn.linear_model import LogisticRegression
     from sklearn.pipeline import make_pipeline
     from sklearn.preprocessing import OneHotEncoder
 
-    encoder = OneHotEncoder(handle_unknown="ignore")
-    model = make_pipeline(encoder, LogisticRegression(C=1.0, max_iter=1000, tol=1e-3))
-    return _fitted(model, _gaps_as_level(past), labels, _gaps_as_level(new), groups)
+    return make_pipeline(OneHotEncoder(handle_unknown="ignore"), LogisticRegression(C=1.0, max_iter=1000, tol=1e-3))
 
 
-def _gaps_as_level(x: Floats) -> Floats:
+def logistic_regression(past: Floats, labels: Ints, new: Floats, groups: int) -> Floats:
+    """Multinomial logistic regression, ridge penalty, on one-hot columns."""
+    return _fitted(logistic(), gaps_as_level(past), labels, gaps_as_level(new), groups)
+
+
+def gaps_as_level(x: Floats) -> Floats:
+    """Outcome numbers with "not done" as one of them, -1."""
     return np.asarray(np.where(np.isnan(x), -1.0, x))
 
 

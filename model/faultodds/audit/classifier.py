@@ -1,6 +1,6 @@
 """The same learning as a scikit-learn classifier, for those who want to cross-validate it beside others.
 
-    from faultodds.classifier import CauseClassifier
+    from faultodds.audit import CauseClassifier
     cross_val_score(CauseClassifier("gas_dryer"), log, causes, scoring="accuracy")
 
 Importing this module imports scikit-learn; no everyday command does.
@@ -11,17 +11,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import numpy.typing as npt
 from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.utils.multiclass import check_classification_targets
-from sklearn.utils.validation import check_is_fitted, validate_data
+from sklearn.utils.validation import check_consistent_length, check_is_fitted, column_or_1d, validate_data
 
-from faultodds.knowledge import Floats
+from faultodds.knowledge import Floats, Ints
 
 if TYPE_CHECKING:
     from faultodds.audit.taught import Taught
-
-Ints = npt.NDArray[np.int64]
 
 
 class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
@@ -33,7 +30,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
 
     With an appliance it starts from that knowledge file and learns every number in it from the rows (`faultodds.tuning`). `X`
     is then a DataFrame with columns of a clean log (`fact:NAME`, `found:NAME`), and `y` names main causes, or repair groups
-    (the repair that put the machine right; `faultodds.audit.groups`).
+    (the repair that put the machine right; `faultodds.tuning.groups`).
 
     Parameters
     ----------
@@ -57,6 +54,7 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         tags = super().__sklearn_tags__()
         tags.input_tags.allow_nan = True
         tags.input_tags.string = tags.input_tags.categorical = self.appliance is not None
+        tags.input_tags.two_d_array = self.appliance is None
         return tags
 
     def fit(self, X: Any, y: Any) -> CauseClassifier:
@@ -98,7 +96,14 @@ class CauseClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         from faultodds.audit.taught import teach
 
         frame = self._frame(X, reset=True)
-        answers = np.asarray(y).astype(str)
+        if y is None:
+            raise ValueError("requires y to be passed, but the target y is None")
+        if not len(frame):
+            raise ValueError("Found array with 0 sample(s) while a minimum of 1 is required.")
+        y = column_or_1d(y, warn=True)
+        check_consistent_length(frame, y)
+        check_classification_targets(y)
+        answers = y.astype(str)
         assert self.appliance is not None
         self._taught: Taught = teach(self.appliance, frame, answers, self.worth)
         self.classes_ = self._taught.classes

@@ -10,11 +10,10 @@ import numpy as np
 
 from faultodds.audit.baselines import BASELINES, Baseline, as_numbers
 from faultodds.audit.forecast import NO_GAPS, Gaps, Hush, main_cause_odds
-from faultodds.audit.groups import NOT_KNOWN, Groups
-from faultodds.audit.scores import Ints
 from faultodds.audit.stages import Stage, seen_by
 from faultodds.belief import Suspects, compile_suspects
-from faultodds.knowledge import Floats, Knowledge
+from faultodds.knowledge import Floats, Ints, Knowledge
+from faultodds.tuning import NOT_KNOWN, Groups
 
 if TYPE_CHECKING:
     import pandas as pd

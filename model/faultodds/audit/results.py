@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from faultodds.audit.intervals import Interval, bootstrap, mean_difference, wils
 from faultodds.audit.scores import Decomposition
 from faultodds.audit.stages import Stage
 from faultodds.audit.walk import Walked
-from faultodds.knowledge import Floats
+from faultodds.knowledge import Floats, Ints
 from faultodds.revisions import FILE
 
 
@@ -33,7 +33,7 @@ class Row:
 
     `log_score` and `brier` are losses; `calibration` is the calibration error of the favourites with its bootstrap interval and
     `luck` what an exactly right forecast would show on as many jobs; `top1` and `top3` are shares of the jobs.
-    `against_file` is this log score less the file's on the same jobs (under 0 is better); None for the file itself.
+    `against` is this log score less that of the numbers compared with (`Audit.base`) on the same jobs (under 0 is better).
     """
 
     stage: Stage
@@ -44,17 +44,21 @@ class Row:
     luck: float
     top1: float
     top3: float
-    against_file: Interval | None
+    against: Interval | None
     curve: tuple[CurvePoint, ...]
 
 
 @dataclass(frozen=True)
 class Audit:
-    """The whole answer. `counts` says in figures which jobs took part, `notes` in plain sentences how to read it."""
+    """The whole answer. `counts` says in figures which jobs took part, `notes` in plain sentences how to read it; `base` names the
+    method that the others are held against. `growth`: how much each method's log score, less the base's, rose from the earlier
+    half of the jobs to the later, for which more had been learned from; under 0 a longer log forecasts better."""
 
     rows: tuple[Row, ...]
     counts: dict[str, int]
     notes: tuple[str, ...]
+    base: str = FILE
+    growth: dict[str, float] = field(default_factory=dict)
 
     def row(self, stage: str, method: str) -> Row:
         """One method's row at one stage."""
@@ -71,15 +75,35 @@ class Audit:
         return tuple(dict.fromkeys(r.stage for r in self.rows))
 
 
-def judged(walked: Walked, stages: Sequence[Stage], methods: Sequence[str]) -> tuple[Row, ...]:
+def judged(walked: Walked, stages: Sequence[Stage], methods: Sequence[str], base: str = FILE) -> tuple[Row, ...]:
     """A row for every stage and method."""
-    return tuple(_row(walked, stage, method) for stage in stages for method in methods)
+    return tuple(_row(walked, stage, method, base) for stage in stages for method in methods)
 
 
-def _row(walked: Walked, stage: Stage, method: str) -> Row:
+def grown(walked: Walked, stages: Sequence[Stage], methods: Sequence[str], base: str = FILE) -> dict[str, float]:
+    """`Audit.growth`, from the months forecast first and last; nothing when everything was learned once."""
+    sizes = [int(np.isin(walked.rows, block.rows).sum()) for block in walked.blocks]
+    edges = np.cumsum([size for size in sizes if size])[:-1]
+    if not len(edges):
+        return {}
+    half = int(edges[np.abs(edges - len(walked.rows) / 2).argmin()])
+
+    def score(method: str) -> Floats:
+        return np.asarray(
+            np.mean([scores.log_scores(walked.forecasts[s.name, method], walked.truth) for s in stages], axis=0)
+        )
+
+    out = {}
+    for method in methods:
+        off = score(method) - score(base)
+        out[method] = float(off[half:].mean() - off[:half].mean())
+    return out
+
+
+def _row(walked: Walked, stage: Stage, method: str, base: str) -> Row:
     p, truth = walked.forecasts[stage.name, method], walked.truth
     own = scores.log_scores(p, truth)
-    file = walked.forecasts.get((stage.name, FILE))
+    before = walked.forecasts.get((stage.name, base))
     stated, right = scores.favourites(p, truth)
     return Row(
         stage=stage,
@@ -90,12 +114,12 @@ def _row(walked: Walked, stage: Stage, method: str) -> Row:
         luck=scores.calibration_by_luck(p),
         top1=float(scores.among_top(p, truth, 1).mean()),
         top3=float(scores.among_top(p, truth, 3).mean()),
-        against_file=None if method == FILE or file is None else mean_difference(own, scores.log_scores(file, truth)),
+        against=None if method == base or before is None else mean_difference(own, scores.log_scores(before, truth)),
         curve=curve_of(p, truth),
     )
 
 
-def curve_of(p: Floats, truth: scores.Ints) -> tuple[CurvePoint, ...]:
+def curve_of(p: Floats, truth: Ints) -> tuple[CurvePoint, ...]:
     """The calibration curve of the favourites, with Wilson intervals."""
     bins = scores.curve(p, truth)
     low, high = wilson(bins.happened * bins.jobs, bins.jobs.astype(float))
@@ -103,31 +127,53 @@ def curve_of(p: Floats, truth: scores.Ints) -> tuple[CurvePoint, ...]:
     return tuple(CurvePoint(float(s), float(r), float(a), float(b), int(n)) for s, r, a, b, n in points)
 
 
+def _clear(audit: Audit, method: str) -> tuple[list[Row], list[Row], list[Row]]:
+    """Stages at which a method is surely better than the base, surely worse, and neither."""
+    rows = [(r, r.against.clear) for r in audit.rows if r.method == method and r.against is not None]
+    better, worse = [r for r, off in rows if off < 0], [r for r, off in rows if off > 0]
+    return better, worse, [r for r, off in rows if off == 0]
+
+
+def is_worse(audit: Audit, method: str) -> bool:
+    """Whether a method forecasts worse than the base: surely so at some stage, or on average and surely better at none."""
+    better, worse, _ = _clear(audit, method)
+    off = [r.against.value for r in audit.rows if r.method == method and r.against is not None]
+    return bool(worse) or (not better and bool(off) and float(np.mean(off)) > 0)
+
+
 def verdict(audit: Audit, method: str) -> str:
     """Whether learning helped, how much, how sure, and where not: in words for whoever decides."""
-    rows = [r for r in audit.rows if r.method == method and r.against_file is not None]
-    better = [r for r in rows if r.against_file is not None and r.against_file.clear < 0]
-    worse = [r for r in rows if r.against_file is not None and r.against_file.clear > 0]
-    unsure = [r for r in rows if r not in better and r not in worse]
+    better, worse, unsure = _clear(audit, method)
+    theirs = "the file's" if audit.base == FILE else f"those in use ({audit.base})"
     if not better:
-        head = f"No: on these {audit.counts['scored']} jobs the {method} priors were no better than the file's"
+        head = f"No: on these {audit.counts['scored']} jobs the {method} priors were no better than {theirs}"
         head += f"; {_places(worse)} they were worse" if worse else ""
     else:
-        head = f"Yes: the {method} priors forecast better than the file's {_places(better)}: {_gain(audit, better)}"
+        head = f"Yes: the {method} priors forecast better than {theirs} {_places(better)}: {_gain(audit, better)}"
         head += f"; {_places(worse)} they were worse" if worse else ""
     if unsure and (better or worse):
         head += f"; {_places(unsure)} the difference may be luck"
-    said = [f"{head}.", _rivals(audit, method), _advice(bool(better), bool(worse))]
+    said = [f"{head}.", _rivals(audit, method), _advice(bool(better), bool(worse), audit.growth.get(method))]
     return " ".join(part for part in said if part)
 
 
-def _advice(better: bool, worse: bool) -> str:
-    """What to do about it."""
+def _advice(better: bool, worse: bool, growth: float | None) -> str:
+    """What to do about it. A longer log is waited for only where forecasts grew better as more was learned from."""
     if better and not worse:
         return "This log speaks for accepting what it teaches."
     if better:
         return "Whether to accept what it teaches depends on which of these moments matters to you."
-    return "Keep the numbers you have, and audit again when the log has grown."
+    if growth is None:
+        return "Keep the numbers you have."
+    if growth < 0:
+        return (
+            "Keep the numbers you have, and audit again when the log has grown: the more there was to learn from, the better it "
+            "went."
+        )
+    return (
+        "Keep the numbers you have. A longer log of this kind would not mend it: the more there was to learn from, the worse it "
+        "went. Look at how the log was read: faultodds log phrases NAME."
+    )
 
 
 def _places(rows: Sequence[Row]) -> str:
@@ -137,21 +183,22 @@ def _places(rows: Sequence[Row]) -> str:
 
 def _gain(audit: Audit, rows: Sequence[Row]) -> str:
     """The gain as a factor on the chance given to what turned out, and in favourites that were right."""
-    best = min(rows, key=lambda r: r.against_file.value if r.against_file else 0.0)
-    d = best.against_file
+    best = min(rows, key=lambda r: r.against.value if r.against else 0.0)
+    d = best.against
     assert d is not None
-    file = audit.row(best.stage.name, FILE)
+    before = audit.row(best.stage.name, audit.base)
     factors = [float(np.exp(-x)) for x in (d.value, d.high, d.low)]
+    whose = "the file" if audit.base == FILE else audit.base
     where = "" if len(rows) == 1 else f" {best.stage.title}"
     return (
-        f"what was really the matter got {factors[0]:.2f} times the chance the file gave it{where} (95 % sure of "
-        f"{factors[1]:.2f} to {factors[2]:.2f}), and its first guess was right in {best.top1:.0%} of jobs against {file.top1:.0%}"
+        f"what was really the matter got {factors[0]:.2f} times the chance {whose} gave it{where} (95 % sure of "
+        f"{factors[1]:.2f} to {factors[2]:.2f}), and its first guess was right in {best.top1:.0%} of jobs against {before.top1:.0%}"
     )
 
 
 def _rivals(audit: Audit, method: str) -> str:
     """Where another way of forecasting did better than these priors, if anywhere."""
-    others = [m for m in audit.methods if m not in (method, FILE)]
+    others = [m for m in audit.methods if m not in (method, FILE, audit.base)]
     lost = [
         (stage, other)
         for stage in audit.stages

@@ -11,23 +11,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from faultodds.audit.groups import NOT_KNOWN, log_labels, repair_groups
 from faultodds.audit.methods import LEARNED, Fixed, Learned, Method, rivals
-from faultodds.audit.results import Audit, Row, judged, verdict
+from faultodds.audit.results import Audit, grown, judged
 from faultodds.audit.stages import STAGES, Stage
-from faultodds.audit.truth import read_truth, truth_labels
+from faultodds.audit.truth import truth_labels
 from faultodds.audit.walk import FIRST_JOBS, MOST_REFITS, Block, Walked, blocks_of, walk
 from faultodds.joblog import DAY, JOB
 from faultodds.knowledge import Knowledge
 from faultodds.revisions import FILE
+from faultodds.tuning import NOT_KNOWN, log_labels, repair_groups
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from faultodds.audit.scores import Ints
+    from faultodds.knowledge import Ints
     from faultodds.tuning import Settings
-
-__all__ = ["STAGES", "Audit", "Row", "Stage", "audit", "read_truth", "verdict"]
 
 
 def audit(
@@ -36,6 +34,8 @@ def audit(
     *,
     truth: pd.DataFrame | None = None,
     others: Mapping[str, Knowledge] | None = None,
+    base: str = FILE,
+    since: pd.Timestamp | None = None,
     settings: Settings | None = None,
     stages: tuple[Stage, ...] = STAGES,
     with_rivals: bool = True,
@@ -51,6 +51,8 @@ def audit(
     truth: a table of what was really wrong (`truth.truth_labels`); forecasts are then held against it, else against the repair
         that the log says put the machine right. Learning never sees it.
     others: more priors to judge, by name (revisions).
+    base: the method that the others are held against: "file", or one of `others`.
+    since: forecast only months that begin after this day, because `base` was learned from the jobs before it.
     with_rivals: whether the baselines take part; most of the time goes into them.
     rivals_know_truth: train the rivals on the truth table of the past too, which no shop has; a harder comparison.
 
@@ -72,11 +74,13 @@ def audit(
     methods += [Fixed(name, other, groups) for name, other in (others or {}).items()]
     methods += [Learned(LEARNED, knowledge, groups, settings or Settings())]
     methods += rivals(knowledge, groups) if with_rivals else []
-    blocks = blocks_of(frame, first_jobs, most_refits)
+    blocks = blocks_of(frame, first_jobs, most_refits, since)
     walked = walk(knowledge, frame, true, past_labels, methods, stages, blocks, tick)
-    rows = judged(walked, stages, [m.name for m in methods])
+    names = [m.name for m in methods]
     counts = _counts(frame, true, blocks, walked)
-    return Audit(rows, counts, _notes(knowledge, counts, truth is not None, rivals_know_truth, others or {}))
+    others = {name: other for name, other in (others or {}).items() if since is None or name != base}
+    notes = _notes(knowledge, counts, truth is not None, rivals_know_truth, others)
+    return Audit(judged(walked, stages, names, base), counts, notes, base, grown(walked, stages, names, base))
 
 
 def _counts(frame: pd.DataFrame, true: Ints, blocks: list[Block], walked: Walked) -> dict[str, int]:

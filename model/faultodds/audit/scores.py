@@ -9,12 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from faultodds.knowledge import Floats
-
-Ints = npt.NDArray[np.int64]
-Bools = npt.NDArray[np.bool_]
+from faultodds.knowledge import Bools, Floats, Ints
 
 #: Edges of the bins that calibration is judged in: ten of equal width.
 EDGES: Floats = np.linspace(0.0, 1.0, 11)
@@ -117,17 +113,12 @@ def curve(p: Floats, truth: Ints, edges: Floats | None = EDGES) -> Bins:
     return _bins(*favourites(p, truth), edges)
 
 
-def calibration_error(p: Floats, truth: Ints, edges: Floats | None = EDGES) -> float:
-    """Mean distance, over jobs, between the chance stated for the favourite and how often such favourites were right."""
-    return _distance(curve(p, truth, edges))
-
-
 def _distance(bins: Bins) -> float:
     return float(bins.jobs @ np.abs(bins.stated - bins.happened) / bins.jobs.sum())
 
 
 def binary_calibration_error(stated: Floats, happened: Floats, edges: Floats | None = EDGES) -> float:
-    """The same for one yes-or-no forecast."""
+    """Mean distance, over jobs, between the chance stated of one yes-or-no forecast and how often such ones were right."""
     return _distance(_bins(stated, happened, edges))
 
 

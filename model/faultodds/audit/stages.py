@@ -87,6 +87,8 @@ def seen_by(frame: pd.DataFrame, knowledge: Knowledge, stage: Stage) -> pd.DataF
 
 def _blank_later(frame: pd.DataFrame, checks: Sequence[str], kept: int) -> None:
     """Take away, in place, all but each job's first `kept` recorded checks."""
+    if not checks:
+        return
     done = frame[list(checks)].notna().to_numpy()
     later = done & (np.cumsum(done, axis=1) > kept)
     for column, name in enumerate(checks):

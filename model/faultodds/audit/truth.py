@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from faultodds.audit.groups import NOT_KNOWN, Groups
-from faultodds.audit.scores import Ints
 from faultodds.errors import FaultoddsError, unknown
-from faultodds.knowledge import UNLISTED, UNLISTED_MODE, Knowledge, main_cause_states
+from faultodds.knowledge import UNLISTED, UNLISTED_MODE, Ints, Knowledge, main_cause_states
+from faultodds.tuning import NOT_KNOWN, Groups
 
 if TYPE_CHECKING:
     import pandas as pd

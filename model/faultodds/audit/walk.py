@@ -12,13 +12,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from faultodds.audit.groups import NOT_KNOWN
 from faultodds.audit.methods import Method, floored
-from faultodds.audit.scores import Ints
 from faultodds.audit.stages import Stage, as_known_on, seen_by
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import DAY
-from faultodds.knowledge import Floats, Knowledge
+from faultodds.knowledge import Floats, Ints, Knowledge
+from faultodds.tuning import NOT_KNOWN
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -50,14 +49,22 @@ class Walked:
     blocks: tuple[Block, ...]
 
 
-def blocks_of(frame: pd.DataFrame, first_jobs: int = FIRST_JOBS, most: int = MOST_REFITS) -> list[Block]:
-    """The log's calendar months after the first `first_jobs` jobs, joined so that there are at most `most` blocks.
+def blocks_of(
+    frame: pd.DataFrame, first_jobs: int = FIRST_JOBS, most: int = MOST_REFITS, since: pd.Timestamp | None = None
+) -> list[Block]:
+    """The log's calendar months after the first `first_jobs` jobs, and after the day `since`, joined so that there are at most
+    `most` blocks.
 
     Raises FaultoddsError for a log without days, or too short to learn from one part and forecast another.
     """
     days = _days(frame)
     months = days.to_period("M")
     starts = [m for m in months.unique().sort_values() if (months < m).sum() >= first_jobs]
+    starts = [m for m in starts if since is None or m.start_time > since]
+    if not starts and since is not None:
+        raise FaultoddsError(
+            f"no month of this log begins after {since:%Y-%m-%d}, the last day that those in use know."
+        )
     if not starts:
         raise FaultoddsError(
             f"this log has {len(frame)} jobs; an audit learns from the first {first_jobs} and forecasts the months after "

@@ -1,5 +1,5 @@
 from .appliance import (
-    Appliance as Appliance, Used as Used, appliance_id as appliance_id, compiled as compiled,
+    Appliance as Appliance, Used as Used, compiled as compiled,
     open_appliance as open_appliance,
 )
 from .evidence import (

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -18,20 +17,31 @@ from typing import Any
 from msgspec import Struct
 
 from faultodds.belief.suspects import OMITTED_TARGET, Suspects, compile_suspects
-from faultodds.errors import RevisionError
-from faultodds.files import cache_entry, find, fingerprint, read_bytes
+from faultodds.errors import KnowledgeError, RevisionError
+from faultodds.files import again, cache_entry, find, fingerprint, id_in, named, read_bytes
 from faultodds.knowledge import Knowledge, fitted
 from faultodds.revisions import FILE, accepted, doubt, revision_ids, revision_path
 from faultodds.safety import refuse_unsafe_file
 
 _COMPILING_CODE = (
+    "knowledge/loading.py",
+    "knowledge/reach.py",
+    "knowledge/rules.py",
+    "knowledge/work_rules.py",
     "knowledge/schema.py",
     "knowledge/tables.py",
+    "knowledge/toml_records.py",
     "knowledge/fitted.py",
+    "belief/kept_sets.py",
     "belief/suspects.py",
+    "readings/bands.py",
+    "readings/numbers.py",
+    "readings/problems.py",
     "readings/specs.py",
+    "safety/duties.py",
     "safety/file_rules.py",
     "safety/rules.py",
+    "safety/sequence.py",
     "belief/array_file.py",
 )
 _LAYING_CODE = ("knowledge/overlay.py", "revisions/revision.py")
@@ -46,7 +56,6 @@ class Used(Struct, frozen=True):
     path: Path
     name: str
     technician: str
-    technician_name: str
     qualified: bool
     carrying: float
     lacking: tuple[str, ...] = ()
@@ -57,8 +66,9 @@ class Appliance:
     """A knowledge file, compiled. `fingerprint` names the exact file content, `revision` the priors laid over it.
 
     `overruled` lists numbers (paths of `overlay.py`) that were changed in the file after the revision was learned: the revision
-    stands over them. `doubt`: what to say while it is not known which revision stands. `shop`: whose prices and minutes were laid
-    over it (`shop.py`), None for the file's own.
+    stands over them. `doubt`: what to say while it is not known which revision stands, or that one cannot be used. `source`: what
+    to type for the file; `changed`: what to say when it is not what a job was started on. `shop`: whose prices and minutes were
+    laid over it (`shop.py`), None for the file's own.
     """
 
     knowledge: Knowledge
@@ -67,6 +77,8 @@ class Appliance:
     revision: str = FILE
     overruled: tuple[str, ...] = ()
     doubt: str = ""
+    source: str = ""
+    changed: str = ""
     shop: Used | None = None
 
     def fitted(self, facts: Mapping[str, str]) -> Appliance:
@@ -78,15 +90,30 @@ class Appliance:
 def open_appliance(
     name: str, omitted_target: float = OMITTED_TARGET, cache: Path | None = None, revision: str | None = None
 ) -> Appliance:
-    """A shipped appliance by name, or a knowledge file by path; compiled, or read from the cache.
+    """An appliance by name, or a knowledge file by path, as `files.find` takes it; compiled, or read from the cache.
 
     `cache` is the folder to use instead of the user's. `revision`: the accepted one, if any (None); "file" for the file's own
-    numbers; or the id of one. Raises KnowledgeError for a file that cannot be used, RevisionError for a revision that cannot;
-    a cache that cannot be written is done without.
+    numbers; or the id of one. Raises KnowledgeError for a file that cannot be used, RevisionError for a revision that was asked for
+    and cannot; an accepted one that cannot is set aside, and `doubt` says so; a cache that cannot be written is done without.
     """
     path = find(name)
     data = read_bytes(path)
     chosen = _chosen(data, revision)
+    unsure = "" if revision is not None or chosen is not None else doubt(id_in(data), again(path))
+    try:
+        ready = _opened(path, data, omitted_target, chosen, cache)
+    except RevisionError as error:
+        if revision is not None:
+            raise RevisionError(f"{error} {_WAY_OUT}") from None
+        # What was accepted once and cannot be used must not stop the day's work.
+        ready, unsure = (
+            _opened(path, data, omitted_target, None, cache),
+            f"{error} {_SET_ASIDE.format(again=again(path))}",
+        )
+    return replace(ready, doubt=unsure, source=named(path))
+
+
+def _opened(path: Path, data: bytes, omitted_target: float, chosen: Path | None, cache: Path | None) -> Appliance:
     laid = None if chosen is None else _revision_bytes(chosen)
     entry = cache_entry(f"{path.stem}-{_key(data, omitted_target, laid)}.arrays", cache)
     loaded = _load(entry)
@@ -98,40 +125,39 @@ def open_appliance(
         stands, over = FILE, tuple[str, ...]()
         if chosen is not None and laid is not None:
             knowledge, stands, over = _laid_over(knowledge, laid, chosen)
-        loaded = Appliance(knowledge, compile_suspects(knowledge, omitted_target), fingerprint(data), stands, over)
+        loaded = Appliance(
+            knowledge, _compiled(knowledge, omitted_target, path.name, stands), fingerprint(data), stands, over
+        )
         _save(entry, loaded)
-    unsure = "" if revision is not None or chosen is not None else doubt(appliance_id(data))
-    return replace(loaded, doubt=unsure) if unsure else loaded
+    return loaded
+
+
+def _compiled(knowledge: Knowledge, omitted_target: float, where: str, revision: str) -> Suspects:
+    try:
+        return compile_suspects(knowledge, omitted_target)
+    except KnowledgeError as error:
+        if revision != FILE:
+            raise RevisionError(f"revision {revision} cannot be used: {error}") from None
+        raise KnowledgeError(f"{where}: {error}") from None
 
 
 # --- the revision on top -------------------------------------------------------------------------------------------
 
 _WAY_OUT = (
-    "No other numbers were put in its place. Type 'faultodds revision rollback' to go back to what was accepted before, "
-    "or add --revision file to use the knowledge file's own numbers this once."
+    "No other numbers were put in its place. Type 'faultodds revision list' to see the others, or add --revision file to use the "
+    "knowledge file's own numbers."
 )
-# The usual way to write it, found without reading the whole file; anything else is read as TOML.
-_PLAIN_ID = re.compile(rb"^\[appliance\][^\[]*?^id *= *\"([^\"\\\r\n]+)\"", re.MULTILINE)
-
-
-def appliance_id(data: bytes) -> str:
-    """The id in the bytes of a knowledge file; empty when there is none to be found."""
-    plain = _PLAIN_ID.search(data)
-    if plain:
-        return plain[1].decode("utf-8", "replace")
-    import tomllib
-
-    try:
-        return str(tomllib.loads(data.decode("utf-8"))["appliance"]["id"])
-    except (ValueError, KeyError, TypeError):
-        return ""  # not a knowledge file at all: whoever reads it next says so
+_SET_ASIDE = (
+    "It was set aside: the knowledge file's own numbers are used. To go back to what was accepted before, type 'faultodds revision "
+    "rollback{again}'; to keep the file's own, 'faultodds revision accept file{again}'."
+)
 
 
 def _chosen(data: bytes, revision: str | None) -> Path | None:
     """The file of the revision to lay over, or None for the knowledge file as it is."""
     if revision == FILE:
         return None
-    appliance = appliance_id(data)
+    appliance = id_in(data)
     if revision is None:
         stands = accepted(appliance)
         return None if stands == FILE else revision_path(appliance, stands)
@@ -145,20 +171,14 @@ def _chosen(data: bytes, revision: str | None) -> Path | None:
 def _revision_bytes(path: Path) -> bytes:
     from faultodds.revisions import read_bytes as read_revision
 
-    try:
-        return read_revision(path)
-    except RevisionError as error:
-        raise RevisionError(f"{error} {_WAY_OUT}") from None
+    return read_revision(path)
 
 
 def _laid_over(knowledge: Knowledge, laid: bytes, path: Path) -> tuple[Knowledge, str, tuple[str, ...]]:
     from faultodds.revisions import from_bytes, lay_over, overruled
 
-    try:
-        revision = from_bytes(laid, path)
-        return lay_over(knowledge, revision), revision.id, overruled(knowledge, revision)
-    except RevisionError as error:
-        raise RevisionError(f"{error} {_WAY_OUT}") from None
+    revision = from_bytes(laid, path)
+    return lay_over(knowledge, revision), revision.id, overruled(knowledge, revision)
 
 
 def compiled(knowledge: Knowledge, omitted_target: float = OMITTED_TARGET) -> Appliance:
@@ -207,7 +227,7 @@ def _load(entry: Path) -> Appliance | None:
         stored = msgspec.msgpack.decode(text, type=_Stored)
         if {n for n in arrays if not n.startswith(FACT_PREFIX)} != set(_ARRAYS):
             return None
-    except msgspec.MsgspecError:
+    except (msgspec.MsgspecError, ValueError):
         return None
     facts = {n.removeprefix(FACT_PREFIX): arrays.pop(n) for n in list(arrays) if n.startswith(FACT_PREFIX)}
     parts: dict[str, Any] = {**arrays, "facts": facts}

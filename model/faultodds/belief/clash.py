@@ -8,12 +8,11 @@ import numpy.typing as npt
 from faultodds.belief.evidence import Evidence, RepairEffect, TimePassed, distinct, suspect_likelihood
 from faultodds.belief.suspects import Suspects
 from faultodds.errors import ClashError
-from faultodds.knowledge import Floats
+from faultodds.knowledge import Bools, Floats
 
 # A relative chance this small is taken for "cannot be": far under any table's floor, far over rounding.
 IMPOSSIBLE = 1e-13
 COVER_STEPS = 20_000
-Bools = npt.NDArray[np.bool_]
 Places = npt.NDArray[np.int32]
 
 

@@ -17,10 +17,9 @@ import numpy.typing as npt
 from msgspec import Struct
 
 from faultodds.belief.evidence import Evidence, RepairEffect, TimePassed
-from faultodds.belief.suspects import Ints, Suspects
-from faultodds.knowledge import Floats
+from faultodds.belief.suspects import Suspects
+from faultodds.knowledge import Floats, Ints, Places
 
-Places = npt.NDArray[np.intp]
 # Repairs done on both sides of a wait are bits of a mark; any beyond these are taken as if done on one visit.
 MOST_KEPT = 40
 

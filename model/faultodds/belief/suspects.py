@@ -21,12 +21,10 @@ import numpy as np
 import numpy.typing as npt
 from msgspec import Struct
 
-from faultodds.errors import KnowledgeError
-from faultodds.knowledge import Floats, Knowledge, Table, build_tables, main_cause_states, shares
+from faultodds.belief.kept_sets import Odds, by_size, kept_sets
+from faultodds.knowledge import Floats, Ints, Knowledge, Table, build_tables, main_cause_states, shares
 
-Ints = npt.NDArray[np.int64]
 OMITTED_TARGET = 3e-4
-MOST_SUSPECTS = 300_000
 
 
 class Suspects(Struct, frozen=True, dict=True):
@@ -108,13 +106,13 @@ class Suspects(Struct, frozen=True, dict=True):
 def compile_suspects(knowledge: Knowledge, omitted_target: float = OMITTED_TARGET) -> Suspects:
     """Compile a knowledge file into its two arrays; exact apart from the mass of the sets left out.
 
-    Raises KnowledgeError when `omitted_target` is 0 and the file has more than 300,000 sets.
+    Raises KnowledgeError, before anything is built, when more than `MOST_SUSPECTS` sets would have to be kept.
     """
     tables = {t.node: t for t in build_tables(knowledge)}
     mains = main_cause_states(knowledge)
     modes = mains[:-1]
-    odds = _Odds.of(tables, knowledge, mains, modes)
-    sets = _enumerate(odds, shares(knowledge), omitted_target)
+    odds = Odds.of(tables, knowledge, mains, modes)
+    sets = kept_sets(knowledge, odds, omitted_target)
     member = _membership(sets, len(modes))
     states = _states(tables, knowledge, modes, member)
     observables = {n: tables[n].states for n in knowledge.observables()}
@@ -154,128 +152,9 @@ def _lacks(knowledge: Knowledge) -> dict[str, dict[str, tuple[str, ...]]]:
     }
 
 
-class _Odds(Struct, frozen=True):
-    """Chance of a set of modes given the main cause, in a form that multiplies.
-
-    `base[c]` = chance that nothing but c itself is present; `odds[c, m]` = chance of m over chance that m's component is
-    sound, so that P(set | c) = base[c] * product of odds over the set without c.
-    """
-
-    base: Floats
-    odds: Floats
-    component: Ints
-
-    @staticmethod
-    def of(tables: Mapping[str, Table], knowledge: Knowledge, mains: Sequence[str], modes: Sequence[str]) -> _Odds:
-        base = np.ones(len(mains))
-        odds = np.zeros((len(mains), len(modes)))
-        names = [mode.partition(".")[0] for mode in modes]
-        component = np.array([list(dict.fromkeys(names)).index(n) for n in names])
-        for name in dict.fromkeys(names):
-            cells = tables[name].values
-            columns = [i for i, n in enumerate(names) if n == name]
-            own = np.isin(np.arange(len(mains)), columns)
-            base *= np.where(own, 1.0, cells[0])
-            odds[:, columns] = np.where(own, 0.0, cells[1:] / np.where(own, 1.0, cells[0])).T
-        # The main cause itself is present for sure: its own factor is 1.
-        odds[np.arange(len(modes)), np.arange(len(modes))] = 1.0
-        return _Odds(base, odds, component)
-
-    def given_main(self, sets: Sequence[tuple[int, ...]]) -> Floats:
-        """(C, H) chance of each set given each main cause."""
-        out = np.zeros((len(self.base), len(sets)))
-        for size, where, members in _by_size(sets):
-            block = np.repeat(self.base[:, None], len(where), axis=1)
-            for k in range(size):
-                block *= self.odds[:, members[:, k]]
-            present = np.zeros((len(self.base), len(where)), dtype=bool)
-            present[-1] = True
-            for k in range(size):
-                present[members[:, k], np.arange(len(where))] = True
-            out[:, where] = np.where(present, block, 0.0)
-        return out
-
-    def mass(self, members: Ints, share: Floats) -> Floats:
-        """(N,) prior chance of N sets of one size, shape (N, size)."""
-        total = share[-1] * self.base[-1] * np.prod(self.odds[-1][members], axis=1)
-        for k in range(members.shape[1]):
-            main = members[:, k]
-            total = total + share[main] * self.base[main] * np.prod(self.odds[main[:, None], members], axis=1)
-        return np.asarray(total)
-
-
-def _by_size(sets: Sequence[tuple[int, ...]]) -> Iterable[tuple[int, Ints, Ints]]:
-    sizes = np.array([len(s) for s in sets])
-    for size in sorted(set(sizes.tolist())):
-        where = np.flatnonzero(sizes == size)
-        yield size, where, np.array([sets[int(i)] for i in where], dtype=np.int64).reshape(len(where), size)
-
-
-def _larger(members: Ints, component: Ints) -> Ints:
-    """Every set of one more mode: add a mode further down the list, from a component not yet in the set."""
-    count = len(component)
-    added = np.arange(count)
-    allowed = added[None, :] > (members[:, -1:] if members.shape[1] else -1)
-    for k in range(members.shape[1]):
-        allowed &= component[None, :] != component[members[:, k], None]
-    which, mode = np.nonzero(np.broadcast_to(allowed, (len(members), count)))
-    return np.concatenate([members[which], mode[:, None]], axis=1)
-
-
-def _enumerate(odds: _Odds, share: Floats, target: float) -> list[tuple[int, ...]]:
-    """The kept sets, smallest first, then in mode order."""
-    level = np.zeros((1, 0), dtype=np.int64)
-    kept: set[tuple[int, ...]] = {()}
-    mass = float(odds.mass(level, share)[0])
-    for _ in range(2):
-        level = _larger(level, odds.component)
-        kept.update(map(tuple, level.tolist()))
-        mass += float(odds.mass(level, share).sum())
-    if target <= 0:
-        _add_all(kept, level, odds)
-    elif 1.0 - mass > target:
-        _add_most_probable(kept, level, mass, odds, share, target)
-    return sorted(kept, key=lambda s: (len(s), s))
-
-
-def _add_all(kept: set[tuple[int, ...]], level: Ints, odds: _Odds) -> None:
-    while len(level):
-        level = _larger(level, odds.component)
-        if len(kept) + len(level) > MOST_SUSPECTS:
-            raise KnowledgeError(
-                f"keeping every set of modes would need more than {MOST_SUSPECTS:,} suspects; "
-                "use an omitted-mass target above 0 (0.001 is usual)."
-            )
-        kept.update(map(tuple, level.tolist()))
-
-
-def _add_most_probable(
-    kept: set[tuple[int, ...]], pairs: Ints, mass: float, odds: _Odds, share: Floats, target: float
-) -> None:
-    """Add sets of three and more, most probable first, and whatever subsets they need."""
-    floor = target * 1e-3
-    while True:
-        pool: list[tuple[float, tuple[int, ...]]] = []
-        level = pairs
-        while len(level):
-            level = _larger(level, odds.component)
-            weight = odds.mass(level, share)
-            level = level[weight > floor]
-            pool += zip((-weight[weight > floor]).tolist(), map(tuple, level.tolist()), strict=True)
-        pool.sort()
-        reached = mass - np.cumsum([w for w, _ in pool])
-        enough = np.flatnonzero(1.0 - reached < target)
-        if len(enough) or floor < 1e-12:
-            break
-        floor *= 0.1
-    for _, chosen in pool[: (int(enough[0]) + 1 if len(enough) else len(pool))]:
-        for size in range(3, len(chosen) + 1):
-            kept.update(itertools.combinations(chosen, size))
-
-
 def _membership(sets: Sequence[tuple[int, ...]], count: int) -> npt.NDArray[np.bool_]:
     member = np.zeros((len(sets), count), dtype=bool)
-    for size, where, members in _by_size(sets):
+    for size, where, members in by_size(sets):
         for k in range(size):
             member[where, members[:, k]] = True
     return member
@@ -308,22 +187,24 @@ def _states(
 
 def _likelihood(tables: Mapping[str, Table], states: Mapping[str, Ints], count: int) -> Floats:
     """(R, H); the noisy parts of a fold are summed out along the chain, which is exact."""
-    parts: dict[str, Floats] = {}
-    rows = []
+    part = np.zeros((0, count))  # of the fold that is under way: its chain is in a row among the tables
+    out = np.empty((sum(len(t.states) for t in tables.values() if t.role == "observable"), count))
+    row = 0
+    before = ""
     for table in tables.values():
         if table.role not in ("part", "observable"):
             continue
-        carried = bool(table.parents) and table.parents[0] in parts
+        carried = bool(table.parents) and table.parents[0] == before
         known = tuple(states[p] for p in (table.parents[1:] if carried else table.parents))
         if carried:
-            cells = _picked(table.values, 2, known, count)
-            dist = np.einsum("sph,ph->sh", cells, parts[table.parents[0]])
+            part = np.einsum("sph,ph->sh", _picked(table.values, 2, known, count), part)
         else:
-            dist = _picked(table.values, 1, known, count)
-        parts[table.node] = dist
+            part = _picked(table.values, 1, known, count)
+        before = table.node
         if table.role == "observable":
-            rows.append(dist)
-    return np.ascontiguousarray(np.concatenate(rows)) if rows else np.zeros((0, count))
+            out[row : row + len(part)] = part
+            row += len(part)
+    return out
 
 
 def _picked(values: Floats, lead: int, known: Sequence[Ints], count: int) -> Floats:

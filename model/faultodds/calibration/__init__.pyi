@@ -1,7 +1,7 @@
-from .person import Called as Called, FEWEST as FEWEST, Drilled as Drilled, Person as Person, person as person
+from .person import FEWEST as FEWEST, Drilled as Drilled, Person as Person, person as person
 from .said import said as said
 from .scores import (
-    MOST as MOST, NAMED as NAMED, bounded as bounded, brier as brier, even as even, log_loss as log_loss, rest as rest,
+    MOST as MOST, NAMED as NAMED, bounded as bounded, brier as brier, log_loss as log_loss, rest as rest,
     spread as spread,
 )
 from .truth import began as began, faults as faults

@@ -2,67 +2,68 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from faultodds.audit import Audit, Row
-from faultodds.charts.figures import save
+from faultodds.charts.style import LINES, MARKS, begun, in_style, save, tones
+from faultodds.charts.typeset import lines_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
-# Told apart by shape and line, so that a grey print reads as well.
-_MARKS = ("D", "o", "s", "^", "v", "P", "X")
-_LINES = ("--", "-", ":", ":", ":", "-.", "-.")
+_NAME = 110.0  # points
 
 
 def draw(audit: Audit, method: str, path: Path) -> None:
     """Write the figure: log score by stage for every method; calibration curves of `method` and the file at the last stage."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
+    save(audit_figure(audit, method), path)
 
-    figure = Figure(figsize=(9.6, 4.6), layout="constrained")
-    FigureCanvasAgg(figure)
-    left, right = figure.subplots(1, 2)
-    _by_stage(left, audit)
-    last = audit.stages[-1]
-    _curves(right, [audit.row(last.name, m) for m in (audit.methods[0], method)])
-    figure.suptitle(f"{audit.counts['scored']} jobs forecast from what was known before them", fontsize=10)
-    save(figure, path)
+
+@in_style
+def audit_figure(audit: Audit, method: str) -> Figure:
+    """The figure of an audit, as `draw` writes it."""
+    figure = begun(7.6)
+    above, below = figure.subplots(2, 1, height_ratios=(2, 3))
+    _by_stage(above, audit)
+    last = audit.stages[-1].name
+    calibration_curves(below, [audit.row(last, m) for m in dict.fromkeys((audit.methods[0], method))])
+    figure.suptitle(f"{audit.counts['scored']} jobs forecast from what was known before them")
+    return figure
 
 
 def _by_stage(axes: Axes, audit: Audit) -> None:
-    places = range(len(audit.stages))
-    for method, mark, line in zip(audit.methods, _MARKS, _LINES, strict=False):
+    titles = [s.title.removeprefix("after ") for s in audit.stages]
+    styles = zip(audit.methods, tones(len(audit.methods)), MARKS, LINES, strict=False)
+    for method, tone, mark, line in styles:
         losses = [audit.row(s.name, method).log_score for s in audit.stages]
-        strong = method in audit.methods[:2]
-        axes.plot(
-            places,
-            losses,
-            line,
-            marker=mark,
-            color="black" if strong else "#888888",
-            label=method,
-            markerfacecolor="white",
-        )
-    axes.set_xticks(places, [s.title.removeprefix("after ") for s in audit.stages])
+        axes.plot(titles, losses, ls=line, marker=mark, color=tone, clip_on=False, label=lines_of(method, _NAME))
     axes.set_xlabel("known by then")
     axes.set_ylabel("log score (smaller is better)")
     axes.set_ylim(bottom=0)
-    axes.legend(frameon=False, fontsize=8)
+    axes.legend(loc="center left", bbox_to_anchor=(1.0, 0.5))
 
 
-def _curves(axes: Axes, rows: list[Row]) -> None:
-    axes.plot([0, 1], [0, 1], color="#bbbbbb", linewidth=1)
-    for row, mark, colour, shift in zip(rows, _MARKS, ("#888888", "black"), (-0.006, 0.006), strict=False):
-        stated = [p.stated + shift for p in row.curve]
-        right = [p.right for p in row.curve]
-        error = [[p.right - p.low for p in row.curve], [p.high - p.right for p in row.curve]]
-        axes.errorbar(
-            stated, right, yerr=error, fmt=mark, color=colour, capsize=2, markerfacecolor="white", label=row.method
-        )
-    axes.set_xlim(0, 1)
-    axes.set_ylim(0, 1)
-    axes.set_xlabel(f"chance stated for the likeliest repair, {rows[0].stage.title}")
-    axes.set_ylabel("share of those jobs that it put right (95 %)")
-    axes.legend(frameon=False, fontsize=8, loc="upper left")
+def calibration_curves(axes: Axes, rows: Sequence[Row]) -> None:
+    """What was stated against what was so, with its 95 % interval: a curve a method, all of one stage, on square axes."""
+    axes.plot([0, 100], [0, 100], color="#bbbbbb", linewidth=1, label="as often as stated")
+    for place, (row, tone) in enumerate(zip(rows, tones(len(rows) + 1), strict=False)):
+        stated = [100 * p.stated for p in row.curve]
+        right = [100 * p.right for p in row.curve]
+        error = [
+            [100 * max(p.right - p.low, 0) for p in row.curve],
+            [100 * max(p.high - p.right, 0) for p in row.curve],
+        ]
+        name = f"{lines_of(row.method, _NAME)} ({sum(p.jobs for p in row.curve)} jobs)"
+        # Open and filled, so that two marks at one place are both seen.
+        axes.errorbar(stated, right, yerr=error, fmt=MARKS[place], ls=LINES[place], lw=0.8, color=tone, ms=8 - 3 * place,
+                      capsize=2, mfc="white" if place == 0 else tone, label=name, clip_on=False)  # fmt: skip
+    axes.set_xlim(0, 100)
+    axes.set_ylim(0, 100)
+    axes.set_aspect("equal")
+    axes.grid()
+    axes.set_xlabel(f"chance stated for the likeliest repair, {rows[0].stage.title}, %")
+    axes.set_ylabel("share of those jobs that it put right, %\n(bars: 95 % intervals)")
+    axes.legend(loc="center left", bbox_to_anchor=(1.02, 0.5))

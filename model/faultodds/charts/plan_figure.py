@@ -1,4 +1,4 @@
-"""The whole plan drawn on one printed page, as PDF, PNG or SVG; laid out by `charts_plan_page.py`."""
+"""The whole plan drawn on one printed page, as PDF, PNG or SVG; laid out by `plan_page.py`."""
 
 from __future__ import annotations
 
@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from faultodds.advice.plan import Plan
-from faultodds.charts.figures import save
-from faultodds.charts.plan_page import GUTTER, LEADING, MARGIN, PAD, PAPERS, Box, Page, TextLine, laid_out, tall
+from faultodds.charts.plan_page import GUTTER, MARGIN, PAD, PAPERS, Box, Page, laid_out
+from faultodds.charts.style import GREY, begun, in_style, save
+from faultodds.charts.typeset import LEADING, TextLine, tall
 from faultodds.errors import FaultoddsError
 from faultodds.names import harmless
 
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
     from faultodds.belief import Appliance, Belief
 
 FILLS = {"check": "#eef3fa", "repair": "#fdf1e3", "stop": "#e9f6ea", "refer": "#f6e9ee", "ask": "#ffffff"}
+
+_JOINED = 9.0  # below its upper edge a box is joined to those beside it
 
 
 def check_paper(paper: str) -> None:
@@ -36,47 +39,51 @@ def save_plan(
     return page
 
 
+@in_style
 def draw(page: Page) -> Figure:
-    """The page as a matplotlib figure; every line of text is an artist of its own."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(page.width / 72, page.height / 72))
-    FigureCanvasAgg(figure)
+    """The page as a matplotlib figure; every line of text is an artist of its own. The likely path has thick lines and frames."""
+    figure = begun(page.height / 72, page.width / 72, layout=None)
     axes = figure.add_axes((0, 0, 1, 1))
     axes.set_xlim(0, page.width)
     axes.set_ylim(0, page.height)
     axes.set_axis_off()
-    _write(axes, page.head, MARGIN, page.height - MARGIN)
-    _write(axes, page.foot, MARGIN, MARGIN + tall(page.foot))
+    write(axes, page.head, MARGIN, page.height - MARGIN)
+    write(axes, page.foot, MARGIN, MARGIN + tall(page.foot))
+    path = [page.root]
+    while path[-1].children and path[-1].children[0].kind != "ask":
+        path.append(path[-1].children[0])
     for box in page.root.boxes():
-        _draw_box(axes, box, page.column)
+        _draw_box(axes, box, page.column, any(box is each for each in path))
     return figure
 
 
-def _draw_box(axes: Any, box: Box, column: float) -> None:
+def _draw_box(axes: Any, box: Box, column: float, likely: bool) -> None:
     from matplotlib.patches import Rectangle
 
-    edge: dict[str, Any] = {"edgecolor": "#555555", "linewidth": 0.6, "linestyle": ":" if box.kind == "ask" else "-"}
+    look: dict[str, Any] = {"edgecolor": "black", "linewidth": 2.0} if likely else {"edgecolor": GREY, "linewidth": 0.6}
     axes.add_patch(
-        Rectangle((box.x, box.top - box.height), column, box.height, facecolor=FILLS[box.kind], zorder=2, **edge)
-    )
-    _write(axes, box.lines, box.x + PAD, box.top - PAD)
+        Rectangle((box.x, box.top - box.height), column, box.height, facecolor=FILLS[box.kind], zorder=3,
+                  linestyle=":" if box.kind == "ask" else "-", **look)
+    )  # fmt: skip
+    write(axes, box.lines, box.x + PAD, box.top - PAD)
     start, middle = box.x + column, box.x + column + GUTTER / 2
-    here = box.top - box.height / 2
+    here = box.top - _JOINED
     for child in box.children:
-        there = child.top - child.height / 2
-        axes.plot(
-            [start, middle, middle, child.x], [here, here, there, there], color="#777777", linewidth=0.7, zorder=1
+        there = child.top - _JOINED
+        on = likely and child is box.children[0] and child.kind != "ask"
+        line = (
+            {"color": "black", "linewidth": 2.4, "zorder": 2} if on else {"color": GREY, "linewidth": 0.7, "zorder": 1}
         )
+        axes.plot([start, middle, middle, child.x], [here, here, there, there], **line)
 
 
-def _write(axes: Any, lines: list[TextLine], x: float, top: float) -> None:
+def write(axes: Any, lines: list[TextLine], x: float, top: float) -> None:
+    """Lines one below the other, from an upper left corner."""
     y = top
     for line in lines:
         y -= line.size * LEADING
         # The baseline sits where a line's descenders still stay inside its own band.
         axes.text(
             x, y + 0.27 * line.size, harmless(line.text), fontsize=line.size, fontweight=line.weight, color=line.colour,
-            va="baseline", ha="left", zorder=3, parse_math=False,
+            va="baseline", ha="left", zorder=4,
         )  # fmt: skip

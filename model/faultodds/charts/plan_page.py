@@ -1,21 +1,22 @@
 """The whole plan laid out on one printed page: what the boxes say, and where they stand.
 
 The largest type that lets everything fit is taken, never smaller than `SMALLEST`; where even that does not fit, the
-least likely branches are put together until it does. Units are points (1/72 inch) throughout.
+least likely branches are put together until it does, each outcome with what it would point to. Units are points (1/72
+inch) throughout.
 """
 
 from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
-from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from faultodds.advice import may_be, percent
 from faultodds.advice.plan import (
     Branch,
+    Hint,
     Plan,
     PlanStep,
     answers,
@@ -27,6 +28,8 @@ from faultodds.advice.plan import (
     step_words,
     whole_money,
 )
+from faultodds.cards import words
+from faultodds.charts.typeset import TextLine, tall, wrapped
 from faultodds.errors import FaultoddsError
 from faultodds.safety import at_once
 
@@ -35,10 +38,12 @@ if TYPE_CHECKING:
     from faultodds.knowledge import Knowledge
 
 PAPERS = {"letter": (792.0, 612.0), "a4": (841.9, 595.3)}
-SIZES = (11.0, 10.0, 9.0, 8.5, 8.0, 7.5)
-SMALLEST = 7.0
-MARGIN, GUTTER, GAP, PAD, LEADING = 26.0, 16.0, 5.0, 3.5, 1.27
-TITLE_SIZE, HEAD_SIZE, FOOT_SIZE = 13.0, 8.5, 7.5
+SIZES = (11.0, 10.0, 9.0, 8.5)
+SMALLEST = 8.0
+MARGIN, GUTTER, GAP, PAD = 26.0, 16.0, 5.0, 3.5
+TITLE_SIZE, HEAD_SIZE, FOOT_SIZE = 13.0, 8.5, 8.0
+COLUMNS = 5
+HINTS = 2  # faults that are named where several outcomes are put together
 # Hazards that the foot of the page speaks of.
 AT_THE_FOOT = {"power", "gas", "energised", "co", "fire"}
 CODE_LINE = (
@@ -47,24 +52,16 @@ CODE_LINE = (
 )
 
 
-@dataclass(frozen=True)
-class TextLine:
-    """One line of text; `weight` and `colour` as matplotlib has them."""
-
-    text: str
-    size: float
-    weight: str = "normal"
-    colour: str = "black"
-
-
 @dataclass
 class Box:
-    """One box of the tree: its lines, its children, and, once laid out, its upper left corner and height."""
+    """One box of the tree: its texts (with weight and colour), its children, how many steps of the plan it tells, and, once laid
+    out, its lines, upper left corner and height."""
 
     kind: str
     texts: list[tuple[str, str, str]]
     children: list[Box]
-    lines: list[TextLine]
+    steps: int = 0
+    lines: list[TextLine] = field(default_factory=list)
     x: float = 0.0
     top: float = 0.0
     height: float = 0.0
@@ -88,43 +85,105 @@ class Page:
     head: list[TextLine]
     foot: list[TextLine]
 
+    @property
+    def steps(self) -> int:
+        """How many steps of the plan are on the page."""
+        return sum(box.steps for box in self.root.boxes())
+
 
 # ---- what the boxes say ----
 
 
-def pooled(step: PlanStep, least: float) -> PlanStep:
-    """The step with all branches that are reached with less than `least` put together at every place."""
-    kept = [b for b in step.branches if b.then is not None and b.reach >= least]
+def pooled(step: PlanStep, least: float, whole: bool = False) -> PlanStep:
+    """The step with all branches that are reached with less than `least` put together at every place; where the likely way on
+    stays `whole`, but for that one."""
+    likeliest = step.branches[0] if step.branches and whole else None
+    kept = [b for b in step.branches if b.then is not None and (b.reach >= least or b is likeliest)]
     rest = [b for b in step.branches if b not in kept]
-    branches = [dataclasses.replace(b, then=pooled(b.then, least)) for b in kept if b.then is not None]
+    branches = [dataclasses.replace(b, then=pooled(b.then, least, whole)) for b in kept if b.then is not None]
     if not branches:
         return dataclasses.replace(step, branches=(), cut=step.kind not in ("stop", "refer"))
     if rest:
         outcomes = tuple(o for b in rest for o in b.outcomes)
         ahead = mixed([(b.chance, b.ahead) for b in rest])
-        branches.append(Branch(outcomes, sum(b.chance for b in rest), sum(b.reach for b in rest), ahead, None))
+        hints = tuple(sorted((h for b in rest for h in b.hints), key=lambda h: -h.chance))
+        branches.append(Branch(outcomes, sum(b.chance for b in rest), sum(b.reach for b in rest), ahead, None, hints))
     return dataclasses.replace(step, branches=tuple(branches))
 
 
-def _box(k: Knowledge, step: PlanStep, found: str) -> Box:
-    """A step as a box with everything below it; `found` is what leads there."""
+def _box(k: Knowledge, step: PlanStep, found: str, least: float, level: int = 1, likely: bool = True) -> Box:
+    """A step as a box with everything below it; `found` is what leads there. Off the likely path, where it is reached with less
+    than `least`, and in the last column, the likely way on is told in the box itself."""
     ahead = step.ahead
-    texts = [(found, "bold", "black")] if found else []
-    texts += [(step_words(k, step), "normal", "black"), (moves_words(k, step), "normal", "#444444")]
-    if step.kind not in ("stop", "refer"):
+    texts = _step_texts(k, step, found)
+    if step.kind not in ("stop", "refer") and not step.cut:
         today = f"{whole_money(k, ahead.cost)}, {ahead.minutes:.0f} min to finish; today {short_percent(ahead.today)}"
         texts.append((today, "normal", "#1f4e79"))
-    children = [_branch_box(k, step, b) for b in step.branches]
-    return Box(step.kind, [t for t in texts if t[0]], children, [])
+    if level == COLUMNS or (step.reach < least and not likely):
+        return Box(step.kind, [*texts, *_likely_on(k, step)], [], 1 + len(list(_likely_steps(step))))
+    children = [_branch_box(k, step, b, least, level, likely and b is step.branches[0]) for b in step.branches]
+    return Box(step.kind, texts, children, 1)
 
 
-def _branch_box(k: Knowledge, step: PlanStep, branch: Branch) -> Box:
-    words = answers(k, step)
+def _step_texts(k: Knowledge, step: PlanStep, found: str) -> list[tuple[str, str, str]]:
+    texts = [
+        (found, "bold", "black"),
+        (step_words(k, step), "normal", "black"),
+        (moves_words(k, step), "normal", "#444444"),
+    ]
+    if step.cut:
+        texts.append((f"leading: {_leading(k, *step.likeliest)}", "normal", "black"))
+    return [t for t in texts if t[0]]
+
+
+def _likely_steps(step: PlanStep) -> Iterator[PlanStep]:
+    """What comes after a step when each time the likeliest is found, to the end of the plan."""
+    while step.branches and step.branches[0].then is not None:
+        step = step.branches[0].then
+        yield step
+
+
+def _likely_on(k: Knowledge, step: PlanStep) -> Iterator[tuple[str, str, str]]:
+    """Those steps in words."""
+    for after in _likely_steps(step):
+        yield from _step_texts(k, after, _found(k, step, step.branches[0]))
+        step = after
+    if step.branches:
+        yield from _hints(k, step, step.branches[0], 1)
+
+
+def _found(k: Knowledge, step: PlanStep, branch: Branch) -> str:
+    shows = answers(k, step) if branch.outcomes else {}
+    found = " or ".join(shows[o] for o in branch.outcomes)
+    return f"{found} ({percent(branch.chance)})" if found else "when that is done"
+
+
+def _branch_box(k: Knowledge, step: PlanStep, branch: Branch, least: float, level: int, likely: bool) -> Box:
     if branch.then is not None:
-        found = " or ".join(words[o] for o in branch.outcomes)
-        return _box(k, branch.then, f"{found} ({percent(branch.chance)})" if found else "when that is done")
-    found = "whatever it shows" if everything(k, step, branch) else f"otherwise ({percent(branch.chance)})"
-    return Box("ask", [(f"{found}: ask again then", "normal", "black")], [], [])
+        return _box(k, branch.then, _found(k, step, branch), least, level + 1, likely)
+    return Box("ask", list(_hints(k, step, branch, HINTS)), [])
+
+
+def _hints(k: Knowledge, step: PlanStep, branch: Branch, most: int) -> Iterator[tuple[str, str, str]]:
+    """What the outcomes of a branch that goes no further would point to, those of one fault together."""
+    shows, told = answers(k, step), dict[str, list[Hint]]()
+    for hint in branch.hints:
+        told.setdefault(hint.mode, []).append(hint)
+    if everything(k, step, branch):
+        yield "whatever it shows, ask again", "bold", "black"
+    elif len(told) > 1:
+        yield f"otherwise ({percent(branch.chance)})", "bold", "black"
+    for hints in list(told.values())[:most]:
+        found = " or ".join(shows[h.outcome] for h in hints)
+        chance = sum(h.chance for h in hints)
+        mean = sum(h.chance * h.probability for h in hints) / chance
+        yield f"{found} ({percent(chance)}): {_leading(k, hints[0].mode, mean)} ...", "normal", "black"
+    if len(told) > most:
+        yield f"{len(told) - most} more, less likely ...", "normal", "black"
+
+
+def _leading(k: Knowledge, mode: str, chance: float) -> str:
+    return f"{k.title_of(mode)}, {percent(chance)}"
 
 
 def _stops(k: Knowledge) -> Iterator[str]:
@@ -137,8 +196,9 @@ def _head(appliance: Appliance, belief: Belief, plan: Plan, day: date, body: flo
     """What is to be done at once, and what stops everything, at the top and in the size of the body; then what the plan is for
     and rests on."""
     k, e, ahead = appliance.knowledge, belief.evidence, plan.first.ahead
-    known = [f"{f} = {v}" for f, v in e.facts.items()] + [s.label for s in e.seen]
-    known += [f"repaired: {k.repair[r.name].title}" for r in e.repairs]
+    known = [words.thing_words(k, "fact", f"{f}={v}") for f, v in e.facts.items()]
+    known += [words.thing_words(k, "found", s.label) for s in e.seen]
+    known += [words.thing_words(k, "repair", r.name) for r in e.repairs]
     rests = "from first guesses" if appliance.revision == "file" else "learned"
     if appliance.shop is not None:
         rests += f", prices and minutes of {appliance.shop.name or 'the shop file'}"
@@ -150,7 +210,8 @@ def _head(appliance: Appliance, belief: Belief, plan: Plan, day: date, body: flo
         ("Known: " + ("; ".join(known) or "nothing yet"), HEAD_SIZE, "normal"),
         (
             f"About {whole_money(k, ahead.cost)} and {ahead.minutes:.0f} min to finish; finished today, without handing over or a "
-            f"callback: {percent(ahead.today)}. Where a line ends in '...', ask again. {day.isoformat()}. "
+            f"callback: {percent(ahead.today)}. Thick: the likely way. At '...', and at what is not here, ask again; the "
+            f"fault named there would lead then. {day.isoformat()}. "
             f"Revision {appliance.revision} ({rests}).",
             HEAD_SIZE,
             "normal",
@@ -167,45 +228,6 @@ def _foot(k: Knowledge, plan: Plan) -> str:
 # ---- laying out ----
 
 
-@cache
-def _measure() -> Any:
-    from matplotlib.textpath import TextToPath
-
-    return TextToPath()
-
-
-@cache
-def text_width(text: str, size: float, weight: str) -> float:
-    """Width of a line in points."""
-    from matplotlib.font_manager import FontProperties
-
-    prop = FontProperties(size=size, weight=weight)
-    return float(_measure().get_text_width_height_descent(text, prop, ismath=False)[0])
-
-
-def wrapped(text: str, room: float, size: float, weight: str = "normal", colour: str = "black") -> list[TextLine]:
-    """Text broken into lines no wider than `room`; a single word that is too wide is broken as well."""
-    lines: list[list[str]] = [[]]
-    left, space = room, text_width(" ", size, weight)
-    for word in (piece for w in text.split() for piece in _pieces(w, room, size, weight)):
-        wide = text_width(word, size, weight)
-        if lines[-1] and wide + space > left:
-            lines.append([])
-            left = room
-        left -= wide + (space if lines[-1] else 0.0)
-        lines[-1].append(word)
-    return [TextLine(" ".join(words), size, weight, colour) for words in lines]
-
-
-def _pieces(word: str, room: float, size: float, weight: str) -> Iterator[str]:
-    while text_width(word, size, weight) > room and len(word) > 1:
-        fits = (n for n in range(len(word) - 1, 1, -1) if text_width(word[:n], size, weight) <= room)
-        cut = next(fits, 1)
-        yield word[:cut]
-        word = word[cut:]
-    yield word
-
-
 def laid_out(appliance: Appliance, belief: Belief, plan: Plan, paper: str, day: date) -> Page:
     """The page: as much of the plan as fits, in the largest type that it fits in."""
     k = appliance.knowledge
@@ -215,14 +237,18 @@ def laid_out(appliance: Appliance, belief: Belief, plan: Plan, paper: str, day: 
     foot = wrapped(_foot(k, plan), room, FOOT_SIZE)
     left = height - 2 * MARGIN - tall(foot) - 4 * GAP
     reaches = sorted({b.reach for s in plan.first.steps() for b in s.branches if b.then is not None})
-    for least in [0.0, *(r * (1 + 1e-9) for r in reaches)]:
-        step = pooled(plan.first, least)
-        fits = [size for size, head in heads.items() if _tree(k, step, room, size)[1] <= left - tall(head)]
-        if SMALLEST in fits:
-            size = max(fits)
-            head, (root, _) = heads[size], _tree(k, step, room, size)
-            _move(root, MARGIN, height - MARGIN - tall(head) - 2 * GAP)
-            return Page(width, height, root, _column(root, room), size, head, foot)
+    ladder = [0.0, *(r * (1 + 1e-9) for r in reaches)]
+    # First the unlikely branches are told in one box each, then the unlikely are put together, last the boxes say less.
+    stages = [*((0.0, r, True) for r in ladder), *((r, 2.0, True) for r in ladder), *((r, 2.0, False) for r in ladder)]
+    for least, told, whole in stages:
+        step = pooled(plan.first, least, whole)
+        if _tree(k, step, room, SMALLEST, told)[1] > left - tall(heads[SMALLEST]):
+            continue
+        fits = (size for size in SIZES if _tree(k, step, room, size, told)[1] <= left - tall(heads[size]))
+        size = next(fits, SMALLEST)
+        root, _ = _tree(k, step, room, size, told)
+        _move(root, MARGIN, height - MARGIN - tall(heads[size]) - 2 * GAP)
+        return Page(width, height, root, _column(root, room), size, heads[size], foot)
     raise FaultoddsError(f"--paper {paper}: not even one step fits on the page. Shorten the titles in the file.")
 
 
@@ -233,19 +259,14 @@ def _head_lines(
     return [line for text, own, weight in texts for line in wrapped(text, room, own, weight)]
 
 
-def _tree(k: Knowledge, step: PlanStep, room: float, size: float) -> tuple[Box, float]:
+def _tree(k: Knowledge, step: PlanStep, room: float, size: float, least: float) -> tuple[Box, float]:
     """The tree laid out from the upper left corner, and how tall it is."""
-    root = _box(k, step, "Start here")
+    root = _box(k, step, "Start here", least)
     column = _column(root, room)
     _fill(root, column - 2 * PAD, size)
     outline = _place(root, 0.0, column)
     _move(root, 0.0, -max(top for top, _ in outline))
     return root, max(top for top, _ in outline) - min(bottom for _, bottom in outline)
-
-
-def tall(lines: list[TextLine]) -> float:
-    """How much height some lines take."""
-    return sum(line.size * LEADING for line in lines)
 
 
 def _levels(box: Box) -> int:
@@ -268,7 +289,8 @@ def _fill(box: Box, room: float, size: float) -> None:
 def _place(box: Box, x: float, column: float) -> list[tuple[float, float]]:
     """Place a box and those below it, each as high as what is placed already lets it; (top, bottom) of every column.
 
-    Subtrees are pushed together until they touch in some column, and a box stands at the middle of its children.
+    Subtrees are pushed together until they touch in some column, and a box stands level with the likeliest of its children: the
+    likely path runs straight along the top.
     """
     box.x, outline = x, list[tuple[float, float]]()
     for child in box.children:
@@ -279,8 +301,7 @@ def _place(box: Box, x: float, column: float) -> list[tuple[float, float]]:
         own = [(top - down, bottom - down) for top, bottom in own]
         outline = [(a[0], b[1]) for a, b in zip(outline, own, strict=False)] + outline[len(own) :] + own[len(outline) :]
     if box.children:
-        first, last = box.children[0], box.children[-1]
-        box.top = (first.top + last.top - last.height) / 2 + box.height / 2
+        box.top = box.children[0].top
     return [(box.top, box.top - box.height), *outline]
 
 

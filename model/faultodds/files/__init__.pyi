@@ -1,11 +1,12 @@
 from .folders import (
-    DATA_VARIABLE as DATA_VARIABLE, cache_entry as cache_entry, cache_folder as cache_folder, data_folder as data_folder,
+    DATA_VARIABLE as DATA_VARIABLE, cache_entry as cache_entry, data_folder as data_folder,
     opened_entry as opened_entry,
 )
 from .kept import Kept as Kept, kept_in as kept_in, remove as remove
 from .knowledge_files import (
-    find as find, fingerprint as fingerprint, read_bytes as read_bytes, shipped as shipped,
-    words_file as words_file,
+    ADDED_FOLDER as ADDED_FOLDER, USUAL as USUAL,
+    added as added, again as again, find as find, fingerprint as fingerprint, id_in as id_in,
+    named as named, of_content as of_content, read_bytes as read_bytes, shipped as shipped, words_file as words_file,
 )
 from .private import own_folder as own_folder
 from .wanted import cannot_write as cannot_write, refuse_taken as refuse_taken

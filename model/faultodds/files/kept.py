@@ -23,6 +23,7 @@ OWN: Final = {
         "logs/.*.whole",
     ),
     "numbers learned from logs": ("revisions/*/*",),
+    "knowledge files of your own": ("appliances/*.toml",),
     "drills: what was typed, and how they ended": ("drills/*/*.json",),
     "the shop's prices, minutes and technicians": ("shop.toml",),
 }
@@ -59,6 +60,6 @@ def remove(kept: Sequence[Kept]) -> None:
             ) from None
         nested = path.parent.parent.name in NESTED
         for above in (path.parent, path.parent.parent) if nested else (path.parent,):
-            if above.name in ("logs", *NESTED) or above.parent.name in NESTED:
+            if above.name in ("logs", "appliances", *NESTED) or above.parent.name in NESTED:
                 with contextlib.suppress(OSError):
                     above.rmdir()

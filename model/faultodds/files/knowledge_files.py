@@ -1,17 +1,29 @@
-"""Knowledge files on disk: the shipped ones by name, others by path; found and read, not yet understood.
+"""Knowledge files on disk: the shipped ones and a shop's own by name, others by path; found and read, not yet understood.
 
 A stop sign must be found even in a file that cannot be used, so nothing heavier than the standard library is needed here.
 """
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
+import os
+import re
+import shlex
 from pathlib import Path
+from typing import Final
 
 from faultodds.errors import KnowledgeError, nearest
+from faultodds.files.folders import data_folder
 
 KNOWLEDGE_SUFFIX = ".toml"
 SHIPPED_FOLDER = Path(__file__).parent.parent / "appliances"
+APPLIANCE_VARIABLE: Final = "FAULTODDS_APPLIANCE"
+USUAL: Final = "gas_dryer"
+ADDED_FOLDER: Final = "appliances"
+
+# The usual way to write it, found without reading the whole file; anything else is read as TOML.
+_PLAIN_ID = re.compile(rb"^\[appliance\][^\[]*?^id *= *\"([^\"\\\r\n]+)\"", re.MULTILINE)
 
 
 def shipped() -> list[str]:
@@ -19,24 +31,95 @@ def shipped() -> list[str]:
     return sorted(f.stem for f in SHIPPED_FOLDER.iterdir() if f.suffix == KNOWLEDGE_SUFFIX)
 
 
-def find(name: str) -> Path:
-    """Path of a knowledge file: a shipped appliance by name, or a path.
+def added() -> dict[str, Path]:
+    """A shop's own knowledge files in the data folder, by the name they were added under."""
+    with contextlib.suppress(OSError):
+        found = sorted((data_folder() / ADDED_FOLDER).glob(f"*{KNOWLEDGE_SUFFIX}"))
+        return {path.stem: path for path in found if not path.name.startswith(".")}
+    return {}
 
-    Raises KnowledgeError naming the shipped appliances when there is none.
+
+def find(name: str = "") -> Path:
+    """Path of a knowledge file: a shipped appliance or one of the shop's own by name, a path, or the id in a file of the shop's
+    own. Without a name the one that `FAULTODDS_APPLIANCE` names, else the gas dryer.
+
+    Raises KnowledgeError naming those there are when there is none, and when an id is that of two.
     """
+    name, told = (name, "") if name else (os.environ.get(APPLIANCE_VARIABLE, "").strip() or USUAL, APPLIANCE_VARIABLE)
     if name in shipped():
         return SHIPPED_FOLDER / (name + KNOWLEDGE_SUFFIX)
-    path = Path(name).expanduser()
-    if path.is_file():
-        return path
-    if path.suffix == KNOWLEDGE_SUFFIX or path.name != name:
-        raise KnowledgeError(f"there is no knowledge file at '{name}'. Shipped appliances: {', '.join(shipped())}.")
-    close = nearest(name, shipped())
+    own = added()
+    path = own.get(name) or Path(name).expanduser()
+    with contextlib.suppress(OSError, ValueError):
+        if path.is_file():
+            return path
+    of_that_id = [each for each, place in own.items() if _id_at(place) == name]
+    if len(of_that_id) == 1:
+        return own[of_that_id[0]]
+    if of_that_id:
+        raise KnowledgeError(
+            f"'{name}' is the id of {len(of_that_id)} files of yours: {', '.join(of_that_id)}. Type the name of one, for example "
+            f"--appliance {of_that_id[0]}."
+        )
+    raise KnowledgeError(_not_found(name, [*own], f" ({told} names it)" if told else ""))
+
+
+def _not_found(name: str, own: list[str], told: str) -> str:
+    known = f"Shipped: {', '.join(shipped())}." + (f" Yours: {', '.join(own)}." if own else "")
+    if Path(name).suffix == KNOWLEDGE_SUFFIX or Path(name).name != name:
+        return f"there is no knowledge file at '{name}'{told}. {known}"
+    close = nearest(name, [*shipped(), *own])
     guess = f" Did you mean '{close}'?" if close else ""
-    raise KnowledgeError(
-        f"there is no appliance called '{name}'.{guess} Shipped: {', '.join(shipped())}. "
+    return (
+        f"there is no appliance called '{name}'{told}.{guess} {known} "
         "Type 'faultodds appliance list', or give the path of a knowledge file."
     )
+
+
+def named(path: Path) -> str:
+    """What to type for a knowledge file wherever one is: its name when it is shipped or the shop's own, else its whole path."""
+    if path.parent == SHIPPED_FOLDER or added().get(path.stem) == path:
+        return path.stem
+    return str(path.absolute())
+
+
+def again(path: Path) -> str:
+    """What a further command has to say to be about the same file: nothing for the one that is usual here."""
+    with contextlib.suppress(KnowledgeError):
+        if find() == path:
+            return ""
+    return f" --appliance {shlex.quote(named(path))}"
+
+
+def of_content(content: str) -> Path | None:
+    """A file of the shop's own, or a shipped one, with this fingerprint; None when there is none."""
+    places = [*added().values(), *(find(name) for name in shipped())]
+    return next((place for place in places if _fingerprint_at(place) == content), None)
+
+
+def id_in(data: bytes) -> str:
+    """The id in the bytes of a knowledge file; empty when there is none to be found."""
+    plain = _PLAIN_ID.search(data)
+    if plain:
+        return plain[1].decode("utf-8", "replace")
+    import tomllib
+
+    try:
+        return str(tomllib.loads(data.decode("utf-8"))["appliance"]["id"])
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return ""  # not a knowledge file at all: whoever reads it next says so
+
+
+def _id_at(path: Path) -> str:
+    with contextlib.suppress(OSError):
+        return id_in(path.read_bytes())
+    return ""
+
+
+def _fingerprint_at(path: Path) -> str:
+    with contextlib.suppress(OSError):
+        return fingerprint(path.read_bytes())
+    return ""
 
 
 def words_file(appliance: str) -> Path | None:

@@ -21,7 +21,7 @@ from . import sayings as sayings
 from .standing import Standing as Standing, stand as stand
 from .steps import (
     ENDED as ENDED,
-    Closed as Closed, Danger as Danger, Fact as Fact, Finding as Finding, KEPT as KEPT, Kept as Kept,
+    Closed as Closed, Danger as Danger, Fact as Fact, Finding as Finding,
     MachineState as MachineState, Note as Note,
     Payload as Payload, RepairDone as RepairDone, Step as Step,
     summary as summary,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+from faultodds.advice import closing_lines
 from faultodds.belief import Appliance, WeighedFinding
 from faultodds.errors import FaultoddsError
 from faultodds.job.gates import cause_owed, refuse_gone, told_cause
@@ -24,8 +25,8 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
         )
     if job.is_closed and closed.outcome != "came_back":
         raise FaultoddsError(
-            f"job {job.id} is closed already: {job.outcome}. If that was a mistake, type faultodds job undo {job.id} first; if the "
-            "complaint came back, close it came_back."
+            f"job {job.id} is closed already: {job.outcome}. If that was a mistake, type faultodds job undo {job.typed} first; if "
+            "the complaint came back, close it came_back."
         )
     knowledge = appliance.knowledge
     if closed.outcome == "gone":
@@ -33,20 +34,21 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
         refuse_gone(appliance, job)
         _refuse_failed(knowledge, job)
         _refuse_unmended(knowledge, job, closed.note)
+        _refuse_open(knowledge, job)
         if not closed.note and untouched(knowledge, job):
             raise FaultoddsError(
                 "nothing was repaired on this visit and the machine was not run, so why is the complaint gone? Say it in a few "
-                f'words, and it is kept with the job: faultodds job close {job.id} gone --note "screen was out, put back"'
+                f'words, and it is kept with the job: faultodds job close {job.typed} gone --note "screen was out, put back"'
             )
         if not closed.note and unverified(knowledge, job):
             raise FaultoddsError(
                 "the machine was not run after the last repair, so why is the complaint gone? Run it and enter verify; or say "
-                f'why there was no run, and it is kept with the job: faultodds job close {job.id} gone --note "no run made: ..."'
+                f'why there was no run, and it is kept with the job: faultodds job close {job.typed} gone --note "no run made: ..."'
             )
         if not closed.note and (only := run_shows_only(knowledge, repaired_now(job))):
             raise FaultoddsError(
                 f"{' '.join(only)} Was it? Say so, or why the complaint is gone all the same: "
-                f'faultodds job close {job.id} gone --note "run made so, ended dry"'
+                f'faultodds job close {job.typed} gone --note "run made so, ended dry"'
             )
     return closed
 
@@ -100,8 +102,19 @@ def _refuse_unmended(knowledge: Knowledge, job: Job, note: str) -> None:
         if not note:
             raise FaultoddsError(
                 f"{told} Why is the complaint gone? {looked}; or say why, and it is kept with the job: "
-                f'faultodds job close {job.id} gone --note "customer wants that left"'
+                f'faultodds job close {job.typed} gone --note "customer wants that left"'
             )
+
+
+def _refuse_open(knowledge: Knowledge, job: Job) -> None:
+    """Refuse to call it gone while the machine stands open or shut off."""
+    stands = [item for item in knowledge.access if job.machine_state.get(item)]
+    if stands:
+        steps = " ".join(f"{n}. {line.text}" for n, line in enumerate(closing_lines(knowledge, frozenset(stands)), 1))
+        raise FaultoddsError(
+            f"close gone is refused: the machine stands open or shut off ({', '.join(stands)}). Put it back together: {steps} "
+            f"Then say so: faultodds job state {job.id} {' '.join(f'--shut {item}' for item in stands)}; then close gone."
+        )
 
 
 def untouched(knowledge: Knowledge, job: Job) -> bool:

@@ -5,6 +5,7 @@ The file is in write-ahead mode with full synchronising: what a transaction has 
 
 from __future__ import annotations
 
+import os
 import shutil
 import sqlite3
 import tempfile
@@ -33,6 +34,8 @@ JOBS = sa.Table(
     sa.Column("title", sa.Text),
     sa.Column("opened_at", sa.Text),
     sa.Column("outcome", sa.Text),  # `Job.outcome`, kept in step: open jobs are found quickly
+    sa.Column("source", sa.Text),  # the knowledge file it was started on, and its content
+    sa.Column("fingerprint", sa.Text),
 )
 STEPS = sa.Table(
     "steps",
@@ -55,6 +58,10 @@ MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (
         "at TEXT NOT NULL, kind TEXT NOT NULL, payload TEXT NOT NULL, PRIMARY KEY (job_id, seq))",
     ),
     ("ALTER TABLE steps ADD COLUMN minutes REAL",),
+    (
+        "ALTER TABLE jobs ADD COLUMN source TEXT NOT NULL DEFAULT ''",
+        "ALTER TABLE jobs ADD COLUMN fingerprint TEXT NOT NULL DEFAULT ''",
+    ),
 )
 
 
@@ -124,12 +131,23 @@ class StoreFile(Struct, frozen=True):
 
 
 def make_folder(file: Path) -> None:
+    """The folder of a store, and a new file for the user's eyes only; SQLite gives what it keeps beside it the same mode."""
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
+        with suppress(OSError):  # it is there, or cannot be made: that is said when it is opened
+            os.close(os.open(file, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         problem = f"the folder {file.parent} for the job store cannot be made: {reason}."
         raise StoreError(f"{problem} {_ELSEWHERE}") from error
+
+
+def keep_private(file: Path) -> None:
+    """Close a store, and what SQLite keeps beside it, to other eyes."""
+    for path in (file, *(file.with_name(file.name + end) for end in ("-wal", "-shm"))):
+        with suppress(OSError):
+            if path.stat().st_mode & 0o077:
+                path.chmod(0o600)
 
 
 # Errors on opening that leave a file that is there to be looked at.

@@ -122,12 +122,15 @@ class JobEntries(HeldJob):
         return take_finding(self.knowledge, found, value, job.facts, self.ambient, take, reading)
 
     def misfit(self, name: str, value: str, *, again: bool = False) -> Misfit | None:
-        """How what `find` would enter does not fit what was found before; None when it fits, or is danger, which is not asked
-        about."""
+        """How what `find` would enter does not fit what was found before; None when it fits, or is danger or stops the machine,
+        which is not asked about."""
         finding = self.judge(name, value, again=again).finding
         try:
             stop_if_shown(self.knowledge, finding)
         except SafetyStop:
+            return None
+        seen, told = self.knowledge.observables()[finding.name], (finding.outcome, *(finding.likelihood or ()))
+        if any(o in told for o in (*seen.stops, *seen.stops_away, *seen.lets_out)):
             return None
         return misfit(self.appliance, self.job, finding)
 

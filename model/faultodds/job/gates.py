@@ -103,11 +103,18 @@ def refuse_gone(appliance: Appliance, job: Job) -> None:
     again after its repair."""
     known = known_on(appliance, job)
     _refuse(appliance, "close gone", known, barred(appliance.knowledge, known[0]))
-    for name, outcome in not_run_with(appliance.knowledge, found_last(known[1])):
+    for name, outcome in _not_looked_at_again(appliance.knowledge, found_last(known[1])):
         raise FaultoddsError(
-            f"close gone is refused: {name}={outcome} was found, and nobody has looked again since the repair. Enter what "
+            f"close gone is refused: {name}={outcome} was found, or may be so, and nobody has looked again since. Enter what "
             f"{name} shows now; then close gone. Otherwise close referred: the machine is then left out of service."
         )
+
+
+def _not_looked_at_again(k: Knowledge, found: Known) -> list[tuple[str, str]]:
+    """What was found last with which the machine is not run; of what everybody can see without opening it, what stops its heat
+    too, and whatever may be so."""
+    seen = [(n, o) for n, each in k.symptom.items() for o in each.stops if found.get(n, {}).get(o, 0.0) > 0]
+    return [*not_run_with(k, found), *seen]
 
 
 def _refuse(

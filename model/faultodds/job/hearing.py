@@ -10,12 +10,10 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import pairwise
 
-from msgspec import Struct
-
 from faultodds.job.amounts import reading_text, shows_otherwise, step_of
-from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses, half_done
+from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
 from faultodds.job.fits import Fit, best, rules_of, used_by
-from faultodds.job.said import Kind, Said, goes_on, left_open
+from faultodds.job.said import Heard, Kind, Said, together
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
 from faultodds.knowledge import Knowledge
 from faultodds.names import LONGEST_LINE
@@ -29,16 +27,6 @@ SURE = 3
 COUNTS = 20
 
 
-class Heard(Struct):
-    """What a thought says; `unclear` when it turns or doubts what it does not name."""
-
-    said: list[Said]
-    words: int = 0
-    text: str = ""
-    unclear: bool = False
-    doubts: bool = False
-
-
 def hear_line(knowledge: Knowledge, line: str, is_there: Callable[[str, str, str], bool]) -> list[Said]:
     """Everything that a line says, or an empty list when it is to be asked about.
 
@@ -46,31 +34,6 @@ def hear_line(knowledge: Knowledge, line: str, is_there: Callable[[str, str, str
     """
     words = words_of(knowledge.appliance.id)
     return Hearer(knowledge, words, is_there).line(line) if words is not None else []
-
-
-def _together(heard: Sequence[Heard], line: str) -> list[Said]:
-    said = [each for h in heard for each in h.said]
-    if any(h.doubts and not h.words for h in heard):
-        return [Said("doubt", "", "", line)] if not any(h.unclear for h in heard) or not said else []
-    if any(h.unclear for h in heard):
-        return []
-    found: dict[str, str] = {}
-    for each in said:
-        if each.kind in ("finding", "fact", "machine") and found.setdefault(each.name, each.value) != each.value:
-            return []
-    for each in said:
-        if each.kind == "excluded" and found.get(each.name) == each.value:
-            return []
-    taken = [each for each in dict.fromkeys(said) if each.kind != "excluded"]
-    work = [each.name for each in taken if each.kind == "repair"]
-    if work and half_done(line):
-        return [Said("ask", f"Is all of that done? Nothing was noted. When it is: repair {' / '.join(work)}", "", line)]
-    if taken and all(each.kind == "doubt" for each in taken):
-        return [Said("doubt", "", "", line)]
-    unread = [h.text for h in heard if not h.said and h.text]
-    if unread and any(each.kind == "finding" for each in taken) and goes_on(line, unread):
-        return [left_open(unread)]
-    return [*taken, Said("unread", ", ".join(unread), "", "")] if taken and unread else taken
 
 
 class Hearer:
@@ -99,11 +62,11 @@ class Hearer:
             return []
         thoughts = clauses(self.words, line)
         heard = self.thoughts(thoughts)
-        if len(thoughts) > 1 and not any(h.doubts for h in heard) and not _together(heard, line):
+        if len(thoughts) > 1 and not any(h.doubts for h in heard) and not together(heard, line):
             whole = self.thought([item for t in thoughts for piece in t for item in piece], [])
             if len(set(whole.said)) == 1 and (whole.words >= SURE or not any(h.unclear for h in heard)):
                 heard = [whole]
-        return _together(heard, line)
+        return together(heard, line)
 
     def items(self, line: str) -> Clause:
         """The words of a line, with what each may stand for and whether it is denied."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, NoReturn
@@ -117,15 +118,36 @@ class HeldJob:
         if len(text.split()) < FEWEST_WORDS:
             raise FaultoddsError(
                 "who says that it is safe again, and how was that made sure? Say it in a few words, kept with the job: "
-                f'faultodds job safe {self.job.id} --note "supplier came, meter and joints tested"'
+                f'faultodds job safe {self.job.typed} --note "supplier came, meter and joints tested"'
             )
-        if not vouches(text):
+        if not vouches(text) or self._unanswered(text):
             self._append(Note(f"Not taken as safe: {text.strip()}"))
             raise FaultoddsError(
-                f"'{text.strip()}' has a denial or a doubt in it, so it is kept as a note, and the job stays stopped. When it is "
-                "safe, say who made sure of it and how, without one: supplier came, meter and joints tested."
+                f"'{text.strip()}' has a denial, a doubt, a plan or a bad result in it, or does not say what was tested, measured "
+                f"or put right. It is kept as a note, and the job stays stopped. {self._unanswered(text)}When it is safe, say who "
+                "made sure of it and how: supplier came, meter and joints tested."
             )
         self._append(Safe(text.strip()))
+
+    def _unanswered(self, text: str) -> str:
+        """The signs that were told of since it was safe last, and that a remark says nothing of, as a sentence; empty for none."""
+        said = set(re.findall(r"[a-z]+", text.casefold()))
+        said |= {word.removesuffix("s") for word in said}
+        told: list[str] = []
+        for step in self.job.steps:
+            match step.payload:
+                case Safe():
+                    told = []
+                case Danger(shown):
+                    told.append(shown)
+        left = [
+            stop.title
+            for stop in self.knowledge.stop.values()
+            if stop.made_sure
+            and not said & set(stop.made_sure)
+            and any(t.startswith(f"STOP. {stop.title}") for t in told)
+        ]
+        return f"Nothing is said of: {', '.join(left)}. " if left else ""
 
     @contextmanager
     def together(self) -> Iterator[None]:
@@ -169,7 +191,7 @@ class HeldJob:
         if self.job.stopped is not None:
             raise SafetyStop(
                 f"{self.job.stopped.text}\nJob {self.job.id} is kept, and stands still until it is safe. Then type: "
-                f'faultodds job safe {self.job.id} --note "who says so, and how", or faultodds bench {self.job.id}'
+                f'faultodds job safe {self.job.typed} --note "who says so, and how", or faultodds bench {self.job.typed}'
             )
 
     def _append(self, *payloads: Payload, minutes: float | None = None) -> None:

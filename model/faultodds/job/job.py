@@ -10,6 +10,7 @@ at 1 and goes up when the complaint comes back. Only the standard library is imp
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 
@@ -55,7 +56,9 @@ class Return(Struct, frozen=True):
 class Job(Struct, frozen=True):
     """One service call. `steps` are the ones that stand; `undone` the ones taken back, kept all the same.
 
-    `last_seq` numbers the last change of any kind, undo included: while it is the same, nothing has happened.
+    `last_seq` numbers the last change of any kind, undo included: while it is the same, nothing has happened. `source` and
+    `fingerprint`: the knowledge file it was started on, as it is typed, and its content (empty for a job of an older store).
+    `data`: the folder of its store, where that is not the usual one.
     """
 
     id: str
@@ -66,6 +69,14 @@ class Job(Struct, frozen=True):
     steps: tuple[Step, ...] = ()
     undone: tuple[Step, ...] = ()
     last_seq: int = 0
+    source: str = ""
+    fingerprint: str = ""
+    data: str = ""
+
+    @property
+    def typed(self) -> str:
+        """What to type for the job: its number, and where it is when that has to be said."""
+        return f"{self.id} --data {shlex.quote(self.data)}" if self.data else self.id
 
     def plus(self, step: Step) -> Job:
         """The job with one more step; `StoreError` when it is closed and the step is work on the machine."""
@@ -80,7 +91,7 @@ class Job(Struct, frozen=True):
         """
         last = next((step for step in reversed(self.steps) if not isinstance(step.payload, Hands)), None)
         if last is None:
-            raise StoreError(f"job {self.id} has nothing to undo. Type `faultodds job show {self.id}`.")
+            raise StoreError(f"job {self.id} has nothing to undo. Type `faultodds job show {self.typed}`.")
         return self.minus(last), last
 
     def minus(self, step: Step) -> Job:
@@ -95,7 +106,7 @@ class Job(Struct, frozen=True):
         if self.is_closed:
             raise StoreError(
                 f"job {self.id} is closed ({self.outcome}), so '{name}' was not taken back. If it was closed by mistake, "
-                f"type `faultodds job undo {self.id}` first."
+                f"type `faultodds job undo {self.typed}` first."
             )
         named = [
             s
@@ -272,11 +283,11 @@ class Job(Struct, frozen=True):
 
     def _refuse_if_closed(self, payload: Payload) -> None:
         if self.is_closed and not isinstance(payload, Note | Kept | Closed | Danger | Safe):
-            came_back = f"`faultodds job close {self.id} came_back --on YYYY-MM-DD`"
+            came_back = f"`faultodds job close {self.typed} came_back --on YYYY-MM-DD`"
             raise StoreError(
                 f"job {self.id} is closed ({self.outcome}), so '{summary(payload)}' was not added. "
                 f"If the complaint came back, type {came_back}. "
-                f"If it was closed by mistake, type `faultodds job undo {self.id}`."
+                f"If it was closed by mistake, type `faultodds job undo {self.typed}`."
             )
 
     def _refuse_early_callback(self, payload: Payload) -> None:

@@ -7,6 +7,7 @@ from functools import cache
 
 from faultodds.job.sayings import plain
 from faultodds.job.words import grammar, listed
+from faultodds.readings import CO_STOP_PPM
 from faultodds.safety import denies, only_denies
 
 # What a meter shows, or a thing made sure of, is no denial and no doubt of it.
@@ -23,6 +24,29 @@ _NOT_THEM = (
     r"|idk|forgot\w*|who ?ever)\b"
 )
 
+# What shows that it is safe: something was tested, read off a meter, looked into, or put right; a window was only opened.
+_MADE_SURE = re.compile(
+    r"\b(?:re)?(?:test|measur|check|inspect|prov|soap|leak ?detect|clear|certif|repair|mend|fix|replac|chang|tight|renew|examin"
+    r"|refit|remov)\w*"
+    r"|\b(?:reads?|readings?|meters?|ppm|zero|made safe|signed off|taken out|new \w+ in)\b"
+    r"|\blooked (?:in|at|over|behind)"
+)
+
+# It is still to be done.
+_PLANNED = re.compile(
+    r"\b(?:will|wont|shall|going to|gonna|to be|have it|having it|tomorrow|tonight|later|next week|until|till|coming|booked|ordered"
+    r"|arranged|pending|waiting|due|when (?:he|she|they)|(?:mon|tues|wednes|thurs|fri|satur|sun)day)\b"
+)
+# It was tested, and is not right, unless that was put right as well.
+_BAD = re.compile(
+    r"\b(?:loose|leak(?:s|ing|ed|y)?|bubbl\w*|drops?|dropp\w*|fail\w*|alarm(?:s|ed|ing)|alarm at|worse|shut|condemned|tagged)\b"
+)
+_MENDED = re.compile(
+    r"\b(?:re)?(?:tighten\w*|made (?:it )?(?:tight|anew)|remade|repair\w*|mend\w*|fix\w*|replac\w*|renew\w*|chang\w*|refit\w*)\b"
+)
+# Parts per million, as they are said.
+_LEVEL = re.compile(r"\b(\d+)\s*ppm|\b(?:co|meter|reads?|shows?|alarm)\W+(?:\w+\W+){0,2}?(\d+)\b")
+
 
 @cache
 def _turns() -> re.Pattern[str]:
@@ -38,12 +62,28 @@ def names_somebody(by: str) -> bool:
 
 
 def vouches(remark: str) -> bool:
-    """Whether a remark says that it is safe without a denial or doubt; "no leak found" denies danger, and is none."""
-    parts = [part for part in re.split(r"[,;.:]|\band\b|\bbut\b", remark.casefold()) if part.strip()]
-    return "?" not in remark and all(
-        only_denies(part)
-        or re.fullmatch(_NONE_LEFT, part.strip())
-        or (denies(part) and len(part.split()) > 1)
-        or not _turns().search(plain(part))
-        for part in parts
-    )
+    """Whether a remark says how it was made sure that it is safe: something was tested or put right, not to be so later, with no
+    bad result, denial or doubt; "no leak found" denies danger, and is none."""
+    said = remark.casefold()
+    if (
+        "?" in said
+        or not _MADE_SURE.search(said)
+        or _PLANNED.search(said)
+        or (_BAD.search(_denied_out(said)) and not _MENDED.search(said))
+    ):
+        return False
+    if any(int(n) >= CO_STOP_PPM for found in _LEVEL.findall(said) for n in found if n):
+        return False
+    return all(_denies_danger(part) or not _turns().search(plain(part)) for part in _parts(said))
+
+
+def _parts(said: str) -> list[str]:
+    return [part for part in re.split(r"[,;.:]|\band\b|\bbut\b", said) if part.strip()]
+
+
+def _denied_out(said: str) -> str:
+    return ", ".join(part for part in _parts(said) if not _denies_danger(part))
+
+
+def _denies_danger(part: str) -> bool:
+    return bool(only_denies(part) or re.fullmatch(_NONE_LEFT, part.strip()) or (denies(part) and len(part.split()) > 1))

@@ -7,12 +7,15 @@ thin screens over it.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from faultodds.advice import Action, State, action, closing_lines, run_forbidden
 from faultodds.belief import Appliance, open_appliance
-from faultodds.errors import ClashError, FaultoddsError, RevisionError, UnknownName
+from faultodds.errors import ClashError, FaultoddsError, KnowledgeError, RevisionError, UnknownName
+from faultodds.files import find, fingerprint, named, of_content, read_bytes
 from faultodds.job.entering import JobEntries
 from faultodds.job.gates import known_on, standing
 from faultodds.job.job import Job
@@ -35,7 +38,13 @@ class OpenJob(JobEntries):
     def start(cls, store: Store, appliance: Appliance, title: str = "", **settings: Any) -> OpenJob:
         """Start a job in the store; `settings` are those of the class."""
         with store.together():
-            job = store.new_job(appliance.knowledge.appliance.id, revision=appliance.revision, title=title)
+            job = store.new_job(
+                appliance.knowledge.appliance.id,
+                revision=appliance.revision,
+                title=title,
+                source=appliance.source,
+                fingerprint=appliance.fingerprint,
+            )
             visit = cls(appliance, store, job, **settings)
             visit.keep_hands()
             visit.keep_technician()
@@ -45,11 +54,11 @@ class OpenJob(JobEntries):
     def resume(
         cls, store: Store, job_id: str, appliance: str | None = None, revision: str | None = None, **settings: Any
     ) -> OpenJob:
-        """Go on with a job. `appliance`: a knowledge file to use, when the job's own is not a shipped one. `revision`: learned
+        """Go on with a job. `appliance`: a knowledge file to use instead of the one it was started on. `revision`: learned
         numbers to use this once, instead of those the job is advised with.
 
-        Raises UnknownName when there is no such job, FaultoddsError when the file is for another appliance, RevisionError when
-        the job's numbers cannot be used any more.
+        Raises UnknownName when there is no such job, FaultoddsError when the file is for another appliance, or gone. Numbers of the
+        job's that cannot be used any more are set aside, and `Appliance.doubt` says so, as `changed` does of other content.
         """
         job = store.get(job_id)
         opened = _opened(job, appliance, revision)
@@ -78,6 +87,8 @@ class OpenJob(JobEntries):
     def accepted_since(self) -> str:
         """The revision ("file" for none) that is accepted now, when the job is advised with another; else ""."""
         stands = accepted(self.job.appliance)
+        if self.appliance.doubt:
+            return ""  # it is said which numbers cannot be used
         return "" if stands == self.appliance.revision else stands
 
     @property
@@ -131,13 +142,13 @@ class OpenJob(JobEntries):
         return standing(self.appliance, self.job)
 
     def put_back(self, name: str, state: State) -> list[str]:
-        """The steps after a repair's own that put the machine back together, begun in a machine state; none for a machine that
-        must not run."""
+        """The steps after a repair's own that test it, put the machine back together and prove it, begun in a machine state; none
+        for a machine that must not run."""
         if self.left_off:
             return []
         lines = action(self.appliance.fitted(self.job.facts), name, state).lines
-        last = max(i for i, line in enumerate(lines) if line.part in ("steps", "tight"))
-        return [line.text for line in lines[last:] if line.move is not None and not line.move.opens]
+        last = max(i for i, line in enumerate(lines) if line.part == "steps")
+        return [line.text for line in lines[last + 1 :]]
 
     def closing_up(self) -> list[str]:
         """The steps that put the machine back together and on again; a machine that must not run stays shut off, and none while
@@ -153,12 +164,42 @@ class OpenJob(JobEntries):
 
 
 def _opened(job: Job, appliance: str | None, revision: str | None) -> Appliance:
+    name = appliance or _file_of(job)
     try:
-        return open_appliance(appliance or job.appliance, revision=revision or job.revision or FILE)
+        opened = open_appliance(name, revision=revision or job.revision or FILE)
     except (RevisionError, UnknownName) as error:
         if revision is not None:
             raise
-        raise RevisionError(
-            f"job {job.id} is advised with revision {job.revision}, which cannot be used any more. {error} "
-            f"To go on with other numbers: faultodds job revision {job.id} file (or the id of one)."
-        ) from None
+        gone = (
+            f"Job {job.id} is advised with revision {job.revision}, which cannot be used any more: {error} The knowledge file's "
+            f"own numbers are used. To keep them, or choose others: faultodds job revision {job.typed} file (or the id of one)."
+        )
+        opened = replace(open_appliance(name, revision=FILE), doubt=gone)
+    if job.fingerprint in ("", opened.fingerprint):
+        return opened
+    return replace(
+        opened,
+        changed=f"Job {job.id} was started on {job.source}, {job.fingerprint}; it is advised from {opened.source} as it is now, "
+        f"{opened.fingerprint}, which says something else.",
+    )
+
+
+def _file_of(job: Job) -> str:
+    """The knowledge file to go on with: the one that a job was started on, or one of the same content, or what it has become."""
+    if not job.fingerprint:
+        return job.appliance
+    path: Path | None = None
+    try:
+        path = find(job.source)
+        if fingerprint(read_bytes(path)) == job.fingerprint:
+            return job.source
+    except KnowledgeError:
+        pass
+    same = of_content(job.fingerprint)
+    if same is None and path is None:
+        raise KnowledgeError(
+            f"job {job.id} was started on the knowledge file {job.source}, and neither that nor one of the same content "
+            f"({job.fingerprint}) is there any more. Say where it is: --appliance FILE; or keep it with the program: faultodds "
+            "appliance add FILE."
+        )
+    return job.source if same is None else named(same)

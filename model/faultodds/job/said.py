@@ -8,6 +8,8 @@ from typing import Literal
 
 from msgspec import Struct
 
+from faultodds.job.clauses import half_done
+
 Kind = Literal[
     "finding", "fact", "tool", "command", "doubt", "machine", "ask", "repair", "undone", "unread", "excluded"
 ]
@@ -22,17 +24,46 @@ class Said(Struct, frozen=True):
     text: str
 
 
-def goes_on(line: str, unread: Sequence[str]) -> bool:
+class Heard(Struct):
+    """What a thought says; `unclear` when it turns or doubts what it does not name."""
+
+    said: list[Said]
+    words: int = 0
+    text: str = ""
+    unclear: bool = False
+    doubts: bool = False
+
+
+def together(heard: Sequence[Heard], line: str) -> list[Said]:
+    """What the thoughts of a line come to, or an empty list when it is to be asked about."""
+    said = [each for h in heard for each in h.said]
+    if any(h.doubts and not h.words for h in heard):
+        return [Said("doubt", "", "", line)] if not any(h.unclear for h in heard) or not said else []
+    if any(h.unclear for h in heard):
+        return []
+    found: dict[str, str] = {}
+    for each in said:
+        if each.kind in ("finding", "fact", "machine") and found.setdefault(each.name, each.value) != each.value:
+            return []
+    for each in said:
+        if each.kind == "excluded" and found.get(each.name) == each.value:
+            return []
+    taken = [each for each in dict.fromkeys(said) if each.kind != "excluded"]
+    work = [each.name for each in taken if each.kind == "repair"]
+    if work and half_done(line):
+        return [Said("ask", f"Is all of that done? Nothing was noted. When it is: repair {' / '.join(work)}", "", line)]
+    if taken and all(each.kind == "doubt" for each in taken):
+        return [Said("doubt", "", "", line)]
+    unread = [h.text for h in heard if not h.said and h.text]
+    if unread and any(each.kind == "finding" for each in taken) and _goes_on(line, unread):
+        rest = f"'{', '.join(unread)}' is not understood and may turn the rest. Nothing was noted: type NAME=OUTCOME."
+        return [Said("ask", rest, "", "")]
+    return [*taken, Said("unread", ", ".join(unread), "", "")] if taken and unread else taken
+
+
+def _goes_on(line: str, unread: Sequence[str]) -> bool:
     """Whether a line goes on, with something that was not understood, in a way that may turn what was found before: "lights, then
     goes out"."""
     _, *behind = re.split(r"\b(?:then|but|until|till)\b", line.casefold(), maxsplit=1)
     words = {word for text in unread for word in text.casefold().split()}
     return any(words & set(re.findall(r"\w+", text)) for text in behind)
-
-
-def left_open(unread: Sequence[str]) -> Said:
-    """The question about what was not understood behind a finding, which is not noted either."""
-    rest = ", ".join(unread)
-    return Said(
-        "ask", f"'{rest}' is not understood and may turn the rest. Nothing was noted: type NAME=OUTCOME.", "", ""
-    )

@@ -22,6 +22,7 @@ _NO_TOOL = (
     r"(?: the| a| an| my| any)* (?:{0})(?: here| with me| today| on me| in the van| at home)?"
     r"|(?:my |the )?(?:{0}) (?:is |s )?(?:dead|broken|bust|missing|left behind|in the van|at home|flat)"
 )
+_NO_FIRST = re.compile(r"(?i)\s*(?:no|nope|nah)\s*[,;:.]\s*(.*\S)")
 _JOINS = re.compile(r"\s+(?:and|but)\s+|\s*[,;:]\s*(?:and |but )?")
 
 
@@ -32,6 +33,13 @@ def understand(knowledge: Knowledge, line: str) -> list[Said]:
     whole = _one(knowledge, line)
     if whole:
         return [whole]
+    no = _NO_FIRST.match(line)
+    if (
+        no
+    ):  # "no, front still off": a no to what the machine was taken to be; one that would call it safe is asked about
+        said = understand(knowledge, no[1])
+        if said and all(s.kind == "machine" and (s.value == "on" or "still" in no[1]) for s in said):
+            return said
     parts = [_one(knowledge, part) for part in _JOINS.split(line) if part.strip()]
     states = [part for part in parts if part and part.kind in ("machine", "finding", "tool", "fact")]
     if len(states) == len(parts) > 1:

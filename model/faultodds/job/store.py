@@ -35,6 +35,7 @@ from faultodds.job.database import (
     damaged_job,
     engine_of,
     for_looking,
+    keep_private,
     make_folder,
     migrate,
     refuse_old,
@@ -91,6 +92,7 @@ class Store:
                 connection = engine_of(file).connect()
                 undone.callback(connection.close)
                 migrate(connection, file.path)
+                keep_private(file.path)
                 write_ahead(connection, busy_seconds)
                 left.push(undone.pop_all())
                 return connection
@@ -176,18 +178,36 @@ class Store:
             raise failed
         self.kept = keep
 
-    def new_job(self, appliance: str, *, revision: str = "", title: str = "", opened_at: datetime | None = None) -> Job:
+    def new_job(
+        self,
+        appliance: str,
+        *,
+        revision: str = "",
+        title: str = "",
+        opened_at: datetime | None = None,
+        source: str = "",
+        fingerprint: str = "",
+    ) -> Job:
         """Start a job, now or at `opened_at` when it is entered later.
 
-        `revision` names the priors in use; empty stands for the knowledge file as shipped.
+        `revision` names the priors in use; empty stands for the knowledge file as shipped. `source` and `fingerprint` as in `Job`.
         """
-        appliance, revision, title = (_storable(text) for text in (appliance, revision, title))
+        appliance, revision, title, source = (_storable(text) for text in (appliance, revision, title, source))
         opened_at = (opened_at or self.clock()).astimezone(UTC)
-        row = {"appliance": appliance, "revision": revision, "title": title}
+        row = {
+            "appliance": appliance,
+            "revision": revision,
+            "title": title,
+            "source": source,
+            "fingerprint": fingerprint,
+        }
         with self._transaction("IMMEDIATE") as connection:
             statement = sa.insert(JOBS).values(**row, opened_at=_timestamp(opened_at)).returning(JOBS.c.id)
             number = connection.execute(statement).scalar_one()
-        return Job(str(number), appliance, revision, opened_at, title)
+        return Job(
+            str(number), appliance, revision, opened_at, title,
+            source=source, fingerprint=fingerprint, data=_elsewhere(self.path),
+        )  # fmt: skip
 
     def append(
         self, job_id: str, payload: Payload, minutes: float | None = None, expected_seq: int | None = None
@@ -332,7 +352,8 @@ def _add_undo(connection: sa.Connection, job: Job, at: datetime, step: Step) -> 
 
 def _read_job(path: Path, header: sa.Row[Any], rows: Sequence[sa.Row[Any]]) -> Job | StoreError:
     try:
-        if not all(isinstance(text, str) for text in (header.appliance, header.revision, header.title)):
+        head = (header.appliance, header.revision, header.title, header.source, header.fingerprint)
+        if not all(isinstance(text, str) for text in head):
             raise TypeError("its head is no text")
         taken_back = {json.loads(row.payload)["seq"] for row in rows if row.kind == "undo"}
         steps = [
@@ -352,7 +373,17 @@ def _read_job(path: Path, header: sa.Row[Any], rows: Sequence[sa.Row[Any]]) -> J
         steps=tuple(step for step in steps if step.seq not in taken_back),
         undone=tuple(step for step in steps if step.seq in taken_back),
         last_seq=rows[-1].seq if rows else 0,
+        source=header.source,
+        fingerprint=header.fingerprint,
+        data=_elsewhere(path),
     )
+
+
+def _elsewhere(path: Path) -> str:
+    """Where a store is, as it is typed; empty for the usual place."""
+    if path == store_path():
+        return ""
+    return str(path.parent if path.name == FILE_NAME else path)
 
 
 def _refuse_stale(job: Job, expected_seq: int | None, wanted: str) -> None:
@@ -362,7 +393,7 @@ def _refuse_stale(job: Job, expected_seq: int | None, wanted: str) -> None:
     news = "; ".join(summary(step.payload) for step in newer) or "a step was undone"
     raise StaleJobError(
         f"job {job.id} was changed in another terminal since you looked: {news}. '{wanted}' was not saved. "
-        f"Type `faultodds job show {job.id}` to see it as it is now, then enter yours if it still holds.",
+        f"Type `faultodds job show {job.typed}` to see it as it is now, then enter yours if it still holds.",
         job,
     )
 

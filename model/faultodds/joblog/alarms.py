@@ -6,6 +6,7 @@ The bounds are common practice, no source.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Collection
 from typing import Final
 
 import numpy as np
@@ -17,6 +18,8 @@ FEW_CUSTOMERS: Final = 0.2
 """A log has at least so many customers for every visit with one."""
 MOST_BACK: Final = 0.2
 ONE_REPAIR: Final = 0.6
+ONE_SYMPTOM: Final = 0.8
+ONE_FINDING: Final = 0.5
 ENOUGH: Final = 30
 
 
@@ -39,8 +42,21 @@ def callbacks(back: int, visits: int) -> str | None:
     return f"{100 * back / visits:.0f} % of the visits came back. Few shops have so many: look at how it ended."
 
 
+def outcomes(odd: Counter[tuple[str, str]], symptoms: Collection[str], visits: int) -> list[str]:
+    """Symptoms and checks of which one answer that is not the normal one stands on more visits than any shop has; `odd` counts such
+    answers by (name, outcome)."""
+    if visits < ENOUGH:
+        return []
+    return [
+        f"'{name}={outcome}' stands on {100 * times / visits:.0f} % of the visits. Few shops have so many: is that column, or its "
+        "commonest word, read rightly?"
+        for (name, outcome), times in odd.most_common()
+        if times > (ONE_SYMPTOM if name in symptoms else ONE_FINDING) * visits
+    ]
+
+
 def shares(counts: dict[str, Counter[str]]) -> list[str]:
-    """Outcomes and repairs with a share that no shop has."""
+    """Repairs with a share that no shop has."""
     found = []
     for name, values in counts.items():
         total = values.total()

@@ -13,7 +13,7 @@ from functools import cache
 from typing import Final
 
 from faultodds.joblog import dates
-from faultodds.joblog.clean import CAME_BACK, GONE, UNKNOWN
+from faultodds.joblog.clean import CAME_BACK, GONE
 from faultodds.joblog.stems import tokens, vocabulary
 
 YES: Final = re.compile(r"(?:y|yes|x|xx|true|t|1|\u2713|\u2714|\*|yep|yeah|si)\b|^[x*\u2713\u2714]$", re.I)
@@ -120,6 +120,3 @@ def told(text: str) -> bool | None:
 def dates_in(text: str) -> bool:
     """Whether a text names a day, the year left out or not."""
     return bool(re.search(r"\b\d{1,2}[/-]\d{1,2}(?:[/-]\d{2,4})?\b|\b\d{4}-\d\d-\d\d\b", text))
-
-
-__all__ = ["UNKNOWN", "answer", "asks", "blank_means", "said"]

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Final, Literal
 
 from faultodds.errors import FaultoddsError
 from faultodds.job import asked, own_words
 from faultodds.joblog import callbacks, lexicon, money_and_time as amounts
-from faultodds.joblog.clean import AFTER, CAME_BACK, ENDED, FACT, REPAIRS
+from faultodds.joblog.clean import CAME_BACK, ENDED, FACT, REPAIRS
 from faultodds.joblog.free_text import FreeText, Told
 from faultodds.joblog.lexicon import Lexicon, Meaning
 from faultodds.joblog.mapping import SAYS_NOTHING, Column, meanings
@@ -71,12 +71,6 @@ class CellReader:
             for word, text in column.words.items()
             if text != "?"
         }
-
-    def assuming(self, assume: Mapping[str, str]) -> CellReader:
-        """The same reader with other assumptions about what the cells leave out."""
-        other = CellReader(replace(self.column, assume=assume), self._knowledge)
-        other.lexicon = self.lexicon
-        return other
 
     @cached_property
     def lexicon(self) -> Lexicon:
@@ -361,6 +355,3 @@ def text_reader(parse: Callable[[str], object | None]) -> Callable[[str], Cell]:
         return Cell("read") if found is not None else Cell("unknown", left=(text,))
 
     return read
-
-
-__all__ = ["AFTER", "BLANK", "Cell", "CellReader", "Status", "text_reader"]

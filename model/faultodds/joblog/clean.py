@@ -6,6 +6,7 @@ known", which is never the same as "done, normal". Text columns are categoricals
     job                   id of the visit
     day                   date of the visit (datetime64)
     technician            who went, a code and never a name
+    branch                which of the shop's branches, as the mapping lists them
     fact:NAME             value of a context or equipment fact
     found:NAME            what a symptom or check showed before any repair on this visit: an outcome, or weights of
                           several such as "open:0.7|closed:0.3" (likelihoods, from an uncertain or raw reading)
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
 JOB: Final = "job"
 DAY: Final = "day"
 TECHNICIAN: Final = "technician"
+BRANCH: Final = "branch"
 FACT: Final = "fact:"
 FOUND: Final = "found:"
 AFTER: Final = "after:"
@@ -52,7 +54,6 @@ BILL: Final = "bill"
 GONE, CAME_BACK, REFERRED, UNKNOWN = ENDINGS = ("gone", "came_back", "referred", "unknown")
 NUMBERS: Final = (BACK_AFTER, FOLLOWED, MINUTES, BILL)
 """Columns of numbers; `day` is a date and all others are text."""
-PLAIN: Final = (JOB, DAY, TECHNICIAN, REPAIRS, FAILED, ENDED, *NUMBERS)
 SURE: Final = 0.995
 """A weight from here up is written as the outcome alone."""
 CHUNK: Final = 50_000
@@ -64,7 +65,7 @@ def columns_of(knowledge: Knowledge) -> list[str]:
     verify = knowledge.costs.verify
     found = [FOUND + name for name in knowledge.observables() if name != verify]
     tail = [REPAIRS, FAILED, AFTER + verify, ENDED, *NUMBERS]
-    return [JOB, DAY, TECHNICIAN, *facts, *found, *tail]
+    return [JOB, DAY, TECHNICIAN, BRANCH, *facts, *found, *tail]
 
 
 # --- a finding in one cell -----------------------------------------------------------------------------------------
@@ -132,7 +133,10 @@ def replacing(path: Path) -> Iterator[Path]:
         with written_whole(path) as beside:
             yield beside
     except OSError as error:
-        raise _cannot("written", path, error) from None
+        raise FaultoddsError(
+            f"{path} cannot be written ({error.strerror or error}). Free some space or make the folder writable; "
+            "to keep logs somewhere else, set FAULTODDS_DATA to a folder of yours."
+        ) from None
 
 
 def read_clean(path: str | os.PathLike[str]) -> pd.DataFrame:
@@ -196,13 +200,6 @@ def field(name: str) -> pa.Field:
     return pa.field(name, pa.float64() if name in NUMBERS else pa.string())
 
 
-def _cannot(done: str, path: Path, error: OSError) -> FaultoddsError:
-    return FaultoddsError(
-        f"{path} cannot be {done} ({error.strerror or error}). Free some space or make the folder writable; "
-        "to keep logs somewhere else, set FAULTODDS_DATA to a folder of yours."
-    )
-
-
 # --- validating ----------------------------------------------------------------------------------------------------
 
 
@@ -220,7 +217,7 @@ def validate(frame: pd.DataFrame, knowledge: Knowledge) -> None:
     for column in frame.columns:
         if column not in known:
             raise unknown("column of a clean log", str(column), known)
-        if column not in (JOB, DAY, TECHNICIAN, *NUMBERS):
+        if column not in (JOB, DAY, TECHNICIAN, BRANCH, *NUMBERS):
             for cell in pd.unique(frame[column].dropna()):
                 _validate_cell(str(column), str(cell), knowledge)
 

@@ -74,7 +74,7 @@ class ColumnReport:
 class CleaningReport:
     """What became of a log. Rows: `rows` = `used` + the rows in `aside`; `mended_rows` of the used had a cell mended. `danger`:
     the rows, used or not, that tell of danger; `alarms`: what looks wrong by itself; `dropped`: cells of columns that are left out
-    though they may say something."""
+    though they may say something; `in_all`: visits of the log that these were added to, with them."""
 
     log: str
     source: str
@@ -100,6 +100,7 @@ class CleaningReport:
     imported_at: str = ""
     alarms: list[str] = field(default_factory=list)
     dropped: int = 0
+    in_all: int = 0
 
     @property
     def set_aside(self) -> int:
@@ -189,7 +190,10 @@ def alarm_lines(r: CleaningReport) -> list[str]:
 
 def _head(r: CleaningReport) -> list[str]:
     span = f", {r.first_day} to {r.last_day}" if r.first_day else ""
-    return [f"Log '{r.log}' from {r.source} ({'; '.join(r.read_as)}).", f"{r.used:,} visits kept{span}."]
+    return [
+        f"Log '{r.log}' from {r.source} ({'; '.join(r.read_as)}).",
+        f"{r.used:,} visits kept{f', {r.in_all:,} in the log now' if r.in_all else ''}{span}.",
+    ]
 
 
 def _rows(r: CleaningReport) -> list[str]:

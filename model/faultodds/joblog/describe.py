@@ -34,6 +34,7 @@ class Description:
     visits: int = 0
     months: Counter[str] = field(default_factory=Counter)
     technicians: Counter[str] = field(default_factory=Counter)
+    branches: Counter[str] = field(default_factory=Counter)
     facts: dict[str, ColumnSeen] = field(default_factory=dict)
     found: dict[str, ColumnSeen] = field(default_factory=dict)
     after: Counter[str] = field(default_factory=Counter)
@@ -55,6 +56,7 @@ class Description:
         return {
             "visits": self.visits,
             "months": dict(sorted(self.months.items())),
+            "branches": dict(self.branches.most_common()),
             "technicians": dict(self.technicians.most_common()),
             **seen,
             "run_after": _rounded(self.after),
@@ -101,6 +103,8 @@ def _add_column(found: Description, name: str, piece: pd.DataFrame) -> None:
     elif name == clean.DAY:
         found.without_day += int(piece[name].isna().sum())
         found.months.update(piece[name].dropna().dt.strftime("%Y-%m").value_counts().to_dict())
+    elif name == clean.BRANCH:
+        found.branches.update(_counts(piece[name]))
     elif name == clean.TECHNICIAN:
         found.technicians.update(_counts(piece[name]))
     elif name == clean.REPAIRS:

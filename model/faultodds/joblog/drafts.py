@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from faultodds.joblog import clean, mapping, phrases, propose, scan
+from faultodds.joblog import clean, likely, mapping, phrases, propose, scan
 from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.folder import LogFiles, files_of, name_for
 from faultodds.joblog.from_clean import import_clean, is_clean
@@ -90,7 +90,7 @@ def _mapping_for(
     saved = mapping.find_saved(files.folder, source.headings, knowledge, files.mapping)
     if saved is not None:
         return saved[0], str(saved[1])
-    return propose.propose(knowledge, propose.samples(source.headings, sample)), PROPOSED
+    return propose.propose(knowledge, likely.samples(source.headings, sample)), PROPOSED
 
 
 def with_phrases(draft: Draft, path: Path, knowledge: Knowledge) -> Draft:

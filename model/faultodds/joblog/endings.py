@@ -18,6 +18,9 @@ FEW: Final = 3
 Ints = NDArray[np.int64]
 
 
+SECOND: Final = 'In this log "callback" marks the second visit; the visit before it is the one that came back.'
+
+
 @dataclass(frozen=True)
 class Endings:
     """Codes of `ended` (places in `clean.ENDINGS`), days until the customer called again and days followed (NaN: not known),
@@ -35,13 +38,15 @@ def endings(
     word: NDArray[np.int8],
     window_days: float,
     no_ending: str = "auto",
+    second: bool | None = None,
 ) -> Endings:
     """Endings of visits, one array entry a visit.
 
     `customer` is a hash (0: not known), `day` a day number (negative: not known), `word` the code of what the log's own
     column says (`NO_WORD`: nothing). A visit came back when the customer has a later one within `window_days`, or when the
     log says so. `no_ending` says what a visit without either counts as: "gone", "unknown", or "auto": gone in a log that
-    records callbacks, since there a silence means that nobody called.
+    records callbacks, since there a silence means that nobody called. `second` says whether "callback" marks the second visit,
+    where that is known from earlier files of the log; else the visits themselves tell.
     """
     gap, since = _gaps(customer, day)
     again = (gap <= window_days) & (
@@ -49,9 +54,9 @@ def endings(
     )  # a visit that was not the last of its job is followed by no callback
     said_back = word == CODE[CAME_BACK]
     notes: list[str] = []
-    marks_second = _marks_the_second_visit(said_back, again, since <= window_days)
+    marks_second = _marks_the_second_visit(said_back, again, since <= window_days) if second is None else second
     if marks_second:
-        notes.append('In this log "callback" marks the second visit; the visit before it is the one that came back.')
+        notes.append(SECOND)
         first = _before(customer, day)[said_back]
         said_back = np.zeros_like(said_back)
         said_back[first[first >= 0]] = True

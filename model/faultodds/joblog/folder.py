@@ -102,6 +102,14 @@ def find_log(name: str, data: str | os.PathLike[str] | None = None) -> Path:
     raise unknown("job log", name, known, "Import one first: faultodds log import FILE.")
 
 
+def phrase_file(name: str, data: str | os.PathLike[str] | None = None) -> Path:
+    """The table of phrases of an imported log; raises UnknownName for a log that is not there or has none."""
+    known = [each for each in names_in(data) if files_of(each, data).phrases.exists()]
+    if name not in known:
+        raise unknown("job log with a table of phrases", name, known, "Import one first: faultodds log import FILE.")
+    return files_of(name, data).phrases
+
+
 @contextlib.contextmanager
 def all_or_nothing(files: LogFiles) -> Iterator[LogFiles]:
     """A place to write a log's files to; they take the places of the old ones at the end, or not at all after an error or a kill.
@@ -143,7 +151,7 @@ def _finish(folder: Path) -> None:
 def refuse_other_source(name: str, source: str, data: str | os.PathLike[str] | None = None) -> None:
     """Raise FaultoddsError when a log of that name was made from a file of another name."""
     files = files_of(name, data)
-    before = _report(files).get("source")
+    before = report_of(files).get("source")
     if files.clean.exists() and before not in (None, source):
         raise FaultoddsError(
             f"there is a log called '{name}' already, made from {before}. Give another name with --name, or add --force "
@@ -151,10 +159,11 @@ def refuse_other_source(name: str, source: str, data: str | os.PathLike[str] | N
         )
 
 
-def _report(files: LogFiles) -> dict[str, Any]:
+def report_of(files: LogFiles) -> dict[str, Any]:
+    """The report that was kept with a log; empty when there is none to read."""
     try:
         found = json.loads(files.report.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return {}
     return found if isinstance(found, dict) else {}
 
@@ -171,7 +180,7 @@ def summaries(data: str | os.PathLike[str] | None = None) -> list[dict[str, Any]
             visits = pq.read_metadata(files.clean).num_rows
         except (pa.ArrowException, OSError):
             visits = 0
-        report = _report(files)
+        report = report_of(files)
         told = {
             key: str(report.get(key) or "") for key in ("source", "appliance", "first_day", "last_day", "imported_at")
         }

@@ -11,18 +11,19 @@ import datetime as dt
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from faultodds.errors import FaultoddsError
-from faultodds.joblog import alarms, clean, cleaning_report as report, dates, endings, mapping, phrases, scan
+from faultodds.joblog import adding, alarms, clean, cleaning_report as report, dates, endings, mapping, phrases, scan
 from faultodds.joblog.aside import AsideFile
 from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.drafts import Draft, Progress
-from faultodds.joblog.folder import LogFiles, all_or_nothing, files_of
+from faultodds.joblog.folder import LogFiles, all_or_nothing, files_of, names_in, report_of
+from faultodds.joblog.from_clean import is_clean
 from faultodds.joblog.heard import Listener
 from faultodds.joblog.likely import by_cells_alone
 from faultodds.joblog.reading import PieceReader
@@ -46,20 +47,35 @@ def import_log(
     data: str | None = None,
     progress: Progress | None = None,
     now: dt.datetime | None = None,
+    add: bool = False,
 ) -> CleaningReport:
-    """Read the whole log with the draft's mapping and keep it; returns the cleaning report.
+    """Read the whole log with the draft's mapping and keep it, or `add` it to the log of that name; returns the cleaning report.
 
     Raises FaultoddsError, and changes nothing, when the log contradicts itself, or next to nothing in it is understood.
     """
     now = now or dt.datetime.now(dt.UTC)
     files = files_of(draft.name, data)
+    if add:
+        adding.refuse_unknown(draft.name, names_in(data))
+        if is_clean(draft.source.headings, knowledge):
+            raise FaultoddsError(f"{draft.source.name} is a clean log. Only a shop's own table is added to another.")
+        if not draft.mapping.confirmed:
+            raise FaultoddsError(
+                f"{draft.source.name} has other headings than the log '{draft.name}', so nobody has said what its columns are. "
+                "Import it under a name of its own first, then add it with --mapping and that log's mapping file."
+            )
     with all_or_nothing(files) as beside:
         made = _Import(draft, knowledge, beside, progress, now)
+        made.second = endings.SECOND in report_of(files).get("notes", ()) if add else None
         made.read_all()
         made.write_clean()
-        made.write_report()
-        kept = replace(draft.mapping, order=made.told_order, confirmed=True)
-        beside.mapping.write_text(mapping.to_toml(kept), encoding="utf-8")
+        before = phrases.kept_phrases(files.phrases) if add and files.phrases.exists() else []
+        if add:
+            adding.join(files, beside, made.report)
+        made.write_report(before)
+        if not add:  # a log keeps the mapping of its own headings
+            kept = replace(draft.mapping, order=made.told_order, confirmed=True)
+            beside.mapping.write_text(mapping.to_toml(kept), encoding="utf-8")
     return made.report
 
 
@@ -92,6 +108,7 @@ class _Import:
             draft.found.sample,
         )
         self._listener = Listener(draft.source.headings, self._reader.understands(), self._reader.keeper)
+        self.second: bool | None = None
         self._formulas = set(draft.found.formulas)
         self._customers: list[Any] = []
         self._days: list[Any] = []
@@ -100,6 +117,7 @@ class _Import:
         self._recalled: list[Any] = []
         self._filled: Counter[str] = Counter()
         self._repairs: Counter[str] = Counter()
+        self._odd: Counter[tuple[str, str]] = Counter()
 
     def _decide_dates(self, now: dt.datetime) -> dates.Decided | None:
         """Which of day and month comes first, over the whole column, unless the mapping says."""
@@ -142,6 +160,10 @@ class _Import:
         self._jobs.append(piece.jobs)
         self._recalled.append(piece.recalled)
         self._filled.update(piece.filled())
+        for observed, record in self._knowledge.observables().items():
+            seen = Counter(cell for cell in piece.values.get(clean.FOUND + observed, ()) if cell in record.outcomes)
+            seen.pop(next(iter(record.outcomes)), None)
+            self._odd.update({(observed, outcome): n for outcome, n in seen.items()})
         self._repairs.update(name for cell in piece.values.get(clean.REPAIRS, ()) if cell for name in cell.split(";"))
         if self._progress:
             self._progress("reading", self.report.rows, self._draft.found.rows)
@@ -184,6 +206,7 @@ class _Import:
             endings.recalled(np.concatenate(self._words), jobs, recalled),
             self._knowledge.log.window_days,
             self._draft.mapping.no_ending,
+            self.second,
         )
         self._note_endings(found)
         self._sound_alarms(found)
@@ -208,6 +231,7 @@ class _Import:
         self.report.alarms += [few] if few else []
         told = alarms.callbacks(self.report.came_back, self.report.used)
         self.report.alarms += [told] if told else []
+        self.report.alarms += alarms.outcomes(self._odd, self._knowledge.symptom, self.report.used)
         self.report.alarms += alarms.shares({clean.REPAIRS: self._repairs})
 
     def _refuse_guesses(self, found: endings.Endings) -> None:
@@ -257,11 +281,11 @@ class _Import:
                 "No column tells which customer it was, so callbacks are only seen where the log says so."
             )
 
-    def write_report(self) -> None:
-        """Write the report for programs and for people."""
+    def write_report(self, before: Sequence[phrases.Phrase] = ()) -> None:
+        """Write the report for programs and for people, and the table of phrases with those of earlier files."""
         text = json.dumps(self.report.as_dict(), indent=1, ensure_ascii=False)
         self._files.report.write_text(text + "\n", encoding="utf-8")
-        phrases.write(self.report, self._files.phrases)
+        phrases.write(phrases.together(before, phrases.table(self.report)), self._files.phrases)
         self._files.report_text.write_text("\n".join(report.lines(self.report)) + "\n", encoding="utf-8")
 
 

@@ -134,6 +134,8 @@ class Scores:
                 return min(1.0, len(sample.counts) / (0.8 * sum(sample.counts.values())))
             case "technician":
                 return 1.0 if len(sample.counts) <= max(5, 0.1 * sum(sample.counts.values())) else 0.3
+            case "branch":
+                return 1.0 if len(sample.counts) <= max(5, 0.02 * sum(sample.counts.values())) else 0.0
             case "minutes":
                 return by_values.minutes(sample.heading, sample.texts, sample.counts)
             case "bill":
@@ -162,6 +164,7 @@ _PLAIN: Final[tuple[Kind, ...]] = (
     "customer",
     "day",
     "technician",
+    "branch",
     "minutes",
     "bill",
     "ended",
@@ -174,7 +177,7 @@ _PLAIN: Final[tuple[Kind, ...]] = (
 )
 FREE: Final = ("complaint", "repairs", "findings", "notes")
 """Kinds of free text: a log may have several columns of each."""
-_BY_HEADING: Final = ("job", "customer", "technician", "minutes", "bill", "ended", "verify", "machine")
+_BY_HEADING: Final = ("job", "customer", "technician", "branch", "minutes", "bill", "ended", "verify", "machine")
 MOST_SPEAK: Final = 0.4
 YES_NO: Final = (("yes", "y"), ("no", "n"))
 _NAMELESS: Final = re.compile(r"column \d+")
@@ -251,8 +254,8 @@ def assumed(knowledge: Knowledge, target: Target, sample: Sample) -> dict[str, s
     if unit:
         given["unit"] = unit
     if spec.kind == "thermistor":
-        given["room"] = metered.usual_room(sample.texts, spec) or given["room"]
-    if spec.kind == "dial" and (dial := metered.usual_dial(sample.texts, spec)):
+        given |= {"room": room} if (room := metered.usual_room(sample.texts, spec)) else {}
+    if spec.kind == "dial" and (dial := metered.usual_dial(knowledge, sample.texts, spec)):
         given["dial"] = dial
     if spec.kind == "moisture" and any(metered.is_share(text) for text in sample.texts):
         given["bare"] = "share"

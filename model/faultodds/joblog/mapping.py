@@ -25,6 +25,7 @@ Kind = Literal[
     "customer",
     "day",
     "technician",
+    "branch",
     "fact",
     "finding",
     "complaint",
@@ -42,7 +43,7 @@ Kind = Literal[
 ]
 KINDS: Final[tuple[str, ...]] = get_args(Kind)
 ASSUMPTIONS: Final = ("unit", "dial", "rated", "room", "lone_winding", "bare", "usual_minutes", "yes", "blank")
-ONE_ONLY: Final = ("job", "customer", "day", "technician", "recalled", "machine", "bill", "verify")
+ONE_ONLY: Final = ("job", "customer", "day", "technician", "branch", "recalled", "machine", "bill", "verify")
 
 
 @dataclass(frozen=True)
@@ -284,7 +285,7 @@ def meanings(column: Column, text: str, knowledge: Knowledge, where: str) -> tup
 
     Raises UnknownName for an outcome, value or repair that the appliance does not have.
     """
-    if text in (NOT_KNOWN, SAYS_NOTHING) or column.kind == "technician":
+    if text in (NOT_KNOWN, SAYS_NOTHING) or column.kind in ("technician", "branch"):
         return ()
     targets = column.targets(knowledge)
     found = []

@@ -35,14 +35,6 @@ from faultodds.readings import (
     unit_named,
 )
 
-ROOM: Final = "70F"
-"""Room temperature taken where a log does not say; common practice, no source."""
-ROOM_OFF: Final = 10.0
-"""How far the room may be from that, in degrees F (half-width); common practice, no source."""
-DIALS: Final = {"half ft": 0.5, "1 ft": 1.0, "2 ft": 2.0}
-"""Test dials of household gas meters, cubic feet a turn; common practice, no source."""
-SOUND: Final = 1.6
-"""A sound burner burns at most so many times the least that counts as normal."""
 FEW: Final = 5
 NO_DIAL: Final = "which dial is missing"
 ENOUGH: Final = 20
@@ -80,7 +72,7 @@ def assumptions_for(knowledge: Knowledge, name: str) -> dict[str, str]:
     spec, usual = knowledge.reading[name], _usual(knowledge)
     match spec.kind:
         case "thermistor":
-            return {"room": ROOM}
+            return {"room": usual["room"]} if "room" in usual else {}
         case "bench_heat":
             return {"rated": usual["rated"]} if "rated" in usual else {}
         case "windings":
@@ -103,12 +95,12 @@ def usual_unit(texts: Iterable[str], spec: ReadingSpec) -> str | None:
     return shown(max(units, key=fits.__getitem__))
 
 
-def usual_dial(texts: Iterable[str], spec: ReadingSpec) -> str | None:
+def usual_dial(knowledge: Knowledge, texts: Iterable[str], spec: ReadingSpec) -> str | None:
     """The dial that a column's seconds are for: named in some cells, else the one that makes the middle reading a sound burner.
 
     None when no dial does, or there are too few readings to tell.
     """
-    texts = list(texts)
+    texts, usual = list(texts), _usual(knowledge)
     named = Counter(dial for text in texts if (dial := dial_in(text)))
     if named:
         return named.most_common(1)[0][0]
@@ -117,8 +109,8 @@ def usual_dial(texts: Iterable[str], spec: ReadingSpec) -> str | None:
     if len(seconds) < FEW or not low:
         return None
     middle = seconds[len(seconds) // 2]
-    rates = {dial: 3600.0 * feet / middle * spec.heating_value for dial, feet in DIALS.items()}
-    sound = [dial for dial, rate in rates.items() if low <= rate <= SOUND * low]
+    rates = {dial: 3600.0 * feet / middle * spec.heating_value for dial, feet in usual.get("dials", {}).items()}
+    sound = [dial for dial, rate in rates.items() if low <= rate <= usual["sound"] * low]
     return sound[0] if len(sound) == 1 else None
 
 
@@ -158,9 +150,11 @@ def read_metered(
     typed, mended = _completed(text.strip(), spec, given)
     if _PLACEHOLDER.fullmatch(re.sub(r"\D", "", typed)) and not _is_small(typed):
         return Metered(None, "a made-up number", impossible=True)
-    spec = dataclasses.replace(spec, ambient_accuracy=ROOM_OFF) if spec.kind == "thermistor" else spec
+    usual = _usual(knowledge)
+    off = usual.get("room_off", spec.ambient_accuracy)
+    spec = dataclasses.replace(spec, ambient_accuracy=off) if spec.kind == "thermistor" else spec
     try:
-        if _far_out(typed, spec, _usual(knowledge).get("coldest_f", -math.inf)):
+        if _far_out(typed, spec, usual.get("coldest_f", -math.inf)):
             return Metered(None, "beyond anything this check shows", impossible=True)
         return Metered(_judged(spec, outcomes, typed, given, facts), mended=mended)
     except FaultoddsError as error:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
@@ -34,6 +34,7 @@ class Phrase:
     times: int
     became: str
     odd: bool
+    means: str = ""
 
 
 def table(report: CleaningReport) -> list[Phrase]:
@@ -43,7 +44,22 @@ def table(report: CleaningReport) -> list[Phrase]:
         for column in report.columns
         for (phrase, became), times in column.phrases.items()
     ]
+    return in_order(found)
+
+
+def in_order(found: Iterable[Phrase]) -> list[Phrase]:
+    """Opposite-looking ones first, then the commonest."""
     return sorted(found, key=lambda p: (not p.odd, -p.times, p.column, p.phrase))
+
+
+def together(one: Iterable[Phrase], other: Iterable[Phrase]) -> list[Phrase]:
+    """Two tables as one, a phrase of both counted together."""
+    found: dict[tuple[str, str, str], Phrase] = {}
+    for each in (*one, *other):
+        key = (each.column, each.phrase, each.became)
+        before = found.get(key)
+        found[key] = replace(each, times=each.times + before.times, means=before.means) if before else each
+    return in_order(found.values())
 
 
 def _looks_opposite(phrase: str, became: str) -> bool:
@@ -71,27 +87,38 @@ _NORMAL: Final = re.compile(
 )
 
 
-def write(report: CleaningReport, path: Path) -> None:
+def write(found: Iterable[Phrase], path: Path) -> None:
     """Write the table as CSV."""
     with path.open("w", encoding="utf-8-sig", newline="") as handle:
         writer = csv.writer(handle)
         writer.writerow(HEAD)
-        for each in table(report):
-            writer.writerow(
-                [LOOK if each.odd else "", safe(each.column), safe(each.phrase), each.times, safe(each.became), ""]
-            )
+        for p in found:
+            look = LOOK if p.odd else ""
+            writer.writerow([look, safe(p.column), safe(p.phrase), p.times, safe(p.became), safe(p.means)])
 
 
-def lines(found: Sequence[Phrase], most: int) -> list[str]:
-    """The table as lines of text."""
-    shown = [f"{LOOK if p.odd else ' '} {p.times:>5}  {p.column}: '{p.phrase}' -> {p.became}" for p in found[:most]]
-    more = len(found) - most
-    return [*shown, *([f"  and {more:,} more, in the file"] if more > 0 else [])]
+def kept_phrases(path: Path) -> list[Phrase]:
+    """The table that an import wrote, with what was written into it since; FaultoddsError when it cannot be read."""
+    rows = _rows(path)
+    return [
+        Phrase(
+            _cell(row, "column"), _cell(row, "phrase"), int(_cell(row, "times") or 0), _cell(row, "became"),
+            _cell(row, "look") == LOOK, _cell(row, "means"),
+        )
+        for row in rows
+        if _cell(row, "times").isdecimal()
+    ]  # fmt: skip
 
 
 def read_back(path: Path, mapping: LogMapping, knowledge: Knowledge) -> LogMapping:
     """A mapping with what was written in the column `means` of a table; raises FaultoddsError for what is no such table,
     UnknownName for a name that the appliance does not have."""
+    rows = _rows(path)
+    said = [(_cell(row, "column"), _cell(row, "phrase"), _cell(row, "means")) for row in rows]
+    return replace(mapping, columns=tuple(_with(column, said, knowledge, str(path)) for column in mapping.columns))
+
+
+def _rows(path: Path) -> list[dict[str, str | None]]:
     try:
         with path.open(encoding="utf-8-sig", newline="") as handle:
             rows = list(csv.DictReader(handle))
@@ -101,8 +128,7 @@ def read_back(path: Path, mapping: LogMapping, knowledge: Knowledge) -> LogMappi
         ) from None
     if rows and not {"column", "phrase", "means"} <= set(rows[0]):
         raise FaultoddsError(f"{path} is no table of phrases: it needs the columns column, phrase and means.")
-    said = [(_cell(row, "column"), _cell(row, "phrase"), _cell(row, "means")) for row in rows]
-    return replace(mapping, columns=tuple(_with(column, said, knowledge, str(path)) for column in mapping.columns))
+    return rows
 
 
 def _cell(row: Mapping[str, str | None], name: str) -> str:

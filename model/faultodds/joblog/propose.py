@@ -21,7 +21,6 @@ from faultodds.joblog.likely import (
     assumed,
     headings_of,
     own_word,
-    samples,
 )
 from faultodds.joblog.mapping import NOT_KNOWN, Column, Kind, LogMapping
 from faultodds.joblog.stems import likeness, tokens, vocabulary
@@ -31,6 +30,8 @@ MORE: Final = 0.03
 MORE_CELLS: Final = 5
 """A second check is taken into a column when so many of its cells, and this share of them, speak of that one only."""
 WORDS_KEPT: Final = 60
+SEVERAL_VISITS: Final = 5
+"""A branch has at least so many visits; what stands less often is not kept."""
 MOST_ROWS: Final = 0.5
 SAME_HEADING: Final = 0.75
 
@@ -198,6 +199,8 @@ def _column(
     )
     if kind == "technician":
         return replace(column, words={code: code for code in personal.codes(sample.counts)})
+    if kind == "branch":
+        return replace(column, words={text: text for text, n in sorted(sample.counts.items()) if n >= SEVERAL_VISITS})
     if len(names) == 1:
         column = replace(column, words=answers(knowledge, (kind, names[0]), sample))
     return replace(column, words={**column.words, **words_seen(knowledge, column, sample.counts, keeper)})
@@ -258,6 +261,3 @@ def _said(column: Column, pair: tuple[str, str]) -> str:
     target, value = pair
     name = target.partition(":")[2]
     return f"{name}={value}" if name and (len(column.of) > 1 or column.kind in FREE) else value
-
-
-__all__ = ["propose", "samples", "words_seen"]

@@ -125,6 +125,8 @@ class PieceReader:
         self._repeats = Repeats()
         self._technicians: dict[str, str] = {}
         technician = mapping.of_kind("technician")
+        branch = mapping.of_kind("branch")
+        self._branches = {text.casefold(): text for text in branch.words} if branch else {}
         self._codes = {_same(code): code for code in technician.words} if technician else {}
         self.keeper = Keeper(knowledge)
         self._people = [self._places[c.heading] for c in mapping.columns if c.kind in ("personal", "customer")]
@@ -194,6 +196,8 @@ class PieceReader:
             self.keeper.meet(columns[place])
         values[clean.JOB] = list(self._repeats.job_ids(numbers, self._job_numbers(self._texts(columns, "job", n))))
         values[clean.TECHNICIAN] = [self._technician(text) for text in self._texts(columns, "technician", n)]
+        if self._branches:
+            values[clean.BRANCH] = [self._branches.get(t.casefold()) for t in self._texts(columns, "branch", n)]
         amounts_read: dict[str, list[float | None]] = {}
         for amounts in self._amounts:
             first, more = amounts_read.get(amounts.name), amounts.read(columns[amounts.place])
@@ -285,7 +289,7 @@ class PieceReader:
 
     def _drop_unread(self, piece: Piece, numbers: list[int]) -> list[Aside]:
         """Take rows that say nothing at all out of the piece."""
-        told = [v for name, v in piece.values.items() if name not in (clean.JOB, clean.TECHNICIAN)]
+        told = [v for name, v in piece.values.items() if name not in (clean.JOB, clean.TECHNICIAN, clean.BRANCH)]
         says = np.zeros(len(piece), bool)
         for column in told:
             says |= [cell is not None for cell in column]

@@ -10,7 +10,6 @@ from faultodds.joblog.clean import FOUND
 from faultodds.joblog.stems import trade
 from faultodds.knowledge import Knowledge
 
-NEAR_EDGE: Final = 0.1
 NEAR_EDGE_MINUTES: Final = 0.25
 _WORDS: Final = {"one": 1.0, "two": 2.0, "three": 3.0, "four": 4.0, "five": 5.0, "several": 3.0, "couple": 2.0}
 

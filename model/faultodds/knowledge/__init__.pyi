@@ -1,4 +1,4 @@
-from .fitted import access_of as access_of, fitted as fitted, kinds as kinds
+from .fitted import fitted as fitted, kinds as kinds
 from .loading import from_mapping as from_mapping, load as load, parse as parse
 from .network import build_network as build_network, export as export
 from . import overlay as overlay
@@ -6,11 +6,13 @@ from .overlay import SEPARATOR as SEPARATOR, apply as apply
 from .schema import (
     Access as Access, Caution as Caution, Check as Check, ContextFact as ContextFact, Costs as Costs,
     EquipmentFact as EquipmentFact, FAILS_AGAIN as FAILS_AGAIN, Knowledge as Knowledge, NOTHING_WRONG as NOTHING_WRONG, OK as OK,
-    Observable as Observable, Repair as Repair, STRICT as STRICT, Symptom as Symptom, UNLISTED as UNLISTED,
+    Observable as Observable, Repair as Repair, STRICT as STRICT, UNLISTED as UNLISTED,
     UNLISTED_MODE as UNLISTED_MODE, Work as Work, repair_modes as repair_modes,
 )
+from .reach import mode_place as mode_place
+from .rules import total_of_shares as total_of_shares
 from .tables import (
-    Floats as Floats, Table as Table, build_tables as build_tables, main_cause_states as main_cause_states,
-    shares as shares, spread as spread,
+    Bools as Bools, Floats as Floats, Ints as Ints, Places as Places, Table as Table, build_tables as build_tables,
+    main_cause_states as main_cause_states, shares as shares, spread as spread,
 )
 from .toml_records import keys_at as keys_at, read_toml as read_toml

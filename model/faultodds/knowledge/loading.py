@@ -6,7 +6,8 @@ A knowledge file is TOML with the tables of `schema.py`. Validation has two laye
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,8 @@ from faultodds.files import find, read_bytes
 from faultodds.knowledge.rules import problems_of
 from faultodds.knowledge.schema import Knowledge
 from faultodds.knowledge.toml_records import keys_at, read_toml
+
+_MADE_UP = re.compile(r"[\[({]|^(float|int|str|bool)$")
 
 
 def load(name: str) -> Knowledge:
@@ -40,10 +43,10 @@ def from_mapping(raw: Mapping[str, Any], where: str = "knowledge") -> Knowledge:
     try:
         knowledge: Knowledge = _validator().validate_python(raw)
     except ValidationError as error:
-        raise KnowledgeError(_pydantic_message(error, where)) from None
-    problem = next(problems_of(knowledge), None)
-    if problem is not None:
-        raise KnowledgeError(f"{where}: {problem}")
+        raise KnowledgeError.all_of(where, _in_words(error.errors(include_url=False))) from None
+    problems = list(dict.fromkeys(problems_of(knowledge)))
+    if problems:
+        raise KnowledgeError.all_of(where, problems)
     return knowledge
 
 
@@ -54,18 +57,38 @@ def _validator() -> Any:
     return TypeAdapter(Knowledge)
 
 
-def _pydantic_message(error: Any, where: str) -> str:
-    problems = error.errors(include_url=False)
-    first = problems[0]
-    key = ".".join(str(p) for p in first["loc"])
-    more = f" ({len(problems) - 1} more problems after this one.)" if len(problems) > 1 else ""
-    if first["type"] in ("unexpected_keyword_argument", "extra_forbidden"):
-        allowed = keys_at(Knowledge, first["loc"][:-1])
-        close = nearest(str(first["loc"][-1]), allowed)
-        guess = f" Did you mean '{close}'?" if close else ""
-        return f"{where}: {key}: this key is not known.{guess} Allowed here: {', '.join(allowed)}.{more}"
-    if first["type"] in ("missing", "missing_argument"):
-        return f"{where}: {key}: this key is missing; add it.{more}"
-    found = repr(first.get("input"))
-    found = found if len(found) < 60 else found[:57] + "..."
-    return f"{where}: {key}: found {found}; {first['msg'][0].lower()}{first['msg'][1:]}.{more}"
+_WANTED = {
+    "string": "text in quotes",
+    "float": "a number, without quotes",
+    "int": "a whole number, without quotes",
+    "bool": "true or false",
+    "list": "a list, such as [ ... ]",
+    "dict": "a table, such as { name = ... }",
+    "dataclass": "a table, such as { name = ... }",
+}
+"""What is wanted in a place, by how pydantic's name for the mistake begins."""
+
+
+def _in_words(errors: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What pydantic found, a sentence for each place in the file, in the file's own words."""
+    at: dict[str, list[str]] = {}
+    said: dict[str, str] = {}
+    for error in errors:
+        # What may be one of two things is told of twice, with the name of each at the end: the place is the same.
+        place = [str(p) for p in error["loc"] if not _MADE_UP.search(str(p))]
+        key = ".".join(place)
+        kind = str(error["type"])
+        if kind in ("unexpected_keyword_argument", "extra_forbidden"):
+            allowed = keys_at(Knowledge, place[:-1])
+            close = nearest(place[-1], allowed)
+            guess = f" Did you mean '{close}'?" if close else ""
+            said[key] = f"this key is not known.{guess} Allowed here: {', '.join(allowed)}."
+        elif kind in ("missing", "missing_argument"):
+            said[key] = "this key is missing; add it."
+        else:
+            found = repr(error.get("input"))
+            found = found if len(found) < 60 else found[:57] + "..."
+            wanted = _WANTED.get(kind.partition("_")[0]) or str(error["msg"]).removeprefix("Input should be ")
+            at.setdefault(key, []).extend([wanted] if wanted not in at.get(key, []) else [])
+            said[key] = f"found {found}; write {' or '.join(at[key])}."
+    return [f"{key}: {text}" for key, text in said.items()]

@@ -16,7 +16,6 @@ from typing import Any
 
 from faultodds.files import cannot_write, written_whole
 
-LABEL = "label"
 # Readers split properties at "=", end them at ";", nest at braces, drop quotes, and take "//" and "/*" for comments.
 _BREAKS_READERS = re.compile(r"[=;{}\"<>&|*\\\x00-\x1f]+")
 

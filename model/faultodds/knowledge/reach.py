@@ -7,6 +7,11 @@ from collections.abc import Iterator, Mapping
 from faultodds.knowledge.schema import OK, UNLISTED, Knowledge, Observable
 
 
+def mode_place(mode: str) -> str:
+    """Where a mode stands in the file, as the heading of its table has it."""
+    return f"component.{mode.replace('.', '.modes.', 1)}"
+
+
 def states_of(k: Knowledge, parent: str) -> list[str]:
     if parent in k.component:
         return [OK, *k.component[parent].modes]
@@ -25,7 +30,7 @@ def check_reach(k: Knowledge) -> Iterator[str]:
         refs |= {f"{p}.{s}" for p in o.depends_on for s in states_of(k, p)}
     for mode, _ in k.modes():
         if mode not in refs:
-            yield f"component.{mode}: no mechanism, symptom or check ever shows this mode; link it or take it out."
+            yield f"{mode_place(mode)}: no mechanism, symptom or check ever shows this mode; link it or take it out."
     modes = {mode for mode, _ in k.modes()}
     for check, record in k.check.items():
         for target in record.shown_only:

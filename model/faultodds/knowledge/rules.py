@@ -5,11 +5,10 @@ Each rule yields a sentence for whoever edits the file, the key first.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
-from faultodds.errors import KnowledgeError, nearest
-from faultodds.knowledge.fitted import kinds
-from faultodds.knowledge.reach import check_reach, states_of
+from faultodds.errors import KnowledgeError
+from faultodds.knowledge.reach import check_reach, mode_place, states_of
 from faultodds.knowledge.schema import (
     NOTHING_WRONG,
     OK,
@@ -17,10 +16,9 @@ from faultodds.knowledge.schema import (
     UNLISTED_MODE,
     Knowledge,
     Observable,
-    Work,
-    repair_modes,
 )
 from faultodds.knowledge.tables import mechanism_order
+from faultodds.knowledge.work_rules import check_repairs, check_work, equipment_problems, no_such
 from faultodds.readings import spec_problems
 
 FORMAT = 1
@@ -28,27 +26,26 @@ SUM_TOLERANCE = 1e-6
 
 
 def problems_of(knowledge: Knowledge) -> Iterator[str]:
-    """Every problem of a knowledge file, one sentence each, in the order of the rules."""
-    for rule in _RULES:
-        yield from rule(knowledge)
+    """Every problem of a knowledge file, one sentence each, in the order of the rules.
+
+    The later rules follow names and circles: they are asked only of a file whose names stand for something.
+    """
+    found = False
+    for rules in (_RULES, _RULES_OF_SOUND_NAMES):
+        for rule in rules if not found else ():
+            for problem in rule(knowledge):
+                found = True
+                yield problem
 
 
 # --- what the file means: each check yields problems as text; the first is raised --------------------------------------
-
-
-def _no_such(key: str, kind: str, found: str, allowed: Iterable[str]) -> str:
-    names = list(allowed)
-    close = nearest(found, names)
-    guess = f" Did you mean '{close}'?" if close else ""
-    known = ", ".join(names[:10]) + (f" and {len(names) - 10} more" if len(names) > 10 else "")
-    return f"{key}: there is no {kind} called '{found}'.{guess} Known: {known}."
 
 
 def _check_header(k: Knowledge) -> Iterator[str]:
     if k.appliance.format != FORMAT:
         yield f"appliance.format: found {k.appliance.format}; this version reads format {FORMAT}."
     if k.costs.verify not in k.check:
-        yield _no_such("costs.verify", "check", k.costs.verify, k.check)
+        yield no_such("costs.verify", "check", k.costs.verify, k.check)
     for name in ("labour_rate", "callback", "refer", "travel"):
         if not 0 <= getattr(k.costs, name) < float("inf"):
             yield f"costs.{name}: found {getattr(k.costs, name)}; a cost is 0 or more."
@@ -72,19 +69,24 @@ def _check_names(k: Knowledge) -> Iterator[str]:
     for mode, _ in k.modes():
         name = mode.partition(".")[2]
         if not name.isidentifier() or name == OK or "__" in name or name != name.lower():
-            yield f"component.{mode}: a mode's name is lower-case letters, digits and single underscores, and not '{OK}'."
+            yield f"{mode_place(mode)}: a mode's name is lower-case letters, digits and single underscores, and not '{OK}'."
+
+
+def total_of_shares(k: Knowledge) -> float:
+    """What the shares of a file add up to; they are scaled to 1 when they are used."""
+    return sum(r.share for _, r in k.modes()) + k.other_causes.nothing_wrong + k.other_causes.unlisted
 
 
 def _check_shares(k: Knowledge) -> Iterator[str]:
     for mode, record in k.modes():
         if not 0 <= record.share < float("inf"):
-            yield f"component.{mode}.share: found {record.share}; a share is 0 or more."
+            yield f"{mode_place(mode)}.share: found {record.share}; a share is 0 or more."
         if record.companion is not None and not 0 <= record.companion < 1:
-            yield f"component.{mode}.companion: found {record.companion}; a chance is from 0 to under 1."
+            yield f"{mode_place(mode)}.companion: found {record.companion}; a chance is from 0 to under 1."
         for other, chance in record.brings_on.items():
-            key = f"component.{mode}.brings_on"
+            key = f"{mode_place(mode)}.brings_on"
             if other not in dict(k.modes()):
-                yield _no_such(key, "mode", other, dict(k.modes()))
+                yield no_such(key, "mode", other, dict(k.modes()))
             elif other.partition(".")[0] == mode.partition(".")[0]:
                 yield f"{key}: '{other}' belongs to the same component; a component has one mode at a time."
             elif not 0 <= chance < 1:
@@ -92,12 +94,8 @@ def _check_shares(k: Knowledge) -> Iterator[str]:
     for name in ("nothing_wrong", "unlisted", "companion"):
         if not 0 <= getattr(k.other_causes, name) < float("inf"):
             yield f"other_causes.{name}: found {getattr(k.other_causes, name)}; it is 0 or more."
-    total = sum(r.share for _, r in k.modes()) + k.other_causes.nothing_wrong + k.other_causes.unlisted
-    if abs(total - k.appliance.shares_per) > 0.005 * k.appliance.shares_per:
-        yield (
-            f"the shares of all main causes add up to {total:g}, not to appliance.shares_per = "
-            f"{k.appliance.shares_per:g}; change a share or shares_per."
-        )
+    if not total_of_shares(k) > 0:
+        yield "the shares of all main causes add up to nothing; give at least one fault a share above 0."
     for name, component in k.component.items():
         if not component.modes:
             yield f"component.{name}: has no modes; add one or take the component out."
@@ -115,7 +113,7 @@ def _check_facts(k: Knowledge) -> Iterator[str]:
                 yield f"{key}.values: a fact needs at least two values."
             for value, weight in fact.usual.items():
                 if value not in fact.values:
-                    yield _no_such(f"{key}.usual", "value", value, fact.values)
+                    yield no_such(f"{key}.usual", "value", value, fact.values)
                 elif not 0 <= weight < float("inf"):
                     yield f"{key}.usual.{value}: found {weight}; a weight is 0 or more."
             missing = [v for v in fact.values if not fact.usual.get(v, 0) > 0]
@@ -125,19 +123,19 @@ def _check_facts(k: Knowledge) -> Iterator[str]:
         for cause, factors in context.more_often.items():
             key = f"context.{name}.more_often"
             if cause not in causes:
-                yield _no_such(key, "mode or component", cause, causes)
+                yield no_such(key, "mode or component", cause, causes)
             for value, factor in factors.items():
                 if value not in context.values:
-                    yield _no_such(f"{key}.{cause}", "value", value, context.values)
+                    yield no_such(f"{key}.{cause}", "value", value, context.values)
                 elif not 0 < factor < float("inf"):
                     yield f"{key}.{cause}.{value}: found {factor}; a factor is above 0 (1 changes nothing)."
     for name, equipment in k.equipment.items():
         for value, parts in equipment.lacks.items():
             if value not in equipment.values:
-                yield _no_such(f"equipment.{name}.lacks", "value", value, equipment.values)
+                yield no_such(f"equipment.{name}.lacks", "value", value, equipment.values)
             for part in parts:
                 if part not in k.component:
-                    yield _no_such(f"equipment.{name}.lacks.{value}", "component", part, k.component)
+                    yield no_such(f"equipment.{name}.lacks.{value}", "component", part, k.component)
         everywhere = set.intersection(*(set(equipment.lacks.get(v, [])) for v in equipment.values))
         if everywhere:
             yield f"equipment.{name}.lacks: every value lacks '{min(everywhere)}'; then no machine has it."
@@ -151,7 +149,7 @@ def _ref_problem(k: Knowledge, key: str, ref: str) -> str | None:
         if parent in k.mechanism and state == next(iter(k.mechanism[parent].states)):
             return f"{key}: '{ref}' is the normal state; a cause must be a state that is not normal."
         return None
-    return _no_such(key, "mode or mechanism state", ref, known)
+    return no_such(key, "mode or mechanism state", ref, known)
 
 
 def _check_mechanisms(k: Knowledge) -> Iterator[str]:
@@ -172,7 +170,7 @@ def _check_mechanisms(k: Knowledge) -> Iterator[str]:
                 if not isinstance(effect, int) or effect < 1:
                     yield f"{key}.causes.{ref}: found {effect!r}; with rule 'adds_up' a cause adds 1 or more whole steps."
             elif effect not in mechanism.states:
-                yield _no_such(f"{key}.causes.{ref}", "state", str(effect), mechanism.states)
+                yield no_such(f"{key}.causes.{ref}", "state", str(effect), mechanism.states)
             elif effect == next(iter(mechanism.states)):
                 yield f"{key}.causes.{ref}: '{effect}' is the normal state; a cause brings a state that is not normal."
     try:
@@ -207,37 +205,33 @@ def _observable_problems(k: Knowledge, key: str, o: Observable) -> Iterator[str]
                 yield problem
             yield from _weight_problems(f"{key}.links.{ref}", weights, o.outcomes)
     for fact, value in o.needs.items():
-        yield from _equipment_problems(k, f"{key}.needs", fact, [value])
-
-
-def _equipment_problems(k: Knowledge, key: str, fact: str, values: Iterable[str]) -> Iterator[str]:
-    """That a fact is an equipment fact, and has these values."""
-    if fact not in k.equipment:
-        yield _no_such(key, "equipment fact", fact, k.equipment)
-        return
-    for value in values:
-        if value not in k.equipment[fact].values:
-            yield _no_such(f"{key}.{fact}", "value", value, k.equipment[fact].values)
+        yield from equipment_problems(k, f"{key}.needs", fact, [value])
 
 
 def _check_offers(k: Knowledge) -> Iterator[str]:
-    """What a check is not offered after, and which of its outcomes stop the run, name outcomes that exist."""
+    """What a check is not offered after names outcomes that exist."""
     known = k.observables()
     for name, check in k.check.items():
         for other, outcomes in check.unless.items():
             key = f"check.{name}.unless"
             if other not in known:
-                yield _no_such(key, "symptom or check", other, known)
+                yield no_such(key, "symptom or check", other, known)
                 continue
             for outcome in outcomes:
                 if outcome not in known[other].outcomes:
-                    yield _no_such(f"{key}.{other}", "outcome", outcome, known[other].outcomes)
-        for stops, outcome in [(w, o) for w in ("stops_run", "stops_heat") for o in getattr(check, w)]:
-            key = f"check.{name}.{stops}"
-            if outcome not in check.outcomes:
-                yield _no_such(key, "outcome", outcome, check.outcomes)
-            elif outcome == next(iter(check.outcomes)):
-                yield f"{key}: '{outcome}' is the normal outcome; only one that is not normal stops the run."
+                    yield no_such(f"{key}.{other}", "outcome", outcome, known[other].outcomes)
+
+
+def _stop_problems(k: Knowledge) -> Iterator[str]:
+    """Which outcomes stop the machine: ones that exist, and are not normal."""
+    for name, seen in k.observables().items():
+        for stops in ("stops_run", "stops_heat", "stops_away"):
+            key = f"{'symptom' if name in k.symptom else 'check'}.{name}.{stops}"
+            for outcome in getattr(seen, stops):
+                if outcome not in seen.outcomes:
+                    yield no_such(key, "outcome", outcome, seen.outcomes)
+                elif outcome == next(iter(seen.outcomes)):
+                    yield f"{key}: '{outcome}' is the normal outcome; only one that is not normal stops the run."
 
 
 def _weight_problems(key: str, weights: float | Mapping[str, float], outcomes: Mapping[str, str]) -> Iterator[str]:
@@ -249,7 +243,7 @@ def _weight_problems(key: str, weights: float | Mapping[str, float], outcomes: M
         return
     for outcome, chance in weights.items():
         if outcome not in outcomes:
-            yield _no_such(key, "outcome", outcome, outcomes)
+            yield no_such(key, "outcome", outcome, outcomes)
         elif not 0 <= chance <= 1:
             yield f"{key}.{outcome}: found {chance}; a chance is from 0 to 1."
     total = sum(weights.values())
@@ -265,15 +259,15 @@ def _table_problems(k: Knowledge, key: str, o: Observable) -> Iterator[str]:
     parents = [*k.component, *k.mechanism, UNLISTED]
     for parent in o.depends_on:
         if parent not in parents:
-            yield _no_such(f"{key}.depends_on", "component or mechanism", parent, parents)
+            yield no_such(f"{key}.depends_on", "component or mechanism", parent, parents)
             return
     rows = [", ".join(c) for c in itertools.product(*(states_of(k, p) for p in o.depends_on))]
     for row, cells in o.table.items():
         if row != "other" and row not in rows:
-            yield _no_such(f"{key}.table", "row", row, rows)
+            yield no_such(f"{key}.table", "row", row, rows)
         for outcome, chance in cells.items():
             if outcome not in o.outcomes:
-                yield _no_such(f"{key}.table.{row}", "outcome", outcome, o.outcomes)
+                yield no_such(f"{key}.table.{row}", "outcome", outcome, o.outcomes)
             elif not 0 <= chance <= 1:
                 yield f"{key}.table.{row}.{outcome}: found {chance}; a chance is from 0 to 1."
         if abs(sum(cells.values()) - 1) > SUM_TOLERANCE:
@@ -286,109 +280,15 @@ def _table_problems(k: Knowledge, key: str, o: Observable) -> Iterator[str]:
 def _check_readings(k: Knowledge) -> Iterator[str]:
     for name, spec in k.reading.items():
         if name not in k.check:
-            yield _no_such("reading", "check", name, k.check)
+            yield no_such("reading", "check", name, k.check)
             continue
         facts = {n: list(f.values) for n, f in (k.context | k.equipment).items()}
         if spec.fact and spec.fact not in facts:
-            yield _no_such(f"reading.{name}.fact", "fact", spec.fact, facts)
+            yield no_such(f"reading.{name}.fact", "fact", spec.fact, facts)
         for value in (v for v in spec.values if v not in facts.get(spec.fact, spec.values)):
-            yield _no_such(f"reading.{name}", f"value of '{spec.fact}'", value, facts[spec.fact])
+            yield no_such(f"reading.{name}", f"value of '{spec.fact}'", value, facts[spec.fact])
         for problem in spec_problems(spec, list(k.check[name].outcomes)):
             yield f"reading.{name}: {problem}"
-
-
-def _check_work(k: Knowledge) -> Iterator[str]:
-    groups = [(kind, group) for kind in kinds(k) for group in ("check", "repair")]
-    works = ((kind, f"{group}.{n}", w) for kind, group in groups for n, w in getattr(kind, group).items())
-    yield from dict.fromkeys(problem for work in works for problem in _work_problems(*work))
-    for name, access in k.access.items():
-        for field in ("requires", "also_by"):
-            for other in getattr(access, field):
-                if other not in k.access:
-                    yield _no_such(f"access.{name}.{field}", "access item", other, k.access)
-        for caution in access.cautions:
-            if caution not in k.caution:
-                yield _no_such(f"access.{name}.cautions", "caution", caution, k.caution)
-        for field in ("open_minutes", "close_minutes"):
-            if not 0 <= getattr(access, field) < float("inf"):
-                yield f"access.{name}.{field}: found {getattr(access, field)}; minutes are 0 or more."
-    yield from _access_circle(k)
-
-
-def _access_circle(k: Knowledge) -> Iterator[str]:
-    for name in k.access:
-        path, todo = [name], list(k.access[name].requires)
-        seen: set[str] = set()
-        while todo:
-            other = todo.pop()
-            if other == name:
-                yield f"access.{name}.requires: '{path[0]}' in the end requires itself; take one requirement out."
-                return
-            if other in k.access and other not in seen:
-                seen.add(other)
-                todo += k.access[other].requires
-
-
-def _work_problems(k: Knowledge, key: str, work: Work) -> Iterator[str]:
-    lists = {"access": work.access, "closed": work.closed}
-    for fact, by in work.access_by.items():
-        yield from _equipment_problems(k, f"{key}.access_by", fact, by)
-        lists |= {f"access_by.{fact}.{value}": items for value, items in by.items()}
-    for field, items in lists.items():
-        for item in items:
-            if item not in k.access:
-                yield _no_such(f"{key}.{field}", "access item", item, k.access)
-    both = [
-        i
-        for i in work.closed
-        if i in work.access or any(i in k.access[a].requires for a in work.access if a in k.access)
-    ]
-    if both:
-        yield f"{key}.closed: '{both[0]}' is needed open by this very work; take it out of one of the lists."
-    for caution in work.cautions:
-        if caution not in k.caution:
-            yield _no_such(f"{key}.cautions", "caution", caution, k.caution)
-    for fact, value in work.needs.items():
-        yield from _equipment_problems(k, f"{key}.needs", fact, [value])
-    for field in ("minutes", "cost"):
-        if not 0 <= getattr(work, field) < float("inf"):
-            yield f"{key}.{field}: found {getattr(work, field)}; it is 0 or more."
-    covered = {hazard for c in work.cautions if c in k.caution for hazard in k.caution[c].covers}
-    if work.energised and not work.qualified:
-        yield f"{key}: is energised work, so it needs 'qualified = true'."
-    if work.energised and "energised" not in covered:
-        yield f"{key}.cautions: energised work needs a caution that covers 'energised'."
-    if work.gas_work and "gas" not in covered:
-        yield f"{key}.cautions: gas work needs a caution that covers 'gas'."
-    if work.running and not work.energised and any(k.access[i].makes_safe for i in work.access if i in k.access):
-        yield f"{key}: needs the machine running and shut off at once; take one out."
-    if work.running and not work.energised and any(_needs_safe(k, i) for i in work.access if i in k.access):
-        yield f"{key}: runs the machine with a panel off, so it is energised work: add 'energised = true'."
-
-
-def _needs_safe(k: Knowledge, item: str) -> bool:
-    return any(k.access[r].makes_safe for r in k.access[item].requires if r in k.access)
-
-
-def _check_repairs(k: Knowledge) -> Iterator[str]:
-    modes = dict(k.modes())
-    for name, repair in k.repair.items():
-        for target in repair.fixes:
-            if target not in modes and target not in k.component:
-                yield _no_such(f"repair.{name}.fixes", "mode or component", target, [*modes, *k.component])
-        if not repair.fixes:
-            yield f"repair.{name}.fixes: fixes nothing; name a mode or a component."
-        if not 0 < repair.success <= 1:
-            yield f"repair.{name}.success: found {repair.success}; a chance above 0 and up to 1."
-        if repair.fails_again is not None and not 0 <= repair.fails_again < 1:
-            yield f"repair.{name}.fails_again: found {repair.fails_again}; a chance from 0 and below 1."
-    fixable = {m for r in k.repair.values() for m in repair_modes(k, r)}
-    for mode in modes:
-        if mode not in fixable:
-            yield f"component.{mode}: no repair fixes this mode; add one, or add the mode to a repair's 'fixes'."
-    for name in k.stop:
-        if not k.stop[name].steps:
-            yield f"stop.{name}.steps: a stop sign needs its steps."
 
 
 _RULES: tuple[Callable[[Knowledge], Iterator[str]], ...] = (
@@ -399,8 +299,9 @@ _RULES: tuple[Callable[[Knowledge], Iterator[str]], ...] = (
     _check_mechanisms,
     _check_observables,
     _check_offers,
+    _stop_problems,
     _check_readings,
-    _check_work,
-    _check_repairs,
-    check_reach,
+    check_work,
+    check_repairs,
 )
+_RULES_OF_SOUND_NAMES: tuple[Callable[[Knowledge], Iterator[str]], ...] = (check_reach,)

@@ -188,6 +188,10 @@ class Observable:
     states of what it depends on, written "state" or "state, state", each row summing to 1; `other` for the rest).
     A number instead of a mapping is the chance of the one outcome that is not normal. `lets_out`: outcomes that say that
     the machine lets a hazard out into the room as it stands.
+
+    `stops_run` maps an outcome to what to do at once: while it stands, and until a repair, nothing is offered that runs the
+    machine; `stops_heat` likewise, for work that is not `unheated`;
+    `stops_away` likewise, for work that nobody stands beside.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
@@ -200,6 +204,14 @@ class Observable:
     table: dict[str, dict[str, float]] = field(default_factory=dict)
     needs: dict[str, str] = field(default_factory=dict)
     lets_out: dict[str, list[Hazard]] = field(default_factory=dict)
+    stops_run: dict[str, str] = field(default_factory=dict)
+    stops_heat: dict[str, str] = field(default_factory=dict)
+    stops_away: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def stops(self) -> dict[str, str]:
+        """Every outcome after which the machine is not run, or not with heat -> what to do at once."""
+        return {**self.stops_run, **self.stops_heat}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -258,23 +270,14 @@ class Check(Observable, Work):
     `reason` finishes the sentence "it pays because ...".
 
     `unless` maps a symptom or check to the outcomes after which this one is not offered, `unless_open` names access items
-    that, open by the technician's own hand, make it tell nothing. `stops_run` maps an outcome to
-    what to do at once: while it stands, and until a repair, nothing is offered that runs the machine; `stops_heat` likewise,
-    for work that is not `unheated`.
+    that, open by the technician's own hand, make it tell nothing.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     reason: str = ""
     unless: dict[str, list[str]] = field(default_factory=dict)
     unless_open: list[str] = field(default_factory=list)
-    stops_run: dict[str, str] = field(default_factory=dict)
-    stops_heat: dict[str, str] = field(default_factory=dict)
     shown_only: dict[str, str] = field(default_factory=dict)
-
-    @property
-    def stops(self) -> dict[str, str]:
-        """Every outcome after which the machine is not run, or not with heat -> what to do at once."""
-        return {**self.stops_run, **self.stops_heat}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -323,7 +326,8 @@ class Caution:
 @dataclass(frozen=True)
 class Stop:
     """A sign that stops everything (gas smell, CO alarm, fire): asked first, never weighed. `covers`: the hazards it tells of.
-    `shown_by` maps a check to the outcomes that are this sign. `owed`: what is done before the complaint is gone."""
+    `shown_by` maps a check to the outcomes that are this sign. `owed`: what is done before the complaint is gone. `made_sure`:
+    words of which one is in what is said when it is safe again; without any, whatever was tested or put right will do."""
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     title: str
@@ -333,6 +337,7 @@ class Stop:
     covers: list[Hazard] = field(default_factory=list)
     shown_by: dict[str, list[str]] = field(default_factory=dict)
     owed: str = ""
+    made_sure: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)

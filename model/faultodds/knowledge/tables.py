@@ -22,6 +22,9 @@ from faultodds.errors import KnowledgeError
 from faultodds.knowledge.schema import NOTHING_WRONG, OK, UNLISTED, UNLISTED_MODE, Knowledge, Mechanism, Observable
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+Places = npt.NDArray[np.intp]
 Role = Literal["main_cause", "fact", "component", "mechanism", "step", "observable", "part"]
 
 MAIN_CAUSE = "main_cause"

@@ -117,6 +117,3 @@ def _holds(over: tuple[float, float], spans: Sequence[tuple[float, float]]) -> b
 
 def _inside(at: float, low: float, high: float) -> bool:
     return low <= at < high or (math.isinf(high) and at == high)
-
-
-__all__ = ["Judgement", "judge"]

@@ -20,7 +20,6 @@ _MASS = r"(?:lbs?|pounds?|kgs?|g|oz|ounces?)?"
 _WET_DRY = re.compile(rf"wet\s*:?\s*({NUMBER})\s*({_MASS})[\s,/]*(?:and\s+)?dry\s*:?\s*({NUMBER})\s*({_MASS})", re.I)
 _WET_AFTER = re.compile(rf"({NUMBER})\s*({_MASS})\s*wet[\s,/]*(?:and\s+)?({NUMBER})\s*({_MASS})\s*dry", re.I)
 _OVER = re.compile(rf"({NUMBER})\s*({_MASS})\s*/\s*({NUMBER})\s*({_MASS})", re.I)
-_SLASHED = re.compile(r"(\d+)\s*/\s*(\d+)(?!\d)(.*)")
 
 
 def retained(text: str, spec: ReadingSpec) -> Quantity:

@@ -22,10 +22,8 @@ ELBOW_FEET: dict[tuple[int, int], float] = {
     (10, 90): 1.5,
 }
 
-# Source: IRC M1502 (limit on equivalent length where the maker gives none; transition duct one piece, at
-# most 8 ft).
+# Source: IRC M1502 (limit on equivalent length where the maker gives none).
 DUCT_LIMIT_FEET = 35.0
-TRANSITION_LIMIT_FEET = 8.0
 
 # Speed, ft/min, whose pressure is one inch of water in standard air (0.075 lb/cu ft).
 STANDARD_AIR = 4005.0
@@ -89,12 +87,3 @@ def air_flow(fpm: float, inches: float = 4.0) -> float:
 def velocity_pressure(fpm: float) -> float:
     """Velocity pressure, in w.c., of standard air: (V / 4005)^2."""
     return (fpm / STANDARD_AIR) ** 2
-
-
-def speed_of_pressure(inwc: float) -> float:
-    """Air speed, ft/min, from a pitot reading in w.c.: 4005 sqrt(p), standard air."""
-    if not (math.isfinite(inwc) and inwc >= 0):
-        raise BadReading(
-            f"A velocity pressure of {inwc:g} in w.c. is not one: swap the pitot's two hoses and read again."
-        )
-    return STANDARD_AIR * math.sqrt(inwc)

@@ -73,12 +73,6 @@ def orifice_flow(drill_inches: float, pressure_inwc: float, gravity: float = 0.6
     return 1658.5 * positive(k, "the discharge coefficient", "(about 0.9)") * area * math.sqrt(head)
 
 
-def input_at_pressure(btu_h: float, rated_inwc: float, actual_inwc: float) -> float:
-    """Heat input at another manifold pressure, Btu/h: it goes with the square root (the orifice equation)."""
-    ratio = positive(actual_inwc, "the pressure", "in w.c.") / positive(rated_inwc, "the rated pressure", "in w.c.")
-    return positive(btu_h, "the input", "Btu/h") * math.sqrt(ratio)
-
-
 def co_action(ppm: float) -> Literal["carry on", "stop", "leave"]:
     """What a carbon monoxide reading asks for: stop work at 35 ppm, leave at 200 ppm.
 

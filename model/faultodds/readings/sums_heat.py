@@ -33,15 +33,6 @@ def _kelvin(celsius: float) -> float:
     return celsius + KELVIN
 
 
-def ntc_beta_ohms(t_c: float, r25: float, beta: float) -> float:
-    """Resistance, ohm, of a thermistor at `t_c` by the plain beta rule: R25 exp(B (1/T - 1/298.15)).
-
-    Good to a few per cent near the two temperatures that B was taken between (B25/85: 25 and 85 C), and
-    about 4 % off at 0 C; use `ntc_ohms` for a chart.
-    """
-    return positive(r25, "R25", "ohm") * math.exp(beta * (1 / _kelvin(t_c) - 1 / (25 + KELVIN)))
-
-
 # Four-term fit ln(R/R25) = A + B/T + C/T^2 + D/T^3 of a generic 10 k part, B25/85 3977 K (generic component
 # data sheet, second-hand copy).
 NTC_10K = (-14.6337, 4791.842, -115334.0, -3.730535e6)
@@ -52,30 +43,6 @@ def ntc_ohms(t_c: float, r25: float = 10_000.0, terms: Sequence[float] = NTC_10K
     t = _kelvin(t_c)
     a, b, c, d = terms
     return positive(r25, "R25", "ohm") * math.exp(a + b / t + c / t**2 + d / t**3)
-
-
-def steinhart_hart_fit(points: Sequence[tuple[float, float]]) -> tuple[float, float, float]:
-    """A, B, C of 1/T = A + B ln R + C (ln R)^3 through three (C, ohm) points.
-
-    Source: Steinhart and Hart 1968; solved by hand so that numpy is not needed. Raises `BadReading` unless
-    there are three different points.
-    """
-    if len({t for t, _ in points}) != 3 or len({r for _, r in points}) != 3 or len(points) != 3:
-        raise BadReading(
-            f"A fit needs three different points, temperature and ohms each; {len(points)} were given. "
-            "Type three, for example 5C=25k 25C=10k 45C=4k."
-        )
-    (l1, y1), (l2, y2), (l3, y3) = [(math.log(positive(r, "a resistance", "ohm")), 1 / _kelvin(t)) for t, r in points]
-    g2, g3 = (y2 - y1) / (l2 - l1), (y3 - y1) / (l3 - l1)
-    c = (g3 - g2) / (l3 - l2) / (l1 + l2 + l3)
-    b = g2 - c * (l1 * l1 + l1 * l2 + l2 * l2)
-    return y1 - (b + l1 * l1 * c) * l1, b, c
-
-
-def steinhart_hart_celsius(ohms: float, a: float, b: float, c: float) -> float:
-    """Temperature, C, of a thermistor that reads `ohms`: 1/T = A + B ln R + C (ln R)^3."""
-    ln_r = math.log(positive(ohms, "the resistance", "ohm"))
-    return 1 / (a + b * ln_r + c * ln_r**3) - KELVIN
 
 
 def chart_ohms(chart: Sequence[tuple[float, float]], t_c: float) -> float:

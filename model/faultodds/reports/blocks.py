@@ -12,15 +12,14 @@ Kind = Literal["alert", "head", "text", "list", "table", "photo"]
 
 
 class Block(Struct, frozen=True):
-    """One block. `alert`: what must not be missed, in the size of the body; `list`: `items`, numbered when they are steps in an
-    order; `table`: `rows` under the heads in `items`; `photo`: a file, with what it shows as `text`."""
+    """One block. `alert`: what must not be missed, in the size of the body; `list`: `items`; `table`: `rows`
+    under the heads in `items`; `photo`: a file, with what it shows as `text`."""
 
     kind: Kind
     text: str = ""
     items: tuple[str, ...] = ()
     rows: tuple[tuple[str, ...], ...] = ()
     file: Path | None = None
-    in_order: bool = False
 
 
 class Page(Struct, frozen=True):
@@ -36,9 +35,9 @@ def alerts(texts: Sequence[str]) -> list[Block]:
     return [Block("alert", text) for text in texts]
 
 
-def listed(head: str, items: Sequence[str], in_order: bool = False) -> list[Block]:
+def listed(head: str, items: Sequence[str]) -> list[Block]:
     """A head with a list below it; nothing where the list is empty."""
-    return [Block("head", head), Block("list", items=tuple(items), in_order=in_order)] if items else []
+    return [Block("head", head), Block("list", items=tuple(items))] if items else []
 
 
 def table(head: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[Block]:
@@ -56,7 +55,7 @@ def text_lines(page: Page) -> list[str]:
             case "head":
                 lines += ["", block.text.upper()]
             case "list":
-                lines += [f"  {f'{i}.' if block.in_order else '-'} {text}" for i, text in enumerate(block.items, 1)]
+                lines += [f"  - {text}" for text in block.items]
             case "table":
                 lines += [f"  {_row(block.items, row)}" for row in block.rows]
             case "photo":

@@ -71,9 +71,8 @@ def _block(block: Block, room: float) -> Iterator[_Strip]:
             strip = _one(block.text, room, HEAD, "bold", COLOURS["head"][0])
             yield strip._replace(gap=2 * GAP, with_next=True)
         case "list":
-            for at, text in enumerate(block.items, 1):
-                mark = f"{at}." if block.in_order else "\u2022"
-                columns = ((2.0, wrapped(mark, INDENT, BODY)), (INDENT + 4, wrapped(text, room - INDENT - 4, BODY)))
+            for text in block.items:
+                columns = ((2.0, wrapped("\u2022", INDENT, BODY)), (INDENT + 4, wrapped(text, room - INDENT - 4, BODY)))
                 yield _Strip(columns, GAP / 2)
         case "table":
             yield from _rows(block, room)

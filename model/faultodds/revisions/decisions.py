@@ -9,6 +9,7 @@ answer says so. The everyday commands read this one small file, so nothing heavy
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import re
@@ -28,16 +29,20 @@ SUFFIX: Final = ".toml"
 HISTORY: Final = "history.jsonl"
 ACCEPT: Final = "accept"
 ROLLBACK: Final = "rollback"
+DROP: Final = "drop"
 DAMAGED: Final = "damaged"
+UNREADABLE: Final = "cannot be read"
 
 
 class Decision(Struct, frozen=True):
-    """One line of the history: at `at` (UTC) `revision` was accepted, or the accepted `revision` was rolled back. Of a damaged one
+    """One line of the history: at `at` (UTC) `revision` was accepted, rolled back or dropped, `by` whom and `why`. Of a damaged one
     `revision` says which line of the file it is, or why the file cannot be read."""
 
     at: str
     action: str
     revision: str
+    by: str = ""
+    why: str = ""
 
 
 def now() -> datetime:
@@ -78,7 +83,7 @@ def history(appliance: str) -> tuple[Decision, ...]:
     except FileNotFoundError:
         return ()
     except OSError as error:
-        return (Decision("", DAMAGED, f"cannot be read: {error.strerror or error}"),)
+        return (Decision("", DAMAGED, f"{UNREADABLE}: {error.strerror or error}"),)
     lines = data.decode("utf-8", "replace").split("\n")
     return tuple(_decision(number, line) for number, line in enumerate(lines, 1) if line.strip())
 
@@ -92,6 +97,9 @@ def standing(decisions: Sequence[Decision]) -> tuple[str, ...]:
             stack += [] if stack and stack[-1] == decision.revision else [decision.revision]
         elif decision.action == DAMAGED:
             stack.clear()
+        elif decision.action == DROP:
+            stack = [each for each in stack if each != decision.revision]
+            stack = [each for at, each in enumerate(stack) if not at or each != stack[at - 1]]
         elif stack and stack[-1] == decision.revision:
             # Two terminals that roll back the same revision at once take it back once.
             stack.pop()
@@ -103,20 +111,21 @@ def accepted(appliance: str) -> str:
     return (FILE, *standing(history(appliance)))[-1]
 
 
-def doubt(appliance: str) -> str:
-    """What is to be said with every answer while damage to the history leaves it open which revision stands; else empty."""
+def doubt(appliance: str, again: str = "") -> str:
+    """What is to be said with every answer while damage to the history leaves it open which revision stands; else empty. `again`:
+    what the commands that it names need as well, to be about this appliance."""
     decisions = history(appliance)
     damaged = [decision.revision for decision in decisions if decision.action == DAMAGED]
     if not damaged or standing(decisions):
         return ""
     return (
-        f"Which learned numbers were accepted is not known: {shelf(appliance) / HISTORY} is damaged ({damaged[-1]}). The knowledge "
-        "file's own are used. Type 'faultodds revision list', then 'faultodds revision accept ID' with the one to use, or "
-        f"'faultodds revision accept {FILE}' to keep the knowledge file's own."
+        f"Which learned numbers were accepted is not known: {shelf(appliance) / HISTORY} is damaged ({damaged[-1]}). The "
+        f"knowledge file's own are used. Type 'faultodds revision list{again}', then 'faultodds revision accept ID{again}' with "
+        f"the one to use, or 'faultodds revision accept {FILE}{again}' to keep the knowledge file's own."
     )
 
 
-def accept(appliance: str, revision: str, clock: Callable[[], datetime] = now) -> None:
+def accept(appliance: str, revision: str, clock: Callable[[], datetime] = now, *, by: str = "", why: str = "") -> None:
     """Let a revision, or `FILE`, stand from now on. RevisionError when it does already, or when that cannot be written down."""
     decisions = history(appliance)
     stands = standing(decisions)
@@ -125,7 +134,8 @@ def accept(appliance: str, revision: str, clock: Callable[[], datetime] = now) -
             f"'{revision}' is in use for {appliance} already, so there is nothing to accept. Type 'faultodds revision list' to see "
             "what was decided."
         )
-    _add(appliance, Decision(_stamp(clock()), ACCEPT, revision))
+    _set_aside(appliance)
+    _add(appliance, Decision(_stamp(clock()), ACCEPT, revision, by, why))
 
 
 def rollback(appliance: str, clock: Callable[[], datetime] = now) -> tuple[str, str]:
@@ -141,6 +151,30 @@ def rollback(appliance: str, clock: Callable[[], datetime] = now) -> tuple[str, 
     return stack[-1], (FILE, *stack)[-2]
 
 
+def drop(appliance: str, revision: str, clock: Callable[[], datetime] = now, *, by: str = "", why: str = "") -> None:
+    """Delete a revision for good; its id is not given again. RevisionError for the one in use."""
+    if accepted(appliance) == revision:
+        raise RevisionError(
+            f"revision {revision} is in use for {appliance}. Type 'faultodds revision rollback' first, or accept another."
+        )
+    _add(appliance, Decision(_stamp(clock()), DROP, revision, by, why))
+    try:
+        revision_path(appliance, revision).unlink(missing_ok=True)
+    except OSError as error:
+        raise RevisionError(
+            f"{revision_path(appliance, revision)} cannot be deleted ({error.strerror or error}). Delete it by hand: it is not "
+            "used any more."
+        ) from None
+
+
+def _set_aside(appliance: str) -> None:
+    """Put a history that cannot be read (a folder, a closed file) out of the way, so that it can be begun anew."""
+    path = shelf(appliance) / HISTORY
+    if any(d.action == DAMAGED and d.revision.startswith(UNREADABLE) for d in history(appliance)):
+        with contextlib.suppress(OSError):  # then adding to it says why not
+            path.rename(path.with_suffix(f".unreadable-{now():%Y%m%d%H%M%S}"))
+
+
 def _stamp(at: datetime) -> str:
     return at.astimezone(UTC).isoformat(timespec="seconds")
 
@@ -148,17 +182,21 @@ def _stamp(at: datetime) -> str:
 def _decision(number: int, line: str) -> Decision:
     try:
         said = json.loads(line)
-        decision = Decision(said["at"], said["action"], said["revision"])
-    except (ValueError, TypeError, KeyError, RecursionError):
+        decision = Decision(
+            said["at"], said["action"], said["revision"], str(said.get("by", "")), str(said.get("why", ""))
+        )
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
         return Decision("", DAMAGED, f"line {number}")
     sound = isinstance(decision.at, str) and isinstance(decision.revision, str) and decision.revision
-    return decision if sound and decision.action in (ACCEPT, ROLLBACK) else Decision("", DAMAGED, f"line {number}")
+    return (
+        decision if sound and decision.action in (ACCEPT, ROLLBACK, DROP) else Decision("", DAMAGED, f"line {number}")
+    )
 
 
 def _add(appliance: str, decision: Decision) -> None:
     """Add one line, on disk when this returns."""
     path = shelf(appliance) / HISTORY
-    said = {"at": decision.at, "action": decision.action, "revision": decision.revision}
+    said = {name: value for name in decision.__struct_fields__ if (value := getattr(decision, name))}
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         line_added(path, json.dumps(said))

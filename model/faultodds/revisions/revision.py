@@ -29,7 +29,8 @@ Plain = str | int | float | bool
 
 @dataclass(frozen=True)
 class Number:
-    """One number of the knowledge file: as learned, as the file had it, its 90 % interval, the jobs that spoke to it.
+    """One number of the knowledge file: as learned, as the file had it, its 90 % interval, the jobs that spoke to it; of a share,
+    also the visits whose one repair was for that cause and held (`held`).
 
     In the file's own unit (a share in `shares_per`, a chance from 0 to 1, a factor). `draws` is the effective sample size behind
     the interval. What is not known is None.
@@ -41,6 +42,7 @@ class Number:
     high: float | None = None
     jobs: float | None = None
     draws: float | None = None
+    held: float | None = None
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,9 @@ everyday commands read them.
 
 from __future__ import annotations
 
+import contextlib
 import math
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -15,6 +17,7 @@ from typing import Final, Literal
 from faultodds.errors import RevisionError
 from faultodds.names import match
 from faultodds.revisions import decisions
+from faultodds.revisions.beside import Verdict, given, remark, remarks
 from faultodds.revisions.decisions import (
     ACCEPT,
     FILE,
@@ -90,6 +93,8 @@ def propose(
             write(revision)
         except FileExistsError:
             continue  # another terminal took the id meanwhile
+        with contextlib.suppress(RevisionError):  # its file is there, which keeps the id as well
+            remark(appliance, revision.id)
         return revision
 
 
@@ -98,7 +103,11 @@ def find_id(appliance: str, typed: str, *, or_file: bool = False) -> str:
 
     `or_file` lets "file" stand for the knowledge file's own numbers. Raises UnknownName with the nearest id.
     """
-    known = [*revision_ids(appliance), *([FILE] if or_file else [])]
+    ids = revision_ids(appliance)
+    called = {told.name: each for each, told in remarks(appliance).items() if told.name and each in ids}
+    if typed in called:
+        return called[typed]
+    known = [*ids, *([FILE] if or_file else [])]
     return match("revision", typed, known, next_step=_elsewhere(appliance, typed) or _SEE_LIST)
 
 
@@ -132,7 +141,9 @@ def newest(appliance: str) -> str:
     return known[-1]
 
 
-def accept(appliance: str, typed: str, fingerprint: str, *, anyway: bool = False) -> tuple[str, str]:
+def accept(
+    appliance: str, typed: str, fingerprint: str, *, anyway: bool = False, by: str = "", why: str = ""
+) -> tuple[str, str]:
     """Let a revision (or "file") stand from now on: (its id, what stood before, "file" if nothing did).
 
     `fingerprint` is the knowledge file's as it is now. Raises RevisionError when the revision was learned on other content, unless
@@ -148,8 +159,37 @@ def accept(appliance: str, typed: str, fingerprint: str, *, anyway: bool = False
                 f"'faultodds tune {revision.log.name}', or accept it all the same: faultodds revision accept {name} --anyway"
             )
     before = accepted(appliance)
-    decisions.accept(appliance, name)
+    decisions.accept(appliance, name, by=_plain(by), why=_plain(why))
     return name, before
+
+
+def drop(appliance: str, typed: str, *, by: str = "", why: str = "") -> str:
+    """Delete a revision that is not in use, by the id that `typed` stands for, which is returned and never given again."""
+    name = find_id(appliance, typed)
+    decisions.drop(appliance, name, by=_plain(by), why=_plain(why))
+    return name
+
+
+def rename(appliance: str, typed: str, name: str) -> str:
+    """Give a revision a name of its own, by which it is then found as well; the id it stands for.
+
+    RevisionError for a name that is taken, or that could be an id.
+    """
+    revision, name = find_id(appliance, typed), _plain(name)
+    others = {told.name for each, told in remarks(appliance).items() if each != revision}
+    if not re.fullmatch(r"[a-z][a-z0-9_]{2,40}", name) or name == FILE or name in others:
+        taken = " it is another revision's." if name in others else ""
+        raise RevisionError(
+            f"'{name}' cannot be a revision's name:{taken} write 3 to 41 small letters, digits or _, a letter first, such as "
+            "winter_2025."
+        )
+    remark(appliance, revision, name=name)
+    return revision
+
+
+def judge(appliance: str, revision: str, verdict: Verdict) -> None:
+    """Keep what an audit found of a revision's numbers."""
+    remark(appliance, revision, verdict=verdict)
 
 
 def differences(
@@ -178,7 +218,7 @@ def _value(here: Number | None, there: Number | None) -> float | None:
 
 def _next_id(appliance: str, made_at: datetime) -> str:
     day = f"{made_at.astimezone():%Y-%m-%d}"
-    taken = {path.stem for path in shelf(appliance).glob(f"{day}-*{SUFFIX}")}
+    taken = {path.stem for path in shelf(appliance).glob(f"{day}-*{SUFFIX}")} | given(appliance)
     number = 1
     while (name := f"{day}-{_letters(number)}") in taken:
         number += 1

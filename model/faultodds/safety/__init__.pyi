@@ -4,7 +4,7 @@ from .danger import (
 )
 from .duties import (
     CAUSE_LEFT as CAUSE_LEFT, LIKELY as LIKELY, Known as Known, at_once as at_once, barred as barred, causes_of as causes_of,
-    known_after as known_after, let_out as let_out, not_lit_with as not_lit_with,
+    known_after as known_after, not_lit_with as not_lit_with,
     not_run_now as not_run_now, not_run_with as not_run_with, said as said,
     still_holds as still_holds, watch_text as watch_text,
 )
@@ -16,5 +16,5 @@ from .rules import (
     broken as broken, heats as heats, runs as runs, said_each_time as said_each_time, shut_off_for as shut_off_for,
 )
 from .sequence import HANDS_OUT as HANDS_OUT, Line as Line, Move as Move, Part as Part
-from .states import refuse_unsafe_state as refuse_unsafe_state, safety_items as safety_items
+from .states import made_safe as made_safe, refuse_unsafe_state as refuse_unsafe_state, safety_items as safety_items
 from .stops import danger_in as danger_in, stop_first as stop_first

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from faultodds.knowledge import Knowledge, Work
+    from faultodds.knowledge import Knowledge, Observable, Work
 
 # Fact or thing seen -> values that may be so, with the share of each.
 Known = Mapping[str, Mapping[str, float]]
@@ -22,11 +22,11 @@ def not_run_now(knowledge: Knowledge, known: Known) -> dict[str, str]:
     """Work that runs the machine and is not for now -> why, in a sentence.
 
     `known`: for each fact and each thing seen, the values that may be so with their shares; a doubtful answer is both. Where
-    something may let a hazard into the room, nothing that is done away from the machine runs it; where it is likely so, or
-    something was found after which the machine is not run, nothing runs it.
+    something may let a hazard into the room, or wants somebody beside it, nothing that is done away from the machine runs it;
+    where it is likely so, or something was found after which the machine is not run, nothing runs it.
     """
     found = {}
-    out = [f"{n}={o}" for n, o in let_out(knowledge, known)]
+    out = [f"{n}={o}" for n, o in run_attended(knowledge, known)]
     stops = [said(n, o) for n, o in not_run_with(knowledge, known)]
     unlit = [said(n, o) for n, o in not_lit_with(knowledge, known)]
     for name, work in {**knowledge.check, **knowledge.repair}.items():
@@ -47,20 +47,24 @@ def not_run_now(knowledge: Knowledge, known: Known) -> dict[str, str]:
 
 def let_out(knowledge: Knowledge, known: Known) -> list[tuple[str, str]]:
     """What may be so that lets a hazard into the room when the machine runs: names with their outcomes."""
-    seen = ((n, each) for n, each in knowledge.observables().items() if n in known)
-    return [(n, o) for n, each in seen for o in each.lets_out if o in known[n]]
+    return [(n, o) for n, each in _told(knowledge, known) for o in each.lets_out if o in known[n]]
+
+
+def run_attended(knowledge: Knowledge, known: Known) -> list[tuple[str, str]]:
+    """What may be so with which the machine runs with somebody beside it only: names with their outcomes."""
+    return [(n, o) for n, each in _told(knowledge, known) for o in (*each.lets_out, *each.stops_away) if o in known[n]]
 
 
 def not_run_with(knowledge: Knowledge, known: Known) -> list[tuple[str, str]]:
     """What is likely so with which the machine is not run at all: names with their outcomes."""
-    stops = [(n, o) for n, check in knowledge.check.items() if n in known for o in check.stops_run]
+    stops = [(n, o) for n, each in _told(knowledge, known) for o in each.stops_run]
     return [(n, o) for n, o in (*stops, *let_out(knowledge, known)) if known.get(n, {}).get(o, 0.0) > LIKELY]
 
 
 def not_lit_with(knowledge: Knowledge, known: Known) -> list[tuple[str, str]]:
     """What is likely so with which the machine is not run with heat: no air through it, or a fuse put right whose cause is as
     likely as not still there."""
-    stops = [(n, o) for n, check in knowledge.check.items() if n in known for o in check.stops_heat]
+    stops = [(n, o) for n, each in _told(knowledge, known) for o in each.stops_heat]
     stops += [(n, CAUSE_LEFT) for n, values in known.items() if CAUSE_LEFT in values]
     return [(n, o) for n, o in stops if known.get(n, {}).get(o, 0.0) > LIKELY]
 
@@ -95,18 +99,19 @@ def at_once(knowledge: Knowledge, known: Known) -> tuple[str, ...]:
                 f"right ({checks}); one made all the same does not settle it."
             )
             continue
-        text = knowledge.check[name].stops.get(outcome) if name in knowledge.check else None
         texts.append(
-            text
+            knowledge.observables()[name].stops.get(outcome)
             or f"{name}={outcome}: what the machine lets out goes into the room. It is not run until that is mended."
         )
     return tuple(dict.fromkeys(texts))
 
 
 def watch_text(knowledge: Knowledge, known: Known, minutes: float) -> str:
-    """What is said before the machine runs while something may let a hazard into the room; empty when nothing does."""
-    for name, outcome in let_out(knowledge, known):
+    """What is said before the machine runs with somebody beside it only; empty when nothing wants that."""
+    for name, outcome in run_attended(knowledge, known):
         seen = knowledge.observables()[name]
+        if outcome in seen.stops_away:
+            return seen.stops_away[outcome].format(minutes=f"{minutes:g}")
         items = (a.watch for a in knowledge.access.values() if set(a.lets_out) & set(seen.lets_out[outcome]))
         watch = next(items, "Somebody beside it all the time: {minutes} min at most.")
         return f"Perhaps {seen.outcomes[outcome]} ({name}): {watch.format(minutes=f'{minutes:g}')}"
@@ -122,12 +127,16 @@ def still_holds(knowledge: Knowledge, name: str, repaired: Iterable[str]) -> boo
 
 def known_after(knowledge: Knowledge, known: Known, repair: str) -> Known:
     """What is still known when a repair is done. Whether it mends what stops the run is for whoever offers it to judge."""
-    checks = knowledge.check
+    stopping = {n for n, each in _told(knowledge, known) if each.stops}
     return {
         n: v
         for n, v in known.items()
-        if still_holds(knowledge, n, [repair]) and not (n in checks and checks[n].stops) and CAUSE_LEFT not in v
+        if still_holds(knowledge, n, [repair]) and n not in stopping and CAUSE_LEFT not in v
     }
+
+
+def _told(knowledge: Knowledge, known: Known) -> list[tuple[str, Observable]]:
+    return [(n, each) for n, each in knowledge.observables().items() if n in known]
 
 
 def _why_not(k: Knowledge, work: Work, known: Known) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from faultodds.errors import KnowledgeError, unknown
-from faultodds.knowledge import kinds
+from faultodds.knowledge import kinds, mode_place
 from faultodds.safety.rules import needed_first, shut_off_for
 
 if TYPE_CHECKING:
@@ -24,10 +24,10 @@ _RUNS = re.compile(
 
 
 def refuse_unsafe_file(knowledge: Knowledge, where: str) -> None:
-    """Raise KnowledgeError with the first safety rule that a file breaks; `where` names the file."""
-    problem = next(problems(knowledge), None)
-    if problem is not None:
-        raise KnowledgeError(f"{where}: {problem}")
+    """Raise KnowledgeError with the safety rules that a file breaks; `where` names the file."""
+    found = list(dict.fromkeys(problems(knowledge)))
+    if found:
+        raise KnowledgeError.all_of(where, found)
 
 
 def problems(knowledge: Knowledge) -> Iterator[str]:
@@ -36,10 +36,12 @@ def problems(knowledge: Knowledge) -> Iterator[str]:
     for name, item in knowledge.access.items():
         yield from _item_problems(knowledge, name, item)
     for name, seen in knowledge.observables().items():
-        for outcome in seen.lets_out:
-            if outcome not in seen.outcomes:
-                place = f"{'symptom' if name in knowledge.symptom else 'check'}.{name}.lets_out"
-                yield unknown_at(place, "outcome", outcome, seen.outcomes)
+        place = f"{'symptom' if name in knowledge.symptom else 'check'}.{name}"
+        for outcome in (o for o in seen.lets_out if o not in seen.outcomes):
+            yield unknown_at(f"{place}.lets_out", "outcome", outcome, seen.outcomes)
+        for outcome, text in seen.stops_away.items():
+            if "{minutes}" not in text:
+                yield f"{place}.stops_away.{outcome}: say who stands beside it, and for {{minutes}}."
     for sign, stop in knowledge.stop.items():
         for check, outcomes in stop.shown_by.items():
             if check not in knowledge.check:
@@ -50,7 +52,7 @@ def problems(knowledge: Knowledge) -> Iterator[str]:
     for name, mode in knowledge.modes():
         for check in mode.cause_shown_by:
             if check not in knowledge.check:
-                yield unknown_at(f"component.{name}.cause_shown_by", "check", check, knowledge.check)
+                yield unknown_at(f"{mode_place(name)}.cause_shown_by", "check", check, knowledge.check)
     yield from _run_problems(knowledge)
     yield from dict.fromkeys(problem for kind in kinds(knowledge) for problem in _all_work_problems(kind))
     for name, caution in knowledge.caution.items():

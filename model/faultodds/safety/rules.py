@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
-from faultodds.safety.duties import Known, known_after, let_out, not_lit_with, not_run_with
+from faultodds.safety.duties import Known, known_after, not_lit_with, not_run_with, run_attended
 from faultodds.safety.sequence import Line
 
 if TYPE_CHECKING:
@@ -270,8 +270,9 @@ def not_lit_without_air(k: Knowledge, m: Moment) -> Iterator[str]:
 
 
 def watched_when_it_may_let_out(k: Knowledge, m: Moment) -> Iterator[str]:
-    """While something may let a hazard into the room the machine runs attended, the watch and its minutes said first."""
-    out = let_out(k, m.known) if runs(k, m.line) else []
+    """While something may let a hazard into the room, or wants somebody beside it, the machine runs attended, the watch and its
+    minutes said first."""
+    out = run_attended(k, m.known) if runs(k, m.line) else []
     work = _work(k, m.line)
     for name, outcome in out:
         if work is not None and work.away and m.line.part == "steps":

@@ -22,6 +22,14 @@ def refuse_unsafe_state(knowledge: Knowledge, open_now: Collection[str]) -> None
             )
 
 
+def made_safe(knowledge: Knowledge, open_now: Collection[str]) -> frozenset[str]:
+    """What would have to be open or shut off for these to be open."""
+    found = set(open_now)
+    while more := {need for item in found for need in knowledge.access[item].requires} - found:
+        found |= more
+    return frozenset(found)
+
+
 def safety_items(knowledge: Knowledge) -> frozenset[str]:
     """Access items whose state can hurt somebody who takes it for the other one: what shuts a hazard off, what opens only behind
     a shut-off, what lets a hazard out."""

@@ -70,7 +70,7 @@ def _signs_in(source: str) -> Mapping[str, Mapping[str, Any]]:
     """The stop signs of a file as written, nothing else looked at; empty when there are none."""
     try:
         signs = _stop_tables(source).get("stop")
-    except ValueError:
+    except (ValueError, RecursionError):
         return {}
     return {n: s for n, s in signs.items() if isinstance(s, dict)} if isinstance(signs, dict) else {}
 

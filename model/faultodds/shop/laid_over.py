@@ -24,7 +24,7 @@ def lay_over(appliance: Appliance, shop: Shop, path: Path, technician: str = "")
         laid = dataclasses.replace(laid, costs=dataclasses.replace(laid.costs, currency=shop.shop.currency))
     carried = shop.van.tools if who.tools is None else who.tools
     lacking = () if carried is None else tuple(tool for tool in k.tools() if tool not in carried)
-    used = Used(path, shop.shop.name, name, who.name, who.qualified, shop.van.carrying, lacking)
+    used = Used(path, shop.shop.name, name, who.qualified, shop.van.carrying, lacking)
     return dataclasses.replace(appliance, knowledge=laid, shop=used)
 
 

@@ -32,7 +32,7 @@ def cached(path: Path) -> Shop:
     except OSError as error:
         raise ShopError(f"{path}: cannot be read ({error.strerror or error}).") from None
     entry = cache_entry(f"shop-{_key(data)}{_SUFFIX}")
-    with contextlib.suppress(OSError, msgspec.MsgspecError):
+    with contextlib.suppress(OSError, ValueError, msgspec.MsgspecError):
         if (kept := _read(entry)) is not None:
             return msgspec.msgpack.decode(kept, type=Shop)
     from faultodds.shop.shop_file import parse

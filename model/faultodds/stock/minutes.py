@@ -20,8 +20,7 @@ from msgspec.structs import replace
 from faultodds.advice import Problem, Situation
 from faultodds.belief import Belief, infer, main_cause_weights
 from faultodds.errors import ClashError
-from faultodds.knowledge import Floats, repair_modes
-from faultodds.stock.needs import Ints
+from faultodds.knowledge import Floats, Ints, repair_modes
 from faultodds.stock.play import Play
 from faultodds.stock.stock import Stock
 

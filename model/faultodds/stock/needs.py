@@ -21,15 +21,13 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
 from faultodds.advice import Situation
 from faultodds.belief import Appliance, Belief, likely
 from faultodds.errors import FaultoddsError
-from faultodds.knowledge import UNLISTED_MODE, Floats, Knowledge, Repair, repair_modes
+from faultodds.knowledge import UNLISTED_MODE, Floats, Ints, Knowledge, Repair, repair_modes
 from faultodds.shop import Van
 
-Ints = npt.NDArray[np.int64]
 Need = tuple[str, ...]
 """Parts of which one is enough, in file order. `FREE` needs none; an empty one cannot be met here."""
 FREE: Need = ("",)

@@ -25,15 +25,13 @@ from faultodds.advice import (
     REPAIR,
     SOUND,
     STAGES,
-    Bools,
     Ledger,
-    Places,
     Policy,
     Problem,
     Rollout,
     even_points,
 )
-from faultodds.knowledge import Floats
+from faultodds.knowledge import Bools, Floats, Places
 
 # Chances that add up to less than this cannot be told from none.
 FAINT = 1e-12

@@ -1,4 +1,4 @@
-"""Exact plans and the literature's short rules: oracles for the tests and benchmarks, and for teaching."""
+"""The literature's short rules for one fault at a time: for teaching, and for the tests."""
 
 import lazy_loader
 

@@ -1,8 +1,8 @@
 """The textbook's short rules for one fault at a time: in which order to repair or look, and when to stop.
 
 Each is exact under its own assumptions: exactly one fault, repairs that always take, every action paid in full when it is
-begun, no shared access. Real jobs break all of these, which is what `policy.py`, `rollout.py` and `exact.py` are for; these
-rules are for teaching, for drills, and to hold the larger machinery against.
+begun, no shared access. Real jobs break all of these, which is what `advice.policy` and
+`advice.rollout` are for; these rules are there to hold the larger machinery against.
 
 Faults and actions are numbered from 0. `prior` (N,) are the faults' chances and may add up to less than 1: the rest is
 something that none of the actions puts right. Costs are in any one unit.

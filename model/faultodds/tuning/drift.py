@@ -77,7 +77,7 @@ def shifts(sums: MonthSums, causes: Sequence[str], level: float = LEVEL) -> list
     mean = whole / total
     covariance = gram / total - np.outer(mean, mean)
     tested = [_test(sums.sums[m] @ pooling, sums.jobs[m], total, mean, covariance) for m in names]
-    corrected = _holm([p for p, _ in tested])
+    corrected = holm([p for p, _ in tested])
     found = []
     for month, p, (_, z) in zip(names, corrected, tested, strict=True):
         if p <= level:
@@ -101,11 +101,12 @@ def sentence(shift: Shift, title: str) -> str:
     more = "more" if shift.seen > shift.expected else "fewer"
     return (
         f"{month} is unlike the other months: {more} calls for '{title}' than usual, about {shift.seen:.0f} of {shift.jobs} "
-        f"where {shift.expected:.0f} would be expected (chance of such a month by luck: {_chance(shift.p)})."
+        f"where {shift.expected:.0f} would be expected (chance of such a month by luck: {chance_words(shift.p)})."
     )
 
 
-def _chance(p: float) -> str:
+def chance_words(p: float) -> str:
+    """A small chance in words."""
     return "under 1 in 1,000" if p < 0.001 else f"1 in {1 / p:,.0f}"
 
 
@@ -143,7 +144,7 @@ def _test(seen: Floats, jobs: int, total: int, mean: Floats, covariance: Floats)
     return min(1.0, 2.0 * min(furthest, together)), z
 
 
-def _holm(p: Sequence[float]) -> list[float]:
+def holm(p: Sequence[float]) -> list[float]:
     """P-values corrected for their number, in the order given."""
     order = np.argsort(p)
     corrected, worst = [0.0] * len(p), 0.0

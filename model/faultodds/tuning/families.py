@@ -26,7 +26,6 @@ from faultodds.knowledge import Floats, Knowledge, Observable, repair_modes, spr
 from faultodds.tuning.settings import KINDS
 
 Index = npt.NDArray[np.int64]
-NORMAL = 0
 DONE = "done:"
 HABITS = ("back_if_wrong", "back_if_right")
 #: Habits that no file has a number for, as they are thought to be before the log has spoken: a normal answer is written down, any

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from faultodds.errors import FaultoddsError
+from faultodds.knowledge import SEPARATOR
 from faultodds.revisions import FILE, LogSource, Number, Plain, Revision, propose
 
 if TYPE_CHECKING:
@@ -39,6 +40,8 @@ def learn(
     settings: Settings,
     *,
     sweeps: int = SWEEPS,
+    since: str = "",
+    branch: str = "",
     tick: Tick = lambda what, done, of: None,
 ) -> Revision:
     """Learn from a clean log and keep the result as a proposed revision.
@@ -47,60 +50,88 @@ def learn(
     ----------
     appliance: the knowledge file as it is (`revision == "file"`): learning starts from the file's numbers, never from an accepted
         revision, whose jobs would count twice.
+    since, branch: learn only from jobs from this day (YYYY-MM-DD) on, or of this branch.
     sweeps: Gibbs sweeps behind the intervals; 0 leaves the intervals out.
 
     Raises FaultoddsError for a log that cannot be learned from; then nothing is written.
     """
     from faultodds.joblog import read_clean
     from faultodds.tuning.fitting import fit
+    from faultodds.tuning.groups import repairs_that_held
+    from faultodds.tuning.leanings import lean_notes
 
     if appliance.revision != FILE:
         raise FaultoddsError("learning starts from the knowledge file's own numbers: open it with revision='file'.")
     knowledge = appliance.knowledge
     tick("reading the log", 0, 0)
-    frame = read_clean(log)
+    frame = part_of_log(read_clean(log), since, branch)
     tick("learning from every job", 0, 0)
     learned = fit(knowledge, frame, settings)
     draws = _sampled(knowledge, frame, learned, sweeps, tick) if sweeps else None
-    numbers = {path: _number(learned, draws, path) for path in learned.numbers}
+    held, telling = repairs_that_held(frame, knowledge)
+    by_path = {SEPARATOR.join(["component", *_named(m), "share"]): float(held[m]) for m, _ in knowledge.modes()}
+    numbers = {path: _number(learned, draws, path, by_path.get(path)) for path in learned.numbers}
     tick("comparing the months", 0, 0)
     notes = [
         *held_back_notes(learned),
         *learned.notes,
         *interval_notes(knowledge, numbers),
         *drift_notes(knowledge, frame, learned),
+        *lean_notes(knowledge, frame),
     ]
-    told = _told_settings(learned, sweeps)
+    told = _told_settings(learned, sweeps) | {"visits_that_tell": telling}
+    told |= {name: value for name, value in (("since", since), ("branch", branch)) if value}
     return propose(knowledge.appliance.id, appliance.fingerprint, _source(log, frame), numbers, told, tuple(notes))
 
 
+def part_of_log(frame: pd.DataFrame, since: str = "", branch: str = "") -> pd.DataFrame:
+    """The jobs from a day on, or of a branch; FaultoddsError, with what there is, when the log has none."""
+    from faultodds.errors import unknown
+    from faultodds.joblog import BRANCH, DAY
+
+    if since:
+        import datetime
+
+        try:
+            first = datetime.datetime.strptime(since, "%Y-%m-%d")
+        except ValueError:
+            raise FaultoddsError(f"--since {since}: write the day as 2025-04-01.") from None
+        frame = frame[frame[DAY] >= first] if DAY in frame else frame.iloc[:0]
+        if not len(frame):
+            raise FaultoddsError(f"--since {since}: the log has no job with a day from then on.")
+    if branch:
+        known = sorted(frame[BRANCH].dropna().astype(str).unique()) if BRANCH in frame else []
+        if branch not in known:
+            raise unknown(
+                "branch in this log", branch, known, "Type 'faultodds log describe LOG' to see what is in it."
+            )
+        frame = frame[frame[BRANCH].astype(object) == branch]
+    return frame.reset_index(drop=True)
+
+
 def _sampled(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned, sweeps: int, tick: Tick) -> Draws:
-    """As `gibbs.sample`, telling how far it is: on a long log this takes minutes."""
-    from faultodds.tuning.fitting import encoded
-    from faultodds.tuning.gibbs import Chain, Draws
-    from faultodds.tuning.structure import structure_of
-    from faultodds.tuning.work import one_thread_each
+    from faultodds.tuning.gibbs import sample
 
-    structure = structure_of(knowledge, learned.settings.omitted_target)
-    chunks = encoded(structure, frame, learned.settings, merge=False)[0]
-    chain = Chain(structure, chunks, learned, learned.settings.seed)
-    burn, kept = max(50, sweeps // 4), []
-    with one_thread_each():
-        for done in range(burn + sweeps):
-            tick("sampling how sure each number is", done, burn + sweeps)
-            theta = chain.sweep()
-            if done >= burn:
-                kept.append(theta)
-    return Draws(np.stack(kept), learned.places)
+    burn = max(50, sweeps // 4)
+
+    def told(done: int) -> None:
+        tick("sampling how sure each number is", done, burn + sweeps)
+
+    return sample(knowledge, frame, learned.settings, sweeps, burn, learned=learned, tick=told)
 
 
-def _number(learned: Learned, draws: Draws | None, path: str) -> Number:
+def _named(mode: str) -> tuple[str, str, str]:
+    component, _, name = mode.partition(".")
+    return component, "modes", name
+
+
+def _number(learned: Learned, draws: Draws | None, path: str, held: float | None) -> Number:
     """One learned number with all that is known of it."""
     value, file, jobs = learned.numbers[path], learned.file.get(path), _spoke(learned, path)
     if draws is None or path not in draws.places:
-        return Number(value, file, jobs=jobs)
+        return Number(value, file, jobs=jobs, held=held)
     low, high = draws.interval(path, INTERVAL)
-    return Number(value, file, low, high, jobs, round(draws.ess(path), 1))
+    return Number(value, file, low, high, jobs, round(draws.ess(path), 1), held)
 
 
 def held_back_notes(learned: Learned) -> list[str]:
@@ -152,9 +183,10 @@ def _spoke(learned: Learned, path: str) -> float | None:
 
 
 def drift_notes(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned) -> list[str]:
-    """A sentence for each month whose main causes are unlike those of the whole log."""
+    """A sentence for each cause that drifts over the months, and for each month unlike the whole log that no drift explains."""
     from faultodds.joblog import clean
     from faultodds.tuning.drift import MonthSums, sentence, shifts
+    from faultodds.tuning.leanings import drift_sentence, drifts
     from faultodds.tuning.structure import structure_of
 
     if clean.DAY not in frame.columns:
@@ -165,7 +197,14 @@ def drift_notes(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned) -> 
     for month, rows in _by_month(frame):
         for chances in main_chances(structure, rows, learned):
             sums.add([month] * len(chances), chances)
-    return [sentence(shift, knowledge.title_of(shift.cause)) for shift in shifts(sums, mains)]
+    moving = drifts(sums, mains)
+    found = shifts(sums, mains)
+    # Several months that differ because a cause drifts are no news of their own.
+    drifting = {d.cause for d in moving if sum(shift.cause == d.cause for shift in found) > 1}
+    return [
+        *(drift_sentence(d, knowledge.title_of(d.cause)) for d in moving),
+        *(sentence(shift, knowledge.title_of(shift.cause)) for shift in found if shift.cause not in drifting),
+    ]
 
 
 def _by_month(frame: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame]]:

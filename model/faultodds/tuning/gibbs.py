@@ -8,7 +8,7 @@ silences are those of a fit. Jobs that count in part (forgetting) add their part
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -52,10 +52,6 @@ class Draws:
             raise unknown("learned number", path, self.places)
         return self.places[path].of(self.theta)
 
-    def mean(self, path: str) -> float:
-        """Posterior mean of one number."""
-        return float(self.of(path).mean())
-
     def interval(self, path: str, level: float = 0.9) -> tuple[float, float]:
         """Central interval of one number."""
         low, high = np.quantile(self.of(path), [(1 - level) / 2, (1 + level) / 2])
@@ -91,21 +87,27 @@ def sample(
     burn: int = 100,
     seed: int | None = None,
     learned: Learned | None = None,
+    tick: Callable[[int], None] = lambda done: None,
 ) -> Draws:
     """Draws from the posterior of every number, `sweeps` of them after `burn` that are thrown away.
 
     `learned` is a fit of the same log, where the drawing starts; without it one is made. Errors are those of `fit`. An iterable
-    of frames is gone through twice without `learned`, so it must be a list.
+    of frames is gone through twice without `learned`, so it must be a list. `tick` is told how many sweeps are done: on a long log
+    they take minutes.
     """
     settings = settings or Settings()
     learned = learned or fit(knowledge, logs, settings)
     structure = structure_of(knowledge, settings.omitted_target)
     chunks, _ = encoded(structure, logs, settings, merge=False)
     chain = Chain(structure, chunks, learned, settings.seed if seed is None else seed)
+    kept = []
     with one_thread_each():
-        for _ in range(burn):
-            chain.sweep()
-        return Draws(np.stack([chain.sweep() for _ in range(sweeps)]), learned.places)
+        for done in range(burn + sweeps):
+            tick(done)
+            theta = chain.sweep()
+            if done >= burn:
+                kept.append(theta)
+    return Draws(np.stack(kept), learned.places)
 
 
 class Chain:

@@ -48,6 +48,7 @@ class Item:
     high: float | None = None
     jobs: float | None = None
     draws: float | None = None
+    held: float | None = None
 
     @property
     def moved(self) -> bool:
@@ -160,7 +161,7 @@ def _item(k: Knowledge, path: str, number: Number, total: float) -> Item:
         None if value is None else value / scale for value in (number.learned, number.file, number.low, number.high)
     )
     assert learned is not None
-    return Item(path, kind, title, learned, file, low, high, number.jobs, number.draws)
+    return Item(path, kind, title, learned, file, low, high, number.jobs, number.draws, number.held)
 
 
 def _title(k: Knowledge, parts: list[str]) -> tuple[Kind, str]:

@@ -15,11 +15,10 @@ import numpy as np
 import numpy.typing as npt
 
 from faultodds.belief import Suspects, compile_suspects
-from faultodds.knowledge import UNLISTED, UNLISTED_MODE, Floats, Knowledge, Observable, repair_modes
+from faultodds.knowledge import UNLISTED_MODE, Floats, Knowledge, Observable, repair_modes
 from faultodds.tuning.families import DONE, Families, Index, Layout, build
 
 Small = npt.NDArray[np.int32]
-NO_PART = -1
 #: Chances that a repair was done as a guess: each is taken for the nearest of these. Findings that make a fault likelier than the
 #: last have found it, and what is done then is no guess.
 GUESSES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.35, 0.5)
@@ -259,6 +258,3 @@ class _Switches:
             key = ", ".join(names[i] for i, (_, names) in zip(combination, states, strict=True))
             row[h] = keys[key] if key in keys else keys["other"]
         return row
-
-
-__all__ = ["NO_PART", "UNLISTED", "Small", "Structure", "structure_of"]

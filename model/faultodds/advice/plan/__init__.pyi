@@ -3,6 +3,6 @@ from .plan_answers import plan_answer as plan_answer, what_if_answer as what_if_
 from .plan_words import (
     FINISHED_TODAY as FINISHED_TODAY, answers as answers, cautions as cautions, everything as everything,
     moves_words as moves_words, short_percent as short_percent,
-    shown_by as shown_by, step_words as step_words, whole_money as whole_money,
+    step_words as step_words, whole_money as whole_money,
 )
-from .tree import Branch as Branch, Plan as Plan, PlanStep as PlanStep, make_plan as make_plan
+from .tree import Branch as Branch, Hint as Hint, Plan as Plan, PlanStep as PlanStep, make_plan as make_plan

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from faultodds.advice.answers import evidence_list, shop_used
+from faultodds.advice.answers import evidence_list, rounded, shop_used
 from faultodds.advice.plan.plan_words import FINISHED_TODAY, cautions
 from faultodds.advice.situation import may_be
 from faultodds.safety import at_once
@@ -18,11 +18,6 @@ if TYPE_CHECKING:
     from faultodds.knowledge import Knowledge
 
 
-def _round(value: float) -> float:
-    """Rounded so that the last bits of a sum, which differ between machines, never show."""
-    return float(f"{value:.6g}")
-
-
 def _head(appliance: Appliance, belief: Belief) -> dict[str, Any]:
     known = may_be(appliance.knowledge, belief.evidence, belief)
     return {
@@ -30,7 +25,7 @@ def _head(appliance: Appliance, belief: Belief) -> dict[str, Any]:
         "appliance": appliance.knowledge.appliance.id,
         "revision": appliance.revision,
         "evidence": evidence_list(belief.evidence),
-        "omitted_mass": _round(belief.omitted_mass),
+        "omitted_mass": rounded(belief.omitted_mass),
         "shop": shop_used(appliance),
         "currency": appliance.knowledge.costs.currency,
     }
@@ -50,9 +45,9 @@ def plan_answer(appliance: Appliance, belief: Belief, plan: Plan) -> dict[str, A
 
 def _ahead(ahead: Ahead) -> dict[str, float]:
     return {
-        "expected_cost": _round(ahead.cost),
-        "expected_minutes": _round(ahead.minutes),
-        "finished_today": _round(ahead.today),
+        "expected_cost": rounded(ahead.cost),
+        "expected_minutes": rounded(ahead.minutes),
+        "finished_today": rounded(ahead.today),
     }
 
 
@@ -63,20 +58,29 @@ def _step(k: Knowledge, step: PlanStep) -> dict[str, Any]:
         "together": list(step.together),
         "then_verify": step.verify,
         "steps": [line.text for line in step.lines],
-        "minutes": _round(step.minutes),
-        "cost": _round(step.cost),
-        "minutes_so_far": _round(step.spent_minutes),
-        "cost_so_far": _round(step.spent_cost),
-        "reach": _round(step.reach),
+        "minutes": rounded(step.minutes),
+        "cost": rounded(step.cost),
+        "minutes_so_far": rounded(step.spent_minutes),
+        "cost_so_far": rounded(step.spent_cost),
+        "reach": rounded(step.reach),
         **_ahead(step.ahead),
-        "likeliest": {"mode": step.likeliest[0], "probability": _round(step.likeliest[1])},
+        "likeliest": {"mode": step.likeliest[0], "probability": rounded(step.likeliest[1])},
         "cut": step.cut,
         "branches": [
             {
                 "outcomes": list(b.outcomes),
-                "chance": _round(b.chance),
-                "reach": _round(b.reach),
+                "chance": rounded(b.chance),
+                "reach": rounded(b.reach),
                 **_ahead(b.ahead),
+                "points_to": [
+                    {
+                        "outcome": h.outcome,
+                        "chance": rounded(h.chance),
+                        "mode": h.mode,
+                        "probability": rounded(h.probability),
+                    }
+                    for h in b.hints
+                ],
                 "then": None if b.then is None else _step(k, b.then),
             }
             for b in step.branches
@@ -89,9 +93,11 @@ def what_if_answer(appliance: Appliance, belief: Belief, found: Sensitivity) -> 
     return {
         **_head(appliance, belief),
         "advice": _move(found.move),
-        "next_best": None if found.next_best is None else {**_move(found.next_best), "extra_cost": _round(found.extra)},
+        "next_best": None
+        if found.next_best is None
+        else {**_move(found.next_best), "extra_cost": rounded(found.extra)},
         "forced": found.forced,
-        "counts_as_a_change_from": _round(found.margin),
+        "counts_as_a_change_from": rounded(found.margin),
         "evaluations": found.evaluations,
         "what_if": [_what_if(w) for w in found.what_ifs],
     }
@@ -102,7 +108,7 @@ def _move(move: NextMove) -> dict[str, Any]:
         "kind": move.kind,
         "name": move.name,
         "together": list(move.together),
-        "expected_cost": _round(move.expected_cost),
+        "expected_cost": rounded(move.expected_cost),
     }
 
 
@@ -110,7 +116,7 @@ def _what_if(what_if: WhatIf) -> dict[str, Any]:
     return {
         "input": what_if.name,
         "kind": what_if.kind,
-        "now": _round(what_if.now),
+        "now": rounded(what_if.now),
         "below": _edge(what_if.below),
         "above": _edge(what_if.above),
     }
@@ -120,7 +126,8 @@ def _edge(edge: Edge | None) -> dict[str, Any] | None:
     if edge is None:
         return None
     return {
-        "looked_to": _round(edge.looked_to),
-        "changes_at": None if edge.at is None else _round(edge.at),
+        "looked_to": rounded(edge.looked_to),
+        "job_cost_there": None if edge.cost is None else rounded(edge.cost),
+        "changes_at": None if edge.at is None else rounded(edge.at),
         "then": None if edge.then is None else _move(edge.then),
     }

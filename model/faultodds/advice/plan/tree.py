@@ -40,11 +40,21 @@ Tick = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
+class Hint:
+    """What one outcome would point to: its chance at its step, and the mode that would lead, with the chance it would have."""
+
+    outcome: str
+    chance: float
+    mode: str
+    probability: float
+
+
+@dataclass(frozen=True)
 class Branch:
     """What may be found at a step: one outcome, or several unlikely ones together (none for "when that is done").
 
     `chance` is that of the branch at its step, `reach` counted from the start. `then` is the next step, or None where the
-    plan does not go on and the technician asks again.
+    plan does not go on and the technician asks again; `hints` say for each outcome what it would point to.
     """
 
     outcomes: tuple[str, ...]
@@ -52,6 +62,7 @@ class Branch:
     reach: float
     ahead: Ahead
     then: PlanStep | None
+    hints: tuple[Hint, ...]
 
 
 @dataclass(frozen=True)
@@ -325,17 +336,26 @@ class _Grower:
         kept = [c for c in node.children if c[2].move is not None]
         for outcomes, chance, child in sorted(kept, key=lambda c: -c[1]):
             step = self.finished(child)
-            yield Branch(outcomes, chance, child.reach, step.ahead, step)
+            yield Branch(outcomes, chance, child.reach, step.ahead, step, _hints([(outcomes, chance, child)]))
         rest = [c for c in node.children if c[2].move is None]
         if rest:
             outcomes = tuple(o for names, _, _ in rest for o in names)
             ahead = mixed([(chance, self._guess(child)) for _, chance, child in rest])
-            yield Branch(outcomes, sum(c[1] for c in rest), sum(c[2].reach for c in rest), ahead, None)
+            yield Branch(outcomes, sum(c[1] for c in rest), sum(c[2].reach for c in rest), ahead, None, _hints(rest))
 
     def _guess(self, node: _Node) -> Ahead:
         problem = Problem(self.appliance, node.belief, node.situation)
         problem.ways = self.machine
         return look_ahead(problem)
+
+
+def _hints(children: list[tuple[tuple[str, ...], float, _Node]]) -> tuple[Hint, ...]:
+    """What each of some outcomes points to, the likeliest outcome first."""
+    found = []
+    for outcomes, chance, child in sorted(children, key=lambda c: -c[1]):
+        top = child.belief.fault_odds()[0]
+        found += [Hint(outcome, chance, top.name, top.probability) for outcome in outcomes]
+    return tuple(found)
 
 
 def _moved(situation: Situation, state: State) -> Situation:

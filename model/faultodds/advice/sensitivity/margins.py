@@ -32,9 +32,10 @@ Tick = Callable[[int, int], None]
 @dataclass(frozen=True)
 class Edge:
     """One direction of one input: where the advice changes and what it then is; `at` is None when it stays as far as
-    `looked_to`."""
+    `looked_to`, where the whole job costs `cost` (None when the questions ran out before that was asked)."""
 
     looked_to: float
+    cost: float | None = None
     at: float | None = None
     then: NextMove | None = None
 
@@ -170,14 +171,15 @@ class _Side:
     input: Input
     end: float
     stays: float
+    cost: float | None = None
     changed: float | None = None
     then: NextMove | None = None
 
     def edge(self) -> Edge:
         """What was found."""
         if self.changed is None:
-            return Edge(self.stays)
-        return Edge(self.end, self.input.between(self.stays, self.changed), self.then)
+            return Edge(self.stays, self.cost)
+        return Edge(self.end, self.cost, self.input.between(self.stays, self.changed), self.then)
 
     @property
     def open(self) -> bool:
@@ -229,6 +231,8 @@ class _Search:
         if self.ask.left <= 0:
             return
         answer = self.ask(side.input.case(self.case, value))
+        if value == side.end:
+            side.cost = answer.move.expected_cost
         if answer.regret(self.move) > _limit(answer.move, self.margin) and _key(answer.move) != _key(self.move):
             side.changed, side.then = value, answer.move
         else:

@@ -1,4 +1,4 @@
-"""Exact inference by pgmpy on the network of a knowledge file: the reference that tests and benchmarks hold the arrays against."""
+"""Exact inference by pgmpy on the network of a knowledge file: what tests and benchmarks hold the arrays against."""
 
 from __future__ import annotations
 

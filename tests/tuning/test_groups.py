@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from faultodds.audit.groups import NOT_KNOWN, log_labels, repair_groups
 from faultodds.audit.truth import read_truth, truth_labels
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.knowledge.loading import load
 from faultodds.knowledge.tables import main_cause_states
+from faultodds.tuning.groups import NOT_KNOWN, log_labels, repair_groups
 from toys import raw_toy, toy
 
 DRYER = load("gas_dryer")

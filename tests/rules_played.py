@@ -1,7 +1,7 @@
 """What a rule for the next move costs over a whole job, worked out branch by branch.
 
-For teaching and for tests: rules side by side on small problems, against each other and against the exact optimum
-(`exact.py`). A rule sees beliefs over classes, as the advice does, and says what to do in each.
+Rules side by side on small problems, against each other and against the exact optimum (`exact_plans.py`). A rule
+sees beliefs over classes, as the advice does, and says what to do in each.
 """
 
 from __future__ import annotations
@@ -13,28 +13,15 @@ import numpy.typing as npt
 from msgspec import Struct
 from msgspec.structs import replace
 
-from faultodds.advice import (
-    CHECK,
-    DEPTH,
-    MANY_BIT_PRICES,
-    MONEY,
-    NOTHING_TOLD,
-    REFER,
-    REPAIR,
-    RUN,
-    SOUND,
-    Choice,
-    Front,
-    Ledger,
-    MachineStates,
-    Move,
-    Policy,
-    Problem,
-    Rollout,
-    Situation,
-    State,
-    best_move,
-)
+from faultodds.advice.advisor import best_move
+from faultodds.advice.classes import SOUND
+from faultodds.advice.ledger import CHECK, REFER, REPAIR, RUN, Ledger
+from faultodds.advice.machine import MachineStates, State
+from faultodds.advice.policy import NOTHING_TOLD, Choice, Move, Policy
+from faultodds.advice.problem import Problem
+from faultodds.advice.ranking import MANY_BIT_PRICES
+from faultodds.advice.rollout import DEPTH, MONEY, Front, Rollout
+from faultodds.advice.situation import Situation
 from faultodds.belief import Appliance, Belief, Evidence, WeighedFinding, infer, repair_effect
 from faultodds.knowledge import Floats
 
@@ -76,7 +63,7 @@ def cost_of_advice(appliance: Appliance) -> float:
     """Expected cost of a whole job that nothing is known of yet, done as `best_move` says; branches over `SELDOM` are followed.
 
     The advice is asked anew after every finding and repair, with the belief and the machine state that a job would have then.
-    A check done once is not done again: after a repair the advice would, and so may do better than any plan of `exact.py`.
+    A check done once is not done again: after a repair the advice would, and so may do better than any plan of `exact_plans.py`.
     It may also go on after a good run, or put a fault as good as found right before a run.
     """
     problem = Problem(appliance, infer(appliance.suspects, Evidence()), Situation())

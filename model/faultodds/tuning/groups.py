@@ -1,4 +1,4 @@
-"""What is forecast: the repair that puts the machine right.
+"""What a log tells by itself: the repair that put the machine right; audits forecast it.
 
 Main causes that the same repair puts right are one *repair group*, since nobody gains by telling them apart. A group bears the
 name of its repair (the cheapest that covers the cause); "nothing wrong" and "not on the list" are groups of their own.
@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from faultodds.audit.scores import Ints
 from faultodds.joblog import ENDED, FAILED, FOLLOWED, GONE, REPAIRS
 from faultodds.knowledge import (
     NOTHING_WRONG,
     UNLISTED,
     UNLISTED_MODE,
     Floats,
+    Ints,
     Knowledge,
     main_cause_states,
     repair_modes,
@@ -41,11 +41,6 @@ class Groups:
     names: tuple[str, ...]
     of_main: dict[str, int]
     of_repair: dict[str, int]
-
-    @property
-    def nothing_wrong(self) -> int:
-        """Column of "nothing wrong with the machine"."""
-        return self.names.index(NOTHING_WRONG)
 
     def from_mains(self, mains: Floats) -> Floats:
         """(N, K) chances of the groups from (N, C) chances of the main causes, in the order of `main_cause_states`."""
@@ -104,6 +99,15 @@ def log_labels(frame: pd.DataFrame, knowledge: Knowledge, groups: Groups) -> Int
         if len(found) == 1:
             out[row] = found.pop()
     return out
+
+
+def repairs_that_held(frame: pd.DataFrame, knowledge: Knowledge) -> tuple[dict[str, int], int]:
+    """A plain count: for every main cause the visits whose one repair, or kind of repair, was that cause's and held; and of how
+    many visits that is. Causes that the same repair puts right share their count."""
+    groups = repair_groups(knowledge)
+    labels = log_labels(frame, knowledge, groups)
+    told = np.bincount(labels[labels != NOT_KNOWN], minlength=len(groups.names))
+    return {main: int(told[column]) for main, column in groups.of_main.items()}, int(told.sum())
 
 
 def _column(frame: pd.DataFrame, name: str) -> Any:

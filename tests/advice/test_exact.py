@@ -13,13 +13,14 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from exact_plans import cheapest_isolation, cheapest_job
 from faultodds.advice.advisor import best_move
 from faultodds.advice.policy import Policy
 from faultodds.advice.ranking import MANY_BIT_PRICES
 from faultodds.advice.rollout import Rollout
 from faultodds.errors import FaultoddsError
-from faultodds.textbook.exact import cheapest_isolation, cheapest_job
-from faultodds.textbook.measure import (
+from faultodds.textbook.sequences import value_of_check
+from rules_played import (
     base_rule,
     cost_of_advice,
     cost_of_rule,
@@ -28,7 +29,6 @@ from faultodds.textbook.measure import (
     repair_sequence,
     rollout_rule,
 )
-from faultodds.textbook.sequences import value_of_check
 from small_problems import random_appliance, random_problem
 
 SEEDS = st.integers(0, 2**20)

@@ -1,0 +1,140 @@
+"""Knowledge files of a shop's own, kept with the program: `appliance add`, `remove`, and all there are."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from faultodds.errors import FaultoddsError, KnowledgeError, UnknownName, unknown
+from faultodds_cli.shared import options
+from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.text import wrap
+
+if TYPE_CHECKING:
+    from faultodds.belief import Appliance
+
+_NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,59}")
+
+
+def sound(name: str) -> Appliance:
+    """A knowledge file, compiled; KnowledgeError with all that is wrong with it, the ways of working on the machine too."""
+    from faultodds.advice import unsafe_ways
+    from faultodds.belief import compiled
+    from faultodds.knowledge import load
+
+    appliance = compiled(load(name))
+    unsafe = list(unsafe_ways(appliance.knowledge))
+    if unsafe:
+        raise KnowledgeError.all_of(name, unsafe)
+    return appliance
+
+
+def every() -> list[dict[str, Any]]:
+    """Every appliance that can be named, the shipped ones first."""
+    from faultodds.files import added, find, id_in, read_bytes, shipped
+    from faultodds.knowledge import load
+
+    found = []
+    own = added()
+    for name in [*shipped(), *own]:
+        path = own.get(name) or find(name)
+        each = {
+            "name": name,
+            "id": "",
+            "title": "",
+            "calls": "",
+            "yours": name in own,
+            "file": str(path),
+            "problem": "",
+        }
+        try:
+            each["usual"] = find() == path
+        except KnowledgeError:
+            each["usual"] = False
+        try:
+            each["id"] = id_in(read_bytes(path))
+            head = load(str(path)).appliance
+            each |= {"title": head.title, "calls": head.calls}
+        except KnowledgeError as error:
+            each["problem"] = f"cannot be used: {error.problems[0] if error.problems else error}"
+        found.append(each)
+    return found
+
+
+def add(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A knowledge file; a copy of it is kept.")],
+    name: Annotated[
+        str | None, typer.Option("--name", metavar="NAME", help="What to type for it; the file's name if not given.")
+    ] = None,
+    force: options.Force = False,
+    as_json: options.Json = False,
+) -> None:
+    """Check a knowledge file of your own and keep a copy with the program, to be used by its name.
+
+    Example: faultodds appliance add my_dryer.toml
+    """
+    from faultodds.files import ADDED_FOLDER, added, data_folder, shipped, written_whole
+
+    called = (name or file.stem).strip().casefold().replace(" ", "_")
+    if not _NAME.fullmatch(called):
+        raise FaultoddsError(f"'{called}' is no name to type: letters a to z, digits, - and _. Give one with --name.")
+    if called in shipped():
+        raise FaultoddsError(
+            f"'{called}' is the name of a shipped appliance. Give yours another with --name my_{called}."
+        )
+    if called in added() and not force:
+        raise FaultoddsError(
+            f"there is one of yours called '{called}' already: {added()[called]}. Give another name with --name, or add --force "
+            "to put this one in its place."
+        )
+    ready = sound(str(file))
+    k = ready.knowledge
+    same = [each["name"] for each in every() if each["id"] == k.appliance.id and each["name"] != called]
+    path = data_folder() / ADDED_FOLDER / f"{called}.toml"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with written_whole(path, shared=True) as beside:
+            beside.write_bytes(file.expanduser().read_bytes())
+    except OSError as error:
+        raise FaultoddsError(f"{path} cannot be written ({error.strerror or error}); nothing was added.") from None
+    if as_json:
+        say_json({"name": called, "id": k.appliance.id, "file": str(path), "same_id": same})
+        return
+    say(
+        wrap(
+            f"Added: {called}, {k.appliance.title}. Use it with --appliance {called}, or set FAULTODDS_APPLIANCE={called}."
+        )
+    )
+    say(wrap(f"The copy to change is {path}; after that: faultodds appliance check {called}"))
+    if same:
+        say(
+            wrap(
+                f"Its id, {k.appliance.id}, is that of {', '.join(same)} too: a name picks the file, and learned numbers go by "
+                "the id. For numbers of its own change the id under [appliance]."
+            )
+        )
+
+
+def remove(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="One of your own, by its name.")],
+    as_json: options.Json = False,
+) -> None:
+    """Take away a copy that was added. Jobs started on it go on once a file of the same content is named or added again."""
+    from faultodds.files import added, shipped
+
+    own = added()
+    if name not in own:
+        if name in shipped():
+            raise UnknownName(f"'{name}' came with the program and stays. Yours: {', '.join(own) or 'none'}.")
+        raise unknown("appliance of your own", name, own, "Type 'faultodds appliance list' to see them.")
+    try:
+        own[name].unlink()
+    except OSError as error:
+        raise FaultoddsError(f"{own[name]} could not be deleted ({error.strerror or error}).") from None
+    if as_json:
+        say_json({"removed": name, "file": str(own[name])})
+    else:
+        say(f"Removed: {own[name]}")

@@ -1,0 +1,98 @@
+"""A job log read from a file, its mapping shown and agreed to."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import typer
+
+from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.progress import terminal
+
+if TYPE_CHECKING:
+    from faultodds.joblog import CleaningReport, Draft
+    from faultodds.knowledge import Knowledge
+
+
+class Given(NamedTuple):
+    """What was said of a file to import, by the options of `log import`."""
+
+    name: str | None = None
+    mapping: str | None = None
+    phrases: str | None = None
+    encoding: str | None = None
+    sheet: str | None = None
+    formulas_aside: bool = False
+    yes: bool = False
+    force: bool = False
+    add_to: str | None = None
+
+
+def import_file(
+    path: Path, knowledge: Knowledge, given: Given, data: str | None, as_json: bool
+) -> CleaningReport | None:
+    """Import a file; None when its mapping was not agreed to."""
+    from faultodds.joblog import PROPOSED, Options, already_clean, draft, import_log, refuse_other_source, with_phrases
+
+    how = Options(given.encoding, given.sheet, given.formulas_aside)
+    mapping = Path(given.mapping).expanduser() if given.mapping else None
+    with _progress(quiet=as_json) as progress:
+        found = draft(path, knowledge, given.add_to or given.name, mapping, how, data, progress)
+    if given.phrases is not None:
+        found = with_phrases(found, Path(given.phrases).expanduser(), knowledge)
+    if found.origin != PROPOSED and not as_json:
+        say(f"Read with the mapping in {found.origin}.")
+    if not given.force and given.add_to is None:
+        refuse_other_source(found.name, path.name, data)
+    report = already_clean(found, knowledge, data) if given.add_to is None else None
+    if report is None:
+        if (
+            given.add_to is None
+            and not found.mapping.confirmed
+            and not _agreed(found, knowledge, given.yes, as_json, data)
+        ):
+            return None
+        with _progress(quiet=as_json) as progress:
+            report = import_log(found, knowledge, data, progress, add=given.add_to is not None)
+    return report
+
+
+def _agreed(found: Draft, knowledge: Knowledge, yes: bool, as_json: bool, data: str | None) -> bool:
+    """Show the mapping and ask; with nobody to ask, leave it as a file and say how to go on."""
+    from faultodds.joblog import keep_proposal
+    from faultodds_cli.shared.show_mapping import mapping_lines
+
+    if yes:
+        return True
+    path = keep_proposal(found, data)
+    answer = {"imported": False, "mapping": str(path), "columns": len(found.mapping.columns)}
+    if as_json:
+        say_json(answer)
+        raise typer.Exit(2)
+    say(mapping_lines(found, knowledge))
+    asked = sys.stdin.isatty()
+    if asked and typer.confirm("\nImport it so?", default=True):
+        return True
+    say(["", f"Nothing is imported yet. The mapping is in {path}"])
+    say("Change what is wrong in it and run the same import again; add --yes to take it as it is.")
+    if not asked:
+        raise typer.Exit(2)
+    return False
+
+
+@contextmanager
+def _progress(quiet: bool) -> Iterator[Any]:
+    """A bar while somebody is looking."""
+    screen = None if quiet else terminal()
+    if screen is None:
+        yield None
+        return
+    from rich.progress import Progress
+
+    with Progress(console=screen, transient=True) as bar:
+        task = bar.add_task("", total=None)
+        yield lambda what, done, total: bar.update(task, description=what, completed=done, total=total or None)

@@ -1,0 +1,100 @@
+"""A month added to a log that is there: the visits that are new in it, behind those that were known."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from faultodds.errors import FaultoddsError, unknown
+from faultodds.joblog import clean
+from faultodds.joblog.cleaning_report import CleaningReport
+from faultodds.joblog.folder import LogFiles, report_of
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+MOSTLY: Final = 0.5
+"""A file without job numbers of which more than this share is in the log already was added before."""
+
+
+def refuse_unknown(name: str, known: list[str]) -> None:
+    """Raise UnknownName for a log that is not there."""
+    if name not in known:
+        raise unknown("job log", name, known, "A first file is imported without --add-to.")
+
+
+def join(there: LogFiles, beside: LogFiles, report: CleaningReport) -> None:
+    """Put the visits of the log `there` before those in `beside`, in place; `report` then tells of the whole.
+
+    A visit with the job number and day of one that is there is left out. Raises FaultoddsError when none is new.
+    """
+    import pandas as pd
+
+    old, new = clean.read_clean(there.clean).astype(object), clean.read_clean(beside.clean).astype(object)
+    before = report_of(there)
+    fresh = _fresh(old, new)
+    if fresh.empty:
+        raise FaultoddsError(
+            f"every visit of {report.source} is in the log '{there.name}' already. Nothing was changed."
+        )
+    both = pd.concat([old, _named(old, fresh)], ignore_index=True)
+    both = both[[*old.columns, *(c for c in new.columns if c not in old.columns)]]
+    if clean.DAY in both:
+        both[clean.DAY] = pd.to_datetime(both[clean.DAY])
+        both[clean.FOLLOWED] = (both[clean.DAY].max() - both[clean.DAY]).dt.days.astype(float)
+        days = both[clean.DAY].dropna()
+        report.first_day, report.last_day = (
+            (f"{days.min():%Y-%m-%d}", f"{days.max():%Y-%m-%d}") if len(days) else ("", "")
+        )
+    for name in set(clean.NUMBERS) & set(both.columns):
+        both[name] = both[name].astype(float)
+    clean.write_clean(both, beside.clean)
+    report.in_all = len(both)
+    left = len(new) - len(fresh)
+    known = f" ({left:,} more were there already)" if left else ""
+    report.notes.append(
+        f"Added to '{there.name}': {len(fresh):,} visits{known}. Which customers earlier visits were for is not kept, so one of "
+        "them who called again in this file is seen only where the log says so; to see all, import one file of everything with "
+        "--force."
+    )
+    sources = [part for part in (str(before.get("source") or ""), report.source) if part]
+    report.source = ", ".join(dict.fromkeys(sources))
+
+
+def _fresh(old: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
+    """The visits that are not there yet."""
+    numbered = ~new[clean.JOB].astype(str).str.fullmatch(r"row \d+")
+    keys = set(_keys(old))
+    told = new[np.array([key not in keys for key in _keys(new)]) | ~numbered.to_numpy()]
+    bare = [
+        c
+        for c in new.columns
+        if c in old.columns and c not in (clean.JOB, clean.FOLLOWED, clean.ENDED, clean.BACK_AFTER)
+    ]
+    seen = {tuple(row) for row in old[bare].astype(str).itertuples(index=False)}
+    same = sum(tuple(row) in seen for row in new.loc[~numbered, bare].astype(str).itertuples(index=False))
+    if same > MOSTLY * max(int((~numbered).sum()), 1):
+        raise FaultoddsError(
+            f"{same:,} of the {len(new):,} visits look as those in the log do, to the last cell: was this file added before? "
+            "Nothing was changed."
+        )
+    return told
+
+
+def _keys(frame: pd.DataFrame) -> list[tuple[str, str]]:
+    days = frame[clean.DAY].astype(str) if clean.DAY in frame else [""] * len(frame)
+    return [(str(job).partition("#")[0], day) for job, day in zip(frame[clean.JOB], days, strict=True)]
+
+
+def _named(old: pd.DataFrame, fresh: pd.DataFrame) -> pd.DataFrame:
+    """The new visits under ids that no other has: "row 7" counts on, a job number's later visit is its "#2"."""
+    taken, out = set(old[clean.JOB].astype(str)), []
+    for job in fresh[clean.JOB].astype(str):
+        name, number = job, len(old)
+        while name in taken:
+            number += 1
+            name = f"row {number}" if job.startswith("row ") else f"{job.partition('#')[0]}#{number - len(old) + 1}"
+        taken.add(name)
+        out.append(name)
+    return fresh.assign(**{clean.JOB: out})

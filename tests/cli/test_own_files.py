@@ -1,0 +1,158 @@
+"""Knowledge files of a shop's own: kept, found, told apart, and a job stays on the one it was started on."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from faultodds.files import DATA_VARIABLE
+from faultodds.job import Store
+from run_cli import faultodds, write_toy
+from toys import raw_toy
+
+
+@pytest.fixture(autouse=True)
+def data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A data folder of this test's own."""
+    folder = tmp_path / "data"
+    monkeypatch.setenv(DATA_VARIABLE, str(folder))
+    monkeypatch.delenv("FAULTODDS_APPLIANCE", raising=False)
+    return folder
+
+
+def toy(path: Path, share: float = 30.0, name: str = "toy") -> Path:
+    """The toy with a share and an id."""
+    raw = raw_toy()
+    raw["component"]["pump"]["modes"]["dead"]["share"] = share
+    raw["appliance"]["id"] = name
+    return write_toy(path, component=raw["component"], appliance=raw["appliance"])
+
+
+def first_odds(*argv: str) -> dict[str, Any]:
+    """Chance of each fault."""
+    return {
+        f"{each['component']}.{each['mode']}": each["probability"]
+        for each in faultodds(*argv, "--json").answer["faults"]
+    }
+
+
+def test_a_job_goes_on_with_the_file_it_was_started_on(tmp_path: Path) -> None:
+    """Even under the id of a shipped appliance; moved, it is asked for; changed, that is said on every command."""
+    mine = toy(tmp_path / "mine.toml", name="gas_dryer")
+    job = faultodds("job", "new", "--found", "slow=yes", "--appliance", str(mine), "--json").answer["job"]
+    assert faultodds("job", "find", job, "fuse_test=closed").code == 0
+    assert "pump" in faultodds("job", "next", job).text
+    assert faultodds("job", "find", job, "heat=none").code == 2  # a symptom of the shipped one
+    before = mine.read_bytes()
+    toy(mine, share=60.0, name="gas_dryer")
+    for argv in (["next", job], ["show", job], ["note", job, "x"]):
+        assert "says something else" in faultodds("job", *argv).text
+    mine.rename(tmp_path / "moved.toml")
+    ran = faultodds("job", "next", job)
+    assert ran.code == 2
+    assert f"was started on the knowledge file {mine}" in ran.said or str(mine) in "".join(ran.said.split())
+    assert faultodds("job", "next", job, "--appliance", str(tmp_path / "moved.toml")).code == 0
+    (tmp_path / "old.toml").write_bytes(before)
+    assert faultodds("appliance", "add", str(tmp_path / "old.toml")).code == 0
+    ran = faultodds("job", "next", job)
+    assert (ran.code, "says something else" in ran.text) == (0, False)
+
+
+def test_files_of_ones_own_are_added_named_and_taken_away(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By name, by id where that is one file's, by FAULTODDS_APPLIANCE; a job on a copy goes on by itself."""
+    assert faultodds("appliance", "add", str(toy(tmp_path / "a.toml"))).code == 0
+    ran = faultodds("appliance", "add", str(toy(tmp_path / "b.toml", share=60.0)), "--json")
+    assert ran.answer["same_id"] == ["a"]
+    assert first_odds("odds", "--appliance", "b")["pump.dead"] > first_odds("odds", "--appliance", "a")["pump.dead"]
+    ran = faultodds("odds", "--appliance", "toy")
+    assert (ran.code, "'toy' is the id of 2 files of yours: a, b." in ran.said) == (2, True)
+    assert faultodds("appliance", "remove", "b").code == 0
+    assert faultodds("odds", "--appliance", "toy").code == 0
+    listed = {each["name"]: each for each in faultodds("appliance", "list", "--json").answer["appliances"]}
+    assert (listed["a"]["yours"], listed["a"]["id"], listed["gas_dryer"]["usual"]) == (True, "toy", True)
+    monkeypatch.setenv("FAULTODDS_APPLIANCE", "a")
+    assert first_odds("odds") == first_odds("odds", "--appliance", "a")
+    job = faultodds("job", "new", "--found", "slow=yes", "--json").answer["job"]
+    monkeypatch.delenv("FAULTODDS_APPLIANCE")
+    assert "pump" in faultodds("job", "next", job).text
+    monkeypatch.setenv("FAULTODDS_APPLIANCE", "nothing")
+    ran = faultodds("odds")
+    assert (ran.code, "(FAULTODDS_APPLIANCE names it)" in ran.said) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("argv", "said"),
+    [
+        (["add", "{a}", "--name", "gas_dryer"], "is the name of a shipped appliance. Give yours another with --name"),
+        (["add", "{a}", "--name", "../x"], "'../x' is no name to type"),
+        (["add", "{a}"], "there is one of yours called 'a' already"),
+        (["add", "{bad}"], "2 things to mend"),
+        (["add", "{none}"], "there is no knowledge file at"),
+        (["remove", "gas_dryer"], "came with the program and stays"),
+        (["remove", "aa"], "Did you mean 'a'?"),
+    ],
+)
+def test_what_cannot_be_kept_or_taken_away_is_refused_in_words(tmp_path: Path, argv: list[str], said: str) -> None:
+    """And nothing is changed."""
+    raw = raw_toy()
+    raw["costs"]["labour_rate"] = -1
+    raw["costs"]["verify"] = "x"
+    places = {"a": toy(tmp_path / "a.toml"), "bad": write_toy(tmp_path / "bad.toml", costs=raw["costs"])}
+    faultodds("appliance", "add", str(places["a"]))
+    before = faultodds("appliance", "list", "--json").out
+    ran = faultodds("appliance", *(each.format(**places, none=tmp_path / "none.toml") for each in argv))
+    assert (ran.code, said in ran.said) == (2, True), ran.said
+    assert faultodds("appliance", "list", "--json").out == before
+
+
+def test_all_problems_of_a_file_are_told_at_once_as_json_too(tmp_path: Path) -> None:
+    """Exit code 2 either way."""
+    raw = raw_toy()
+    raw["costs"]["labour_rate"] = -1
+    raw["costs"]["verify"] = "x"
+    path = write_toy(tmp_path / "bad.toml", costs=raw["costs"])
+    ran = faultodds("appliance", "check", str(path), "--json")
+    assert (ran.code, ran.answer["sound"], len(ran.answer["problems"])) == (2, False, 2)
+    assert all(each in faultodds("appliance", "check", str(path)).said for each in ran.answer["problems"])
+
+
+def test_far_off_shares_get_a_note(tmp_path: Path) -> None:
+    """One share raised is no matter; twice the sum is said, and used all the same."""
+    assert "add up to" not in faultodds("appliance", "check", str(toy(tmp_path / "a.toml", 31.0))).text
+    assert "they add up to 170, appliance.shares_per says 100" in faultodds(
+        "appliance", "check", str(toy(tmp_path / "b.toml", 100.0))
+    ).text  # fmt: skip
+
+
+def test_what_is_printed_to_go_on_with_works_as_printed(tmp_path: Path) -> None:
+    """With the jobs in another folder, and the file nowhere near."""
+    mine, folder = toy(tmp_path / "mine.toml"), tmp_path / "other jobs"
+    folder.mkdir()
+    job = faultodds("job", "new", "--data", str(folder), "--appliance", str(mine), "--json").answer["job"]
+    ran = faultodds("job", "fix", job, "new_pump", "--data", str(folder))
+    told = re.search(r"faultodds (job verify .*) OUTCOME", ran.text)
+    assert told is not None
+    assert faultodds(*shlex.split(told[1]), "good").code == 0
+
+
+@pytest.mark.skipif(os.name != "posix", reason="file modes of a kind of their own")
+def test_a_store_is_the_users_alone(data: Path) -> None:
+    """New, and one that was open to others before, with what lies beside it; another program's file is not touched."""
+    with Store.open() as store:
+        store.new_job("gas_dryer")
+        for path in data.glob("jobs.sqlite*"):
+            assert path.stat().st_mode & 0o777 == 0o600
+            path.chmod(0o644)
+        with Store.open() as again:
+            again.list()
+        assert {path.stat().st_mode & 0o777 for path in data.glob("jobs.sqlite*")} == {0o600}
+    other = data / "list.txt"
+    other.write_text("a shopping list" * 99)
+    other.chmod(0o644)
+    assert faultodds("job", "list", "--data", str(other)).code == 2
+    assert other.stat().st_mode & 0o777 == 0o644
