@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from msgspec.structs import replace
 
+from faultodds.names import rounded
 from faultodds_cli.shared import options
 from faultodds_cli.shared.call import call_as_given
-from faultodds_cli.shared.printing import rounded, say, say_json
+from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.show_known import evidence_lines
 from faultodds_cli.shared.text import money, percent, row, wrap
 

@@ -112,3 +112,8 @@ def _parts_begin(typed: Sequence[str], parts: Sequence[str]) -> bool:
             return False
         at += 1
     return True
+
+
+def rounded(value: float) -> float:
+    """A number for JSON, rounded so that the last bits of a sum, which differ between machines, never show."""
+    return float(f"{value:.6g}")

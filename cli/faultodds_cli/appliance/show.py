@@ -6,8 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from faultodds.knowledge import total_of_shares
-from faultodds.names import capital
-from faultodds_cli.shared.printing import rounded
+from faultodds.names import capital, rounded
 from faultodds_cli.shared.show_advice import FOR_THE_QUALIFIED, outcomes_of, told_lines
 from faultodds_cli.shared.text import cautions, labelled, money, percent_fine, wrap
 

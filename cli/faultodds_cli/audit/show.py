@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from faultodds_cli.shared.printing import rounded
+from faultodds.names import rounded
 from faultodds_cli.shared.text import listed, width, wrap
 
 if TYPE_CHECKING:

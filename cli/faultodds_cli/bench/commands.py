@@ -125,6 +125,8 @@ def undo(call: BenchCall, rest: str) -> bool:
         return False
     taken = call.visit.take_back(rest) if rest else call.visit.undo()
     call.talk.tell(f"Taken back: {'; and '.join(show_job.step_text(s) for s in taken)}.")
+    for text in show_job.no_longer_stops(call.visit.knowledge, taken):
+        call.talk.tell(text, "!! ")
     call.try_doubted_again()
     return True
 

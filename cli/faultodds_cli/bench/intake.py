@@ -146,7 +146,7 @@ def _take_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact, li
         if settled(call, line):
             return name in visit.job.facts
         if said := sayings.understand(visit.knowledge, line):
-            if said[0].kind == "doubt":
+            if (said[0].kind, said[0].name) == ("doubt", "all"):
                 _not_known(call, name)
                 call.talk.tell("Not known, then.")
                 return True

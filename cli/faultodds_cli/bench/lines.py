@@ -61,16 +61,19 @@ def _obey(call: BenchCall, line: str) -> bool:
     parts = typed.parts(line)
     if len(parts) > 1 and exact(line.split()[0]) is None:
         return one_by_one(call, parts)
-    line = _as_answer(call, line)
+    question, call.question = call.question, None
+    if question is None:  # what was asked last is what is answered
+        line = _as_answer(call, line)
     if _fact_told(call, line):
         return True
-    question, call.question = call.question, None
     word, _, rest = line.partition(" ")
     command = exact(word)
     if command == "leave" and rest:  # "quit overnight" tells of the machine
         command = None
-    if question and command in (None, "open", "shut") and answer(call, question, line):
-        return call.question is None
+    if question and command in (None, "open", "shut"):
+        if answer(call, question, line):
+            return call.question is None
+        line = _as_answer(call, line)
     if command in ("open", "shut"):
         refuse_two_ways(call, command, rest.strip())
     if command in (None, "open", "shut") and (said := sayings.understand(call.visit.knowledge, line)):
@@ -193,6 +196,8 @@ def _said_tool(call: BenchCall, said: sayings.Said) -> bool:
 def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
     if call.asked and said.name == "all":
         return COMMANDS["skip"].run(call, call.asked)
+    if stopping := sayings.doubted_stop(call.visit.knowledge, said.text):
+        return call.enter(stopping, "")
     of_it = " of it" if said.value else ""
     call.talk.tell(f"Then it stays open; nothing was noted{of_it}. Type skip and its name if it cannot be told at all.")
     return False

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from faultodds_cli.shared.printing import rounded, say, say_json
+from faultodds.names import rounded
+from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.text import wrap
 
 

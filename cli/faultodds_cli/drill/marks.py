@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from faultodds.calibration import FEWEST
-from faultodds_cli.shared.printing import rounded
+from faultodds.names import rounded
 from faultodds_cli.shared.text import columns, money, percent, wrap
 
 if TYPE_CHECKING:

@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from faultodds.names import rounded
 from faultodds_cli.job import keeping, look
 from faultodds_cli.shared import options
 from faultodds_cli.shared.call import appliance_named, unsaved_job
 from faultodds_cli.shared.jobs import opened_store, resume, start
-from faultodds_cli.shared.printing import complain, rounded, say, say_json
+from faultodds_cli.shared.printing import complain, say, say_json
 from faultodds_cli.shared.text import cautions, numbered, wrap
 
 if TYPE_CHECKING:
@@ -210,17 +211,19 @@ def undo(
 
     Examples: faultodds job undo 7 / faultodds job undo 7 coil_ohms
     """
-    from faultodds_cli.shared.show_job import step_text
+    from faultodds_cli.shared.show_job import no_longer_stops, step_text
 
     with opened_store(data) as store:
         visit = resume(store, job, appliance)
-        taken = [step_text(step) for step in (visit.take_back(name) if name else visit.undo())]
+        steps = visit.take_back(name) if name else visit.undo()
+        taken = [step_text(step) for step in steps]
         if as_json:
             from faultodds.job import job_answer
 
             say_json({**job_answer(visit, advice=False), "taken_back": taken})
         else:
             say([f"Job {visit.job.id}:", *(line for text in taken for line in wrap(f"taken back: {text}", "  "))])
+            say(cautions(no_longer_stops(visit.knowledge, steps)))
 
 
 @app.command()

@@ -28,11 +28,6 @@ def say_json(answer: Any) -> None:
     sys.stdout.write(json.dumps(answer, allow_nan=False) + "\n")
 
 
-def rounded(value: float) -> float:
-    """A number for JSON, rounded so that the last bits of a sum never show."""
-    return float(f"{value:.6g}")
-
-
 _PLAIN = str.maketrans(
     {"£": "GBP ", "€": "EUR ", "°": " deg ", "×": "x", "–": "-", "—": "-", "…": "...", "Ω": "ohm", "²": "2"}
 )

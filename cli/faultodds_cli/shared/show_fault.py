@@ -22,8 +22,7 @@ from faultodds.cards import (
 )
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.job import typed
-from faultodds.names import capital, fold
-from faultodds_cli.shared.printing import rounded
+from faultodds.names import capital, fold, rounded
 from faultodds_cli.shared.show_advice import FOR_THE_QUALIFIED
 from faultodds_cli.shared.show_odds import course_lines
 from faultodds_cli.shared.text import cautions, money, percent, percent_fine, wrap

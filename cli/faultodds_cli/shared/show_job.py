@@ -33,6 +33,7 @@ from faultodds_cli.shared.text import cautions, labelled, percent, wrap
 
 if TYPE_CHECKING:
     from faultodds.job import Standing
+    from faultodds.knowledge import Knowledge
 
 CHECKS_SHOWN = 3
 FAULTS_SHOWN = 5
@@ -190,6 +191,18 @@ def _story_line(line: StoryLine) -> list[str]:
 def step_text(step: Step) -> str:
     """A step in words."""
     return finding_text(step.payload) if isinstance(step.payload, Finding) else summary(step.payload)
+
+
+def no_longer_stops(knowledge: Knowledge, taken_back: Iterable[Step]) -> list[str]:
+    """What is said of findings taken back that kept the machine from running: only if they were never so."""
+    seen = knowledge.observables()
+    found = [step.payload for step in taken_back if isinstance(step.payload, Finding)]
+    return [
+        f"{f.name}={f.outcome} kept the machine from running. Take it back only if it was never so. If it was, enter it again; "
+        "what has changed since is looked at again and entered anew."
+        for f in found
+        if f.outcome in {**seen[f.name].stops, **seen[f.name].lets_out, **seen[f.name].stops_away}
+    ]
 
 
 def entered_lines(visit: OpenJob, taken: Iterable[JudgedFinding], since: int) -> list[str]:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from faultodds.names import capital
-from faultodds_cli.shared.printing import rounded
+from faultodds.names import capital, rounded
 from faultodds_cli.shared.show_known import basis, evidence_lines
 from faultodds_cli.shared.text import columns, listed, money, paragraphs, percent, row, width, wrap
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from faultodds.knowledge import Floats
-from faultodds_cli.shared.printing import rounded
+from faultodds.names import rounded
 from faultodds_cli.trial.play import FLOOR, Played, Setting
 
 RESAMPLES = 2000

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Sequence
 from io import StringIO
 from typing import TYPE_CHECKING, Any
 
-from faultodds.names import capital
+from faultodds.names import capital, rounded
 from faultodds.tuning import ENOUGH, KIND_TITLES, Item, items, movers, of_kind, sentence, shown, span
-from faultodds_cli.shared.printing import rounded, say, say_json
+from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.text import LEAST_BESIDE, listed, paragraphs, width, wrap
 from faultodds_cli.tune.causes import cause_answer, cause_lines
 from faultodds_cli.tune.options import Asked, appliance_again

@@ -149,10 +149,13 @@ def _cheapest(ranking: Ranking) -> NextMove:
     """The cheapest of: the best repair, leaving, handing over, the best check; of those as good as even, the one that a
     technician would rather do.
 
-    Nobody leaves a machine that must not run. After a repair the machine runs first, unless a fault as good as found is left
-    that can be put right here: then that is done, or what is clearly cheaper. Work for qualified people waits while a check for
-    anybody still tells something, and nobody leaves while a cause is owed that can be looked for.
+    Nobody leaves a machine that must not run; where nobody here may put right what bars it, it is handed over. After a repair
+    it runs first, unless a fault as good as found is left that can be put right here: then that is done, or what is clearly
+    cheaper. Work for qualified people waits while a check for anybody still tells something, and nobody leaves while a cause
+    is owed that can be looked for.
     """
+    if ranking.problem.beyond_us:
+        return NextMove("refer", "", (), ranking.problem.refer_cost)
     move = rather(ranking)
     verify = ranking.problem.knowledge.costs.verify
     run = next((c for c in ranking.checks if c.name == verify), None)

@@ -10,17 +10,13 @@ from faultodds.advice.doing import action, actions
 from faultodds.advice.machine import State
 from faultodds.advice.situation import may_be
 from faultodds.belief import Appliance, Belief, Evidence, OddsCourse, OddsStep, chance_of, odds_course
+from faultodds.names import rounded
 from faultodds.safety import Known
 
 if TYPE_CHECKING:
     from faultodds.readings import Judgement
 
 SUSPECTS_SHOWN = 8
-
-
-def rounded(value: float) -> float:
-    """Rounded so that the last bits of a sum, which differ between machines, never show."""
-    return float(f"{value:.6g}")
 
 
 def evidence_list(evidence: Evidence) -> list[dict[str, Any]]:

@@ -14,10 +14,10 @@ from msgspec.structs import replace
 
 from faultodds.advice.classes import Classes
 from faultodds.advice.machine import MachineStates, State, Way
-from faultodds.advice.situation import Price, may_be
+from faultodds.advice.situation import Price, makers, may_be
 from faultodds.belief import Belief, WeighedFinding, infer, repair_effect
 from faultodds.knowledge import Check, Floats, Places, Repair, repair_modes
-from faultodds.safety import Known, at_once, not_lit_with, not_run_now, still_owed
+from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, not_lit_with, not_run_now, still_owed
 
 # A repair changes what a check shows when an outcome's chance moves by this much.
 CHANGED = 0.2
@@ -150,6 +150,12 @@ class Problem(Classes, dict=True):
     def run_stopped(self) -> tuple[str, ...]:
         """What has to be done at once because of a finding after which the machine is not run; empty when there is none."""
         return at_once(self.knowledge, self.known)
+
+    @cached_property
+    def beyond_us(self) -> tuple[str, ...]:
+        """The findings with which the machine is left shut off and of which nobody here may put right what makes them."""
+        found = [(n, o) for n, o in barred(self.knowledge, self.known) if o != CAUSE_LEFT]
+        return tuple(f"{n}={o}" for n, o in found if not makers(self.belief, n, o) & self.mode_repair.keys())
 
     @cached_property
     def repairs(self) -> dict[str, Repair]:

@@ -119,9 +119,15 @@ def _made(belief: Belief, name: str, outcome: str) -> Bools:
 
 def _mended(belief: Belief, name: str, outcome: str, repairs: Iterable[RepairEffect]) -> bool:
     """Whether one of some repairs is of something that makes an outcome likelier by itself."""
+    causes = makers(belief, name, outcome)
+    return any(mode in causes for repair in repairs for mode in repair.modes)
+
+
+def makers(belief: Belief, name: str, outcome: str) -> set[str]:
+    """The faults that make an outcome likelier by themselves than it is on a sound machine."""
     s = belief.suspects
-    causes = s.member[_made(belief, name, outcome) & (s.member.sum(axis=1) == 1)].any(axis=0)
-    return any(causes[s.mode_index[mode]] for repair in repairs for mode in repair.modes)
+    alone = s.member[_made(belief, name, outcome) & (s.member.sum(axis=1) == 1)].any(axis=0)
+    return {s.modes[column] for column in np.flatnonzero(alone)}
 
 
 def run_forbidden(

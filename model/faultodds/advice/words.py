@@ -222,6 +222,11 @@ def _why_refer(ranking: Ranking) -> str:
     """Why to hand the job over."""
     problem = ranking.problem
     k = problem.knowledge
+    if problem.beyond_us:
+        return (
+            f"What shows {' and '.join(problem.beyond_us)} is not for anybody here to put right, and until it is the machine "
+            "stays shut off. Say so to the customer, and write it down."
+        )
     part, odds = Parts(problem.belief).leading()
     best = max(ranking.repairs, key=lambda r: r.chance, default=None)
     can = (

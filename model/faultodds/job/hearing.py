@@ -153,8 +153,9 @@ class Hearer:
         ):
             doubts = True
         content = [i for i in own if i.names - _ROLES and not i.has("<turn>", "<turn_end>")]
+        typed = " ".join(i.text for i in items)
         if doubts:
-            return Heard([Said("doubt", "", "part", "")] if content else [], len(content), doubts=True)
+            return Heard([Said("doubt", "", "part", typed)] if content else [], len(content), doubts=True)
         work = [f for f in fits if f.rule.kind == "repair"]
         if self._is_put_off(own, fits):
             return self._not_done(items, own, work)

@@ -120,11 +120,12 @@ class HeldJob:
                 "who says that it is safe again, and how was that made sure? Say it in a few words, kept with the job: "
                 f'faultodds job safe {self.job.typed} --note "supplier came, meter and joints tested"'
             )
-        if not vouches(text) or self._unanswered(text):
+        unanswered = self._unanswered(text)
+        if not vouches(text) or unanswered:
             self._append(Note(f"Not taken as safe: {text.strip()}"))
             raise FaultoddsError(
                 f"'{text.strip()}' has a denial, a doubt, a plan or a bad result in it, or does not say what was tested, measured "
-                f"or put right. It is kept as a note, and the job stays stopped. {self._unanswered(text)}When it is safe, say who "
+                f"or put right. It is kept as a note, and the job stays stopped. {unanswered}When it is safe, say who "
                 "made sure of it and how: supplier came, meter and joints tested."
             )
         self._append(Safe(text.strip()))

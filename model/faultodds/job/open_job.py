@@ -124,6 +124,8 @@ class OpenJob(JobEntries):
         self._refuse_while_stopped()
         known, evidence, belief = known_on(self.appliance, self.job)
         why = not_run_now(self.knowledge, known).get(found, "")
+        if self.for_the_qualified([found]):
+            why = "it is for qualified people, and none is said to be here. Who is, sees its steps where such work is offered."
         if not why and found in self.knowledge.repair:
             seen = run_forbidden(self.knowledge, evidence, belief, known, [found])
             why = (

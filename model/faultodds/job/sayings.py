@@ -14,6 +14,7 @@ from pathlib import Path
 
 from faultodds.job.hearing import hear_line
 from faultodds.job.said import Kind, Said as Said
+from faultodds.job.words import grammar, listed
 from faultodds.knowledge import Knowledge
 from faultodds.names import LONGEST_LINE
 
@@ -33,10 +34,8 @@ def understand(knowledge: Knowledge, line: str) -> list[Said]:
     whole = _one(knowledge, line)
     if whole:
         return [whole]
-    no = _NO_FIRST.match(line)
-    if (
-        no
-    ):  # "no, front still off": a no to what the machine was taken to be; one that would call it safe is asked about
+    if no := _NO_FIRST.match(line):
+        # "no, front still off": a no to what the machine was taken to be; one that would call it safe is asked about
         said = understand(knowledge, no[1])
         if said and all(s.kind == "machine" and (s.value == "on" or "still" in no[1]) for s in said):
             return said
@@ -45,6 +44,26 @@ def understand(knowledge: Knowledge, line: str) -> list[Said]:
     if len(states) == len(parts) > 1:
         return states
     return hear_line(knowledge, line, lambda kind, name, value: _is_there(knowledge, kind, name, value))
+
+
+def doubted_stop(knowledge: Knowledge, line: str) -> str | None:
+    """The symptom or check with which the machine would be stopped if what a doubtful line speaks of were so; None when that is
+    nothing of the kind. Such a doubt is asked about."""
+    sure = " ".join(_doubting().sub(" ", plain(line)).split())
+    for said in understand(knowledge, sure) if sure else ():
+        seen = knowledge.observables().get(said.name) if said.kind == "finding" else None
+        bars = {**seen.stops, **seen.stops_away, **seen.lets_out} if seen is not None else {}
+        if bars and (said.value in bars or said.value not in knowledge.observables()[said.name].outcomes):  # or a reading
+            return said.name
+    return None
+
+
+@cache
+def _doubting() -> re.Pattern[str]:
+    words = sorted(map(plain, listed(grammar()["doubt"]["words"])), key=len, reverse=True)
+    return re.compile(
+        rf"(?:\bnot (?:really |too |so )?)?\b(?:{'|'.join(map(re.escape, words))})\b(?: if\b| whether\b)?"
+    )
 
 
 def plain(text: str) -> str:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from faultodds.advice.answers import evidence_list, rounded, shop_used
+from faultodds.advice.answers import evidence_list, shop_used
 from faultodds.advice.plan.plan_words import FINISHED_TODAY, cautions
 from faultodds.advice.situation import may_be
+from faultodds.names import rounded
 from faultodds.safety import at_once
 
 if TYPE_CHECKING:

@@ -1,0 +1,120 @@
+"""What stops the machine is believed; a doubt of it is asked about; it is handed over where nobody there may mend it."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from calls import STRAIGHT_ON, bench, command
+from faultodds.advice import advisor, situation
+from faultodds.advice.problem import Problem
+from faultodds.belief.appliance import Appliance, open_appliance
+from faultodds.belief.evidence import Evidence, WeighedFinding
+from faultodds.belief.posterior import Belief, infer
+from faultodds.job import sayings
+from faultodds.knowledge.schema import Knowledge, repair_modes
+from faultodds.safety.danger import hear
+
+LINES = Path(__file__).parents[1] / "job" / "technician_lines.toml"
+
+
+@pytest.fixture(scope="module")
+def dryer() -> Appliance:
+    """The shipped gas dryer."""
+    return open_appliance("gas_dryer", revision="file")
+
+
+def stopping(k: Knowledge) -> list[tuple[str, str]]:
+    """Every check's outcome with which the machine is not run, or not with heat."""
+    return [(n, o) for n, check in k.check.items() for o in check.stops]
+
+
+def after(appliance: Appliance, name: str, outcome: str, facts: dict[str, str] | None = None) -> Belief:
+    """The belief from one finding."""
+    facts = facts or {}
+    return infer(appliance.fitted(facts).suspects, Evidence(facts, (WeighedFinding(name, {outcome: 1.0}),)))
+
+
+def test_a_measurement_that_stops_the_machine_is_believed(dryer: Appliance) -> None:
+    """With nothing else known, a fault that makes it is likelier than that it was misread: else the machine would be shut off and
+    something else looked for."""
+    left = {(n, o): situation.cause_left(after(dryer, n, o), n, o) for n, o in stopping(dryer.knowledge)}
+    assert {found: round(chance, 2) for found, chance in left.items() if chance <= 0.5} == {}
+
+
+def mends(k: Knowledge, belief: Belief, name: str, outcome: str) -> set[str]:
+    """The repairs that put right a fault that by itself makes an outcome three times as likely as on a sound machine."""
+    s = belief.suspects
+    row = s.likelihood[s.rows[name]][s.observables[name].index(outcome)]
+    alone = {
+        m: row[h] for h in range(len(row)) if s.member[h].sum() == 1 for m, c in s.mode_index.items() if s.member[h, c]
+    }
+    made = {m for m, chance in alone.items() if chance >= 3.0 * row[s.sound]}
+    return {n for n, repair in k.repair.items() if made & set(repair_modes(k, repair))}
+
+
+@pytest.mark.parametrize("control", ["timer", "board"])
+def test_what_nobody_here_may_mend_is_handed_over(
+    dryer: Appliance, control: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nobody qualified: handed over exactly where only qualified work would lift the bar; nothing else is looked for first."""
+    k, over = dryer.fitted({"control": control}).knowledge, {}
+    for name, outcome in stopping(k):
+        belief = after(dryer, name, outcome, {"control": control})
+        ours = {n for n in mends(k, belief, name, outcome) if not k.repair[n].qualified}
+        ours = {n for n in ours if k.repair[n].needs.get("control", control) == control}
+        move = advisor.best_move(dryer.fitted({"control": control}), belief, situation.Situation(qualified=False))
+        over[name] = move.kind == "refer"
+        assert over[name] or ours, (name, outcome)
+        if ours:
+            assert not Problem(dryer, belief, situation.Situation(qualified=False)).beyond_us
+    assert over["plate_look"] and not over["harness_look"] and over["burner_watch"] is (control == "timer")
+    monkeypatch.setattr(Problem, "beyond_us", ())
+    planted = after(dryer, "plate_look", "other")
+    assert advisor.best_move(dryer, planted, situation.Situation(qualified=False)).kind != "refer"
+
+
+DOUBTS = ("maybe {}", "{} i think", "not sure if {}", "could be {}", "kinda {}", "{} but not sure", "i reckon {}")
+
+
+def test_a_doubt_of_what_stops_the_machine_is_asked_about(dryer: Appliance) -> None:
+    """Never noted, never dropped: a stop sign, a question of its own, or what makes it sure."""
+    k, tried = dryer.knowledge, 0
+    for line in tomllib.loads(LINES.read_text("utf-8"))["line"]:
+        names = [n for n in line["becomes"] if "=" in n and n.count("=") == 1 and ":" not in n]
+        seen = [(k.observables()[n], o) for n, o in (x.split("=") for x in names) if n in k.observables()]
+        if len(line["becomes"]) != 1 or not any(o in {**s.stops, **s.stops_away, **s.lets_out} for s, o in seen):
+            continue
+        for doubt in DOUBTS:
+            text = doubt.format(line["text"])
+            said = sayings.understand(k, text)
+            asked = any(s.kind == "ask" for s in said) or sayings.doubted_stop(k, text)
+            assert not any(s.kind == "finding" for s in said), text
+            assert hear(text) or asked or not said, text
+            tried += 1
+    assert tried >= 5 * len(DOUBTS)
+
+
+def test_the_guided_call_asks_and_takes_the_next_line_as_the_answer(tmp_path: Path) -> None:
+    """Though the screen asks something else as well."""
+    typed = (*STRAIGHT_ON, "dries slow", "flame kinda orange", "yellow", "undo flame_colour", "leave")
+    said = " ".join(bench(tmp_path, *typed).out.split())
+    assert "Flame colour: 1 blue, 2 yellow" in said and "Noted: flame_colour = yellow" in said
+    assert "AT ONCE: A yellow or lazy flame" in said and "kept the machine from running" in said
+
+
+def test_without_a_co_meter_nothing_runs_with_its_duct_off(dryer: Appliance) -> None:
+    """Work that has to be watched with it goes with it."""
+    k = dryer.knowledge
+    gone = set(k.needing(["co_meter"]))
+    watched = {i for i, item in k.access.items() if "CO meter" in item.watch}
+    assert watched == {"duct_off"} and {n for n, c in k.check.items() if c.running and watched & set(c.access)} <= gone
+
+
+def test_steps_of_qualified_work_are_shown_to_nobody_else(tmp_path: Path) -> None:
+    """Where none is offered, `how` refuses it too."""
+    command("job", "new", "--data", str(tmp_path))
+    said = " ".join(bench(tmp_path, "no", "how manifold_pressure", "leave", options=["1", "--no-qualified-work"]).out.split())
+    assert "is for qualified people" in said and "manometer at the manifold" not in said
