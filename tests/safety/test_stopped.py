@@ -17,7 +17,9 @@ from faultodds.job import sayings
 from faultodds.knowledge.schema import Knowledge, repair_modes
 from faultodds.safety.danger import hear
 
-LINES = Path(__file__).parents[1] / "job" / "technician_lines.toml"
+LINES = Path(__file__).parents[1] / "job" / "lines.toml"
+# Outcomes that also stand for less: no label, lint on the wall, CO of something else. They stop it to be on the safe side.
+ALSO_LESS = {("plate_look", "other"), ("over_back_look", "off"), ("co_room", "some")}
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +43,7 @@ def test_a_measurement_that_stops_the_machine_is_believed(dryer: Appliance) -> N
     """With nothing else known, a fault that makes it is likelier than that it was misread: else the machine would be shut off and
     something else looked for."""
     left = {(n, o): situation.cause_left(after(dryer, n, o), n, o) for n, o in stopping(dryer.knowledge)}
-    assert {found: round(chance, 2) for found, chance in left.items() if chance <= 0.5} == {}
+    assert {found for found, chance in left.items() if chance <= 0.5} == ALSO_LESS
 
 
 def mends(k: Knowledge, belief: Belief, name: str, outcome: str) -> set[str]:
@@ -80,19 +82,19 @@ DOUBTS = ("maybe {}", "{} i think", "not sure if {}", "could be {}", "kinda {}",
 
 
 def test_a_doubt_of_what_stops_the_machine_is_asked_about(dryer: Appliance) -> None:
-    """Never noted, never dropped: a stop sign, a question of its own, or what makes it sure."""
+    """Never dropped: a stop sign, a question of its own, or what makes it sure; noted only where the doubt is of another thought."""
     k, tried = dryer.knowledge, 0
     for line in tomllib.loads(LINES.read_text("utf-8"))["line"]:
-        names = [n for n in line["becomes"] if "=" in n and n.count("=") == 1 and ":" not in n]
-        seen = [(k.observables()[n], o) for n, o in (x.split("=") for x in names) if n in k.observables()]
-        if len(line["becomes"]) != 1 or not any(o in {**s.stops, **s.stops_away, **s.lets_out} for s, o in seen):
+        seen = [(k.observables().get(n), o) for n, _, o in (x.partition("=") for x in line["means"])]
+        if len(seen) != 1 or not any(s and o in {**s.stops, **s.stops_away, **s.lets_out} for s, o in seen):
             continue
         for doubt in DOUBTS:
             text = doubt.format(line["text"])
             said = sayings.understand(k, text)
             asked = any(s.kind == "ask" for s in said) or sayings.doubted_stop(k, text)
-            assert not any(s.kind == "finding" for s in said), text
-            assert hear(text) or asked or not said, text
+            noted = {(s.name, s.value) for s in said if s.kind == "finding"}
+            assert noted <= {tuple(line["means"][0].split("="))} and ("," in text or not noted), text
+            assert hear(text) or asked or noted or not said, text
             tried += 1
     assert tried >= 5 * len(DOUBTS)
 
@@ -116,5 +118,9 @@ def test_without_a_co_meter_nothing_runs_with_its_duct_off(dryer: Appliance) -> 
 def test_steps_of_qualified_work_are_shown_to_nobody_else(tmp_path: Path) -> None:
     """Where none is offered, `how` refuses it too."""
     command("job", "new", "--data", str(tmp_path))
-    said = " ".join(bench(tmp_path, "no", "how manifold_pressure", "leave", options=["1", "--no-qualified-work"]).out.split())
+    said = " ".join(
+        bench(
+            tmp_path, "no", "done", "how manifold_pressure", "leave", options=["1", "--no-qualified-work"]
+        ).out.split()
+    )
     assert "is for qualified people" in said and "manometer at the manifold" not in said

@@ -53,7 +53,9 @@ def doubted_stop(knowledge: Knowledge, line: str) -> str | None:
     for said in understand(knowledge, sure) if sure else ():
         seen = knowledge.observables().get(said.name) if said.kind == "finding" else None
         bars = {**seen.stops, **seen.stops_away, **seen.lets_out} if seen is not None else {}
-        if bars and (said.value in bars or said.value not in knowledge.observables()[said.name].outcomes):  # or a reading
+        if bars and (
+            said.value in bars or said.value not in knowledge.observables()[said.name].outcomes
+        ):  # or a reading
             return said.name
     return None
 
