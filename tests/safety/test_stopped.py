@@ -93,7 +93,9 @@ def test_a_doubt_of_what_stops_the_machine_is_asked_about(dryer: Appliance) -> N
             said = sayings.understand(k, text)
             asked = any(s.kind == "ask" for s in said) or sayings.doubted_stop(k, text)
             noted = {(s.name, s.value) for s in said if s.kind == "finding"}
-            assert all(o in {**k.check[n].stops, **k.check[n].lets_out} for n, o in noted) and ("," in text or not noted), text
+            assert all(o in {**k.observables()[n].stops, **k.observables()[n].lets_out} for n, o in noted) and (
+                "," in text or not noted
+            ), text
             assert hear(text) or asked or noted or not said, text
             tried += 1
     assert tried >= 5 * len(DOUBTS)
