@@ -49,14 +49,13 @@ def understand(knowledge: Knowledge, line: str) -> list[Said]:
 def doubted_stop(knowledge: Knowledge, line: str) -> str | None:
     """The symptom or check with which the machine would be stopped if what a doubtful line speaks of were so; None when that is
     nothing of the kind. Such a doubt is asked about."""
-    sure = " ".join(_doubting().sub(" ", plain(line)).split())
-    for said in understand(knowledge, sure) if sure else ():
-        seen = knowledge.observables().get(said.name) if said.kind == "finding" else None
-        bars = {**seen.stops, **seen.stops_away, **seen.lets_out} if seen is not None else {}
-        if bars and (
-            said.value in bars or said.value not in knowledge.observables()[said.name].outcomes
-        ):  # or a reading
-            return said.name
+    sure = _doubting().sub(" ", line.casefold().replace("\u2019", "'").replace("'", ""))
+    for text in (sure, *_JOINS.split(sure)):
+        for said in understand(knowledge, re.sub(r"[\s,;:.]+(?:but|and)?\s*$", "", text).strip()):
+            seen = knowledge.observables().get(said.name) if said.kind == "finding" else None
+            bars = {**seen.stops, **seen.stops_away, **seen.lets_out} if seen is not None else {}
+            if seen is not None and bars and (said.value in bars or said.value not in seen.outcomes):  # or a reading
+                return said.name
     return None
 
 
