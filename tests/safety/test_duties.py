@@ -144,16 +144,16 @@ def test_a_duct_that_is_likely_off_is_looked_at_or_watched(dryer: Appliance) -> 
 def test_a_run_stays_stopped_until_its_cause_is_mended(dryer: Appliance) -> None:
     """A flame that does not go out: a new igniter does not let the burner be lit again, and its proof is not told; a new valve
     does."""
-    k = dryer.knowledge
+    k, timer = dryer.knowledge, {"control": "timer"}  # no relay that could keep it lit
     seen = (WeighedFinding("burner_watch", {"burns_on": 1.0}), WeighedFinding("igniter_ohms", {"high": 1.0}))
-    found = Evidence({}, seen)
+    found = Evidence(timer, seen)
     belief = infer(dryer.suspects, found)
     known = may_be(k, found, belief)
     assert run_forbidden(k, found, belief, known, ["igniter"]) == "burner_watch=burns_on"
     assert run_forbidden(k, found, belief, known, ["gas_valve"]) == ""
-    wrong = infer(dryer.suspects, Evidence({}, seen, (repair_effect(dryer.knowledge, "igniter"),)))
+    wrong = infer(dryer.suspects, Evidence(timer, seen, (repair_effect(dryer.knowledge, "igniter"),)))
     assert advise(dryer, wrong).at_once and "verification_run" not in {c.name for c in advise(dryer, wrong).checks}
-    right = infer(dryer.suspects, Evidence({}, seen, (repair_effect(dryer.knowledge, "gas_valve"),)))
+    right = infer(dryer.suspects, Evidence(timer, seen, (repair_effect(dryer.knowledge, "gas_valve"),)))
     assert advise(dryer, right).at_once == () and advise(dryer, right).name == "verification_run"
 
 

@@ -11,11 +11,12 @@ from calls import STRAIGHT_ON, bench, command
 from faultodds.advice import advisor, situation
 from faultodds.advice.problem import Problem
 from faultodds.belief.appliance import Appliance, open_appliance
-from faultodds.belief.evidence import Evidence, WeighedFinding
+from faultodds.belief.evidence import Evidence, WeighedFinding, repair_effect
 from faultodds.belief.posterior import Belief, infer
 from faultodds.job import sayings
 from faultodds.knowledge.schema import Knowledge, repair_modes
 from faultodds.safety.danger import hear
+from faultodds.safety.duties import at_once, barred
 
 LINES = Path(__file__).parents[1] / "job" / "lines.toml"
 # Outcomes that also stand for less: no label, lint on the wall, CO of something else. They stop it to be on the safe side.
@@ -82,6 +83,34 @@ def bars(k: Knowledge, name: str, outcome: str) -> bool:
     """Whether the machine is not run, or not with nobody beside it, after this."""
     seen = k.observables().get(name)
     return seen is not None and outcome in {**seen.stops, **seen.stops_away, **seen.lets_out}
+
+
+@pytest.mark.parametrize("share", [0.25, 0.4, 0.5, 0.6, 1.0])
+def test_a_doubtful_stop_counts_as_one(dryer: Appliance, share: float) -> None:
+    """Of every symptom and check: from a quarter on the machine is barred as by a plain finding, and it is not closed as gone."""
+    k = dryer.knowledge
+    for name, seen in k.observables().items():
+        good = next(o for o in seen.outcomes if o not in seen.stops)
+        for outcome in seen.stops:
+            found = Evidence({}, (WeighedFinding(name, {outcome: share, good: 1.0 - share}),))
+            known = situation.may_be(k, found, infer(dryer.suspects, found))
+            assert (name, outcome) in barred(k, known) and at_once(k, known), (name, outcome)
+            if outcome in seen.stops_run:
+                assert (name, outcome) in situation.not_looked_at_again(k, found)
+
+
+def test_it_is_looked_at_again_before_anybody_leaves(dryer: Appliance) -> None:
+    """After a run that passed the next move is to look, not to stop: by the check, or by asking what everybody can see."""
+    mended = (repair_effect(dryer.knowledge, "burner_clean"),)
+    ran = WeighedFinding("verification_run", {"dry_in_time": 1.0}, stage=1)
+    for name, outcome, kind in (("flame_colour", "yellow", "ask"), ("co_room", "some", "check")):
+        belief = infer(dryer.suspects, Evidence({}, (WeighedFinding(name, {outcome: 1.0}), ran), mended))
+        move = advisor.best_move(dryer, belief, situation.Situation(asking=True))
+        assert (move.kind, move.name) == (kind, name)
+        assert (
+            "It stopped the machine" in advisor.advise(dryer, belief, situation.Situation(asking=True)).why
+            or kind == "check"
+        )
 
 
 DOUBTS = ("maybe {}", "{} i think", "not sure if {}", "could be {}", "kinda {}", "{} but not sure", "i reckon {}")

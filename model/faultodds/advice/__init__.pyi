@@ -22,7 +22,9 @@ from .ranking import (
     RepairPrice as RepairPrice, STAGES as STAGES,
 )
 from .rollout import DEPTH as DEPTH, MONEY as MONEY, Rollout as Rollout
-from .situation import Situation as Situation, may_be as may_be, run_forbidden as run_forbidden
+from .situation import (
+    Situation as Situation, may_be as may_be, not_looked_at_again as not_looked_at_again, run_forbidden as run_forbidden,
+)
 from .stopping import even_points as even_points
 from . import words as words
 from .words import money as money, percent as percent

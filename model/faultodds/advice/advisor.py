@@ -17,7 +17,7 @@ from faultodds.advice.machine import MachineStates
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.questions import QuestionPrice, open_questions, priced_questions
 from faultodds.advice.ranking import CheckPrice, Ranking, RepairPrice
-from faultodds.advice.situation import Situation
+from faultodds.advice.situation import Situation, not_looked_at_again
 from faultodds.advice.stopping import same_repair_probability, value_of_perfect_information
 from faultodds.belief import Appliance, Belief
 from faultodds.knowledge import UNLISTED_MODE, repair_modes
@@ -166,7 +166,7 @@ def _cheapest(ranking: Ranking) -> NextMove:
             return found[0]
         if not found and run is not None:
             return NextMove("check", verify, (), run.expected_cost)
-    return _owed_first(ranking, move)
+    return _looked_again(ranking, _owed_first(ranking, move))
 
 
 def rather(ranking: Ranking) -> NextMove:
@@ -220,6 +220,19 @@ def _owed_first(ranking: Ranking, move: NextMove) -> NextMove:
         return move
     best = min(left, key=lambda c: c.price.cost)
     return NextMove("check", best.name, (), best.expected_cost)
+
+
+def _looked_again(ranking: Ranking, move: NextMove) -> NextMove:
+    """After a run that passed: what was seen with the machine stopped by it, looked at again, in place of any other move; a
+    symptom where there is somebody to say what it shows."""
+    problem = ranking.problem
+    for name, _ in not_looked_at_again(problem.knowledge, problem.belief.evidence) if problem.verified else ():
+        check = next((c for c in ranking.checks if c.name == name), None)
+        if check is not None:
+            return _check(check)
+        if problem.situation.asking and name in problem.knowledge.symptom:
+            return NextMove("ask", name, (), move.expected_cost)
+    return move
 
 
 def _as_good_as_found(problem: Problem, move: NextMove) -> bool:

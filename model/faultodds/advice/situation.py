@@ -12,7 +12,7 @@ from msgspec.structs import replace
 from faultodds.advice.machine import CLOSED_UP, State, Way
 from faultodds.belief import Belief, Evidence, RepairEffect, infer
 from faultodds.knowledge import Knowledge, repair_modes
-from faultodds.safety import CAUSE_LEFT, LIKELY, Known, barred, causes_of, said, still_holds
+from faultodds.safety import CAUSE_LEFT, LIKELY, Known, barred, causes_of, not_run_with, said, still_holds, taken
 
 Bools = npt.NDArray[np.bool_]
 
@@ -60,7 +60,7 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
     observables = knowledge.observables()
     for s in sorted(evidence.seen, key=lambda s: (s.stage, s.visit, s.take)):
         least, total = DOUBT * max(s.weights.values()), sum(s.weights.values())
-        known[s.name] = {o: w / total for o, w in s.weights.items() if w >= least}
+        known[s.name] = {o: taken(observables[s.name], o, w / total) for o, w in s.weights.items() if w >= least}
         since = evidence.repairs[s.stage :]
         stops = observables[s.name].stops
         judged = [(n, o) for n, o in judged if n != s.name]
@@ -128,6 +128,22 @@ def makers(belief: Belief, name: str, outcome: str) -> set[str]:
     s = belief.suspects
     alone = s.member[_made(belief, name, outcome) & (s.member.sum(axis=1) == 1)].any(axis=0)
     return {s.modes[column] for column in np.flatnonzero(alone)}
+
+
+def found_last(knowledge: Knowledge, evidence: Evidence) -> Known:
+    """What was found, each by its latest finding, whatever was repaired since."""
+    ordered, seen = sorted(evidence.seen, key=lambda s: (s.stage, s.take)), knowledge.observables()
+    return {
+        s.name: {o: taken(seen[s.name], o, w / sum(s.weights.values())) for o, w in s.weights.items()} for s in ordered
+    }
+
+
+def not_looked_at_again(knowledge: Knowledge, evidence: Evidence) -> list[tuple[str, str]]:
+    """What was found last with which the machine is not run; of what everybody can see without opening it, what stops its heat
+    too, and whatever may be so."""
+    found = found_last(knowledge, evidence)
+    seen = [(n, o) for n, each in knowledge.symptom.items() for o in each.stops if found.get(n, {}).get(o, 0.0) > 0]
+    return [*not_run_with(knowledge, found), *seen]
 
 
 def run_forbidden(

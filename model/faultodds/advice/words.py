@@ -48,6 +48,8 @@ def why(ranking: Ranking, kind: str, name: str, same: float) -> str:
         return _why_check(ranking, name)
     if kind == "repair":
         return _why_repair(ranking, same)
+    if kind == "ask":
+        return "It stopped the machine, and nobody has seen since that it is right. Look, the machine running, before you leave it."
     return _why_stop(ranking) if kind == "stop" else _why_refer(ranking)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from faultodds.advice import may_be, run_forbidden
+from faultodds.advice import may_be, not_looked_at_again, run_forbidden
 from faultodds.belief import Appliance, Belief, Evidence
 from faultodds.errors import ClashError, FaultoddsError
 from faultodds.job.job import Job
@@ -35,12 +35,6 @@ def brought(appliance: Appliance, job: Job, work: str) -> MachineState | None:
         return state_after(appliance, job, work, unlit=unheated and bool(not_lit_with(k, known_on(appliance, job)[0])))
     done = job.plus(Step(job.last_seq + 1, job.opened_at, take_repair(k, work)))
     return state_after(appliance, job, work, not barred(k, known_on(appliance, done)[0]))
-
-
-def found_last(evidence: Evidence) -> Known:
-    """What was found, each by its latest finding, whatever was repaired since."""
-    ordered = sorted(evidence.seen, key=lambda s: (s.stage, s.take))
-    return {s.name: {o: w / sum(s.weights.values()) for o, w in s.weights.items()} for s in ordered}
 
 
 def standing(appliance: Appliance, job: Job) -> list[str]:
@@ -103,18 +97,13 @@ def refuse_gone(appliance: Appliance, job: Job) -> None:
     again after its repair."""
     known = known_on(appliance, job)
     _refuse(appliance, "close gone", known, barred(appliance.knowledge, known[0]))
-    for name, outcome in _not_looked_at_again(appliance.knowledge, found_last(known[1])):
+    for name, outcome in not_looked_at_again(appliance.knowledge, known[1]):
         raise FaultoddsError(
-            f"close gone is refused: {name}={outcome} was found, or may be so, and nobody has looked again since. Enter what "
+            f"close gone is refused: {name}={outcome} was found, or may be so by the last look, and no plain one since "
+            "shows otherwise. "
+            f"Enter what "
             f"{name} shows now; then close gone. Otherwise close referred: the machine is then left out of service."
         )
-
-
-def _not_looked_at_again(k: Knowledge, found: Known) -> list[tuple[str, str]]:
-    """What was found last with which the machine is not run; of what everybody can see without opening it, what stops its heat
-    too, and whatever may be so."""
-    seen = [(n, o) for n, each in k.symptom.items() for o in each.stops if found.get(n, {}).get(o, 0.0) > 0]
-    return [*not_run_with(k, found), *seen]
 
 
 def _refuse(

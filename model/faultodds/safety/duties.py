@@ -14,6 +14,8 @@ Known = Mapping[str, Mapping[str, float]]
 
 # From this share on a value is taken to be so.
 LIKELY = 0.5
+# From this share on a finding that stops the machine counts as so: a doubtful answer is a yes.
+DOUBTFUL = 0.25
 # What may be so of a fault put right that something brought on.
 CAUSE_LEFT = "its cause not mended"
 
@@ -43,6 +45,11 @@ def not_run_now(knowledge: Knowledge, known: Known) -> dict[str, str]:
         if why:
             found[name] = why
     return found
+
+
+def taken(seen: Observable, outcome: str, share: float) -> float:
+    """The share that an outcome of a finding counts with: one that stops the machine, or its heat, is so from `DOUBTFUL` on."""
+    return 1.0 if outcome in seen.stops and share >= DOUBTFUL else share
 
 
 def let_out(knowledge: Knowledge, known: Known) -> list[tuple[str, str]]:
