@@ -1,7 +1,7 @@
 """Runs commands, each in a process of its own with all loaded, to be killed: `test_kills.py` does that, and looks at what is left.
 
-Each line read is a JSON list [DATA FOLDER, WORKING FOLDER, ANSWERS, ARGUMENTS]: the command is started and its process id
-answered; or the word "wait", answered with how it ended. An exit code other than 0 to 3, which is the program's own fault, is 99.
+Each line is a JSON list [DATA FOLDER, WORKING FOLDER, ANSWERS, ARGUMENTS]. An exit code other than 0 to 3, which is the program's
+own fault, is 99.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ import sqlalchemy.dialects.sqlite  # noqa: F401
 import faultodds.joblog  # noqa: F401
 from faultodds.belief import open_appliance
 from faultodds_cli.main import run
+from killed import serve
 
 
 def work(data: str, folder: str, answers: str, argv: list[str]) -> int:
@@ -31,23 +32,6 @@ def work(data: str, folder: str, answers: str, argv: list[str]) -> int:
     return code if code in (0, 2, 3) else 99
 
 
-def main() -> None:
-    """Start and await commands."""
-    open_appliance("gas_dryer", revision="file")
-    pid = 0
-    for line in sys.stdin:
-        if line.strip() == "wait":
-            print(os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]), flush=True)
-            continue
-        pid = os.fork()
-        if pid == 0:
-            code = 99
-            try:
-                code = work(*json.loads(line))
-            finally:
-                os._exit(code)
-        print(pid, flush=True)
-
-
 if __name__ == "__main__":
-    main()
+    open_appliance("gas_dryer", revision="file")
+    serve(lambda line: work(*json.loads(line)))

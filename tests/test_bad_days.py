@@ -26,6 +26,7 @@ from faultodds.job import OpenJob, Store
 from faultodds.revisions import accepted, history
 from faultodds.revisions.decisions import HISTORY, accept, shelf
 from faultodds.shop import write_template
+from killed import Worker
 from run_cli import faultodds, write_toy
 from shop_logs import small_log
 
@@ -220,43 +221,18 @@ def test_an_answer_that_cannot_be_printed_is_no_success() -> None:
 # --- kills ---
 
 
-class Worker:
-    """Programs that enter one thing after the other (`bad_day_worker.py`), killed at a moment of the test's choice."""
+def killed_after(worker: Worker, acknowledged: Path, seconds: float) -> list[list[str]]:
+    """What one of them acknowledged before it was killed, so long after its first acknowledgement."""
+    acknowledged.write_text("")
 
-    def __init__(self, folder: Path, knowledge: Path) -> None:
-        self.acknowledged = folder / "acknowledged"
-        command = [
-            sys.executable,
-            str(Path(__file__).with_name("bad_day_worker.py")),
-            str(knowledge),
-            str(self.acknowledged),
-        ]
-        environment = {**os.environ, DATA_VARIABLE: str(folder)}
-        self._process = subprocess.Popen(
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env=environment
-        )
-
-    def killed_after(self, seconds: float) -> list[list[str]]:
-        """What one of them acknowledged before it was killed, so long after its first acknowledgement."""
-        self.acknowledged.write_text("")
-        pid = int(self._say("go"))
+    def moment() -> None:
         give_up = time.monotonic() + 20
-        while not self.acknowledged.read_text() and time.monotonic() < give_up:
+        while not acknowledged.read_text() and time.monotonic() < give_up:
             time.sleep(0.001)
         time.sleep(seconds)
-        os.kill(pid, signal.SIGKILL)
-        assert self._say("wait") == str(-signal.SIGKILL)
-        return [line.split() for line in self.acknowledged.read_text().splitlines()]
 
-    def _say(self, word: str) -> str:
-        assert self._process.stdin is not None
-        assert self._process.stdout is not None
-        print(word, file=self._process.stdin, flush=True)
-        return self._process.stdout.readline().strip()
-
-    def close(self) -> None:
-        """No more of them."""
-        self._process.communicate(timeout=20)
+    assert worker.killed("go", moment) == -signal.SIGKILL
+    return [line.split() for line in acknowledged.read_text().splitlines()]
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and kill -9")
@@ -266,11 +242,12 @@ def test_kills_at_any_moment_lose_nothing_acknowledged_and_leave_no_half(
     """A program that enters one thing after the other is killed again and again in the same folder: each entry that it acknowledged
     is there, of one that it did not there is all or nothing, and what it left beside its files is gone in the end."""
     monkeypatch.setenv(DATA_VARIABLE, str(tmp_path))
-    worker = Worker(tmp_path, write_toy(tmp_path / "toy.toml"))
+    acknowledged = tmp_path / "acknowledged"
+    worker = Worker("bad_day_worker.py", str(write_toy(tmp_path / "toy.toml")), str(acknowledged))
     chance = random.Random(5)
     told = 0
     for _ in range(KILLS):
-        for kind, *what in worker.killed_after(chance.uniform(0.0, 0.05)):
+        for kind, *what in killed_after(worker, acknowledged, chance.uniform(0.0, 0.05)):
             told += 1
             if kind == "job":
                 assert _seen_on(tmp_path, what[0]) >= int(what[1])

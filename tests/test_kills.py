@@ -10,8 +10,6 @@ import os
 import random
 import shutil
 import signal
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -26,6 +24,7 @@ from faultodds.knowledge import load
 from faultodds.revisions import history, propose, shelved
 from faultodds.revisions.revision import LogSource, Number
 from faultodds.shop import read as read_shop
+from killed import Worker
 from run_cli import write_toy
 from shop_logs import small_log
 
@@ -76,40 +75,14 @@ def _on_the_way(before: dict[str, Any], now: dict[str, Any], after: dict[str, An
     return older == before["jobs"] and rest[1] == rest[0] and new[0] == whole[0] and new[3] == whole[3][: len(new[3])]
 
 
-class Terminal:
-    """Starts commands and ends them."""
-
-    def __init__(self) -> None:
-        worker = [sys.executable, str(Path(__file__).with_name("command_worker.py"))]
-        self._process = subprocess.Popen(worker, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
-
-    def _say(self, word: str) -> int:
-        assert self._process.stdin is not None
-        assert self._process.stdout is not None
-        print(word, file=self._process.stdin, flush=True)
-        return int(self._process.stdout.readline())
-
-    def whole(self, folder: Path, argv: list[str], typed: str) -> tuple[int, float]:
-        """Run to the end: the exit code, and the seconds it took."""
-        started = time.monotonic()
-        self._say(json.dumps([str(folder / "data"), str(folder), typed, argv]))
-        return self._say("wait"), time.monotonic() - started
-
-    def killed(self, folder: Path, argv: list[str], typed: str, seconds: float) -> int:
-        """Kill it after so long: how it ended (a negative number: it was killed before)."""
-        pid = self._say(json.dumps([str(folder / "data"), str(folder), typed, argv]))
-        time.sleep(seconds)
-        os.kill(pid, signal.SIGKILL)
-        return self._say("wait")
-
-    def close(self) -> None:
-        self._process.communicate(timeout=60)
+def _line(folder: Path, argv: list[str], typed: str) -> str:
+    return json.dumps([str(folder / "data"), str(folder), typed, argv])
 
 
 @pytest.fixture
-def terminal() -> Iterator[Terminal]:
+def terminal() -> Iterator[Worker]:
     """One that ends with the test."""
-    started = Terminal()
+    started = Worker("command_worker.py")
     yield started
     started.close()
 
@@ -162,22 +135,24 @@ def tells(folder: Path, monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and kill -9")
 def test_a_command_killed_at_any_moment_is_done_or_not_begun(
-    shop: Path, terminal: Terminal, monkeypatch: pytest.MonkeyPatch
+    shop: Path, terminal: Worker, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Beside it the same command runs to its end on a copy: what the killed one leaves is as before, or as that. One that ended
     before it was killed has done all of it."""
     chance, twin = random.Random(3), shop.with_name("twin")
-    assert terminal.whole(shop, ["job", "new", "--title", "first"], "")[0] == 0
+    assert terminal.whole(_line(shop, ["job", "new", "--title", "first"], "")) == 0
     half_way = 0
     for kill in range(KILLS):
         argv, typed = COMMANDS[kill % len(COMMANDS)]
         before = tells(shop, monkeypatch)
         shutil.rmtree(twin, ignore_errors=True)
         shutil.copytree(shop, twin)
-        code, seconds = terminal.whole(twin, argv, typed)
+        started = time.monotonic()
+        code = terminal.whole(_line(twin, argv, typed))
+        moment = (time.monotonic() - started) * chance.uniform(0.2, 1.1)
         assert code in (0, 2), (argv, code)
         after = tells(twin, monkeypatch)
-        ended = terminal.killed(shop, argv, typed, seconds * chance.uniform(0.2, 1.1))
+        ended = terminal.killed(_line(shop, argv, typed), lambda seconds=moment: time.sleep(seconds))
         now = tells(shop, monkeypatch)
         whole = now in ((after,) if ended == code else (before, after))
         assert whole or (ended != code and argv[0] in LINE_BY_LINE and _on_the_way(before, now, after)), argv
@@ -187,14 +162,14 @@ def test_a_command_killed_at_any_moment_is_done_or_not_begun(
 
 
 def test_every_command_of_the_list_does_something(
-    shop: Path, terminal: Terminal, monkeypatch: pytest.MonkeyPatch
+    shop: Path, terminal: Worker, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """In turn, none refused: else the kills above would show nothing."""
-    terminal.whole(shop, ["job", "new", "--title", "first"], "")
+    terminal.whole(_line(shop, ["job", "new", "--title", "first"], ""))
     idle = []
     for argv, typed in COMMANDS:
         before = tells(shop, monkeypatch)
-        code, _ = terminal.whole(shop, argv, typed)
+        code = terminal.whole(_line(shop, argv, typed))
         if code or (tells(shop, monkeypatch) == before and "--force" not in argv):
             idle.append((argv, code))
     assert not idle

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,7 +9,7 @@ import typer
 
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
-from faultodds_cli.shared.progress import terminal
+from faultodds_cli.shared.progress import work
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -75,10 +73,11 @@ def audit_command(
     path = find_log(log, data)
     frame = _opened(path, knowledge)
     others = {each: open_appliance(appliance, revision=each).knowledge for each in revision or ()}
-    with _progress() as tick:
+    with work("learning") as tick:
         found = against_in_use(
             appliance, frame, truth=known, others=others, stages=moments, with_rivals=rivals,
-            rivals_know_truth=rivals_know_truth, first_jobs=first, most_refits=refits, tick=tick,
+            rivals_know_truth=rivals_know_truth, first_jobs=first, most_refits=refits,
+            tick=lambda what: tick(f"learning: {what} done", 0, 0),
         )  # fmt: skip
     for each in learned_from(knowledge.appliance.id, path) if truth is None else ():
         keep(knowledge.appliance.id, each, found)
@@ -116,14 +115,3 @@ def _say(found: Audit, name: str, appliance: str, figure: Path | None, as_json: 
         say_json(show.answer(found, name, appliance, said))
     else:
         say(show.lines(found, name, said))
-
-
-@contextmanager
-def _progress() -> Iterator[Callable[[str], None]]:
-    """What is being done."""
-    screen = terminal()
-    if screen is None:
-        yield lambda what: None
-        return
-    with screen.status("learning") as status:
-        yield lambda what: status.update(f"learning: {what} done")

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import typer
 
 from faultodds_cli.shared.printing import say, say_json
-from faultodds_cli.shared.progress import terminal
+from faultodds_cli.shared.progress import work
 
 if TYPE_CHECKING:
     from faultodds.joblog import CleaningReport, Draft
@@ -40,7 +38,7 @@ def import_file(
 
     how = Options(given.encoding, given.sheet, given.formulas_aside)
     mapping = Path(given.mapping).expanduser() if given.mapping else None
-    with _progress(quiet=as_json) as progress:
+    with work("reading") as progress:
         found = draft(path, knowledge, given.add_to or given.name, mapping, how, data, progress)
     if given.phrases is not None:
         found = with_phrases(found, Path(given.phrases).expanduser(), knowledge)
@@ -56,7 +54,7 @@ def import_file(
             and not _agreed(found, knowledge, given.yes, as_json, data)
         ):
             return None
-        with _progress(quiet=as_json) as progress:
+        with work("reading") as progress:
             report = import_log(found, knowledge, data, progress, add=given.add_to is not None)
     return report
 
@@ -82,17 +80,3 @@ def _agreed(found: Draft, knowledge: Knowledge, yes: bool, as_json: bool, data: 
     if not asked:
         raise typer.Exit(2)
     return False
-
-
-@contextmanager
-def _progress(quiet: bool) -> Iterator[Any]:
-    """A bar while somebody is looking."""
-    screen = None if quiet else terminal()
-    if screen is None:
-        yield None
-        return
-    from rich.progress import Progress
-
-    with Progress(console=screen, transient=True) as bar:
-        task = bar.add_task("", total=None)
-        yield lambda what, done, total: bar.update(task, description=what, completed=done, total=total or None)

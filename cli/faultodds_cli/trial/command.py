@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,7 +10,7 @@ import typer
 
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
-from faultodds_cli.shared.progress import terminal
+from faultodds_cli.shared.progress import counted
 from faultodds_cli.shared.text import wrap
 
 if TYPE_CHECKING:
@@ -93,7 +92,7 @@ def _play(
     from faultodds_cli.trial.play import play_all
     from faultodds_cli.trial.stats import answer, summaries
 
-    with _progress(setting.jobs) as tick:
+    with counted("jobs") as tick:
         found = summaries(play_all(setting, workers, tick), setting)
     k = ready.knowledge
     if figure is not None:
@@ -164,18 +163,3 @@ def _say_trace(setting: Setting, job: int) -> None:
     for name in setting.players:
         visit = played(ready[name], call, setting.policy(name), setting.qualified)
         say(["", f"{name}: {visit.cost:.0f}", *visit.steps])
-
-
-@contextmanager
-def _progress(jobs: int) -> Iterator[Callable[[int], None]]:
-    """A bar of the jobs played."""
-    screen = terminal()
-    if screen is None:
-        yield lambda done: None
-        return
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
-
-    columns = ("jobs", BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=screen, transient=True) as bar:
-        task = bar.add_task("jobs", total=jobs)
-        yield lambda done: bar.advance(task, done)

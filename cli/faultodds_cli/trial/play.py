@@ -124,8 +124,8 @@ def first_calls(jobs: int, seed: int) -> Iterator[SimCall]:
     yield from calls(jobs, seed)
 
 
-def play_all(setting: Setting, workers: int, tick: Callable[[int], None] = lambda jobs: None) -> list[Played]:
-    """Every job under every policy, by job and then by policy; `tick` is told of jobs done as they are."""
+def play_all(setting: Setting, workers: int, tick: Callable[[int, int], None] = lambda done, of: None) -> list[Played]:
+    """Every job under every policy, by job and then by policy; `tick` is told of the jobs done so far, of how many."""
     import multiprocessing
     from concurrent.futures import ProcessPoolExecutor, as_completed
 
@@ -138,7 +138,7 @@ def play_all(setting: Setting, workers: int, tick: Callable[[int], None] = lambd
             waiting = {pool.submit(_play_share, share): share for share in shares}
             for done in as_completed(waiting):
                 results += done.result()
-                tick(len(waiting[done]))
+                tick(len(results) // len(setting.players), setting.jobs)
         finally:
             pool.shutdown(cancel_futures=True)
     order = {name: i for i, name in enumerate(setting.players)}
