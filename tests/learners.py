@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -11,8 +11,9 @@ from faultodds.advice import best_move
 from faultodds.belief import Appliance
 from faultodds.calibration import NAMED, Drilled, began, bounded, faults
 from faultodds_cli.drill.game import DO, ODDS, SHUT, Drill
-from faultodds_cli.drill.levels import OPEN_BITS, drill_of
+from faultodds_cli.drill.levels import LEVELS, MOST_CALLS, OPEN_BITS, WHO, is_of
 from faultodds_cli.trial.visit import TrialJob
+from faultodds_sim.call import SimCall, calls
 
 Odds = Callable[[Drill], dict[str, float]]
 
@@ -87,8 +88,6 @@ def by_advice(learner: Learner) -> None:
         move = best_move(visit.appliance, visit.belief, visit.situation, visit.machine)
         word = {"stop": "done", "refer": "refer"}.get(move.kind, move.kind)
         learner.does(f"{word} {' '.join(filter(None, (move.name, *move.together)))}".strip())
-        if move.kind == "repair" and not learner.drill.over:
-            learner.does("run")
 
 
 class ThroughTheDoor:
@@ -163,11 +162,25 @@ def guesses(seed: int) -> tuple[Odds, Callable[[Learner], None]]:
     return odds, moves
 
 
+def series(appliance: Appliance, each: int, seed: int) -> Iterator[tuple[int, SimCall]]:
+    """So many calls of every level out of one series, which are quick to simulate together, each with its level."""
+    left = dict.fromkeys(LEVELS, each)
+    for call in calls(MOST_CALLS, seed):
+        at_the_door = TrialJob(appliance, call, WHO, False)
+        level = next((n for n, more in sorted(left.items(), reverse=True) if more and is_of(at_the_door, n, more)), 0)
+        if level:
+            left[level] -= 1
+            yield level, call
+        if not any(left.values()):
+            return
+    raise AssertionError(f"the series has too few: {left}")
+
+
 def drilled(
-    appliance: Appliance, level: int, seed: int, odds: Odds, moves: Callable[[Learner], None], **beside: Odds
+    appliance: Appliance, call: SimCall, odds: Odds, moves: Callable[[Learner], None], **beside: Odds
 ) -> Learner:
     """One drill, played to its end."""
-    learner = Learner(drill_of(appliance, level, seed), odds, beside)
+    learner = Learner(TrialJob(appliance, call, WHO, False), odds, beside)
     moves(learner)
     assert learner.drill.over
     return learner

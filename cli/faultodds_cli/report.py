@@ -45,7 +45,7 @@ def report(
             "--with-names", help="With title, notes, names, serial number and photographs, which may be personal."
         ),
     ] = False,
-    paper: Annotated[str, typer.Option("--paper", metavar="PAPER", help="letter or a4, for a PDF.")] = "letter",
+    paper: options.Paper = "letter",
     force: options.Force = False,
     appliance: options.JobAppliance = None,
     shop: options.Shop = None,

@@ -5,7 +5,7 @@ checklist and always says what is commonest; one guesses. Scores a step, with 95
 plan, which is played anew on a simulated machine of its own.
 
     python tests/benchmarks/bench_drill.py --drills 20 --seed 200
-    python tests/benchmarks/bench_drill.py --drills 60 --quick     # checklist's moves for all, no plan: a second or two a drill
+    python tests/benchmarks/bench_drill.py --drills 60 --quick     # checklist's moves for all, no plan: quick
 """
 
 from __future__ import annotations
@@ -19,39 +19,39 @@ from msgspec.structs import replace
 from faultodds.belief import open_appliance
 from faultodds.calibration import Drilled, faults, person
 from faultodds_cli.drill.debrief import Adviser, best_plan
-from faultodds_cli.drill.levels import LEVELS, drill_of
+from faultodds_cli.drill.levels import LEVELS, WHO
 from faultodds_cli.trial.checklist import checklist
+from faultodds_cli.trial.visit import TrialJob
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from learners import as_at_first, by_advice, by_policy, drilled, guesses, kept, too_sure, tools_odds
+from learners import as_at_first, by_advice, by_policy, drilled, guesses, kept, series, too_sure, tools_odds
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--drills", type=int, default=20)
+    parser.add_argument("--drills", type=int, default=20, help="calls of every level")
     parser.add_argument("--seed", type=int, default=200)
-    parser.add_argument("--levels", type=int, nargs="*", default=list(LEVELS))
     parser.add_argument("--quick", action="store_true")
     args = parser.parse_args()
     dryer = open_appliance("gas_dryer", revision="file")
     known = faults(dryer.knowledge)
+    played: dict[int, dict[str, list[Drilled]]] = {level: {} for level in LEVELS}
+    for number, (level, call) in enumerate(series(dryer, args.drills, args.seed)):
+        moves = by_policy(checklist) if args.quick else by_advice
+        first = drilled(dryer, call, tools_odds, moves, surely=too_sure)
+        of = {"right": kept(first, level), "surely": kept(first, level, "surely")}
+        of["checklist"] = kept(drilled(dryer, call, as_at_first, by_policy(checklist)), level)
+        of["guesses"] = kept(drilled(dryer, call, *guesses(number)), level)
+        best = 0.0
+        if not args.quick:
+            fresh = TrialJob(dryer, call, WHO, False)
+            best_plan(fresh, Adviser(lambda done, of: None))
+            best = fresh.cost
+        for who, each in of.items():
+            played[level].setdefault(who, []).append(replace(each, best=best))
     print("level learner     drills  Brier                 log                   too sure              lost")
-    for level in args.levels:
-        done: dict[str, list[Drilled]] = {}
-        for seed in range(args.seed, args.seed + args.drills):
-            moves = by_policy(checklist) if args.quick else by_advice
-            first = drilled(dryer, level, seed, tools_odds, moves, surely=too_sure)
-            of = {"right": kept(first, level), "surely": kept(first, level, "surely")}
-            of["checklist"] = kept(drilled(dryer, level, seed, as_at_first, by_policy(checklist)), level)
-            of["guesses"] = kept(drilled(dryer, level, seed, *guesses(seed)), level)
-            best = 0.0
-            if not args.quick:
-                fresh = drill_of(dryer, level, seed)
-                best_plan(fresh, Adviser(lambda done, of: None))
-                best = fresh.cost
-            for who, each in of.items():
-                done.setdefault(who, []).append(replace(each, best=best))
+    for level, done in played.items():
         for who, each in done.items():
             p = person(each, known)
             assert p is not None

@@ -4,14 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
-from faultodds.calibration import Drilled, Person, bounded, person
+from faultodds.calibration import Drilled, Person, bounded, person, sure_curve
 
 FAULTS = tuple(f"fault{n}" for n in range(34))
 
 
 def _people(power: float, drills: int, seed: int = 0) -> Person:
-    """Somebody whose beliefs are right on average, and who says them as sharpened by `power`."""
+    found = person(_drills(power, drills, seed), FAULTS)
+    assert found is not None
+    return found
+
+
+def _drills(power: float, drills: int, seed: int = 0) -> list[Drilled]:
+    """Of somebody whose beliefs are right on average, and who says them as sharpened by `power`."""
     rng = np.random.default_rng(seed)
     done = []
     for number in range(drills):
@@ -22,9 +29,7 @@ def _people(power: float, drills: int, seed: int = 0) -> Person:
             said = belief**power / (belief**power).sum()
             steps.append(bounded({FAULTS[i]: float(said[i]) for i in np.argsort(-said)[:3]}))
         done.append(Drilled(f"1-{number}", FAULTS[truth], steps, 150.0, 120.0))
-    found = person(done, FAULTS)
-    assert found is not None
-    return found
+    return done
 
 
 def test_one_who_is_right_is_neither_over_nor_under_confident() -> None:
@@ -54,6 +59,17 @@ def test_intervals_hold_what_they_should() -> None:
     """Of people who are right, about one in twenty is called over- or under-confident; drills drawn whole, not steps."""
     wrong = sum(_people(1.0, 30, seed).too_sure.clear != 0 for seed in range(60))  # type: ignore[union-attr]
     assert wrong <= 9
+
+
+def test_the_curve_of_one_who_is_right_is_the_diagonal_and_of_an_over_confident_one_is_not() -> None:
+    """By fifths, in order; a drill of many steps counts once for the interval; drills chosen for a trap do not count."""
+    right, over = (sure_curve(_drills(power, 400), FAULTS) for power in (1.0, 4.0))
+    assert [p.stated for p in right] == sorted(p.stated for p in right)
+    assert all(p.low <= p.stated <= p.high for p in right if p.jobs >= 20)
+    assert sum(p.stated > p.high for p in over if p.jobs >= 20) >= 2
+    one = Drilled("1-1", FAULTS[1], [{FAULTS[1]: 0.9}] * 50)
+    assert [p.jobs for p in sure_curve([one], FAULTS)] == [1]
+    assert sure_curve([replace(one, chosen=True)], FAULTS) == ()
 
 
 def test_a_fault_called_too_often_is_named() -> None:

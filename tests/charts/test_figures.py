@@ -23,7 +23,7 @@ from faultodds.audit.stages import STAGES
 from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.belief.posterior import Belief, infer
 from faultodds.charts import style
-from faultodds.charts.audit_figure import audit_figure
+from faultodds.charts.audit_figure import audit_figure, person_figure
 from faultodds.charts.course_figure import MOST_STEPS, course_figure
 from faultodds.charts.network_figure import network_figure
 from faultodds.charts.network_page import NetworkPage, network_page
@@ -157,7 +157,15 @@ def network(rng: np.random.Generator) -> Figure:
     return network_figure(page(rng))
 
 
-FIGURES: dict[str, Draw] = {f.__name__: f for f in (priors, audit, policies, tornado, course, network)}
+def person(rng: np.random.Generator) -> Figure:
+    """Somebody's own odds, at the edges of the scale too; one point to five."""
+    stated = np.sort(rng.choice([0.0, 1.0, *rng.random(5)], int(rng.integers(1, 6)), replace=False))
+    right = rng.choice([0.0, 1.0, *rng.random(4)], len(stated))
+    points = [CurvePoint(float(s), float(r), r * 0.8, r + (1 - r) * 0.2, 9) for s, r in zip(stated, right, strict=True)]
+    return person_figure(title(rng, 5), points, title(rng, 40))
+
+
+FIGURES: dict[str, Draw] = {f.__name__: f for f in (priors, audit, policies, tornado, course, network, person)}
 
 
 @pytest.mark.parametrize("name", FIGURES)

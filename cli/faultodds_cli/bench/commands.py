@@ -16,7 +16,7 @@ from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_c
 from faultodds_cli.shared import show_job
 from faultodds_cli.shared.show_advice import check_lines, repair_lines
 from faultodds_cli.shared.show_known import evidence_lines, left_out_lines
-from faultodds_cli.shared.text import labelled, numbered
+from faultodds_cli.shared.text import WHAT_TELLS, labelled, numbered
 
 _ASKED_HOW = re.compile(
     r"(?i)^(?:do|to|should|can)\s+(?:i|you|we)?\s*(?:test|check|do|measure|change|clean|find|get at)?\s*(?:the|my)?\s*"
@@ -349,9 +349,6 @@ _NEVER_SHORT = frozenset({"no", "not", "dont", "on", "off"})
 _TAKE_BACK = re.compile(
     r"(?i)take\s+back\s+(?!(?:the\s+)?(?:last|that|it)\b)(?:the\s+)?(\S.*)|take\s+(?!(?:that|it)\b)(?:the\s+)?(\S+)\s+back"
 )
-_WHAT_TELLS = re.compile(
-    r"(?i)(?:what|how)\s+(?:to\s+|do i\s+|can i\s+)?(?:tells?|parts?)\s+(?:the\s+)?(\S.*\sfrom\s.*\S?)"
-)
 _SAME = {"quit": "leave", "exit": "leave", "q": "leave", "bye": "leave", "?": "help", "facts": "fact"}
 
 
@@ -367,7 +364,7 @@ def as_command(line: str) -> str:
     found = _TAKE_BACK.fullmatch(line.strip())
     if found:
         return f"undo {found[1] or found[2]}"
-    asked = _WHAT_TELLS.fullmatch(line.strip())
+    asked = WHAT_TELLS.fullmatch(line.strip())
     return f"why {asked[1]}" if asked else line
 
 

@@ -92,16 +92,26 @@ def _next_seed(mine: list[Kept], level: int) -> int:
 
 
 @app.command()
-def score(name: Name = "me", data: Data = None, as_json: options.Json = False) -> None:
-    """How good a person's odds were, over all drills: how sure against how often right, which faults are called too often.
+def score(
+    name: Name = "me",
+    figure: options.Figure = None,
+    force: options.Force = False,
+    data: Data = None,
+    as_json: options.Json = False,
+) -> None:
+    """How good a person's odds were, over all drills: how sure against how often right, which faults are called too often. With
+    --figure, a picture of how sure against how often right.
 
     Example: faultodds drill score bench3
     """
     from faultodds_cli.drill.kept import drills, ended
-    from faultodds_cli.drill.marks import answer, person_lines
+    from faultodds_cli.drill.marks import answer, draw, person_lines
 
+    options.refuse_figure(figure, force, "score.png")
     k = _dryer().knowledge
     done = ended(drills(name, data))
+    if figure is not None:
+        draw(k, name, done, figure)
     if as_json:
         say_json(answer(k, {name: done}))
     else:
@@ -141,7 +151,8 @@ def class_(
 def sheet(
     level: Level = 1,
     seed: Annotated[int, typer.Option("--seed", metavar="S", min=0, max=2**63 - 1, help="Which call.")] = 1,
-    to: Annotated[Path, typer.Option("--to", metavar="FILE", help="The page to write.")] = Path("drill.html"),
+    to: Annotated[Path, typer.Option("--to", metavar="FILE", help="drill.html or drill.pdf.")] = Path("drill.html"),
+    paper: options.Paper = "letter",
     force: options.Force = False,
 ) -> None:
     """A drill on paper: a page to fill in, the findings to uncover one by one, and the answers on pages of their own.
@@ -150,8 +161,8 @@ def sheet(
     """
     from faultodds_cli.drill.sheet import write_sheet
 
-    write_sheet(_dryer(), level, seed, to, force)
-    say(wrap(f"Written: {to}. Open it in a browser and print it; keep back the last page, it has the answers."))
+    write_sheet(_dryer(), level, seed, to, paper, force)
+    say(wrap(f"Written: {to}. Open it and print it; keep back the last page, it has the answers."))
 
 
 @app.command()

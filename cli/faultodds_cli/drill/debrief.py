@@ -12,6 +12,7 @@ from faultodds_cli.drill.words import Move
 
 if TYPE_CHECKING:
     from faultodds.advice import Advice
+    from faultodds.belief import Belief
     from faultodds.calibration import Drilled
     from faultodds_cli.trial.visit import TrialJob
 
@@ -25,21 +26,25 @@ MOVES = 0.03
 @dataclass(frozen=True)
 class GaveAway:
     """One step beside the best move there, and how much dearer the whole job was likely to be with the step that was taken;
-    None where that was not worked out. `told`: the share of what was open that a check could answer, else None."""
+    None where that was not worked out. `told`: the share of what was open that a check could answer, else None; `why`: why the
+    best move there is advised."""
 
     step: Step
     best: Move
     lost: float | None
     told: float | None
+    why: str
 
 
 @dataclass(frozen=True)
 class Moved:
-    """What a finding should have done: for the truth and what it moved most, the chance before and after, and one's own."""
+    """What a finding should have done: for the truth and what it moved most, the chance before and after, and one's own. `seen`:
+    how often it is found on calls that began so, and on all others of those that the job could have been until then."""
 
     step: Step
     faults: dict[str, tuple[float, float]]
     own: dict[str, tuple[float, float]]
+    seen: dict[str, tuple[float, float]]
 
 
 @dataclass(frozen=True)
@@ -83,26 +88,24 @@ def debrief(drill: Drill, fresh: TrialJob, tick: Tick = lambda done, of: None) -
     seen = drill.visit
     steps, done = list[GaveAway](), _NOTHING
     for step in drill.steps:
-        if step.move.kind != "state" and not _is_run_after_repair(drill, step, done):
+        if step.move.kind != "state":
             advice = adviser.at(step, done, seen)
-            steps.append(GaveAway(step, _moves(advice)[0], _lost(advice, step, seen), _told(advice, step)))
+            steps.append(GaveAway(step, _move(advice), _lost(advice, step, seen), _told(advice, step), advice.why))
         done = _then(done, step.move)
     there = traps(seen)
     return Debrief(drill, fresh, best_plan(fresh, adviser), steps, _moved(drill), there)
 
 
 def best_plan(visit: TrialJob, adviser: Adviser) -> list[Step]:
-    """Play a call by the advice to its end, with the run that follows every repair."""
+    """Play a call by the advice to its end."""
     drill, done = Drill(visit, lambda question: None), _NOTHING
     while not visit.over:
-        now = Step(Move("close"), None, visit.belief, visit.situation)
-        for move in _moves(adviser.at(now, done, visit)):
-            if not visit.over:
-                step = Step(move, None, visit.belief, visit.situation)
-                drill.carry_out(step)
-                step.minutes, step.cost = visit.minutes, visit.cost
-                drill.steps.append(step)
-                done = _then(done, move)
+        step = Step(Move("close"), None, visit.belief, visit.situation)
+        step.move = _move(adviser.at(step, done, visit))
+        drill.carry_out(step)
+        step.minutes, step.cost = visit.minutes, visit.cost
+        drill.steps.append(step)
+        done = _then(done, step.move)
     return drill.steps
 
 
@@ -110,25 +113,19 @@ def _then(done: Done, move: Move) -> Done:
     return done if move.kind == "state" else (*done, move)
 
 
-def _is_run_after_repair(drill: Drill, step: Step, done: Done) -> bool:
-    """Whether a step is the run that follows a repair: it is part of it."""
-    last = done[-1] if done else None
-    return step.move.names == (drill.k.costs.verify,) and last is not None and last.kind == "repair"
-
-
-def _moves(advice: Advice) -> list[Move]:
-    """What is advised, as moves: a repair with its run."""
+def _move(advice: Advice) -> Move:
+    """What is advised, as a move."""
     if advice.kind == "repair":
-        return [Move("repair", advice.work), Move("check", ("verification_run",))]
+        return Move("repair", advice.work)
     if advice.kind in ("ask", "check"):
-        return [Move(advice.kind, (advice.name,))]
-    return [Move("close" if advice.kind == "stop" else "refer")]
+        return Move(advice.kind, (advice.name,))
+    return Move("close" if advice.kind == "stop" else "refer")
 
 
 def _lost(advice: Advice, step: Step, visit: TrialJob) -> float | None:
     """How much dearer the job is likely to be with a step than with the best one there."""
     move, k = step.move, visit.appliance.knowledge
-    if _same(_moves(advice)[0], move):
+    if _same(_move(advice), move):
         return 0.0
     worth = {q.question.name: q.worth for q in advice.questions}
     unasked = advice.expected_cost + (worth.get(advice.name, 0.0) if advice.kind == "ask" else 0.0)
@@ -175,8 +172,22 @@ def _moved(drill: Drill) -> list[Moved]:
 
         was, is_now = bounded(here.named or {}), bounded((then.named if then else here.named) or {})
         mine = {f: (own(was, f), own(is_now, f)) for f in shown} if then else {}
-        found.append(Moved(last, {f: (before[f], after[f]) for f in shown}, mine))
+        chances = {f: (before[f], after[f]) for f in shown}
+        found.append(Moved(last, chances, mine, _seen(last, then.belief if then else drill.visit.belief, chances)))
     return found
+
+
+def _seen(step: Step, then: Belief, chances: dict[str, tuple[float, float]]) -> dict[str, tuple[float, float]]:
+    """By Bayes' rule, backwards: the chance of a plain finding with a fault and without it, from the odds around it."""
+    new = then.evidence.seen[len(step.belief.evidence.seen) :]
+    if len(new) != 1 or step.belief.evidence.seen != then.evidence.seen[:-1] or len(new[0].weights) != 1:
+        return {}
+    overall = step.belief.outcome_odds(new[0].name)[next(iter(new[0].weights))]
+    return {
+        f: (after / before * overall, (1 - after) / (1 - before) * overall)
+        for f, (before, after) in chances.items()
+        if 0 < before < 1
+    }
 
 
 def result(end: Debrief, name: str, chosen: bool) -> Drilled:

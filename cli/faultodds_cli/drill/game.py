@@ -6,6 +6,7 @@ all play the same drill. Money and minutes are kept by the books of `trial`.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -74,10 +75,12 @@ class Drill:
 
     @property
     def known(self) -> dict[str, dict[str, float]]:
-        """What has been told and found, and nothing else."""
+        """What has been told and found, and nothing else; of what stops the run and was worked on since, what may be left."""
         from faultodds.advice import may_be
 
-        return may_be(self.k, self.visit.belief.evidence)
+        evidence = self.visit.belief.evidence
+        told = {*evidence.facts, *(s.name for s in evidence.seen)}
+        return {n: v for n, v in may_be(self.k, evidence, self.visit.belief).items() if n in told}
 
     def play(self) -> None:
         """Until the learner leaves the machine, or slips. Raises Aside when he puts the drill aside, Stopped at danger."""
@@ -273,10 +276,10 @@ class Drill:
             raise FaultoddsError(f"{name} shows nothing with {against}={latest[against]}.")
         found = not_run_now(k, self.known)
         if name in found:
-            raise Slip(f"{name}: {found[name]}")
+            raise Slip(in_words(k, f"{work.title}: {found[name]}"))
         doubted = not_run_now(k, may_be(k, visit.belief.evidence, visit.belief))
         if name in doubted:
-            raise FaultoddsError(f"{name}, not now: {doubted[name]}")
+            raise FaultoddsError(in_words(k, f"{name}, not now: {doubted[name]}"))
         self._get_there(visit.machine.to_work(visit.state, work))
 
     def _get_there(self, way: Way) -> None:
@@ -343,9 +346,8 @@ class Drill:
         stops = barred(self.k, self.known)
         if stops:
             name, outcome = stops[0]
-            raise Slip(
-                f"the machine was left in use with {name}={outcome}: it must not run, or not with heat, until mended."
-            )
+            left = in_words(self.k, f"the machine was left in use with {name}={outcome}")
+            raise Slip(f"{left}: it must not run, or not with heat, until mended.")
 
 
 def _is_move(k: Knowledge, line: str) -> bool:
@@ -357,9 +359,21 @@ def _is_move(k: Knowledge, line: str) -> bool:
     return True
 
 
+def in_words(k: Knowledge, text: str) -> str:
+    """A text with what was found as one says it, instead of as it is typed."""
+    seen = k.observables()
+
+    def said(found: re.Match[str]) -> str:
+        name, outcome = found.groups()
+        there = name in seen and outcome in seen[name].outcomes
+        return f"'{seen[name].title}: {seen[name].outcomes[outcome]}'" if there else found[0]
+
+    return re.sub(r"(\w+)=(\w+)", said, text)
+
+
 def odds_words(named: dict[str, float]) -> str:
     """Odds as they are said back."""
     from faultodds.advice import percent
 
-    parts: Sequence[str] = [f"{name} {percent(p)}" for name, p in named.items()]
+    parts: Sequence[str] = [f"{name.replace('_', ' ')} {percent(p)}" for name, p in named.items()]
     return ", ".join(parts) or "no idea"

@@ -37,13 +37,17 @@ def drill_of(appliance: Appliance, level: int, seed: int, qualified: bool = Fals
         raise FaultoddsError(f"--level {level}: levels are 1 to {len(LEVELS)}. Type for example --level 1.")
     for call in first_calls(MOST_CALLS, seed):
         visit = TrialJob(appliance, call, WHO, qualified)
-        if level in OPEN_BITS:
-            low, high = OPEN_BITS[level]
-            if low <= _open_bits(visit) < high:
-                return visit
-        elif TRAPS[seed % len(TRAPS)] in traps(visit):
+        if is_of(visit, level, seed):
             return visit
     raise FaultoddsError(f"--seed {seed}: no call of level {level} in this series. Type another seed.")
+
+
+def is_of(visit: TrialJob, level: int, turn: int) -> bool:
+    """Whether a call at the door is one of a level; on level 4, with the trap whose turn it is."""
+    if level not in OPEN_BITS:
+        return TRAPS[turn % len(TRAPS)] in traps(visit)
+    low, high = OPEN_BITS[level]
+    return low <= _open_bits(visit) < high
 
 
 def _open_bits(visit: TrialJob) -> float:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from faultodds.calibration import FEWEST
+from faultodds.errors import FaultoddsError
 from faultodds.names import rounded
 from faultodds_cli.shared.text import columns, money, percent, wrap
 
@@ -56,18 +57,37 @@ def person_lines(k: Knowledge, name: str, done: Sequence[Drilled]) -> list[str]:
     return lines
 
 
+def draw(k: Knowledge, name: str, done: Sequence[Drilled], path: Path) -> None:
+    """How sure a person was against how often right, as a figure; its title is what the page says of it."""
+    from faultodds.calibration import faults, sure_curve
+    from faultodds.charts import draw_person
+
+    p, curve = _person(k, done), sure_curve(done, faults(k))
+    if p is None or not curve:
+        raise FaultoddsError(
+            f"no drill of '{name}' of levels 1 to 3 has ended with odds in it, so there is nothing to draw. Type: faultodds drill "
+            f"play --name {name}"
+        )
+    draw_person(name, curve, sure_words(p), path)
+
+
 def sure_lines(p: Person) -> list[str]:
     """Over- or under-confidence in plain words."""
+    return wrap(sure_words(p))
+
+
+def sure_words(p: Person) -> str:
+    """The same, on one line."""
     text = f"Of your favourite fault you said {percent(p.sure)} on average; it was the one in {percent(p.right)} of the steps. "
     gap = p.too_sure
     if gap is None:
-        return wrap(text + "Too few drills of levels 1 to 3 to call that over- or under-confident; play on.")
+        return text + "Too few drills of levels 1 to 3 to call that over- or under-confident; play on."
     between = f"(95 %: {100 * gap.low:+.0f} to {100 * gap.high:+.0f} points)"
     if gap.clear > 0:
-        return wrap(f"{text}OVER-CONFIDENT by {100 * gap.value:.0f} points {between}: say less, or look once more.")
+        return f"{text}OVER-CONFIDENT by {100 * gap.value:.0f} points {between}: say less, or look once more."
     if gap.clear < 0:
-        return wrap(f"{text}UNDER-CONFIDENT by {-100 * gap.value:.0f} points {between}: you know more than you say.")
-    return wrap(f"{text}Neither over- nor under-confident, as far as {p.drills} drills can tell {between}.")
+        return f"{text}UNDER-CONFIDENT by {-100 * gap.value:.0f} points {between}: you know more than you say."
+    return f"{text}Neither over- nor under-confident, as far as {p.drills} drills can tell {between}."
 
 
 def _interval(i: Interval, p: Person) -> str:

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 # A step that gave away less is not spoken of; the prices are no better than that.
 WORTH_A_WORD = 5.0
+# Reasons told of steps that would have been better.
+REASONS = 3
 _CELLS = (8, 9)
 _HELP = (
     ("ask NAME", "ask the customer something: ask noise. questions lists them"),
@@ -26,6 +28,7 @@ _HELP = (
     ("run", "the run that proves a repair"),
     ("gas off, plug out", "what you do to the machine; open lower_open, shut lower_open"),
     ("band NAME", "what a reading should be, as on the sheet in the machine"),
+    ("card FAULT", "what is known of a fault on any call: card coils; what tells coils from igniter"),
     ("done", "you leave, the machine is right; refer: you hand the job over"),
     ("story, pause", "what was done so far; put the drill aside, nothing is lost"),
 )
@@ -49,14 +52,17 @@ def opening(drill: Drill, kept: Kept) -> list[str]:
 
 def complaint_lines(k: Knowledge, told: dict[str, str]) -> list[str]:
     """What the customer says, a line each."""
-    lines, usual = ["The customer says:"], list[str]()
-    for name, outcome in told.items():
-        symptom = k.symptom[name]
-        if outcome == next(iter(symptom.outcomes)):
-            usual.append(f"{symptom.title}: {symptom.outcomes[outcome]}")
-        else:
-            lines += wrap(f"{capital(symptom.title)}: {symptom.outcomes[outcome]}", "  - ")
-    return lines + (wrap(f"As usual: {'; '.join(usual)}", "  - ") if usual else [])
+    return ["The customer says:", *(line for text in complaint(k, told) for line in wrap(text, "  - "))]
+
+
+def complaint(k: Knowledge, told: dict[str, str]) -> list[str]:
+    """What the customer says, one by one; what is as usual together."""
+    said = {
+        k.symptom[n].title: (k.symptom[n].outcomes[o], o == next(iter(k.symptom[n].outcomes))) for n, o in told.items()
+    }
+    usual = "; ".join(f"{title}: {text}" for title, (text, is_usual) in said.items() if is_usual)
+    odd = [f"{capital(title)}: {text}" for title, (text, is_usual) in said.items() if not is_usual]
+    return [*odd, *([f"As usual: {usual}"] if usual else [])]
 
 
 def facts_words(k: Knowledge, facts: dict[str, str]) -> list[str]:
@@ -73,6 +79,8 @@ def looked(drill: Drill, move: Move) -> list[str]:
         return story(drill.k, drill.steps) or ["Nothing was done yet."]
     if move.kind == "band":
         return _band(drill.k, move.names[0])
+    if move.kind == "card":
+        return _card(drill, *move.names)
     return _list(drill, *move.names)
 
 
@@ -83,6 +91,25 @@ def _band(k: Knowledge, name: str) -> list[str]:
     if name not in k.reading:
         return wrap(f"{name} is no reading. It shows: {'; '.join(outcomes.values())}.")
     return wrap(f"{k.check[name].title}: {describe(k.reading[name], list(outcomes))}")
+
+
+def _card(drill: Drill, *named: str) -> list[str]:
+    """The card of a fault, of a part its commonest one, or what parts two: nothing of it is from this call but what was told of
+    the machine."""
+    from faultodds.cards import card, faults_named
+    from faultodds_cli.shared.show_fault import card_lines, parting_lines
+
+    k, ready = drill.k, drill.visit.appliance
+    if not named or not all(named) or named[0].casefold().startswith("not "):
+        return wrap(
+            "No odds are shown before the end. Type card and a part (card coils), or what tells coils from igniter."
+        )
+    share = {name: mode.share for name, mode in k.modes()}
+    modes = [sorted(faults_named(k, text), key=lambda m: -share[m]) for text in named]
+    if len(modes) == 2:
+        return parting_lines(ready, modes[0][0], modes[1][0], drill.visit.facts)
+    others = ", ".join(modes[0][1:])
+    return [*card_lines(k, card(ready, modes[0][0])), *(wrap(f"Cards of the same part: {others}.") if others else [])]
 
 
 def _list(drill: Drill, what: str, wanted: str) -> list[str]:
@@ -113,7 +140,8 @@ def _work_words(k: Knowledge, work: Work) -> str:
     price = f", {money(work.cost, k)}" if work.cost else ""
     opened = ", ".join(k.access[i].title for i in work.access)
     who = " FOR QUALIFIED PEOPLE." if work.qualified else ""
-    return f"{work.title}. {work.minutes:.0f} min{price}{f'; {opened}' if opened else ''}.{who}"
+    runs = "; the machine runs with nobody beside it" if work.running and work.away else ""
+    return f"{work.title}. {work.minutes:.0f} min{price}{f'; {opened}' if opened else ''}{runs}.{who}"
 
 
 # ---- the end ----
@@ -218,11 +246,13 @@ def _given_away(end: Debrief) -> list[str]:
     lines = wrap("WHERE IT WAS LOST, by what was known at that step (not by luck)")
     if not dear and not unpriced:
         return [*lines, *wrap("Nowhere: no step gave away as much as the prices can tell.", "  ")]
-    for g in sorted(dear, key=lambda g: -(g.lost or 0.0)):
-        more = f"about {money(g.lost or 0.0, k)} dearer than: {did(k, g.best)}."
-        lines += wrap(f"{_at(g, k)}: {more}{_could(g)}", "  ", "    ")
-    for g in unpriced:
-        lines += wrap(f"{_at(g, k)}: worth more was: {did(k, g.best)}.{_could(g)}", "  ", "    ")
+    told = set[str]()
+    for g in [*sorted(dear, key=lambda g: -(g.lost or 0.0)), *unpriced]:
+        how = "worth more was" if g.lost is None else f"about {money(g.lost, k)} dearer than"
+        lines += wrap(f"{_at(g, k)}: {how}: {did(k, g.best)}.{_could(g)}", "  ", "    ")
+        if g.why not in told and len(told) < REASONS:
+            lines += wrap(f"Why that: {g.why}", "    ")
+            told.add(g.why)
     return lines
 
 
@@ -244,8 +274,24 @@ def _findings(end: Debrief) -> list[str]:
     for moved in end.moved:
         lines += wrap(f"{capital(did(k, moved.step.move))}: {moved.step.shown}", "  ", "    ")
         for fault, odds in moved.faults.items():
-            lines += wrap(f"{fault} {_from_to(odds)}{_own(moved, fault)}", "    - ", "      ")
+            lines += wrap(
+                f"{_spelt(fault)} {_from_to(odds)}{_seen(moved, fault)}{_own(moved, fault)}", "    - ", "      "
+            )
     return lines
+
+
+def _spelt(fault: str) -> str:
+    return fault.replace("_", " ")
+
+
+def _seen(moved: Moved, fault: str) -> str:
+    """Why: how often one finds that on calls that began so, and on others."""
+    from faultodds.cards import words
+
+    if fault not in moved.seen:
+        return ""
+    with_it, without = (words.of_twenty(p) for p in moved.seen[fault])
+    return f" (found on {with_it} of 20 that began so, {without} of 20 others)"
 
 
 def _leading(end: Debrief) -> dict[str, float]:

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING, Literal
 
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.names import fold, match
+from faultodds_cli.shared.text import WHAT_TELLS
 
 if TYPE_CHECKING:
     from faultodds.knowledge import Knowledge, Work
 
-Kind = Literal["ask", "check", "repair", "state", "close", "refer", "pause", "help", "list", "band", "so_far"]
+Kind = Literal["ask", "check", "repair", "state", "close", "refer", "pause", "help", "list", "band", "card", "so_far"]
 
 # Words of work that name a repair together with their part: clean the duct, wash the screen.
 CLEANING = ("clean", "wash", "clear")
@@ -30,6 +31,7 @@ FIRST: dict[str, Kind] = {
     **dict.fromkeys(("pause", "leave", "quit", "exit"), "pause"),
     **dict.fromkeys(("help", "?"), "help"),
     **dict.fromkeys(("band",), "band"),
+    **dict.fromkeys(("card", "why"), "card"),
     **dict.fromkeys(("story",), "so_far"),
 }
 _RUNS = frozenset({"run", "verify", "run_it", "test_run", "run_the_machine"})
@@ -74,6 +76,12 @@ def look(k: Knowledge, line: str) -> Move | None:
         return Move(kind)
     if kind == "list":
         return Move(kind, (fold(first), rest.strip()))
+    if (apart := WHAT_TELLS.fullmatch(line.strip())) is not None:
+        from faultodds.cards import two_named
+
+        return Move("card", two_named(apart[1]) or ())
+    if kind == "card":
+        return Move(kind, (rest.strip(),))
     return _named(k, kind, first, rest, line) if kind == "band" else None
 
 

@@ -83,6 +83,7 @@ Effort = Annotated[
 Figure = Annotated[
     Path | None, typer.Option("--figure", metavar="FILE", help="Also draw it: figure.png, .svg or .pdf.")
 ]
+Paper = Annotated[str, typer.Option("--paper", metavar="PAPER", help="letter or a4, for a PDF.")]
 Force = Annotated[bool, typer.Option("--force", help="Write over a file that is there.")]
 
 # ---- what is known of a call ----

@@ -22,6 +22,10 @@ _EIGHTHS = " ▏▎▍▌▋▊▉█"
 _TIED = "\ue000"
 _UNITS = "%|min|minutes?|h|hours?|s|seconds?|days?|k?ohm|V|volts?|A|F|C|in|ft|ft/min|cfm|ppm|lb|kg|g|mm|cm|m|psi|Btu/h"
 _AMOUNT = re.compile(rf"(?<=\d) (?=(?:{_UNITS})(?![\w/]))|(?<=\d in) (?=w\.?c)")
+# "what tells coils from igniter", as it is typed.
+WHAT_TELLS = re.compile(
+    r"(?i)(?:what|how)\s+(?:to\s+|do i\s+|can i\s+)?(?:tells?|parts?)\s+(?:the\s+)?(\S.*\sfrom\s.*\S?)"
+)
 
 
 def width() -> int:

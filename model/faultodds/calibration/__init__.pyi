@@ -1,4 +1,4 @@
-from .person import FEWEST as FEWEST, Drilled as Drilled, Person as Person, person as person
+from .person import FEWEST as FEWEST, Drilled as Drilled, Person as Person, person as person, sure_curve as sure_curve
 from .said import said as said
 from .scores import (
     MOST as MOST, NAMED as NAMED, bounded as bounded, brier as brier, log_loss as log_loss, rest as rest,

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from msgspec import Struct
 
-from faultodds.audit import Decomposition, Interval, bootstrap, decompose_groups
+from faultodds.audit import CurvePoint, Decomposition, Interval, bootstrap, decompose_groups, wilson
 from faultodds.calibration.scores import brier, even, log_loss, spread
 from faultodds.knowledge import Floats
 
@@ -15,6 +15,7 @@ from faultodds.knowledge import Floats
 FEWEST = 5
 # A fault is called too often or too seldom from half a call on.
 HALF_A_CALL = 0.5
+FIFTHS = 5
 
 
 class Drilled(Struct, frozen=True):
@@ -94,6 +95,25 @@ def person(done: Sequence[Drilled], faults: Sequence[str]) -> Person | None:
         wrong_parts=sum(d.wrong_parts for d in done),
         slips=sum(bool(d.slip) for d in done),
     )
+
+
+def sure_curve(done: Sequence[Drilled], faults: Sequence[str]) -> tuple[CurvePoint, ...]:
+    """How sure of the favourite fault against how often it was the one, by fifths of certainty, over drills that were not chosen
+    for a trap. The steps of one drill share its luck: intervals (Wilson) go by the drills in a fifth, not by the steps."""
+    found: dict[int, list[tuple[int, float, bool]]] = {}
+    for number, d in enumerate(done):
+        for row in [] if d.chosen else [spread(f, faults) for f in d.forecasts]:
+            sure = float(row.max())
+            found.setdefault(int(sure * FIFTHS), []).append((number, sure, int(row.argmax()) == faults.index(d.truth)))
+    points = []
+    for _, steps in sorted(found.items()):
+        drills = len({number for number, _, _ in steps})
+        right = float(np.mean([was for _, _, was in steps]))
+        low, high = wilson(np.array([right * drills]), np.array([float(drills)]))
+        points.append(
+            CurvePoint(float(np.mean([p for _, p, _ in steps])), right, float(low[0]), float(high[0]), drills)
+        )
+    return tuple(points)
 
 
 def _a_step(total: Floats, steps: Floats) -> Interval:

@@ -1,4 +1,4 @@
-from .audit_figure import calibration_curves as calibration_curves, draw as draw
+from .audit_figure import draw as draw, draw_person as draw_person
 from .course_figure import draw_course as draw_course
 from .network_figure import draw_network as draw_network
 from .plan_figure import check_paper as check_paper, save_plan as save_plan
@@ -7,4 +7,4 @@ from .policies_figure import PolicyBar as PolicyBar, draw_policies as draw_polic
 from .priors_figure import forest as forest
 from .style import check_path as check_path
 from .tornado_figure import draw_tornado as draw_tornado
-from .typeset import LEADING as LEADING, TextLine as TextLine, tall as tall, wrapped as wrapped
+from .typeset import LEADING as LEADING, TextLine as TextLine, tall as tall, text_width as text_width, wrapped as wrapped

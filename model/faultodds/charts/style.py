@@ -85,12 +85,15 @@ def tones(count: int) -> list[str]:
 
 
 def save(figure: Any, path: Path, *, dpi: int = 150, option: str = "--figure") -> None:
-    """Write a figure, whole or not at all, with nothing in it that changes from run to run; FaultoddsError when it cannot be."""
+    """Write a figure, whole or not at all, with nothing in it that changes from run to run, and its title in words, which is
+    what a screen reader says of it; FaultoddsError when it cannot be."""
     import matplotlib as mpl
 
     check_path(path, "figure.png", force=True, option=option)
     kind = path.suffix.lower()[1:]
-    metadata = {"png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}[kind]
+    title = figure.get_suptitle() or next((a.get_title() for a in figure.axes if a.get_title()), path.stem)
+    metadata: dict[str, Any] = {"png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}[kind]
+    metadata["Title"] = " ".join(title.split())
     try:
         with mpl.rc_context({"svg.hashsalt": "faultodds"}), written_whole(path, shared=True) as beside:
             figure.savefig(beside, format=kind, dpi=dpi, metadata=metadata)

@@ -8,12 +8,13 @@ from typing import Literal
 
 from msgspec import Struct
 
-Kind = Literal["alert", "head", "text", "list", "table", "photo"]
+Kind = Literal["alert", "head", "text", "list", "table", "form", "photo", "sheet"]
 
 
 class Block(Struct, frozen=True):
     """One block. `alert`: what must not be missed, in the size of the body; `list`: `items`; `table`: `rows`
-    under the heads in `items`; `photo`: a file, with what it shows as `text`."""
+    under the heads in `items`; `form`: a table with room to write in; `photo`: a file, with what it shows as `text`; `sheet`: a
+    head on a new sheet of paper."""
 
     kind: Kind
     text: str = ""
@@ -52,11 +53,11 @@ def text_lines(page: Page) -> list[str]:
         match block.kind:
             case "alert":
                 lines += [f"!! {block.text}", ""]
-            case "head":
+            case "head" | "sheet":
                 lines += ["", block.text.upper()]
             case "list":
                 lines += [f"  - {text}" for text in block.items]
-            case "table":
+            case "table" | "form":
                 lines += [f"  {_row(block.items, row)}" for row in block.rows]
             case "photo":
                 lines.append(f"  [photograph: {block.text}]")

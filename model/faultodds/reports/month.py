@@ -158,7 +158,7 @@ def _in_short(month: Month) -> str:
         if month.fitted
         else "no part was fitted"
     )
-    return f"{month.jobs} jobs begun, {len(month.back)} complaints came back, {wrong}."
+    return f"Jobs begun: {month.jobs}; complaints that came back: {len(month.back)}; {wrong}."
 
 
 def _minutes(month: Month) -> list[tuple[str, ...]]:
@@ -203,4 +203,6 @@ def _shelf(appliance: Appliance, month: Month) -> Iterator[Block]:
         for c in shelf.copies[:PARTS_SHOWN]
     ]
     heads = ("Part", "Carry", "Each", "Used, expected", "Saves")
-    yield from table(f"Parts that pay to carry, for {calls} calls of the usual mix", heads, rows)
+    yield from table(
+        f"Parts that pay to carry, for {calls} {'calls' if calls > 1 else 'call'} of the usual mix", heads, rows
+    )

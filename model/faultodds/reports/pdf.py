@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from faultodds.charts import LEADING, PAPERS, TextLine, tall, wrapped
+from faultodds.charts import LEADING, PAPERS, TextLine, tall, text_width, wrapped
 from faultodds.reports.blocks import Block, Page
 from faultodds.reports.html import COLOURS
 
@@ -16,20 +16,26 @@ if TYPE_CHECKING:
 BODY, HEAD, TITLE, FOOT = 10.5, 12.0, 16.0, 9.0
 MARGIN, GAP, PAD, INDENT = 50.0, 7.0, 5.0, 16.0
 TALLEST_PHOTO = 260.0
+# A line that is written on by hand.
+WRITTEN = 30.0
 
 
 class _Strip(NamedTuple):
-    """A strip across the page that is not parted: lines at an indent, or beside one another in columns; shaded; or a picture."""
+    """A strip across the page that is not parted: lines at an indent, or beside one another in columns, at `least` so high and
+    with a rule below where `ruled`; shaded; or a picture. `breaks`: it begins a sheet."""
 
     columns: tuple[tuple[float, list[TextLine]], ...]
     gap: float = 0.0
     alert: bool = False
     photo: Path | None = None
     with_next: bool = False
+    breaks: bool = False
+    ruled: bool = False
+    least: float = 0.0
 
     @property
     def height(self) -> float:
-        lines = max((tall(lines) for _, lines in self.columns), default=0.0)
+        lines = max((self.least, *(tall(lines) for _, lines in self.columns)))
         return lines + (2 * PAD if self.alert else 0.0) + (TALLEST_PHOTO if self.photo else 0.0)
 
 
@@ -70,11 +76,13 @@ def _block(block: Block, room: float) -> Iterator[_Strip]:
         case "head":
             strip = _one(block.text, room, HEAD, "bold", COLOURS["head"][0])
             yield strip._replace(gap=2 * GAP, with_next=True)
+        case "sheet":
+            yield _one(block.text, room, TITLE, "bold", COLOURS["head"][0])._replace(breaks=True, with_next=True)
         case "list":
             for text in block.items:
                 columns = ((2.0, wrapped("\u2022", INDENT, BODY)), (INDENT + 4, wrapped(text, room - INDENT - 4, BODY)))
                 yield _Strip(columns, GAP / 2)
-        case "table":
+        case "table" | "form":
             yield from _rows(block, room)
         case "photo":
             yield _one(block.text, room)._replace(photo=block.file)
@@ -83,16 +91,23 @@ def _block(block: Block, room: float) -> Iterator[_Strip]:
 
 
 def _rows(block: Block, room: float) -> Iterator[_Strip]:
-    """A table: columns as wide as what stands in them asks for, within the room."""
+    """A table: columns as wide as what stands in them asks for, within the room, and words whole where they can be."""
     cells = [block.items, *block.rows]
-    weights = [min(max(len(row[c]) for row in cells), 45) + 4 for c in range(len(block.items))]
-    widths = [room * w / sum(weights) for w in weights]
+    columns = range(len(block.items))
+    words = [[w for row in cells for w in row[c].split()] for c in columns]
+    most = room / len(words)
+    least = [min(max((text_width(w, BODY - 1, "bold") for w in each), default=0.0) + 9, most) for each in words]
+    weights = [min(max(len(row[c]) for row in cells), 45) + 4 for c in columns]
+    spare = room - sum(least)
+    shares = [w / sum(weights) for w in weights]
+    widths = [low + spare * s for low, s in zip(least, shares, strict=True)]
     for at, row in enumerate(cells):
-        left, columns = 0.0, []
+        left, placed = 0.0, []
         for text, width in zip(row, widths, strict=True):
-            columns.append((left, wrapped(text, width - 8, BODY - 1, "bold" if at == 0 else "normal") if text else []))
+            placed.append((left, wrapped(text, width - 8, BODY - 1, "bold" if at == 0 else "normal") if text else []))
             left += width
-        yield _Strip(tuple(columns), GAP / 2, with_next=at == 0)
+        least = WRITTEN if block.kind == "form" and at else 0.0
+        yield _Strip(tuple(placed), GAP / 2, with_next=at == 0, ruled=True, least=least)
 
 
 def _sheets(strips: list[_Strip], room: float) -> Iterator[list[_Strip]]:
@@ -104,7 +119,7 @@ def _sheets(strips: list[_Strip], room: float) -> Iterator[list[_Strip]]:
         while strips[follow].with_next and follow + 1 < len(strips):
             follow += 1
             needed += strips[follow].gap + strips[follow].height
-        if sheet and needed > left:
+        if sheet and (strip.breaks or needed > left):
             yield sheet
             sheet, left = [], room
         sheet.append(strip)
@@ -133,6 +148,10 @@ def _drawn(sheet: list[_Strip], width: float, height: float, foot: str) -> Figur
             axes.add_patch(Rectangle(corner, 4, strip.height, facecolor=ink, edgecolor="none"))
         for left, lines in strip.columns:
             _write(axes, lines, MARGIN + left, top - (PAD if strip.alert else 0.0))
+        if strip.ruled:
+            axes.plot(
+                (MARGIN, width - MARGIN), (top - strip.height - 1.5,) * 2, color=COLOURS["foot"][0], linewidth=0.5
+            )
         if strip.photo is not None:
             _hang(axes, strip.photo, top - tall(strip.columns[0][1]), width)
         top -= strip.height

@@ -12,11 +12,16 @@ from faultodds.reports.blocks import Page
 ENDINGS = (".html", ".pdf")
 
 
-def save(page: Page, path: Path, paper: str = "letter", force: bool = False) -> None:
-    """Write a page as HTML or PDF, by the ending of `path`; raises FaultoddsError, and writes nothing, where that cannot be."""
+def refuse_page(path: Path, example: str, paper: str, force: bool = False) -> None:
+    """Raise FaultoddsError where no page can be written there, or something is there (unless `force`)."""
     if paper not in PAPERS:
         raise FaultoddsError(f"--paper {paper}: known papers are {', '.join(PAPERS)}. Type for example --paper a4.")
-    refuse_taken(path, "--to", "job.html", kind="a page", endings=ENDINGS, force=force)
+    refuse_taken(path, "--to", example, kind="a page", endings=ENDINGS, force=force)
+
+
+def save(page: Page, path: Path, paper: str = "letter", force: bool = False) -> None:
+    """Write a page as HTML or PDF, by the ending of `path`; raises FaultoddsError, and writes nothing, where that cannot be."""
+    refuse_page(path, "job.html", paper, force)
     try:
         with written_whole(path, shared=True, fresh=not force) as beside:
             if path.suffix.casefold() == ".html":
