@@ -84,6 +84,10 @@ Figure = Annotated[
     Path | None, typer.Option("--figure", metavar="FILE", help="Also draw it: figure.png, .svg or .pdf.")
 ]
 Force = Annotated[bool, typer.Option("--force", help="Write over a file that is there.")]
+Since = Annotated[
+    str, typer.Option("--since", metavar="DAY", help="Learn only from jobs from this day on: 2025-04-01.")
+]
+Branch = Annotated[str, typer.Option("--branch", metavar="NAME", help="Learn only from this branch's jobs.")]
 
 # ---- what is known of a call ----
 
