@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from faultodds.audit import learned_from
+from faultodds.joblog import find_log
 from faultodds.joblog.clean import write_clean
 from faultodds.tuning.draw import draw_log
 from run_cli import Ran, faultodds, write_toy
@@ -188,3 +190,15 @@ def test_a_part_of_a_log_is_learned_from_when_asked(file: str, log: str) -> None
     assert (tune(file, log, "--since", "yesterday").code, tune(file, log, "--since", "2199-01-01").code) == (2, 2)
     wrong = tune(file, log, "--branch", "quay")
     assert (wrong.code, "there is no branch in this log called 'quay'" in wrong.said) == (2, True)
+
+
+def test_a_part_of_a_log_is_judged_by_that_part(file: str, log: str) -> None:
+    """What was learned from a part of a log is held against that part; an audit of the whole log is no verdict on it."""
+    part = "--since", "1990-01-01"
+    made = faultodds("learn", log, *part, "--appliance", file, "--json").answer
+    assert (made["settings"]["since"], made["verdict"]["base"]) == ("1990-01-01", "file")
+    told = [learned_from(toy().appliance.id, find_log(log), *which) for which in ((), ("1990-01-01",))]
+    assert [made["revision"] in ids for ids in told] == [False, True]
+    for command in ("audit", "learn"):
+        wrong = faultodds(command, log, "--branch", "quay", "--appliance", file)
+        assert (wrong.code, "there is no branch in this log called 'quay'" in wrong.said) == (2, True)

@@ -48,6 +48,8 @@ def audit_command(
             "--first", metavar="N", min=1, max=10_000_000, help="Jobs to have seen before the first forecast."
         ),
     ] = 50,
+    since: options.Since = "",
+    branch: options.Branch = "",
     figure: options.Figure = None,
     force: options.Force = False,
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
@@ -65,13 +67,14 @@ def audit_command(
     from faultodds.audit import against_in_use, chosen, keep, learned_from, read_truth
     from faultodds.belief import open_appliance
     from faultodds.joblog import find_log
+    from faultodds.tuning import part_of_log
 
     moments = chosen(stages)
     _refuse_early(figure, force, truth, rivals_know_truth)
     known = None if truth is None else read_truth(truth)
     knowledge = open_appliance(appliance, revision="file").knowledge
     path = find_log(log, data)
-    frame = _opened(path, knowledge)
+    frame = part_of_log(_opened(path, knowledge), since, branch)
     others = {each: open_appliance(appliance, revision=each).knowledge for each in revision or ()}
     with work("learning") as tick:
         found = against_in_use(
@@ -79,7 +82,7 @@ def audit_command(
             rivals_know_truth=rivals_know_truth, first_jobs=first, most_refits=refits,
             tick=lambda what: tick(f"learning: {what} done", 0, 0),
         )  # fmt: skip
-    for each in learned_from(knowledge.appliance.id, path) if truth is None else ():
+    for each in learned_from(knowledge.appliance.id, path, since, branch) if truth is None else ():
         keep(knowledge.appliance.id, each, found)
     _say(found, Path(log).stem, knowledge.appliance.id, figure, as_json)
 

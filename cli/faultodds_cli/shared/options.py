@@ -85,6 +85,10 @@ Figure = Annotated[
 ]
 Paper = Annotated[str, typer.Option("--paper", metavar="PAPER", help="letter or a4, for a PDF.")]
 Force = Annotated[bool, typer.Option("--force", help="Write over a file that is there.")]
+Since = Annotated[
+    str, typer.Option("--since", metavar="DAY", help="Learn only from jobs from this day on: 2025-04-01.")
+]
+Branch = Annotated[str, typer.Option("--branch", metavar="NAME", help="Learn only from this branch's jobs.")]
 
 # ---- what is known of a call ----
 

@@ -54,10 +54,8 @@ def tune_command(
         str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask cluster to use: tcp://host:8786.")
     ] = None,
     seed: Annotated[int, typer.Option("--seed", metavar="S", min=0, max=2**63 - 1, help="Which random draws.")] = 0,
-    since: Annotated[
-        str, typer.Option("--since", metavar="DAY", help="Learn only from jobs from this day on: 2025-04-01.")
-    ] = "",
-    branch: Annotated[str, typer.Option("--branch", metavar="NAME", help="Learn only from this branch's jobs.")] = "",
+    since: options.Since = "",
+    branch: options.Branch = "",
     about: AboutOption = "causes",
     top: TopOption = 15,
     figure: options.Figure = None,

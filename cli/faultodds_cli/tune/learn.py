@@ -29,6 +29,8 @@ def learn_command(
     ],
     yes: Annotated[bool, typer.Option("--yes", "-y", help="Take the proposed mapping without asking.")] = False,
     top: Annotated[int, typer.Option("--top", metavar="N", min=1, max=1000, help="How many main causes to show.")] = 12,
+    since: options.Since = "",
+    branch: options.Branch = "",
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,
     data: options.LogData = None,
     as_json: options.Json = False,
@@ -51,7 +53,7 @@ def learn_command(
     name = report.log if report else log
     path = _clean(name, data)
     with work("learning") as tick:
-        revision = learn(ready, path, Settings(), tick=tick)
+        revision = learn(ready, path, Settings(), since=since, branch=branch, tick=tick)
         verdict = judged_log(appliance, path, revision, tick=lambda what: tick(f"auditing: {what}", 0, 0))
     _say(ready.knowledge, report, revision, verdict, top, appliance, as_json)
 

@@ -14,11 +14,14 @@ from faultodds.audit.stages import chosen
 from faultodds.belief import open_appliance
 from faultodds.errors import FaultoddsError
 from faultodds.revisions import FILE, Revision, Verdict, accepted, get, judge, revision_ids
+from faultodds.tuning import part_of_log
 
 if TYPE_CHECKING:
     import pandas as pd
 
 SHORT: Final = "complaint,1,all"
+#: Settings of a revision that say which part of a log it was learned from.
+PART: Final = ("since", "branch")
 
 
 def against_in_use(appliance: str, frame: pd.DataFrame, **how: Any) -> Audit:
@@ -48,14 +51,16 @@ def against_in_use(appliance: str, frame: pd.DataFrame, **how: Any) -> Audit:
 def judged_log(
     appliance: str, path: Path, revision: Revision, tick: Callable[[str], None] = lambda what: None
 ) -> Verdict:
-    """Hold what a clean log teaches against what is in use, and keep the verdict with the revision learned from it.
+    """Hold what a clean log, or the part of it that the revision was learned from, teaches against what is in use, and keep the
+    verdict with the revision.
 
     A log that is too short to judge by gives a verdict that says so.
     """
     from faultodds.joblog import read_clean
 
     try:
-        found = against_in_use(appliance, read_clean(path), stages=chosen(SHORT), with_rivals=False, tick=tick)
+        frame = part_of_log(read_clean(path), **{name: str(revision.settings.get(name, "")) for name in PART})
+        found = against_in_use(appliance, frame, stages=chosen(SHORT), with_rivals=False, tick=tick)
     except FaultoddsError as error:
         return Verdict(False, "", f"Nobody can tell yet whether these numbers forecast better: {error}", "")
     return keep(revision.appliance, revision.id, found)
@@ -70,16 +75,16 @@ def keep(appliance: str, revision: str, found: Audit) -> Verdict:
     return told
 
 
-def learned_from(appliance: str, path: Path) -> list[str]:
-    """Ids of the revisions that were learned from exactly this clean log, all of it."""
+def learned_from(appliance: str, path: Path, since: str = "", branch: str = "") -> list[str]:
+    """Ids of the revisions that were learned from exactly this clean log, and exactly this part of it."""
     with path.open("rb") as file:
         digest = hashlib.file_digest(file, "sha256").hexdigest()
     found = []
     for each in revision_ids(appliance):
         try:
             revision = get(appliance, each)
-            part = {"since", "branch"} & set(revision.settings)
-            found += [each] if revision.log.sha256 == digest and not part else []
+            part = tuple(str(revision.settings.get(name, "")) for name in PART)
+            found += [each] if revision.log.sha256 == digest and part == (since, branch) else []
         except FaultoddsError:
             continue
     return found

@@ -6,6 +6,7 @@ import numpy as np
 
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Floats
+from faultodds.tuning import kept
 from faultodds.tuning.arrays import TINY
 from faultodds.tuning.centre import recentred
 from faultodds.tuning.families import Families
@@ -39,6 +40,8 @@ class Ascent:
         self.structure, self.families = structure, structure.families
         self.settings, self.silence = settings, silence
         self.centre = self.families.prior
+        self.normal = kept.normals(structure, silence.heard)
+        self.kept = np.eye(len(kept.LOGS))[kept.NOTHING]
         self.theta = theta
         self.strengths = settings.worth()
         self.free = settings.strengths == AUTO
@@ -47,13 +50,24 @@ class Ascent:
         self.statistics: Statistics | None = None
 
     def settle(self, go: Pass) -> None:
-        """Find what the strengths are about from a log or a part of one: how common the values of facts are, how full columns."""
+        """Find what the strengths are about from a log or a part of one: how common the values of facts are, how full columns, how
+        often a normal result of a check is written down.
+        """
         for _ in range(CHOICES if self.settings.recentre else 0):
-            self.centre = recentred(self.structure, self._passes(go, BETWEEN).counts)
+            counts = self._passes(go, BETWEEN).counts
+            if self.free:
+                worth = self.families.spread_strengths(self.strengths)
+                self.kept = kept.belief(self.structure, self.normal, worth, counts)
+            centre = recentred(self.structure, counts)
+            self.centre = kept.moved(self.structure, self.normal, centre, float(self.kept @ kept.LOGS))
 
     def climb(self, go: Pass, enough: float = 1.0) -> None:
         """Go up until a step would gain less than the tolerance, or so many times that."""
         self.statistics = self._passes(go, self.settings.iterations, enough)
+
+    def shown(self, theta: Floats) -> Floats:
+        """(P,) chances as checks show them, of which the record shows `theta`."""
+        return kept.moved(self.structure, self.normal, theta, -float(self.kept @ kept.LOGS))
 
     @property
     def counts(self) -> Floats:

@@ -16,7 +16,7 @@ import numpy as np
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
 from faultodds.knowledge import Floats, Knowledge, overlay
-from faultodds.tuning import holding, missing, places as file_places
+from faultodds.tuning import holding, kept, missing, places as file_places
 from faultodds.tuning.arrays import TINY, arrays_of
 from faultodds.tuning.ascent import WARM, Ascent, trust_of
 from faultodds.tuning.encode import Chunk, Encoder, frames_of
@@ -54,7 +54,7 @@ class Learned:
     silences were chosen. `jobs` learned from,
     `set_aside` jobs that no fault explains. `notes` are plain sentences for the manager. `families`, `theta`, `counts`,
     `strengths` and `silence` are the fit itself; `held` is how far it was believed,
-    None for strengths set by hand.
+    None for strengths set by hand; `kept` how far each of `kept.LOGS` is.
     """
 
     knowledge: Knowledge
@@ -75,6 +75,7 @@ class Learned:
     held: Held | None
     silence: Silence
     centre: Floats
+    kept: Floats
 
     def written(self, check: int) -> tuple[float, float]:
         """Chance that a normal answer of a symptom or check is written down, and that any other is."""
@@ -108,7 +109,8 @@ def _fit(knowledge: Knowledge, logs: pd.DataFrame | Iterable[pd.DataFrame], sett
     with workers(structure, chunks, settings) as go:
         ascent.climb(go)
     held = hold(structure, chunks, ascent) if ascent.free else None
-    return _learned(structure, settings, ascent, held, [*notes, *start.notes])
+    ascent.theta = ascent.shown(ascent.theta)
+    return _learned(structure, settings, ascent, held, [*notes, *start.notes, *kept.sentences(ascent.kept)])
 
 
 @dataclass(frozen=True)
@@ -310,4 +312,5 @@ def _learned(structure: Structure, settings: Settings, ascent: Ascent, held: Hel
         held=held,
         silence=ascent.silence,
         centre=ascent.centre,
+        kept=ascent.kept,
     )

@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from faultodds.errors import unknown
 from faultodds.knowledge import Floats, Knowledge
-from faultodds.tuning import holding, statistics
+from faultodds.tuning import holding, kept, statistics
 from faultodds.tuning.arrays import TINY, Arrays, arrays_of
 from faultodds.tuning.ascent import trust_of
 from faultodds.tuning.encode import (
@@ -121,6 +121,7 @@ class Chain:
         self.pseudo = structure.families.spread_strengths({**learned.strengths, **free}, learned.centre)
         self.rng = np.random.default_rng(seed)
         self.trust = trust_of(learned.settings)
+        self.normal = kept.normals(structure, learned.silence.heard)
 
     def sweep(self) -> Floats:
         """One sweep; returns the new chances (P,)."""
@@ -132,12 +133,14 @@ class Chain:
         drawn = np.maximum(self.rng.standard_gamma(self.pseudo + counts), 1e-290)
         self.theta = np.maximum(f.scaled(drawn), TINY)
         held = self.learned.held
+        left_out = float(self.rng.choice(kept.LOGS, p=self.learned.kept))
         if held is None:
-            return self.theta
+            return kept.moved(self.structure, self.normal, self.theta, -left_out)
         # The chain goes on with shares that are free; what is handed out is held back as the learned shares are.
         own = f.shares
         self.theta[own] = holding.drawn(counts[own], f.prior[own], holding.FREE, self.rng)
         out = holding.mixed(f, self.theta, self.learned.centre, held.ways)
+        out = kept.moved(self.structure, self.normal, out, -left_out)
         spread = holding.SPREADS[int(self.rng.choice(len(holding.SPREADS), p=held.spreads))]
         out[own] = holding.drawn(counts[own], f.prior[own], spread, self.rng)
         return out
