@@ -165,6 +165,11 @@ def test_what_was_written_to_get_past_is_heard(text: str) -> None:
     assert hear(text) is not None
 
 
+def test_a_faint_smell_is_gas() -> None:
+    """Not somebody who faints: its steps touch no switch."""
+    assert {heard.hazard if (heard := hear(text)) else None for text in ATTACK["faint_smells"]} == {"gas"}
+
+
 @pytest.mark.parametrize("hazard", ["shock", "defeated"])
 def test_a_shock_and_a_defeated_device_are_dangers_of_their_own(hazard: str) -> None:
     """With steps of their own."""
