@@ -22,6 +22,7 @@ from faultodds.tuning.families import Index
 from faultodds.tuning.structure import Structure
 
 #: Logarithms of `kept` that are weighed, from a fifth to five: bad results may be the ones left out. The middle one is nothing.
+#: The range, and half the belief for nothing, are common practice, no source.
 LOGS = np.linspace(-1.6, 1.6, 65)
 NOTHING = len(LOGS) // 2
 
