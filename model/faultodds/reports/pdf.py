@@ -106,8 +106,8 @@ def _rows(block: Block, room: float) -> Iterator[_Strip]:
         for text, width in zip(row, widths, strict=True):
             placed.append((left, wrapped(text, width - 8, BODY - 1, "bold" if at == 0 else "normal") if text else []))
             left += width
-        least = WRITTEN if block.kind == "form" and at else 0.0
-        yield _Strip(tuple(placed), GAP / 2, with_next=at == 0, ruled=True, least=least)
+        high = WRITTEN if block.kind == "form" and at else 0.0
+        yield _Strip(tuple(placed), GAP / 2, with_next=at == 0, ruled=True, least=high)
 
 
 def _sheets(strips: list[_Strip], room: float) -> Iterator[list[_Strip]]:
