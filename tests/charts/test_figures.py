@@ -183,6 +183,8 @@ def test_same_input_same_bytes(name: str, suffix: str, tmp_path: Path) -> None:
     for path in (one, two):
         style.save(FIGURES[name](np.random.default_rng(5)), path)
     assert one.read_bytes() == two.read_bytes()
+    if suffix == ".svg":  # said by a screen reader
+        assert len(one.read_text("utf-8").partition("<title>")[2].partition("</title>")[0]) > 5
     assert one.read_bytes().startswith({".png": b"\x89PNG", ".svg": b"<?xml", ".pdf": b"%PDF"}[suffix])
 
 

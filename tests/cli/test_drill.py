@@ -20,6 +20,7 @@ from faultodds_cli.drill import words
 from faultodds_cli.drill.debrief import Adviser, best_plan, debrief
 from faultodds_cli.drill.game import ODDS, Aside, Drill
 from faultodds_cli.drill.levels import LEVELS, OPEN_BITS, TRAPS, WHO, drill_of, traps
+from faultodds_cli.drill.show import looked
 from faultodds_cli.drill.words import Move
 from faultodds_cli.trial.checklist import checklist
 from faultodds_cli.trial.visit import TrialJob
@@ -61,7 +62,12 @@ def _drill(
 ) -> tuple[Drill, list[str]]:
     """A drill into which some lines were typed, and what it said."""
     left, told = iter(lines), list[str]()
-    drill = Drill(drill_of(dryer, level, seed, qualified), lambda question: next(left, None), told.append)
+    drill = Drill(
+        drill_of(dryer, level, seed, qualified),
+        lambda question: next(left, None),
+        told.append,
+        lambda drill, move: told.extend(looked(drill, move)),
+    )
     with pytest.raises(Aside):
         drill.play()
     return drill, told
@@ -106,9 +112,9 @@ def test_a_safety_slip_ends_the_drill_with_its_reason(dryer: Appliance, case: st
 
 def test_what_was_found_makes_a_slip(dryer: Appliance) -> None:
     """The burner with the duct off on a burning smell; a machine left in use that must not run."""
-    assert "burning_smell" in _slip(dryer, ["check duct_off_run"], {"burning_smell": "yes"})
+    assert "burning smell, no smoke: yes" in _slip(dryer, ["check duct_off_run"], {"burning_smell": "yes"})
     assert not _slip(dryer, ["check duct_off_run", "power off, gas off"], {"burning_smell": "no"})
-    assert "transition_look" in _slip(dryer, ["done"], {"transition_look": "off"})
+    assert "Look at the transition duct" in _slip(dryer, ["done"], {"transition_look": "off"})
 
 
 def test_what_is_safe_is_no_slip(dryer: Appliance) -> None:

@@ -20,7 +20,8 @@ app = options.new_app(
 )
 
 Level = Annotated[
-    int, typer.Option("--level", metavar="N", min=1, max=4, help="1 little is open, 2, 3 nearly all is, 4 traps.")
+    int,
+    typer.Option("--level", metavar="N", min=1, max=4, help="1 little is open, 2 a good deal, 3 nearly all; 4 traps."),
 ]
 Seed = Annotated[
     int | None,

@@ -91,7 +91,8 @@ def save(figure: Any, path: Path, *, dpi: int = 150, option: str = "--figure") -
 
     check_path(path, "figure.png", force=True, option=option)
     kind = path.suffix.lower()[1:]
-    title = figure.get_suptitle() or next((a.get_title() for a in figure.axes if a.get_title()), path.stem)
+    texts = [t for t in (*figure.texts, *(t for a in figure.axes for t in (a.title, *a.texts))) if t.get_text()]
+    title = figure.get_suptitle() or max(texts, key=lambda t: t.get_fontsize()).get_text()
     metadata: dict[str, Any] = {"png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}[kind]
     metadata["Title"] = " ".join(title.split())
     try:
