@@ -391,10 +391,10 @@ Scored = dict[int, dict[str, list[Drilled]]]
 Score = Callable[[np.ndarray, int], float]
 
 
-@pytest.mark.parametrize(("level", "seed"), [(1, 1), (1, 200), (1, 204), (1, 209), (2, 204), (4, 208)])
+@pytest.mark.parametrize(("level", "seed"), [(1, 1), (1, 200), (2, 204)])
 def test_one_who_does_what_is_advised_loses_nothing_and_does_not_slip(dryer: Appliance, level: int, seed: int) -> None:
     """Typed line by line through the drill, asked for odds and shut-offs, it comes to the very plan; no step gave anything away.
-    On most of these something stopped the run, or the heat, and was worked on."""
+    On the last two something stopped the run, or the heat, and was worked on."""
     fresh = drill_of(dryer, level, seed)
     learner = drilled(dryer, fresh.call, tools_odds, by_advice)
     cost, slip = learner.drill.visit.cost, learner.drill.slip
