@@ -22,6 +22,8 @@ from faultodds.job.steps import Finding
 from job_states import walks
 
 STATES = int(os.environ.get("FAULTODDS_SAFETY_STATES", "2000"))
+# A planted mistake is seen among so many states; the search ends where it is.
+PLANTED = 20000
 
 
 @pytest.fixture(scope="module")
@@ -43,8 +45,15 @@ def stops_by_a_plain_reading(visit: OpenJob, job: Job) -> Iterator[str]:
         seen = k.observables()[name]
         stopping = {*seen.lets_out, *seen.stops_run}
         yield from (
-            f"{name}={o}" for o in stopping if finding.outcome == o or (finding.likelihood or {}).get(o, 0) > 0.5
+            f"{name}={o}"
+            for o in stopping
+            if finding.outcome == o or (finding.likelihood or {}).get(o, 0) >= bar(o in seen.stops_run)
         )
+
+
+def bar(stops: bool) -> float:
+    """From what share on a doubtful finding stands: what stops the run from a quarter on, what lets something out from a half."""
+    return 0.25 if stops else 0.5 + 1e-9
 
 
 def wrong_ends(appliance: Appliance, count: int) -> Iterator[str]:
@@ -69,7 +78,7 @@ def test_a_planted_mistake_is_seen(dryer: Appliance, monkeypatch: pytest.MonkeyP
         monkeypatch.setattr(closing, "refuse_gone", lambda appliance, job: None)
     else:
         monkeypatch.setattr(closing, "refuse_gone", gates.refuse_run)
-    assert set(wrong_ends(dryer, STATES)) - {"gone"}
+    assert any(end != "gone" for end in wrong_ends(dryer, PLANTED))
 
 
 STANDING = ["co_room=high", "burner_watch=burns_on", "transition_look=off", "over_back_look=off", "meter_clock=high"]

@@ -99,10 +99,9 @@ def refuse_gone(appliance: Appliance, job: Job) -> None:
     _refuse(appliance, "close gone", known, barred(appliance.knowledge, known[0]))
     for name, outcome in not_looked_at_again(appliance.knowledge, known[1]):
         raise FaultoddsError(
-            f"close gone is refused: {name}={outcome} was found, or may be so by the last look, and no plain one since "
-            "shows otherwise. "
-            f"Enter what "
-            f"{name} shows now; then close gone. Otherwise close referred: the machine is then left out of service."
+            f"close gone is refused: {name}={outcome} was found, or may be so, and nobody has looked again since with a plain "
+            f"answer. Enter what {name} shows now; then close gone. Otherwise close referred: the machine is then left out of "
+            "service."
         )
 
 
