@@ -82,7 +82,7 @@ def test_what_nobody_here_may_mend_is_handed_over(
 def bars(k: Knowledge, name: str, outcome: str) -> bool:
     """Whether the machine is not run, or not with nobody beside it, after this."""
     seen = k.observables().get(name)
-    return seen is not None and outcome in {**seen.stops, **seen.stops_away, **seen.lets_out}
+    return seen is not None and outcome in seen.bars
 
 
 @pytest.mark.parametrize("share", [0.25, 0.4, 0.5, 0.6, 1.0])
@@ -107,6 +107,8 @@ def test_it_is_looked_at_again_before_anybody_leaves(dryer: Appliance) -> None:
         belief = infer(dryer.suspects, Evidence({}, (WeighedFinding(name, {outcome: 1.0}), ran), mended))
         move = advisor.best_move(dryer, belief, situation.Situation(asking=True))
         assert (move.kind, move.name) == (kind, name)
+        skipped = advisor.best_move(dryer, belief, situation.Situation(asking=True, skipped=frozenset({name})))
+        assert skipped.kind not in ("stop", "ask"), name
         assert (
             "It stopped the machine" in advisor.advise(dryer, belief, situation.Situation(asking=True)).why
             or kind == "check"

@@ -220,7 +220,8 @@ def undo(
         if as_json:
             from faultodds.job import job_answer
 
-            say_json({**job_answer(visit, advice=False), "taken_back": taken})
+            warned = no_longer_stops(visit.knowledge, steps)
+            say_json({**job_answer(visit, advice=False), "taken_back": taken, "warned": warned})
         else:
             say([f"Job {visit.job.id}:", *(line for text in taken for line in wrap(f"taken back: {text}", "  "))])
             say(cautions(no_longer_stops(visit.knowledge, steps)))

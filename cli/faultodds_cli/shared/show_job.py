@@ -198,10 +198,10 @@ def no_longer_stops(knowledge: Knowledge, taken_back: Iterable[Step]) -> list[st
     seen = knowledge.observables()
     found = [step.payload for step in taken_back if isinstance(step.payload, Finding)]
     return [
-        f"{f.name}={f.outcome} kept the machine from running. Take it back only if it was never so. If it was, enter it again; "
+        f"{f.name}={outcome} kept the machine from running. Take it back only if it was never so. If it was, enter it again; "
         "what has changed since is looked at again and entered anew."
         for f in found
-        if f.outcome in {**seen[f.name].stops, **seen[f.name].lets_out, **seen[f.name].stops_away}
+        for outcome in sorted(seen[f.name].bars & {f.outcome, *(f.likelihood or {})})
     ]
 
 

@@ -17,7 +17,7 @@ from faultodds.advice.machine import MachineStates
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.questions import QuestionPrice, open_questions, priced_questions
 from faultodds.advice.ranking import CheckPrice, Ranking, RepairPrice
-from faultodds.advice.situation import Situation, not_looked_at_again
+from faultodds.advice.situation import Situation
 from faultodds.advice.stopping import same_repair_probability, value_of_perfect_information
 from faultodds.belief import Appliance, Belief
 from faultodds.knowledge import UNLISTED_MODE, repair_modes
@@ -224,14 +224,17 @@ def _owed_first(ranking: Ranking, move: NextMove) -> NextMove:
 
 def _looked_again(ranking: Ranking, move: NextMove) -> NextMove:
     """After a run that passed: what was seen with the machine stopped by it, looked at again, in place of any other move; a
-    symptom where there is somebody to say what it shows."""
+    symptom where there is somebody to say what it shows. Nobody leaves where that cannot be: it is handed over."""
     problem = ranking.problem
-    for name, _ in not_looked_at_again(problem.knowledge, problem.belief.evidence) if problem.verified else ():
+    left = problem.look_again if problem.verified else ()
+    for name in left:
         check = next((c for c in ranking.checks if c.name == name), None)
         if check is not None:
             return _check(check)
-        if problem.situation.asking and name in problem.knowledge.symptom:
+        if problem.situation.asking and name in problem.knowledge.symptom and name not in problem.situation.skipped:
             return NextMove("ask", name, (), move.expected_cost)
+    if left and move.kind == "stop" and problem.situation.asking:
+        return NextMove("refer", "", (), problem.refer_cost)
     return move
 
 

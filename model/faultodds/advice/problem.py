@@ -14,7 +14,7 @@ from msgspec.structs import replace
 
 from faultodds.advice.classes import Classes
 from faultodds.advice.machine import MachineStates, State, Way
-from faultodds.advice.situation import Price, makers, may_be
+from faultodds.advice.situation import Price, makers, may_be, not_looked_at_again
 from faultodds.belief import Belief, WeighedFinding, infer, repair_effect
 from faultodds.knowledge import Check, Floats, Places, Repair, repair_modes
 from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, not_lit_with, not_run_now, still_owed
@@ -156,6 +156,11 @@ class Problem(Classes, dict=True):
         """The findings with which the machine is left shut off and of which nobody here may put right what makes them."""
         found = [(n, o) for n, o in barred(self.knowledge, self.known) if o != CAUSE_LEFT]
         return tuple(f"{n}={o}" for n, o in found if not makers(self.belief, n, o) & self.mode_repair.keys())
+
+    @cached_property
+    def look_again(self) -> tuple[str, ...]:
+        """What was seen that stopped the machine, and that no plain look since shows to be right."""
+        return tuple(n for n, _ in not_looked_at_again(self.knowledge, self.belief.evidence))
 
     @cached_property
     def repairs(self) -> dict[str, Repair]:

@@ -104,7 +104,9 @@ def sure_curve(done: Sequence[Drilled], faults: Sequence[str]) -> tuple[CurvePoi
     for number, d in enumerate(done):
         for row in [] if d.chosen else [spread(f, faults) for f in d.forecasts]:
             sure = float(row.max())
-            found.setdefault(int(sure * FIFTHS), []).append((number, sure, int(row.argmax()) == faults.index(d.truth)))
+            found.setdefault(min(int(sure * FIFTHS), FIFTHS - 1), []).append(
+                (number, sure, int(row.argmax()) == faults.index(d.truth))
+            )
     points = []
     for _, steps in sorted(found.items()):
         drills = len({number for number, _, _ in steps})

@@ -53,8 +53,8 @@ def doubted_stop(knowledge: Knowledge, line: str) -> str | None:
     for text in (sure, *_JOINS.split(sure)):
         for said in understand(knowledge, re.sub(r"[\s,;:.]+(?:but|and)?\s*$", "", text).strip()):
             seen = knowledge.observables().get(said.name) if said.kind == "finding" else None
-            bars = {**seen.stops, **seen.stops_away, **seen.lets_out} if seen is not None else {}
-            if seen is not None and bars and (said.value in bars or said.value not in seen.outcomes):  # or a reading
+            if seen is not None and seen.bars and (said.value in seen.bars or said.value not in seen.outcomes):
+                # "not in outcomes": a reading, which may be one of them
                 return said.name
     return None
 

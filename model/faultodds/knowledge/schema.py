@@ -213,6 +213,11 @@ class Observable:
         """Every outcome after which the machine is not run, or not with heat -> what to do at once."""
         return {**self.stops_run, **self.stops_heat}
 
+    @property
+    def bars(self) -> set[str]:
+        """Every outcome after which the machine is not run, not with heat, or not with nobody beside it."""
+        return {*self.stops, *self.stops_away, *self.lets_out}
+
 
 @dataclass(frozen=True, kw_only=True)
 class Symptom(Observable):
