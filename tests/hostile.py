@@ -25,6 +25,7 @@ from faultodds.belief import Appliance, compiled, open_appliance
 from faultodds.belief.appliance import _load, _save
 from faultodds.belief.array_file import MAGIC
 from faultodds.errors import FaultoddsError
+from faultodds.files.shop_file import appliance_in
 from faultodds.job import Job, Store, evidence_of, job_line, story
 from faultodds.job.store import _read_job
 from faultodds.joblog import draft, import_log, mapping
@@ -108,6 +109,10 @@ def use_knowledge(data: bytes) -> None:
 
 
 def use_shop(data: bytes) -> None:
+    with TemporaryDirectory(dir=SHM) as folder, suppress(FaultoddsError):
+        path = Path(folder) / "shop.toml"
+        path.write_bytes(data)
+        appliance_in(path)
     lay_shop(READY, parse_shop(data, "shop.toml"), Path("shop.toml"))
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,8 @@ from hypothesis import given, settings, strategies as st
 
 from faultodds.belief import open_appliance
 from faultodds.errors import FaultoddsError
+from faultodds.files import toml_tables
+from faultodds.files.toml_text import MOST_PARTS
 from faultodds.joblog import mapping
 from hostile import KINDS, MAPPING, K, used
 
@@ -122,6 +125,73 @@ def test_no_content_whatever_gives_an_error_of_the_programs_own(kind: str) -> No
         used(kind, data)
 
     holds()
+
+
+MEGABYTE = 1_000_000
+# What a megabyte of TOML or of lines may be; "{}" is counted up.
+LONG = [
+    ("k{} = 1\n", "", ""),
+    ("[a.b{}]\n", "", ""),
+    ("a.b{}.c = 1\n", "", ""),
+    ("[[a]]\n", "", ""),
+    (".a", "a", " = 1\n"),
+    (' . "b c"', "[a", "]\n"),
+    ("9", "a = ", "\n"),
+    ("f", "a = 0x", "\n"),
+    ("f", 'a = ["""x"""", 0x', "]\n"),
+    ("9", "a = 1.", "\n"),
+    ("1,", "a = [", "]\n"),
+    ("[", "a = ", ""),
+    ("{a=", "a = ", ""),
+    ("\\u00e9", 'a = "', '"\n'),
+    ('\\"', 'a = "', ""),
+    ('"""', "a = ", ""),
+    ("'", "a = ", ""),
+    ("#", "", ""),
+    ("a", "", " = 1"),
+    (" ", "a", ".b = 1"),
+    ("\0", "", ""),
+]
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind not in ("log", "line")])
+def test_a_megabyte_of_anything_is_used_or_refused_in_time(kind: str) -> None:
+    """Behind what is sound; no ten seconds, no gigabyte, no error of the program's own. Logs and lines: `tests/joblog`."""
+    for unit, before, after in LONG:
+        times = MEGABYTE // len(unit)
+        filled = "".join(unit.format(n) for n in range(times)) if "{}" in unit else unit * times
+        used(kind, KINDS[kind].sound[0] + f"\n{before}{filled}{after}".encode())
+
+
+# Strings as the parser takes them, and what may stand behind them on a line.
+STRINGS = [
+    '"""x""""',
+    '"""x"""""',
+    "'''x''''",
+    '"""\n"\n"""',
+    "'''\n'\n'''",
+    '"a\\"b"',
+    "'it\"'",
+    '"it\'s"',
+    '"#"',
+    "'#'",
+    '""',
+    "''",
+]
+STRINGS += ['"\\\\"', "'\\'", '"""\\""""""', '"0.0"']
+COMMENTS = ["", "# it's", '# "', "# '''", '# """']
+
+
+@given(st.lists(st.tuples(st.sampled_from(STRINGS), st.sampled_from(COMMENTS)), max_size=4), st.booleans())
+def test_no_long_number_or_key_hides_behind_a_string(before: list[tuple[str, str]], key: bool) -> None:
+    """However strings and comments stand about it, in the same list or the line after; and none of them is taken for one."""
+    told = "".join(f"{text}, {comment}\n" if comment else f"{text}, " for text, comment in before)
+    sound = f"a = [{told} 1]\n"
+    assert toml_tables(sound.encode()) == tomllib.loads(sound)
+    bad = sound + ".".join("k" * (MOST_PARTS + 1)) + " = 1" if key else f"a = [{told} 0x{'f' * 400}]"
+    assert tomllib.loads(bad)
+    with pytest.raises(ValueError, match=r"300 characters or more|dots between them"):
+        toml_tables(bad.encode())
 
 
 def test_the_mapping_of_another_log_stops_no_import_and_ones_own_is_complained_of(tmp_path: Path) -> None:

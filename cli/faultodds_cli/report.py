@@ -107,7 +107,8 @@ def _month(month: str | None, appliance: str | None, shop: str | None, data: str
 
 
 def _shop_file(shop: str | None) -> Shop:
-    from faultodds.shop import Shop, find, read
+    from faultodds.files import find_shop
+    from faultodds.shop import Shop, read
 
-    path = find(shop)
+    path = find_shop(shop)
     return Shop() if path is None else read(path)

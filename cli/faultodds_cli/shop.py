@@ -49,11 +49,11 @@ def new_command(
 
     Examples: faultodds shop new / faultodds shop new our_shop.toml
     """
-    from faultodds import shop
+    from faultodds.files import default_path
     from faultodds.knowledge import load
     from faultodds.shop import write_template
 
-    path = shop.default_path() if file is None else Path(file).expanduser()
+    path = default_path() if file is None else Path(file).expanduser()
     write_template(load(appliance), path)
     if as_json:
         say_json({"file": str(path)})
@@ -147,17 +147,19 @@ def show_command(
 
 def _opened(file: str | None, appliance: str) -> tuple[Appliance, Shop, Path]:
     """The appliance at the knowledge file's own prices, and the shop file with its path."""
-    from faultodds import shop
     from faultodds.belief import open_appliance
     from faultodds.errors import ShopError
+    from faultodds.files import SHOP_VARIABLE, default_path, find_shop, usual
+    from faultodds.shop import read
 
-    path = shop.find(file)
+    path = find_shop(file)
     if path is None:
         raise ShopError(
-            f"there is no shop file: nothing at {shop.default_path()}, and {shop.SHOP_VARIABLE} names none. "
+            f"there is no shop file: nothing at {default_path()}, and {SHOP_VARIABLE} names none. "
             "Type 'faultodds shop new' to make one."
         )
-    return open_appliance(appliance), shop.read(path), path
+    found = read(path)
+    return open_appliance(appliance or usual(file)), found, path
 
 
 def _counts(rows: list[ShopLine]) -> dict[str, dict[str, int]]:

@@ -85,6 +85,79 @@ def test_files_of_ones_own_are_added_named_and_taken_away(tmp_path: Path, monkey
     assert (ran.code, "(FAULTODDS_APPLIANCE names it)" in ran.said) == (2, True)
 
 
+def test_the_shop_file_says_which_is_meant_when_none_is_named(
+    tmp_path: Path, data: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The shop file in use: that of --shop, of FAULTODDS_SHOP, or the one in the data folder; by name or by id. What is typed and
+    FAULTODDS_APPLIANCE come first; without the key, and in a comment, it is the dryer."""
+    for name, share in (("mine", 30.0), ("other", 60.0)):
+        assert faultodds("appliance", "add", str(toy(tmp_path / f"{name}.toml", share, f"id_of_{name}"))).code == 0
+    mine, other = (first_odds("odds", "--appliance", name) for name in ("mine", "other"))
+    dryer = first_odds("odds")
+    assert len({mine["pump.dead"], other["pump.dead"], dryer.get("pump.dead")}) == 3
+    for text, meant in (
+        ('[shop]\nappliance = "mine"\n', mine),
+        ('shop = {appliance = "id_of_mine"}\n', mine),
+        ('[shop]\nname = "appliance"\n# appliance = "mine"\n', dryer),
+        ("[costs]\ntravel = 9\n", dryer),
+        ('[shop]\nname = "A [real] shop"\n"appliance" = "mine"\n', mine),
+    ):
+        (data / "shop.toml").write_text(text)
+        assert first_odds("odds") == meant, text
+        usual = [
+            each["name"] for each in faultodds("appliance", "list", "--json").answer["appliances"] if each["usual"]
+        ]
+        assert usual == ["mine" if meant is mine else "gas_dryer"]
+        assert "Used when none is named." in faultodds("appliance", "list").text
+    assert "pump" in faultodds("next", "--found", "slow=yes").text
+    assert "pump" in faultodds("next", "--found", "slow=yes", "--shop", "none").text
+    job = faultodds("job", "new", "--found", "slow=yes", "--json").answer["job"]
+    one, two = tmp_path / "one.toml", tmp_path / "two.toml"
+    one.write_text('[shop]\nappliance = "other"\n')
+    two.write_text("[costs]\ntravel = 9\n")
+    for path, meant in ((one, other), (two, dryer)):
+        faults = first_odds("next", "--shop", str(path))
+        assert faults.get("pump.dead") == pytest.approx(meant.get("pump.dead"))
+        assert faultodds("shop", "check", str(path)).code == 0
+    monkeypatch.setenv("FAULTODDS_SHOP", str(one))
+    assert first_odds("odds") == other
+    monkeypatch.setenv("FAULTODDS_APPLIANCE", "gas_dryer")
+    assert first_odds("odds") == dryer
+    assert "pump" in faultodds("job", "next", job).text
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('appliance = "mime"', "Did you mean 'mine'?"),
+        ("appliance = 5", "it is no text in quotes"),
+        ('appliance = "mine', "cannot be read"),
+        ("appliance = " + "[" * 5000, "cannot be read"),
+    ],
+)
+def test_a_usual_one_that_is_not_there_is_refused_and_danger_is_heard_all_the_same(
+    tmp_path: Path, data: Path, text: str, said: str
+) -> None:
+    """Named with its file; never the dryer in its place; what is named works, and the list says what is the matter."""
+    assert faultodds("appliance", "add", str(toy(tmp_path / "mine.toml"))).code == 0
+    (data / "shop.toml").write_text(f"[shop]\n{text}\n")
+    for argv in (
+        ["odds"],
+        ["next"],
+        ["job", "new"],
+        ["read", "coil_ohms", "1.15k"],
+        ["revision", "list"],
+        ["shop", "check"],
+    ):
+        ran = faultodds(*argv)
+        assert (ran.code, said in ran.said or argv[0] == "shop") == (2, True), ran.said
+        assert "shop.toml" in "".join(ran.said.split())
+    assert faultodds("odds", "--found", "slow=I smell gas").code == 3
+    assert faultodds("odds", "--appliance", "mine").code == 0
+    ran = faultodds("appliance", "list")
+    assert (ran.code, "None is the usual one" in ran.text, said in ran.text) == (0, True, True)
+
+
 @pytest.mark.parametrize(
     ("argv", "said"),
     [

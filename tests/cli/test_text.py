@@ -8,7 +8,10 @@ from pathlib import Path
 import pytest
 
 import faultodds_cli
+from faultodds.names import harmless
 from faultodds_cli.shared.text import columns, fit, row, title_lines, wrap, wrap_each
+from run_cli import faultodds, write_toy
+from toys import raw_toy
 
 
 @pytest.fixture(autouse=True)
@@ -88,3 +91,31 @@ def test_a_number_and_its_unit_share_a_line(monkeypatch: pytest.MonkeyPatch, col
             ends = pairwise(lines)
             assert not [b for a, b in ends if a[-1].isdigit() or b.split()[0] == "w.c."]
             assert max(map(len, lines)) <= columns
+
+
+def test_what_others_wrote_is_text_on_every_screen(tmp_path: Path) -> None:
+    """Commands to a terminal in a knowledge file's titles, a job's title, notes and people's names: shown by no command."""
+    odd = "\x1b[2J\x9b31m\x07\u202e\r"
+    raw = raw_toy()
+    raw["appliance"]["title"] += odd
+    for kind in ("component", "check", "symptom", "repair"):
+        for each in raw[kind].values():
+            each["title"] += odd
+    mine = str(write_toy(tmp_path / "mine.toml", **raw))
+    data = ("--data", str(tmp_path / "data"))
+    new = faultodds("job", "new", "--title", f"slow{odd}", "--found", "slow=yes", "--appliance", mine, *data)
+    shown = [
+        new,
+        faultodds("job", "note", "1", f"told{odd}", *data),
+        faultodds("job", "show", "1", *data),
+        faultodds("job", "next", "1", *data),
+        faultodds("job", "list", *data),
+        faultodds("appliance", "show", mine, "checks"),
+        faultodds("next", "--found", f"sl{odd}ow=yes", "--appliance", mine),
+        faultodds("odds", "--appliance", mine),
+        faultodds("odds", "--appliance", f"mine{odd}"),
+    ]
+    assert [ran.code for ran in shown] == [0] * 6 + [2, 0, 2]
+    for ran in shown:
+        assert harmless(ran.out + ran.err) == ran.out + ran.err
+        assert not set("\x1b\x9b\x07\u202e\r") & set(ran.out + ran.err)

@@ -17,6 +17,7 @@ from faultodds.advice import advise
 from faultodds.belief import infer
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
 from faultodds.errors import FaultoddsError, ShopError
+from faultodds.files import SHOP_VARIABLE
 from faultodds.job import Job, situation_of
 from faultodds.shop import choose as shop, shop_file
 from faultodds.shop.choose import priced
@@ -208,11 +209,11 @@ def test_which_file_is_used(dryer: Appliance, tmp_path: Path, monkeypatch: pytes
     for name, rate in (("shop.toml", 10), ("env.toml", 20), ("option.toml", 30)):
         (tmp_path / name).write_text(f"[costs]\nlabour_rate = {rate}\n")
     assert priced(dryer).knowledge.costs.labour_rate == 10
-    monkeypatch.setenv(shop.SHOP_VARIABLE, str(tmp_path / "env.toml"))
+    monkeypatch.setenv(SHOP_VARIABLE, str(tmp_path / "env.toml"))
     assert priced(dryer).knowledge.costs.labour_rate == 20
     assert priced(dryer, str(tmp_path / "option.toml")).knowledge.costs.labour_rate == 30
     assert priced(dryer, "none") is dryer
-    monkeypatch.setenv(shop.SHOP_VARIABLE, "none")
+    monkeypatch.setenv(SHOP_VARIABLE, "none")
     assert priced(dryer) is dryer
 
 

@@ -8,8 +8,8 @@ from typing import Annotated
 
 import typer
 
-from faultodds.errors import KnowledgeError
-from faultodds.files import refuse_taken
+from faultodds.errors import FaultoddsError, KnowledgeError
+from faultodds.files import find, refuse_taken
 from faultodds_cli.appliance import own
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
@@ -46,6 +46,10 @@ def list_command(as_json: options.Json = False) -> None:
         usual = " Used when none is named." if each["usual"] else ""
         said = each["problem"] or f"{each['title']}: {each['calls']} [{each['id']}]."
         say(wrap(f"{said}{whose}{usual}", f"{each['name']}  ", "    "))
+    try:
+        find()
+    except FaultoddsError as error:
+        say(wrap(f"None is the usual one: {error}"))
     say(
         wrap(
             "A file of your own is used by its path (--appliance my_dryer.toml), or by name after: faultodds appliance add FILE"

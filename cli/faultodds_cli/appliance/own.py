@@ -52,7 +52,7 @@ def every() -> list[dict[str, Any]]:
         }
         try:
             each["usual"] = find() == path
-        except KnowledgeError:
+        except FaultoddsError:
             each["usual"] = False
         try:
             each["id"] = id_in(read_bytes(path))
@@ -105,7 +105,8 @@ def add(
         return
     say(
         wrap(
-            f"Added: {called}, {k.appliance.title}. Use it with --appliance {called}, or set FAULTODDS_APPLIANCE={called}."
+            f"Added: {called}, {k.appliance.title}. Use it with --appliance {called}. To have it meant when none is named, set "
+            f'FAULTODDS_APPLIANCE={called}, or write appliance = "{called}" under [shop] in your shop file.'
         )
     )
     say(wrap(f"The copy to change is {path}; after that: faultodds appliance check {called}"))

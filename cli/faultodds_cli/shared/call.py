@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from faultodds_cli.shared.options import DEFAULT_APPLIANCE, Texts
+from faultodds_cli.shared.options import Texts
 
 if TYPE_CHECKING:
     from faultodds.advice.plan import Plan
@@ -23,9 +23,10 @@ def appliance_named(
     """The appliance by name or path, or the usual one, with the accepted revision of its numbers or another, at the prices and
     minutes of `shop` and `technician` as `shop.priced` takes them (the knowledge file's own unless said)."""
     from faultodds.belief import open_appliance
+    from faultodds.files import usual
     from faultodds.shop import priced
 
-    return priced(open_appliance(name or DEFAULT_APPLIANCE, revision=revision), shop, technician)
+    return priced(open_appliance(name or usual(shop), revision=revision), shop, technician)
 
 
 def call_as_given(
@@ -46,8 +47,10 @@ def call_as_given(
     effort: int = 1,
 ) -> Standing:
     """The call as given on the command line. A stop sign stops before anything is loaded."""
+    from faultodds.files import usual
     from faultodds.safety import stop_first
 
+    appliance = appliance or usual(shop)
     stop_first(
         appliance, [text for texts in (fact, found, reading, after, repaired, opened, skip) for text in texts or []]
     )

@@ -22,7 +22,8 @@ Appliance = Annotated[
     typer.Option(
         "--appliance",
         metavar="NAME|FILE",
-        help="A shipped appliance, one of your own, or a knowledge file. FAULTODDS_APPLIANCE, or the gas dryer, if not given.",
+        help="A shipped appliance, one of your own, or a knowledge file. If not given: FAULTODDS_APPLIANCE, the "
+        "shop file's, or the gas dryer.",
         show_default=False,
     ),
 ]

@@ -13,8 +13,10 @@ import shlex
 from pathlib import Path
 from typing import Final
 
-from faultodds.errors import KnowledgeError, nearest
+from faultodds.errors import FaultoddsError, KnowledgeError, ShopError, nearest
 from faultodds.files.folders import data_folder
+from faultodds.files.shop_file import NO_SHOP, appliance_in, find_shop
+from faultodds.files.toml_text import toml_tables
 
 KNOWLEDGE_SUFFIX = ".toml"
 SHIPPED_FOLDER = Path(__file__).parent.parent / "appliances"
@@ -39,13 +41,15 @@ def added() -> dict[str, Path]:
     return {}
 
 
-def find(name: str = "") -> Path:
+def find(name: str = "", shop: str | None = None) -> Path:
     """Path of a knowledge file: a shipped appliance or one of the shop's own by name, a path, or the id in a file of the shop's
-    own. Without a name the one that `FAULTODDS_APPLIANCE` names, else the gas dryer.
+    own. Without a name the one that `FAULTODDS_APPLIANCE` names, else the one that the shop file does (`shop`, as `find_shop`
+    takes it; "none" is about prices alone), else the gas dryer.
 
-    Raises KnowledgeError naming those there are when there is none, and when an id is that of two.
+    Raises KnowledgeError naming those there are when there is none, and when an id is that of two; ShopError where a shop file
+    may name one and cannot be read.
     """
-    name, told = (name, "") if name else (os.environ.get(APPLIANCE_VARIABLE, "").strip() or USUAL, APPLIANCE_VARIABLE)
+    name, told = (name, "") if name else _usual(shop)
     if name in shipped():
         return SHIPPED_FOLDER / (name + KNOWLEDGE_SUFFIX)
     own = added()
@@ -62,6 +66,29 @@ def find(name: str = "") -> Path:
             f"--appliance {of_that_id[0]}."
         )
     raise KnowledgeError(_not_found(name, [*own], f" ({told} names it)" if told else ""))
+
+
+def _usual(shop: str | None) -> tuple[str, str]:
+    """The one that is meant where none is named, and what says so."""
+    if said := os.environ.get(APPLIANCE_VARIABLE, "").strip():
+        return said, APPLIANCE_VARIABLE
+    try:
+        path = find_shop(None if shop == NO_SHOP else shop)
+    except ShopError:
+        # One that stands in the environment and is gone stops advice, never what is to be written down.
+        if shop not in (None, NO_SHOP):
+            raise
+        path = None
+    try:
+        said = "" if path is None else appliance_in(path)
+    except ShopError as error:
+        raise ShopError(f"{error} Or name the appliance: --appliance {USUAL}.") from None
+    return (said, f"{path}, [shop] appliance,") if said else (USUAL, "")
+
+
+def usual(shop: str | None = None) -> str:
+    """What to type for the one that is meant where none is named."""
+    return named(find("", shop))
 
 
 def _not_found(name: str, own: list[str], told: str) -> str:
@@ -85,7 +112,7 @@ def named(path: Path) -> str:
 
 def again(path: Path) -> str:
     """What a further command has to say to be about the same file: nothing for the one that is usual here."""
-    with contextlib.suppress(KnowledgeError):
+    with contextlib.suppress(FaultoddsError):
         if find() == path:
             return ""
     return f" --appliance {shlex.quote(named(path))}"
@@ -102,11 +129,9 @@ def id_in(data: bytes) -> str:
     plain = _PLAIN_ID.search(data)
     if plain:
         return plain[1].decode("utf-8", "replace")
-    import tomllib
-
     try:
-        return str(tomllib.loads(data.decode("utf-8"))["appliance"]["id"])
-    except (ValueError, KeyError, TypeError, RecursionError):
+        return str(toml_tables(data)["appliance"]["id"])
+    except (ValueError, KeyError, TypeError):
         return ""  # not a knowledge file at all: whoever reads it next says so
 
 

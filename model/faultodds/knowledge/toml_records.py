@@ -8,20 +8,18 @@ from collections.abc import Iterable
 from typing import Any
 
 from faultodds.errors import FaultoddsError
+from faultodds.files import toml_tables
 
 
 def read_toml(data: bytes, where: str, error_class: type[FaultoddsError]) -> dict[str, Any]:
     """The tables in a file's bytes; `where` names the file in the error that is raised when there are none."""
-    import tomllib
-
     try:
-        return tomllib.loads(data.decode("utf-8"))
+        return toml_tables(data)
     except UnicodeDecodeError as error:
         raise error_class(f"{where}: is not UTF-8 text (byte {error.start}); save it as UTF-8.") from None
-    except ValueError as error:  # TOMLDecodeError is one; so is a number of thousands of digits, or a day that is none
-        raise error_class(f"{where}: is not valid TOML: {error}.") from None
-    except RecursionError:
-        raise error_class(f"{where}: is not usable: its lists or tables are nested too deeply.") from None
+    except ValueError as error:
+        fault = "is not usable" if type(error) is ValueError else "is not valid TOML"
+        raise error_class(f"{where}: {fault}: {error}.") from None
 
 
 def keys_at(kind: Any, place: Iterable[object]) -> list[str]:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from faultodds.errors import RevisionError
-from faultodds.files import written_whole
+from faultodds.files import toml_tables, written_whole
 from faultodds.knowledge import Knowledge
 from faultodds.revisions.decisions import revision_path
 
@@ -155,11 +155,9 @@ def from_bytes(data: bytes, path: Path) -> Revision:
         raise _damaged(path, "it has no seal")
     if hashlib.sha256(body).hexdigest().encode() != first[len(_SEAL) :].strip():
         raise _damaged(path, "its content is not what was written")
-    import tomllib
-
     try:
-        return _record(tomllib.loads(body.decode("utf-8")))
-    except (ValueError, TypeError, KeyError, AttributeError, RecursionError) as error:
+        return _record(toml_tables(body))
+    except (ValueError, TypeError, KeyError, AttributeError) as error:
         raise _damaged(path, f"{type(error).__name__}: {error}") from None
 
 

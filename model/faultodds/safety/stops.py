@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from faultodds.errors import FaultoddsError, SafetyStop
-from faultodds.files import find, read_bytes
+from faultodds.files import find, read_bytes, toml_tables
 from faultodds.names import fold
 from faultodds.safety.danger import denies, hazard_of, hear, usual_steps
 
@@ -70,19 +70,17 @@ def _signs_in(source: str) -> Mapping[str, Mapping[str, Any]]:
     """The stop signs of a file as written, nothing else looked at; empty when there are none."""
     try:
         signs = _stop_tables(source).get("stop")
-    except (ValueError, RecursionError):
+    except ValueError:
         return {}
     return {n: s for n, s in signs.items() if isinstance(s, dict)} if isinstance(signs, dict) else {}
 
 
 def _stop_tables(text: str) -> Mapping[str, Any]:
     """The file's `[stop...]` tables alone where they can be cut out: parsing all of it takes too long."""
-    import tomllib
-
     if not _ELSEWHERE.search(text):
-        with contextlib.suppress(tomllib.TOMLDecodeError):
-            return tomllib.loads("".join(_TABLES.findall(text)))
-    return tomllib.loads(text)
+        with contextlib.suppress(ValueError):
+            return toml_tables("".join(_TABLES.findall(text)).encode())
+    return toml_tables(text.encode())
 
 
 def stop_text(title: str, steps: Iterable[object]) -> str:

@@ -1,6 +1,5 @@
 from .choose import (
-    SHOP_VARIABLE as SHOP_VARIABLE, chosen_technician as chosen_technician, default_path as default_path, find as find,
-    priced as priced, read as read,
+    chosen_technician as chosen_technician, priced as priced, read as read,
 )
 from .laid_over import lay_over as lay_over
 from .records import Shop as Shop, Van as Van

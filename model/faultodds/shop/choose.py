@@ -1,6 +1,6 @@
 """A shop's own money and minutes, laid over a knowledge file: one TOML file, read by the everyday commands.
 
-    [shop]          name, currency, exchange
+    [shop]          name, currency, exchange, appliance (the usual one)
     [costs]         labour_rate, travel, callback, refer
     [parts]         repair = price
     [minutes]       check or repair = minutes
@@ -23,45 +23,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from faultodds.errors import ShopError
-from faultodds.files import data_folder
+from faultodds.files import NO_SHOP, find_shop
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
     from faultodds.shop.records import Shop
 
-SHOP_VARIABLE: Final = "FAULTODDS_SHOP"
 TECHNICIAN_VARIABLE: Final = "FAULTODDS_TECHNICIAN"
-FILE_NAME: Final = "shop.toml"
-NONE: Final = "none"
-"""In place of a file or a technician: without one."""
-
-
-def default_path() -> Path:
-    """Where a shop's file is looked for when none is named."""
-    return data_folder() / FILE_NAME
-
-
-def find(given: str | None = None) -> Path | None:
-    """The shop file to use: the one given, else the one in FAULTODDS_SHOP, else `shop.toml` in the data folder if
-    there.
-
-    "none" stands for no file. Raises ShopError for a file that is named and not there.
-    """
-    environment = os.environ.get(SHOP_VARIABLE, "").strip()
-    named = (given or "").strip() or environment
-    if named == NONE:
-        return None
-    if not named:
-        path = default_path()
-        return path if path.is_file() else None
-    path = Path(named).expanduser()
-    if not path.is_file():
-        source = "" if given else f" ({SHOP_VARIABLE} names it)"
-        raise ShopError(
-            f"there is no shop file at '{named}'{source}. Type 'faultodds shop new {named}' to make one, or --shop none "
-            "for the knowledge file's own prices and minutes."
-        )
-    return path
 
 
 def read(path: Path) -> Shop:
@@ -74,7 +42,7 @@ def read(path: Path) -> Shop:
 def chosen_technician(given: str | None = None) -> str:
     """The technician as typed: the one given, else the one in FAULTODDS_TECHNICIAN; empty for nobody in particular."""
     wanted = (given or "").strip() or os.environ.get(TECHNICIAN_VARIABLE, "").strip()
-    return "" if wanted == NONE else wanted
+    return "" if wanted == NO_SHOP else wanted
 
 
 def priced(appliance: Appliance, shop: str | None = None, technician: str | None = None) -> Appliance:
@@ -83,7 +51,7 @@ def priced(appliance: Appliance, shop: str | None = None, technician: str | None
     `shop` is a path or "none", `technician` a name in the file or "none"; without them FAULTODDS_SHOP and
     FAULTODDS_TECHNICIAN are asked. Raises ShopError, or UnknownName for a technician who is not in the file.
     """
-    path = find(shop)
+    path = find_shop(shop)
     wanted = chosen_technician(technician)
     if path is not None:
         from faultodds.shop.laid_over import lay_over

@@ -11,12 +11,14 @@ from faultodds.knowledge import STRICT
 
 @dataclass(frozen=True)
 class Header:
-    """Whose file it is. `exchange`: what one unit of the knowledge file's currency is in `currency`."""
+    """Whose file it is. `exchange`: what one unit of the knowledge file's currency is in `currency`; `appliance`: the one that is
+    meant where none is named (`files.find`)."""
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     name: str = ""
     currency: str | None = None
     exchange: float | None = None
+    appliance: str = ""
 
 
 @dataclass(frozen=True)

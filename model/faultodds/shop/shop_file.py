@@ -156,6 +156,8 @@ def _head_text(k: Knowledge) -> list[str]:
         '# name = "Our shop"',
         f'# currency = "{c.currency}"',
         f"# exchange = 1.0            # with another currency: what 1 {c.currency} is in it, for the prices not given below",
+        f"# appliance = {json.dumps(k.appliance.id)}".ljust(28)
+        + "# the one that is meant when none is named: see faultodds appliance list",
         "",
         "[costs]",
         f"# labour_rate = {c.labour_rate:g}".ljust(28) + "# an hour",
