@@ -22,6 +22,7 @@ from faultodds.job.steps import Finding
 from job_states import walks
 
 STATES = int(os.environ.get("FAULTODDS_SAFETY_STATES", "2000"))
+SEED = 33 + int(os.environ.get("FAULTODDS_SAFETY_SEED", "0"))
 # A planted mistake is seen among so many states; the search ends where it is.
 PLANTED = 20000
 
@@ -34,7 +35,7 @@ def dryer() -> Appliance:
 
 
 def stops_by_a_plain_reading(visit: OpenJob, job: Job) -> Iterator[str]:
-    """What was found last that the file says stops the run or lets a hazard out, whatever was repaired since."""
+    """What was found last that stops the run, wants somebody beside it or lets a hazard out, whatever was repaired since."""
     last: dict[str, tuple[int, int, Finding]] = {}
     for p in job.findings:
         before = last.get(p.finding.name)
@@ -43,7 +44,7 @@ def stops_by_a_plain_reading(visit: OpenJob, job: Job) -> Iterator[str]:
     k = visit.knowledge
     for name, (_, _, finding) in last.items():
         seen = k.observables()[name]
-        stopping = {*seen.lets_out, *seen.stops_run}
+        stopping = {*seen.lets_out, *seen.stops_run, *seen.stops_away}
         yield from (
             f"{name}={o}"
             for o in stopping
@@ -58,7 +59,7 @@ def bar(stops: bool) -> float:
 
 def wrong_ends(appliance: Appliance, count: int) -> Iterator[str]:
     """Each state of a job in which it could be closed gone with something found still standing; "gone" where nothing is."""
-    for visit, _ in zip(walks(appliance, 33), range(count), strict=False):
+    for visit, _ in zip(walks(appliance, SEED), range(count), strict=False):
         if visit.job.stopped is None and not visit.job.is_closed:
             with contextlib.suppress(FaultoddsError):
                 closing.ending(appliance, visit.job, "gone", None, "it is as it is", date(2026, 5, 1))

@@ -67,7 +67,7 @@ def test_co_above_none_is_measured_again(tmp_path: Path, repair: str) -> None:
     job(tmp_path, "find", "1", "co_room=12 ppm")
     assert job(tmp_path, "close", "1", "gone", "--note", "car")[0] == 2
     job(tmp_path, "find", "1", "co_room=0")
-    assert job(tmp_path, "close", "1", "gone")[0] == 0
+    assert job(tmp_path, "close", "1", "gone", "--note", "door shut, 0 ppm")[0] == 0
 
 
 def test_a_number_of_co_is_a_reading(tmp_path: Path) -> None:

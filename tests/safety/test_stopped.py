@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from calls import STRAIGHT_ON, bench, command
+from calls import STRAIGHT_ON, bench, command, looked_at
 from faultodds.advice import advisor, situation
 from faultodds.advice.problem import Problem
 from faultodds.belief.appliance import Appliance, open_appliance
@@ -15,6 +15,7 @@ from faultodds.belief.evidence import Evidence, WeighedFinding, repair_effect
 from faultodds.belief.posterior import Belief, infer
 from faultodds.job import sayings
 from faultodds.knowledge.schema import Knowledge, repair_modes
+from faultodds.safety import duties
 from faultodds.safety.danger import hear
 from faultodds.safety.duties import at_once, barred
 
@@ -123,7 +124,8 @@ def test_a_doubt_of_what_stops_the_machine_is_asked_about(dryer: Appliance) -> N
     k, tried = dryer.knowledge, 0
     for line in tomllib.loads(LINES.read_text("utf-8"))["line"]:
         seen = [(n, o) for n, _, o in (x.partition("=") for x in line["means"])]
-        if len(seen) != 1 or not bars(k, *seen[0]) or not sayings.understand(k, line["text"]):
+        plainly = {s.kind for s in sayings.understand(k, line["text"])}
+        if len(seen) != 1 or not bars(k, *seen[0]) or not plainly & {"finding", "ask"}:
             continue
         for doubt in DOUBTS:
             text = doubt.format(line["text"])
@@ -134,6 +136,81 @@ def test_a_doubt_of_what_stops_the_machine_is_asked_about(dryer: Appliance) -> N
             assert hear(text) or asked or noted or not said, text
             tried += 1
     assert tried >= 5 * len(DOUBTS)
+
+
+def test_nothing_is_watched_without_what_it_takes(dryer: Appliance) -> None:
+    """For every outcome that lets CO out or makes a flame yellow: with no CO meter the machine is not run, and it is said why."""
+    k, tried = dryer.knowledge, 0
+    every = {n for n, w in {**k.check, **k.repair}.items() if w.running or w.run_first}
+    for name, seen in k.observables().items():
+        for outcome in {*seen.stops_away, *seen.lets_out}:
+            told = duties.watch_text(k, {name: {outcome: 0.3}}, 5)
+            held = duties.not_run_now(k, {name: {outcome: 0.3}}, {"co_meter"})
+            if "CO meter on" in told:
+                tried += 1
+                assert set(held) == every, (name, outcome)
+                assert all("no co meter" in why for why in held.values()), (name, outcome)
+            else:
+                assert not any("co meter" in why for why in held.values()), (name, outcome)
+            assert set(duties.not_run_now(k, {name: {outcome: 0.3}})) < every
+    assert tried >= 3
+    assert k.lacking(k.needing(["co_meter"])) >= {"co_meter"}
+    assert "co_meter" not in k.lacking(["co_room"])
+
+
+def test_a_doubt_of_what_is_off_is_asked_about(dryer: Appliance) -> None:
+    """ "duct might be off": a machine that may let its exhaust out is not passed over."""
+    k = dryer.knowledge
+    for line in ("duct might be off", "maybe the duct is off", "duct off i think", "not sure if the duct is off"):
+        assert sayings.doubted_stop(k, line) is not None or any(s.kind == "ask" for s in sayings.understand(k, line)), (
+            line
+        )
+    assert sayings.doubted_stop(k, "front might be off") is None
+
+
+def test_how_the_machine_is_stays_asked_until_it_is_told(tmp_path: Path) -> None:
+    """A word of the program is no answer, and comes after one; leave leaves the call there."""
+    out = bench(tmp_path / "odds", *STRAIGHT_ON, "heat=none", "igniter_ohms=open", "odds", "yes").out
+    assert "That comes once it is plain" in " ".join(out.split())
+    with looked_at(tmp_path / "odds") as visit:
+        assert visit.state == {"unplugged", "gas_shut", "front_open"}
+    out = bench(
+        tmp_path / "left", *STRAIGHT_ON, "heat=none", "igniter_ohms=open", "odds", "odds", "leave", "gas on"
+    ).out
+    assert "has to be plain before anything goes on" in " ".join(out.split())
+    with looked_at(tmp_path / "left") as visit:
+        assert visit.state == frozenset()
+
+
+def test_what_is_asked_at_a_safety_question_stops_nothing(tmp_path: Path) -> None:
+    """how, ?, what and help are told what to answer; a yes stops, and so does what is unclear."""
+    out = bench(tmp_path / "asks", "how", "?", "what", "help me", *STRAIGHT_ON, "leave").out
+    assert out.count("Type no if there is none of it") == 4 and "STOP" not in out
+    for unclear in ("how would i know, it stinks", "perhaps"):
+        assert "STOP" in bench(tmp_path / unclear[:3], unclear, unclear).out
+
+
+@pytest.mark.parametrize(
+    ("name", "outcome"), [("exhaust_cycling", "runs_hot"), ("duct_look", "shared"), ("cabinet_hot", "yes")]
+)
+def test_what_can_hurt_is_on_the_customers_page(tmp_path: Path, name: str, outcome: str) -> None:
+    """What the machine is run attended with, or not at all, is told to whoever lives with it."""
+    command("job", "new", "--found", f"{name}={outcome}", "--data", str(tmp_path))
+    page = command("report", "1", "--data", str(tmp_path))
+    told = " ".join(page.out.split())
+    assert page.code == 0 and "seen on the way that can hurt somebody" in told.casefold()
+
+
+def test_a_door_that_is_only_advised_mends_nothing_here(dryer: Appliance) -> None:
+    """What others have still to make is entered once it is made; the machine is not proved on it before."""
+    for name, repair in dryer.knowledge.repair.items():
+        said = f"{repair.title} {' '.join(repair.steps)}".casefold()
+        if (
+            said.startswith(("advise ", "refer ", "have "))
+            and "use" not in repair.fixes
+            and "washer" not in repair.fixes
+        ):
+            assert repair.by_others, name
 
 
 def test_the_guided_call_asks_and_takes_the_next_line_as_the_answer(tmp_path: Path) -> None:

@@ -213,16 +213,20 @@ class BenchCall:
                 known = self.visit.knowledge.access
                 self.visit.set_state({i: i in guess for i in known if (i in guess) != (i in before)})
                 return True
-            command = self.is_command(reply.partition(" ")[0])
-            if command:
-                later.append(reply)
-            if command or (said in NO and self.says_yes(f"Is it {self._called(before)}, then? (yes or no)")):
+            taken_back = said.partition(" ")[0] == "undo"
+            if said == "leave":
+                return False
+            if taken_back or (said in NO and self.says_yes(f"Is it {self._called(before)}, then? (yes or no)")):
+                later += [reply] * taken_back
                 self.talk.tell(
                     f"Then it is taken to be as before: {self._called(before)}. Say how it is, such as: gas on."
                 )
                 return True
             if not self._of_the_machine(reply):
                 later.append(reply)
+            if self.is_command(reply.partition(" ")[0]):
+                self.talk.tell("That comes once it is plain how the machine is.")
+                continue
             self._make_safe(guess)
         return False
 

@@ -42,7 +42,7 @@ def _reply(talk: Talk, question: str) -> str | None:
         answer = talk.ask(question)
         if answer is None or (command := exact(answer)) == "leave":
             return None
-        if command == "help" or fold(answer) in ("help me", "what"):
+        if command in ("help", "how", "why") or fold(answer) in ("help_me", "what", "what_now") or answer == "?":
             talk.tell(
                 "Type no if there is none of it. A yes, or anything unclear, stops the call. leave ends it.", "   "
             )

@@ -133,7 +133,7 @@ class Problem(Classes, dict=True):
     @cached_property
     def not_now(self) -> dict[str, str]:
         """Work that is not safe with what is known -> why."""
-        return not_run_now(self.knowledge, self.known)
+        return not_run_now(self.knowledge, self.known, self.knowledge.lacking(self.situation.skipped))
 
     @cached_property
     def known(self) -> Known:

@@ -35,6 +35,7 @@ from faultodds.job.taking import (
     take_repair,
     take_skip,
 )
+from faultodds.job.typed import named
 from faultodds.names import fold, match
 from faultodds.safety import refuse_unsafe_state
 
@@ -113,8 +114,7 @@ class JobEntries(HeldJob):
     ) -> JudgedFinding:
         """What `find` would enter in the job as it stands, or in `job`, entering nothing."""
         job = job or self.job
-        observables = self.knowledge.observables()
-        found = match("symptom or check", name, observables, {n: o.title for n, o in observables.items()})
+        found = named(self.knowledge, name, value)
         spec = self.knowledge.reading.get(found)
         if spec is not None and spec.at_room and self.ambient and " at " not in value and _has_digit(value):
             value = f"{value} at {self.ambient}"  # the raw reading is kept together with what it depends on

@@ -123,7 +123,7 @@ class OpenJob(JobEntries):
         found = match("check or repair", name, work, {n: w.title for n, w in work.items()})
         self._refuse_while_stopped()
         known, evidence, belief = known_on(self.appliance, self.job)
-        why = not_run_now(self.knowledge, known).get(found, "")
+        why = not_run_now(self.knowledge, known, self.knowledge.lacking(self.situation.skipped)).get(found, "")
         if self.for_the_qualified([found]):
             why = "it is for qualified people, and none is said to be here. Who is, sees its steps where such work is offered."
         if not why and found in self.knowledge.repair:

@@ -52,11 +52,20 @@ def doubted_stop(knowledge: Knowledge, line: str) -> str | None:
     sure = _doubting().sub(" ", line.casefold().replace("\u2019", "'").replace("'", ""))
     for text in (sure, *_JOINS.split(sure)):
         for said in understand(knowledge, re.sub(r"[\s,;:.]+(?:but|and)?\s*$", "", text).strip()):
+            if (out := _lets_out(knowledge, said)) is not None:
+                return out
             seen = knowledge.observables().get(said.name) if said.kind == "finding" else None
             if seen is not None and seen.bars and (said.value in seen.bars or said.value not in seen.outcomes):
                 # "not in outcomes": a reading, which may be one of them
                 return said.name
     return None
+
+
+def _lets_out(knowledge: Knowledge, said: Said) -> str | None:
+    """What shows whether something is off that lets a hazard out while it is: the question when that is doubted."""
+    item = machine_item(knowledge, said.name) if (said.kind, said.value) == ("machine", "off") else None
+    hazards = set(knowledge.access[item].lets_out) if item else set()
+    return next((n for n, each in knowledge.check.items() for h in each.lets_out.values() if hazards & set(h)), None)
 
 
 @cache

@@ -20,6 +20,7 @@ from faultodds.belief import Appliance, Evidence, TimePassed, WeighedFinding, re
 from faultodds.errors import BadReading, FaultoddsError, SafetyStop, UnknownName
 from faultodds.job.job import Job, Return
 from faultodds.job.steps import Fact, Finding, MachineState, Payload, RepairDone, Skip
+from faultodds.job.typed import named
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, Repair, repair_modes
 from faultodds.names import fold, match
 from faultodds.safety import denies, refuse_unsafe_state
@@ -114,13 +115,8 @@ def take_finding(
     it can only be a reading. Raises UnknownName or BadReading with what to type instead.
     """
     observables = knowledge.observables()
-    found = match(
-        "symptom or check",
-        name,
-        observables,
-        {n: o.title for n, o in observables.items()},
-        f"Type 'faultodds appliance show {knowledge.appliance.id}' for all of them.",
-    )
+    listed = f"Type 'faultodds appliance show {knowledge.appliance.id}' for all of them."
+    found = named(knowledge, name, value, listed)
     outcomes = observables[found].outcomes
     if "?" in value:
         one, other = [*outcomes, ""][:2]

@@ -87,7 +87,7 @@ def only_outcome(knowledge: Knowledge, text: str, known: Callable[[str], bool]) 
 def _finding(knowledge: Knowledge, text: str, numbered: Sequence[str]) -> Typed:
     head, sign, tail = text.partition("=")
     if sign:
-        name = observable(knowledge, head.strip(), numbered)
+        name = observable(knowledge, head.strip(), numbered, tail.strip())
         return Typed(name, value_of(knowledge, name, tail.strip()))
     words = text.split()
     problem: UnknownName | None = None
@@ -113,12 +113,22 @@ def is_outcome(knowledge: Knowledge, each: Typed) -> bool:
     )
 
 
-def observable(knowledge: Knowledge, text: str, numbered: Sequence[str] = ()) -> str:
-    """The symptom or check that a number on the screen or a name stands for."""
-    if is_place(text):
-        return by_number("line", text, numbered)
+def observable(knowledge: Knowledge, text: str, numbered: Sequence[str] = (), value: str = "") -> str:
+    """The symptom or check that a number on the screen or a name stands for, as `named` says."""
+    return by_number("line", text, numbered) if is_place(text) else named(knowledge, text, value)
+
+
+def named(knowledge: Knowledge, text: str, value: str = "", next_step: str = "") -> str:
+    """The symptom or check that a name stands for; of several that it fits, the one that can show a `value` ("flame=yellow")."""
     known = knowledge.observables()
-    return match("symptom or check", text, known, {n: o.title for n, o in known.items()})
+    try:
+        return match("symptom or check", text, known, {n: o.title for n, o in known.items()}, next_step)
+    except UnknownName:
+        begins = [n for n in known if fold(text) and fold(n).startswith(fold(text))]
+        showing = [n for n in begins if fold(value) in map(fold, known[n].outcomes)]
+        if len(showing) != 1:
+            raise
+        return showing[0]
 
 
 def value_of(knowledge: Knowledge, name: str, text: str) -> str:

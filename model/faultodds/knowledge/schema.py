@@ -14,7 +14,7 @@ Words used here and everywhere else:
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any, ClassVar, Literal
 
@@ -142,8 +142,8 @@ class Access:
     `also_by`: items that open the same parts, so that work behind this one can be done with one of them open instead.
     `close_while`: items that, if open, are still open when this one is closed (a gas cock is opened, and its joints tested,
     before the machine is pushed back over it). `lets_out`: hazards that come out into the room when the machine runs with
-    this open; then `watch` is what whoever runs it is told first, with "{minutes}" in it, and `not_while` maps a fact or
-    symptom to the values under which it is not run like that at all.
+    this open; then `watch` is what whoever runs it is told first, with "{minutes}" in it, `watch_tools` what that takes, and
+    `not_while` maps a fact or symptom to the values under which it is not run like that at all.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
@@ -160,6 +160,7 @@ class Access:
     close_while: list[str] = field(default_factory=list)
     lets_out: list[Hazard] = field(default_factory=list)
     watch: str = ""
+    watch_tools: list[str] = field(default_factory=list)
     not_while: dict[str, list[str]] = field(default_factory=dict)
     cautions: list[str] = field(default_factory=list)
 
@@ -191,7 +192,7 @@ class Observable:
 
     `stops_run` maps an outcome to what to do at once: while it stands, and until a repair, nothing is offered that runs the
     machine; `stops_heat` likewise, for work that is not `unheated`;
-    `stops_away` likewise, for work that nobody stands beside.
+    `stops_away` likewise, for work that nobody stands beside. `watch_tools`: what whoever stands beside it then needs.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
@@ -207,6 +208,7 @@ class Observable:
     stops_run: dict[str, str] = field(default_factory=dict)
     stops_heat: dict[str, str] = field(default_factory=dict)
     stops_away: dict[str, str] = field(default_factory=dict)
+    watch_tools: list[str] = field(default_factory=list)
 
     @property
     def stops(self) -> dict[str, str]:
@@ -384,6 +386,10 @@ class Knowledge:
         """The checks and repairs that cannot be done without one of these tools."""
         lacking = set(tools)
         return [name for name, work in {**self.check, **self.repair}.items() if lacking & set(work.tools)]
+
+    def lacking(self, skipped: Collection[str]) -> set[str]:
+        """The tools that are taken not to be there: all work that needs one is left out."""
+        return {tool for tool in self.tools() if set(self.needing([tool])) <= set(skipped)}
 
     def modes_under(self, name: str) -> list[str]:
         """The modes a name stands for: itself, or every mode of a component."""

@@ -12,11 +12,12 @@ from faultodds.advice import money
 from faultodds.cards import Account, Chapter, chain, chapters
 from faultodds.errors import ClashError
 from faultodds.files import words_file
-from faultodds.job import OpenJob, photo_path
+from faultodds.job import Finding, OpenJob, photo_path
 from faultodds.knowledge import Knowledge
 from faultodds.names import capital
 from faultodds.reports.blocks import Block, Page, alerts, listed
 from faultodds.reports.standing import GOVERNING, for_customer
+from faultodds.safety import DOUBTFUL
 from faultodds.shop import Shop
 
 # From here on a fault was as good as found, and from here on the likely one.
@@ -38,6 +39,7 @@ def customer_page(visit: OpenJob, shop: Shop, day: date, names: bool = False) ->
         Block("text", _heading(visit, shop, day, names)),
         *listed("What you told us", told),
         *_found(visit, parts),
+        *listed("Seen on the way that can hurt somebody", _hazards(visit)),
         *listed(
             "What was done",
             [_done(k, name) for name in job.repairs] or ["No part was changed and nothing was repaired."],
@@ -101,6 +103,25 @@ def _found(visit: OpenJob, parts: list[Chapter]) -> Iterator[Block]:
     yield Block("list", items=tuple(_fault(visit, told) for told in {a.mode: a for a in accounts}.values()))
 
 
+def _hazards(visit: OpenJob) -> list[str]:
+    """What was found with which the machine is not run, or not with nobody beside it, and what it showed when looked at again."""
+    k, seen = visit.knowledge, [p.finding for p in visit.job.findings]
+    told = {}
+    for f in seen:
+        shown = _likeliest(f)
+        bars = k.observables()[f.name].bars
+        if shown in bars or any(share >= DOUBTFUL for o, share in (f.likelihood or {}).items() if o in bars):
+            told[f.name] = f"{capital(k.observables()[f.name].title)}: {_shown(k, f.name, shown)}."
+        elif f.name in told:
+            told[f.name] += f" Looked at again: {_shown(k, f.name, shown)}."
+    return list(told.values())
+
+
+def _likeliest(finding: Finding) -> str:
+    """What a finding shows; of a doubtful one, what is likeliest."""
+    return finding.outcome or max(finding.likelihood or {}, key=(finding.likelihood or {}).__getitem__)
+
+
 def _fault(visit: OpenJob, told: Account) -> str:
     k = visit.knowledge
     links = chain(k, visit.appliance.suspects, told.mode)
@@ -129,7 +150,7 @@ def _checked(visit: OpenJob) -> str:
     if not runs:
         return "The machine was NOT run after the work. Watch the first load, and call us when anything is not as it should be."
     last = runs[-1]
-    shown = _shown(k, run, last.outcome or max(last.likelihood or {}, key=(last.likelihood or {}).__getitem__))
+    shown = _shown(k, run, _likeliest(last))
     since = " That was on an earlier visit; it came back since." if ran[-1].visit != job.visit else ""
     return f"{k.check[run].title}: {shown}" + (f" (measured: {last.raw})." if last.raw else ".") + since
 

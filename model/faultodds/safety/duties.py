@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -20,15 +20,19 @@ DOUBTFUL = 0.25
 CAUSE_LEFT = "its cause not mended"
 
 
-def not_run_now(knowledge: Knowledge, known: Known) -> dict[str, str]:
+def not_run_now(knowledge: Knowledge, known: Known, lacking: Collection[str] = ()) -> dict[str, str]:
     """Work that runs the machine and is not for now -> why, in a sentence.
 
     `known`: for each fact and each thing seen, the values that may be so with their shares; a doubtful answer is both. Where
-    something may let a hazard into the room, or wants somebody beside it, nothing that is done away from the machine runs it;
-    where it is likely so, or something was found after which the machine is not run, nothing runs it.
+    something may let a hazard into the room, or wants somebody beside it, nothing that is done away from the machine runs it,
+    and nothing at all without what the watch takes, of tools that are `lacking`; where it is likely so, or something was found
+    after which the machine is not run, nothing runs it.
     """
     found = {}
     out = [f"{n}={o}" for n, o in run_attended(knowledge, known)]
+    unwatched = [
+        (f"{n}={o}", t) for n, o in run_attended(knowledge, known) for t in _watch(knowledge, n, o)[1] if t in lacking
+    ]
     stops = [said(n, o) for n, o in not_run_with(knowledge, known)]
     unlit = [said(n, o) for n, o in not_lit_with(knowledge, known)]
     for name, work in {**knowledge.check, **knowledge.repair}.items():
@@ -37,6 +41,12 @@ def not_run_now(knowledge: Knowledge, known: Known) -> dict[str, str]:
         if out and runs and work.away:
             why = (
                 f"the machine is not run with nobody beside it while {out[0]} may be so. Look, or put that right first."
+            )
+        if unwatched and runs:
+            seen, tool = unwatched[0]
+            why = (
+                f"the machine is not run while {seen} may be so and there is no {tool.replace('_', ' ')}. Look, or put that right "
+                f"first; or have a {tool.replace('_', ' ')} brought."
             )
         if unlit and runs and not work.unheated:
             why = f"the machine is not run with heat with {unlit[0]}. Put that right first."
@@ -116,13 +126,19 @@ def at_once(knowledge: Knowledge, known: Known) -> tuple[str, ...]:
 def watch_text(knowledge: Knowledge, known: Known, minutes: float) -> str:
     """What is said before the machine runs with somebody beside it only; empty when nothing wants that."""
     for name, outcome in run_attended(knowledge, known):
-        seen = knowledge.observables()[name]
-        if outcome in seen.stops_away:
-            return seen.stops_away[outcome].format(minutes=f"{minutes:g}")
-        items = (a.watch for a in knowledge.access.values() if set(a.lets_out) & set(seen.lets_out[outcome]))
-        watch = next(items, "Somebody beside it all the time: {minutes} min at most.")
-        return f"Perhaps {seen.outcomes[outcome]} ({name}): {watch.format(minutes=f'{minutes:g}')}"
+        return _watch(knowledge, name, outcome)[0].format(minutes=f"{minutes:g}")
     return ""
+
+
+def _watch(knowledge: Knowledge, name: str, outcome: str) -> tuple[str, list[str]]:
+    """What is said before a run that something seen wants somebody beside, with "{minutes}" in it, and the tools it takes."""
+    seen = knowledge.observables()[name]
+    if outcome in seen.stops_away:
+        return seen.stops_away[outcome], seen.watch_tools
+    items = (a for a in knowledge.access.values() if set(a.lets_out) & set(seen.lets_out[outcome]))
+    item = next(items, None)
+    watch = item.watch if item else "Somebody beside it all the time: {minutes} min at most."
+    return f"Perhaps {seen.outcomes[outcome]} ({name}): {watch}", item.watch_tools if item else []
 
 
 def still_holds(knowledge: Knowledge, name: str, repaired: Iterable[str]) -> bool:
