@@ -168,6 +168,20 @@ def test_a_doubt_of_what_is_off_is_asked_about(dryer: Appliance) -> None:
     assert sayings.doubted_stop(k, "front might be off") is None
 
 
+def test_a_doubt_is_asked_about_until_it_is_settled(tmp_path: Path) -> None:
+    """Another line in between drops nothing; where nobody can look, the doubt itself is noted, and counts."""
+    typed = (*STRAIGHT_ON, "dry_time=longer", "flame kinda orange", "hood_flap=strong")
+    bench(tmp_path / "seen", *typed, "flame blue", "leave")
+    with looked_at(tmp_path / "seen") as visit:
+        assert [p.finding.outcome for p in visit.job.findings if p.finding.name == "flame_colour"] == ["blue"]
+    bench(tmp_path / "not", *typed, "dont know", "skip flame_colour", "leave")
+    with looked_at(tmp_path / "not") as visit:
+        assert [p.finding.likelihood for p in visit.job.findings if p.finding.name == "flame_colour"] == [
+            {"blue": 0.5, "yellow": 0.5}
+        ]
+        assert visit.out_of_service()
+
+
 def test_how_the_machine_is_stays_asked_until_it_is_told(tmp_path: Path) -> None:
     """A word of the program is no answer, and comes after one; leave leaves the call there."""
     out = bench(tmp_path / "odds", *STRAIGHT_ON, "heat=none", "igniter_ohms=open", "odds", "yes").out

@@ -58,7 +58,7 @@ class BenchCall:
     `numbered` is what the numbers on the screen stand for; `question` waits for an answer; `doubted` findings, which do not fit
     what was found before, wait for somebody to say that they are so; `standing` are the cautions that the last screen told or
     that stood from the one before; `told` is the work whose steps it told; `unnoted` the last line, if nothing came of it;
-    `is_command` tells the program's own words.
+    `unsettled` what would stop the machine and was told with a doubt; `is_command` tells the program's own words.
     """
 
     visit: OpenJob
@@ -66,6 +66,7 @@ class BenchCall:
     numbered: list[str] = field(default_factory=list)
     question: Question | None = None
     unnoted: str = ""
+    unsettled: str = ""
     doubted: list[Question] = field(default_factory=list)
     standing: set[str] = field(default_factory=set)
     told: set[str] = field(default_factory=set)
@@ -162,6 +163,21 @@ class BenchCall:
         self.visit.listen(who)
         word = who.partition(" ")[0]
         return names_somebody(who) and not self.is_command(word) and not sayings.understand(self.visit.knowledge, who)
+
+    def ask_unsettled(self) -> None:
+        """Ask once more about what would stop the machine and was told with a doubt, until it is found; where nobody can look, it
+        is noted as the doubt that it is."""
+        name, job = self.unsettled, self.visit.job
+        if not name or job.is_closed or self.seen_already(name):
+            self.unsettled = ""
+        elif name in job.skipped:
+            self.unsettled = ""
+            good, *others = (seen := self.visit.knowledge.observables()[name]).outcomes
+            self.talk.tell("Nobody can look, so the doubt counts.")
+            self.enter(name, f"{good} 50 / {next(o for o in others if o in seen.bars)} 50")
+        elif self.question is None and not self.over:
+            self.enter(name, "")
+            self.talk.tell(f"It would stop the machine: look before it runs. skip {name} if nobody can.", "   ")
 
     def doubts_named(self) -> str:
         """The doubted findings, as they were typed."""

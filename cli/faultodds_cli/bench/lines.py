@@ -51,6 +51,7 @@ def take(call: BenchCall, line: str) -> None:
                 call.show()
         except ClashError as clash:
             call.talk.say(clash_lines(clash))
+    call.ask_unsettled()
     taken_back = exact(as_command(line).split()[0]) == "undo"
     call.unnoted = "" if done_with or taken_back or call.visit.job is not before else line
 
@@ -197,6 +198,7 @@ def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
     if call.asked and said.name == "all":
         return COMMANDS["skip"].run(call, call.asked)
     if stopping := sayings.doubted_stop(call.visit.knowledge, said.text):
+        call.unsettled = stopping
         return call.enter(stopping, "")
     of_it = " of it" if said.value else ""
     call.talk.tell(f"Then it stays open; nothing was noted{of_it}. Type skip and its name if it cannot be told at all.")
