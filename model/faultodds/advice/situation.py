@@ -139,12 +139,14 @@ def found_last(knowledge: Knowledge, evidence: Evidence) -> Known:
 
 
 def not_looked_at_again(knowledge: Knowledge, evidence: Evidence) -> list[tuple[str, str]]:
-    """What was found last with which the machine is not run, or not with nobody beside it; of what everybody can see without
-    opening it, what stops its heat too, and whatever may be so."""
+    """What was found last with which the machine is not run, or not with nobody beside it; what stops its heat and was seen with
+    the burner lit; of what everybody can see without opening it, whatever may be so."""
     found = found_last(knowledge, evidence)
     seen = [(n, o) for n, each in knowledge.symptom.items() for o in each.stops if found.get(n, {}).get(o, 0.0) > 0]
+    lit = [(n, o) for n, each in knowledge.check.items() if each.running and not each.unheated for o in each.stops_heat]
     beside = [(n, o) for n, each in knowledge.observables().items() for o in each.stops_away]
-    return [*not_run_with(knowledge, found), *seen, *(s for s in beside if found.get(s[0], {}).get(s[1], 0.0) > LIKELY)]
+    likely = [(n, o) for n, o in (*lit, *beside) if found.get(n, {}).get(o, 0.0) > LIKELY]
+    return [*not_run_with(knowledge, found), *seen, *likely]
 
 
 def run_forbidden(
