@@ -9,7 +9,7 @@ from unittest import mock
 
 from faultodds.belief import Appliance
 from faultodds.errors import SafetyStop
-from faultodds.job import Finding, OpenJob, Payload, RepairDone, Store
+from faultodds.job import UNSETTLED, Finding, OpenJob, Payload, RepairDone, Store
 from faultodds.job.job import Job
 from faultodds.job.steps import Fact, MachineState, Note, Skip
 from faultodds_cli.bench import intake, lines
@@ -76,8 +76,13 @@ def becomes(
         return ["stop"], job.stopped.text
     # the opening and shutting that a finding brings is not what was typed
     found = any(isinstance(s, Finding | RepairDone) for s in steps)
-    words = [_word(s) for s in steps if not (found and isinstance(s, MachineState))]
+    words = [_word(s) for s in steps if not (found and (isinstance(s, MachineState) or _is_unsettled(s)))]
     return list(dict.fromkeys(words)), told
+
+
+def _is_unsettled(payload: Payload) -> bool:
+    """Nobody answered how the machine is: that is noted, and was not typed."""
+    return isinstance(payload, Note) and payload.text.startswith(UNSETTLED)
 
 
 def _word(payload: Payload) -> str:

@@ -45,7 +45,7 @@ def ask(
     Example: faultodds ask --found heat=none
     """
     from faultodds.advice import best_questions, may_be
-    from faultodds.safety import at_once
+    from faultodds.safety import at_once, run_attended
 
     view = call_as_given(
         appliance, fact, found, qualified=qualified, revision=revision, shop=shop, technician=technician
@@ -57,8 +57,12 @@ def ask(
     if view.job.findings or view.job.facts:
         say(evidence_lines(view))
         say()
-    for text in at_once(view.appliance.knowledge, may_be(view.appliance.knowledge, view.belief.evidence, view.belief)):
+    k, known = view.appliance.knowledge, may_be(view.appliance.knowledge, view.belief.evidence, view.belief)
+    for text in at_once(k, known):
         say([*wrap(f"UNTIL THE VISIT: it is not used, and left shut off. {text}"), ""])
+    if not at_once(k, known) and (beside := run_attended(k, known)):
+        may = " and ".join(k.observables()[n].outcomes[o] for n, o in beside[:2])
+        say([*wrap(f"UNTIL THE VISIT: better not used: perhaps {may} ({', '.join(n for n, _ in beside[:2])})."), ""])
     if not best:
         say(wrap("Nothing that is worth asking: what could be told would change nothing."))
         return

@@ -7,11 +7,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
-from faultodds.job import Finding, OpenJob, names_somebody, sayings, typed
+from faultodds.job import UNSETTLED, Finding, OpenJob, names_somebody, sayings, typed
 from faultodds.safety import begins_with_no, denies, has_no_alarm, safety_items
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.shared.show_advice import standing_cautions
-from faultodds_cli.shared.show_job import CHECKS_SHOWN, screen
+from faultodds_cli.shared.show_job import CHECKS_SHOWN, machine_now, screen
 from faultodds_cli.shared.show_known import misfit_text
 from faultodds_cli.shared.talk import Talk
 from faultodds_cli.shared.text import wrap
@@ -206,18 +206,24 @@ class BenchCall:
                 )
             return
         later: list[str] = []
-        if self._told_plainly(before, guess, later):
+        heard: list[str] = []
+        if self._told_plainly(before, guess, later, heard):
             for line in later:
                 self.talk.put_off(line)
             return
         if later:
             self.visit.remark(f"Not done, how the machine is was not known: {'; '.join(later)}.")
+        said = f"; said: {'; '.join(heard)}" if heard else ""
+        self.visit.remark(f"{UNSETTLED}: perhaps {self._called(guess)}{said}.")
         self.talk.tell("How the machine is has to be plain before anything goes on: the call is left here.", "!! ")
         self.over = True
         self.talk.say(self.goodbye())
 
-    def _told_plainly(self, before: Collection[str], guess: Collection[str], later: list[str]) -> bool:
-        """Ask how the machine is until it is plain, a few times; what was typed in place of an answer goes to `later`."""
+    def _told_plainly(
+        self, before: Collection[str], guess: Collection[str], later: list[str], heard: list[str]
+    ) -> bool:
+        """Ask how the machine is until it is plain, a few times; what was typed in place of an answer goes to `later`, all that
+        was to `heard`."""
         question = f"Is the machine like this now: {self._called(guess)}? (yes, no, or how it is, such as: gas on)"
         for _ in range(TIMES_ASKED):
             reply = self.talk.ask(question)
@@ -225,6 +231,7 @@ class BenchCall:
                 return False
             self.visit.listen(reply)
             said = sayings.plain(reply)
+            heard += [reply] if reply else []
             if said in YES and "?" not in reply:
                 known = self.visit.knowledge.access
                 self.visit.set_state({i: i in guess for i in known if (i in guess) != (i in before)})
@@ -337,10 +344,8 @@ class BenchCall:
             return wrap(f"Job {job.id} is closed and kept.")
         lines = wrap(f"Left out: {self.doubts_named()}.") if self.doubted else []
         lines += wrap(f"Job {job.id} is saved. Go on with: faultodds bench {job.typed}")
-        left = [self.visit.knowledge.access[i].title for i in self.visit.knowledge.access if i in self.visit.state]
-        return lines + (
-            wrap(f"Left like this: {', '.join(left)}. Do not leave it so with people about.") if left else []
-        )
+        left = machine_now(self.visit)
+        return lines + (wrap(f"Left like this: {left}. Do not leave it so with people about.") if left else [])
 
 
 def plain_no(talk: Talk, visit: OpenJob, sign: str, question: str, reply: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from faultodds.advice import question_of
 from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName
@@ -150,10 +150,13 @@ def one_by_one(call: BenchCall, parts: Iterable[str]) -> bool:
 
 def said_so(call: BenchCall, said: Iterable[sayings.Said]) -> bool:
     """Do what was said in a technician's own words; true when the screen is to be shown anew."""
-    changed = False
-    for each in said:
+    changed, told = False, [*said]
+    machine = [each for each in told if each.kind == "machine"]
+    with forgiving(call.talk):
+        changed = _said_machine(call, machine) if machine else False
+    for each in told:
         with forgiving(call.talk):
-            changed = _SAID[each.kind](call, each) or changed
+            changed = (each.kind != "machine" and _SAID[each.kind](call, each)) or changed
     return changed
 
 
@@ -205,17 +208,18 @@ def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
     return False
 
 
-def _said_machine(call: BenchCall, said: sayings.Said) -> bool:
-    item = sayings.machine_item(call.visit.knowledge, said.name)
-    assert item is not None
-    before, opens = call.visit.state, said.value == "off"
+def _said_machine(call: BenchCall, said: Sequence[sayings.Said]) -> bool:
+    """All that a line says of how the machine is, at once: "front off, gas shut and unplugged" is one state."""
+    k, before = call.visit.knowledge, call.visit.state
+    items = {str(sayings.machine_item(k, each.name)): each.value == "off" for each in said}
     try:
-        call.visit.set_state({item: opens})
+        call.visit.set_state(items)
     except FaultoddsError as unsafe:  # said of a machine that is live: how it is now has to be plain
         call.talk.tell(str(unsafe), "!! ")
-        call.tell_state(before, made_safe(call.visit.knowledge, before | {item} if opens else before - {item}))
+        after = {i for i in k.access if items.get(i, i in before)}
+        call.tell_state(before, made_safe(k, frozenset(after)))
         return True
-    call.talk.tell(f"Noted: {sayings.echo(said.name, said.value)}.")
+    call.talk.tell(f"Noted: {', '.join(sayings.echo(each.name, each.value) for each in said)}.")
     return True
 
 
@@ -248,7 +252,6 @@ _SAID = {
     "fact": _said_fact,
     "tool": _said_tool,
     "doubt": _said_doubt,
-    "machine": _said_machine,
     "command": _said_command,
     "ask": _said_unclear,
     "repair": _said_repair,
@@ -276,6 +279,9 @@ def _findings(call: BenchCall, line: str, question: Question | None) -> list[typ
             return None
         if only := typed.only_outcome(call.visit.knowledge, line, call.seen_already):
             return [only]
+        if stopping := sayings.doubted_stop(call.visit.knowledge, line):
+            call.unsettled = stopping
+            return [typed.Typed(stopping, "")]
         call.question = question
         raise near_miss(word, problem) from None
     return found

@@ -59,12 +59,24 @@ def header(visit: OpenJob) -> list[str]:
     job, k = visit.job, visit.knowledge
     counts = f"{_count(len(job.findings), 'finding')}, {_count(job.stage, 'repair')}"
     title = f" ({job.title})" if job.title else ""
-    state = [k.access[i].title for i in k.access if i in visit.state]
     lines = wrap(f"Job {job.id}{title}, {k.appliance.title}: {counts}.")
     lines += revision_lines(visit) + shop_lines(visit.appliance)
     lines += [] if job.qualified else wrap("Work for qualified people is not offered on this job.")
-    on = [f"{a.makes_safe.upper()} ON" for n, a in k.access.items() if a.makes_safe and n not in visit.state]
-    return lines + (wrap(f"Machine now: {', '.join([*on, *state])}.") if state else [])
+    if job.unsettled:
+        lines += wrap(
+            f"{job.unsettled} Make it safe first: plug out, gas cock shut. Then say how it is: gas off, front on ...",
+            "!! ",
+        )
+    now = machine_now(visit)
+    return lines + (wrap(f"Machine now: {now}.") if now else [])
+
+
+def machine_now(visit: OpenJob) -> str:
+    """How the machine is taken to be, with what is on while something is open; empty when it is closed up."""
+    access = visit.knowledge.access
+    on = [f"{a.makes_safe.upper()} ON" for n, a in access.items() if a.makes_safe and n not in visit.state]
+    state = [access[i].title for i in access if i in visit.state]
+    return ", ".join([*on, *state]) if state else ""
 
 
 def why_back_lines(view: Standing) -> list[str]:

@@ -21,7 +21,7 @@ from faultodds.advice.situation import Situation
 from faultodds.advice.stopping import same_repair_probability, value_of_perfect_information
 from faultodds.belief import Appliance, Belief
 from faultodds.knowledge import UNLISTED_MODE, repair_modes
-from faultodds.safety import run_shows_only, unmended
+from faultodds.safety import run_attended, run_shows_only, unmended
 
 Kind = Literal["ask", "check", "repair", "stop", "refer"]
 
@@ -156,6 +156,8 @@ def _cheapest(ranking: Ranking) -> NextMove:
     """
     if ranking.problem.beyond_us:
         return NextMove("refer", "", (), ranking.problem.refer_cost)
+    if ranking.problem.unverified and ranking.problem.unwatched:
+        return _without_a_watch(ranking)
     move = rather(ranking)
     verify = ranking.problem.knowledge.costs.verify
     run = next((c for c in ranking.checks if c.name == verify), None)
@@ -167,6 +169,15 @@ def _cheapest(ranking: Ranking) -> NextMove:
         if not found and run is not None:
             return NextMove("check", verify, (), run.expected_cost)
     return _looked_again(ranking, _owed_first(ranking, move))
+
+
+def _without_a_watch(ranking: Ranking) -> NextMove:
+    """A repair that cannot be proved, for want of what a watched run takes: a look that may do without, or it is handed over."""
+    names = {name for name, _ in run_attended(ranking.problem.knowledge, ranking.problem.known)}
+    looks = [c for c in ranking.checks if c.name in names]
+    if len(looks) == len(names):
+        return _check(min(looks, key=lambda c: c.price.cost))
+    return NextMove("refer", "", (), ranking.problem.refer_cost)
 
 
 def rather(ranking: Ranking) -> NextMove:

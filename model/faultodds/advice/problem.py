@@ -17,7 +17,7 @@ from faultodds.advice.machine import MachineStates, State, Way
 from faultodds.advice.situation import Price, makers, may_be, not_looked_at_again
 from faultodds.belief import Belief, WeighedFinding, infer, repair_effect
 from faultodds.knowledge import Check, Floats, Places, Repair, repair_modes
-from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, not_lit_with, not_run_now, still_owed
+from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, let_out, not_lit_with, not_run_now, still_owed
 
 # A repair changes what a check shows when an outcome's chance moves by this much.
 CHANGED = 0.2
@@ -136,6 +136,12 @@ class Problem(Classes, dict=True):
         return not_run_now(self.knowledge, self.known, self.knowledge.lacking(self.situation.skipped))
 
     @cached_property
+    def unwatched(self) -> str:
+        """Why the verification run is not made, where that is only for want of what somebody beside it needs; else empty."""
+        run = self.knowledge.costs.verify
+        return "" if run in not_run_now(self.knowledge, self.known) else self.not_now.get(run, "")
+
+    @cached_property
     def known(self) -> Known:
         """What is known of facts and of what was seen, doubt and all."""
         return may_be(self.knowledge, self.belief.evidence, self.belief)
@@ -159,8 +165,9 @@ class Problem(Classes, dict=True):
 
     @cached_property
     def look_again(self) -> tuple[str, ...]:
-        """What was seen that stopped the machine, and that no plain look since shows to be right."""
-        return tuple(n for n, _ in not_looked_at_again(self.knowledge, self.belief.evidence))
+        """What was seen that stopped the machine, and that no plain look since shows to be right; what may let a hazard out."""
+        left = [*not_looked_at_again(self.knowledge, self.belief.evidence), *let_out(self.knowledge, self.known)]
+        return tuple(dict.fromkeys(n for n, _ in left))
 
     @cached_property
     def repairs(self) -> dict[str, Repair]:

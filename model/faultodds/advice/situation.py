@@ -146,7 +146,7 @@ def not_looked_at_again(knowledge: Knowledge, evidence: Evidence) -> list[tuple[
     lit = [(n, o) for n, each in knowledge.check.items() if each.running and not each.unheated for o in each.stops_heat]
     beside = [(n, o) for n, each in knowledge.observables().items() for o in each.stops_away]
     likely = [(n, o) for n, o in (*lit, *beside) if found.get(n, {}).get(o, 0.0) > LIKELY]
-    return [*not_run_with(knowledge, found), *seen, *likely]
+    return list(dict.fromkeys((*not_run_with(knowledge, found), *seen, *likely)))
 
 
 def run_forbidden(

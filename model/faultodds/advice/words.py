@@ -232,9 +232,11 @@ def _why_refer(ranking: Ranking) -> str:
             f"What shows {' and '.join(problem.beyond_us)} is not for anybody here to put right, and until it is the machine "
             "stays shut off. Say so to the customer, and write it down."
         )
+    if problem.unverified and problem.unwatched:
+        return f"The repair cannot be proved here: {problem.unwatched}"
     if problem.verified and problem.look_again:
         return (
-            f"The run passed, but {' and '.join(problem.look_again)} stopped the machine and cannot be looked at again here. "
+            f"The run passed, but {' and '.join(problem.look_again)} kept the machine off and cannot be looked at here. "
             "It stays shut off until somebody has."
         )
     part, odds = Parts(problem.belief).leading()

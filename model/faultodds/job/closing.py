@@ -7,8 +7,10 @@ from datetime import date
 from faultodds.advice import closing_lines
 from faultodds.belief import Appliance, WeighedFinding
 from faultodds.errors import FaultoddsError
+from faultodds.job import sayings
 from faultodds.job.gates import cause_owed, refuse_gone, told_cause
 from faultodds.job.job import Job
+from faultodds.job.naming import explains
 from faultodds.job.standing import unverified
 from faultodds.job.steps import Closed, RepairDone
 from faultodds.knowledge import Knowledge
@@ -35,6 +37,7 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
         _refuse_failed(knowledge, job)
         _refuse_unmended(knowledge, job, closed.note)
         _refuse_open(knowledge, job)
+        _refuse_reason(knowledge, job, closed.note)
         if not closed.note and untouched(knowledge, job):
             raise FaultoddsError(
                 "nothing was repaired on this visit and the machine was not run, so why is the complaint gone? Say it in a few "
@@ -51,6 +54,25 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
                 f'faultodds job close {job.typed} gone --note "run made so, ended dry"'
             )
     return closed
+
+
+def _refuse_reason(knowledge: Knowledge, job: Job, note: str) -> None:
+    """Refuse words that say that it is not gone, that nobody knows, or that a run was not made as it has to be."""
+    owed = reason_owed(knowledge, job)
+    only = not unverified(knowledge, job) and bool(run_shows_only(knowledge, repaired_now(job)))
+    if note and owed and not explains(note, all_of_it=only):
+        raise FaultoddsError(
+            f"close gone is refused: {owed} '{note}' is no reason why the complaint is gone. Say what was done or seen that shows "
+            "it; or go on with the call; or close referred."
+        )
+    stopping = sayings.doubted_stop(knowledge, note) if note else None
+    last = [p.finding.outcome for p in job.findings if p.finding.name == stopping]
+    if stopping and not (
+        last and last[-1] == next(iter(knowledge.observables()[stopping].outcomes)) in sayings.plain(note)
+    ):
+        raise FaultoddsError(
+            f"close gone is refused: '{note}' tells of {stopping}. Enter what {stopping} shows now first."
+        )
 
 
 def reason_owed(knowledge: Knowledge, job: Job) -> str:

@@ -13,7 +13,7 @@ from faultodds.job.standing import believe
 from faultodds.job.steps import Danger, MachineState, Step
 from faultodds.job.taking import evidence_of, state_after, take_repair
 from faultodds.knowledge import Knowledge
-from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, not_lit_with, not_run_with, said, still_owed
+from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, let_out, not_lit_with, not_run_with, said, still_owed
 
 
 def known_on(appliance: Appliance, job: Job) -> tuple[Known, Evidence, Belief | None]:
@@ -97,6 +97,11 @@ def refuse_gone(appliance: Appliance, job: Job) -> None:
     again after its repair."""
     known = known_on(appliance, job)
     _refuse(appliance, "close gone", known, barred(appliance.knowledge, known[0]))
+    for name, outcome in let_out(appliance.knowledge, known[0]):
+        raise FaultoddsError(
+            f"close gone is refused: {name}={outcome} may be so ({known[0][name][outcome]:.0%}); then what the machine lets out "
+            f"goes into the room. Look, and enter what {name} shows; then close gone. Otherwise close referred."
+        )
     for name, outcome in not_looked_at_again(appliance.knowledge, known[1]):
         raise FaultoddsError(
             f"close gone is refused: {name}={outcome} was found, or may be so, and nobody has looked again since with a plain "

@@ -35,6 +35,13 @@ from faultodds.job.steps import (
     summary,
 )
 
+# What a note begins with that tells of a machine nobody has said plainly how it is.
+UNSETTLED = "How the machine is was not settled"
+
+
+def _is_unsettled(payload: Payload) -> bool:
+    return isinstance(payload, Note) and payload.text.startswith(UNSETTLED)
+
 
 class PlacedFinding(Struct, frozen=True):
     """A finding that counts, with its `stage` (repairs before it), `visit` (from 1) and step."""
@@ -205,6 +212,12 @@ class Job(Struct, frozen=True):
         """The danger that was told of last, until somebody says that it is safe."""
         told = [step.payload for step in self.steps if isinstance(step.payload, Danger | Safe)]
         return told[-1] if told and isinstance(told[-1], Danger) else None
+
+    @property
+    def unsettled(self) -> str:
+        """What was noted of a machine whose state nobody said plainly, until somebody does."""
+        told = [s.payload for s in self.steps if isinstance(s.payload, MachineState) or _is_unsettled(s.payload)]
+        return told[-1].text if told and isinstance(told[-1], Note) else ""
 
     @property
     def closings(self) -> tuple[Closed, ...]:

@@ -12,7 +12,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from faultodds.advice import Action, State, action, closing_lines, run_forbidden
+from faultodds.advice import Action, State, action, closing_lines, not_looked_at_again, run_forbidden
 from faultodds.belief import Appliance, open_appliance
 from faultodds.errors import ClashError, FaultoddsError, KnowledgeError, RevisionError, UnknownName
 from faultodds.files import find, fingerprint, named, of_content, read_bytes
@@ -20,9 +20,10 @@ from faultodds.job.entering import JobEntries
 from faultodds.job.gates import known_on, standing
 from faultodds.job.job import Job
 from faultodds.job.standing import Standing, believe, stand, unverified
+from faultodds.job.taking import evidence_of
 from faultodds.names import match
 from faultodds.revisions import FILE, accepted
-from faultodds.safety import at_once, barred, not_run_now
+from faultodds.safety import at_once, barred, not_run_now, said
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
@@ -142,6 +143,10 @@ class OpenJob(JobEntries):
     def out_of_service(self) -> list[str]:
         """What was found with which the machine must not run, or not with heat, as it is told."""
         return standing(self.appliance, self.job)
+
+    def not_looked_at_again(self) -> list[str]:
+        """What was found that kept the machine off, or somebody beside it, and was not looked at again since, as it is told."""
+        return [said(n, o) for n, o in not_looked_at_again(self.knowledge, evidence_of(self.appliance, self.job))]
 
     def put_back(self, name: str, state: State) -> list[str]:
         """The steps after a repair's own that test it, put the machine back together and prove it, begun in a machine state; none

@@ -23,6 +23,11 @@ _NO_TOOL = (
     r"(?: the| a| an| my| any)* (?:{0})(?: here| with me| today| on me| in the van| at home)?"
     r"|(?:my |the )?(?:{0}) (?:is |s )?(?:dead|broken|bust|missing|left behind|in the van|at home|flat)"
 )
+# Not now, not always, or so somebody says: what stops the machine is asked about all the same.
+_AT_TIMES = (
+    r"\b(?:sometimes|at times|now and (?:then|again)|used to be|was|were|has been|had been|earlier|once|a bit|slightly"
+    r"|(?:before|until|till|after) .*|(?:she|he|they|customer|cust|tenant|owner)(?: thinks| says| said| reckons)?)\b"
+)
 _NO_FIRST = re.compile(r"(?i)\s*(?:no|nope|nah)\s*[,;:.]\s*(.*\S)")
 _JOINS = re.compile(r"\s+(?:and|but)\s+|\s*[,;:]\s*(?:and |but )?")
 
@@ -72,7 +77,7 @@ def _lets_out(knowledge: Knowledge, said: Said) -> str | None:
 def _doubting() -> re.Pattern[str]:
     words = sorted(map(plain, listed(grammar()["doubt"]["words"])), key=len, reverse=True)
     return re.compile(
-        rf"(?:\bnot (?:really |too |so )?)?\b(?:{'|'.join(map(re.escape, words))})\b(?: if\b| whether\b)?"
+        rf"(?:\bnot (?:really |too |so )?)?\b(?:{'|'.join(map(re.escape, words))})\b(?: if\b| whether\b)?|{_AT_TIMES}"
     )
 
 

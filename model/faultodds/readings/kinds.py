@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import permutations
 
 from faultodds.errors import BadReading
 from faultodds.readings.bands import segments, shares, standard_uncertainty
@@ -172,6 +173,8 @@ def _windings(spec: ReadingSpec, near: ReadingSpec, outcomes: Sequence[str], raw
     readings = [(winding, less_leads(quantity(part, _for_one(spec, winding)), leads, part)) for winding, part in seen]
     if len(readings) < len(names):
         _ask_which(near, readings)
+    else:
+        _ask_order(near, readings, raw)
     return _of_windings(spec, outcomes, readings)
 
 
@@ -184,6 +187,21 @@ def _ask_which(spec: ReadingSpec, readings: Sequence[tuple[Winding, Quantity]]) 
                 f"{in_words(value, spec.unit)} was typed for the {winding.name}, and suits the {suits[0]}. "
                 f"Type all {len(spec.windings)} in order, - for one not read, for example -/-/560."
             )
+
+
+def _ask_order(spec: ReadingSpec, readings: Sequence[tuple[Winding, Quantity]], raw: str) -> None:
+    # Good windings typed in another order are no fault.
+    values, windings = [value for _, value in readings], [winding for winding, _ in readings]
+
+    def good(order: Sequence[Quantity]) -> bool:
+        return all(_in_winding(spec, w, v) > 0.5 for w, v in zip(windings, order, strict=True))
+
+    other = next((order for order in permutations(values) if good(order)), None)
+    if other is not None and not good(values):
+        raise BadReading(
+            f"'{raw.strip()}' would be good in the order {'; '.join(w.name for w in windings)}: "
+            f"{' / '.join(in_words(v, spec.unit) for v in other)}. Which is which? Type all {len(windings)} in that order."
+        )
 
 
 def _of_windings(spec: ReadingSpec, outcomes: Sequence[str], readings: Sequence[tuple[Winding, Quantity]]) -> Found:

@@ -142,6 +142,10 @@ def quantity(text: str, spec: ReadingSpec) -> Quantity:
     if not typed:
         raise BadReading(f"No reading was typed. Type for example {EXAMPLES[spec.kind]}.")
     ohms = family_of(spec.kind) == "ohm"
+    if ohms and typed.rstrip(".") == "1":
+        raise BadReading(
+            f"'{text.strip()}': one ohm, or the 1 that some meters show for an open circuit? Type 1 ohm or OL."
+        )
     word = _word(typed, spec, ohms)
     if word is not None:
         return _no_short(word, text, spec)
@@ -261,10 +265,17 @@ def in_unit(digits: str, unit: str, text: str, spec: ReadingSpec) -> float:
     return _with_comma(digits, named, spec)
 
 
+_THOUSANDS = re.compile(r"\d{1,3}\.\d{3}")
+
+
 def _with_comma(digits: str, unit: str, spec: ReadingSpec) -> float:
     # "1,150 ohm": where only one of 1150 and 1.15 can be meant, the unit has already said which.
     both, span = either_way(digits), plausible_span(spec)
     fitting = [value for value in both or () if span and span[0] <= convert(value, unit, spec) <= span[1]]
+    if span and _THOUSANDS.fullmatch(digits.strip()) and not span[0] <= convert(number(digits), unit, spec) <= span[1]:
+        whole = digits.strip().replace(".", "")
+        if span[0] <= convert(number(whole), unit, spec) <= span[1]:
+            raise BadReading(f"{digits.strip()} or {whole} {unit}? Type {whole} {unit} if the point parts thousands.")
     return convert(fitting[0] if len(fitting) == 1 else number(digits), unit, spec)
 
 

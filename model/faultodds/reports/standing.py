@@ -23,6 +23,15 @@ def for_customer(visit: OpenJob) -> list[str]:
             "OUT OF SERVICE. Do not use this machine, and leave it shut off as it was left, until this has been put right: "
             f"{'; '.join(in_words(k, each) for each in stopped)}."
         )
+    again = [each for each in visit.not_looked_at_again() if each not in stopped]
+    if again:
+        texts.append(
+            "NOT LOOKED AT SINCE. Do not use this machine before it has been looked at again, and is right: "
+            f"{'; '.join(in_words(k, each) for each in again)}."
+        )
+    stands = [k.access[i].title for i in k.access if job.machine_state.get(i)]
+    if stands and not stopped:
+        texts.append(f"IT STANDS OPEN OR SHUT OFF ({', '.join(stands)}). Do not start it.")
     if any(isinstance(s.payload, Danger) for s in job.steps) and job.stopped is None:
         texts.append(
             "Danger was told of on this job and made safe again. At the first sign of it, do as below and call."
@@ -65,7 +74,8 @@ def told_sign(k: Knowledge, danger: Danger) -> str:
     """The sign that danger was told of by, with its steps, without the words that were typed."""
     sign = next((s for s in k.stop.values() if danger.text.startswith(f"STOP. {s.title}")), None)
     if sign is None:
-        return "danger. Everybody out, call for help from outside."
+        title, _, steps = danger.text.removeprefix("STOP. ").partition("\n")
+        return f"{title.rstrip('.')}. {' '.join(step.partition('. ')[2] for step in steps.splitlines() if step[:1].isdigit())}"
     return f"{sign.title}. {' '.join(sign.steps)}"
 
 
