@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import re
 from collections.abc import Iterable
 from typing import NamedTuple
 from unittest import mock
@@ -64,7 +65,8 @@ def heard_from(
             intake._take_complaint(call, line)
         else:
             lines.take(call, line)
-    return Entered([step.payload for step in visit.job.steps[before:]], visit.job, " ".join(talk.told))
+    entered = [step.payload for step in visit.job.steps[before:] if not _is_unsettled(step.payload)]
+    return Entered(entered, visit.job, " ".join(talk.told))
 
 
 def becomes(
@@ -76,7 +78,8 @@ def becomes(
         return ["stop"], job.stopped.text
     # the opening and shutting that a finding brings is not what was typed
     found = any(isinstance(s, Finding | RepairDone) for s in steps)
-    words = [_word(s) for s in steps if not (found and (isinstance(s, MachineState) or _is_unsettled(s)))]
+    words = [_word(s) for s in steps if not (found and isinstance(s, MachineState))]
+    words = [each for word in words for each in (word.split(", ") if re.match(r"\w+: (?:yes|no)\b", word) else [word])]
     return list(dict.fromkeys(words)), told
 
 

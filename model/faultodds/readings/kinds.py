@@ -19,6 +19,8 @@ from faultodds.readings.sums_heat import celsius, chart_ohms, copper_ohms, fahre
 from faultodds.readings.verdict import in_words
 
 SURE = 0.8
+# Below or above these shares of its band a winding reads as another one would, or as a bad one.
+FAR_OFF = (0.7, 1.3)
 """The verdict names an outcome from this likelihood up; below it the reading is borderline."""
 
 
@@ -190,7 +192,9 @@ def _ask_which(spec: ReadingSpec, readings: Sequence[tuple[Winding, Quantity]]) 
 
 
 def _ask_order(spec: ReadingSpec, readings: Sequence[tuple[Winding, Quantity]], raw: str) -> None:
-    # Good windings typed in another order are no fault.
+    # Good windings typed in another order are no fault; one a little out of its band is not in another's place.
+    if not any(v.high < FAR_OFF[0] * w.low or v.low > FAR_OFF[1] * w.high for w, v in readings):
+        return
     values, windings = [value for _, value in readings], [winding for winding, _ in readings]
 
     def good(order: Sequence[Quantity]) -> bool:
