@@ -59,8 +59,9 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
 def _refuse_reason(knowledge: Knowledge, job: Job, note: str) -> None:
     """Refuse words that say that it is not gone, that nobody knows, or that a run was not made as it has to be."""
     owed = reason_owed(knowledge, job)
-    only = not unverified(knowledge, job) and bool(run_shows_only(knowledge, repaired_now(job)))
-    if note and owed and not explains(note, all_of_it=only):
+    no_run = unverified(knowledge, job)
+    only = not no_run and bool(run_shows_only(knowledge, repaired_now(job)))
+    if note and owed and not explains(note, only, no_run):
         raise FaultoddsError(
             f"close gone is refused: {owed} '{note}' is no reason why the complaint is gone. Say what was done or seen that shows "
             "it; or go on with the call; or close referred."

@@ -77,12 +77,14 @@ def vouches(remark: str) -> bool:
     return all(_denies_danger(part) or not _turns().search(plain(part)) for part in _parts(said))
 
 
-def explains(remark: str, all_of_it: bool = False) -> bool:
+def explains(remark: str, all_of_it: bool = False, no_run: bool = False) -> bool:
     """Whether a remark may be why a complaint is gone: no question, no plan, nothing that is still so, and something in it, or
-    `all_of_it`, is neither denied nor doubted."""
+    `all_of_it`, is neither denied nor doubted. Why there was `no_run` may be a denial, in more words than that."""
     said = remark.casefold()
     if "?" in said or re.search(r"\bstill\b", said) or _PLANNED.search(said):
         return False
+    if no_run and len(said.split()) > len("no run made".split()):
+        return True
     parts = [part for part in _parts(said) if not re.match(r"\W*(?:nope|nah|dunno)\b", part)]
     sure = [not _turns().search(plain(part)) or _denies_danger(part) for part in parts]
     return bool(sure) and (all(sure) if all_of_it else any(sure))
