@@ -9,8 +9,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
+from msgspec.structs import replace
 
-from faultodds.advice import REFER, Situation, advise
+from faultodds.advice import REFER, Situation, advise, best_move
 from faultodds.advice.policy import Policy
 from faultodds.belief import Appliance, Evidence, compiled, infer, open_appliance
 from faultodds.errors import ClashError
@@ -82,6 +83,20 @@ def test_what_is_printed_is_what_playing_costs() -> None:
         printed = advise(appliance, player.belief, Situation()).expected_cost
         costs = player.jobs(300, 5)
         assert abs(printed - costs.mean()) <= max(0.05 * costs.mean(), 1.96 * costs.std() / len(costs) ** 0.5)
+
+
+def test_taking_the_luck_out_of_played_jobs_leaves_their_mean() -> None:
+    """On a small appliance the mean of jobs with their luck taken out is that of plain jobs, with half the spread at most;
+    whatever is printed of the first move."""
+    appliance = compiled(rich_toy())
+    player = Player(appliance, Evidence({}, seen_of({next(iter(appliance.knowledge.symptom)): "yes"})))
+    first = best_move(appliance, player.belief, Situation())
+    plain = player.jobs(300, 5)
+    for printed in (first.expected_cost, 2 * first.expected_cost):
+        steady = player.steadied(60, 5, replace(first, expected_cost=printed))
+        assert steady.std() <= 0.5 * plain.std()
+        half = 1.96 * (plain.var() / len(plain) + steady.var() / len(steady)) ** 0.5
+        assert abs(steady.mean() - plain.mean()) <= max(half, 0.02 * plain.mean())
 
 
 def test_prices_hold_all_but_a_little_of_the_belief(dryer: Appliance) -> None:
