@@ -1,11 +1,14 @@
 """Does learning follow a shop that differs: python tests/benchmarks/bench_shops.py [--shops quay_row ...] [--jobs 300 1500]
-[--seeds 3] [--fresh 800] [--sweeps 200].
+[--seeds 3] [--fresh 800] [--sweeps 200] [--rivals].
 
 Eight invented shops (`tests/shops`) write logs that are imported as a manager would import them. Printed for each shop and size,
 the mean of the seeds: Kullback and Leibler's divergence of the file's shares of the main causes, of a plain count of repairs that
 held, and of the learned ones, from the shop's true shares, in nats; the largest distance of a check's or symptom's learned false
 alarm from its truth, and of the file's; the log score of the true causes of fresh jobs under the file's numbers and under the
-learned ones, in nats; with `--sweeps`, how many of the shares' 90 % intervals hold the truth, and the seconds of one fit.
+learned ones, in nats; with `--sweeps`, how many of the shares' 90 % intervals hold the truth, and the seconds of one fit. With
+`--rivals`, at every stage of fresh jobs, the log score of the repair group that would have put them right under the file's and the
+learned numbers and each method of scikit-learn (same columns, the log's own labels, as `faultodds audit` has it), and the
+calibration error of the learned forecast beside the error that luck alone would bring; the first seed only.
 """
 
 from __future__ import annotations
@@ -27,14 +30,27 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from bench_audit import own_data
 
 from faultodds.audit.forecast import main_cause_odds
-from faultodds.audit.methods import OMITTED_TARGET, gaps_of
+from faultodds.audit.methods import (
+    LEARNED,
+    OMITTED_TARGET,
+    Fixed,
+    Learned as LearnedMethod,
+    Method,
+    floored,
+    gaps_of,
+    rivals,
+)
+from faultodds.audit.scores import binary_calibration_error, calibration_by_luck, favourites, log_scores
+from faultodds.audit.stages import STAGES, seen_by
 from faultodds.belief.suspects import compile_suspects
 from faultodds.joblog.clean import read_clean
 from faultodds.joblog.folder import find_log
 from faultodds.knowledge.loading import load
+from faultodds.revisions.decisions import FILE
 from faultodds.tuning.arrays import arrays_of
 from faultodds.tuning.fitting import Learned, fit
 from faultodds.tuning.gibbs import sample
+from faultodds.tuning.groups import log_labels, repair_groups
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.structure import structure_of
 from shops.counting import count
@@ -116,6 +132,25 @@ def row(
     ]
 
 
+def show_rivals(past: pd.DataFrame, fresh: tuple[pd.DataFrame, dict[str, Any]]) -> None:
+    """Print every method's forecasts of fresh first visits at every stage, and how well calibrated the learned numbers are."""
+    frame, truth = fresh
+    first = frame[[truth["tickets"][t]["visit"] == 1 for t in frame["job"].astype(str)]].reset_index(drop=True)
+    groups = repair_groups(KNOWLEDGE)
+    true = np.array([groups.of_main[truth["tickets"][t]["main"]] for t in first["job"].astype(str)])
+    labels = log_labels(past, KNOWLEDGE, groups)
+    methods: list[Method] = [Fixed(FILE, KNOWLEDGE, groups), LearnedMethod(LEARNED, KNOWLEDGE, groups, Settings())]
+    methods += rivals(KNOWLEDGE, groups)
+    forecasts = {m.name: m.learn(past, labels) for m in methods}
+    print(f"    {'stage':<11}" + "".join(f"{name:>21}" for name in forecasts) + f"{'calibration':>13}{'by luck':>9}")
+    for stage in STAGES:
+        seen = seen_by(first, KNOWLEDGE, stage)
+        chances = {name: floored(forecast(stage, seen)) for name, forecast in forecasts.items()}
+        scored = "".join(f"{log_scores(p, true).mean():21.4f}" for p in chances.values())
+        error = binary_calibration_error(*favourites(chances[LEARNED], true))
+        print(f"    {stage.name:<11}{scored}{error:13.4f}{calibration_by_luck(chances[LEARNED]):9.4f}", flush=True)
+
+
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0] if __doc__ else "")
@@ -124,6 +159,7 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=3)
     parser.add_argument("--fresh", type=int, default=800)
     parser.add_argument("--sweeps", type=int, default=0)
+    parser.add_argument("--rivals", action="store_true")
     args = parser.parse_args()
     columns = ["file", "counted", "learned", "alarm:file", "learned", "score:file", "learned", "covered", "seconds"]
     print(f"{'shop':14}{'jobs':>7}" + "".join(f"{c:>11}" for c in columns))
@@ -135,6 +171,8 @@ def main() -> None:
                 rows = [row(folder, shop, jobs, seed, fresh, args.sweeps) for seed in range(1, args.seeds + 1)]
                 print(f"{name:14}{jobs:7}" + "".join(f"{x:11.4f}" for x in np.mean(rows, axis=0)))
                 sys.stdout.flush()
+                if args.rivals:
+                    show_rivals(imported(folder, shop, jobs, 1)[0], fresh)
 
 
 if __name__ == "__main__":

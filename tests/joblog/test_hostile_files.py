@@ -87,6 +87,17 @@ def test_an_archive_that_would_fill_the_memory_is_refused(tmp_path: Path, monkey
         open_source(path)
 
 
+def test_an_archive_that_lies_about_its_size_is_refused(tmp_path: Path) -> None:
+    """Its directory says a thousand bytes of a sheet of many megabytes: no more than that is unpacked."""
+    size, path = 20_000_000, tmp_path / "lying.xlsx"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as bomb:
+        bomb.writestr("xl/worksheets/sheet1.xml", b" " * size)
+    said = path.read_bytes().replace(size.to_bytes(4, "little"), (1000).to_bytes(4, "little"))
+    path.write_bytes(said)
+    with pytest.raises(FaultoddsError, match="is a broken Excel file"):
+        open_source(path)
+
+
 def test_a_pipe_does_not_hang(tmp_path: Path) -> None:
     """It is no file, and that is said."""
     os.mkfifo(tmp_path / "jobs.csv")

@@ -6,14 +6,15 @@ import numpy as np
 import pytest
 
 from faultodds.joblog import clean
+from faultodds.knowledge.loading import load
 from faultodds.tuning.draw import draw_log
-from faultodds.tuning.encode import Encoder, done_start, single_start, split_start, undone_start
+from faultodds.tuning.encode import Encoder, done_start, repair_start, split_start, undone_start
 from faultodds.tuning.fitting import fit
-from faultodds.tuning.guesses import guessed, levels_of, prepared, suggested
-from faultodds.tuning.likelihood import Silence, Trust
+from faultodds.tuning.guesses import guessed, in_place, levels_of, prepared, suggested, suspected
+from faultodds.tuning.likelihood import SUSPECTED, Silence, Trust
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.statistics import statistics
-from faultodds.tuning.structure import GUESSES
+from faultodds.tuning.structure import GUESSES, IN_PLACE, structure_of
 from rich_toy import WORTH, rich_structure, rich_toy
 
 FULL = Settings(strengths=WORTH, omitted_target=0.0, recentre=False)
@@ -25,8 +26,8 @@ def test_suggestions_are_the_models_odds_without_repairs_and_endings() -> None:
     log = draw_log(rich_toy(), 40, 3, 0.4)
     blind = log[[c for c in log.columns if c.startswith((clean.FACT, clean.FOUND, clean.JOB))]]
     whole = Encoder(s, merge=False).encode(log)
-    found = suggested(s, whole)
-    alone = suggested(s, Encoder(s, merge=False).encode(blind))
+    found = suggested(s, suspected(s, whole))
+    alone = suggested(s, suspected(s, Encoder(s, merge=False).encode(blind)))
     assert np.sort(found, axis=0) == pytest.approx(np.sort(alone, axis=0), abs=1e-6)
     assert (found.sum(axis=1) <= 1.0 + 1e-9).all()
 
@@ -36,15 +37,38 @@ def test_every_repair_done_keeps_its_job_and_its_repair() -> None:
     s = rich_structure()
     plain = Encoder(s, merge=False).encode(draw_log(rich_toy(), 60, 4, 0.3))
     moved = guessed(s, plain)
-    first, width = done_start(s) + 3, len(GUESSES)
+    start, first, width = done_start(s), repair_start(s), len(GUESSES)
+    assert moved.deeds is not None
+    own = moved.evidence[:, split_start(s) + len(plain.splits) :]
+    told = moved.evidence[:, start : split_start(s)] + own @ moved.deeds.right
 
-    def by_repair(evidence: object) -> np.ndarray:
-        several = evidence[:, first : undone_start(s)].toarray()  # type: ignore[index]
-        alone = evidence[:, single_start(s) : split_start(s)].toarray()  # type: ignore[index]
-        return np.concatenate([several, alone], axis=1).reshape(len(several), -1, width).sum(axis=2)
+    def by_repair(rows: np.ndarray) -> np.ndarray:
+        return rows[:, first - start : undone_start(s) - start].reshape(len(rows), -1, width).sum(axis=2)
 
-    assert (by_repair(plain.evidence) == by_repair(moved.evidence)).all()
-    assert plain.evidence[:, :first].toarray() == pytest.approx(moved.evidence[:, :first].toarray())
+    before = plain.evidence[:, start : split_start(s)].toarray()
+    after = told.toarray()
+    assert (by_repair(before) == by_repair(after)).all()
+    assert (before[:, : first - start] == after[:, : first - start]).all()
+    done = (own @ moved.deeds.astray).toarray().reshape(len(before), -1, len(IN_PLACE)).sum(axis=2)
+    assert (done.sum(axis=1) == by_repair(before).sum(axis=1)).all()
+
+
+def test_in_place_of_a_fault_all_that_would_mend_it_is_left_out() -> None:
+    """On thousands of random beliefs: with the likeliest fault that a repair does not mend as the truth, its chance is its part of
+    what the repairs that do nothing for that fault have, however many mend it.
+    """
+    s = structure_of(load("gas_dryer"), 0.1)
+    fixes = s.puts_right > 0
+    assert (fixes.sum(axis=0) > 1).any()
+    rng = np.random.default_rng(14)
+    for cause in rng.dirichlet(np.full(fixes.shape[1], 0.1), 2000):
+        found, chance = in_place(s, cause[None])[0], suggested(s, cause[None])[0]
+        r = int(rng.integers(len(fixes)))
+        truth = max((c for c in range(len(cause)) if not fixes[r, c]), key=lambda c: cause[c])
+        rest = sum(chance[o] for o in range(len(fixes)) if not fixes[o, truth])
+        if rest > chance[r] + SUSPECTED:
+            assert found[r] == pytest.approx(chance[r] / rest, abs=1e-6)
+        assert found[r] < 1.0
 
 
 def test_levels_are_the_nearest() -> None:

@@ -29,7 +29,8 @@ class Arrays:
     chance of each outcome in each group; `log_likelihood` (R, H); `success` (repairs,); `back` (3,) chance of coming back when
     something is still wrong, when nothing is, and when only something is that the file does not list; `written` (checks, O)
     chance that an outcome is written down; `reported` (2,) that it is when no repair was done, and when one was; `wrong` that
-    one was done in place of all that were needed; `guessed` that a repair which the findings suggest is done as a guess.
+    useless ones were done in place of all that were needed, and `again` that another was, after one of those; `guessed` that a
+    repair which the findings suggest is done as a guess.
     """
 
     log_share: Floats
@@ -45,6 +46,7 @@ class Arrays:
     reported: Floats
     guessed: float
     wrong: float
+    again: float
 
 
 def arrays_of(structure: Structure, theta: Floats) -> Arrays:
@@ -71,6 +73,7 @@ def arrays_of(structure: Structure, theta: Floats) -> Arrays:
         reported=full[f.reported[:, 1]],
         guessed=float(full[f.guess[1]]),
         wrong=float(full[f.wrong[1]]),
+        again=float(full[f.again[1]]),
     )
 
 

@@ -155,11 +155,11 @@ def _aftermath(
 def _guesses(structure: Structure, found: pd.DataFrame) -> npt.NDArray[np.float64]:
     """(repairs, jobs) chance that each repair is done as a guess."""
     from faultodds.tuning.encode import Encoder
-    from faultodds.tuning.guesses import levels_of, suggested
+    from faultodds.tuning.guesses import levels_of, suggested, suspected
     from faultodds.tuning.structure import GUESSES
 
     chunk = Encoder(structure, merge=False).encode(found)
-    return np.array(GUESSES)[levels_of(suggested(structure, chunk))].T
+    return np.array(GUESSES)[levels_of(suggested(structure, suspected(structure, chunk)))].T
 
 
 def _repairs(

@@ -18,6 +18,7 @@ from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
 from faultodds.knowledge import Floats
 from faultodds.tuning.arrays import Singles
+from faultodds.tuning.astray import Deeds
 from faultodds.tuning.courses import Moments, moments_of, read_course
 from faultodds.tuning.families import Index
 from faultodds.tuning.structure import GUESSES, Small, Structure
@@ -43,11 +44,11 @@ class Chunk:
     """Encoded jobs; N distinct ones.
 
     `evidence` (N, rows) one-hot: R outcome rows, equipment values, one row for each check that may be silent, three for what is
-    known of the repairs, one for each repair done, then this chunk's own `splits`. `tail` (N,) which of `moments` came after, or
-    -1; jobs are in its order. `facts` (N, V) one-hot over context and equipment values, then one for each context fact that may be
-    silent. `weight` (N,) jobs behind each row, less
-    what is forgotten; `count` (N,) the plain number of them. `main` (N,) index of a known main cause, or -1. `suspected` (N,
-    guesses): how many repairs that were not done the findings suggested with each of `GUESSES` (`guesses.py`).
+    known of the repairs, one for each repair done, then this chunk's own `splits`, and `deeds` once it is `guesses.prepared`.
+    `tail` (N,) which of `moments` came after, or -1; jobs are in its order. `facts` (N, V) one-hot over context and equipment
+    values, then one for each context fact that may be silent. `weight` (N,) jobs behind each row, less what is forgotten; `count`
+    (N,) the plain number of them. `main` (N,) index of a known main cause, or -1. `suspected` (N, guesses): how many repairs that
+    were not done the findings suggested with each of `GUESSES` (`guesses.py`).
     `row_of` (jobs,) row of each job, and `when` (jobs,) its day, or its place in the log.
     """
 
@@ -62,6 +63,7 @@ class Chunk:
     suspected: Singles
     row_of: Index
     when: Floats
+    deeds: Deeds | None = None
 
     def some(self, most: int) -> Chunk:
         """At most `most` of the rows, evenly spread; the chunk itself when it has no more."""
@@ -80,7 +82,7 @@ class Chunk:
         number[kept] = np.arange(len(kept))
         jobs = number[self.row_of] >= 0
         dated = {"row_of": number[self.row_of[jobs]], "when": self.when[jobs]}
-        return Chunk(splits=self.splits, moments=moments, tail=tail, **picked, **dated)
+        return Chunk(splits=self.splits, deeds=self.deeds, moments=moments, tail=tail, **picked, **dated)
 
     def between(self, after: float, until: float) -> Chunk:
         """The jobs later than one day and not later than another."""
@@ -245,23 +247,16 @@ def undone_start(structure: Structure) -> int:
     return repair_start(structure) + len(structure.repair_of) * len(GUESSES)
 
 
-def single_start(structure: Structure) -> int:
-    """First of the rows of a repair that was done alone, each with each of `GUESSES`."""
-    return undone_start(structure) + len(structure.layout.instead)
-
-
 def split_start(structure: Structure) -> int:
-    """First row of a chunk's own: its doubtful findings."""
-    return single_start(structure) + len(structure.knowledge.repair) * len(GUESSES)
+    """First row of a chunk's own: its doubtful findings, and behind them its deeds."""
+    return undone_start(structure) + len(structure.layout.instead)
 
 
 # --- what was done, and what came of it ------------------------------------------------------------------------------
 
 
 def _done(structure: Structure, frame: pd.DataFrame) -> list[Small]:
-    """What is known of the repairs: one done alone, or that there were none, or several and which; nothing for a log that has
-    no repairs at all.
-    """
+    """What is known of the repairs: that there were none, or some and which; nothing for a log that has no repairs at all."""
     if clean.REPAIRS not in frame.columns or frame[clean.REPAIRS].isna().all():
         return []
     cells = frame[clean.REPAIRS].astype("category")
@@ -272,10 +267,7 @@ def _done(structure: Structure, frame: pd.DataFrame) -> list[Small]:
         done[row, [names[n] for n in str(cell).split(";") if n]] = True
     count = done.sum(axis=1)[code]
     known = np.where(code < 0, 2, count > 0)
-    out = [np.where(count == 1, -1, done_start(structure) + known).astype(np.int32)]
-    alone = single_start(structure) + done.argmax(axis=1)[code] * len(GUESSES)
-    out.append(np.where(count == 1, alone, -1).astype(np.int32))
-    code = np.where(count > 1, code, -1)
+    out = [(done_start(structure) + known).astype(np.int32)]
     start, undone = repair_start(structure), undone_start(structure)
     # Which `done:` observable each repair follows: its own, or that beside an earlier one that was done.
     follows = np.tile(np.arange(len(names)), (len(done), 1))

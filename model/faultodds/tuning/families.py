@@ -29,7 +29,8 @@ Index = npt.NDArray[np.int64]
 DONE = "done:"
 HABITS = ("back_if_wrong", "back_if_right")
 #: Habits that no file has a number for, as they are thought to be before the log has spoken: a normal answer is written down, any
-#: other is, a repair that the findings suggest is done as a guess, one is done in place of all that were needed; that is written
+#: other is, a repair that the findings suggest is done as a guess, one is done in place of all that were needed, and another after
+#: that; that is written
 #: down of a visit without repairs, and of one with some. Common practice, no source.
 WRITTEN, GUESSED, WRONG = {"normal": 0.5, "odd": 0.8}, 0.3, 0.1
 REPORTED = {"none": 0.5, "some": 0.95}
@@ -59,7 +60,8 @@ class Families:
     of every context fact, `state` (Q, S) for every class of component states, `part` (N, O), `success` (repairs, 2) and `habit`
     (3, 2), the second entry being "takes" and "comes back"; `written` (checks, 2, 2): normal or odd, not written or written
     down; `reported` (2, 2) the same for repairs, of which none or some were done; `guess` (2,): a suggestion is let be, or
-    followed; `wrong` (2,): repairs are right, or one is done in place of all that were needed.
+    followed; `wrong` (2,): repairs are right, or useless ones are done in place of all that were needed; `again` (2,): after one of
+    those no other, or another.
     """
 
     prior: Floats
@@ -78,6 +80,7 @@ class Families:
     reported: Index
     guess: Index
     wrong: Index
+    again: Index
 
     @property
     def count(self) -> int:
@@ -205,6 +208,7 @@ def build(knowledge: Knowledge, suspects: Suspects) -> tuple[Families, Layout]:
         maker.add("habits", f"log/written/repairs/{how}", ("not", "written"), _both(p)) for how, p in REPORTED.items()
     ]
     wrong = maker.add("habits", "log/wrong_part", ("right", "wrong"), _both(WRONG))
+    again = maker.add("habits", "log/wrong_part/again", ("no_other", "another"), _both(WRONG))
     guess = maker.add("habits", "log/guessed", ("let_be", "followed"), _both(GUESSED))
     families = maker.made(
         share=share,
@@ -217,6 +221,7 @@ def build(knowledge: Knowledge, suspects: Suspects) -> tuple[Families, Layout]:
         reported=np.array(repairs),
         guess=guess,
         wrong=wrong,
+        again=again,
     )
     number = {name: i for i, name in enumerate(knowledge.repair)}
     pairs = tuple((number[a], number[b]) for a, b in instead)

@@ -4,24 +4,26 @@ A technician who has not found the fault does what the findings make likely: new
 door without louvres. Taken as word of the fault, such repairs make every common fault look commoner than it is and its look-alikes
 vanish. So a repair can be done for two more reasons than those of `families.py`. As a *guess* beside what is needed, with the
 chance that the findings on record give its faults at the file's own numbers, times a rate of the shop. Or *in place* of all that
-were needed, alone, having nothing to put right: with the shop's rate of such mistakes, times its chance once the likeliest of the
-others is taken away, for that one was the right one. Both rates are learned; the chances are worked out once for each repair of
-each job, before learning.
+were needed, having nothing to put right (`astray.py`): with its chance among the repairs that do nothing for the likeliest fault
+that it does not put right. Rates are learned; the chances are worked out once for each repair of each job, before learning.
 """
 
 from __future__ import annotations
 
 import dataclasses
+import itertools
+from collections.abc import Sequence
 
 import numpy as np
 
 from faultodds.knowledge import Floats
 from faultodds.tuning import missing
 from faultodds.tuning.arrays import arrays_of
-from faultodds.tuning.encode import Chunk, repair_start, single_start, split_start, undone_start
+from faultodds.tuning.astray import Deeds
+from faultodds.tuning.encode import Chunk, done_start, repair_start, split_start, undone_start
 from faultodds.tuning.families import Index
 from faultodds.tuning.likelihood import SUSPECTED, Silence, Trust, blocks, rows_of
-from faultodds.tuning.structure import GUESSES, Structure
+from faultodds.tuning.structure import GUESSES, IN_PLACE, Structure
 
 
 def prepared(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:
@@ -32,59 +34,89 @@ def prepared(structure: Structure, chunk: Chunk, silence: Silence) -> Chunk:
 
 
 def guessed(structure: Structure, chunk: Chunk) -> Chunk:
-    """The chunk with every repair that was done moved to the row of the chance that it was a guess, those that were not counted."""
-    first, last, single = repair_start(structure), undone_start(structure), single_start(structure)
+    """The chunk with every repair that was done moved to the row of the chance that it was a guess, and those of a visit put
+    together as one deed; those that were not done are counted.
+    """
+    first, levels = repair_start(structure), len(GUESSES)
     evidence = chunk.evidence.copy()
     job = np.repeat(np.arange(evidence.shape[0]), np.diff(evidence.indptr))
-    beside = (evidence.indices >= first) & (evidence.indices < last)
-    alone = (evidence.indices >= single) & (evidence.indices < split_start(structure))
-    done = beside | alone
-    known = job[alone | ((evidence.indices >= first - 3) & (evidence.indices < first - 1))]
+    done = (evidence.indices >= first) & (evidence.indices < undone_start(structure))
+    known = job[(evidence.indices >= first - 3) & (evidence.indices < first - 1)]
     if not len(known):
         return chunk
-    levels = len(GUESSES)
-    start = np.where(alone, single, first)[done]
-    follows = (evidence.indices[done] - start) // levels
-    repair = np.where(alone[done], follows, structure.repair_of[follows])
-    chance = suggested(structure, chunk)
-    level, instead = levels_of(chance), levels_of(in_place(chance))
-    evidence.indices[done] = (
-        start + follows * levels + np.where(alone[done], instead[job[done], repair], level[job[done], repair])
-    )
+    follows = (evidence.indices[done] - first) // levels
+    repair = structure.repair_of[follows]
+    cause = suspected(structure, chunk)
+    level = levels_of(suggested(structure, cause))
+    evidence.indices[done] = first + follows * levels + level[job[done], repair]
     undone = np.zeros(level.shape, dtype=bool)
     undone[known] = True
     undone[job[done], repair] = False
-    suspected = np.stack([((level == i) & undone).sum(axis=1) for i in range(levels)], axis=1).astype(np.float32)
-    return dataclasses.replace(chunk, evidence=evidence, suspected=suspected)
+    let_be = np.stack([((level == i) & undone).sum(axis=1) for i in range(levels)], axis=1).astype(np.float32)
+    instead = levels_of(in_place(structure, cause), IN_PLACE)
+    fitted = repair * len(IN_PLACE) + instead[job[done], repair]
+    return _with_deeds(structure, dataclasses.replace(chunk, evidence=evidence, suspected=let_be), job[done], fitted)
 
 
-def in_place(chance: Floats) -> Floats:
-    """(N, repairs) chance to be the one that is done in place of the right ones, the likeliest of the others being right."""
-    top = np.sort(chance, axis=1)[:, -2:] if chance.shape[1] > 1 else np.zeros((len(chance), 2))
-    other = np.where(chance >= top[:, 1:], top[:, :1], top[:, 1:])
-    return np.asarray(chance / np.maximum(1.0 - other, chance + SUSPECTED))
+def _with_deeds(structure: Structure, chunk: Chunk, job: Index, fitted: Index) -> Chunk:
+    """The chunk with one row for each different deed, in place of those that it is made of; `fitted` (n,) repair and level of
+    `IN_PLACE` of every repair that was done, `job` (n,) in which job.
+    """
+    from scipy.sparse import csr_matrix, hstack
+
+    start, end = done_start(structure), split_start(structure)
+    shape = chunk.evidence.shape[0], len(structure.useless) * len(IN_PLACE)
+    astray = csr_matrix((np.ones(len(job), np.float32), (job, fitted)), shape=shape)
+    jobs = np.unique(job)
+    both = hstack([chunk.evidence[jobs, start:end], astray[jobs]], format="csr")
+    both.sort_indices()
+    number: dict[bytes, int] = {}
+    keys = [both.indices[a:b].tobytes() for a, b in itertools.pairwise(both.indptr)]
+    which = np.array([number.setdefault(key, len(number)) for key in keys], dtype=np.int64)
+    picked = both[np.unique(which, return_index=True)[1]]
+    made = csr_matrix((np.ones(len(jobs), np.float32), (jobs, which)), shape=(shape[0], len(number)))
+    left = chunk.evidence.tocoo()
+    stays = ~(np.isin(left.row, jobs) & (left.col >= start) & (left.col < end))
+    rest = csr_matrix((left.data[stays], (left.row[stays], left.col[stays])), shape=left.shape)
+    deeds = Deeds(picked[:, : end - start], picked[:, end - start :])
+    return dataclasses.replace(chunk, evidence=hstack([rest, made], format="csr"), deeds=deeds)
 
 
-def levels_of(chance: Floats) -> Index:
-    """Which of `GUESSES` each chance is taken for."""
-    edges = (np.array(GUESSES[1:]) + np.array(GUESSES[:-1])) / 2.0
+def suggested(structure: Structure, cause: Floats) -> Floats:
+    """(N, repairs) chance that a repair's faults are the main cause; of a fault that several put right each has its part."""
+    return np.asarray(cause @ structure.puts_right.T)
+
+
+def in_place(structure: Structure, cause: Floats) -> Floats:
+    """(N, repairs) chance to be the one that is done in place of the right ones, from (N, C) chances of the main causes."""
+    chance = suggested(structure, cause)
+    fixes = structure.puts_right > 0
+    useless = chance.sum(axis=1, keepdims=True) - chance @ fixes
+    out = np.empty_like(chance)
+    for r, own in enumerate(fixes):
+        truth = np.where(own, 0.0, cause).argmax(axis=1)
+        rest = useless[np.arange(len(cause)), truth]
+        out[:, r] = chance[:, r] / np.maximum(rest, chance[:, r] + SUSPECTED)
+    return out
+
+
+def levels_of(chance: Floats, levels: Sequence[float] = GUESSES) -> Index:
+    """Which of the levels each chance is taken for."""
+    edges = (np.array(levels[1:]) + np.array(levels[:-1])) / 2.0
     return np.searchsorted(edges, chance)
 
 
-def suggested(structure: Structure, chunk: Chunk) -> Floats:
-    """(N, repairs) chance, at the file's numbers, that a repair's faults are the main cause, going by facts and findings on record.
-
-    Of a fault that several repairs put right each has its part.
-    """
+def suspected(structure: Structure, chunk: Chunk) -> Floats:
+    """(N, C) chance of each main cause at the file's numbers, going by facts and findings on record."""
     arrays = arrays_of(structure, structure.families.prior)
     blind = dataclasses.replace(chunk, tail=np.full_like(chunk.tail, -1), main=np.full_like(chunk.main, -1))
     rows = rows_of(structure, blind, arrays, Silence.none(structure), Trust(label=0.0))
-    out = np.zeros((len(chunk.tail), len(structure.puts_right)))
+    out = np.zeros((len(chunk.tail), len(structure.suspects.mains)))
     for block in blocks(blind, rows, arrays):
         total = block.joint.sum(axis=1, keepdims=True)
         cause = np.divide(block.joint, total, out=np.zeros_like(block.joint), where=total > 0)
         if isinstance(block.rows, slice):
-            out[block.rows] += cause @ structure.puts_right.T
+            out[block.rows] += cause
         else:
-            out[block.rows] = cause @ structure.puts_right.T
+            out[block.rows] = cause
     return out

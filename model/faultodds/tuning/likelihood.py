@@ -18,11 +18,11 @@ import numpy as np
 import numpy.typing as npt
 
 from faultodds.knowledge import Floats
-from faultodds.tuning import courses
+from faultodds.tuning import astray, courses
 from faultodds.tuning.arrays import NEVER, Arrays, Singles, log
 from faultodds.tuning.encode import Chunk, Split
 from faultodds.tuning.families import Index
-from faultodds.tuning.structure import GUESSES, IN_PLACE, Small, Structure
+from faultodds.tuning.structure import GUESSES, Small, Structure
 
 #: Jobs looked at together: their arrays stay in the processor's cache.
 BLOCK = 512
@@ -68,11 +68,12 @@ class Trust:
 
 @dataclass(frozen=True)
 class Rows:
-    """Log likelihood of every row that a chunk's evidence can pick, (rows, H), the chances of its moments, (M, H), and the log
-    chance of every column of its facts, (columns, C).
+    """Log likelihood of every row that a chunk's evidence can pick, (rows, H), those of what is known of repairs by themselves, the
+    chances of its moments, (M, H), and the log chance of every column of its facts, (columns, C).
     """
 
     log_likelihood: Singles
+    done: Singles
     log_fact: Floats
     tail: Singles
     sights: courses.Sights
@@ -83,17 +84,22 @@ class Rows:
 def rows_of(structure: Structure, chunk: Chunk, arrays: Arrays, silence: Silence, trust: Trust) -> Rows:
     """Every row of a chunk at one setting of the model."""
     sights = courses.sights_of(structure, arrays)
+    done = np.asarray(_done_rows(structure, arrays), dtype=np.float32)
     never = np.where(structure.lacking, np.float32(NEVER), np.float32(0.0))
     parts = [
         trust.finding * (arrays.log_likelihood + told_rows(structure, arrays, silence)),
         never,
         trust.finding * _silent_rows(structure, arrays, silence),
-        trust.label * _done_rows(structure, arrays),
+        trust.label * done,
         trust.finding * _split_rows(structure, chunk, arrays, silence),
     ]
+    if chunk.deeds is not None:
+        parts.append(trust.label * np.logaddexp(*astray.likelihoods(structure, arrays, chunk.deeds, done)))
     whole = np.concatenate([np.asarray(p, dtype=np.float32) for p in parts])
     log_fact = np.concatenate([arrays.log_fact, _silent_facts(structure, arrays, silence)])
-    return Rows(whole, log_fact, courses.chances(structure, chunk.moments, arrays, sights), sights, silence, trust)
+    return Rows(
+        whole, done, log_fact, courses.chances(structure, chunk.moments, arrays, sights), sights, silence, trust
+    )
 
 
 def told_rows(structure: Structure, arrays: Arrays, silence: Silence) -> Floats:
@@ -147,17 +153,15 @@ def split_weights(split: Split, arrays: Arrays, silence: Silence) -> Floats:
 
 
 def _done_rows(structure: Structure, arrays: Arrays) -> Floats:
-    """That no repair was done, that several were, that nothing is known of them; then for each of `Structure.repair_of`, and each
-    chance that it was a guess, what its being done changes; for those beside another, what their not being done does; last, each
-    repair alone.
+    """That no repair was done, that some were, that nothing is known of them; then for each of `Structure.repair_of`, and each
+    chance that it was a guess, what its being done changes; for those beside another, what their not being done does. None of it
+    is astray (`astray.py`).
     """
     none, changed, beside = done_logs(structure, arrays)
     written = np.log(np.maximum(arrays.reported, LEAST))
-    several = none + np.log(1.0 - arrays.wrong)
-    heads = np.stack([several + written[0], several + written[1], np.log(unreported(arrays, none).sum(axis=0))])
-    alone = np.log(sum(alone_rows(structure, arrays))) + written[1]
-    shape = -1, none.shape[0]
-    return np.concatenate([heads, changed.reshape(shape), beside, alone.reshape(shape)])
+    right = none + np.log(1.0 - arrays.wrong)
+    heads = np.stack([right + written[0], right + written[1], np.log(unreported(arrays, none).sum(axis=0))])
+    return np.concatenate([heads, changed.reshape(-1, none.shape[0]), beside])
 
 
 def done_logs(structure: Structure, arrays: Arrays) -> tuple[Floats, Floats, Floats]:
@@ -178,18 +182,6 @@ def unreported(arrays: Arrays, none: Floats) -> Floats:
     """(2, H) chance that no repair was done, or that some were, and it is not written down; `none` (H,) log chance of none."""
     chance = np.exp(none)
     return np.maximum(np.stack([chance, 1.0 - chance]) * (1.0 - arrays.reported[:, None]), LEAST)
-
-
-def alone_rows(structure: Structure, arrays: Arrays) -> tuple[Floats, Floats]:
-    """Chances (repairs, guesses, H) that a repair alone was done for a reason, and that it was in place of the right ones."""
-    none, changed, beside = done_logs(structure, arrays)
-    repairs = len(structure.knowledge.repair)
-    exponent = none + changed[:repairs]
-    for v, (other, _) in enumerate(structure.layout.instead):
-        exponent[other] += beside[v]
-    right = (1.0 - arrays.wrong) * np.maximum(np.exp(exponent), LEAST)
-    wrong = arrays.wrong * structure.useless[:, None, :] * np.array(IN_PLACE)[None, :, None]
-    return right, wrong
 
 
 def done_for_need(arrays: Arrays, group: Small | Index, guess: Floats | float) -> Floats:

@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from faultodds.knowledge import Floats
-from faultodds.tuning import courses
+from faultodds.tuning import astray, courses
 from faultodds.tuning.arrays import TINY, Arrays, arrays_of
 from faultodds.tuning.encode import Chunk, Split, done_start, silent_fact_start, silent_start, split_start
 from faultodds.tuning.likelihood import (
@@ -27,7 +27,6 @@ from faultodds.tuning.likelihood import (
     Rows,
     Silence,
     Trust,
-    alone_rows,
     behind_gaps,
     blocks,
     done_for_need,
@@ -195,7 +194,8 @@ class _Sums:
             _count_split(s, self.arrays, rows.silence, split, jobs, cells, padded)
         gaps = rows.trust.finding * self.by_row[silent_start(s) : done_start(s)]
         _count_gaps(s, self.arrays, rows.silence, gaps, self.by_row[: s.rows].sum(axis=1), cells, padded)
-        guessed = _count_done(s, self.arrays, cells, rows.trust.label * self.by_row[done_start(s) : at], padded)
+        done = _rights(s, chunk, rows, self.arrays, self.by_row, padded)
+        guessed = _count_done(s, self.arrays, cells, rows.trust.label * done, padded)
         count_guesses(s, self.arrays.guessed, guessed, rows.trust.label * (chunk.weight @ chunk.suspected), padded)
         found = courses.tally(s, chunk.moments, rows.tail, self.by_tail, self.arrays, rows.sights.bad)
         courses.add_counts(s, found, chunk.moments, rows.sights, cells, padded)
@@ -278,23 +278,17 @@ def count_guesses(structure: Structure, guessed: float, done: Floats, suspected:
     padded[structure.families.guess[1]] += float(done[:, 1].sum())
 
 
-def _rights(structure: Structure, arrays: Arrays, expected: Floats, padded: Floats) -> Floats:
-    """Expected jobs without the rows of repairs done alone: those that were right among the others, the wrong ones left out."""
-    repairs, instead = len(structure.knowledge.repair), structure.layout.instead
-    end = len(expected) - repairs * len(GUESSES)
-    out = expected[:end].copy()
-    right, wrong = alone_rows(structure, arrays)
-    alone = expected[end:].reshape(right.shape)
-    rights = alone * (right / (right + wrong))
-    out[1] += rights.sum(axis=(0, 1))
-    out[3 : 3 + repairs * len(GUESSES)] += rights.reshape(-1, rights.shape[2])
-    for v, (other, _) in enumerate(instead):
-        out[end - len(instead) + v] += rights[other].sum(axis=0)
-    parts = structure.families.wrong
-    padded[parts[0]] += float(out[:2].sum())
-    padded[parts[1]] += float((alone - rights).sum())
-    padded[structure.families.reported[1, 1]] += float((alone - rights).sum())
-    return out
+def _rights(structure: Structure, chunk: Chunk, rows: Rows, arrays: Arrays, by_row: Floats, padded: Floats) -> Floats:
+    """Expected jobs of each row of what is known of repairs, those of right deeds with them; the others are counted here."""
+    start, end = done_start(structure), split_start(structure)
+    out = by_row[start:end].copy()
+    if chunk.deeds is None:
+        return out
+    jobs = by_row[end + len(chunk.splits) :]
+    right = jobs * astray.rights(*astray.likelihoods(structure, arrays, chunk.deeds, rows.done))
+    gone = rows.trust.label * np.maximum(jobs - right, 0.0).sum(axis=1)
+    astray.add_astray(structure, chunk.deeds.parts, gone, padded)
+    return np.asarray(out + chunk.deeds.right.T @ right)
 
 
 def _count_done(structure: Structure, arrays: Arrays, cells: Floats, expected: Floats, padded: Floats) -> Floats:
@@ -304,7 +298,7 @@ def _count_done(structure: Structure, arrays: Arrays, cells: Floats, expected: F
     had each with each chance of a guess.
     """
     out = np.zeros((len(GUESSES), 2))
-    expected = _rights(structure, arrays, expected, padded)
+    padded[structure.families.wrong[0]] += float(expected[:2].sum())
     groups = structure.group_of[structure.checks :]
     repairs = len(structure.knowledge.repair)
     chance = np.maximum(arrays.outcome[groups[:repairs], 0], LEAST)

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from faultodds.knowledge import Floats
-from faultodds.tuning import statistics
+from faultodds.tuning import astray, statistics
 from faultodds.tuning.arrays import Arrays
 from faultodds.tuning.encode import (
     Chunk,
@@ -18,7 +18,6 @@ from faultodds.tuning.encode import (
     repair_start,
     silent_fact_start,
     silent_start,
-    single_start,
     split_start,
     undone_start,
 )
@@ -26,7 +25,6 @@ from faultodds.tuning.families import Index
 from faultodds.tuning.likelihood import (
     LEAST,
     Silence,
-    alone_rows,
     behind_gaps,
     done_for_need,
     split_weights,
@@ -100,7 +98,8 @@ class Tally:
         """Findings and repairs as outcomes of groups."""
         s, evidence, trust = self.structure, self.chunk.evidence, rows.trust
         job = np.repeat(np.arange(evidence.shape[0]), np.diff(evidence.indptr))
-        row, suspect = evidence.indices, self.suspect[job]
+        row, job = self._rights(evidence.indices, job, rows, padded)
+        suspect = self.suspect[job]
         plain = row < s.rows
         self._add(s.cell[row[plain], suspect[plain]], job[plain], trust.finding)
         observable, outcome = s.outcome_of
@@ -114,30 +113,27 @@ class Tally:
         silent = (row >= silent_start(s)) & (row < done_start(s))
         self._untold(row[silent] - silent_start(s), suspect[silent], job[silent], rows, padded)
         done = (row >= repair_start(s)) & (row < undone_start(s))
-        undone = (row >= undone_start(s)) & (row < single_start(s))
+        undone = (row >= undone_start(s)) & ~doubtful
         self._beside(row[undone] - undone_start(s), job[undone], trust.label)
         head = row - done_start(s)
-        alone, right = self._alone((row >= single_start(s)) & ~doubtful, row, job, padded)
         known = job[(head == 0) | (head == 1) | self._none_done(job, head, padded)]
-        known = np.concatenate([known, right])
-        followed = np.concatenate([row[done] - repair_start(s), alone])
-        self._repairs(followed, np.concatenate([job[done], right]), known, trust.label, padded)
+        self._repairs(row[done] - repair_start(s), job[done], known, trust.label, padded)
 
-    def _alone(self, which: npt.NDArray[np.bool_], row: Index, job: Index, padded: Floats) -> tuple[Index, Index]:
-        """Repairs done alone that were right: which (repair * guesses + chance of a guess), and in which jobs."""
-        s, f = self.structure, self.structure.families
-        at, job = row[which] - single_start(s), job[which]
-        repair, level, suspect = at // len(GUESSES), at % len(GUESSES), self.suspect[job]
-        right, wrong = (part[repair, level if part.shape[1] > 1 else 0, suspect] for part in alone_rows(s, self.arrays))
-        good = self.rng.random(len(job)) * (right + wrong) < right
-        weight = self.chunk.weight[job]
-        padded[f.reported[1, 1]] += weight.sum()
-        padded[f.wrong[0]] += weight[good].sum()
-        padded[f.wrong[1]] += weight[~good].sum()
-        for v, (other, _) in enumerate(s.layout.instead):
-            beside = job[good & (repair == other)]
-            self._beside(np.full(len(beside), v), beside, 1.0)
-        return at[good], job[good]
+    def _rights(self, row: Index, job: Index, rows: statistics.Rows, padded: Floats) -> tuple[Index, Index]:
+        """Rows and their jobs, with the rows of each deed that was right in its place; the others are counted here."""
+        deeds, start = self.chunk.deeds, split_start(self.structure) + len(self.chunk.splits)
+        if deeds is None:
+            return row, job
+        own = row >= start
+        which, whose = row[own] - start, job[own]
+        chance = astray.rights(*astray.likelihoods(self.structure, self.arrays, deeds, rows.done))
+        good = self.rng.random(len(which)) < chance[which, self.suspect[whose]]
+        astray.add_astray(self.structure, deeds.parts[which[~good]], self.chunk.weight[whose[~good]], padded)
+        right = deeds.right[which[good]]
+        behind = np.repeat(whose[good], np.diff(right.indptr))
+        return np.concatenate([row[~own], done_start(self.structure) + right.indices]), np.concatenate(
+            [job[~own], behind]
+        )
 
     def _none_done(self, job: Index, head: Index, padded: Floats) -> npt.NDArray[np.bool_]:
         """Where nothing is known of the repairs since there were none."""
