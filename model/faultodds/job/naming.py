@@ -54,6 +54,10 @@ def _turns() -> re.Pattern[str]:
     return re.compile(rf"\b(?:{'|'.join(map(re.escape, words))}|n|{_UNFIT}|non)\b")
 
 
+# So many words say no more than "no run made".
+ONLY_NO_RUN = 3
+
+
 def names_somebody(by: str) -> bool:
     """Whether words may name a qualified person: letters, and no denial, doubt, question, entry, or somebody who is not one."""
     said = plain(by)
@@ -83,7 +87,7 @@ def explains(remark: str, all_of_it: bool = False, no_run: bool = False) -> bool
     said = remark.casefold()
     if "?" in said or re.search(r"\bstill\b", said) or _PLANNED.search(said):
         return False
-    if no_run and len(said.split()) > len("no run made".split()):
+    if no_run and len(said.split()) > ONLY_NO_RUN:
         return True
     parts = [part for part in _parts(said) if not re.match(r"\W*(?:nope|nah|dunno)\b", part)]
     sure = [not _turns().search(plain(part)) or _denies_danger(part) for part in parts]

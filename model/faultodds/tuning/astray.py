@@ -38,7 +38,8 @@ class Deeds:
     @property
     def parts(self) -> Floats:
         """(K,) repairs in each."""
-        return np.diff(self.astray.indptr).astype(float)
+        parts: Floats = np.diff(self.astray.indptr).astype(float)
+        return parts
 
 
 def likelihoods(structure: Structure, arrays: Arrays, deeds: Deeds, done: Singles) -> tuple[Singles, Singles]:

@@ -101,7 +101,8 @@ class Tally:
         row, job = self._rights(evidence.indices, job, rows, padded)
         suspect = self.suspect[job]
         plain = row < s.rows
-        self._add(s.cell[row[plain], suspect[plain]], job[plain], trust.finding)
+        cell: Index = np.asarray(s.cell[row[plain], suspect[plain]], dtype=np.intp)
+        self._add(cell, job[plain], trust.finding)
         observable, outcome = s.outcome_of
         self._wrote(observable[row[plain]], outcome[row[plain]], job[plain], 1, rows, padded)
         doubtful = row >= split_start(s)
