@@ -10,6 +10,7 @@ import numpy as np
 from faultodds.advice import best_move
 from faultodds.belief import Appliance
 from faultodds.calibration import NAMED, Drilled, began, bounded, faults
+from faultodds_cli.drill.debrief import program_too_sure
 from faultodds_cli.drill.game import DO, ODDS, SHUT, Drill
 from faultodds_cli.drill.levels import LEVELS, MOST_CALLS, OPEN_BITS, WHO, is_of
 from faultodds_cli.trial.visit import TrialJob
@@ -198,4 +199,5 @@ def kept(learner: Learner, level: int, who: str = "") -> Drilled:
         wrong_parts=visit.wrong_parts,
         slip=learner.drill.slip,
         chosen=level not in OPEN_BITS,
+        program=program_too_sure(learner.drill),
     )

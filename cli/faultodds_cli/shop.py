@@ -11,7 +11,7 @@ from faultodds.names import capital
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.show_known import shop_lines
-from faultodds_cli.shared.text import beside, columns, fitted, paragraphs, wrap
+from faultodds_cli.shared.text import columns, paragraphs, row, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
@@ -30,8 +30,6 @@ _HEADS = {
     "minutes": "MINUTES, hands on",
     "access": "MINUTES to open and to put back",
 }
-# A title cut to less says nothing.
-LEAST_TITLE = 8
 # Now, and in the knowledge file.
 _CELLS = (10, 10)
 
@@ -217,9 +215,7 @@ def _whose(found: Shop) -> str:
 
 
 def _row(k: Knowledge, r: ShopLine) -> list[str]:
-    """One number, the knowledge file's beside it; a long title is cut."""
+    """One number, the knowledge file's beside it."""
     form = ",.2f" if r.group in ("costs", "parts") else ".4g"
-    head = f"  {'*' if r.own else ' '} {r.name}: "
-    room = beside(_CELLS) - len(head)
-    head = head + fitted(capital(r.title), room) if room >= LEAST_TITLE else head.rstrip(": ")
-    return columns(head, (f"{r.value:{form}}", f"{r.file:{form}}"), _CELLS)
+    title = f"{r.name}: {capital(r.title)}" if r.title else r.name
+    return row(f"  {'*' if r.own else ' '} ", "      ", title, (f"{r.value:{form}}", f"{r.file:{form}}"), _CELLS)

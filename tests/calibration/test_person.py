@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
-from faultodds.calibration import Drilled, Person, bounded, person, sure_curve
+from faultodds.calibration import Drilled, Person, bounded, person, sure_curve, too_sure
 
 FAULTS = tuple(f"fault{n}" for n in range(34))
 
@@ -53,6 +53,21 @@ def test_over_and_under_confidence_are_told_apart() -> None:
     assert (over.too_sure.clear, under.too_sure.clear) == (1, -1)
     assert right.brier.value < min(over.brier.value, under.brier.value)
     assert right.log.value < min(over.log.value, under.log.value)
+
+
+def test_nobody_is_called_too_sure_for_what_could_not_be_known() -> None:
+    """Where the program's own odds from the same findings are as much too sure, more could not be known; who says more than they
+    do is called over-confident all the same, and so is one of whom nothing is kept to compare."""
+    done = _drills(4.0, 150)
+    own = [[too_sure(f, d.truth, FAULTS) for f in d.forecasts] for d in done]
+    alike = person([replace(d, program=gaps) for d, gaps in zip(done, own, strict=True)], FAULTS)
+    worse = person([replace(d, program=[g / 3 for g in gaps]) for d, gaps in zip(done, own, strict=True)], FAULTS)
+    alone = person(done, FAULTS)
+    assert alike is not None and worse is not None and alone is not None
+    assert alike.too_sure is not None
+    assert alike.too_sure == alike.program
+    assert alike.too_sure.clear == 1
+    assert (alike.verdict, worse.verdict, alone.verdict) == (0, 1, 1)
 
 
 def test_intervals_hold_what_they_should() -> None:

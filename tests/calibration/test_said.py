@@ -20,6 +20,10 @@ from faultodds.errors import FaultoddsError
         ("gas valve 3 out of 4", [("gas valve", 0.75)]),
         ("nothing wrong 20", [("nothing wrong", 0.2)]),
         ("igniter: 61.5 %", [("igniter", 0.615)]),
+        ("duct 1/4, belt 3 of 4", [("duct", 0.25), ("belt", 0.75)]),
+        ("1/2 duct", [("duct", 0.5)]),
+        ("No idea.", []),
+        ("I don't know", []),
     ],
 )
 def test_what_is_said(line: str, meant: list[tuple[str, float]]) -> None:
@@ -39,6 +43,10 @@ def test_what_is_said(line: str, meant: list[tuple[str, float]]) -> None:
         "igniter isn't likely",
         "duct 140",
         "belt 3 in 2",
+        "duct 70/30",
+        "duct 0/4",
+        "duct 3.5/10",
+        "no idea igniter 60",
         "not likely duct",
     ],
 )

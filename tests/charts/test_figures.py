@@ -30,6 +30,7 @@ from faultodds.charts.network_page import NetworkPage, network_page
 from faultodds.charts.policies_figure import PolicyBar, policies_figure
 from faultodds.charts.priors_figure import MOST_ROWS, forest_figure
 from faultodds.charts.tornado_figure import tornado_figure
+from faultodds.charts.typeset import wrapped
 from faultodds.errors import ClashError, FaultoddsError
 from faultodds.tuning.learned_words import Item, Kind
 from figure_laws import APART, broken, lightness
@@ -173,6 +174,40 @@ def test_every_figure_keeps_the_laws_whatever_it_is_given(name: str) -> None:
     """Type of 8 points at least, labels apart and on a page, marks whole, tones apart in grey, words instead of codes."""
     for seed in range(SEEDS):
         assert broken(FIGURES[name](np.random.default_rng(seed))) == [], seed
+
+
+@pytest.mark.parametrize("plant", [None, "default"])
+def test_text_is_as_wide_as_it_is_measured(plant: str | None) -> None:
+    """No line that was broken to a room is drawn wider at the dots of a PNG; with letters fitted to its dots some are."""
+    import matplotlib as mpl
+
+    rng = np.random.default_rng(4)
+
+    @style.in_style
+    def drawn() -> float:
+        figure = style.begun(3.0, layout=None)
+        figure.set_dpi(150)
+        room, size, weight = float(rng.uniform(60, 500)), float(rng.uniform(8, 12)), str(rng.choice(["normal", "bold"]))
+        lines = wrapped(f"{title(rng, 60)} 7 min {title(rng, 9)} ...", room, size, weight)
+        assert not [line for line in lines if line.text.startswith(("min", "...", "%"))]
+        with mpl.rc_context({"text.hinting": plant} if plant else {}):
+            texts = [figure.text(0, 0, line.text, fontsize=size, fontweight=weight) for line in lines]
+            return max(t.get_window_extent().width * 72 / figure.dpi for t in texts) - room
+
+    over = max(drawn() for _ in range(30))
+    assert (over > 2.0) if plant else (over < 1.0), over
+
+
+def test_two_outcomes_of_one_check_are_told_apart() -> None:
+    """However long the check's name and what it hangs on are."""
+    check, hangs = (
+        "Watch the burner through the sight hole for three cycles",
+        "heat reaching the drum too hot, cut by the limit",
+    )
+    titles = [f"{check}: '{shown}' with {hangs} no, {hangs} yes, wiring ok" for shown in ("short cycles", "no call")]
+    rows = [Item(t, "checks", t, 0.4, 0.2, 0.3, 0.5, 148.0) for t in titles]
+    labels = [t.get_text() for t in forest_figure(rows, "t", "x").axes[0].get_yticklabels()]
+    assert len(set(labels)) == 2, labels
 
 
 @pytest.mark.parametrize("suffix", style.SUFFIXES)

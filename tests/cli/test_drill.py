@@ -200,6 +200,16 @@ def test_odds_are_asked_again_until_they_can_be_taken(dryer: Appliance) -> None:
     assert drill.forecasts[0] == pytest.approx({"coils": 0.66, "igniter": 0.33})
 
 
+def test_odds_that_were_forgotten_are_taken_until_something_was_learned(dryer: Appliance) -> None:
+    """Where a move is asked for, in place of those before; "no idea" is then no move and takes none back; advice is refused."""
+    lines = ["", "duct 1/2", "no idea", "what should I do?", "check over_back_look", "duct 20", "coils 1/4", "plug out"]
+    drill, told = _drill(dryer, [*lines, "coils 99"])
+    assert [s.named for s in drill.steps] == [{"duct": 0.5}, {"coils": 0.25}]
+    assert drill.named == {"coils": 0.25}
+    assert sum("No advice before the end" in text for text in told) == 1
+    assert "nothing was learned" in told[-1]
+
+
 def test_nothing_is_told_before_the_end(dryer: Appliance) -> None:
     """What is said does not depend on the program's odds: but for one's own, no chance is shown and no check is named best."""
     lines = [
@@ -451,10 +461,12 @@ def not_as_they_should(scored: Scored, known: tuple[str, ...], score: Score = lo
         lost = [d.cost - d.best for d in by["advised"]]
         if any(d.slip for d in by["advised"]) or max(map(abs, lost)) > 0.01:
             told.append(f"level {level}: one who does what is advised loses {lost}")
-        sure = {who: person(by[who], known).too_sure for who in ("right", "surely")}  # type: ignore[union-attr]
-        if level in OPEN_BITS and not (sure["surely"].clear == 1 and sure["surely"].value > sure["right"].value):  # type: ignore[union-attr]
-            told.append(f"level {level}: the over-confident one is not called so: {sure['surely']}")
-        if level not in OPEN_BITS and sure["surely"] is not None:
+        sure = {who: person(by[who], known) for who in ("right", "surely")}
+        if level in OPEN_BITS and sure["surely"].verdict != 1:  # type: ignore[union-attr]
+            told.append(f"level {level}: the over-confident one is not called so: {sure['surely'].too_sure}")  # type: ignore[union-attr]
+        if sure["right"].verdict:  # type: ignore[union-attr]
+            told.append(f"level {level}: who says the program's odds is called over- or under-confident")
+        if level not in OPEN_BITS and sure["surely"].too_sure is not None:  # type: ignore[union-attr]
             told.append(f"level {level}: chosen for a trap, and yet it is told how sure one may be")
     for who in ("guesses", "surely", "checklist"):
         every = [_scores(by[who], known, score) - _scores(by["right"], known, score) for by in scored.values()]

@@ -119,3 +119,12 @@ def test_what_others_wrote_is_text_on_every_screen(tmp_path: Path) -> None:
     for ran in shown:
         assert harmless(ran.out + ran.err) == ran.out + ran.err
         assert not set("\x1b\x9b\x07\u202e\r") & set(ran.out + ran.err)
+
+
+def test_cells_never_stand_against_each_other_and_long_words_part_where_they_may() -> None:
+    """A cell as wide as its column keeps a blank before it; name=value|value breaks between values, then before them."""
+    assert columns("head", ("1.1", "under 1 %"), (4, 9))[0].endswith(" 1.1 under 1 %")
+    long = f"Known: {'layout=' + 'x' * 40}|{'y' * 30}; fuel=a|b"
+    assert wrap(long, room=50) == ["Known:", "layout=" + "x" * 40, "|" + "y" * 30 + "; fuel=a|b"]
+    assert wrap("layout=" + "x" * 40, room=40) == ["layout=", "x" * 40]
+    assert wrap("0 of 14 are yours", f"  {'m' * 30}: ", room=40)[1].startswith("    ")

@@ -52,6 +52,8 @@ function look(frame) {
     if (ratio < 4.5) told.push("contrast " + ratio.toFixed(1) + ": " + e.tagName);
     if (parseFloat(s.fontSize) < 12) told.push("small type: " + e.tagName);
   }
+  for (const e of d.querySelectorAll("th,td"))
+    if (e.scrollWidth > e.clientWidth + 1 && e.clientWidth > 1) told.push("runs over its cell: " + e.textContent.slice(0, 20));
   for (const e of d.querySelectorAll("[src],[href]"))
     if (!/^data:/.test(e.getAttribute("src") || e.getAttribute("href"))) told.push("points elsewhere: " + e.tagName);
   for (const e of d.querySelectorAll("img")) if (!e.alt) told.push("a picture without words");
@@ -87,7 +89,13 @@ def every_block(folder: Path) -> Page:
     Image.new("RGB", (3000, 40)).save(photo)
     rows = (("1", "", LONG, "12"), (TYPED, LONG, "", "$1,234"))
     blocks = [
-        Block(kind, TYPED + LONG, ("", LONG, TYPED, "min") if kind in ("table", "form") else (TYPED, LONG), rows, photo)
+        Block(
+            kind,
+            TYPED + LONG,
+            ("", "Your odds", TYPED + LONG, "min") if kind in ("table", "form") else (TYPED, LONG),
+            rows,
+            photo,
+        )
         for kind in get_args(Kind)
     ]
     return Page(TYPED + LONG, tuple(blocks), (TYPED + LONG,))
@@ -117,6 +125,9 @@ def test_a_planted_mistake_is_seen(tmp_path: Path) -> None:
     plants = {
         "wider": page.replace("</main>", '<p style="width:30em">x</p></main>'),
         "contrast": page.replace("</main>", '<p style="color:#999999">pale</p></main>'),
+        "runs over": page.replace(
+            "</main>", '<table><tr><td style="max-width:2em;white-space:nowrap">Your odds</table></main>'
+        ),
         "small type": page.replace("</main>", '<p style="font-size:9px">x</p></main>'),
         "elsewhere": page.replace("</main>", '<img alt="x" src="https://example.invalid/x.png"></main>'),
         "without words": re.sub(r' alt="[^"]*"', "", page),

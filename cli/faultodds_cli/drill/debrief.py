@@ -204,4 +204,14 @@ def result(end: Debrief, name: str, chosen: bool) -> Drilled:
         wrong_parts=visit.wrong_parts,
         slip=end.drill.slip,
         chosen=chosen,
+        program=program_too_sure(end.drill),
     )
+
+
+def program_too_sure(drill: Drill) -> list[float]:
+    """How much too sure the program's own odds were wherever the learner said his."""
+    from faultodds.calibration import bounded, faults, leading, too_sure
+
+    known, truth = faults(drill.k), drill.visit.call.main_cause.partition(".")[0]
+    told = (s.belief for s in drill.steps if s.named is not None)
+    return [too_sure(bounded(leading(belief, drill.k)), truth, known) for belief in told]

@@ -96,12 +96,14 @@ class Drill:
         """The odds, where something has been learned since the last, and one move."""
         if self.news:
             self.stand()
-        self.news = self._step(self._odds() if self.news else None)
+            self._odds()
+        self.news = self._step()
 
-    def _step(self, said: dict[str, float] | None) -> bool:
+    def _step(self) -> bool:
         """One move, asked for until it is one that can be done; true when it taught something."""
         while True:
-            step = Step(self._move(), said, self.visit.belief, self.visit.situation)
+            move, named = self._move(), dict(self.named) if self.news else None
+            step = Step(move, named, self.visit.belief, self.visit.situation)
             try:
                 news = self.do(step)
             except Slip as slip:
@@ -125,23 +127,29 @@ class Drill:
 
     # --- what is asked ---
 
-    def _odds(self) -> dict[str, float]:
-        from faultodds.calibration import bounded, rest
-
+    def _odds(self) -> None:
         before = f" (Enter: as before, {odds_words(self.named)})" if self.named else " (Enter: no idea)"
         while True:
             line = self._line(f"{ODDS}{before}:")
             try:
                 if line:
-                    named = self._named(line)
-                    self.named = bounded(named)
-                    scaled = sum(named.values()) > sum(self.named.values()) + 1e-9
-                    more = " Nobody knows for certain: 99 % is the most in all." if scaled else ""
-                    self.tell(f"Taken as {odds_words(self.named)}; anything else {100 * rest(self.named):.0f} %.{more}")
-                return dict(self.named)
+                    self._take(self._named(line))
+                return
             except FaultoddsError as problem:
-                is_move = _is_move(self.k, line)
-                self._told(f"First your odds, or Enter; then: {line}" if is_move else str(problem))
+                is_move = words.is_move(self.k, line)
+                self._told(f"First your odds, or Enter; then: {line}" if is_move else str(problem), line)
+
+    def _take(self, named: dict[str, float]) -> None:
+        """Odds as they are taken, said back."""
+        from faultodds.calibration import bounded, rest
+
+        self.named = bounded(named)
+        if not named:
+            self.tell("Taken as no idea: any fault as likely as any other.")
+            return
+        scaled = sum(named.values()) > sum(self.named.values()) + 1e-9
+        more = " Nobody knows for certain: 99 % is the most in all." if scaled else ""
+        self.tell(f"Taken as {odds_words(self.named)}; anything else {100 * rest(self.named):.0f} %.{more}")
 
     def _named(self, line: str) -> dict[str, float]:
         from faultodds.calibration import NAMED, said
@@ -160,7 +168,22 @@ class Drill:
                 if line:
                     return words.move(self.k, line)
             except FaultoddsError as problem:
-                self._told(str(problem))
+                self._late_odds(line, str(problem))
+
+    def _late_odds(self, line: str, problem: str) -> None:
+        """Odds where a move was asked for: taken in place of those before, as long as nothing was learned since."""
+        try:
+            named = self._named(line)
+        except FaultoddsError:
+            named = {}
+        if not named:
+            self._told(problem, line)
+        elif self.news:
+            self._take(named)
+        else:
+            self._told(
+                "nothing was learned since your last odds, so they stand. They are asked for after the next finding."
+            )
 
     def _line(self, question: str) -> str:
         """An answer; what only looks is shown, and the question asked again."""
@@ -180,8 +203,9 @@ class Drill:
             except FaultoddsError as problem:
                 self._told(str(problem))
 
-    def _told(self, text: str) -> None:
-        self.tell(f"?  {text}")
+    def _told(self, text: str, line: str = "") -> None:
+        asked = line.rstrip().endswith("?")
+        self.tell(f"?  {'No advice before the end. help tells what can be typed.' if asked else text}")
 
     # --- what is done ---
 
@@ -238,7 +262,7 @@ class Drill:
         check = self.k.check[shown.check]
         raw = as_typed(shown)
         if raw is not None and shown.check in self.k.reading:
-            return raw
+            return f"{raw} ohm" if shown.unit == "ohm" and raw[-1] in "0123456789k" else raw
         read = shown.value is not None and shown.check != self.k.costs.verify
         value = f" (read {shown.text})" if read else ""
         return f"{check.outcomes[shown.outcome]}{value}"
@@ -348,15 +372,6 @@ class Drill:
             name, outcome = stops[0]
             left = in_words(self.k, f"the machine was left in use with {name}={outcome}")
             raise Slip(f"{left}: it must not run, or not with heat, until mended.")
-
-
-def _is_move(k: Knowledge, line: str) -> bool:
-    """Whether a line says what is done, and not how likely something is."""
-    try:
-        words.move(k, line)
-    except FaultoddsError:
-        return False
-    return True
 
 
 def in_words(k: Knowledge, text: str) -> str:

@@ -83,11 +83,17 @@ def sure_words(p: Person) -> str:
     if gap is None:
         return text + "Too few drills of levels 1 to 3 to call that over- or under-confident; play on."
     between = f"(95 %: {100 * gap.low:+.0f} to {100 * gap.high:+.0f} points)"
-    if gap.clear > 0:
-        return f"{text}OVER-CONFIDENT by {100 * gap.value:.0f} points {between}: say less, or look once more."
-    if gap.clear < 0:
-        return f"{text}UNDER-CONFIDENT by {-100 * gap.value:.0f} points {between}: you know more than you say."
-    return f"{text}Neither over- nor under-confident, as far as {p.drills} drills can tell {between}."
+    own = (
+        ""
+        if p.program is None
+        else f" The program's own odds from the same findings: {100 * p.program.value:+.0f} points."
+    )
+    if p.verdict > 0:
+        return f"{text}OVER-CONFIDENT by {100 * gap.value:.0f} points {between}: say less, or look once more.{own}"
+    if p.verdict < 0:
+        return f"{text}UNDER-CONFIDENT by {-100 * gap.value:.0f} points {between}: you know more than you say.{own}"
+    beyond = " beyond what the program is" if gap.clear else ""
+    return f"{text}Neither over- nor under-confident{beyond}, as far as {p.drills} drills can tell {between}.{own}"
 
 
 def _interval(i: Interval, p: Person) -> str:
@@ -125,10 +131,11 @@ def class_lines(k: Knowledge, done: Mapping[str, Sequence[Drilled]]) -> list[str
         return wrap("No drill has ended yet. Type: faultodds drill play --name NAME --level 1 --seed 1")
     lines = columns("WHO", ("drills", "Brier", "too sure", "slips"), _CELLS)
     for name, p in people.items():
-        sure = "?" if p.too_sure is None else f"{100 * p.too_sure.value:+.0f}{'' if p.too_sure.clear else ' ?'}"
+        sure = "?" if p.too_sure is None else f"{100 * p.too_sure.value:+.0f}{'' if p.verdict else ' ?'}"
         lines += columns(f"  {name}", (str(p.drills), f"{p.brier.value:.2f}", sure, str(p.slips)), _CELLS)
     lines += wrap(
-        "Brier: 0 is best. Too sure: points that the favourite's chance was above how often it was so; ? may be chance.",
+        "Brier: 0 is best. Too sure: points that the favourite's chance was above how often it was so; ? may be chance, or no "
+        "more than the program's own.",
         "  ",
     )
     everybody = _person(k, [d for each in done.values() for d in each])
@@ -174,6 +181,8 @@ def _plain(p: Person | None) -> dict[str, Any] | None:
         "sure": rounded(p.sure),
         "right": rounded(p.right),
         "too_sure": span(p.too_sure),
+        "program_too_sure": span(p.program),
+        "verdict": ("under-confident", "neither", "over-confident")[p.verdict + 1],
         "faults": [{"name": c.name, "said": rounded(c.said), "was": c.was, "more": span(c.more)} for c in p.faults],
         "lost": span(p.lost),
         "wrong_parts": p.wrong_parts,

@@ -18,8 +18,7 @@ from faultodds_cli.shared.progress import counted
 from faultodds_cli.shared.text import money
 
 if TYPE_CHECKING:
-    from faultodds.belief import Appliance, Belief
-    from faultodds.knowledge import Knowledge
+    from faultodds.belief import Appliance
     from faultodds.reports import Block
     from faultodds_cli.trial.visit import TrialJob
 
@@ -95,16 +94,17 @@ def _findings(visit: TrialJob, name: str) -> list[Block]:
 
 
 def _answers(visit: TrialJob, name: str, adviser: Adviser) -> list[Block]:
+    from faultodds.calibration import leading
     from faultodds.reports import Block
 
     k, call = visit.appliance.knowledge, visit.call
     there = "; ".join(k.title_of(m) for m in sorted(call.true_modes - {call.main_cause}))
     wrong = [f"{k.symptom[n].title}: it was {k.symptom[n].outcomes[t]}" for n, t in call.mistaken().items()]
-    rows = [("", _leading(visit.belief, k), "At the door", "", "", "")]
+    rows = [("", odds_words(leading(visit.belief, k)), "At the door", "", "", "")]
     steps = best_plan(visit, adviser)
     after = [*(s.belief for s in steps[1:]), visit.belief]
     for number, (step, belief) in enumerate(zip(steps, after, strict=True), 1):
-        cells = (_leading(belief, k), capital(did(k, step.move)), step.shown, f"{step.minutes:.0f}")
+        cells = (odds_words(leading(belief, k)), capital(did(k, step.move)), step.shown, f"{step.minutes:.0f}")
         rows.append((str(number), *cells, money(step.cost, k)))
     began = f"It began with: {k.title_of(call.main_cause)}.{f' There as well: {there}.' if there else ''}"
     heads = ("", "Odds after it", "Step", "It showed", "min", k.costs.currency)
@@ -115,10 +115,3 @@ def _answers(visit: TrialJob, name: str, adviser: Adviser) -> list[Block]:
         Block("head", "The best plan, and the odds after each step"),
         Block("table", items=heads, rows=tuple(rows)),
     ]
-
-
-def _leading(belief: Belief, k: Knowledge) -> str:
-    from faultodds.calibration import NAMED, began
-
-    odds = sorted(began(belief, k).items(), key=lambda o: -o[1])[:NAMED]
-    return odds_words(dict(odds))

@@ -266,10 +266,14 @@ def _could(g: GaveAway) -> str:
 
 def _findings(end: Debrief) -> list[str]:
     """What each finding should have done to the odds, beside what it did to the learner's."""
+    from faultodds.calibration import began, leading
+
     k = end.drill.k
-    lines = wrap(
-        f"AT THE DOOR: {odds_words(_leading(end))}; you: {odds_words((end.drill.forecasts or [{}])[0])}.", "", "  "
-    )
+    door, yours = end.drill.steps[0].belief, odds_words((end.drill.forecasts or [{}])[0])
+    at_first = {**leading(door, k), end.truth: began(door, k)[end.truth]}
+    lines = wrap(f"AT THE DOOR: {odds_words(at_first)}; you: {yours}.", "", "  ")
+    if not end.moved:
+        return [*lines, *wrap("Nothing was asked or looked at, so nothing moved the odds.")]
     lines += wrap("WHAT EACH FINDING SHOULD HAVE DONE (chance that it began there, before and after; yours behind)")
     for moved in end.moved:
         lines += wrap(f"{capital(did(k, moved.step.move))}: {moved.step.shown}", "  ", "    ")
@@ -292,14 +296,6 @@ def _seen(moved: Moved, fault: str) -> str:
         return ""
     with_it, without = (words.of_twenty(p) for p in moved.seen[fault])
     return f" (found on {with_it} of 20 that began so, {without} of 20 others)"
-
-
-def _leading(end: Debrief) -> dict[str, float]:
-    """The likeliest faults at the door."""
-    from faultodds.calibration import NAMED, began
-
-    odds = began(end.drill.steps[0].belief, end.drill.k)
-    return dict(sorted(odds.items(), key=lambda o: -o[1])[:NAMED])
 
 
 def _own(moved: Moved, fault: str) -> str:

@@ -92,6 +92,15 @@ def _bare(kind: str, rest: str) -> str:
     return " ".join(words)
 
 
+def is_move(k: Knowledge, line: str) -> bool:
+    """Whether a line says what is done, and not how likely something is."""
+    try:
+        move(k, line)
+    except FaultoddsError:
+        return False
+    return True
+
+
 def _named(k: Knowledge, kind: Kind, first: str, rest: str, line: str) -> Move:
     if not rest:
         raise FaultoddsError(f"{first} what? Type {first} and a name; help tells where the names are.")

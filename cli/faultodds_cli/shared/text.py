@@ -47,14 +47,15 @@ def wrap(
     the blanks before it give way. One that does not, such as a path, is broken unless it is to be left `whole`. A number
     and its unit are one word.
     """
-    text = _tied(text)
+    text = _AMOUNT.sub(_TIED, text)  # as one word
     follow = " " * len(first) if rest is None else rest
     longest = max(map(len, text.split()), default=0)
     most = room or width()
     if longest > most:
-        # A list of answers, "fuel=natural|propane", is the one word that may be parted.
-        text = text.replace("|", " |")
+        text = " ".join(_parted(word, most) for word in text.split())
         longest = max(map(len, text.split()))
+    if len(follow) > most // 2 and not follow.strip():
+        follow = "    "
     if len(follow) + longest > most and not follow.strip():
         follow = follow[: max(most - longest, 2 if follow else 0)]
     lines = textwrap.wrap(
@@ -73,9 +74,12 @@ def wrap(
     return [line.replace(_TIED, " ") for line in lines]
 
 
-def _tied(text: str) -> str:
-    """The text with a number and its unit as one word."""
-    return _AMOUNT.sub(_TIED, text)
+def _parted(word: str, most: int) -> str:
+    """A word that is too long, with blanks where it may be parted: "fuel=natural|propane" between its answers, then before them."""
+    for sign, apart in (("|", " |"), ("=", "= ")):
+        if max(map(len, word.split())) > most:
+            word = word.replace(sign, apart)
+    return word
 
 
 def fit(text: str) -> str:
@@ -116,9 +120,10 @@ def cautions(texts: Iterable[str]) -> list[str]:
 def columns(head: str, cells: Sequence[str], widths: Sequence[int], margin: int = 0) -> list[str]:
     """A line of a table: its head on the left, cells of these widths at the right edge or `margin` columns short of it; two lines
     where the head does not fit beside the cells."""
-    side = "".join(c.rjust(w) for c, w in zip(cells, widths, strict=True))
+    # A cell as wide as its column takes a blank more, not to stand against the one before it.
+    side = "".join(f" {c}".rjust(w) if c else " " * w for c, w in zip(cells, widths, strict=True))
     room = width() - margin
-    beside_head = len(head) + 1 + len(side.lstrip()) <= room or len(head) + sum(widths) <= room
+    beside_head = len(head) + 1 + len(side.lstrip()) <= room or len(head) + len(side) <= room
     if beside_head:
         return [(head + side.lstrip().rjust(room - len(head))).rstrip() if side.strip() else head]
     return [head, side.lstrip().rjust(room)] if side.strip() else [head]
@@ -132,9 +137,12 @@ def beside(widths: Sequence[int], gap: int = 0) -> int:
 
 def row(first: str, rest: str, head: str, cells: Sequence[str], widths: Sequence[int], gap: int = 0) -> list[str]:
     """A line of a table whose head may be long: broken by `wrap`, with its `first` and `rest`, `gap` columns short of the cells;
-    or all of the head, and the cells on the line below, where there is little room."""
-    lines = wrap(head, first, rest, beside(widths, gap))
-    if beside(widths, gap) == width():
+    or all of the head, and the cells on the line below, where there is little room, or too little for its longest word."""
+    room = beside(widths, gap)
+    if room < len(rest) + max([LEAST_BESIDE, *map(len, head.split())]):
+        room = width()
+    lines = wrap(head, first, rest, room)
+    if room == width():
         return [*lines, *columns("", cells, widths)]
     line, *more = lines
     return [*columns(line, cells, widths), *more]

@@ -206,7 +206,7 @@ def _part(p: PartValue) -> dict[str, Any]:
 
 # ---- the shelf for many calls ----
 
-_SHELF_CELLS = (8, 8, 8, 8, 9, 10)
+_SHELF_CELLS = (7, 7, 8, 10, 9, 10)
 _SHELF_OVER = ("", "", "likely", "runs", "", "cost of")
 _SHELF_HEADS = ("copies", "each", "used", "short", "worth", "carrying")
 

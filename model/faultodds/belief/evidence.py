@@ -29,12 +29,13 @@ class WeighedFinding(Struct, frozen=True):
 
     @property
     def label(self) -> str:
-        """The finding as people write it: `heat=none`, or `heat=none 70% / normal 30%`."""
+        """The finding as people write it: `heat=none`, or `heat=none 70% / normal 30%`; what is as good as ruled out is left
+        out."""
         total = sum(self.weights.values())
-        if len(self.weights) == 1:
-            return f"{self.name}={next(iter(self.weights))}"
         parts = sorted(self.weights.items(), key=lambda kv: (-kv[1], kv[0]))
-        return f"{self.name}=" + " / ".join(f"{o} {v / total:.0%}" for o, v in parts)
+        shares = {o: f"{v / total:.0%}" for o, v in parts if round(100 * v / total)}
+        told = list(shares) if len(shares) == 1 else [f"{o} {share}" for o, share in shares.items()]
+        return f"{self.name}=" + " / ".join(told)
 
 
 class RepairEffect(Struct, frozen=True):

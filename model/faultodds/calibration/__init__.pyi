@@ -1,7 +1,9 @@
-from .person import FEWEST as FEWEST, Drilled as Drilled, Person as Person, person as person, sure_curve as sure_curve
+from .person import (
+    FEWEST as FEWEST, Drilled as Drilled, Person as Person, person as person, sure_curve as sure_curve, too_sure as too_sure,
+)
 from .said import said as said
 from .scores import (
     MOST as MOST, NAMED as NAMED, bounded as bounded, brier as brier, log_loss as log_loss, rest as rest,
     spread as spread,
 )
-from .truth import began as began, faults as faults
+from .truth import began as began, faults as faults, leading as leading

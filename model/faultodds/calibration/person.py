@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from msgspec import Struct
@@ -21,7 +21,8 @@ FIFTHS = 5
 class Drilled(Struct, frozen=True):
     """One drill that has ended. `forecasts`: the odds of each step, as they were taken; `truth`: the component that began it.
     `cost` and `best` are what it came to, and what the best plan's came to on the same call; `chosen`: whether the call was
-    chosen for a trap, which says nothing of how sure one may be; `slip`: the safety slip that ended it."""
+    chosen for a trap, which says nothing of how sure one may be; `slip`: the safety slip that ended it. `program`: how much too
+    sure the program's own odds were of their favourite at each step, from the same findings (`too_sure`)."""
 
     drill: str
     truth: str
@@ -31,6 +32,7 @@ class Drilled(Struct, frozen=True):
     wrong_parts: int = 0
     slip: str = ""
     chosen: bool = False
+    program: list[float] = []
 
 
 class Called(Struct, frozen=True):
@@ -45,8 +47,9 @@ class Called(Struct, frozen=True):
 
 class Person(Struct, frozen=True):
     """A person over his drills: scores a step with intervals over drills, the Brier score taken apart, `sure` and `right` of his
-    favourite fault with `too_sure`, their difference (None while the drills are too few), the faults, the curve by blocks of
-    drills (Brier score, money lost), and money lost a drill."""
+    favourite fault with `too_sure`, their difference, and `program`, that of the program's own odds at the same steps (both None
+    while the drills are too few), the faults, the curve by blocks of drills (Brier score, money lost), and money lost a drill.
+    `verdict`: 1 for one who is too sure beyond chance and beyond what the program is, -1 for one who is too timid, else 0."""
 
     drills: int
     brier: Interval
@@ -56,6 +59,8 @@ class Person(Struct, frozen=True):
     sure: float
     right: float
     too_sure: Interval | None
+    program: Interval | None
+    verdict: int
     faults: list[Called]
     curve: list[tuple[float, float]]
     lost: Interval | None
@@ -77,6 +82,12 @@ def person(done: Sequence[Drilled], faults: Sequence[str]) -> Person | None:
     fair = np.array([not d.chosen for d in done])
     sure = np.array([rows.max(axis=1).sum() for rows in p])
     right = np.array([float((rows.argmax(axis=1) == t).sum()) for rows, t in zip(p, truth, strict=True)])
+    beside = fair & np.array([len(d.program) == len(d.forecasts) for d in done])
+    program = np.array([sum(d.program) for d in done])
+    gap, own, beyond = (
+        _a_step(x[rows], steps[rows]) if rows.sum() >= FEWEST else None
+        for x, rows in ((sure - right, fair), (program, beside), (sure - right - program, beside))
+    )
     some = fair if fair.any() else np.ones(len(done), dtype=bool)
     ended = [d for d in done if not d.slip]
     lost = np.array([d.cost - d.best for d in ended])
@@ -88,13 +99,21 @@ def person(done: Sequence[Drilled], faults: Sequence[str]) -> Person | None:
         parts=decompose_groups(np.concatenate(p), np.repeat(np.array(truth), steps)),
         sure=float(sure[some].sum() / steps[some].sum()),
         right=float(right[some].sum() / steps[some].sum()),
-        too_sure=_a_step((sure - right)[fair], steps[fair]) if fair.sum() >= FEWEST else None,
+        too_sure=gap,
+        program=own,
+        verdict=0 if gap is None or (beyond is not None and beyond.clear != gap.clear) else gap.clear,
         faults=_called(p, truth, faults),
         curve=_curve(quadratic, steps, done),
         lost=bootstrap(lambda rows: float(lost[rows].mean()), len(ended)) if ended else None,
         wrong_parts=sum(d.wrong_parts for d in done),
         slips=sum(bool(d.slip) for d in done),
     )
+
+
+def too_sure(named: Mapping[str, float], truth: str, faults: Sequence[str]) -> float:
+    """How much too sure one forecast was of its favourite: its chance, less 1 where it was the one."""
+    row = spread(named, faults)
+    return float(row.max()) - float(faults[int(row.argmax())] == truth)
 
 
 def sure_curve(done: Sequence[Drilled], faults: Sequence[str]) -> tuple[CurvePoint, ...]:

@@ -19,9 +19,21 @@ WORDS = {
     "hardly": 0.03,
 }
 _CHANCE = re.compile(
-    r"(?P<one>\d+)\s+(?:in|out of)\s+(?P<of>\d+)|(?P<number>\d+(?:\.\d+)?|\.\d+)\s*(?P<sign>%|percent\b)?"
+    r"(?P<one>\d+)(?:\s+(?:in|out of|of)\s+|\s*/\s*)(?P<of>\d+)|(?P<number>\d+(?:\.\d+)?|\.\d+)\s*(?P<sign>%|percent\b)?"
     r"|\b(?P<word>" + "|".join(sorted(WORDS, key=len, reverse=True)) + r")\b"
 )
+# Whoever has none, in whole lines.
+NO_IDEA = {
+    "no idea",
+    "i have no idea",
+    "no clue",
+    "dont know",
+    "i dont know",
+    "do not know",
+    "dunno",
+    "not sure",
+    "unsure",
+}
 _TURNS = re.compile(r"\b(?:no|not|never|isnt|cannot|nor|neither|nothing but|un(?:sure|certain))\b")
 _FILLING = r"(?:\b(?:and|the|is|its|it is|a|at|about|with)\b|[,;:=/\s-])+"
 _SMALL = re.compile(rf"^{_FILLING}|{_FILLING}$")
@@ -31,10 +43,12 @@ EXAMPLE = "Type for example: igniter 60 coils 30, or: duct likely, belt 1 in 10.
 def said(line: str) -> list[tuple[str, float]]:
     """The faults on a line, as they were typed, each with its chance.
 
-    Raises FaultoddsError for a name without a chance or a chance without a name, and for a line that denies: the opposite of
-    what was meant must not be scored.
+    Nothing for one who has no idea. Raises FaultoddsError for a name without a chance or a chance without a name, and for a line
+    that denies: the opposite of what was meant must not be scored.
     """
     text = line.casefold().replace("'", "").replace("\u2019", "")
+    if " ".join(text.strip(" .!?").split()) in NO_IDEA:
+        return []
     if _TURNS.search(text.replace("nothing wrong", "")):
         raise FaultoddsError(f"'{line}' denies something. Say how likely it is instead: igniter 5. {EXAMPLE}")
     chances = list(_CHANCE.finditer(text))
@@ -47,7 +61,7 @@ def said(line: str) -> list[tuple[str, float]]:
         raise FaultoddsError(f"how likely is '{left or line}'? {EXAMPLE}")
     for name, chance in zip(names, chances, strict=True):
         if not name:
-            raise FaultoddsError(f"'{chance[0].strip()}' of '{line}' stands with no fault. {EXAMPLE}")
+            raise FaultoddsError(f"'{chance[0].strip()}' stands with no fault. {EXAMPLE}")
     return [(name, _value(chance)) for name, chance in zip(names, chances, strict=True)]
 
 

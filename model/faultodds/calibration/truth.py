@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from faultodds.belief import Belief, main_cause_weights
+from faultodds.calibration.scores import NAMED
 from faultodds.knowledge import Knowledge
 
 
@@ -23,3 +24,8 @@ def began(belief: Belief, knowledge: Knowledge) -> dict[str, float]:
     for name, p in zip(s.mains, (mains / mains.sum()).tolist(), strict=True):
         odds[name.partition(".")[0]] += p
     return odds
+
+
+def leading(belief: Belief, knowledge: Knowledge) -> dict[str, float]:
+    """The likeliest of them, as many as a forecast names."""
+    return dict(sorted(began(belief, knowledge).items(), key=lambda o: -o[1])[:NAMED])

@@ -54,14 +54,9 @@ def thing_words(k: Knowledge, kind: str, name: str) -> str:
 
 
 def _outcome_words(values: Mapping[str, str], shown: str) -> str:
-    """ "weak", or "weak 70% / strong 30%", in the file's words; what is as good as ruled out is left out."""
-    pieces = [piece.rpartition(" ") for piece in shown.split(" / ")]
-    likely = [(name, share) for name, _, share in pieces if name and share.endswith("%") and share != "0%"]
-    if not likely:
-        return values.get(shown, shown)
-    if len(likely) == 1:
-        return values.get(likely[0][0], likely[0][0])
-    return " / ".join(f"{values.get(name, name)} {share}" for name, share in likely)
+    """ "weak", or "weak 70% / strong 30%", in the file's words."""
+    pieces = [piece.partition(" ") for piece in shown.split(" / ")]
+    return " / ".join(f"{values.get(name, name)} {share}".rstrip() for name, _, share in pieces)
 
 
 def weights_words(k: Knowledge, weights: Sequence[Weight]) -> str:

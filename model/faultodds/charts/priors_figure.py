@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from faultodds.charts.style import GREY, begun, in_style, save
-from faultodds.charts.typeset import lines_of
+from faultodds.charts.typeset import TEXT, lines_of, wrapped
 from faultodds.errors import FaultoddsError
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ def _draw_rows(axes: Axes, rows: Sequence[Item]) -> None:
 
 
 def _dress(axes: Axes, rows: Sequence[Item], axis: str) -> None:
-    labels = [lines_of(f"{i.title} ({_jobs(i)})", _LABEL) for i in rows]
+    labels = [_label(i) for i in rows]
     axes.set_yticks(range(len(rows)), labels, linespacing=1.0)
     axes.set_ylim(len(rows) - 0.4, -0.6)
     axes.grid(axis="x")
@@ -77,6 +77,16 @@ def _dress(axes: Axes, rows: Sequence[Item], axis: str) -> None:
     else:
         axes.set_xlim(0, 100)
     axes.set_xlabel(f"{lines_of(axis, 260.0, 3)}\nin brackets: jobs that spoke to it")
+
+
+def _label(item: Item) -> str:
+    """An item's title on two lines. Of one that is too long what comes before the outcome gives way first: two outcomes of one
+    check are two rows."""
+    check, quote, shown = f"{item.title} ({_jobs(item)})".partition(": '")
+    words = check.split()
+    said = [" ".join(words), *(f"{' '.join(words[:n])} .." for n in range(len(words) - 1, 2, -1))] if quote else [check]
+    texts = [f"{head}{quote}{shown}" for head in said]
+    return lines_of(next((t for t in texts if len(wrapped(t, _LABEL, TEXT)) <= 2), texts[-1]), _LABEL)
 
 
 def _ratio_axis(axes: Axes) -> None:

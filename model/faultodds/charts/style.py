@@ -27,6 +27,7 @@ PALE: Final = "#dddddd"
 MARKS: Final = ("o", "s", "D", "^", "v", "P", "X")
 LINES: Final = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1)), (0, (1, 1)))
 _RC: Final = {
+    "text.hinting": "none",  # letters fitted to whole pixels make a line up to 3 % wider than it was measured
     "font.size": 9.0,
     "figure.titlesize": 10.5,
     "axes.titlesize": 9.5,
@@ -96,7 +97,10 @@ def save(figure: Any, path: Path, *, dpi: int = 150, option: str = "--figure") -
     metadata: dict[str, Any] = {"png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}[kind]
     metadata["Title"] = " ".join(title.split())
     try:
-        with mpl.rc_context({"svg.hashsalt": "faultodds"}), written_whole(path, shared=True) as beside:
+        with (
+            mpl.rc_context({"svg.hashsalt": "faultodds", "text.hinting": "none"}),
+            written_whole(path, shared=True) as beside,
+        ):
             figure.savefig(beside, format=kind, dpi=dpi, metadata=metadata)
     except OSError as error:
         raise cannot_write(path, option, error) from None

@@ -199,7 +199,7 @@ def _shelf(appliance: Appliance, month: Month) -> Iterator[Block]:
         return money(amount, k.costs.currency)
 
     rows = [
-        (k.repair[c.name].title, str(c.count), cash(c.price), f"{c.used:.1f}", cash(c.worth - c.carrying))
+        (k.repair[c.name].title, str(c.count), cash(c.price), f"{c.used:.2g}", cash(c.worth - c.carrying))
         for c in shelf.copies[:PARTS_SHOWN]
     ]
     heads = ("Part", "Carry", "Each", "Used, expected", "Saves")
