@@ -107,7 +107,11 @@ def demo(save: SaveOption = None) -> None:
     """A whole worked job on the gas dryer: complaint, checks, repair, verification, closed."""
     from faultodds.belief import open_appliance
     from faultodds.files import USUAL
+    from faultodds_cli.shared.jobs import opened_store
 
+    if save is not None:
+        with opened_store(save):  # refused before the story, not after it
+            pass
     story = Story(open_appliance(USUAL, revision="file"), [])  # the same story in every shop
     _opening(story)
     number = 1

@@ -81,21 +81,20 @@ def from_log_command(
     """
     from dataclasses import asdict
 
-    from faultodds.errors import FaultoddsError
-    from faultodds.files import written_whole
+    from faultodds.files import cannot_write, refuse_taken, written_whole
     from faultodds.joblog import find_log, read_clean
     from faultodds.knowledge import load
     from faultodds.tuning import shop_numbers, shop_text
 
-    path, knowledge = Path(file).expanduser(), load(appliance)
-    if path.exists() and not force:
-        raise FaultoddsError(f"{path} is there already. Add --force to write over it, or give another name.")
+    path, typed = Path(file).expanduser(), f"faultodds shop from-log {log}"
+    refuse_taken(path, typed, "proposed.toml", force=force)
+    knowledge = load(appliance)
     found = shop_numbers(read_clean(find_log(log, data)), knowledge)
     try:
         with written_whole(path) as beside:
             beside.write_text(shop_text(found, knowledge, log), encoding="utf-8")
     except OSError as error:
-        raise FaultoddsError(f"{path} cannot be written ({error.strerror or error}).") from None
+        raise cannot_write(path, typed, error) from None
     if as_json:
         say_json({"file": str(path), **asdict(found)})
         return

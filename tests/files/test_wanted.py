@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
-from importlib import import_module
 from pathlib import Path
-from typing import Any
 
 import pytest
-import typer
 
+from every_command import every_command, files_it_writes
 from faultodds.errors import FaultoddsError
 from faultodds.files import refuse_taken
-from faultodds_cli.main import COMMANDS
 from run_cli import faultodds
 
 
@@ -47,24 +43,10 @@ def test_whatever_is_in_the_way_is_named(tmp_path: Path) -> None:
     assert taken.read_text() == "mine"
 
 
-def every_command() -> Iterator[tuple[str, Any]]:
-    """Every command with its full name, as typer has it."""
-    for name, (module, app, _) in COMMANDS.items():
-        found = typer.main.get_command(getattr(import_module(f"faultodds_cli.{module}"), app))
-        below = getattr(found, "commands", None)
-        yield from ((f"{name} {n}", c) for n, c in below.items()) if below else [(name, found)]
-
-
-def writes(command: Any) -> list[str]:
-    """The options of a command that name a file to write."""
-    to = [p for p in command.params if p.opts[0] in ("--to", "--out", "--figure")]
-    return [p.opts[0] for p in to if p.metavar == "FILE"]
-
-
 def test_every_option_that_writes_a_file_has_force_beside_it() -> None:
     """No command has a way of its own to write over somebody's file, or none at all."""
-    found = {name: writes(command) for name, command in every_command()}
-    found = {name: wrote for name, wrote in found.items() if wrote}
+    found = {name: files_it_writes(command) for name, command in every_command()}
+    found = {name: wrote for name, wrote in found.items() if wrote and wrote != ["--save"]}
     assert {"chart plan", "log export", "audit", "trial", "tune", "revision show", "appliance export"} <= set(found)
     forced = [name for name, command in every_command() if any(p.opts[0] == "--force" for p in command.params)]
     assert set(found) <= set(forced)
@@ -79,6 +61,7 @@ def test_every_option_that_writes_a_file_has_force_beside_it() -> None:
         "revision show no_such --figure",
         "trial --jobs 1000000 --figure",
         "appliance export --out",
+        "shop from-log no_such_log",
     ],
 )
 def test_a_file_that_is_there_is_refused_before_any_work(line: str, tmp_path: Path) -> None:
@@ -91,3 +74,12 @@ def test_a_file_that_is_there_is_refused_before_any_work(line: str, tmp_path: Pa
     folder.mkdir()
     assert "that is a folder. Name a file" in faultodds(*line.split(), str(folder), "--force").said
     assert (path.read_text(), list(folder.iterdir())) == ("mine", [])
+
+
+def test_where_no_jobs_can_be_kept_is_told_before_the_story(tmp_path: Path) -> None:
+    """`demo --save` with a file in the way: nothing of the story is told first, and the file stays."""
+    path = tmp_path / "mine"
+    path.write_text("mine")
+    ran = faultodds("demo", "--save", str(path))
+    assert (ran.code, ran.out, path.read_text()) == (2, "", "mine")
+    assert "is not a job store" in ran.said

@@ -144,6 +144,7 @@ def test_many_terminals_that_write_as_fast_as_they_can_lose_nothing(tmp_path: Pa
     time.sleep(SECONDS)
     acks = [terminals.kill_after(each, 0.0, steps=1) for each in started]
     kept, promised = stored(path), {seq: raw for each in acks for seq, raw in each.items()}
+    print(f"{WRITERS} terminals, {SECONDS:g} s: {len(promised)} steps acknowledged, {len(kept)} kept")
     assert sum(map(len, acks)) == len(promised)
     assert {seq: kept.get(seq) for seq in promised} == promised
     assert sorted(kept) == list(range(1, len(kept) + 1))

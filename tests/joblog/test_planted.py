@@ -76,6 +76,24 @@ def test_a_name_that_stands_in_many_rows_is_not_kept(tmp_path: Path, data: str, 
     assert "tech_1" in kept
 
 
+def test_neither_a_branch_nor_a_heading_keeps_a_customer(tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """The column of branches keeps those that have many visits; not a customer's name, number or address that is there as often,
+    nor do headings keep a number or an address. The next log with these headings is read with the same mapping."""
+    headings, rows = shop_log(90)
+    people = ["Tolbrek", "555-0142", "12 Gormdahl St"]
+    for n, row in enumerate(rows):
+        row[headings.index("cust")] = "Marn Tolbrek" if n % 9 < 3 else f"Odel Vask{n}"
+        row += [people[n % 9] if n % 9 < 3 else ["north", "Harbour Lane"][n % 2], "x"]
+    path = tmp_path / "log.csv"
+    with path.open("w", newline="", encoding="utf-8") as handle:
+        csv.writer(handle).writerows([[*headings, "depot", "paid (ring 555-0177, 9 Gormdahl St)"], *rows])
+    import_log(draft(path, dryer, data=data), dryer, data=data)
+    kept = "".join(text_of(p) for p in Path(data).rglob("*") if p.is_file()).casefold()
+    assert not [word for word in ("tolbrek", "0142", "gormdahl", "0177") if word in kept]
+    assert draft(path, dryer, data=data).origin.endswith("log.mapping.toml")
+    assert set(pq.read_table(find_log("log", data))["branch"].to_pylist()) == {"north", "Harbour Lane", None}
+
+
 def test_files_of_a_log_are_the_users_alone(tmp_path: Path) -> None:
     """Files 0600, folders 0700, those of an export as well."""
     headings, rows = shop_log(30)

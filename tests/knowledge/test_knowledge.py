@@ -6,7 +6,7 @@ import ast
 import copy
 import dataclasses
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -859,3 +859,23 @@ def test_titles_and_names_of_modes() -> None:
     assert knowledge.modes_under("pump") == ["pump.dead", "pump.weak"]
     assert knowledge.modes_under("fuse.open") == ["fuse.open"]
     assert repair_modes(knowledge, knowledge.repair["new_pump"]) == ["pump.dead", "pump.weak"]
+
+
+def _tables(raw: Raw, place: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
+    yield place
+    for name, value in raw.items():
+        if isinstance(value, dict):
+            yield from _tables(value, (*place, name))
+
+
+@pytest.mark.parametrize("odd", ["{", "(a)", "a|b", "int", "float", "dict[str,float]"])
+def test_a_key_of_any_name_in_any_table_is_told_by_its_place(odd: str) -> None:
+    """A name that looks like one of the program's own is nevertheless the file's, and none is dropped from what is said."""
+    for place in _tables(raw_toy()):
+        raw = table = raw_toy()
+        for name in place:
+            table = table[name]
+        table[odd] = [1]
+        with pytest.raises(KnowledgeError) as caught:
+            from_mapping(raw)
+        assert any(odd in line and line.count(place[-1] if place else "") for line in str(caught.value).split("\n"))

@@ -65,3 +65,12 @@ def test_the_proposal_is_a_sound_shop_file(tmp_path) -> None:  # type: ignore[no
         shop = parse(text.encode())
         assert lines(ready, shop, tmp_path / "shop.toml")
     assert set(parse(shop_text(shop_numbers(frame, DRYER), DRYER, "a_log").encode()).technician) == {'T "1"', "tech_2"}
+
+
+def test_a_log_without_any_of_its_columns_says_less_and_fails_nowhere() -> None:
+    """Each column but the job's taken out, and all together: numbers of what is left."""
+    frame = shop_log(np.random.default_rng(4), 60, 90.0, {"A": 1.0, "B": 0.8}, {})
+    for column in [*frame.columns[1:]]:
+        told = shop_numbers(frame.drop(columns=column), DRYER)
+        assert not (column in ("repairs", "minutes") and told.minutes)
+    assert not shop_numbers(frame[["job"]], DRYER).people

@@ -52,7 +52,7 @@ def _elbow(text: str) -> tuple[int, int]:
 
     from faultodds.errors import BadReading
 
-    match = re.fullmatch(r"\s*(\d+)\s*(?:deg)?\s*(?:r\s*(\d+)\s*(?:in)?)?\s*", text)
+    match = re.fullmatch(r"\s*(\d{1,4})\s*(?:deg)?\s*(?:r\s*(\d{1,4})\s*(?:in)?)?\s*", text)
     if match is None:
         raise BadReading(
             f"'{text}' is not an elbow: write its angle, 90 or 45, and its radius if it is not mitred: 90r6."

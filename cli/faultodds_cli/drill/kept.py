@@ -75,7 +75,7 @@ def _root(data: str | None) -> Path:
 def people(data: str | None) -> list[str]:
     """Everybody who has drills."""
     root = _root(data)
-    return sorted(p.name for p in root.iterdir() if p.is_dir()) if root.is_dir() else []
+    return sorted(p.name for p in root.iterdir() if p.is_dir() and not p.name.startswith(".")) if root.is_dir() else []
 
 
 def drills(person: str, data: str | None) -> list[Kept]:
@@ -107,12 +107,22 @@ def ended(kept: list[Kept]) -> list[Drilled]:
 
 def forget(person: str, data: str | None) -> int:
     """Take away all that is kept of a person; how many drills that was."""
-    import contextlib
+    import secrets
+    import shutil
+
+    from faultodds.files import forget_left
 
     folder = folder_of(person, data)
     found = sorted(folder.glob("*.json"))
-    for path in found:
-        path.unlink()
-    with contextlib.suppress(OSError):  # not empty, or never there
-        folder.rmdir()
+    if not found:
+        return 0
+    try:
+        forget_left(folder.parent, folder.name)
+        forget_left(folder)
+        if strange := sorted({*folder.iterdir()} - {*found}):
+            raise FaultoddsError(f"{strange[0]} is no drill. Put it elsewhere, and type the same again.")
+        # Out of sight in one step: nobody is ever scored on what is left of them.
+        shutil.rmtree(folder.rename(folder.with_name(f".{folder.name}.{secrets.token_hex(4)}.new")))
+    except OSError as problem:
+        raise StoreError(f"the drills in {folder} cannot be taken away: {problem.strerror}.") from None
     return len(found)

@@ -28,7 +28,20 @@ Appliance = Annotated[
     ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
-Ambient = Annotated[str | None, typer.Option("--ambient", metavar="TEMP", help="Room temperature, such as 72F or 22C.")]
+
+
+def _room(text: str | None) -> str | None:
+    if text is not None:
+        from faultodds.readings import refuse_no_room
+
+        refuse_no_room(text)
+    return text
+
+
+Ambient = Annotated[
+    str | None,
+    typer.Option("--ambient", metavar="TEMP", help="Room temperature, such as 72F or 22C.", callback=_room),
+]
 Qualified = Annotated[
     bool,
     typer.Option(

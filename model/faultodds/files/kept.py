@@ -24,7 +24,7 @@ OWN: Final = {
     ),
     "numbers learned from logs": ("revisions/*/*",),
     "knowledge files of your own": ("appliances/*.toml",),
-    "drills: what was typed, and how they ended": ("drills/*/*.json",),
+    "drills: what was typed, and how they ended": ("drills/*/*.json", "drills/.*.new"),
     "the shop's prices, minutes and technicians": ("shop.toml",),
 }
 """Everything that this program puts into its data folder, by what it is. Nothing else there is ever touched."""

@@ -4,18 +4,27 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING, Final
 
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import clean
 from faultodds.joblog.cleaning_report import CleaningReport, lines
+from faultodds.joblog.dates import FIRST_YEAR
 from faultodds.joblog.folder import all_or_nothing, files_of
+from faultodds.joblog.personal import Ids, Keeper, is_code
 from faultodds.joblog.sources import Source
 from faultodds.knowledge import Knowledge
 
 if TYPE_CHECKING:
     import pandas as pd
+
+_VISIT: Final = re.compile(r"#\d+$")
+_OUR_ROW: Final = re.compile(r"row \d{1,9}")
+_OUR_TECH: Final = re.compile(r"tech_(\d{1,9})")
+MOST: Final = 10_000_000
 
 
 def is_clean(headings: Sequence[str], knowledge: Knowledge) -> bool:
@@ -35,8 +44,9 @@ def import_clean(
     rows = [row for chunk in source.chunks() for row in chunk.rows]
     if len(rows) < 2:
         raise FaultoddsError(f"{source.name} has {len(rows)} visits; a log takes two at least. Nothing was imported.")
-    frame = _frame(source, rows)
+    frame = _without_people(_frame(source, rows), knowledge)
     clean.validate(frame, knowledge)
+    _refuse_what_cannot_be(source.name, frame, now)
     report.rows = report.used = len(frame)
     if clean.ENDED in frame:
         report.came_back = int((frame[clean.ENDED] == clean.CAME_BACK).sum())
@@ -64,3 +74,58 @@ def _frame(source: Source, rows: list[list[str]]) -> pd.DataFrame:
                 f"({' '.join(str(error).split())[:80]}). Mend it and import again."
             ) from None
     return frame
+
+
+def _without_people(frame: pd.DataFrame, knowledge: Knowledge) -> pd.DataFrame:
+    """Numbers in place of jobs, technicians and branches that are not written as those are: somebody may have edited the file, or
+    it is a shop's own log that has such headings by chance."""
+    for name in (clean.JOB, clean.TECHNICIAN, clean.BRANCH):
+        if name not in frame:
+            continue
+        texts = [text if isinstance(text, str) else "" for text in frame[name].astype(object)]
+        if name == clean.JOB:
+            kept: list[str | None] = list(_job_numbers(texts))
+        elif name == clean.TECHNICIAN:
+            coded = {text: f"tech_{n}" for n, text in enumerate(_uncoded(texts), start=1 + _most_coded(texts))}
+            kept = [coded.get(text, text) or None for text in texts]
+        else:
+            branches = set(Keeper(knowledge).branches(Counter(texts)))
+            kept = [text if text in branches else None for text in texts]
+        frame[name] = _words(kept)
+    return frame
+
+
+def _words(texts: list[str | None]) -> pd.Series:
+    import pandas as pd
+
+    return pd.Series(texts, dtype=object).astype("category")
+
+
+def _job_numbers(texts: Sequence[str]) -> Iterator[str]:
+    bare = [_VISIT.sub("", text) for text in texts]
+    ids = Ids(bare)
+    for row, (text, job) in enumerate(zip(texts, bare, strict=True), start=1):
+        yield text if ids.is_id(job) or _OUR_ROW.fullmatch(job) else f"row {row}"
+
+
+def _uncoded(texts: Iterable[str]) -> list[str]:
+    return [text for text in dict.fromkeys(texts) if text and not is_code(text) and not _OUR_TECH.fullmatch(text)]
+
+
+def _most_coded(texts: Iterable[str]) -> int:
+    return max((int(match[1]) for text in set(texts) if (match := _OUR_TECH.fullmatch(text))), default=0)
+
+
+def _refuse_what_cannot_be(name: str, frame: pd.DataFrame, now: dt.datetime) -> None:
+    """Raise FaultoddsError for a day that is still to come, or a number that no visit has."""
+    for day in frame[clean.DAY].dropna().dt.date.agg(["min", "max"]) if clean.DAY in frame else ():
+        if day.year < FIRST_YEAR or day > now.date():
+            raise FaultoddsError(
+                f"{name}: column '{clean.DAY}' has {day}; a visit was between {FIRST_YEAR} and today. Mend it and import again."
+            )
+    for column in (each for each in clean.NUMBERS if each in frame):
+        odd = frame[column][(frame[column] < 0) | (frame[column] > MOST)]
+        if len(odd):
+            raise FaultoddsError(
+                f"{name}: column '{column}' has {odd.iloc[0]:g}; 0 to {MOST:,} can be. Mend it and import again."
+            )

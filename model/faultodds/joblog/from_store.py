@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 OTHER_APPLIANCE: Final = "of another appliance"
 NOTHING_ENTERED: Final = "with nothing entered yet"
+STILL_TO_COME: Final = "on a day that is still to come"
 
 
 @dataclass
@@ -81,8 +82,11 @@ def _take(visit: Visit, finding: Finding, verify: str) -> None:
     visit.found[finding.name] = dict(weights)
 
 
-def rows(jobs: Iterable[Job], knowledge: Knowledge, report: CleaningReport) -> Iterator[dict[str, Any]]:
-    """The clean rows of many jobs; jobs of another appliance and empty ones are counted in the report."""
+def rows(
+    jobs: Iterable[Job], knowledge: Knowledge, report: CleaningReport, latest: dt.date
+) -> Iterator[dict[str, Any]]:
+    """The clean rows of many jobs; jobs of another appliance, empty ones and those that a wrong clock dated after `latest`, by
+    which every other would have been followed for years, are counted in the report."""
     verify = knowledge.costs.verify
     for job in jobs:
         report.rows += 1
@@ -92,6 +96,9 @@ def rows(jobs: Iterable[Job], knowledge: Knowledge, report: CleaningReport) -> I
         made = visits(job, verify)
         if not made:
             report.aside[NOTHING_ENTERED] += 1
+            continue
+        if any(visit.day > latest for visit in made):
+            report.aside[STILL_TO_COME] += 1
             continue
         for visit in made:
             yield _row(visit, job.facts, verify)
@@ -124,7 +131,7 @@ def import_store(
         name, path.name, knowledge.appliance.id, ["this program's own jobs"], imported_at=f"{now:%Y-%m-%d}"
     )
     with Store.open(data) as store:
-        made = list(rows(reversed(store.list()), knowledge, report))
+        made = list(rows(reversed(store.list()), knowledge, report, now.date() + dt.timedelta(days=1)))
         report.notes += [f"set aside: {told}" for told in store.damaged.values()]
     if len(made) < 2:
         reasons = "; ".join(f"{n} {why}" for why, n in report.aside.items())

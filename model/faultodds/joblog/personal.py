@@ -88,6 +88,13 @@ def kind_of(heading: str, counts: Mapping[str, int], named: bool = False) -> str
     return "name" if whole >= NAMES_SHARE * rows else None
 
 
+def without_numbers(heading: str) -> str:
+    """A heading, which is kept, without a telephone number, mailbox or address that somebody wrote into it."""
+    for pattern in PATTERNS.values():
+        heading = pattern.sub(GONE, heading)
+    return heading
+
+
 # --- what may be kept ----------------------------------------------------------------------------------------------
 
 _WORD: Final = re.compile(r"[^\W\d_]+")
@@ -150,6 +157,18 @@ class Keeper:
             return words[word] >= MANY and word not in self.people
 
         return Counter({t: n for t, n in counts.items() if n >= SEVERAL and self.masked(t, common, measured) == t})
+
+    def branches(self, counts: Mapping[str, int]) -> list[str]:
+        """Those of a column's texts that may name a branch: on many visits, no address or number of anybody, and none of the people
+        that other columns name."""
+        people = [*PATTERNS.values(), BARE_PHONE]
+        return sorted(
+            text
+            for text, n in counts.items()
+            if n >= MANY
+            and not any(pattern.search(text) for pattern in people)
+            and self.people.isdisjoint(_WORD.findall(text.casefold()))
+        )
 
 
 def _is_amount(text: str) -> bool:

@@ -30,8 +30,6 @@ MORE: Final = 0.03
 MORE_CELLS: Final = 5
 """A second check is taken into a column when so many of its cells, and this share of them, speak of that one only."""
 WORDS_KEPT: Final = 60
-SEVERAL_VISITS: Final = 5
-"""A branch has at least so many visits; what stands less often is not kept."""
 MOST_ROWS: Final = 0.5
 SAME_HEADING: Final = 0.75
 
@@ -200,7 +198,7 @@ def _column(
     if kind == "technician":
         return replace(column, words={code: code for code in personal.codes(sample.counts)})
     if kind == "branch":
-        return replace(column, words={text: text for text, n in sorted(sample.counts.items()) if n >= SEVERAL_VISITS})
+        return replace(column, words={text: text for text in keeper.branches(sample.counts)})
     if len(names) == 1:
         column = replace(column, words=answers(knowledge, (kind, names[0]), sample))
     return replace(column, words={**column.words, **words_seen(knowledge, column, sample.counts, keeper)})

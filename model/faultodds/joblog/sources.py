@@ -16,6 +16,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from faultodds.errors import FaultoddsError
+from faultodds.joblog.personal import without_numbers
 from faultodds.joblog.stems import is_blank
 from faultodds.names import harmless
 
@@ -66,9 +67,10 @@ def refuse_too_wide(path: Path, columns: int, at_least: bool = False) -> None:
 
 
 def tidy_headings(raw: Sequence[str], path: Path) -> list[str]:
-    """Headings without stray blanks; raises FaultoddsError when two columns share one, or there are none."""
+    """Headings without stray blanks or anybody's number or address; raises FaultoddsError when two columns share one, or there
+    are none."""
     names = [" ".join(h.replace("\ufeff", "").split()) for h in raw]
-    named = [harmless(name) or f"column {place}" for place, name in enumerate(names, start=1)]
+    named = [without_numbers(harmless(name)) or f"column {place}" for place, name in enumerate(names, start=1)]
     twice = sorted({name for name in named if named.count(name) > 1})
     if twice:
         raise FaultoddsError(

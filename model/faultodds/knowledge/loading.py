@@ -6,7 +6,6 @@ A knowledge file is TOML with the tables of `schema.py`. Validation has two laye
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from functools import cache
 from pathlib import Path
@@ -17,8 +16,6 @@ from faultodds.files import find, read_bytes
 from faultodds.knowledge.rules import problems_of
 from faultodds.knowledge.schema import Knowledge
 from faultodds.knowledge.toml_records import keys_at, read_toml
-
-_MADE_UP = re.compile(r"[\[({]|^(float|int|str|bool)$")
 
 
 def load(name: str) -> Knowledge:
@@ -68,14 +65,25 @@ _WANTED = {
 }
 """What is wanted in a place, by how pydantic's name for the mistake begins."""
 
+_EITHER = ("float", "int", "str", "dict[str,float]")
+"""Pydantic's names for what `leak` and `causes` may be."""
+
+
+def _place(parts: list[str]) -> list[str]:
+    """Where in the file. What may be one of two things is told of twice, with the name of each behind it: the place is the same."""
+    return [
+        each
+        for n, each in enumerate(parts)
+        if not (n > 2 and each in _EITHER and (parts[n - 1] == "leak" or parts[n - 2] == "causes"))
+    ]
+
 
 def _in_words(errors: Sequence[Mapping[str, Any]]) -> list[str]:
     """What pydantic found, a sentence for each place in the file, in the file's own words."""
     at: dict[str, list[str]] = {}
     said: dict[str, str] = {}
     for error in errors:
-        # What may be one of two things is told of twice, with the name of each at the end: the place is the same.
-        place = [str(p) for p in error["loc"] if not _MADE_UP.search(str(p))]
+        place = _place([str(p) for p in error["loc"]])
         key = ".".join(place)
         kind = str(error["type"])
         if kind in ("unexpected_keyword_argument", "extra_forbidden"):

@@ -254,6 +254,14 @@ def thermistor(spec: ReadingSpec, outcomes: Sequence[str], raw: str, given: Circ
     return found
 
 
+def refuse_no_room(text: str) -> None:
+    """Raise BadReading where a text is the temperature of no room, whatever is judged by it."""
+    try:
+        _room(ReadingSpec(kind="thermistor", chart_unit="C"), text, text)
+    except BadReading:
+        _room(ReadingSpec(kind="thermistor", chart_unit="F"), text, text)
+
+
 def _room(spec: ReadingSpec, ambient: str | float | None, raw: str) -> float:
     if ambient is None:
         raise BadReading(

@@ -67,7 +67,12 @@ def chart_ohms(chart: Sequence[tuple[float, float]], t_c: float) -> float:
 def copper_temperature(cold_ohms: float, cold_c: float, hot_ohms: float) -> float:
     """Temperature of a warm copper winding, C: R2/R1 = (234.5+T2) / (234.5+T1) (IEC, UL method)."""
     ratio = positive(hot_ohms, "the hot resistance", "ohm") / positive(cold_ohms, "the cold resistance", "ohm")
-    return ratio * (COPPER_ZERO_C + cold_c) - COPPER_ZERO_C
+    found = ratio * (COPPER_ZERO_C + cold_c) - COPPER_ZERO_C
+    if not -100 <= found <= 500:
+        raise BadReading(
+            f"{hot_ohms:g} ohm hot and {cold_ohms:g} ohm cold are not of one winding: that is {found:.0f} C. Type both again."
+        )
+    return found
 
 
 def copper_ohms(cold_ohms: float, cold_c: float, hot_c: float) -> float:

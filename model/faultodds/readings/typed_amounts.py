@@ -24,6 +24,9 @@ WORTH: dict[str, dict[str, float]] = {
     "ppm": {"ppm": 1},
 }
 
+LEAST, MOST = 1e-6, 1e7
+"""Nothing that is summed up here, in whatever unit, is smaller or larger."""
+
 
 def amount(text: str, unit: str, example: str) -> float:
     """The number in `text` in `unit`, one of `WORTH`; a bare number is taken to be in it.
@@ -38,7 +41,7 @@ def amount(text: str, unit: str, example: str) -> float:
         raise BadReading(
             f"'{text.strip()}' is not an amount in {unit}. Type a number, alone or with {known}: for example {example}."
         )
-    return number(match[1]) * WORTH[unit].get(typed, 1.0)
+    return _possible(number(match[1]) * WORTH[unit].get(typed, 1.0), text, unit, example)
 
 
 def measured(text: str, kind: Kind, unit: str, example: str) -> float:
@@ -46,4 +49,10 @@ def measured(text: str, kind: Kind, unit: str, example: str) -> float:
     value = quantity(text, ReadingSpec(kind=kind, unit=unit)).middle
     if not math.isfinite(value):
         raise BadReading(f"'{text.strip()}' is not one number. Type for example {example}.")
+    return _possible(value, text, unit, example)
+
+
+def _possible(value: float, text: str, unit: str, example: str) -> float:
+    if value and not LEAST <= abs(value) <= MOST:
+        raise BadReading(f"'{text.strip()}' cannot be an amount in {unit}. Type for example {example}.")
     return value

@@ -55,7 +55,7 @@ class ShopNumbers:
 
 def shop_numbers(frame: pd.DataFrame, knowledge: Knowledge) -> ShopNumbers:
     """Read a clean log's minutes, bills, technicians and endings."""
-    one = frame[frame[REPAIRS].astype(object).map(lambda c: isinstance(c, str) and c in knowledge.repair)]
+    one = frame[np.isin(_texts(frame, REPAIRS), list(knowledge.repair))]
     who = _texts(one, TECHNICIAN)
     repair = _texts(one, REPAIRS)
     minutes, bill = _numbers(one, MINUTES), _numbers(one, BILL)
