@@ -111,3 +111,16 @@ def test_prices_hold_all_but_a_little_of_the_belief(dryer: Appliance) -> None:
         problem = player.problem
         assert player.belief.now[problem.active].sum() >= 0.995
         assert np.isfinite(job_price(dryer, player.belief))
+
+
+def test_work_done_besides_never_makes_a_repair_less_likely_to_finish(dryer: Appliance) -> None:
+    """Several repairs done together put the machine right at least as often as each of them alone."""
+    tried = 0
+    for evidence in (*CALLS.values(), Evidence({}, seen_of({"heat": "none", "igniter_ohms": "open"}))):
+        repairs = advise(dryer, infer(dryer.suspects, evidence)).repairs
+        alone = {r.name: r.chance for r in repairs if not r.together}
+        for several in (r for r in repairs if r.together):
+            known = [alone[n] for n in (several.name, *several.together) if n in alone]
+            tried += len(known)
+            assert all(several.chance >= chance - 1e-6 for chance in known), several
+    assert tried > 5

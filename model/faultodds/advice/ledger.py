@@ -150,6 +150,12 @@ class Ledger(Struct, dict=True):
         return self._precise(np.array([float(np.prod([takes(n) for n in names])) for names in self.problem.bundles]))
 
     @cached_property
+    def class_success(self) -> Floats:
+        """(K,) chance that every repair which a class needs takes; what is done besides cannot fail it."""
+        single = self.bundle_success[np.arange(len(self.problem.needed))]
+        return np.asarray(np.prod(np.where(self.needs > 0, single, 1.0), axis=1), dtype=self.problem.precision)
+
+    @cached_property
     def needs(self) -> Floats:
         """(K, N) 1 where a class needs a repair."""
         return self._needs_of(self.problem.masks)

@@ -175,7 +175,7 @@ class Ranking:
         """Every bundle done first, cheapest expected job first; those for qualified people last while a check that anybody may
         do still tells something, but for a fault as good as found."""
         p = self.problem
-        chances = (self.policy.finishes @ p.class_weights) * self.ledger.bundle_success
+        chances = self.policy.finishes @ (p.class_weights * self.ledger.class_success)
         prices, priced = (x[len(p.check_names) :].tolist() for x in self._prices)
         out = [
             RepairPrice(names[0], names[1:], p.price_repairs(names), float(chances[u]), prices[u], priced[u])
