@@ -182,7 +182,8 @@ def _without_a_watch(ranking: Ranking) -> NextMove:
 
 def rather(ranking: Ranking) -> NextMove:
     """The cheapest move, or one within what the prices can bear of it that a technician would rather make: leave; put right
-    what is probably the fault; else the check that opens least and takes fewest tools, one for qualified people last."""
+    what is probably the fault, and nothing else in place of a check; else the check that opens least and takes fewest tools, one
+    for qualified people last."""
     p = ranking.problem
     first = ranking.checks[:1]
     rest = [NextMove("refer", "", (), p.refer_cost), *(_check(c) for c in first)]
@@ -190,7 +191,8 @@ def rather(ranking: Ranking) -> NextMove:
     near = _near(ranking, best.expected_cost)
     if ranking.stop_cost <= near:
         return NextMove("stop", "", (), ranking.stop_cost)
-    if best.kind != "check":
+    unsure = best.kind == "repair" and not any(r.chance >= AS_GOOD_AS_FOUND for r in ranking.repairs[:1])
+    if best.kind != "check" and not (unsure and first and first[0].expected_cost <= near):
         return best
     free = first[0].price.cost <= 0
     finish = next((r for r in ranking.repairs[:1] if r.chance >= AS_GOOD_AS_FOUND and r.expected_cost <= near), None)
