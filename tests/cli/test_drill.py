@@ -73,11 +73,19 @@ def _drill(
     return drill, told
 
 
-def _slip(dryer: Appliance, lines: list[str], found: dict[str, str] | None = None, qualified: bool = False) -> str:
+def _slip(
+    dryer: Appliance,
+    lines: list[str],
+    found: dict[str, str] | None = None,
+    qualified: bool = False,
+    told: list[str] | None = None,
+) -> str:
     """The reason for which the last of some lines ended a drill; the lines before it did not."""
     left = iter(lines)
     drill = Drill(
-        drill_of(dryer, 1, 1, qualified), lambda question: "" if question.startswith(ODDS) else next(left, None)
+        drill_of(dryer, 1, 1, qualified),
+        lambda question: "" if question.startswith(ODDS) else next(left, None),
+        ([] if told is None else told).append,
     )
     for name, outcome in (found or {}).items():
         drill.visit.seen = [s for s in drill.visit.seen if s.name != name]
@@ -95,9 +103,14 @@ SLIPS = {
     "live panel": (["check igniter_ohms", "no", "no"], "gas cock shut"),
     "gas left on": (["check igniter_ohms", "plug out", "that is all", "yes all"], "gas cock"),
     "says it is on": (["check igniter_ohms", "power on, gas on"], "unplugged"),
-    "panel first": (["open lower_open"], "unplugged"),
+    "panel first": (["open lower_open", "no", "no"], "unplugged"),
     "power on with the panel off": (["plug out", "gas off", "open lower_open", "plug in"], "unplugged"),
-    "moved with the gas on": (["plug out", "open pulled_out"], "gas cock shut"),
+    "moved with the gas on": (["plug out", "open pulled_out", "no", "no"], "gas cock shut"),
+    "only the gas, at the wall": (
+        ["check igniter_ohms", "gas shut off at the wall", "yes all", "yes all"],
+        "unplugged",
+    ),
+    "left on": (["check igniter_ohms", "pull the plug, leave the gas on"], "gas cock shut"),
     "live work": (["check burner_voltage"], "qualified"),
     "gas pressure": (["manifold pressure"], "qualified"),
 }
@@ -117,11 +130,26 @@ def test_what_was_found_makes_a_slip(dryer: Appliance) -> None:
     assert "Look at the transition duct" in _slip(dryer, ["done"], {"transition_look": "off"})
 
 
+def test_a_run_that_wants_somebody_beside_it_says_so(dryer: Appliance) -> None:
+    """With the duct off: the meter, the window, the minutes, before what it shows; with a very hot cabinet, before any run."""
+    for lines, seen, first in (
+        (["check duct_off_run", "power off, gas off", "pause"], {}, "CO meter on; window and doors open"),
+        (["check drum_warm", "pause"], {"cabinet_hot": "yes"}, "Runs very hot: stay beside it"),
+    ):
+        told: list[str] = []
+        _slip(dryer, lines, seen, told=told)
+        assert any(first in text for text in told), (lines, told)
+
+
 def test_what_is_safe_is_no_slip(dryer: Appliance) -> None:
     """Shut off first, in one line or in two, typed before or when asked."""
     safe = (
         ["check igniter_ohms", "plug out, gas off"],
         ["measure igniter", "power off", "gas off"],
+        ["measure igniter", "I would pull the plug and shut the cock"],
+        ["measure igniter", "switch off at the wall, gas tap closed"],
+        ["measure igniter", "disconnect the electric and the gas"],
+        ["open lower_open", "unplug it and close the gas cock"],
         ["plug out", "gas off", "igniter_ohms"],
         ["plug out", "gas off", "lower panel off", "igniter_ohms", "run"],
     )

@@ -305,6 +305,18 @@ class Drill:
         if name in doubted:
             raise FaultoddsError(in_words(k, f"{name}, not now: {doubted[name]}"))
         self._get_there(visit.machine.to_work(visit.state, work))
+        self._watched(work)
+
+    def _watched(self, work: Work) -> None:
+        """What is said before a run that wants somebody beside it."""
+        from faultodds.safety import watch_text
+
+        if work.running and not work.away:
+            watches = [self.k.access[i].watch for i in work.access if self.k.access[i].lets_out]
+            texts = [text.format(minutes=f"{work.run_minutes:g}") for text in watches]
+            for text in dict.fromkeys((*texts, watch_text(self.k, self.known, work.run_minutes or work.minutes))):
+                if text:
+                    self.tell(f"First: {text}")
 
     def _get_there(self, way: Way) -> None:
         """What is opened or moved on the way is told; what has to be shut off first is the learner's to say."""
@@ -314,9 +326,8 @@ class Drill:
         behind = [access[i].title for i in opened if not access[i].makes_safe]
         if missing and behind:
             self._shut_off(missing, f"On the way there: {', '.join(dict.fromkeys(behind))}.")
-        if not behind:
-            for step in dict.fromkeys(access[m.item].close_step for m in way.moves if not m.opens):
-                self.tell(f"First: {step}")
+        for step in dict.fromkeys(access[m.item].close_step for m in way.moves if not m.opens):
+            self.tell(f"First: {step}")
 
     def _shut_off(self, missing: set[str], why: str) -> None:
         """Ask for what makes it safe, as long as every answer names some of it and once more, since a line may be heard in part;
@@ -324,7 +335,7 @@ class Drill:
         access, left, empty = self.k.access, set(missing), 0
         while left and empty < 2:
             line = self._line(f"{why} {SHUT}")
-            said = words.machine(self.k, line)
+            said = words.shut_off(self.k, line)
             if said and left.intersection(said.shuts):
                 break
             news = left.intersection(said.names if said else ())
@@ -338,12 +349,17 @@ class Drill:
             )
 
     def _set(self, move: Move) -> str:
-        """Open, shut and shut off as said, in that order; a state that is not safe is a slip."""
+        """Open, shut and shut off as said, in that order; what is opened asks for what is shut off first, and a state that is not
+        safe is a slip."""
         from faultodds.safety import refuse_unsafe_state
 
         visit, access = self.visit, self.k.access
         for item in (*move.names, *move.shuts):
             after = (visit.state | {item}) if item in move.names else (visit.state - {item})
+            if item in move.names and not access[item].makes_safe:
+                self._get_there(visit.machine.way(visit.state, {item}))
+                visit.go(visit.machine.way(visit.state, {item}))
+                continue
             try:
                 refuse_unsafe_state(self.k, after)
             except FaultoddsError as problem:

@@ -144,6 +144,26 @@ def machine(k: Knowledge, line: str) -> Move | None:
     return Move("state", opens, shuts) if items else None
 
 
+def shut_off(k: Knowledge, line: str) -> Move | None:
+    """What a line shuts off, asked for just that: "I would pull the plug and shut the cock", "disconnect the electric and the
+    gas". What is denied, left on or opened is not."""
+    found, verb = list(said.names) if (said := machine(k, line)) else [], False
+    for part in re.split(r"[,;.]|\b(?:and|then)\b", line.casefold()):
+        verb = bool(_SHUTTING.search(part)) or verb
+        if not _LEFT_ON.search(part) and verb:
+            found += [i for i, a in k.access.items() if a.makes_safe and re.search(_CALLED[a.makes_safe], part)]
+    return Move("state", tuple(dict.fromkeys(found)), said.shuts if said else ()) if found or said else None
+
+
+_CALLED = {
+    "power": r"\b(?:un)?plug\w*|\b(?:power|mains|electric\w*|breaker|socket|isolator|cord)\b"
+    r"|^(?!.*\b(?:gas|cock|tap|valve)\b).*\bwall\b",
+    "gas": r"\b(?:gas|cock|tap|valve)\b",
+}
+_SHUTTING = re.compile(r"\b(?:off|out|pull\w*|unplug\w*|disconnect\w*|cut|kill|isolat\w*|shut|clos\w*)\b")
+_LEFT_ON = re.compile(r"\b(?:not?|dont|don't|never|leav\w*|on|open\w*|without|nothing|later|after\w*|maybe)\b|\?")
+
+
 def _said(k: Knowledge, line: str) -> Move | None:
     """A line in a technician's own words; what sounds like work done or planned is asked for by its word."""
     from faultodds.job import sayings
