@@ -6,19 +6,18 @@ all play the same drill. Money and minutes are kept by the books of `trial`.
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds_cli.drill import words
-from faultodds_cli.drill.words import Move
+from faultodds_cli.drill.words import Move, in_words, odds_words
 
 if TYPE_CHECKING:
     from faultodds.advice import Situation, Way
     from faultodds.belief import Belief
-    from faultodds.knowledge import Knowledge, Work
+    from faultodds.knowledge import Work
     from faultodds_cli.trial.visit import TrialJob
 
 ODDS = "Your odds, up to three faults"
@@ -388,23 +387,3 @@ class Drill:
             name, outcome = stops[0]
             left = in_words(self.k, f"the machine was left in use with {name}={outcome}")
             raise Slip(f"{left}: it must not run, or not with heat, until mended.")
-
-
-def in_words(k: Knowledge, text: str) -> str:
-    """A text with what was found as one says it, instead of as it is typed."""
-    seen = k.observables()
-
-    def said(found: re.Match[str]) -> str:
-        name, outcome = found.groups()
-        there = name in seen and outcome in seen[name].outcomes
-        return f"'{seen[name].title}: {seen[name].outcomes[outcome]}'" if there else found[0]
-
-    return re.sub(r"(\w+)=(\w+)", said, text)
-
-
-def odds_words(named: dict[str, float]) -> str:
-    """Odds as they are said back."""
-    from faultodds.advice import percent
-
-    parts: Sequence[str] = [f"{name.replace('_', ' ')} {percent(p)}" for name, p in named.items()]
-    return ", ".join(parts) or "no idea"

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 
 from faultodds.names import capital
 from faultodds_cli.drill.debrief import Adviser, best_plan
-from faultodds_cli.drill.game import Drill, odds_words
+from faultodds_cli.drill.game import Drill
 from faultodds_cli.drill.levels import LEVELS, drill_of
 from faultodds_cli.drill.show import complaint, did, facts_words
+from faultodds_cli.drill.words import odds_words
 from faultodds_cli.shared.progress import counted
 from faultodds_cli.shared.text import money
 

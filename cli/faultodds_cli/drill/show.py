@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from faultodds.names import capital
 from faultodds_cli.drill.debrief import Debrief, GaveAway, Moved
-from faultodds_cli.drill.game import Drill, Step, odds_words
+from faultodds_cli.drill.game import Drill, Step
 from faultodds_cli.drill.levels import LEVELS, TRAPS
-from faultodds_cli.drill.words import Move
+from faultodds_cli.drill.words import Move, odds_words
 from faultodds_cli.shared.text import cautions, columns, labelled, money, percent, row, wrap
 
 if TYPE_CHECKING:

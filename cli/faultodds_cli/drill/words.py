@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Literal
@@ -257,3 +257,23 @@ def _trade_names(appliance: str, fixes: tuple[tuple[str, tuple[str, ...]], ...])
     names = {s: {n for other, n in spelt if other == s} for s, _ in spelt}
     one = {s: set().union(*(about.get(n, {"?"}) for n in named)) for s, named in names.items()}
     return {s: c.pop() for s, c in one.items() if len(c) == 1 and "?" not in c}
+
+
+def in_words(k: Knowledge, text: str) -> str:
+    """A text with what was found as one says it, instead of as it is typed."""
+    seen = k.observables()
+
+    def said(found: re.Match[str]) -> str:
+        name, outcome = found.groups()
+        there = name in seen and outcome in seen[name].outcomes
+        return f"'{seen[name].title}: {seen[name].outcomes[outcome]}'" if there else found[0]
+
+    return re.sub(r"(\w+)=(\w+)", said, text)
+
+
+def odds_words(named: dict[str, float]) -> str:
+    """Odds as they are said back."""
+    from faultodds.advice import percent
+
+    parts: Sequence[str] = [f"{name.replace('_', ' ')} {percent(p)}" for name, p in named.items()]
+    return ", ".join(parts) or "no idea"
