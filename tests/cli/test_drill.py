@@ -531,3 +531,13 @@ def test_a_wrong_score_is_seen(dryer: Appliance, scored: Scored) -> None:
     assert [t for t in not_as_they_should(good, known) if "is not called so" in t]
     dear = {n: {**by, "advised": [replace(d, cost=d.cost + 1) for d in by["advised"]]} for n, by in scored.items()}
     assert len(not_as_they_should(dear, known)) == len(LEVELS)
+
+
+def test_the_end_says_what_readings_meant_and_what_told_most(tmp_path: Path) -> None:
+    """A number in words, the finding that raised the truth most on either way, and what leaving was worth then."""
+    typed = ["duct 1/2", "static pressure", "plug out, gas off", "duct 60", "duct_look", "", "done"]
+    where = ("--name", "ana", "--level", "1", "--seed", "21", "--data", str(tmp_path))
+    told = " ".join(command("drill", "play", *where, typed=typed).out.split())
+    assert "2.18 in w.c. = very high" in told
+    assert "What told most on your way:" in told and "What told most on the plan's: Look at the transition duct" in told
+    assert "Nothing was left wrong by then with a chance of" in told

@@ -40,13 +40,14 @@ class Aside(Exception):
 @dataclass
 class Step:
     """One move: the odds before it (none where nothing had been learned since the last), where the job stood, what was done and
-    what it showed, and minutes and money when it was done."""
+    what it showed (`means`: what a reading says), and minutes and money when it was done."""
 
     move: Move
     named: dict[str, float] | None
     belief: Belief
     situation: Situation
     shown: str = ""
+    means: str = ""
     minutes: float = 0.0
     cost: float = 0.0
 
@@ -231,6 +232,8 @@ class Drill:
         elif move.kind == "check":
             visit.check(move.names[0])
             step.shown = "" if visit.over else self.shown_words()
+            says = self.k.check[move.names[0]].outcomes.get(visit.last(move.names[0]), "")
+            step.means = says if step.shown and not step.shown.startswith(says) else ""
         elif move.kind == "repair":
             visit.mend(move.names)
             step.shown = "Done. Whether it took, a run shows."

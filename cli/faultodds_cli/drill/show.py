@@ -182,7 +182,7 @@ def ending(end: Debrief) -> list[str]:
     lines += ["", "THE BEST PLAN, SAME CALL, SAME LUCK", *story(k, end.plan)]
     if not drill.slip:
         lines += ["", *_money(end)]
-    lines += ["", *_given_away(end), "", *_findings(end)]
+    lines += ["", *_given_away(end), "", *_findings(end), *_told_most(end)]
     return lines
 
 
@@ -261,6 +261,8 @@ def _at(g: GaveAway, k: Knowledge) -> str:
 
 
 def _could(g: GaveAway) -> str:
+    if g.step.move.kind == "close" and g.best.kind != "close":
+        return f" Nothing was left wrong by then with a chance of {percent(g.step.belief.sound)}."
     return "" if g.told is None else f" Whatever it showed, it could answer {percent(g.told)} of what was open."
 
 
@@ -276,10 +278,31 @@ def _findings(end: Debrief) -> list[str]:
         return [*lines, *wrap("Nothing was asked or looked at, so nothing moved the odds.")]
     lines += wrap("WHAT EACH FINDING SHOULD HAVE DONE (chance that it began there, before and after; yours behind)")
     for moved in end.moved:
-        lines += wrap(f"{capital(did(k, moved.step.move))}: {moved.step.shown}", "  ", "    ")
+        means = f" = {moved.step.means}" if moved.step.means else ""
+        lines += wrap(f"{capital(did(k, moved.step.move))}: {moved.step.shown}{means}", "  ", "    ")
         for fault, odds in moved.faults.items():
             lines += wrap(
                 f"{_spelt(fault)} {_from_to(odds)}{_seen(moved, fault)}{_own(moved, fault)}", "    - ", "      "
+            )
+    return lines
+
+
+def _told_most(end: Debrief) -> list[str]:
+    """The finding that raised the truth most, on the learner's way and on the plan's."""
+    from faultodds.calibration import began
+
+    k, lines = end.drill.k, list[str]()
+    for whose, steps in (("on your way", end.drill.steps), ("on the plan's", end.plan)):
+        odds = [began(step.belief, k)[end.truth] for step in steps]
+        rises = [
+            (after - before, step, before, after) for step, before, after in zip(steps, odds, odds[1:], strict=False)
+        ]
+        found = [each for each in rises if each[1].shown and each[1].move.kind in ("ask", "check") and each[0] > 0]
+        if found:
+            _, step, before, after = max(found, key=lambda each: each[0])
+            what = f"{capital(did(k, step.move))}: {step.shown}{f' = {step.means}' if step.means else ''}"
+            lines += wrap(
+                f"What told most {whose}: {what}; {_spelt(end.truth)} {_from_to((before, after))}.", "  ", "    "
             )
     return lines
 
