@@ -533,11 +533,11 @@ def test_a_wrong_score_is_seen(dryer: Appliance, scored: Scored) -> None:
     assert len(not_as_they_should(dear, known)) == len(LEVELS)
 
 
-def test_the_end_says_what_readings_meant_and_what_told_most(tmp_path: Path) -> None:
+def test_the_end_says_what_readings_meant_and_what_told_most(typed: Callable[..., Ran]) -> None:
     """A number in words, the finding that raised the truth most on either way, and what leaving was worth then."""
-    typed = ["duct 1/2", "static pressure", "plug out, gas off", "duct 60", "duct_look", "", "done"]
-    where = ("--name", "ana", "--level", "1", "--seed", "21", "--data", str(tmp_path))
-    told = " ".join(command("drill", "play", *where, typed=typed).out.split())
+    lines = ["duct 1/2", "static pressure", "plug out, gas off", "duct 60", "duct_look", "", "done"]
+    told = " ".join(typed(lines, "--name", "ana", "--level", "1", "--seed", "21").out.split())
     assert "2.18 in w.c. = very high" in told
-    assert "What told most on your way:" in told and "What told most on the plan's: Look at the transition duct" in told
+    assert "What told most on your way:" in told
+    assert "What told most on the plan's: Look at the transition duct" in told
     assert "Nothing was left wrong by then with a chance of" in told
