@@ -233,7 +233,8 @@ def _why_refer(ranking: Ranking) -> str:
             "stays shut off. Say so to the customer, and write it down."
         )
     if problem.unverified and problem.unwatched:
-        tools = " or ".join(t.replace("_", " ") for t in sorted(k.lacking(problem.situation.skipped)))
+        wanted = {t for each in (*k.access.values(), *k.observables().values()) for t in each.watch_tools}
+        tools = " or ".join(t.replace("_", " ") for t in sorted(wanted & k.lacking(problem.situation.skipped)))
         return (
             f"The repair cannot be proved here: a run now wants somebody beside it with what is not there ({tools}). Have that "
             "brought, or hand it over; it stays shut off until then."
@@ -241,8 +242,7 @@ def _why_refer(ranking: Ranking) -> str:
     if problem.verified and problem.look_again:
         return (
             f"The run passed, but {' and '.join(k.observables()[n].title for n in problem.look_again)} was a danger and cannot be "
-            "looked at here. "
-            "It stays shut off until somebody has."
+            "looked at here. It stays shut off until somebody has."
         )
     part, odds = Parts(problem.belief).leading()
     best = max(ranking.repairs, key=lambda r: r.chance, default=None)
