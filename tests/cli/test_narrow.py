@@ -133,8 +133,9 @@ def fits_broken(line: str, columns: int) -> bool:
 CALL = (
     *SAFE, "?", "control=timer", "done", "heat none", "", "help", "odds", "checks", "why", "how", "symptoms", "fact", "state",
     "why coils", "why not the igniter", "what tells coils from the igniter",
-    "fuse_continuity OL", "verify 26 min", "keep", "take back fuse_continuity", "coil_ohms 1.15k/1.35k/550", "nonsense at all",
-    "repair coil_set igniter", "no helper", "repairs", "story", "close gone the customer runs it himself", "leave",
+    "fuse_continuity OL", "yes", "verify 26 min", "keep", "yes", "take back fuse_continuity", "coil_ohms 1.15k/1.35k/550", "yes",
+    "nonsense at all",
+    "repair coil_set igniter", "yes", "no helper", "repairs", "story", "close gone the customer runs it himself", "leave",
 )  # fmt: skip
 DRILL = (
     "",

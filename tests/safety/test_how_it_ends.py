@@ -151,3 +151,16 @@ def test_a_reading_that_cannot_be_or_may_be_another_is_asked_about(dryer: Applia
     """Beyond what the check can show; a meter's 1 for an open circuit; a point that parts thousands; windings in another order."""
     with pytest.raises(BadReading):
         take_finding(dryer.knowledge, name, reading, {"fuel": "natural", "coil_layout": "two_coils_two_three_terminal"})
+
+
+@pytest.mark.parametrize(
+    "again", [(False, True, False), (False, True, True, False), (True, False, False), (False, True, False, True)]
+)
+def test_what_was_entered_last_is_what_counts(tmp_path: Path, dryer: Appliance, again: tuple[bool, ...]) -> None:
+    """After measuring again too: a plain entry takes the place of the last measurement, so that CO found then stops the run."""
+    job(tmp_path, "new")
+    for n, more in enumerate(again):
+        last = n == len(again) - 1
+        job(tmp_path, "find", "1", f"co_room={'some' if last else 'none'}", *(["--again"] if more else []))
+    with looked_at(tmp_path) as visit:
+        assert visit.out_of_service() == ["co_room=some"]

@@ -14,7 +14,7 @@ import dataclasses
 import os
 import sys
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 
 import numpy as np
 import pytest
@@ -321,7 +321,7 @@ Plant = Callable[[pytest.MonkeyPatch], None]
 
 def _all_may_run(m: pytest.MonkeyPatch) -> None:
     for module in (problem_module, open_job_module):
-        m.setattr(module, "not_run_now", lambda k, known: {})
+        m.setattr(module, "not_run_now", lambda k, known, lacking=(): {})
 
 
 def _with_the_duct_off(m: pytest.MonkeyPatch) -> None:
@@ -337,7 +337,7 @@ def _lit_without_air(m: pytest.MonkeyPatch) -> None:
     m.setattr(problem_module, "not_run_now", _only_the_exhaust)
 
 
-def _only_the_exhaust(k: Knowledge, known: Known) -> dict[str, str]:
+def _only_the_exhaust(k: Knowledge, known: Known, lacking: Collection[str] = ()) -> dict[str, str]:
     """A mistake: what stops the heat is not asked about."""
     stops = {n for n, each in k.observables().items() if each.stops_heat} | set(duties.causes_of(k))
     return not_run_now_as_it_is(k, {n: v for n, v in known.items() if n not in stops})

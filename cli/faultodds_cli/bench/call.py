@@ -236,7 +236,7 @@ class BenchCall:
                 known = self.visit.knowledge.access
                 self.visit.set_state({i: i in guess for i in known if (i in guess) != (i in before)})
                 return True
-            taken_back = said.partition(" ")[0] == "undo"
+            taken_back = said.partition(" ")[0] == "undo" or said.startswith("take back ")
             if said == "leave":
                 return False
             if taken_back or (said in NO and self.says_yes(f"Is it {self._called(before)}, then? (yes or no)")):

@@ -118,7 +118,8 @@ class JobEntries(HeldJob):
         spec = self.knowledge.reading.get(found)
         if spec is not None and spec.at_room and self.ambient and " at " not in value and _has_digit(value):
             value = f"{value} at {self.ambient}"  # the raw reading is kept together with what it depends on
-        take = job.next_take(found) if again else 0
+        # What is entered plainly takes the place of the last measurement, not of the first.
+        take = job.next_take(found) if again else max(job.next_take(found) - 1, 0)
         return take_finding(self.knowledge, found, value, job.facts, self.ambient, take, reading)
 
     def misfit(self, name: str, value: str, *, again: bool = False) -> Misfit | None:
