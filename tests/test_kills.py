@@ -112,7 +112,8 @@ def tells(folder: Path, monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
     assert all(each.revision for each in shelved("toy"))
     decided = [(each.action, each.revision) for each in history("toy")]
     assert all(action != "damaged" for action, _ in decided)
-    files: dict[str, Any] = {"demo": _jobs(folder / "demo")} if (folder / "demo").exists() else {}
+    demo = _jobs(folder / "demo") if (folder / "demo").exists() else []
+    files: dict[str, Any] = {"demo": demo} if demo else {}  # a store with no job in it is nothing yet
     for path in sorted(p for p in folder.rglob("*") if p.is_file()):
         name = path.relative_to(folder).as_posix()
         if (

@@ -189,7 +189,7 @@ def _put(path: Path, text: str) -> Path:
         ("[technician.T1]\nlabour_rate = -1", "[technician.T1] labour_rate = -1: an hour's labour is in USD"),
         ("[van]\ncarrying = 2", "[van] carrying = 2: it is a share of a part's price for each call, from 0 to 1."),
         ('[shop]\ncurrency = "pounds"', "[shop] currency = 'pounds': write three letters, such as USD, GBP or EUR."),
-        ('[shop]\ncurrency = "GBP"', "currency is GBP, but 32 amounts are still the knowledge file's, in USD: [costs] lab"),
+        ('[shop]\ncurrency = "GBP"', "currency is GBP, but 33 amounts are still the knowledge file's, in USD: [costs] lab"),
         ("[shop]\nexchange = 2", "[shop] exchange = 2: prices are in USD already; leave it out."),
         ('[shop]\ncurrency = "GBP"\nexchange = 0', "[shop] exchange = 0: what 1 USD is in your currency, above 0."),
         ("[shop", "our.toml: is not valid TOML:"),

@@ -265,7 +265,7 @@ def in_unit(digits: str, unit: str, text: str, spec: ReadingSpec) -> float:
     return _with_comma(digits, named, spec)
 
 
-_THOUSANDS = re.compile(r"\d{1,3}\.\d{3}")
+_THOUSANDS = re.compile(r"[1-9]\d{0,2}\.\d{3}")
 
 
 def _with_comma(digits: str, unit: str, spec: ReadingSpec) -> float:
