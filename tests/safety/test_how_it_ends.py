@@ -129,6 +129,7 @@ def test_a_machine_that_stands_open_is_on_the_customers_page(tmp_path: Path) -> 
     [
         ("flame yellow sometimes", "flame_colour"),
         ("flame was yellow before I cleaned it", "flame_colour"),
+        ("flame was yellow before", "flame_colour"),
         ("the flame used to be yellow", "flame_colour"),
         ("she thinks the flame is yellow", "flame_colour"),
         ("duct was off before I put it back", "transition_look"),

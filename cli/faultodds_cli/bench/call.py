@@ -58,7 +58,7 @@ class BenchCall:
     `numbered` is what the numbers on the screen stand for; `question` waits for an answer; `doubted` findings, which do not fit
     what was found before, wait for somebody to say that they are so; `standing` are the cautions that the last screen told or
     that stood from the one before; `told` is the work whose steps it told; `unnoted` the last line, if nothing came of it;
-    `unsettled` what would stop the machine and was told with a doubt; `is_command` tells the program's own words.
+    `half_told` what would stop the machine and was told with a doubt; `is_command` tells the program's own words.
     """
 
     visit: OpenJob
@@ -66,7 +66,7 @@ class BenchCall:
     numbered: list[str] = field(default_factory=list)
     question: Question | None = None
     unnoted: str = ""
-    unsettled: str = ""
+    half_told: str = ""
     doubted: list[Question] = field(default_factory=list)
     standing: set[str] = field(default_factory=set)
     told: set[str] = field(default_factory=set)
@@ -164,14 +164,14 @@ class BenchCall:
         word = who.partition(" ")[0]
         return names_somebody(who) and not self.is_command(word) and not sayings.understand(self.visit.knowledge, who)
 
-    def ask_unsettled(self) -> None:
+    def ask_half_told(self) -> None:
         """Ask once more about what would stop the machine and was told with a doubt, until it is found; where nobody can look, it
         is noted as the doubt that it is."""
-        name, job = self.unsettled, self.visit.job
+        name, job = self.half_told, self.visit.job
         if not name or job.is_closed or self.seen_already(name):
-            self.unsettled = ""
+            self.half_told = ""
         elif name in job.skipped:
-            self.unsettled = ""
+            self.half_told = ""
             good, *others = (seen := self.visit.knowledge.observables()[name]).outcomes
             self.talk.tell("Nobody can look, so the doubt counts.")
             self.enter(name, f"{good} 50 / {next(o for o in others if o in seen.bars)} 50")
@@ -211,8 +211,6 @@ class BenchCall:
             for line in later:
                 self.talk.put_off(line)
             return
-        if later:
-            self.visit.remark(f"Not done, how the machine is was not known: {'; '.join(later)}.")
         said = f"; said: {'; '.join(heard)}" if heard else ""
         self.visit.remark(f"{UNSETTLED}: perhaps {self._called(guess)}{said}.")
         self.talk.tell("How the machine is has to be plain before anything goes on: the call is left here.", "!! ")

@@ -51,7 +51,7 @@ def take(call: BenchCall, line: str) -> None:
                 call.show()
         except ClashError as clash:
             call.talk.say(clash_lines(clash))
-    call.ask_unsettled()
+    call.ask_half_told()
     taken_back = exact(as_command(line).split()[0]) == "undo"
     call.unnoted = "" if done_with or taken_back or call.visit.job is not before else line
 
@@ -150,13 +150,13 @@ def one_by_one(call: BenchCall, parts: Iterable[str]) -> bool:
 
 def said_so(call: BenchCall, said: Iterable[sayings.Said]) -> bool:
     """Do what was said in a technician's own words; true when the screen is to be shown anew."""
-    changed, told = False, [*said]
-    machine = [each for each in told if each.kind == "machine"]
-    with forgiving(call.talk):
-        changed = _said_machine(call, machine) if machine else False
-    for each in told:
+    changed, rest = False, [*said]
+    if machine := [each for each in rest if each.kind == "machine"]:
         with forgiving(call.talk):
-            changed = (each.kind != "machine" and _SAID[each.kind](call, each)) or changed
+            changed = _said_machine(call, machine)
+    for each in (each for each in rest if each.kind != "machine"):
+        with forgiving(call.talk):
+            changed = _SAID[each.kind](call, each) or changed
     return changed
 
 
@@ -201,7 +201,7 @@ def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
     if call.asked and said.name == "all":
         return COMMANDS["skip"].run(call, call.asked)
     if stopping := sayings.doubted_stop(call.visit.knowledge, said.text):
-        call.unsettled = stopping
+        call.half_told = stopping
         return call.enter(stopping, "")
     of_it = " of it" if said.value else ""
     call.talk.tell(f"Then it stays open; nothing was noted{of_it}. Type skip and its name if it cannot be told at all.")
@@ -280,7 +280,7 @@ def _findings(call: BenchCall, line: str, question: Question | None) -> list[typ
         if only := typed.only_outcome(call.visit.knowledge, line, call.seen_already):
             return [only]
         if stopping := sayings.doubted_stop(call.visit.knowledge, line):
-            call.unsettled = stopping
+            call.half_told = stopping
             return [typed.Typed(stopping, "")]
         call.question = question
         raise near_miss(word, problem) from None

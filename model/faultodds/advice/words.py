@@ -44,7 +44,7 @@ def why(ranking: Ranking, kind: str, name: str, same: float) -> str:
     """Why the move of this kind and name is next; `same` is `Advice.same_repair`."""
     if kind == "check" and name == ranking.problem.knowledge.costs.verify:
         return _why_run(ranking)
-    if kind == "ask" or (ranking.problem.verified and name in ranking.problem.look_again):
+    if ranking.problem.verified and name in ranking.problem.look_again:
         return (
             "It kept the machine off, or somebody beside it, and nobody has seen since that it is right. Look once more before "
             "you leave it."
@@ -53,6 +53,8 @@ def why(ranking: Ranking, kind: str, name: str, same: float) -> str:
         return _why_check(ranking, name)
     if kind == "repair":
         return _why_repair(ranking, same)
+    if kind == "ask":
+        return "The next repair is for one kind of machine only, and nobody has told yet whether this one is of it. A glance tells."
     return _why_stop(ranking) if kind == "stop" else _why_refer(ranking)
 
 

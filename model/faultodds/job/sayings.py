@@ -26,7 +26,7 @@ _NO_TOOL = (
 # Not now, not always, or so somebody says: what stops the machine is asked about all the same.
 _AT_TIMES = (
     r"\b(?:sometimes|at times|now and (?:then|again)|used to be|was|were|has been|had been|earlier|once|a bit|slightly"
-    r"|(?:before|until|till|after) .*|(?:she|he|they|customer|cust|tenant|owner)(?: thinks| says| said| reckons)?)\b"
+    r"|(?:before|until|till|after)\b.*|(?:she|he|they|customer|cust|tenant|owner)(?: thinks| says| said| reckons)?)\b"
 )
 _NO_FIRST = re.compile(r"(?i)\s*(?:no|nope|nah)\s*[,;:.]\s*(.*\S)")
 _JOINS = re.compile(r"\s+(?:and|but)\s+|\s*[,;:]\s*(?:and |but )?")

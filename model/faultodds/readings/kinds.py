@@ -18,9 +18,9 @@ from faultodds.readings.spoken import EXAMPLES
 from faultodds.readings.sums_heat import celsius, chart_ohms, copper_ohms, fahrenheit
 from faultodds.readings.verdict import in_words
 
-SURE = 0.8
 # Below or above these shares of its band a winding reads as another one would, or as a bad one.
 FAR_OFF = (0.7, 1.3)
+SURE = 0.8
 """The verdict names an outcome from this likelihood up; below it the reading is borderline."""
 
 

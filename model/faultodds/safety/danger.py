@@ -185,7 +185,9 @@ def _plain(text: str) -> str:
     line = re.sub(r"\bi'll\b", "i will", line).replace("c.o.", "co ").replace("'", "")
     line = re.sub(r"\bco[- ](?=op\b)", "coop", line)
     line = re.sub(
-        r"\b((?:co|monoxide)\b[^;|]{0,15}?)(\d*\.\d+) ?%", lambda m: f"{m[1]}{float(m[2]) * 1e4:.0f} ppm", line
+        r"\b((?:co|monoxide)\b[^;|]{0,15}?)(\d*[.,]\d+) ?%",
+        lambda m: f"{m[1]}{float(m[2].replace(',', '.')) * 1e4:.0f} ppm",
+        line,
     )
     line = re.sub(r"(\d)(ppm|%)", r"\1 \2", line).replace("% lel", " % lel")
     line = re.sub(r"\.{2,}", " ", line)
