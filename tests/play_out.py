@@ -54,7 +54,7 @@ class Player:
         two ways of playing one job meet the same."""
         k, s = self.appliance.knowledge, self.appliance.suspects
         seen, repairs, state = list(self.evidence.seen), list(self.evidence.repairs), self.situation.state
-        owed, cost = self.machine.owed(state), 0.0
+        owed, cost, never = self.machine.owed(state), 0.0, set[str]()
         for step in range(MOST_MOVES):
             move = first if step == 0 and first is not None else self._move(seen, repairs, state)
             names = (move.name, *move.together)
@@ -74,11 +74,12 @@ class Player:
                     seen.append(WeighedFinding(name, {shown: 1.0}, len(repairs), take, len(self.evidence.waits)))
                 else:
                     effect = repair_effect(self.appliance.knowledge, name)
-                    takes = effect.takes_again if any(r.name == name for r in repairs) else effect.success
                     repairs.append(effect)
                     point = random.Random(f"{luck} {name} {sum(r.name == name for r in repairs)}").random()
-                    if point < takes:
+                    if name not in never and point < effect.success:
                         truth = int(s.removal(repair_modes(k, k.repair[name]))[truth])
+                    elif point > 1.0 - (1.0 - effect.success) * effect.lasting:
+                        never.add(name)
         return cost + self._close(state, owed) + k.costs.refer
 
     def steadied(self, count: int, seed: int, first: NextMove) -> Floats:

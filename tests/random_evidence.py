@@ -22,11 +22,13 @@ def random_evidence(appliance: Appliance, rng: np.random.Generator) -> Evidence:
     facts, h = _facts_and_suspect(appliance, cause, rng)
     seen = _findings(appliance, h, 0, int(rng.integers(1, MOST_FINDINGS + 1)), rng)
     repairs: list[RepairEffect] = []
+    never: set[str] = set()
     for _ in range(int(rng.choice(MOST_REPAIRS + 1, p=[0.6, 0.3, 0.1]))):
         repairs.append(_repair(appliance, h, facts, rng))
-        again = any(r.name == repairs[-1].name for r in repairs[:-1])
-        if rng.random() < (repairs[-1].takes_again if again else repairs[-1].success):
+        if repairs[-1].name not in never and rng.random() < repairs[-1].success:
             h = int(s.removal(repairs[-1].modes)[h])
+        elif rng.random() < repairs[-1].lasting:
+            never.add(repairs[-1].name)
         seen += _findings(appliance, h, len(repairs), int(rng.integers(0, MOST_AFTER + 1)), rng)
     return Evidence(facts, tuple(seen), tuple(repairs))
 

@@ -103,7 +103,7 @@ def test_advice_reckons_with_the_lower_chance(dryer: Appliance) -> None:
     fit = repair_effect(dryer.knowledge, "igniter")
     belief = infer(dryer.suspects, Evidence({}, (_seen("verification_run", "no_heat", 1),), (fit,)))
     problem = Problem(dryer, belief, Situation())
-    assert problem.takes("igniter") == fit.takes_again == pytest.approx(0.4)
+    assert problem.takes("igniter") == pytest.approx(1 - fit.fails_again) == pytest.approx(0.4)
     assert problem.takes("coil_set") == repair_effect(dryer.knowledge, "coil_set").success
 
 

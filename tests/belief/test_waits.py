@@ -17,7 +17,7 @@ from faultodds.errors import ClashError, FaultoddsError
 from faultodds.knowledge.tables import Floats
 from toys import random_toy, raw_toy, toy
 
-# What a machine is now, and the repairs that failed on what is there.
+# What a machine is now, and the repairs that never take on what is there.
 Stand = tuple[frozenset[str], frozenset[str]]
 
 
@@ -53,14 +53,17 @@ def _likelihood(s: Suspects, seen: WeighedFinding, h: int) -> float:
 def _repaired(
     ways: dict[Stand, float], repair: RepairEffect, modes: Mapping[str, frozenset[str]]
 ) -> dict[Stand, float]:
+    """What failed fails again by chance, or for good: so often that the next failure is as likely as the file says."""
     out: dict[Stand, float] = {}
-    for (now, failed), p in ways.items():
-        takes = min(repair.success, 1 - repair.fails_again) if repair.name in failed else repair.success
-        for after, tried, chance in (
-            (now - modes[repair.name], failed, takes),
-            (now, failed | {repair.name}, 1 - takes),
+    lasting = max(repair.fails_again - (1 - repair.success), 0.0) / repair.success
+    for (now, never), p in ways.items():
+        takes = 0.0 if repair.name in never else repair.success
+        for after, marked, chance in (
+            (now - modes[repair.name], never, takes),
+            (now, never, (1 - takes) * (1 - lasting if repair.name not in never else 0.0)),
+            (now, never | {repair.name}, (1 - takes) * (lasting if repair.name not in never else 1.0)),
         ):
-            stand = (after, frozenset(r for r in tried if modes[r] & after))
+            stand = (after, frozenset(r for r in marked if modes[r] & after))
             out[stand] = out.get(stand, 0.0) + p * chance
     return out
 
@@ -149,6 +152,21 @@ def test_every_further_try_speaks_for_something_else(seed: int) -> None:
     assert _odds(twice, "unlisted.present") > _odds(once, "unlisted.present")
 
 
+def test_each_failure_makes_the_next_likelier() -> None:
+    """A part that is there for sure and was fitted without success: the chance that the next fitting takes falls with each one."""
+    s = compile_suspects(random_toy(1), 0.0)
+    r = RepairEffect("r", tuple(s.modes[:-1]), 0.9, 0.6)
+    there = s.member[:, [s.mode_index[m] for m in r.modes]].any(axis=1)
+    left = [1.0]
+    for tries in range(1, 6):
+        left.append(float(infer(s, Evidence({}, (), (r,) * tries)).now[there].sum()))
+    before = float(infer(s, Evidence()).now[there].sum())
+    takes = [1 - after / now for now, after in zip([before, *left[1:]], left[1:], strict=False)]
+    assert takes[:2] == pytest.approx([0.9, 0.4])
+    assert all(later < sooner for sooner, later in zip(takes, takes[1:], strict=False))
+    assert takes[2] < 0.1
+
+
 def _bad(stage: int, take: int = 0) -> WeighedFinding:
     return WeighedFinding("run_test", {"bad": 1.0}, stage, take)
 
@@ -158,13 +176,15 @@ def _odds(belief: object, mode: str) -> float:
 
 
 def test_the_chance_to_fail_again_is_in_the_file_and_a_repair_may_have_its_own() -> None:
-    """`[costs] fails_again`, and `fails_again` of a repair, reach the evidence; done again nothing is likelier than at first."""
+    """`[costs] fails_again`, and `fails_again` of a repair, reach the evidence: what failed takes again as often as they say, and never
+    likelier than at first."""
     costs = {**raw_toy()["costs"], "fails_again": 0.4}
     repair = raw_toy()["repair"]
     repair["new_fuse"]["fails_again"] = 0.1
     repair["new_belt"]["success"] = 0.3
     effects = {n: repair_effect(toy(costs=costs, repair=repair), n) for n in repair}
-    assert {n: e.takes_again for n, e in effects.items()} == {"new_pump": 0.6, "new_belt": 0.3, "new_fuse": 0.9}
+    takes = {n: (1 - e.lasting) * e.success for n, e in effects.items()}
+    assert takes == pytest.approx({"new_pump": 0.6, "new_belt": 0.3, "new_fuse": 0.9})
 
 
 @pytest.mark.parametrize(

@@ -183,9 +183,9 @@ def _without_a_watch(ranking: Ranking) -> NextMove:
 def rather(ranking: Ranking) -> NextMove:
     """The cheapest move, or one within what the prices can bear of it that a technician would rather make: leave; put right
     what is probably the fault, and nothing else in place of a check; else the check that opens least and takes fewest tools, one
-    for qualified people last."""
+    for qualified people last. A check that tells nothing to speak of is none: what it could save is below the error of prices."""
     p = ranking.problem
-    first = ranking.checks[:1]
+    first = [c for c in ranking.checks if c.tells or c.name == p.knowledge.costs.verify][:1]
     rest = [NextMove("refer", "", (), p.refer_cost), *(_check(c) for c in first)]
     best = min([NextMove("stop", "", (), ranking.stop_cost), *map(_repair, ranking.repairs[:1]), *rest], key=_cost)
     near = _near(ranking, best.expected_cost)
@@ -237,17 +237,19 @@ def _owed_first(ranking: Ranking, move: NextMove) -> NextMove:
 
 def _looked_again(ranking: Ranking, move: NextMove) -> NextMove:
     """After a run that passed: what was seen with the machine stopped by it, looked at again, in place of any other move; a
-    symptom where there is somebody to say what it shows. Nobody leaves where that cannot be: it is handed over."""
+    symptom where there is somebody to say what it shows. Nobody leaves what is still so or cannot be looked at: what may be
+    behind it is put right, or the machine is handed over, whichever is cheaper."""
     problem = ranking.problem
     left = problem.look_again if problem.verified else ()
     for name in left:
         check = next((c for c in ranking.checks if c.name == name), None)
         if check is not None:
             return _check(check)
-        if problem.situation.asking and name in problem.knowledge.symptom and name not in problem.situation.skipped:
+        if problem.tells_again(name):
             return NextMove("ask", name, (), move.expected_cost)
     if left and move.kind == "stop" and problem.situation.asking:
-        return NextMove("refer", "", (), problem.refer_cost)
+        mends = [r for r in ranking.repairs if problem.makers_of(left) & problem.put_right((r.name, *r.together))]
+        return min([NextMove("refer", "", (), problem.refer_cost), *map(_repair, mends)], key=_cost)
     return move
 
 

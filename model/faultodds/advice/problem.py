@@ -14,7 +14,7 @@ from msgspec.structs import replace
 
 from faultodds.advice.classes import Classes
 from faultodds.advice.machine import MachineStates, State, Way
-from faultodds.advice.situation import Price, makers, may_be, not_looked_at_again
+from faultodds.advice.situation import Price, found_last, makers, may_be, not_looked_at_again
 from faultodds.belief import Belief, WeighedFinding, infer, repair_effect
 from faultodds.knowledge import Check, Floats, Places, Repair, repair_modes
 from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, let_out, not_lit_with, not_run_now, still_owed
@@ -95,24 +95,19 @@ class Problem(Classes, dict=True):
         return [s for s in evidence.seen if (s.stage, s.visit) == (self.stage, len(evidence.waits))]
 
     def takes(self, repair: str) -> float:
-        """Chance that a repair takes where it is needed; less when it was done before and what it puts right is still there."""
+        """Chance that a repair takes where it is needed; less with each time that it was done and what it puts right is there."""
         effect, evidence = repair_effect(self.knowledge, repair), self.belief.evidence
-        before = [place for place, r in enumerate(evidence.repairs) if r.name == repair]
-        if not before:
-            return effect.success
         there = self.found([repair])
-        if before[-1] >= evidence.begun or not there:
-            return effect.takes_again
-        if repair not in self._done_again:
-            # Done on an earlier visit: it failed then, or what it puts right has come since.
-            self._done_again[repair] = infer(
+        if not there or all(r.name != repair for r in evidence.repairs):
+            return effect.success
+        if repair not in self._once_more:
+            self._once_more[repair] = infer(
                 self.belief.suspects, replace(evidence, repairs=(*evidence.repairs, effect))
             )
-        takes = 1.0 - self.found([repair], self._done_again[repair]) / there
-        return min(max(takes, effect.takes_again), effect.success)
+        return min(max(1.0 - self.found([repair], self._once_more[repair]) / there, 0.0), effect.success)
 
     @cached_property
-    def _done_again(self) -> dict[str, Belief]:
+    def _once_more(self) -> dict[str, Belief]:
         return {}  # filled as repairs are asked for
 
     @cached_property
@@ -169,6 +164,22 @@ class Problem(Classes, dict=True):
         left = [*not_looked_at_again(self.knowledge, self.belief.evidence), *let_out(self.knowledge, self.known)]
         return tuple(dict.fromkeys(n for n, _ in left))
 
+    def tells_again(self, symptom: str) -> bool:
+        """Whether somebody is there to say what a symptom shows now, who has not said so since the last repair; before the first
+        one, beside the complaint."""
+        told = sum(s.name == symptom for s in self._latest)
+        once = told <= (self.stage == self.belief.evidence.begun)
+        return once and self.situation.asking and symptom in self.knowledge.symptom.keys() - self.situation.skipped
+
+    def makers_of(self, names: Iterable[str]) -> set[str]:
+        """The faults behind what some observables showed last that wants another look."""
+        latest = found_last(self.knowledge, self.belief.evidence)
+        return {m for n in names for o in latest.get(n, {}) for m in makers(self.belief, n, o)}
+
+    def put_right(self, repairs: Iterable[str]) -> set[str]:
+        """The faults that some repairs put right."""
+        return {m for name in repairs for m in repair_modes(self.knowledge, self.knowledge.repair[name])}
+
     @cached_property
     def repairs(self) -> dict[str, Repair]:
         """Repairs that can be offered now."""
@@ -203,9 +214,8 @@ class Problem(Classes, dict=True):
 
     def found(self, repairs: Iterable[str], belief: Belief | None = None) -> float:
         """Chance that something these repairs put right is there, as believed now or as in another belief."""
-        k, s = self.knowledge, self.belief.suspects
-        modes = {m for name in repairs for m in repair_modes(k, k.repair[name])}
-        present = np.any(s.member[:, sorted(s.mode_index[m] for m in modes)], axis=1)
+        s = self.belief.suspects
+        present = np.any(s.member[:, sorted(s.mode_index[m] for m in self.put_right(repairs))], axis=1)
         return float((belief or self.belief).now @ present)
 
     # --- prices ---------------------------------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ from faultodds.advice.policy import NOTHING_TOLD, Move, Policy
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.rollout import EVERY, Rollout
 from faultodds.advice.situation import Price, run_forbidden
-from faultodds.knowledge import Bools, Floats
+from faultodds.knowledge import Bools, Floats, repair_modes
 
 # Rollout in stages: (least branch followed, how many of the most promising moves).
 STAGES = ((0.03, 20), (0.01, 8))
@@ -149,31 +149,44 @@ class Ranking:
 
     @cached_property
     def checks(self) -> list[CheckPrice]:
-        """Every open check, cheapest expected job first (file order where equal); while another still tells, those for
-        qualified people come last."""
+        """Every open check, cheapest expected job first (file order where equal); one for qualified people comes last while another
+        still tells something of what it would show."""
         p = self.problem
-        weights = p.weights.astype(np.float64) / p.weights.sum(dtype=np.float64)
         out = []
         for c, name in enumerate(p.check_names):
-            rows = p.rows[name]
-            like = p.suspect_likelihood[rows].astype(np.float64)
-            like /= like.sum(axis=0)
-            bits, outcomes = _bits(like, weights, like @ weights), p.belief.outcome_odds(name)
+            like = self._shows[name]
+            bits, outcomes = _bits(like, self._weights, like @ self._weights), p.belief.outcome_odds(name)
             cost, priced = float(self._prices[0][c]), bool(self._prices[1][c])
             out.append(CheckPrice(name, p.price_check(name), cost, bits, outcomes, priced))
-        qualified = {c.name: p.knowledge.check[c.name].qualified for c in out}
-        wait = any(c.tells and not qualified[c.name] for c in out)
-        return sorted(out, key=lambda c: (wait and qualified[c.name], c.expected_cost))
+        wait = {c.name: p.knowledge.check[c.name].qualified and self._others_tell(self._shows[c.name]) for c in out}
+        return sorted(out, key=lambda c: (wait[c.name], c.expected_cost))
 
-    @property
-    def others_tell(self) -> bool:
-        """Whether a check that anybody may do still tells something."""
-        return any(c.tells and not self.problem.knowledge.check[c.name].qualified for c in self.checks)
+    @cached_property
+    def _weights(self) -> Floats:
+        """(A,) chance of each active suspect now."""
+        weights = self.problem.weights.astype(np.float64)
+        return np.asarray(weights / weights.sum())
+
+    @cached_property
+    def _shows(self) -> dict[str, Floats]:
+        """(O, A) chance of each outcome of every open check under each active suspect."""
+        p = self.problem
+        rows = {name: p.suspect_likelihood[p.rows[name]].astype(np.float64) for name in p.check_names}
+        return {name: like / like.sum(axis=0) for name, like in rows.items()}
+
+    def _others_tell(self, told: Floats) -> bool:
+        """Whether a check that anybody may do tells something of what is to be known, given as (O, A) chances of its outcomes.
+
+        Nobody works live to learn what can be learned cold; but a look at something else altogether is no reason to wait.
+        """
+        checks = self.problem.knowledge.check
+        others = [like for name, like in self._shows.items() if not checks[name].qualified]
+        return any(_shared_bits(like, told, self._weights) >= TELLS_NOTHING for like in others)
 
     @cached_property
     def repairs(self) -> list[RepairPrice]:
         """Every bundle done first, cheapest expected job first; those for qualified people last while a check that anybody may
-        do still tells something, but for a fault as good as found."""
+        do still tells something of whether it is needed, but for a fault as good as found."""
         p = self.problem
         chances = self.policy.finishes @ (p.class_weights * self.ledger.class_success)
         prices, priced = (x[len(p.check_names) :].tolist() for x in self._prices)
@@ -185,8 +198,19 @@ class Ranking:
         return sorted(out, key=lambda r: (self._waits((r.name, *r.together)), r.expected_cost))
 
     def _waits(self, names: tuple[str, ...]) -> bool:
-        qualified = any(self.problem.knowledge.repair[n].qualified for n in names)
-        return qualified and self.others_tell and self.problem.found(names) < AS_GOOD_AS_FOUND
+        """Whether a repair for qualified people among some waits for a check."""
+        p = self.problem
+        if p.found(names) >= AS_GOOD_AS_FOUND:
+            return False
+        qualified = [n for n in names if p.knowledge.repair[n].qualified]
+        return any(self._others_tell(np.array([there, ~there])) for there in map(self._needed, qualified))
+
+    def _needed(self, repair: str) -> Bools:
+        """(A,) the active suspects with something that a repair puts right."""
+        p, s = self.problem, self.problem.belief.suspects
+        modes = repair_modes(p.knowledge, p.knowledge.repair[repair])
+        there: Bools = np.any(s.member[np.ix_(p.active, [s.mode_index[m] for m in modes])], axis=1)
+        return there
 
     @cached_property
     def stop_cost(self) -> float:
@@ -206,6 +230,13 @@ class Ranking:
 def _bits(like: Floats, weights: Floats, chance: Floats) -> float:
     """Information the check gives about which suspect is the truth, in bits."""
     return max(0.0, float(_entropy(chance[:, None])[0] - _entropy(like) @ weights))
+
+
+def _shared_bits(one: Floats, other: Floats, weights: Floats) -> float:
+    """What the outcomes of two looks, (O, A) and (P, A) chances, tell about each other under (A,) weights, in bits."""
+    both = (one * weights) @ other.T
+    apart = float(_entropy(both.sum(axis=1)[:, None])[0] + _entropy(both.sum(axis=0)[:, None])[0])
+    return max(0.0, apart - float(_entropy(both.reshape(-1, 1))[0]))
 
 
 def _entropy(p: Floats) -> Floats:

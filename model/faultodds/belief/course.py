@@ -3,13 +3,14 @@
 Step by step, from what the machine may be to what it may be after the step: belief about it now is carried forward, belief
 about it as it came in is what all later findings say, carried back. So twenty repairs cost little more than one.
 
-A repair that did not take is less likely to take when it is done again. On one visit a fault that is still there after a
-repair of it says that the repair did not take. Between visits the fault may have come anew, so for the repairs that are done
-on both sides it is kept with each suspect whether they failed on what is there.
+A repair that did not take may have failed for a reason that lasts (a wrong part, the real fault beside it): then it never
+takes on what is there. So each further failure makes the next likelier. For the repairs done more than once it is kept with
+each suspect whether they failed so.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -20,7 +21,7 @@ from faultodds.belief.evidence import Evidence, RepairEffect, TimePassed
 from faultodds.belief.suspects import Suspects
 from faultodds.knowledge import Floats, Ints, Places
 
-# Repairs done on both sides of a wait are bits of a mark; any beyond these are taken as if done on one visit.
+# Repairs done more than once are bits of a mark; any beyond these are taken to fail by chance alone.
 MOST_KEPT = 40
 
 
@@ -61,23 +62,22 @@ class _Step(Struct, frozen=True):
 
 
 class _Marks(Struct, frozen=True):
-    """A mark is a bit for each repair of `bits` that failed on what is there, and above them, from 1, the mode that came."""
+    """A mark is a bit for each repair of `bits` that never takes on what is there, and above them, from 1, the mode that came."""
 
     bits: Mapping[str, int]
     gone: Sequence[tuple[npt.NDArray[np.bool_], int]]
 
     @staticmethod
     def of(suspects: Suspects, evidence: Evidence) -> _Marks:
-        """Those of the repairs that were done before and after some time that passed."""
-        names, waits = [r.name for r in evidence.repairs], evidence.waits
-        both = [n for n in dict.fromkeys(names) if any(n in names[: w.stage] and n in names[w.stage :] for w in waits)]
-        bits = {name: 1 << place for place, name in enumerate(both[:MOST_KEPT])}
+        """Those of the repairs that were done more than once."""
+        times = Counter(r.name for r in evidence.repairs)
+        bits = {name: 1 << place for place, name in enumerate([n for n in times if times[n] > 1][:MOST_KEPT])}
         every = np.arange(len(suspects.member))
         modes = {r.name: r.modes for r in evidence.repairs}
         return _Marks(bits, [(suspects.removal(modes[n]) == every, bit) for n, bit in bits.items()])
 
     def forget(self, now: Places, mark: Ints) -> Ints:
-        """That a repair failed counts for as long as something that it puts right is there."""
+        """That a repair never takes counts for as long as something that it puts right is there."""
         for gone, bit in self.gone:
             mark = np.where(gone[now], mark & ~bit, mark)
         return mark
@@ -111,7 +111,7 @@ def passages(
 ) -> tuple[list[Passage], Places]:
     """Every step of the evidence's course, and which mode has come in the last wait to each state after them, -1 for none or
     not asked for. What was seen has no part in it. Before the first step the states are the suspects."""
-    marks, size, done = _Marks.of(suspects, evidence), len(suspects.member), set[str]()
+    marks, size = _Marks.of(suspects, evidence), len(suspects.member)
     now, mark = np.arange(size), np.zeros(size, dtype=np.int64)
     last = evidence.waits[-1] if ask_came and evidence.waits else None
     passed: list[Passage] = []
@@ -119,8 +119,7 @@ def passages(
         if isinstance(step, TimePassed):
             made = _waited(suspects, step, now, mark, new_faults, len(marks.bits) if step is last else None)
         else:
-            made = _repaired(suspects, step, now, mark, marks, step.name in done)
-            done.add(step.name)
+            made = _repaired(suspects, step, now, mark, marks)
         now, mark, target = _alike(made.now, made.mark, size)
         passed.append(Passage(made.source, target, made.chance, now))
     return passed, (mark >> len(marks.bits)) - 1
@@ -135,18 +134,23 @@ def _alike(now: Places, mark: Ints, size: int) -> tuple[Places, Ints, Places]:
     return states // len(values), values[states % len(values)], target
 
 
-def _repaired(suspects: Suspects, repair: RepairEffect, now: Places, mark: Ints, marks: _Marks, again: bool) -> _Step:
-    """What took, then what did not."""
-    bit = marks.bits.get(repair.name)
+def _repaired(suspects: Suspects, repair: RepairEffect, now: Places, mark: Ints, marks: _Marks) -> _Step:
+    """What took, what failed by chance, what failed for a reason that lasts."""
+    bit = marks.bits.get(repair.name, 0)
     after = suspects.removal(repair.modes)[now].astype(np.intp)
-    acts = after != now
-    tried = np.full(len(acts), again) if bit is None else (mark & bit) > 0
-    takes = np.where(acts, np.where(tried, repair.takes_again, repair.success), 1.0)
-    failed = np.flatnonzero(takes < 1.0)
-    source = np.concatenate([np.arange(len(now)), failed])
-    where = np.concatenate([after, now[failed]])
-    marked = np.concatenate([mark, mark[failed] | (bit or 0)])
-    return _Step(source, where, marks.forget(where, marked), np.concatenate([takes, 1.0 - takes[failed]]))
+    acts, never = after != now, (mark & bit) > 0
+    takes = np.where(acts, np.where(never, 0.0, repair.success), 1.0)
+    lasts = np.where(never, 1.0, repair.lasting if bit else 0.0)
+    took, failed, stuck = (
+        np.flatnonzero(takes),
+        np.flatnonzero((takes < 1) & (lasts < 1)),
+        np.flatnonzero(acts & (lasts > 0)),
+    )
+    source = np.concatenate([took, failed, stuck])
+    where = np.concatenate([after[took], now[failed], now[stuck]])
+    marked = np.concatenate([mark[took], mark[failed], mark[stuck] | bit])
+    chance = [takes[took], ((1.0 - takes) * (1.0 - lasts))[failed], ((1.0 - takes) * lasts)[stuck]]
+    return _Step(source, where, marks.forget(where, marked), np.concatenate(chance))
 
 
 def _waited(

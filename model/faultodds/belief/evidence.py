@@ -48,9 +48,11 @@ class RepairEffect(Struct, frozen=True):
     fails_again: float = FAILS_AGAIN
 
     @property
-    def takes_again(self) -> float:
-        """Chance that it takes when it is done again after it did not; never better than at first."""
-        return min(self.success, 1.0 - self.fails_again)
+    def lasting(self) -> float:
+        """Chance that it failed, where it did, for a reason for which it never takes; so that it fails again as often as said."""
+        if not self.success:
+            return 1.0
+        return max(0.0, (self.fails_again - (1.0 - self.success)) / self.success)
 
 
 class TimePassed(Struct, frozen=True):
