@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -163,7 +164,7 @@ def test_each_failure_makes_the_next_likelier() -> None:
     before = float(infer(s, Evidence()).now[there].sum())
     takes = [1 - after / now for now, after in zip([before, *left[1:]], left[1:], strict=False)]
     assert takes[:2] == pytest.approx([0.9, 0.4])
-    assert all(later < sooner for sooner, later in zip(takes, takes[1:], strict=False))
+    assert all(later < sooner for sooner, later in pairwise(takes))
     assert takes[2] < 0.1
 
 
@@ -176,8 +177,8 @@ def _odds(belief: object, mode: str) -> float:
 
 
 def test_the_chance_to_fail_again_is_in_the_file_and_a_repair_may_have_its_own() -> None:
-    """`[costs] fails_again`, and `fails_again` of a repair, reach the evidence: what failed takes again as often as they say, and never
-    likelier than at first."""
+    """`[costs] fails_again`, and `fails_again` of a repair, reach the evidence: what failed takes again as often as they say, and
+    never likelier than at first."""
     costs = {**raw_toy()["costs"], "fails_again": 0.4}
     repair = raw_toy()["repair"]
     repair["new_fuse"]["fails_again"] = 0.1

@@ -16,7 +16,7 @@ from faultodds.advice.plan import make_plan
 from faultodds.advice.situation import Situation, may_be, run_forbidden
 from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.belief.evidence import Evidence, WeighedFinding, repair_effect
-from faultodds.belief.posterior import infer
+from faultodds.belief.posterior import Belief, infer
 from faultodds.errors import ClashError, FaultoddsError
 from faultodds.safety.duties import not_run_now
 from job_states import random_job_states
@@ -26,6 +26,8 @@ from run_cli import faultodds
 DUCT_OFF = {"duct_off_run", "exhaust_cycling"}
 CHEAP = {"hood_flap", "over_back_look", "drum_warm", "hand_turn"}
 AWAY = {"hood_flap", "hood_air_speed", "meter_clock"}
+# Bits from which one look tells of another.
+TOLD_AT_LEAST = 0.02
 
 
 @pytest.fixture(scope="module")
@@ -252,22 +254,39 @@ def test_a_new_fuse_is_not_run_on_its_old_cause(dryer: Appliance) -> None:
     assert both.at_once == () and both.name == "verification_run"
 
 
+def _tell_of_each_other(appliance: Appliance, belief: Belief, one: str, other: str) -> float:
+    """Bits that what two checks show tells about each other, by writing out every suspect and pair of outcomes."""
+    s, bits = belief.suspects, 0.0
+    rows = [s.likelihood[s.rows[n]].astype(float) for n in (one, other)]
+    both = np.einsum("ah,bh,h->ab", *(r / r.sum(axis=0) for r in rows), belief.now)
+    for a, b in np.ndindex(*both.shape):
+        if both[a, b] > 0:
+            bits += both[a, b] * np.log2(both[a, b] / (both[a].sum() * both[:, b].sum()))
+    return float(bits)
+
+
 def test_qualified_work_is_never_first_while_something_else_tells(dryer: Appliance) -> None:
-    """Over random job states, with some checks that are often the cheapest marked for qualified people: it is advised only when no
-    other check tells anything, and offered to nobody unqualified; the rule decides something in many of them."""
-    k, waited = dryer.knowledge, 0
+    """Over random job states, with some checks that are often the cheapest marked for qualified people: one is advised only when
+    no other check tells anything of what it would show, and offered to nobody unqualified; the rule decides something in many of
+    them, and work that nothing else can tell of does not wait for a round of idle looks."""
+    k, waited, went = dryer.knowledge, 0, 0
     marked = replace(k, check={n: replace(c, qualified=c.qualified or n in CHEAP) for n, c in k.check.items()})
     for each in random_job_states(dryer, 40, 5):
-        advice = advise(replace(dryer, knowledge=marked), infer(dryer.suspects, each.evidence), each.situation)
-        others = [c for c in advice.checks if c.tells and not marked.check[c.name].qualified]
-        cheapest = min(advice.checks, key=lambda c: c.expected_cost, default=None)
-        waited += bool(others and cheapest is not None and marked.check[cheapest.name].qualified)
-        if others and advice.kind == "check":
-            assert not marked.check[advice.name].qualified
+        belief = infer(dryer.suspects, each.evidence)
+        advice = advise(replace(dryer, knowledge=marked), belief, each.situation)
+        free = [c.name for c in advice.checks if not marked.check[c.name].qualified]
+        cheapest = min((c for c in advice.checks if c.tells), key=lambda c: c.expected_cost, default=None)
+        if cheapest is not None and marked.check[cheapest.name].qualified:
+            waited += any(_tell_of_each_other(dryer, belief, cheapest.name, n) >= TOLD_AT_LEAST for n in free)
+        if advice.kind == "check" and marked.check[advice.name].qualified and not advice.at_once:
+            assert all(_tell_of_each_other(dryer, belief, advice.name, n) < TOLD_AT_LEAST for n in free)
+        later = [c.tells and not marked.check[c.name].qualified for c in advice.checks]
+        went += any(marked.check[c.name].qualified and any(later[i:]) for i, c in enumerate(advice.checks))
         if not each.situation.qualified:
             assert not [c for c in advice.checks if marked.check[c.name].qualified]
             assert not [r for r in advice.repairs if any(k.repair[n].qualified for n in (r.name, *r.together))]
     assert waited >= 3
+    assert went >= 1
 
 
 def test_stop_here_is_not_said_while_a_cause_is_owed(dryer: Appliance) -> None:

@@ -151,7 +151,7 @@ def _cheapest(ranking: Ranking) -> NextMove:
 
     Nobody leaves a machine that must not run; where nobody here may put right what bars it, it is handed over. After a repair
     it runs first, unless a fault as good as found is left that can be put right here: then that is done, or what is clearly
-    cheaper. Work for qualified people waits while a check for anybody still tells something, and nobody leaves while a cause
+    cheaper. Work for qualified people waits while a check for anybody tells something of the same, and nobody leaves while a cause
     is owed that can be looked for.
     """
     if ranking.problem.beyond_us:

@@ -153,10 +153,10 @@ class Problem(Classes, dict=True):
         return at_once(self.knowledge, self.known)
 
     @cached_property
-    def beyond_us(self) -> tuple[str, ...]:
+    def beyond_us(self) -> tuple[tuple[str, str], ...]:
         """The findings with which the machine is left shut off and of which nobody here may put right what makes them."""
         found = [(n, o) for n, o in barred(self.knowledge, self.known) if o != CAUSE_LEFT]
-        return tuple(f"{n}={o}" for n, o in found if not makers(self.belief, n, o) & self.mode_repair.keys())
+        return tuple((n, o) for n, o in found if not makers(self.belief, n, o) & self.mode_repair.keys())
 
     @cached_property
     def look_again(self) -> tuple[str, ...]:

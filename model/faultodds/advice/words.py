@@ -230,9 +230,11 @@ def _why_refer(ranking: Ranking) -> str:
     problem = ranking.problem
     k = problem.knowledge
     if problem.beyond_us:
+        seen = [(k.observables()[n], o) for n, o in problem.beyond_us]
+        found = "; ".join(f"{each.title}: {each.outcomes[o]}" for each, o in seen)
         return (
-            f"What shows {' and '.join(problem.beyond_us)} is not for anybody here to put right, and until it is the machine "
-            "stays shut off. Say so to the customer, and write it down."
+            f"Found: {found}. What is behind that is not for anybody here to put right, and until it is, the machine stays shut "
+            "off. Say so to the customer, and write it down."
         )
     if problem.unverified and problem.unwatched:
         wanted = {t for each in (*k.access.values(), *k.observables().values()) for t in each.watch_tools}
@@ -243,8 +245,8 @@ def _why_refer(ranking: Ranking) -> str:
         )
     if problem.verified and problem.look_again:
         return (
-            f"The run passed, but {' and '.join(k.observables()[n].title for n in problem.look_again)} was a danger and cannot be "
-            "looked at here. It stays shut off until somebody has."
+            f"The run passed, but {' and '.join(k.observables()[n].title for n in problem.look_again)} was a danger, and "
+            "still is or cannot be looked at here. It stays shut off until somebody has found it safe."
         )
     part, odds = Parts(problem.belief).leading()
     best = max(ranking.repairs, key=lambda r: r.chance, default=None)
