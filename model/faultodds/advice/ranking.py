@@ -12,7 +12,7 @@ from faultodds.advice.policy import NOTHING_TOLD, Move, Policy
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.rollout import EVERY, Rollout
 from faultodds.advice.situation import Price, run_forbidden
-from faultodds.knowledge import Bools, Floats, repair_modes
+from faultodds.knowledge import Bools, Floats
 
 # Rollout in stages: (least branch followed, how many of the most promising moves).
 STAGES = ((0.03, 20), (0.01, 8))
@@ -207,9 +207,9 @@ class Ranking:
 
     def _needed(self, repair: str) -> Bools:
         """(A,) the active suspects with something that a repair puts right."""
-        p, s = self.problem, self.problem.belief.suspects
-        modes = repair_modes(p.knowledge, p.knowledge.repair[repair])
-        there: Bools = np.any(s.member[np.ix_(p.active, [s.mode_index[m] for m in modes])], axis=1)
+        s = self.problem.belief.suspects
+        columns = sorted(s.mode_index[m] for m in self.problem.put_right([repair]))
+        there: Bools = s.member[self.problem.active][:, columns].any(axis=1)
         return there
 
     @cached_property
