@@ -209,8 +209,7 @@ class Ranking:
         """(A,) the active suspects with something that a repair puts right."""
         s = self.problem.belief.suspects
         columns = sorted(s.mode_index[m] for m in self.problem.put_right([repair]))
-        there: Bools = s.member[self.problem.active][:, columns].any(axis=1)
-        return there
+        return np.asarray(s.member[self.problem.active][:, columns].any(axis=1))
 
     @cached_property
     def stop_cost(self) -> float:
