@@ -8,6 +8,7 @@ allowed. What is never allowed is the opposite, and a remark kept as if it were 
 
 from __future__ import annotations
 
+import random
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -156,6 +157,26 @@ def test_a_tool_that_is_not_there_takes_everything_that_needs_it(dryer: Applianc
     assert set(visit.job.skipped) == set(gone)
     visit.undo()
     assert visit.job.skipped == {}
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_tool_taken_back_brings_no_other_with_it(seed: int, dryer: Appliance, store: Store) -> None:
+    """Tools said to be missing and here again in any order: what is left out is what takes one that is still missing; so a run
+    that wants a CO meter beside it never comes back with the thermometer."""
+    from faultodds.job import OpenJob
+
+    rng, visit, gone = random.Random(seed), OpenJob.start(store, dryer), set[str]()
+    k = dryer.knowledge
+    for _ in range(10):
+        tool = rng.choice(k.tools())
+        if tool in gone:
+            gone.remove(tool)
+            visit.take_back(rng.choice(["", "no "]) + tool)
+        else:
+            gone.add(tool)
+            visit.without(tool)
+        assert set(visit.job.skipped) == set(k.needing(gone))
+        assert visit.missing_tools().keys() == gone <= k.lacking(visit.job.skipped)
 
 
 @pytest.mark.parametrize("line", ["=", "= =", "heat=", "=none", "no", "not", "don't", "no no no"])

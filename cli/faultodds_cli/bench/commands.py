@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from faultodds.advice import left_off, question_of
@@ -111,7 +111,9 @@ def missing(call: BenchCall, rest: str) -> bool:
     tool, gone = call.visit.without(rest)
     titles = [call.visit.knowledge.check[name].title for name in gone]
     what = f"{len(gone)} checks that need it" if len(gone) > MOST_NAMED else "; ".join(titles)
-    call.talk.tell(f"No {tool}: not offered any more on this visit: {what or 'nothing that was'}.")
+    call.talk.tell(
+        f"No {tool}: not offered any more on this visit: {what or 'nothing that was'}. Here after all: take back {tool}"
+    )
     return bool(gone)
 
 
@@ -328,7 +330,9 @@ COMMANDS: dict[str, Command] = {
     "symptoms": Command("symptoms", "every symptom, numbered", symptoms),
     "skip": Command("skip NAME [REASON]", "cannot do that now: it is not offered again", skip),
     "missing": Command(
-        "missing TOOL", "a tool is not there (or: no multimeter): what needs it is not offered", missing
+        "missing TOOL",
+        "a tool is not there (or: no multimeter): what needs it is not offered; take back multimeter",
+        missing,
     ),
     "again": Command("again CHECK VALUE", "measured anew on purpose: counts beside the first", again),
     "undo": Command("undo [NAME]", "take back the last entry; or an older one: take back coil_ohms", undo),
@@ -380,8 +384,13 @@ def beginning(word: str, has_more: bool) -> str | None:
     return found[0] if len(found) == 1 else None
 
 
-def near_miss(word: str, problem: UnknownName) -> FaultoddsError:
-    """What to say to a line that is neither a command nor a finding."""
+def near_miss(word: str, problem: UnknownName, repairs: Iterable[str]) -> FaultoddsError:
+    """What to say to a line that is neither a command nor a finding; one that begins with a repair is told how that is entered."""
+    repair = next((name for name in repairs if fold(name) == fold(word)), None)
+    if repair:
+        return FaultoddsError(
+            f"{repair} is a repair. Once it has been done, type: repair {repair}. For its steps: how {repair}"
+        )
     if not str(problem).startswith("there is no symptom or check"):
         return problem  # the name was understood: what is wrong is the rest of the line
     close = difflib.get_close_matches(word.casefold(), COMMANDS, n=1, cutoff=0.7)

@@ -177,7 +177,8 @@ def what_was_denied(call: BenchCall, line: str) -> list[typed.Typed]:
             return found
     raise FaultoddsError(
         f"'{line}' is not understood, and nothing was noted. Type a finding as NAME=OUTCOME, such as heat=none; "
-        "a tool that is not there as: no multimeter; or note and the words, to keep them as a remark."
+        "a tool that is not there as: no multimeter (here after all: take back multimeter); or note and the words, to keep "
+        "them as a remark."
     )
 
 
@@ -283,7 +284,7 @@ def _findings(call: BenchCall, line: str, question: Question | None) -> list[typ
             call.half_told = stopping
             return [typed.Typed(stopping, "")]
         call.question = question
-        raise near_miss(word, problem) from None
+        raise near_miss(word, problem, call.visit.knowledge.repair) from None
     return found
 
 

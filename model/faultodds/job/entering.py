@@ -165,9 +165,21 @@ class JobEntries(HeldJob):
         back. Returns the tool and what it leaves out."""
         self.listen(tool)
         found = match("tool", tool, self.knowledge.tools())
-        left = [name for name in self.knowledge.needing([found]) if name not in self.job.skipped]
-        self._enter_all([Skip(name, _no(found)) for name in left])
+        needing = self.knowledge.needing([found])
+        left = [name for name in needing if name not in self.job.skipped]
+        if left or found not in self.missing_tools():
+            self._enter_all([Skip(name, _no(found)) for name in left or needing])
         return found, left
+
+    def missing_tools(self) -> dict[str, list[str]]:
+        """The tools that were said not to be there on this visit, each with what was left out for it."""
+        reasons, gone = {_no(tool): tool for tool in self.knowledge.tools()}, dict[str, list[str]]()
+        for step in self.job.steps:
+            if isinstance(step.payload, Closed):
+                gone = {}
+            elif isinstance(step.payload, Skip) and step.payload.reason in reasons:
+                gone.setdefault(reasons[step.payload.reason], []).append(step.payload.name)
+        return gone
 
     def note(self, text: str) -> Note:
         """Enter free text; never evidence."""
@@ -265,15 +277,25 @@ class JobEntries(HeldJob):
         return tuple(taken)
 
     def take_back(self, name: str) -> tuple[Step, ...]:
-        """Take back the latest entry of a finding, repair, fact or skip, and nothing that was entered after it."""
+        """Take back the latest entry of a finding, repair, fact or skip, and nothing that was entered after it; by the name of a
+        tool, that it was not there."""
         self._refuse_while_stopped()
+        missing = self.missing_tools()
         entered = [s.payload.name for s in self.job.steps if isinstance(s.payload, Finding | RepairDone | Fact | Skip)]
         k = self.knowledge
         titles = {n: each.title for n, each in {**k.observables(), **k.repair}.items() if n in entered}
-        found = match("entry", name, list(dict.fromkeys(entered)), titles, "Type story to see them all.")
-        self._now = None
-        self.job, steps = self.store.take_back(self.job.id, found, expected_seq=self.job.last_seq)
-        return steps
+        known = list(dict.fromkeys([*missing, *entered]))
+        found = match("entry", name.removeprefix("no "), known, titles, "Type story to see them all.")
+        self._now, taken = None, list[Step]()
+        with self.together():
+            for each in missing.get(found, [found]):
+                self.job, steps = self.store.take_back(self.job.id, each, expected_seq=self.job.last_seq)
+                taken += steps
+            if found in missing:  # what takes another tool that is not there stays left out
+                for tool in sorted(missing.keys() - {found}):
+                    left = [n for n in k.needing([tool]) if n not in self.job.skipped]
+                    self._enter_all([Skip(n, _no(tool)) for n in left])
+        return tuple(taken)
 
     # --- inside ---
 
