@@ -13,7 +13,7 @@ from msgspec import Struct
 
 from faultodds.advice.classes import HOPELESS, SOUND
 from faultodds.advice.machine import State, need_of
-from faultodds.advice.problem import TRIES, Problem
+from faultodds.advice.problem import Problem
 from faultodds.knowledge import Floats, Ints, Places
 
 # Kinds of moves.
@@ -170,37 +170,22 @@ class Ledger(Struct, dict=True):
         """(S, K) money and minutes of finishing the job when the class is known; see `class_cost`."""
         p = self.problem
         minutes, after = self._trips(self.needs)
+        single = np.arange(len(p.needed))
+        fails = (1.0 - self.bundle_success[single]) / self.bundle_success[single]
         column = np.arange(len(p.masks))
-        cost = minutes * p.rate + self._parts(self.needs)
-        more, longer = ((each @ self.needs.T)[after, column] for each in self._again)
-        cost, minutes = cost + more, minutes + longer
+        again = (fails * self._bundles[0][:, single]) @ self.needs.T
+        parts = self._parts(self.needs) + self.needs @ (fails * self._parts(self._needs_of(self.bundle_masks))[single])
+        minutes = minutes + again[after, column]
         minutes[:, (p.masks == SOUND) | (p.masks == HOPELESS)] = 0.0
+        cost = minutes * p.rate + parts
         cost[:, p.masks == SOUND] = 0.0
         cost[:, p.masks == HOPELESS] = p.refer_cost
         return self._precise(cost), self._precise(minutes)
 
-    @cached_property
-    def _again(self) -> tuple[Floats, Floats]:
-        """(S, N) expected money and minutes of each needed repair beyond its first try: done again while that is cheaper than
-        handing over, where each failure makes the next likelier."""
-        p, single = self.problem, np.arange(len(self.problem.needed))
-        tries = np.array([p.tries(name) for name in p.needed]).reshape(len(p.needed), TRIES).T
-        minutes = self._bundles[0][:, single]
-        own = minutes * p.rate + self._parts(self._needs_of(self.bundle_masks))[single]
-        first, *later, last = tries
-        with np.errstate(divide="ignore"):
-            cost, longer = own / last, minutes / last
-        for takes in (*reversed(later), None):
-            over = cost >= p.refer_cost
-            cost, longer = np.where(over, p.refer_cost, cost), np.where(over, 0.0, longer)
-            if takes is not None:
-                cost, longer = own + (1.0 - takes) * cost, minutes + (1.0 - takes) * longer
-        return (1.0 - first) * cost, (1.0 - first) * longer
-
     @property
     def class_cost(self) -> Floats:
-        """(S, K) expected price of finishing the job when the class is known: its repairs and one run, and what comes of
-        repairs that do not take. Handing over costs what it costs, for what no repair here puts right."""
+        """(S, K) expected price of finishing the job when the class is known: its repairs and one run, each repair that did
+        not take done again until it does. Handing over costs what it costs, for what no repair here puts right."""
         return self._classes[0]
 
     @property

@@ -23,8 +23,6 @@ from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, let_out, not_li
 CHANGED = 0.2
 # From this chance on a fault is taken as found.
 AS_GOOD_AS_FOUND = 0.5
-# So many tries of one repair are priced one by one.
-TRIES = 6
 
 
 class Problem(Classes, dict=True):
@@ -107,17 +105,6 @@ class Problem(Classes, dict=True):
                 self.belief.suspects, replace(evidence, repairs=(*evidence.repairs, effect))
             )
         return min(max(1.0 - self.found([repair], self._once_more[repair]) / there, 0.0), effect.success)
-
-    def tries(self, repair: str) -> list[float]:
-        """Chance that a repair takes now, and when it is done again after each failure, `TRIES` in all."""
-        effect, out = repair_effect(self.knowledge, repair), list[float]()
-        never = 1.0 - self.takes(repair) / effect.success if effect.success else 1.0
-        for _ in range(TRIES):
-            takes = (1.0 - never) * effect.success
-            out.append(takes)
-            if takes < 1.0:
-                never = (never + (1.0 - never) * (1.0 - effect.success) * effect.lasting) / (1.0 - takes)
-        return out
 
     @cached_property
     def _once_more(self) -> dict[str, Belief]:
