@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 
+from faultodds.advice import closing_lines
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
 from faultodds.job import UNSETTLED, Finding, OpenJob, names_somebody, sayings, typed
 from faultodds.safety import begins_with_no, denies, has_no_alarm, safety_items
@@ -116,7 +117,8 @@ class BenchCall:
         try:
             if not sure and self._doubts(Question(name, value, again)):
                 return False
-            work = [self.visit.judge(name, value, again=again).finding.name]
+            judged = self.visit.judge(name, value, again=again).finding
+            work, kept = [judged.name], self.visit.keeps_earlier(judged)
             guess = self.guess(work)
             taken = self.visit.find(name, value, again=again, by=self.who_did(work), bring=guess is None)
         except BadReading as problem:
@@ -124,7 +126,12 @@ class BenchCall:
             return False
         self.talk.say(taken_lines(self.visit, taken))
         self.tell_state(before, guess)
-        if earlier and earlier[-1].outcome != taken.finding.outcome:
+        if earlier and kept:
+            self.talk.tell(
+                f"The earlier one stops the machine and stays on record: a good look by itself mends nothing. Only if it was typed "
+                f"wrong: take back {taken.finding.name} twice, then enter it anew."
+            )
+        elif earlier and earlier[-1].outcome != taken.finding.outcome:
             self.talk.tell(f"It takes the place of the earlier one. To count both: undo, then again {name} {value}.")
         return True
 
@@ -230,7 +237,9 @@ class BenchCall:
             self.visit.listen(reply)
             said = sayings.plain(reply)
             heard += [reply] if reply else []
-            if said in YES and "?" not in reply:
+            if self._all_told(reply, before, guess):
+                return True
+            if (said in YES or self._is_called(said, guess)) and "?" not in reply:
                 known = self.visit.knowledge.access
                 self.visit.set_state({i: i in guess for i in known if (i in guess) != (i in before)})
                 return True
@@ -251,6 +260,26 @@ class BenchCall:
             self._make_safe(guess)
         return False
 
+    def _is_called(self, said: str, state: Collection[str]) -> bool:
+        """Whether an answer is how the question calls a machine state, or its first words where nothing is open."""
+        called = sayings.plain(self._called(state))
+        return said == called or (bool(said) and not state and called.startswith(f"{said} "))
+
+    def _all_told(self, reply: str, before: Collection[str], guess: Collection[str]) -> bool:
+        """Take in an answer that tells of all that is in doubt how it is, where the machine can be so."""
+        k = self.visit.knowledge
+        told = sayings.understand(k, reply) if "?" not in reply else []
+        items = {
+            str(sayings.machine_item(k, each.name)): each.value == "off" for each in told if each.kind == "machine"
+        }
+        doubtful = (frozenset(guess) ^ frozenset(before)) & safety_items(k)
+        if not items or len(items) < len(told) or not doubtful <= items.keys():
+            return False
+        with suppress(FaultoddsError):
+            self.visit.set_state(items)
+            return True
+        return False
+
     def says_yes(self, question: str) -> bool:
         """Ask a question once; whether the answer is a plain yes."""
         reply = self.talk.ask(question) or ""
@@ -267,9 +296,8 @@ class BenchCall:
         """What comes first where somebody has not said plainly that the machine is shut off behind what was opened."""
         access = self.visit.knowledge.access
         steps = [access[i].open_step for i in access if i in guess and access[i].makes_safe]
-        shut = (
-            " ".join(steps) or f"Put it back: {' '.join(access[i].close_step for i in access if i in self.visit.state)}"
-        )
+        back = [line.text for line in closing_lines(self.visit.knowledge, self.visit.state)]
+        shut = " ".join(steps) or f"Put it back, in this order: {' '.join(back)}"
         self.talk.tell(f"Hands off it first. {shut} Then answer.", "!! ")
 
     def _called(self, state: Collection[str]) -> str:

@@ -23,7 +23,8 @@ from .ranking import (
 )
 from .rollout import DEPTH as DEPTH, MONEY as MONEY, Rollout as Rollout
 from .situation import (
-    Situation as Situation, may_be as may_be, not_looked_at_again as not_looked_at_again, run_forbidden as run_forbidden,
+    Situation as Situation, gone_unmended as gone_unmended, may_be as may_be,
+    not_looked_at_again as not_looked_at_again, not_looked_for as not_looked_for, run_forbidden as run_forbidden,
 )
 from .stopping import even_points as even_points
 from . import words as words

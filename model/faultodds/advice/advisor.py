@@ -247,8 +247,8 @@ def _looked_again(ranking: Ranking, move: NextMove) -> NextMove:
             return _check(check)
         if problem.tells_again(name):
             return NextMove("ask", name, (), move.expected_cost)
-    if left and move.kind == "stop" and problem.situation.asking:
-        mends = [r for r in ranking.repairs if problem.makers_of(left) & problem.put_right((r.name, *r.together))]
+    if (left or problem.unexplained) and move.kind == "stop" and problem.situation.asking:
+        mends = [r for r in ranking.repairs if problem.behind(left) & problem.put_right((r.name, *r.together))]
         return min([NextMove("refer", "", (), problem.refer_cost), *map(_repair, mends)], key=_cost)
     return move
 

@@ -14,7 +14,15 @@ from msgspec.structs import replace
 
 from faultodds.advice.classes import Classes
 from faultodds.advice.machine import MachineStates, State, Way
-from faultodds.advice.situation import Price, found_last, makers, may_be, not_looked_at_again
+from faultodds.advice.situation import (
+    Price,
+    found_last,
+    gone_unmended,
+    makers,
+    may_be,
+    not_looked_at_again,
+    not_looked_for,
+)
 from faultodds.belief import Belief, WeighedFinding, infer, repair_effect
 from faultodds.knowledge import Check, Floats, Places, Repair, repair_modes
 from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, let_out, not_lit_with, not_run_now, still_owed
@@ -161,8 +169,14 @@ class Problem(Classes, dict=True):
     @cached_property
     def look_again(self) -> tuple[str, ...]:
         """What was seen that stopped the machine, and that no plain look since shows to be right; what may let a hazard out."""
-        left = [*not_looked_at_again(self.knowledge, self.belief.evidence), *let_out(self.knowledge, self.known)]
+        k, evidence = self.knowledge, self.belief.evidence
+        left = [*not_looked_at_again(k, evidence), *let_out(k, self.known), *not_looked_for(k, evidence, self.belief)]
         return tuple(dict.fromkeys(n for n, _ in left))
+
+    @cached_property
+    def unexplained(self) -> list[tuple[str, str]]:
+        """What stopped the machine and then was gone though nobody put right what makes it."""
+        return gone_unmended(self.knowledge, self.belief.evidence, self.belief)
 
     def tells_again(self, symptom: str) -> bool:
         """Whether somebody is there to say what a symptom shows now, who has not said so since the last repair; before the first
@@ -171,10 +185,11 @@ class Problem(Classes, dict=True):
         once = told <= (self.stage == self.belief.evidence.begun)
         return once and self.situation.asking and symptom in self.knowledge.symptom.keys() - self.situation.skipped
 
-    def makers_of(self, names: Iterable[str]) -> set[str]:
-        """The faults behind what some observables showed last that wants another look."""
+    def behind(self, names: Iterable[str]) -> set[str]:
+        """The faults behind what wants another look, or is gone unexplained."""
         latest = found_last(self.knowledge, self.belief.evidence)
-        return {m for n in names for o in latest.get(n, {}) for m in makers(self.belief, n, o)}
+        found = [*self.unexplained, *((n, o) for n in names for o in latest.get(n, {}))]
+        return {m for n, o in found for m in makers(self.belief, n, o)}
 
     def put_right(self, repairs: Iterable[str]) -> set[str]:
         """The faults that some repairs put right."""

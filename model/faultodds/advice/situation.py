@@ -12,7 +12,18 @@ from msgspec.structs import replace
 from faultodds.advice.machine import CLOSED_UP, State, Way
 from faultodds.belief import Belief, Evidence, RepairEffect, infer
 from faultodds.knowledge import Knowledge, repair_modes
-from faultodds.safety import CAUSE_LEFT, LIKELY, Known, barred, causes_of, not_run_with, said, still_holds, taken
+from faultodds.safety import (
+    CAUSE_LEFT,
+    LIKELY,
+    Known,
+    barred,
+    causes_of,
+    not_run_with,
+    said,
+    shown_by_a_run_only,
+    still_holds,
+    taken,
+)
 
 Bools = npt.NDArray[np.bool_]
 
@@ -165,3 +176,32 @@ def run_forbidden(
         now = np.bincount(belief.suspects.removal(m for e in effects for m in e.modes), belief.now, len(belief.now))
         belief = replace(belief, evidence=after, now=now)
     return next((said(n, o) for n, o in barred(knowledge, may_be(knowledge, after, belief))), "")
+
+
+def not_looked_for(knowledge: Knowledge, evidence: Evidence, belief: Belief) -> list[tuple[str, str]]:
+    """What stops the machine, may be so by the odds of its causes, and nobody has looked for since the last repair; also once
+    one of its causes was put right that a plain run does not show."""
+    looked = {s.name for s in evidence.seen if s.stage == len(evidence.repairs) and s.visit == len(evidence.waits)}
+    hidden = shown_by_a_run_only(knowledge)
+    out = []
+    for name in (n for n, each in knowledge.observables().items() if each.before_leaving and n not in looked):
+        done = {m for r in evidence.repairs[evidence.begun :] for m in r.modes if m in hidden}
+        for outcome in knowledge.observables()[name].stops:
+            if cause_left(belief, name, outcome) >= DOUBT or done & makers(belief, name, outcome):
+                out.append((name, outcome))
+    return out
+
+
+def gone_unmended(knowledge: Knowledge, evidence: Evidence, belief: Belief) -> list[tuple[str, str]]:
+    """What stopped the machine and was seen otherwise later, though nobody put right what makes it: a good look by itself mends
+    nothing."""
+    when = {(s.name, s.stage, s.visit, s.take) for s in evidence.seen}
+    out = []
+    for s in evidence.seen:
+        total, since = sum(s.weights.values()), evidence.repairs[s.stage :]
+        later = any(n == s.name and (at, visit, take) > (s.stage, s.visit, s.take) for n, at, visit, take in when)
+        for outcome in knowledge.observables()[s.name].stops:
+            found = taken(knowledge.observables()[s.name], outcome, s.weights.get(outcome, 0.0) / total) > LIKELY
+            if found and later and not _mended(belief, s.name, outcome, since):
+                out.append((s.name, outcome))
+    return out

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from faultodds.advice import may_be, not_looked_at_again, run_forbidden
+from faultodds.advice import gone_unmended, may_be, not_looked_at_again, not_looked_for, run_forbidden
 from faultodds.belief import Appliance, Belief, Evidence
 from faultodds.errors import ClashError, FaultoddsError
 from faultodds.job.job import Job
@@ -102,11 +102,18 @@ def refuse_gone(appliance: Appliance, job: Job) -> None:
             f"close gone is refused: {name}={outcome} may be so ({known[0][name][outcome]:.0%}); then what the machine lets out "
             f"goes into the room. Look, and enter what {name} shows; then close gone. Otherwise close referred."
         )
-    for name, outcome in not_looked_at_again(appliance.knowledge, known[1]):
+    k, (_, evidence, belief) = appliance.knowledge, known
+    for name, outcome in not_looked_at_again(k, evidence) + (not_looked_for(k, evidence, belief) if belief else []):
         raise FaultoddsError(
             f"close gone is refused: {name}={outcome} was found, or may be so, and nobody has looked again since with a plain "
             f"answer. Enter what {name} shows now; then close gone. Otherwise close referred: the machine is then left out of "
             "service."
+        )
+    for name, outcome in gone_unmended(k, evidence, belief) if belief else []:
+        raise FaultoddsError(
+            f"close gone is refused: {name}={outcome} was found, and what makes it was not put right since: a good look by itself "
+            f"mends nothing. Find it and mend it; or close referred. Only if the first was read or typed wrong: take back {name}, "
+            "as often as it was entered, and enter what it shows."
         )
 
 

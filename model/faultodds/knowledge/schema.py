@@ -193,6 +193,7 @@ class Observable:
     `stops_run` maps an outcome to what to do at once: while it stands, and until a repair, nothing is offered that runs the
     machine; `stops_heat` likewise, for work that is not `unheated`;
     `stops_away` likewise, for work that nobody stands beside. `watch_tools`: what whoever stands beside it then needs.
+    `before_leaving`: where what stops the machine may be so by the odds of its causes, nobody leaves who has not looked.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
@@ -209,6 +210,7 @@ class Observable:
     stops_heat: dict[str, str] = field(default_factory=dict)
     stops_away: dict[str, str] = field(default_factory=dict)
     watch_tools: list[str] = field(default_factory=list)
+    before_leaving: bool = False
 
     @property
     def stops(self) -> dict[str, str]:

@@ -10,7 +10,8 @@ from .duties import (
     still_holds as still_holds, watch_text as watch_text,
 )
 from .owed import (
-    Unmended as Unmended, run_shows_only as run_shows_only, still_owed as still_owed, unmended as unmended,
+    Unmended as Unmended, run_shows_only as run_shows_only, shown_by_a_run_only as shown_by_a_run_only,
+    still_owed as still_owed, unmended as unmended,
 )
 from .file_rules import refuse_unsafe_file as refuse_unsafe_file
 from .rules import (

@@ -119,11 +119,16 @@ def _bars(knowledge: Knowledge, modes: Iterable[str]) -> bool:
     return bool(bringing & set(modes))
 
 
+def shown_by_a_run_only(knowledge: Knowledge) -> dict[str, str]:
+    """The faults that a verification run proves to be right only when it is made in a way of its own -> that way."""
+    only = knowledge.check[knowledge.costs.verify].shown_only
+    return {mode: way for target, way in only.items() for mode in knowledge.modes_under(target)}
+
+
 def run_shows_only(knowledge: Knowledge, repaired: Iterable[str]) -> list[str]:
     """What the verification run proves of these repairs only when it is made in a way of its own, one sentence for each way."""
     ways: dict[str, list[str]] = {}
-    only = knowledge.check[knowledge.costs.verify].shown_only
-    how = {mode: way for target, way in only.items() for mode in knowledge.modes_under(target)}
+    how = shown_by_a_run_only(knowledge)
     for name in dict.fromkeys(repaired):
         repair = knowledge.repair[name]
         for way in dict.fromkeys(how[m] for t in repair.fixes for m in knowledge.modes_under(t) if m in how):
