@@ -124,7 +124,7 @@ class BenchCall:
         except BadReading as problem:
             self.ask_back(Question(name, value, again), problem)
             return False
-        self.talk.say(taken_lines(self.visit, taken))
+        self.talk.say(taken_lines(self.visit, taken, value))
         self.tell_state(before, guess)
         if earlier and kept:
             self.talk.tell(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from faultodds.advice import CheckPrice
 from faultodds.job import JudgedFinding, OpenJob, Tells, tells, typed
 from faultodds.knowledge import Knowledge
-from faultodds.names import capital
+from faultodds.names import capital, fold
 from faultodds_cli.shared.show_advice import action_lines, outcomes_of
 from faultodds_cli.shared.show_known import finding_text, judgement_lines
 from faultodds_cli.shared.text import money, percent, wrap
@@ -77,11 +77,14 @@ def _choice(number: int, outcome: str, words: str) -> str:
     return f"{number} {outcome}" if words in (outcome, "") else f"{number} {outcome} ({words})"
 
 
-def taken_lines(visit: OpenJob, taken: JudgedFinding) -> list[str]:
-    """How a finding was understood."""
+def taken_lines(visit: OpenJob, taken: JudgedFinding, said: str) -> list[str]:
+    """How a finding was understood; with its words where it was `said` in others than its name."""
     if taken.judgement is not None:
         return judgement_lines(visit.knowledge, taken.finding.name, taken.judgement)
-    return wrap(f"Noted: {finding_text(taken.finding)}.")
+    outcome = taken.finding.outcome
+    words = visit.knowledge.observables()[taken.finding.name].outcomes.get(outcome, "") if outcome else ""
+    plain = not outcome or fold(outcome) in fold(said) or fold(words) == fold(outcome)
+    return wrap(f"Noted: {finding_text(taken.finding)}{'' if plain else f' ({words})'}.")
 
 
 def symptom_lines(visit: OpenJob, names: list[str]) -> list[str]:

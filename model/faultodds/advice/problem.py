@@ -129,7 +129,7 @@ class Problem(Classes, dict=True):
             and name not in self.situation.skipped
             and name not in self.not_now
             and self._allowed(check.needs, check.qualified)
-            and not self.situation.state.intersection(check.unless_open)
+            and not (check.unless_open and (self.run_stopped or self.situation.state.intersection(check.unless_open)))
             and not any(stands.get(n) in outcomes for n, outcomes in check.unless.items())
         }
 

@@ -46,8 +46,8 @@ def why(ranking: Ranking, kind: str, name: str, same: float) -> str:
         return _why_run(ranking)
     if ranking.problem.verified and name in ranking.problem.look_again:
         return (
-            "It kept the machine off, or somebody beside it, and nobody has seen since that it is right. Look once more before "
-            "you leave it."
+            "With that the machine is not run, or not with nobody beside it, and nobody has seen since the last work that it is "
+            "right. Look before you leave it."
         )
     if kind == "check":
         return _why_check(ranking, name)

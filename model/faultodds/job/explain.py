@@ -44,11 +44,12 @@ def reminders(visit: OpenJob) -> list[str]:
     """What must not be forgotten: what the file says of faults as good as found, the run after a repair where it may run.
 
     A fault counts as found when its chance in the machine *as it came in* has reached a half, so that "find
-    out why it blew" is still said after the fuse was changed.
+    out why it blew" is still said after the fuse was changed. Of another fault nothing is said once it was put right.
     """
     s = visit.appliance.suspects
     odds = visit.now.belief.original @ s.member_float
-    advice = {name: mode.advice for name, mode in visit.knowledge.modes() if mode.advice}
+    mended = {m for r in visit.now.belief.evidence.repairs for m in r.modes}
+    advice = {n: m.advice for n, m in visit.knowledge.modes() if m.advice and (m.cause_shown_by or n not in mended)}
     texts = [advice[m] for m, p in zip(s.modes, odds, strict=True) if m in advice and p >= AS_GOOD_AS_FOUND]
     facts = visit.knowledge.context
     texts += [facts[f].advice[v] for f, v in visit.job.facts.items() if f in facts and v in facts[f].advice]

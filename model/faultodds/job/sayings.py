@@ -32,10 +32,38 @@ _NO_FIRST = re.compile(r"(?i)\s*(?:no|nope|nah)\s*[,;:.]\s*(.*\S)")
 _JOINS = re.compile(r"\s+(?:and|but)\s+|\s*[,;:]\s*(?:and |but )?")
 
 
+_SETTING = re.compile(r"(?i)\b(?:at|on)\s+no[-\s]heat\b|\bno[-\s]heat\s+(?:selected|setting|cycle|mode|position)\b")
+# What is not so now and was.
+_ONCE = re.compile(
+    r"(?i)\bany\s?more\b|\bany longer\b|\bno longer\b|\bno more\b|\bstopped being\b|\b(?:went away|by itself)\b"
+)
+
+
 def understand(knowledge: Knowledge, line: str) -> list[Said]:
-    """Everything a line says, when all of it is understood; else an empty list."""
+    """Everything a line says, when all of it is understood; else an empty list.
+
+    A setting ("at no heat") is no finding; and that a danger is there no more tells that it was there, so it is asked about.
+    """
     if len(line) > LONGEST_LINE:
         return []
+    if setting := _SETTING.search(line):
+        return [Said("ask", f"'{setting[0]}' is taken for a setting. Type what was seen as NAME=OUTCOME.", "", line)]
+    said = _understood(knowledge, line)
+    over = [s for s in said if s.kind == "finding" and _ONCE.search(line) and _good_of_a_danger(knowledge, s)]
+    if over:
+        name, good = over[0].name, over[0].value
+        was = " | ".join(sorted(knowledge.observables()[name].bars))
+        told = f"It was so once, then? If that has not been entered: {name}={was}. What it shows now: {name}={good}"
+        return [Said("ask", told, "", line)]
+    return said
+
+
+def _good_of_a_danger(knowledge: Knowledge, said: Said) -> bool:
+    seen = knowledge.observables().get(said.name)
+    return seen is not None and bool(seen.bars) and said.value == next(iter(seen.outcomes))
+
+
+def _understood(knowledge: Knowledge, line: str) -> list[Said]:
     whole = _one(knowledge, line)
     if whole:
         return [whole]
