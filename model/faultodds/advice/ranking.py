@@ -79,23 +79,12 @@ class Ranking:
         self.policy = Policy(problem, self.ledger)
 
     @cached_property
-    def _small(self) -> bool:
-        p = self.problem
-        return max(len(p.masks), len(p.check_names)) <= SMALL
-
-    @cached_property
     def _idle(self) -> Bools:
-        """(C,) the checks that tell nothing about which repairs are needed; of many, those too that tell nothing to speak of."""
+        """(C,) the checks that tell nothing about which repairs are needed."""
         p = self.problem
         told = self.policy.bits(p.class_weights[None])[0] if p.check_names else np.zeros(0)
-        silent = np.array([not self._small and self._told[n] < TELLS_NOTHING for n in p.check_names], dtype=bool)
-        idle: Bools = ((told < NOTHING_TOLD) | silent) & self.policy.ordinary
+        idle: Bools = (told < NOTHING_TOLD) & self.policy.ordinary
         return idle
-
-    @cached_property
-    def _told(self) -> dict[str, float]:
-        """What each open check tells about which suspect is the truth, in bits."""
-        return {name: _bits(like, self._weights, like @ self._weights) for name, like in self._shows.items()}
 
     @cached_property
     def moves(self) -> list[Move]:
@@ -115,11 +104,12 @@ class Ranking:
         A check that tells nothing costs its own price more than the best of what there is to do anyway.
         """
         p = self.problem
+        small = max(len(p.masks), len(p.check_names)) <= SMALL
         out = np.empty(len(p.check_names) + len(p.bundles))
         worth = np.concatenate([~self._idle, np.ones(len(p.bundles), dtype=bool)])
         priced = np.ones(len(out), dtype=bool)
         if self.moves:
-            out[worth], priced[worth] = self._every_branch() if self._small else self._in_stages()
+            out[worth], priced[worth] = self._every_branch() if small else self._in_stages()
         best = min([p.refer_cost, *out[worth & priced].tolist()])
         out[~worth] = best + self.ledger.check_cost[0][self._idle]
         return out, priced
@@ -141,9 +131,8 @@ class Ranking:
         finest = stages(self.problem.situation.effort)
         out = np.array(policy.estimates(self.problem.class_weights[None], self.moves, float(shares[MIDDLE]))[0])
         # The run is always followed: the base policy puts it off, and hardly sees what a good one saves. So are the best
-        # repairs, since people are told what starting with one would cost, and what each base policy would do itself: only
-        # with that among the moves is following it never worse than the policy.
-        run = [i for i, m in enumerate(self.moves) if m.kind == RUN] + self._policy_moves(shares)
+        # repairs, since people are told what starting with one would cost.
+        run = [i for i, m in enumerate(self.moves) if m.kind == RUN]
         repairs = [i for i, m in enumerate(self.moves) if m.kind == REPAIR]
         for least, width in finest:
             # Roughly, one base policy tells which moves are promising; in the end each is followed by the best of several.
@@ -158,14 +147,6 @@ class Ranking:
         known[chosen] = True
         return out, known
 
-    def _policy_moves(self, bit_prices: Floats) -> list[int]:
-        """Places among the moves of what the base policy does now at each price of a bit."""
-        p, count = self.problem, len(bit_prices)
-        now, state = np.repeat(p.class_weights[None], count, axis=0), np.zeros(count, dtype=np.int64)
-        choice = self.policy.choose(now, state, np.zeros((count, len(p.check_names)), dtype=bool), bit_prices)
-        own = {(int(kind), int(which)) for kind, which in zip(choice.move, choice.which, strict=True)}
-        return [i for i, m in enumerate(self.moves) if (m.kind, m.which) in own]
-
     @cached_property
     def checks(self) -> list[CheckPrice]:
         """Every open check, cheapest expected job first (file order where equal); one for qualified people comes last while another
@@ -173,9 +154,10 @@ class Ranking:
         p = self.problem
         out = []
         for c, name in enumerate(p.check_names):
+            like = self._shows[name]
+            bits, outcomes = _bits(like, self._weights, like @ self._weights), p.belief.outcome_odds(name)
             cost, priced = float(self._prices[0][c]), bool(self._prices[1][c])
-            outcomes = p.belief.outcome_odds(name)
-            out.append(CheckPrice(name, p.price_check(name), cost, self._told[name], outcomes, priced))
+            out.append(CheckPrice(name, p.price_check(name), cost, bits, outcomes, priced))
         wait = {c.name: p.knowledge.check[c.name].qualified and self._others_tell(self._shows[c.name]) for c in out}
         return sorted(out, key=lambda c: (wait[c.name], c.expected_cost))
 
