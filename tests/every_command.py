@@ -30,6 +30,7 @@ WRITE: list[tuple[list[str], str]] = [
     (["job", "skip", "1", "igniter_ohms", "--reason", "rusted"], ""),
     (["job", "missing", "1", "multimeter"], ""),
     (["job", "keep", "1", "--part", "coils"], ""),
+    (["job", "keep", "1", "--photo", "plate.png"], ""),
     (["job", "state", "1", "--open", "unplugged"], ""),
     (["job", "state", "1", "--shut", "unplugged"], ""),
     (["job", "note", "1", "smell", "of", "gas"], ""),

@@ -45,3 +45,16 @@ def test_wipe_asks_and_takes_all_of_ours_and_nothing_else(tmp_path: Path) -> Non
     assert [p.name for p in folder.rglob("*") if p.is_file()] == ["letter.odt"]
     assert (tmp_path / "raw.csv").is_file()
     assert "nothing is kept there" in faultodds("data", "wipe", "--data", str(folder)).text
+
+
+def test_what_a_kill_leaves_beside_any_file_is_wiped_too(tmp_path: Path) -> None:
+    """Whatever is kept, in whatever folder, a file that was being written beside it is kept and wiped as well."""
+    folder = tmp_path / "mine"
+    for name in ("shop.toml", "photos/job-1-2-1.jpg", "logs/a.parquet", "revisions/toy/a.toml", "appliances/a.toml"):
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_text("x")
+        (folder / name).with_name(f".{Path(name).name}.x1.new").write_text("x")
+    (folder / "drills" / "ann").mkdir(parents=True)
+    (folder / "drills" / "ann" / ".0001_1-7.json.x1.new").write_text("x")
+    assert faultodds("data", "wipe", "--yes", "--data", str(folder)).code == 0
+    assert not folder.exists() or not list(folder.iterdir())

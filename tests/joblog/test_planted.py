@@ -55,7 +55,9 @@ def test_nobody_planted_is_kept(share: float, tmp_path: Path, data: str, dryer: 
     assert len(kept) == 8
     found = {name: planted.leaks(text, people) for name, text in kept.items()}
     assert {name: leaks for name, leaks in found.items() if leaks} == {}
-    assert len(planted.leaks(path.read_text("utf-8"), people)) == sum(map(len, people.values()))
+    count = sum(map(len, people.values()))
+    print(f"{count:,} pieces about people in {len(people)} columns, none kept")
+    assert len(planted.leaks(path.read_text("utf-8"), people)) == count
 
 
 def test_a_name_that_stands_in_many_rows_is_not_kept(tmp_path: Path, data: str, dryer: Knowledge) -> None:

@@ -391,6 +391,25 @@ def test_whatever_is_decided_changes_what_stands_or_is_refused(did: list[str]) -
             assert accepted.accepted("toy") == (before or [FILE])[-1]
 
 
+def test_dropped_is_dropped_though_its_file_could_not_be_deleted(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """As a kill between the decision and the deletion leaves it: not listed, not found, not accepted; the next drop deletes it."""
+    monkeypatch.setenv("FAULTODDS_DATA", str(tmp_path))
+    first, second = (propose("toy", "f", LOG, {DEAD: Number(20.0)}, clock=lambda: NOON).id for _ in range(2))
+    with monkeypatch.context() as cut_off:
+        cut_off.setattr(Path, "unlink", lambda *_, **__: (_ for _ in ()).throw(PermissionError(13, "no")))
+        with pytest.raises(RevisionError, match="Delete it by hand: it is not used any more"):
+            drop("toy", first)
+    left = accepted.revision_path("toy", first)
+    assert left.exists()
+    assert [each.id for each in shelved("toy")] == [second]
+    with pytest.raises(UnknownName):
+        accept("toy", first, "f")
+    drop("toy", second)
+    assert not left.exists()
+
+
 @given(
     st.lists(st.sampled_from(["propose", "accept", "accept old", "drop", "delete", "rollback", "damage"]), max_size=14)
 )

@@ -25,6 +25,7 @@ from faultodds.safety import refuse_unsafe_file
 
 _COMPILING_CODE = (
     "knowledge/loading.py",
+    "knowledge/partly.py",
     "knowledge/reach.py",
     "knowledge/rules.py",
     "knowledge/work_rules.py",

@@ -13,6 +13,7 @@ from faultodds.errors import FaultoddsError
 
 OWN: Final = {
     "what was found and done on each call, and notes": ("jobs.sqlite", "jobs.sqlite-*"),
+    "photographs kept with jobs": ("photos/*.jpg", "photos/.*.new"),
     "imported job logs": ("logs/*.parquet",),
     "their reports, mappings and rows set aside": (
         *(
@@ -23,9 +24,9 @@ OWN: Final = {
         "logs/.*.whole",
     ),
     "numbers learned from logs": ("revisions/*/*",),
-    "knowledge files of your own": ("appliances/*.toml",),
-    "drills: what was typed, and how they ended": ("drills/*/*.json", "drills/.*.new"),
-    "the shop's prices, minutes and technicians": ("shop.toml",),
+    "knowledge files of your own": ("appliances/*.toml", "appliances/.*.new"),
+    "drills: what was typed, and how they ended": ("drills/*/*.json", "drills/*/.*.new", "drills/.*.new"),
+    "the shop's prices, minutes and technicians": ("shop.toml", ".shop.toml.*.new"),
 }
 """Everything that this program puts into its data folder, by what it is. Nothing else there is ever touched."""
 
@@ -60,6 +61,6 @@ def remove(kept: Sequence[Kept]) -> None:
             ) from None
         nested = path.parent.parent.name in NESTED
         for above in (path.parent, path.parent.parent) if nested else (path.parent,):
-            if above.name in ("logs", "appliances", *NESTED) or above.parent.name in NESTED:
+            if above.name in ("logs", "appliances", "photos", *NESTED) or above.parent.name in NESTED:
                 with contextlib.suppress(OSError):
                     above.rmdir()

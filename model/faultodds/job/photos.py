@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from faultodds.errors import FaultoddsError
-from faultodds.files import written_whole
+from faultodds.files import own_folder, written_whole
 from faultodds.job.open_job import OpenJob
 
 # The longer side in pixels, and the quality of the JPEG: a rating plate stays readable in about 150 kB.
@@ -27,7 +27,7 @@ def keep_photo(visit: OpenJob, source: Path) -> Path:
         with Image.open(source) as picture:
             small = ImageOps.exif_transpose(picture).convert("RGB")
         small.thumbnail((LONGEST, LONGEST))
-        target.parent.mkdir(parents=True, exist_ok=True)
+        own_folder(target.parent)
         with written_whole(target) as beside:
             small.save(beside, "JPEG", quality=QUALITY, exif=b"")
     except (UnidentifiedImageError, Image.DecompressionBombError):

@@ -18,6 +18,7 @@ from .folder import (
     phrase_file as phrase_file, refuse_other_source as refuse_other_source,
     summaries as summaries,
 )
+from .followed import followed_in as followed_in
 from .from_store import import_store as import_store
 from .importing import import_log as import_log
 from .likely import samples as samples

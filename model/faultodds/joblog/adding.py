@@ -10,6 +10,7 @@ from faultodds.errors import FaultoddsError, unknown
 from faultodds.joblog import clean
 from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.folder import LogFiles, report_of
+from faultodds.joblog.followed import followed_in
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,7 +43,7 @@ def join(there: LogFiles, beside: LogFiles, report: CleaningReport) -> None:
     both = both[[*old.columns, *(c for c in new.columns if c not in old.columns)]]
     if clean.DAY in both:
         both[clean.DAY] = pd.to_datetime(both[clean.DAY])
-        both[clean.FOLLOWED] = (both[clean.DAY].max() - both[clean.DAY]).dt.days.astype(float)
+        both[clean.FOLLOWED] = followed_in(both[clean.DAY])
         days = both[clean.DAY].dropna()
         report.first_day, report.last_day = (
             (f"{days.min():%Y-%m-%d}", f"{days.max():%Y-%m-%d}") if len(days) else ("", "")

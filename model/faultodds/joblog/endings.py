@@ -9,14 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultodds.joblog.clean import CAME_BACK, ENDINGS, GONE, UNKNOWN
+from faultodds.joblog.followed import Ints, followed
 
 CODE: Final = {ending: code for code, ending in enumerate(ENDINGS)}
 NO_WORD: Final = -1
 FEW: Final = 3
 """So many callbacks, or one in a hundred visits, show that a log records them at all."""
-
-Ints = NDArray[np.int64]
-
 
 SECOND: Final = 'In this log "callback" marks the second visit; the visit before it is the one that came back.'
 
@@ -71,9 +69,7 @@ def endings(
     unseen = int((came_back & ~again).sum())
     if unseen:
         notes.append(f"{_visits(unseen)} came back by the log's own word, with no second visit to tell the day from.")
-    last = day.max(initial=-1)
-    followed = np.where(day >= 0, last - day, np.nan).astype(float)
-    return Endings(ended, back_after, followed, notes)
+    return Endings(ended, back_after, followed(day), notes)
 
 
 def recalled(word: NDArray[np.int8], jobs: NDArray[np.uint64], of: NDArray[np.uint64]) -> NDArray[np.int8]:

@@ -12,6 +12,7 @@ from faultodds.job import Closed, Finding, Job, RepairDone
 from faultodds.joblog import clean
 from faultodds.joblog.cleaning_report import CleaningReport, lines
 from faultodds.joblog.folder import all_or_nothing, files_of
+from faultodds.joblog.followed import followed_in
 from faultodds.knowledge import Knowledge
 
 if TYPE_CHECKING:
@@ -157,7 +158,7 @@ def _frame(made: list[dict[str, Any]], knowledge: Knowledge) -> pd.DataFrame:
 
     frame = pd.DataFrame(made)
     frame[clean.DAY] = pd.to_datetime(frame[clean.DAY])
-    frame[clean.FOLLOWED] = (frame[clean.DAY].max() - frame[clean.DAY]).dt.days.astype(float)
+    frame[clean.FOLLOWED] = followed_in(frame[clean.DAY])
     frame = frame[[c for c in clean.columns_of(knowledge) if c in frame and frame[c].notna().any()]]
     for column in frame.columns:
         if column not in (clean.DAY, *clean.NUMBERS):

@@ -23,6 +23,7 @@ from faultodds.joblog.aside import AsideFile
 from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.drafts import Draft, Progress
 from faultodds.joblog.folder import LogFiles, all_or_nothing, files_of, names_in, report_of
+from faultodds.joblog.followed import last_day, slips
 from faultodds.joblog.from_clean import is_clean
 from faultodds.joblog.heard import Listener
 from faultodds.joblog.likely import by_cells_alone
@@ -275,7 +276,8 @@ class _Import:
         days = np.concatenate(self._days)
         known = days[days >= 0]
         if len(known):
-            self.report.first_day, self.report.last_day = (_day(n).isoformat() for n in (known.min(), known.max()))
+            self.report.first_day, self.report.last_day = (_day(n).isoformat() for n in (known.min(), last_day(days)))
+            self.report.notes += slips(days)
         if self._draft.mapping.of_kind("customer") is None:
             self.report.notes.append(
                 "No column tells which customer it was, so callbacks are only seen where the log says so."

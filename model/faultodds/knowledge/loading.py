@@ -1,7 +1,7 @@
 """Knowledge files: load, validate, refuse with one message that says what to change.
 
-A knowledge file is TOML with the tables of `schema.py`. Validation has two layers: pydantic checks types and unknown keys;
-`rules.py` checks what the file means. Every error names the file and the key.
+A knowledge file is TOML with the tables of `schema.py`. Pydantic checks types and unknown keys, `rules.py` what the file means,
+and `partly.py` has it check what can be checked where types are wrong. Every error names the file and the key.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import Any
 
 from faultodds.errors import KnowledgeError, nearest
 from faultodds.files import find, read_bytes
+from faultodds.knowledge.partly import MISSING_KEY, UNKNOWN_KEY, also_wrong, place_of
 from faultodds.knowledge.rules import problems_of
 from faultodds.knowledge.schema import Knowledge
 from faultodds.knowledge.toml_records import keys_at, read_toml
@@ -35,15 +36,24 @@ def parse(data: bytes, where: str = "knowledge file") -> Knowledge:
 
 def from_mapping(raw: Mapping[str, Any], where: str = "knowledge") -> Knowledge:
     """Validate a mapping shaped like a knowledge file (tests and notebooks build small appliances this way)."""
+    found = _tried(raw)
+    if isinstance(found, Knowledge):
+        knowledge, problems = found, list(dict.fromkeys(problems_of(found)))
+    else:
+        problems = [*_in_words(found), *dict.fromkeys(also_wrong(raw, found, _tried))]
+    if problems:
+        raise KnowledgeError.all_of(where, problems)
+    return knowledge
+
+
+def _tried(raw: Any) -> Knowledge | list[Any]:
+    """The records, or pydantic's errors."""
     from pydantic import ValidationError
 
     try:
         knowledge: Knowledge = _validator().validate_python(raw)
     except ValidationError as error:
-        raise KnowledgeError.all_of(where, _in_words(error.errors(include_url=False))) from None
-    problems = list(dict.fromkeys(problems_of(knowledge)))
-    if problems:
-        raise KnowledgeError.all_of(where, problems)
+        return error.errors(include_url=False)
     return knowledge
 
 
@@ -65,33 +75,21 @@ _WANTED = {
 }
 """What is wanted in a place, by how pydantic's name for the mistake begins."""
 
-_EITHER = ("float", "int", "str", "dict[str,float]")
-"""Pydantic's names for what `leak` and `causes` may be."""
-
-
-def _place(parts: list[str]) -> list[str]:
-    """Where in the file. What may be one of two things is told of twice, with the name of each behind it: the place is the same."""
-    return [
-        each
-        for n, each in enumerate(parts)
-        if not (n > 2 and each in _EITHER and (parts[n - 1] == "leak" or parts[n - 2] == "causes"))
-    ]
-
 
 def _in_words(errors: Sequence[Mapping[str, Any]]) -> list[str]:
     """What pydantic found, a sentence for each place in the file, in the file's own words."""
     at: dict[str, list[str]] = {}
     said: dict[str, str] = {}
     for error in errors:
-        place = _place([str(p) for p in error["loc"]])
+        place = place_of(error)
         key = ".".join(place)
         kind = str(error["type"])
-        if kind in ("unexpected_keyword_argument", "extra_forbidden"):
+        if kind in UNKNOWN_KEY:
             allowed = keys_at(Knowledge, place[:-1])
             close = nearest(place[-1], allowed)
             guess = f" Did you mean '{close}'?" if close else ""
             said[key] = f"this key is not known.{guess} Allowed here: {', '.join(allowed)}."
-        elif kind in ("missing", "missing_argument"):
+        elif kind in MISSING_KEY:
             said[key] = "this key is missing; add it."
         else:
             found = repr(error.get("input"))

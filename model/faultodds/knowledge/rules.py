@@ -25,17 +25,18 @@ FORMAT = 1
 SUM_TOLERANCE = 1e-6
 
 
-def problems_of(knowledge: Knowledge) -> Iterator[str]:
+def problems_of(knowledge: Knowledge, *, whole: bool = True) -> Iterator[str]:
     """Every problem of a knowledge file, one sentence each, in the order of the rules.
 
-    The later rules follow names and circles: they are asked only of a file whose names stand for something.
+    What nothing shows or reads is asked only of a `whole` file whose names all stand for something.
     """
     found = False
-    for rules in (_RULES, _RULES_OF_SOUND_NAMES):
-        for rule in rules if not found else ():
-            for problem in rule(knowledge):
-                found = True
-                yield problem
+    for rule in _RULES:
+        for problem in rule(knowledge):
+            found = True
+            yield problem
+    if whole and not found:
+        yield from check_reach(knowledge)
 
 
 # --- what the file means: each check yields problems as text; the first is raised --------------------------------------
@@ -304,4 +305,3 @@ _RULES: tuple[Callable[[Knowledge], Iterator[str]], ...] = (
     check_work,
     check_repairs,
 )
-_RULES_OF_SOUND_NAMES: tuple[Callable[[Knowledge], Iterator[str]], ...] = (check_reach,)

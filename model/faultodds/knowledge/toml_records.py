@@ -22,11 +22,17 @@ def read_toml(data: bytes, where: str, error_class: type[FaultoddsError]) -> dic
         raise error_class(f"{where}: {fault}: {error}.") from None
 
 
-def keys_at(kind: Any, place: Iterable[object]) -> list[str]:
-    """Keys allowed at a place in a file whose records start with `kind`, by walking the record types."""
+def kind_at(kind: Any, place: Iterable[object]) -> Any:
+    """The type of what stands at a place in a file whose records start with `kind`, by walking the record types."""
     for part in place:
         if dataclasses.is_dataclass(kind):
             kind = typing.get_type_hints(kind).get(str(part), object)
         else:
             kind = (typing.get_args(kind) or (object,))[-1]
-    return [f.name for f in dataclasses.fields(kind)] if dataclasses.is_dataclass(kind) else []
+    return kind
+
+
+def keys_at(kind: Any, place: Iterable[object]) -> list[str]:
+    """Keys allowed at a place in a file whose records start with `kind`."""
+    found = kind_at(kind, place)
+    return [f.name for f in dataclasses.fields(found)] if dataclasses.is_dataclass(found) else []

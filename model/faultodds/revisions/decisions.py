@@ -64,9 +64,13 @@ def revision_path(appliance: str, revision: str) -> Path:
 
 
 def revision_ids(appliance: str) -> list[str]:
-    """Ids of the revisions on the shelf, oldest first."""
-    found = [path.stem for path in shelf(appliance).glob("*" + SUFFIX)]
-    return sorted(found, key=_age)
+    """Ids of the revisions on the shelf, oldest first; one that was dropped is not on it, whether its file is gone yet or not."""
+    dropped = {each.revision for each in history(appliance) if each.action == DROP}
+    return sorted({path.stem for path in _files(appliance)} - dropped, key=_age)
+
+
+def _files(appliance: str) -> list[Path]:
+    return sorted(shelf(appliance).glob("*" + SUFFIX))
 
 
 def _age(revision: str) -> tuple[str, int, str]:
@@ -158,13 +162,14 @@ def drop(appliance: str, revision: str, clock: Callable[[], datetime] = now, *, 
             f"revision {revision} is in use for {appliance}. Type 'faultodds revision rollback' first, or accept another."
         )
     _add(appliance, Decision(_stamp(clock()), DROP, revision, by, why))
-    try:
-        revision_path(appliance, revision).unlink(missing_ok=True)
-    except OSError as error:
-        raise RevisionError(
-            f"{revision_path(appliance, revision)} cannot be deleted ({error.strerror or error}). Delete it by hand: it is not "
-            "used any more."
-        ) from None
+    kept = revision_ids(appliance)
+    for path in (each for each in _files(appliance) if each.stem not in kept):
+        try:
+            path.unlink(missing_ok=True)  # this one, and any whose dropping was cut off here
+        except OSError as error:
+            raise RevisionError(
+                f"{path} cannot be deleted ({error.strerror or error}). Delete it by hand: it is not used any more."
+            ) from None
 
 
 def _set_aside(appliance: str) -> None:

@@ -209,10 +209,10 @@ def drift_notes(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned) -> 
 
 def _by_month(frame: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame]]:
     """The jobs of each month; how long each was followed is worked out before the log is cut up."""
-    from faultodds.joblog import clean
+    from faultodds.joblog import clean, followed_in
 
     if clean.FOLLOWED not in frame.columns:
-        frame = frame.assign(**{clean.FOLLOWED: (frame[clean.DAY].max() - frame[clean.DAY]).dt.days.astype(float)})
+        frame = frame.assign(**{clean.FOLLOWED: followed_in(frame[clean.DAY])})
     for month, rows in frame.groupby(frame[clean.DAY].dt.strftime("%Y-%m")):
         yield str(month), rows
 
