@@ -78,7 +78,12 @@ def sure_lines(p: Person) -> list[str]:
 
 def sure_words(p: Person) -> str:
     """The same, on one line."""
-    text = f"Of your favourite fault you said {percent(p.sure)} on average; it was the one in {percent(p.right)} of the steps. "
+    none = f"In {p.no_favourite} of {p.steps} steps no fault led your odds; those count in the scores alone. "
+    none = none if p.no_favourite else ""
+    if p.sure is None or p.right is None:
+        return none.strip()
+    text = f"{none}Of your favourite fault you said {percent(p.sure)} on average; it was the one in {percent(p.right)} of "
+    text += "the other steps. " if none else "the steps. "
     gap = p.too_sure
     if gap is None:
         return text + "Too few drills of levels 1 to 3 to call that over- or under-confident; play on."
@@ -178,8 +183,10 @@ def _plain(p: Person | None) -> dict[str, Any] | None:
         "reliability": rounded(p.parts.reliability),
         "resolution": rounded(p.parts.resolution),
         "uncertainty": rounded(p.parts.uncertainty),
-        "sure": rounded(p.sure),
-        "right": rounded(p.right),
+        "sure": None if p.sure is None else rounded(p.sure),
+        "right": None if p.right is None else rounded(p.right),
+        "steps": p.steps,
+        "no_favourite": p.no_favourite,
         "too_sure": span(p.too_sure),
         "program_too_sure": span(p.program),
         "verdict": ("under-confident", "neither", "over-confident")[p.verdict + 1],
