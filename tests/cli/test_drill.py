@@ -356,7 +356,10 @@ def test_marks_class_and_forgetting(typed: Callable[..., Ran], tmp_path: Path) -
     assert "nothing to draw" in faultodds("drill", "score", "half way", "--figure", str(tmp_path / "no.svg")).said
     trainer = faultodds("drill", "class", "--csv", str(tmp_path / "class.csv"))
     assert "bench3" in trainer.out
-    assert (tmp_path / "class.csv").read_text().count("\n") == 13
+    table = (tmp_path / "class.csv").read_text()
+    assert table.count("\n") == 14
+    assert "half_way,1-1,left half way,,,,,," in table
+    assert re.search(r"half_way +0 +1$", trainer.out, re.MULTILINE)
     assert faultodds("drill", "class", "--json").answer["people"]["bench3"]["too_sure"]["low"] > 0.5
     assert "No drill of 'half way'" in faultodds("drill", "score", "half way").text
     assert "drills: what was typed" in faultodds("data", "where").text
@@ -364,6 +367,34 @@ def test_marks_class_and_forgetting(typed: Callable[..., Ran], tmp_path: Path) -
     assert not folder.exists()
     assert faultodds("drill", "forget", "bench3").code == 2
     assert faultodds("drill", "score", "../..").code == 2
+
+
+def test_a_call_counts_once(typed: Callable[..., Ran], tmp_path: Path) -> None:
+    """Played again by the same name, or begun anew with what was found in it, a call is practice: said, and in no score."""
+    for name in ("ana", "ben"):
+        first = typed(["no idea", "refer"], "--name", name, "--seed", "3")
+        assert "PLAYED AGAIN" not in first.out
+    again = typed(["coils 90", "refer"], "--name", "ana", "--seed", "3")
+    assert "PLAYED AGAIN" in again.out
+    assert "counts for no score" in " ".join(again.out.partition("Kept.")[2].split())
+    typed(["coils 10", "lint screen"], "--name", "ana", "--seed", "4")
+    typed(["coils 90", "refer"], "--name", "ana", "--seed", "4", "--new")
+    ana, ben = (faultodds("drill", "score", name, "--json").answer["people"][name] for name in ("ana", "ben"))
+    assert (ana.pop("again"), ana.pop("unfinished")) == (2, 1)
+    assert (ben.pop("again"), ben.pop("unfinished")) == (0, 0)
+    assert ana == ben
+    page = " ".join(faultodds("drill", "score", "ana").out.split())
+    assert "ana: 1 drill, 0 ended by a safety slip. Left half way: 1. Played again, and not counted: 2." in page
+    faultodds("drill", "class", "--csv", str(tmp_path / "class.csv"))
+    states = [line.split(",")[1:3] for line in (tmp_path / "class.csv").read_text().splitlines()[1:5]]
+    assert states == [["1-3", "ended"], ["1-3", "played again"], ["1-4", "left half way"], ["1-4", "played again"]]
+
+
+def test_no_drill_is_another_levels_call(dryer: Appliance) -> None:
+    """Who has played the other levels of a seed does not know the answer of its level 4."""
+    for seed in (1, 2, 3, 4, 5, 6, 7, 8):
+        numbers = [drill_of(dryer, level, seed).call.number for level in LEVELS]
+        assert len({*numbers}) == len(LEVELS), seed
 
 
 @pytest.mark.parametrize(

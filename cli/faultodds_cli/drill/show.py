@@ -44,6 +44,8 @@ def opening(drill: Drill, kept: Kept) -> list[str]:
         "Say your own odds of what began it (coarse is fine: duct likely, coils 1 in 4), then what you do. No odds and no "
         "advice are shown until the end. help tells what can be typed."
     )
+    if kept.again:
+        lines += wrap("PLAYED AGAIN: you began this call before, so it is for practice and counts for no score.")
     lines += ["", *wrap(f"Asked first, and no to all: {', '.join(s.title for s in k.stop.values())}.")]
     lines += ["", *complaint_lines(k, call.complaint)]
     lines += wrap("; ".join(facts_words(k, drill.visit.facts)), "Told: ", "  ")
