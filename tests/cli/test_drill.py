@@ -20,7 +20,7 @@ from faultodds_cli.drill import words
 from faultodds_cli.drill.debrief import Adviser, best_plan, debrief
 from faultodds_cli.drill.game import ODDS, Aside, Drill
 from faultodds_cli.drill.levels import LEVELS, OPEN_BITS, TRAPS, WHO, drill_of, traps
-from faultodds_cli.drill.show import looked
+from faultodds_cli.drill.show import looked, plan_ended
 from faultodds_cli.drill.words import Move
 from faultodds_cli.trial.checklist import checklist
 from faultodds_cli.trial.visit import TrialJob
@@ -572,3 +572,55 @@ def test_the_end_says_what_readings_meant_and_what_told_most(typed: Callable[...
     assert "What told most on your way:" in told
     assert "What told most on the plan's: Look at the transition duct" in told
     assert "Nothing was left wrong by then with a chance of" in told
+
+
+def test_the_reason_is_of_the_step_and_of_its_money(dryer: Appliance, typed: Callable[..., Ran]) -> None:
+    """A repair far dearer than the best look is held beside that look, not beside a question of a few dollars; wherever a
+    question is the reason, what its answer is worth is what was lost."""
+    lines = ["igniter 60, coils 30", "replace igniter", "power off, gas off", "sight hole", "", "refer"]
+    left = iter(lines)
+    drill = Drill(drill_of(dryer, 2, 3), lambda question: next(left, None))
+    drill.play()
+    end = debrief(drill, drill_of(dryer, 2, 3))
+    repair = end.steps[0]
+    assert repair.first is not None and repair.lost is not None
+    assert (repair.best.kind, repair.first[0].kind) == ("check", "ask")
+    assert repair.lost > 10 * repair.first[1]
+    assert "A question or a glance" not in repair.why
+    for g in end.steps:
+        if g.best.kind == "ask" and g.step.move.kind != "ask" and g.lost is not None:
+            worth = re.search(r"worth about \$(\d+)", g.why)
+            assert worth is None or g.lost <= 2 * float(worth[1]) + 1
+    told = " ".join(typed(lines, "--level", "2", "--seed", "3").out.split())
+    assert "about $190 dearer than: Look once through the sight hole" in told
+    assert "more for not first: ask: error code" in told
+
+
+def test_a_plan_that_went_wrong_is_called_so(dryer: Appliance) -> None:
+    """A callback or a wasted part on the plan's own way is said; a plan that was right is not blamed."""
+    for (level, seed), wrong in {(2, 2): "IT COMES BACK", (2, 3): "Parts that were not faulty: 1", (1, 7): ""}.items():
+        plan = drill_of(dryer, level, seed)
+        best_plan(plan, Adviser(lambda done, of: None))
+        told = plan_ended(plan)
+        assert wrong in told
+        assert ("The plan was wrong on this call" in told) == bool(wrong)
+
+
+@pytest.mark.parametrize(
+    ("line", "taken"),
+    [
+        ("duct 1/6, coils 1/6, igniter 1/6", "duct 17 %, coils 17 %, igniter 16 %; anything else 50 %."),
+        ("duct 70 coils 25", "duct 70 %, coils 25 %; anything else 5 %."),
+    ],
+)
+def test_shares_said_back_add_up(dryer: Appliance, line: str, taken: str) -> None:
+    """Rounded one by one, three sixths and a half came to 101."""
+    assert f"Taken as {taken}" in _drill(dryer, [line])[1]
+
+
+def test_what_was_not_named_has_no_odds(typed: Callable[..., Ran]) -> None:
+    """Who had no idea, or did not name a fault, did not say 3 % of it."""
+    told = " ".join(typed(["no idea", "lint screen", "lint screen 20", "refer"], "--seed", "7").out.split())
+    assert "you: not named, then 20 %" in told
+    assert "; you 3 %" not in told
+    assert "What told most on your way" not in told

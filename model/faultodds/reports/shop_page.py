@@ -26,6 +26,7 @@ from faultodds.job import (
     story,
 )
 from faultodds.knowledge import Knowledge
+from faultodds.names import whole_percents
 from faultodds.reports.blocks import Block, Page, alerts, table
 from faultodds.reports.customer import photos
 from faultodds.reports.standing import GOVERNING, for_shop, told_sign
@@ -108,8 +109,8 @@ def _said(k: Knowledge, step: Step, names: bool) -> str:
     match step.payload:
         case Finding(name, outcome, likelihood, raw, take):
             weights = sorted((likelihood or {}).items(), key=lambda x: -x[1])
-            total = sum(w for _, w in weights)
-            shown = outcome or " / ".join(f"{o} {w / total:.0%}" for o, w in weights if w > 0)
+            shares = whole_percents(w / sum(w for _, w in weights) for _, w in weights)
+            shown = outcome or " / ".join(f"{o} {p}%" for (o, _), p in zip(weights, shares, strict=True) if p)
             again = f", taken again ({take + 1})" if take else ""
             return words.thing_words(k, "found", f"{name}={shown}") + (f' (read "{raw}")' if raw else "") + again
         case RepairDone(name):
