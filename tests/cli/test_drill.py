@@ -448,6 +448,10 @@ def test_a_drill_on_paper(dryer: Appliance, tmp_path: Path) -> None:
     drill = Drill(visit, lambda question: None)
     visit.shown = visit.call.check("igniter_ohms", visit.who)
     assert drill.shown_words() in findings
+    for work, price in (("New gas valve coils", ["20", "$66"]), ("Igniter resistance", ["3", "$4.75"])):
+        assert re.findall(r'"short"[^>]*>([^<]+)<', findings.partition(work)[2])[:2] == price
+    assert "Handing over: $600" in findings
+    assert "It stays right." in answers
     assert faultodds("drill", "sheet", "--to", str(to)).code == 2  # what is there stays, without --force
     assert to.read_text() == page
 

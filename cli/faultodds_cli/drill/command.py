@@ -164,7 +164,7 @@ def sheet(
     from faultodds_cli.drill.sheet import write_sheet
 
     write_sheet(_dryer(), level, seed, to, paper, force)
-    say(wrap(f"Written: {to}. Open it and print it; keep back the last page, it has the answers."))
+    say(wrap(f"Written: {to}. Open it and print it; keep back what is headed 'answers'."))
 
 
 @app.command()
