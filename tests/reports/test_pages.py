@@ -88,6 +88,17 @@ def test_a_finished_job_for_the_customer(job: MayBe) -> None:
     assert not re.search(r"\d ?%|burner_watch|odds", said)
 
 
+def test_a_reading_is_told_as_plainly_as_it_is(job: MayBe) -> None:
+    """What is sure has no share; shares of a doubtful one add up."""
+    sure = Finding("igniter_ohms", None, {"open": 1.0, "normal": 0.001}, "OL")
+    split = Finding("hood_flap", None, {"weak": 0.335, "strong": 0.335, "none": 0.33})
+    said = said_on(shop_page(job(sure, split), Shop(), DAY))
+    assert 'Igniter resistance: open (read "OL")' in said
+    shares = re.search(r"What: Outdoors: hood flap and draught by hand: (.*?); Likeliest", said)
+    assert shares is not None
+    assert sum(map(int, re.findall(r"(\d+)%", shares[1]))) == 100
+
+
 def test_what_is_out_of_service_says_so_first_and_is_not_told_to_be_run(job: MayBe) -> None:
     """On both pages; a job that was handed over says that as well; nobody is told to watch the first load."""
     visit = job(
@@ -176,9 +187,7 @@ def test_findings_that_clash_make_a_page_all_the_same(job: MayBe, monkeypatch: p
     visit = job(*COILS, GOOD)
     heads = [b.text for b in customer_page(visit, Shop(), DAY).blocks if b.kind == "head"]
     assert "What was found" not in heads and "What was done" in heads
-    assert "cannot all be true of one machine: heat=none, drum_warm=warm" in " ".join(
-        said_on(shop_page(visit, Shop(), DAY))
-    )
+    assert "cannot all be true of one machine: heat=none, drum_warm=warm" in said_on(shop_page(visit, Shop(), DAY))
 
 
 def test_on_random_jobs_no_page_tells_anybody_to_run_what_must_not_run(job: MayBe) -> None:

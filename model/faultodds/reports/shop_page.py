@@ -8,7 +8,7 @@ from datetime import date
 from msgspec.structs import replace
 
 from faultodds.advice import percent
-from faultodds.belief import infer
+from faultodds.belief import WeighedFinding, infer
 from faultodds.cards import Chapter, chapters, leading, words
 from faultodds.errors import ClashError
 from faultodds.job import (
@@ -26,7 +26,6 @@ from faultodds.job import (
     story,
 )
 from faultodds.knowledge import Knowledge
-from faultodds.names import whole_percents
 from faultodds.reports.blocks import Block, Page, alerts, table
 from faultodds.reports.customer import photos
 from faultodds.reports.standing import GOVERNING, for_shop, told_sign
@@ -108,11 +107,9 @@ def _said(k: Knowledge, step: Step, names: bool) -> str:
     """A step in words; free text and opening and shutting are left out, unless `names` are wanted."""
     match step.payload:
         case Finding(name, outcome, likelihood, raw, take):
-            weights = sorted((likelihood or {}).items(), key=lambda x: -x[1])
-            shares = whole_percents(w / sum(w for _, w in weights) for _, w in weights)
-            shown = outcome or " / ".join(f"{o} {p}%" for (o, _), p in zip(weights, shares, strict=True) if p)
+            shown = WeighedFinding(name, likelihood or {outcome or "": 1.0}).label
             again = f", taken again ({take + 1})" if take else ""
-            return words.thing_words(k, "found", f"{name}={shown}") + (f' (read "{raw}")' if raw else "") + again
+            return words.thing_words(k, "found", shown) + (f' (read "{raw}")' if raw else "") + again
         case RepairDone(name):
             return words.thing_words(k, "repair", name)
         case Fact(name, value):
