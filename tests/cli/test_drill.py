@@ -581,7 +581,7 @@ def test_the_end_says_what_readings_meant_and_what_told_most(typed: Callable[...
 def test_the_reason_is_of_the_step_and_of_its_money(dryer: Appliance, typed: Callable[..., Ran]) -> None:
     """A repair far dearer than the best look is held beside that look, not beside a question of a few dollars; wherever a
     question is the reason, what its answer is worth is what was lost."""
-    lines = ["igniter 60, coils 30", "replace igniter", "power off, gas off", "sight hole", "", "refer"]
+    lines = ["igniter 60, coils 30", "replace igniter", "power off, gas off", "gas on", "sight hole", "", "refer"]
     left = iter(lines)
     drill = Drill(drill_of(dryer, 2, 3), lambda question: next(left, None))
     drill.play()
@@ -597,7 +597,8 @@ def test_the_reason_is_of_the_step_and_of_its_money(dryer: Appliance, typed: Cal
             assert worth is None or g.lost <= 2 * float(worth[1]) + 1
     told = " ".join(typed(lines, "--level", "2", "--seed", "3").out.split())
     assert "about $190 dearer than: Look once through the sight hole" in told
-    assert "more for not first: ask: error code" in told
+    assert "was lost by not asking first: error code" in told
+    assert not re.search(r"[a-z]_[a-z]", told.partition("YOUR WAY")[2].partition("Kept.")[0])
 
 
 def test_a_plan_that_went_wrong_is_called_so(dryer: Appliance) -> None:

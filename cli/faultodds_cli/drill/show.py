@@ -160,7 +160,8 @@ def did(k: Knowledge, move: Move) -> str:
         work = {**k.check, **k.repair}
         return ("REPAIR " if move.kind == "repair" else "") + " and ".join(work[n].title for n in move.names)
     if move.kind == "state":
-        return "machine: " + ", ".join(move.names + move.shuts)
+        undone = [f"no longer {k.access[i].title}" for i in move.shuts]
+        return "machine: " + ", ".join([*(k.access[i].title for i in move.names), *undone])
     return {"close": "leave", "refer": "hand over"}[move.kind]
 
 
@@ -266,7 +267,8 @@ def _given_away(end: Debrief) -> list[str]:
             told.add(g.why)
         if g.first is not None and g.first[1] >= WORTH_A_WORD:
             asked, worth = g.first
-            lines += wrap(_sentence(f"About {money(worth, k)} more for not first: {did(k, asked)}"), "    ")
+            title = did(k, asked).removeprefix("ask: ")
+            lines += wrap(f"Another {money(worth, k)} or so was lost by not asking first: {title}.", "    ")
     return lines
 
 

@@ -69,9 +69,9 @@ def why_ask(ranking: Ranking, asked: QuestionPrice) -> str:
     if asked.worth < SAME:
         return "What is likeliest to be wrong is not on every machine of this kind."
     k = ranking.problem.knowledge
-    told = _pointed(k, reasons.pointers(Parts(ranking.problem.belief), asked.question.name))
-    answers = percents(asked.chances.values())
-    told = told or ", ".join(f"{_outcomes([a])} ({p})" for a, p in zip(asked.chances, answers, strict=True))
+    parts, name = Parts(ranking.problem.belief), asked.question.name
+    found = reasons.pointers(parts, name)
+    told = _pointed(k, found) if found else _moves(k, parts, name)
     worth = money(asked.worth, k.costs.currency)
     return f"A question or a glance: {told}; the answer is worth about {worth} over the whole job."
 
@@ -115,6 +115,11 @@ def _tells(k: Knowledge, parts: Parts, name: str) -> str:
         )
     if found:
         return _pointed(k, found)
+    return _moves(k, parts, name)
+
+
+def _moves(k: Knowledge, parts: Parts, name: str) -> str:
+    """Where nothing is pointed at: what it moves furthest."""
     move = reasons.furthest(parts, name)
     return (
         f"{_outcomes([move.outcome])} ({percent(move.chance)}) moves {the_part(k, move.part)} from {percent(move.now)} "
