@@ -333,8 +333,8 @@ def test_marks_class_and_forgetting(typed: Callable[..., Ran], tmp_path: Path) -
     for n in range(12):
         done = {
             "drill": f"1-{n}",
-            "truth": "coils",
-            "forecasts": [{"coils": 0.2, "duct": 0.7}],
+            "truth": "flame_sensor",
+            "forecasts": [{"flame_sensor": 0.2, "duct": 0.7}],
             "cost": 200.0,
             "best": 150.0,
         }
@@ -345,7 +345,7 @@ def test_marks_class_and_forgetting(typed: Callable[..., Ran], tmp_path: Path) -
     for said in (
         "OVER-CONFIDENT by 70 points",
         "Called too often: duct",
-        "Called too seldom: coils",
+        "Called too seldom: flame sensor",
         "LEARNING CURVE",
         "$50",
     ):
@@ -360,6 +360,7 @@ def test_marks_class_and_forgetting(typed: Callable[..., Ran], tmp_path: Path) -
     assert table.count("\n") == 14
     assert "half_way,1-1,left half way,,,,,," in table
     assert re.search(r"half_way +0 +1$", trainer.out, re.MULTILINE)
+    assert "1-0 (flame sensor)" in trainer.out
     assert faultodds("drill", "class", "--json").answer["people"]["bench3"]["too_sure"]["low"] > 0.5
     assert "No drill of 'half way'" in faultodds("drill", "score", "half way").text
     assert "drills: what was typed" in faultodds("data", "where").text

@@ -122,11 +122,15 @@ def _called_lines(p: Person) -> list[str]:
     for head, sign in (("Called too often", 1), ("Called too seldom", -1)):
         told = [c for c in p.faults if c.more.value * sign > 0][:3]
         words = (
-            f"{c.name} {c.said:.1f} calls, was {c.was}{'' if c.more.clear and p.drills >= FEWEST else ' (may be chance)'}"
+            f"{_spelt(c.name)} {c.said:.1f} calls, was {c.was}{'' if c.more.clear and p.drills >= FEWEST else ' (may be chance)'}"
             for c in told
         )
         lines += wrap(f"{head}: {'; '.join(words) or 'none'}.", "", "  ")
     return lines
+
+
+def _spelt(fault: str) -> str:
+    return fault.replace("_", " ")
 
 
 def _curve_lines(k: Knowledge, p: Person) -> list[str]:
@@ -189,7 +193,7 @@ def _by_drill(k: Knowledge, done: Mapping[str, Sequence[Drilled]]) -> list[str]:
     lines = columns("DRILLS THAT COST MOST", ("played", "lost", "slips"), (8, 9, 8))
     for name in sorted(mean, key=lambda n: (-mean[n], n))[:MOST_TOLD]:
         slips = sum(bool(d.slip) for d in by[name])
-        head = f"  {name} ({by[name][0].truth})"
+        head = f"  {name} ({_spelt(by[name][0].truth)})"
         lines += columns(head, (str(len(by[name])), money(mean[name], k), str(slips)), (8, 9, 8))
     return lines
 
