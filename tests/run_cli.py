@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from faultodds.reports import Page
 from faultodds_cli.main import run
 from toys import raw_toy
 
@@ -62,3 +63,10 @@ def write_toy(path: Path, **groups: Any) -> Path:
     """The toy of `toys.raw_toy` as a knowledge file; `groups` override or add tables."""
     path.write_text("".join(f"{k} = {toml(v)}\n" for k, v in raw_toy(**groups).items()), encoding="utf-8")
     return path
+
+
+def said_on(page: Page) -> str:
+    """What a terminal says of a page, on one line."""
+    from faultodds_cli.shared.show_page import page_lines
+
+    return " ".join(" ".join(page_lines(page)).split())

@@ -7,7 +7,7 @@ from hypothesis import given, strategies as st
 
 from faultodds.errors import UnknownName, nearest, unknown
 from faultodds.knowledge.loading import load
-from faultodds.names import fold, match
+from faultodds.names import fold, match, whole_percents
 
 DRYER = sorted(load("gas_dryer").observables())
 NAMES = ["igniter_ohms", "igniter_look", "hood_air_speed", "fuse_continuity", "heat"]
@@ -107,3 +107,16 @@ def test_unknown_lists_at_most_twelve_names() -> None:
     assert text.startswith("dryer.toml: there is no mode called 'other'.")
     assert text.endswith("name11 and 8 more.")
     assert str(unknown("fact", "x", [])) == "there is no fact called 'x'. Known: none."
+
+
+@given(st.lists(st.integers(0, 1000), min_size=1, max_size=9).filter(any), st.booleans())
+def test_shares_of_a_whole_add_up(parts: list[int], last_untold: bool) -> None:
+    """To 100 where all are told, else to no more; none is off by a whole percent, and a larger share never shows as smaller."""
+    exact = [p / sum(parts) for p in parts][: -1 if last_untold else None]
+    whole = whole_percents(exact)
+    if not last_untold:
+        assert sum(whole) == 100
+    assert sum(whole) <= 100
+    assert all(abs(w - 100 * p) < 1 for w, p in zip(whole, exact, strict=True))
+    ordered = sorted(zip(exact, whole, strict=True))
+    assert [w for _, w in ordered] == sorted(whole)

@@ -13,7 +13,7 @@ from faultodds_cli.shared import options
 from faultodds_cli.shared.call import call_as_given
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.show_known import evidence_lines
-from faultodds_cli.shared.text import money, percent, row, wrap
+from faultodds_cli.shared.text import money, percent, percents, row, wrap
 
 if TYPE_CHECKING:
     from faultodds.advice import NextMove, QuestionPrice
@@ -81,9 +81,9 @@ def ask(
 def _lines(view: Standing, number: int, price: QuestionPrice) -> list[str]:
     k, question = view.appliance.knowledge, price.question
     lines = row(f"  {number}. ", "     ", question.text, [money(max(price.worth, 0.0), k)], (9,))
-    for answer, chance in price.chances.items():
+    for answer, chance in zip(price.chances, percents(price.chances.values()), strict=True):
         likely = ", ".join(f"{k.title_of(o.name)} {percent(o.probability)}" for o in _likeliest(view, price, answer))
-        lines += wrap(f"{question.name}={answer} ({percent(chance)}): {likely}", "     ", "       ")
+        lines += wrap(f"{question.name}={answer} ({chance}): {likely}", "     ", "       ")
         if likely:
             lines += wrap(f"Then first: {_told(view, _first(view, price, answer))}", "       ", "       ")
     return lines

@@ -69,9 +69,9 @@ def report(
         say_json(to_builtins(page, enc_hook=str))
         return
     if to is None:
-        from faultodds.reports import text_lines
+        from faultodds_cli.shared.show_page import page_lines
 
-        say([line for text in text_lines(page) for line in _wrapped(text)])
+        say(page_lines(page))
         return
     from faultodds.reports import save
 
@@ -80,11 +80,6 @@ def report(
         say_json({"file": str(to), "title": page.title})
     else:
         say(wrap(f"Wrote {to} ({to.stat().st_size:,} bytes)."))
-
-
-def _wrapped(text: str) -> list[str]:
-    blanks = " " * (len(text) - len(text.lstrip()))
-    return wrap(text.strip(), blanks, blanks + "  " if blanks else "")
 
 
 def _job(job: str, reader: Reader, names: bool, appliance: str | None, shop: str | None, data: str | None) -> Page:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
@@ -26,6 +27,18 @@ def harmless(text: str) -> str:
 def capital(text: str) -> str:
     """The text with its first letter large."""
     return text[:1].upper() + text[1:]
+
+
+def whole_percents(chances: Iterable[float]) -> list[int]:
+    """Chances that exclude each other as whole percents that add up: to 100 where they are all there is, else to what they are
+    together. Rounded up are those with the largest remainders (Hamilton's rule), the first where equal."""
+    exact = [100.0 * p for p in chances]
+    exact.append(max(100.0 - sum(exact), 0.0))  # what is not told
+    whole = [math.floor(x + 1e-9) for x in exact]
+    last = sorted(range(len(whole)), key=lambda i: whole[i] - round(exact[i], 9))
+    for i in last[: max(round(sum(exact)) - sum(whole), 0)]:
+        whole[i] += 1
+    return whole[:-1]
 
 
 def fold(text: str) -> str:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
-from faultodds.calibration import Drilled, Person, bounded, person, sure_curve, too_sure
+from faultodds.calibration import Drilled, Person, bounded, favourite, person, sure_curve, too_sure
 
 FAULTS = tuple(f"fault{n}" for n in range(34))
 
@@ -104,3 +104,20 @@ def test_few_drills_and_traps_say_nothing_of_how_sure() -> None:
     assert p.too_sure is None
     assert person([], FAULTS) is None
     assert person([Drilled("1-1", FAULTS[1], [])], FAULTS) is None
+
+
+def test_no_idea_is_no_favourite() -> None:
+    """Who has no idea is not sure of the first fault on the list: such steps count in the scores, and not for how sure he is, nor
+    in the program's beside him; faults that lead alike share the credit."""
+    steps = [{}, {FAULTS[3]: 0.01}, {FAULTS[1]: 0.6}]
+    done = [Drilled(f"1-{n}", FAULTS[1], list(steps), program=[0.5, 0.5, -0.4]) for n in range(9)]
+    p = person(done, FAULTS)
+    assert p is not None
+    assert (p.sure, p.right, p.steps, p.no_favourite) == (0.6, 1.0, 27, 18)
+    assert p.program is not None and p.program.value == pytest.approx(-0.4)
+    assert [(c.stated, c.jobs) for c in sure_curve(done, FAULTS)] == [(0.6, 9)]
+    nobody = person([Drilled("1-1", FAULTS[0], [{}])] * 9, FAULTS)
+    assert nobody is not None
+    assert (nobody.sure, nobody.right, nobody.too_sure, nobody.verdict) == (None, None, None, 0)
+    assert nobody.brier.value == pytest.approx(nobody.even[0])
+    assert favourite({FAULTS[0]: 0.4, FAULTS[1]: 0.4}, FAULTS[1], FAULTS) == (0.4, 0.5)

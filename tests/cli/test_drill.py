@@ -20,7 +20,7 @@ from faultodds_cli.drill import words
 from faultodds_cli.drill.debrief import Adviser, best_plan, debrief
 from faultodds_cli.drill.game import ODDS, Aside, Drill
 from faultodds_cli.drill.levels import LEVELS, OPEN_BITS, TRAPS, WHO, drill_of, traps
-from faultodds_cli.drill.show import looked
+from faultodds_cli.drill.show import looked, plan_ended
 from faultodds_cli.drill.words import Move
 from faultodds_cli.trial.checklist import checklist
 from faultodds_cli.trial.visit import TrialJob
@@ -333,8 +333,8 @@ def test_marks_class_and_forgetting(typed: Callable[..., Ran], tmp_path: Path) -
     for n in range(12):
         done = {
             "drill": f"1-{n}",
-            "truth": "coils",
-            "forecasts": [{"coils": 0.2, "duct": 0.7}],
+            "truth": "flame_sensor",
+            "forecasts": [{"flame_sensor": 0.2, "duct": 0.7}],
             "cost": 200.0,
             "best": 150.0,
         }
@@ -345,7 +345,7 @@ def test_marks_class_and_forgetting(typed: Callable[..., Ran], tmp_path: Path) -
     for said in (
         "OVER-CONFIDENT by 70 points",
         "Called too often: duct",
-        "Called too seldom: coils",
+        "Called too seldom: flame sensor",
         "LEARNING CURVE",
         "$50",
     ):
@@ -356,7 +356,11 @@ def test_marks_class_and_forgetting(typed: Callable[..., Ran], tmp_path: Path) -
     assert "nothing to draw" in faultodds("drill", "score", "half way", "--figure", str(tmp_path / "no.svg")).said
     trainer = faultodds("drill", "class", "--csv", str(tmp_path / "class.csv"))
     assert "bench3" in trainer.out
-    assert (tmp_path / "class.csv").read_text().count("\n") == 13
+    table = (tmp_path / "class.csv").read_text()
+    assert table.count("\n") == 14
+    assert "half_way,1-1,left half way,,,,,," in table
+    assert re.search(r"half_way +0 +1$", trainer.out, re.MULTILINE)
+    assert "1-0 (flame sensor)" in trainer.out
     assert faultodds("drill", "class", "--json").answer["people"]["bench3"]["too_sure"]["low"] > 0.5
     assert "No drill of 'half way'" in faultodds("drill", "score", "half way").text
     assert "drills: what was typed" in faultodds("data", "where").text
@@ -364,6 +368,34 @@ def test_marks_class_and_forgetting(typed: Callable[..., Ran], tmp_path: Path) -
     assert not folder.exists()
     assert faultodds("drill", "forget", "bench3").code == 2
     assert faultodds("drill", "score", "../..").code == 2
+
+
+def test_a_call_counts_once(typed: Callable[..., Ran], tmp_path: Path) -> None:
+    """Played again by the same name, or begun anew with what was found in it, a call is practice: said, and in no score."""
+    for name in ("ana", "ben"):
+        first = typed(["no idea", "refer"], "--name", name, "--seed", "3")
+        assert "PLAYED AGAIN" not in first.out
+    again = typed(["coils 90", "refer"], "--name", "ana", "--seed", "3")
+    assert "PLAYED AGAIN" in again.out
+    assert "counts for no score" in " ".join(again.out.partition("Kept.")[2].split())
+    typed(["coils 10", "lint screen"], "--name", "ana", "--seed", "4")
+    typed(["coils 90", "refer"], "--name", "ana", "--seed", "4", "--new")
+    ana, ben = (faultodds("drill", "score", name, "--json").answer["people"][name] for name in ("ana", "ben"))
+    assert (ana.pop("again"), ana.pop("unfinished")) == (2, 1)
+    assert (ben.pop("again"), ben.pop("unfinished")) == (0, 0)
+    assert ana == ben
+    page = " ".join(faultodds("drill", "score", "ana").out.split())
+    assert "ana: 1 drill, 0 ended by a safety slip. Left half way: 1. Played again, and not counted: 2." in page
+    faultodds("drill", "class", "--csv", str(tmp_path / "class.csv"))
+    states = [line.split(",")[1:3] for line in (tmp_path / "class.csv").read_text().splitlines()[1:5]]
+    assert states == [["1-3", "ended"], ["1-3", "played again"], ["1-4", "left half way"], ["1-4", "played again"]]
+
+
+def test_no_drill_is_another_levels_call(dryer: Appliance) -> None:
+    """Who has played the other levels of a seed does not know the answer of its level 4."""
+    for seed in (1, 2, 3, 4, 5, 6, 7, 8):
+        numbers = [drill_of(dryer, level, seed).call.number for level in LEVELS]
+        assert len({*numbers}) == len(LEVELS), seed
 
 
 @pytest.mark.parametrize(
@@ -417,6 +449,10 @@ def test_a_drill_on_paper(dryer: Appliance, tmp_path: Path) -> None:
     drill = Drill(visit, lambda question: None)
     visit.shown = visit.call.check("igniter_ohms", visit.who)
     assert drill.shown_words() in findings
+    for work, price in (("New gas valve coils", ["20", "$66"]), ("Igniter resistance", ["3", "$4.75"])):
+        assert re.findall(r'"short"[^>]*>([^<]+)<', findings.partition(work)[2])[:2] == price
+    assert "Handing over: $600" in findings
+    assert "It stays right." in answers
     assert faultodds("drill", "sheet", "--to", str(to)).code == 2  # what is there stays, without --force
     assert to.read_text() == page
 
@@ -541,3 +577,56 @@ def test_the_end_says_what_readings_meant_and_what_told_most(typed: Callable[...
     assert "What told most on your way:" in told
     assert "What told most on the plan's: Look at the transition duct" in told
     assert "Nothing was left wrong by then with a chance of" in told
+
+
+def test_the_reason_is_of_the_step_and_of_its_money(dryer: Appliance, typed: Callable[..., Ran]) -> None:
+    """A repair far dearer than the best look is held beside that look, not beside a question of a few dollars; wherever a
+    question is the reason, what its answer is worth is what was lost."""
+    lines = ["igniter 60, coils 30", "replace igniter", "power off, gas off", "gas on", "sight hole", "", "refer"]
+    left = iter(lines)
+    drill = Drill(drill_of(dryer, 2, 3), lambda question: next(left, None))
+    drill.play()
+    end = debrief(drill, drill_of(dryer, 2, 3))
+    repair = end.steps[0]
+    assert repair.first is not None and repair.lost is not None
+    assert (repair.best.kind, repair.first[0].kind) == ("check", "ask")
+    assert repair.lost > 10 * repair.first[1]
+    assert "A question or a glance" not in repair.why
+    for g in end.steps:
+        if g.best.kind == "ask" and g.step.move.kind != "ask" and g.lost is not None:
+            worth = re.search(r"worth about \$(\d+)", g.why)
+            assert worth is None or g.lost <= 2 * float(worth[1]) + 1
+    told = " ".join(typed(lines, "--level", "2", "--seed", "3").out.split())
+    assert "about $190 dearer than: Look once through the sight hole" in told
+    assert "was lost by not asking first: error code" in told
+    assert not re.search(r"[a-z]_[a-z]", told.partition("YOUR WAY")[2].partition("Kept.")[0])
+
+
+def test_a_plan_that_went_wrong_is_called_so(dryer: Appliance) -> None:
+    """A callback or a wasted part on the plan's own way is said; a plan that was right is not blamed."""
+    for (level, seed), wrong in {(2, 2): "IT COMES BACK", (2, 3): "Parts that were not faulty: 1", (1, 7): ""}.items():
+        plan = drill_of(dryer, level, seed)
+        best_plan(plan, Adviser(lambda done, of: None))
+        told = plan_ended(plan)
+        assert wrong in told
+        assert ("The plan was wrong on this call" in told) == bool(wrong)
+
+
+@pytest.mark.parametrize(
+    ("line", "taken"),
+    [
+        ("duct 1/6, coils 1/6, igniter 1/6", "duct 17 %, coils 17 %, igniter 16 %; anything else 50 %."),
+        ("duct 70 coils 25", "duct 70 %, coils 25 %; anything else 5 %."),
+    ],
+)
+def test_shares_said_back_add_up(dryer: Appliance, line: str, taken: str) -> None:
+    """Rounded one by one, three sixths and a half came to 101."""
+    assert f"Taken as {taken}" in _drill(dryer, [line])[1]
+
+
+def test_what_was_not_named_has_no_odds(typed: Callable[..., Ran]) -> None:
+    """Who had no idea, or did not name a fault, did not say 3 % of it."""
+    told = " ".join(typed(["no idea", "lint screen", "lint screen 20", "refer"], "--seed", "7").out.split())
+    assert "you: not named, then 20 %" in told
+    assert "; you 3 %" not in told
+    assert "What told most on your way" not in told

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -12,8 +13,9 @@ from faultodds.belief import open_appliance
 from faultodds.errors import FaultoddsError
 from faultodds.job import Closed, Finding, Job, RepairDone, Step, Store
 from faultodds.job.steps import Kept, Payload
-from faultodds.reports import Held, Month, month_named, month_of, month_page, text_lines
-from run_cli import faultodds
+from faultodds.reports import Held, Month, month_named, month_of, month_page
+from faultodds_cli.shared.show_page import page_lines
+from run_cli import faultodds, said_on
 
 GOOD, COLD = Finding("verification_run", "dry_in_time"), Finding("verification_run", "no_heat")
 DRYER = open_appliance("gas_dryer", revision="file")
@@ -50,9 +52,25 @@ def test_a_month_counted_by_hand() -> None:
     assert month.minutes == {"T1": (60.0, 1), "T2": (90.0, 1)}
     assert [h.job for h in month.held] == ["1", "2"] and month.left_out == 1
     assert month.held[0].held and month.held[0].chance > 0.9
-    said = " ".join(text_lines(month_page(DRYER, month, date(2026, 11, 28))))
+    said = said_on(month_page(DRYER, month, date(2026, 11, 28)))
     assert "1 of 3 parts fitted were more likely not needed" in said and "do not tell skill from luck" in said
     assert "Parts that pay to carry, for 3 calls".upper() in said
+
+
+@pytest.mark.parametrize("columns", [80, 40])
+def test_a_month_in_a_terminal_is_a_table(monkeypatch: pytest.MonkeyPatch, columns: int) -> None:
+    """Numbers stand below their heads; where there is no room for that, each is told with its head."""
+    monkeypatch.setenv("COLUMNS", str(columns))
+    month = month_of(DRYER, JOBS, "2026-11")
+    lines = page_lines(month_page(DRYER, month, date(2026, 11, 28)))
+    assert max(map(len, lines)) <= columns
+    said = "\n".join(lines)
+    if columns == 80:
+        assert re.search(r"^  Technician +Minutes +Jobs +A job$\n^  T1 +60 +1 +60$", said, re.MULTILINE)
+        assert re.search(r"^  Part +Carry +Each +To be used +Saves$", said, re.MULTILINE)
+    else:
+        assert "  T1\n    minutes 60, jobs 1, a job 60\n" in said
+    assert not [line for line in lines if "Minutes: " in line]
 
 
 def test_the_score_is_the_mean_square() -> None:

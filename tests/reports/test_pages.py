@@ -20,13 +20,13 @@ from faultodds.charts.typeset import text_width
 from faultodds.errors import ClashError, FaultoddsError
 from faultodds.job import Closed, Danger, Finding, Note, OpenJob, RepairDone, Store, evidence_of
 from faultodds.job.steps import Payload, Safe
-from faultodds.reports import Block, Page, as_html, customer_page, save_pdf, shop_page, text_lines
+from faultodds.reports import Block, Page, as_html, customer_page, save_pdf, shop_page
 from faultodds.reports.html import COLOURS
 from faultodds.reports.pdf import MARGIN, _sheets, _strips
 from faultodds.reports.standing import GOVERNING
 from faultodds.shop import Shop
 from random_evidence import random_evidence
-from run_cli import faultodds
+from run_cli import faultodds, said_on
 
 DAY = date(2026, 11, 28)
 GOOD = Finding("verification_run", "dry_in_time")
@@ -53,7 +53,7 @@ def job(tmp_path: Path) -> MayBe:
 
 
 def _everything(page: Page) -> str:
-    return " ".join([page.title, *page.foot, *text_lines(page), as_html(page)])
+    return " ".join([page.title, *page.foot, said_on(page), as_html(page)])
 
 
 class _Read(HTMLParser):
@@ -82,10 +82,21 @@ def test_a_finished_job_for_the_customer(job: MayBe) -> None:
     heads = [b.text for b in page.blocks if b.kind == "head"]
     assert heads[:4] == ["What you told us", "What was found", "What was done", "How it was checked afterwards"]
     assert heads.index("In danger, at once") < heads.index("Price")
-    said = " ".join(text_lines(page))
+    said = said_on(page)
     assert "as good as sure" in said and "dry in its time" in said and "$39" in said
     assert not [b for b in page.blocks if b.kind == "alert"]
     assert not re.search(r"\d ?%|burner_watch|odds", said)
+
+
+def test_a_reading_is_told_as_plainly_as_it_is(job: MayBe) -> None:
+    """What is sure has no share; shares of a doubtful one add up."""
+    sure = Finding("igniter_ohms", None, {"open": 1.0, "normal": 0.001}, "OL")
+    split = Finding("hood_flap", None, {"weak": 0.335, "strong": 0.335, "none": 0.33})
+    said = said_on(shop_page(job(sure, split), Shop(), DAY))
+    assert 'Igniter resistance: open (read "OL")' in said
+    shares = re.search(r"What: Outdoors: hood flap and draught by hand: (.*?); Likeliest", said)
+    assert shares is not None
+    assert sum(map(int, re.findall(r"(\d+)%", shares[1]))) == 100
 
 
 def test_what_is_out_of_service_says_so_first_and_is_not_told_to_be_run(job: MayBe) -> None:
@@ -97,7 +108,7 @@ def test_what_is_out_of_service_says_so_first_and_is_not_told_to_be_run(job: May
         assert page.blocks[0].kind == "alert" and page.blocks[0].text.startswith("OUT OF SERVICE")
         kinds = [b.kind for b in page.blocks]
         assert kinds[: kinds.count("alert")] == ["alert"] * kinds.count("alert")
-    said = " ".join(text_lines(customer_page(visit, Shop(), DAY)))
+    said = said_on(customer_page(visit, Shop(), DAY))
     assert "handed over" in said and "Do not run it as things stand" in said and "Watch the first load" not in said
 
 
@@ -128,15 +139,15 @@ def test_what_comes_first(job: MayBe, steps: tuple[Payload, ...], first: str) ->
 
 def test_a_run_that_passed_before_it_came_back_is_told_as_such(job: MayBe) -> None:
     """It is not said that the machine was never run."""
-    said = " ".join(text_lines(customer_page(job(*COILS, GOOD, Closed("gone"), Closed("came_back", DAY)), Shop(), DAY)))
+    said = said_on(customer_page(job(*COILS, GOOD, Closed("gone"), Closed("came_back", DAY)), Shop(), DAY))
     assert "NOT run" not in said and "on an earlier visit; it came back since" in said
 
 
 def test_no_price_but_the_shops_own(job: MayBe) -> None:
     """The knowledge file's first guesses are nobody's price list; what is not on the shop's list is said to be missing."""
     visit = job(*COILS, RepairDone("igniter"), GOOD, Closed("gone"))
-    assert "$" not in " ".join(text_lines(customer_page(visit, Shop(), DAY)))
-    priced = " ".join(text_lines(customer_page(visit, Shop(parts={"igniter": 41.0}), DAY)))
+    assert "$" not in said_on(customer_page(visit, Shop(), DAY))
+    priced = said_on(customer_page(visit, Shop(parts={"igniter": 41.0}), DAY))
     assert "New igniter: $41" in priced and "Not on the list: New gas valve coils" in priced and "$34" not in priced
 
 
@@ -161,7 +172,7 @@ def test_the_shops_page_has_odds_by_step_and_which_numbers(job: MayBe) -> None:
         "Watch the burner through the sight hole for three cycles: lights, then glows without flame"
     ].startswith("gas valve coils: drop out when hot 9")
     assert any('read "140 ohm"' in what for what in by_what)
-    said = " ".join(text_lines(shop_page(visit, Shop(), DAY)))
+    said = said_on(shop_page(visit, Shop(), DAY))
     assert open_appliance("gas_dryer", revision="file").fingerprint in said and "Together:" in said
 
 
@@ -176,9 +187,7 @@ def test_findings_that_clash_make_a_page_all_the_same(job: MayBe, monkeypatch: p
     visit = job(*COILS, GOOD)
     heads = [b.text for b in customer_page(visit, Shop(), DAY).blocks if b.kind == "head"]
     assert "What was found" not in heads and "What was done" in heads
-    assert "cannot all be true of one machine: heat=none, drum_warm=warm" in " ".join(
-        text_lines(shop_page(visit, Shop(), DAY))
-    )
+    assert "cannot all be true of one machine: heat=none, drum_warm=warm" in said_on(shop_page(visit, Shop(), DAY))
 
 
 def test_on_random_jobs_no_page_tells_anybody_to_run_what_must_not_run(job: MayBe) -> None:
@@ -200,7 +209,7 @@ def test_on_random_jobs_no_page_tells_anybody_to_run_what_must_not_run(job: MayB
             continue  # of two kinds of machine: no such job can be entered
         page = customer_page(visit, Shop(), DAY)
         alerts = [b.text for b in page.blocks if b.kind == "alert"]
-        said = " ".join(text_lines(page))
+        said = said_on(page)
         if visit.out_of_service():
             stopped += 1
             assert alerts[0].startswith("OUT OF SERVICE") and "Watch the first load" not in said

@@ -8,7 +8,7 @@ from faultodds.knowledge import Knowledge
 from faultodds.names import capital, fold
 from faultodds_cli.shared.show_advice import action_lines, outcomes_of
 from faultodds_cli.shared.show_known import finding_text, judgement_lines
-from faultodds_cli.shared.text import money, percent, wrap
+from faultodds_cli.shared.text import money, percent, percents, wrap
 
 
 def why_check_lines(visit: OpenJob, name: str) -> list[str]:
@@ -17,8 +17,9 @@ def why_check_lines(visit: OpenJob, name: str) -> list[str]:
     k = visit.knowledge
     observable = k.observables()[name]
     lines = wrap(f"{capital(observable.title)} [{name}]")
-    for t in tells(visit, name):
-        lines += _tells(k, t)
+    found = tells(visit, name)
+    for t, chance in zip(found, percents(t.chance for t in found), strict=True):
+        lines += _tells(k, t, chance)
     price = next((c for c in visit.now.advice.checks if c.name == name), None)
     if name in k.symptom:
         return lines
@@ -29,11 +30,11 @@ def why_check_lines(visit: OpenJob, name: str) -> list[str]:
     )
 
 
-def _tells(knowledge: Knowledge, t: Tells) -> list[str]:
+def _tells(knowledge: Knowledge, t: Tells, chance: str) -> list[str]:
     leading = "; ".join(
         f"{knowledge.title_of(o.name)} {percent(o.probability)}" for o in t.leading if o.probability >= 0.01
     )
-    return wrap(f"{t.outcome} ({percent(t.chance)}): then {leading or 'nothing stands out'}", "  if ", "       ")
+    return wrap(f"{t.outcome} ({chance}): then {leading or 'nothing stands out'}", "  if ", "       ")
 
 
 def _worth(visit: OpenJob, price: CheckPrice) -> list[str]:

@@ -105,18 +105,18 @@ def score(
 
     Example: faultodds drill score bench3
     """
-    from faultodds_cli.drill.kept import drills, ended
+    from faultodds_cli.drill.kept import drills, played
     from faultodds_cli.drill.marks import answer, draw, person_lines
 
     options.refuse_figure(figure, force, "score.png")
     k = _dryer().knowledge
-    done = ended(drills(name, data))
+    mine = played(drills(name, data))
     if figure is not None:
-        draw(k, name, done, figure)
+        draw(k, name, mine.done, figure)
     if as_json:
-        say_json(answer(k, {name: done}))
+        say_json(answer(k, {name: mine}))
     else:
-        say(person_lines(k, name, done))
+        say(person_lines(k, name, mine))
 
 
 @app.command("class")
@@ -135,17 +135,18 @@ def class_(
 
     Example: faultodds drill class --csv class.csv
     """
-    from faultodds_cli.drill.kept import drills, ended, people
+    from faultodds_cli.drill.kept import drills, people, played
     from faultodds_cli.drill.marks import answer, class_lines, write_csv
 
     k = _dryer().knowledge
-    done = {name: ended(drills(name, data)) for name in names or people(data)}
+    every = {name: drills(name, data) for name in names or people(data)}
+    by = {name: played(kept) for name, kept in every.items()}
     if table is not None:
-        write_csv(table, done, force)
+        write_csv(table, every, force)
     if as_json:
-        say_json(answer(k, done))
+        say_json(answer(k, by))
     else:
-        say(class_lines(k, done))
+        say(class_lines(k, by))
 
 
 @app.command()
@@ -163,7 +164,7 @@ def sheet(
     from faultodds_cli.drill.sheet import write_sheet
 
     write_sheet(_dryer(), level, seed, to, paper, force)
-    say(wrap(f"Written: {to}. Open it and print it; keep back the last page, it has the answers."))
+    say(wrap(f"Written: {to}. Open it and print it; keep back what is headed 'answers'."))
 
 
 @app.command()

@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from msgspec.structs import replace
+
 from faultodds_cli.drill.game import Drill, Step
 from faultodds_cli.drill.levels import traps
 from faultodds_cli.drill.words import Move
@@ -27,23 +29,31 @@ MOVES = 0.03
 class GaveAway:
     """One step beside the best move there, and how much dearer the whole job was likely to be with the step that was taken;
     None where that was not worked out. `told`: the share of what was open that a check could answer, else None; `why`: why the
-    best move there is advised."""
+    best move there is advised. Where a question was best and the step was work, the two losses are told apart: work is held beside
+    the best work, and `first` is what was to be asked before it, with what that was worth."""
 
     step: Step
     best: Move
     lost: float | None
     told: float | None
     why: str
+    first: tuple[Move, float] | None = None
+
+    @property
+    def in_all(self) -> float | None:
+        """How much dearer than the best move there, the question counted in."""
+        return None if self.lost is None else self.lost + (self.first[1] if self.first else 0.0)
 
 
 @dataclass(frozen=True)
 class Moved:
-    """What a finding should have done: for the truth and what it moved most, the chance before and after, and one's own. `seen`:
-    how often it is found on calls that began so, and on all others of those that the job could have been until then."""
+    """What a finding should have done: for the truth and what it moved most, the chance before and after, and one's own (None
+    where it was not named). `seen`: how often it is found on calls that began so, and on all others of those that the job could
+    have been until then."""
 
     step: Step
     faults: dict[str, tuple[float, float]]
-    own: dict[str, tuple[float, float]]
+    own: dict[str, tuple[float | None, float | None]]
     seen: dict[str, tuple[float, float]]
 
 
@@ -71,14 +81,14 @@ class Adviser:
     tick: Tick
     known: dict[object, Advice] = field(default_factory=dict)
 
-    def at(self, step: Step, done: Done, visit: TrialJob) -> Advice:
-        """The advice where a step was taken, after the moves that were `done`."""
+    def at(self, step: Step, done: Done, visit: TrialJob, asking: bool = True) -> Advice:
+        """The advice where a step was taken, after the moves that were `done`; without `asking`, the best work there."""
         from faultodds.advice import advise
 
-        key = (done, step.situation.state)
+        key = (done, step.situation.state, asking)
         if key not in self.known:
             self.tick(len(self.known), len(self.known) + 1)
-            self.known[key] = advise(visit.appliance, step.belief, step.situation)
+            self.known[key] = advise(visit.appliance, step.belief, replace(step.situation, asking=asking))
         return self.known[key]
 
 
@@ -89,11 +99,24 @@ def debrief(drill: Drill, fresh: TrialJob, tick: Tick = lambda done, of: None) -
     steps, done = list[GaveAway](), _NOTHING
     for step in drill.steps:
         if step.move.kind != "state":
-            advice = adviser.at(step, done, seen)
-            steps.append(GaveAway(step, _move(advice), _lost(advice, step, seen), _told(advice, step), advice.why))
+            steps.append(_gave_away(adviser, step, done, seen))
         done = _then(done, step.move)
     there = traps(seen)
     return Debrief(drill, fresh, best_plan(fresh, adviser), steps, _moved(drill), there)
+
+
+def _gave_away(adviser: Adviser, step: Step, done: Done, visit: TrialJob) -> GaveAway:
+    """A step beside the best move there; work that is dearer than the best work by more than a question is held beside that."""
+    advice = adviser.at(step, done, visit)
+    lost, told = _lost(advice, step, visit), _told(advice, step)
+    asked = next((q.worth for q in advice.questions if (advice.kind, advice.name) == ("ask", q.question.name)), None)
+    if asked is None or step.move.kind == "ask":
+        return GaveAway(step, _move(advice), lost, told, advice.why)
+    work = adviser.at(step, done, visit, asking=False)
+    beside = None if lost is None else max(lost - asked, 0.0)
+    if beside is not None and beside < asked:
+        return GaveAway(step, _move(advice), lost, told, advice.why)
+    return GaveAway(step, _move(work), beside, told, work.why, (_move(advice), asked))
 
 
 def best_plan(visit: TrialJob, adviser: Adviser) -> list[Step]:
@@ -153,7 +176,7 @@ def _same(one: Move, other: Move) -> bool:
 
 def _moved(drill: Drill) -> list[Moved]:
     """Every step that taught something, with the odds around it."""
-    from faultodds.calibration import began, bounded, rest
+    from faultodds.calibration import began, bounded
 
     k, truth = drill.k, drill.visit.call.main_cause.partition(".")[0]
     told = [s for s in drill.steps if s.named is not None]
@@ -165,13 +188,8 @@ def _moved(drill: Drill) -> list[Moved]:
         before, after = (began(b, k) for b in (last.belief, then.belief if then else drill.visit.belief))
         most = max((f for f in before if f != truth), key=lambda f: abs(after[f] - before[f]))
         shown = [truth, *([most] if abs(after[most] - before[most]) >= MOVES else [])]
-        others = len(before)
-
-        def own(named: dict[str, float], fault: str, others: int = others) -> float:
-            return named.get(fault, rest(named) / (others - len(named)))
-
         was, is_now = bounded(here.named or {}), bounded((then.named if then else here.named) or {})
-        mine = {f: (own(was, f), own(is_now, f)) for f in shown} if then else {}
+        mine = {f: (was.get(f), is_now.get(f)) for f in shown} if then else {}
         chances = {f: (before[f], after[f]) for f in shown}
         found.append(Moved(last, chances, mine, _seen(last, then.belief if then else drill.visit.belief, chances)))
     return found

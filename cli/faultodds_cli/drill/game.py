@@ -141,7 +141,7 @@ class Drill:
 
     def _take(self, named: dict[str, float]) -> None:
         """Odds as they are taken, said back."""
-        from faultodds.calibration import bounded, rest
+        from faultodds.calibration import bounded
 
         self.named = bounded(named)
         if not named:
@@ -149,7 +149,7 @@ class Drill:
             return
         scaled = sum(named.values()) > sum(self.named.values()) + 1e-9
         more = " Nobody knows for certain: 99 % is the most in all." if scaled else ""
-        self.tell(f"Taken as {odds_words(self.named)}; anything else {100 * rest(self.named):.0f} %.{more}")
+        self.tell(f"Taken as {odds_words(self.named, rest=True)}.{more}")
 
     def _named(self, line: str) -> dict[str, float]:
         from faultodds.calibration import NAMED, said

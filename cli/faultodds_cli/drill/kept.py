@@ -32,10 +32,12 @@ class Record(msgspec.Struct, forbid_unknown_fields=True):
 
 
 class Kept(msgspec.Struct):
-    """One drill of one person, and where it lies."""
+    """One drill of one person, and where it lies. `again`: the same call was begun before by the same name; its findings, if not
+    its end, are known, so it is practice and counts for no score."""
 
     path: Path
     record: Record
+    again: bool = False
 
     @property
     def drill(self) -> str:
@@ -84,6 +86,14 @@ def drills(person: str, data: str | None) -> list[Kept]:
 
 
 def _read(folder: Path) -> Iterator[Kept]:
+    known = set[str]()
+    for kept in _decoded(folder):
+        kept.again = kept.drill in known
+        known.add(kept.drill)
+        yield kept
+
+
+def _decoded(folder: Path) -> Iterator[Kept]:
     for path in sorted(folder.glob("*.json")):
         try:
             if path.stat().st_size > LARGEST:
@@ -97,12 +107,24 @@ def begin(person: str, data: str | None, level: int, seed: int, qualified: bool)
     """A new drill of a person; it is on disk with its first line."""
     folder = folder_of(person, data)
     last = max((int(p.name[:4]) for p in folder.glob("[0-9][0-9][0-9][0-9]_*.json")), default=0)
-    return Kept(folder / f"{last + 1:04d}_{level}-{seed}.json", Record(level, seed, qualified))
+    kept = Kept(folder / f"{last + 1:04d}_{level}-{seed}.json", Record(level, seed, qualified))
+    kept.again = kept.drill in {k.drill for k in drills(person, data)}
+    return kept
 
 
-def ended(kept: list[Kept]) -> list[Drilled]:
-    """The drills that have ended, as scores are worked out from them."""
-    return [k.record.done for k in kept if k.record.done is not None]
+class Played(msgspec.Struct, frozen=True):
+    """What a person's drills come to: those that have ended and count, how many were played again, and how many were left half
+    way."""
+
+    done: list[Drilled]
+    again: int
+    unfinished: int
+
+
+def played(kept: list[Kept]) -> Played:
+    """The drills as scores are worked out from them: each call counts once, the first time."""
+    done = [k.record.done for k in kept if k.record.done is not None and not k.again]
+    return Played(done, sum(k.again for k in kept), sum(k.record.done is None for k in kept if not k.again))
 
 
 def forget(person: str, data: str | None) -> int:

@@ -29,16 +29,20 @@ WHO = "T2"
 
 def drill_of(appliance: Appliance, level: int, seed: int, qualified: bool = False) -> TrialJob:
     """The call of a level and seed, at the door. The levels 1 to 3 go by what is known at the door alone, so that odds which are
-    right stay right; level 4 is chosen by the truth, with seeds taking the traps in turn."""
+    right stay right; level 4 is chosen by the truth, with seeds taking the traps in turn, and is no other level's call: nobody
+    knows the answer from the drill of the same seed."""
     from faultodds_cli.trial.play import first_calls
     from faultodds_cli.trial.visit import TrialJob
 
     if level not in LEVELS:
         raise FaultoddsError(f"--level {level}: levels are 1 to {len(LEVELS)}. Type for example --level 1.")
+    taken = set[int]()
     for call in first_calls(MOST_CALLS, seed):
         visit = TrialJob(appliance, call, WHO, qualified)
-        if is_of(visit, level, seed):
+        other = next((n for n in OPEN_BITS if n != level and is_of(visit, n, seed)), None)
+        if is_of(visit, level, seed) and (other is None or other in taken):
             return visit
+        taken |= {other} if other else set()
     raise FaultoddsError(f"--seed {seed}: no call of level {level} in this series. Type another seed.")
 
 

@@ -18,8 +18,9 @@ if TYPE_CHECKING:
     from faultodds.audit import Interval
     from faultodds.calibration import Drilled, Person
     from faultodds.knowledge import Knowledge
+    from faultodds_cli.drill.kept import Kept, Played
 
-_CELLS = (8, 9, 10, 8)
+_CELLS = (8, 7, 10, 7, 6)
 # Drills and faults told on the trainer's page.
 MOST_TOLD = 6
 
@@ -30,12 +31,21 @@ def _person(k: Knowledge, done: Sequence[Drilled]) -> Person | None:
     return person(done, faults(k))
 
 
-def person_lines(k: Knowledge, name: str, done: Sequence[Drilled]) -> list[str]:
+def _besides(mine: Played) -> str:
+    """What does not count, in words."""
+    left = f" Left half way: {mine.unfinished}." if mine.unfinished else ""
+    again = f" Played again, and not counted: {mine.again}." if mine.again else ""
+    return left + again
+
+
+def person_lines(k: Knowledge, name: str, mine: Played) -> list[str]:
     """A person's page."""
-    p = _person(k, done)
+    p = _person(k, mine.done)
     if p is None:
-        return wrap(f"No drill of '{name}' has ended with odds in it. Type: faultodds drill play --name {name}")
-    lines = wrap(f"{name}: {p.drills} drill{'s' if p.drills > 1 else ''}, {p.slips} ended by a safety slip.")
+        none = f"No drill of '{name}' has ended with odds in it.{_besides(mine)}"
+        return wrap(f"{none} Type: faultodds drill play --name {name}")
+    count = f"{name}: {p.drills} drill{'s' if p.drills > 1 else ''}, {p.slips} ended by a safety slip."
+    lines = wrap(f"{count}{_besides(mine)}")
     lines += ["", *sure_lines(p), ""]
     lines += wrap(f"Brier score {_interval(p.brier, p)}, log score {_interval(p.log, p)}, a step; 0 is best.")
     lines += wrap(f"No idea at all, every fault alike, scores {p.even[0]:.2f} and {p.even[1]:.2f}.", "  ")
@@ -78,7 +88,14 @@ def sure_lines(p: Person) -> list[str]:
 
 def sure_words(p: Person) -> str:
     """The same, on one line."""
-    text = f"Of your favourite fault you said {percent(p.sure)} on average; it was the one in {percent(p.right)} of the steps. "
+    none = f"In {p.no_favourite} of {p.steps} steps no fault led your odds; those count in the scores alone. "
+    none = none if p.no_favourite else ""
+    if p.sure is None or p.right is None:
+        return none.strip()
+    text = (
+        f"{none}Of your favourite fault you said {percent(p.sure)} on average; it was the one in {percent(p.right)} of "
+    )
+    text += "the other steps. " if none else "the steps. "
     gap = p.too_sure
     if gap is None:
         return text + "Too few drills of levels 1 to 3 to call that over- or under-confident; play on."
@@ -105,11 +122,15 @@ def _called_lines(p: Person) -> list[str]:
     for head, sign in (("Called too often", 1), ("Called too seldom", -1)):
         told = [c for c in p.faults if c.more.value * sign > 0][:3]
         words = (
-            f"{c.name} {c.said:.1f} calls, was {c.was}{'' if c.more.clear and p.drills >= FEWEST else ' (may be chance)'}"
+            f"{_spelt(c.name)} {c.said:.1f} calls, was {c.was}{'' if c.more.clear and p.drills >= FEWEST else ' (may be chance)'}"
             for c in told
         )
         lines += wrap(f"{head}: {'; '.join(words) or 'none'}.", "", "  ")
     return lines
+
+
+def _spelt(fault: str) -> str:
+    return fault.replace("_", " ")
 
 
 def _curve_lines(k: Knowledge, p: Person) -> list[str]:
@@ -124,24 +145,42 @@ def _curve_lines(k: Knowledge, p: Person) -> list[str]:
     return lines
 
 
-def class_lines(k: Knowledge, done: Mapping[str, Sequence[Drilled]]) -> list[str]:
-    """The trainer's page."""
-    people = {name: p for name, d in done.items() if (p := _person(k, d)) is not None}
-    if not people:
-        return wrap("No drill has ended yet. Type: faultodds drill play --name NAME --level 1 --seed 1")
-    lines = columns("WHO", ("drills", "Brier", "too sure", "slips"), _CELLS)
-    for name, p in people.items():
-        sure = "?" if p.too_sure is None else f"{100 * p.too_sure.value:+.0f}{'' if p.verdict else ' ?'}"
-        lines += columns(f"  {name}", (str(p.drills), f"{p.brier.value:.2f}", sure, str(p.slips)), _CELLS)
+def class_lines(k: Knowledge, by: Mapping[str, Played]) -> list[str]:
+    """The trainer's page: everybody with drills, whether any has ended or not."""
+    known = {name: mine for name, mine in by.items() if mine.done or mine.unfinished}
+    if not known:
+        return wrap("No drill has been begun yet. Type: faultodds drill play --name NAME --level 1 --seed 1")
+    lines = columns("WHO", ("drills", "Brier", "too sure", "slips", "left"), _CELLS)
+    for name, mine in known.items():
+        p, left = _person(k, mine.done), str(mine.unfinished or "")
+        cells = ("0", "", "", "", left) if p is None else (str(p.drills), *_marks(p), str(p.slips), left)
+        lines += columns(f"  {name}", cells, _CELLS)
     lines += wrap(
         "Brier: 0 is best. Too sure: points that the favourite's chance was above how often it was so; ? may be chance, or no "
-        "more than the program's own.",
+        "more than the program's own. Left: drills left half way.",
         "  ",
     )
+    again = sum(mine.again for mine in by.values())
+    lines += wrap(f"Played again by the same name, and not counted: {again}.", "  ") if again else []
+    done = {name: mine.done for name, mine in known.items()}
     everybody = _person(k, [d for each in done.values() for d in each])
-    assert everybody is not None
-    lines += ["", "THE CLASS TOGETHER", *sure_lines(everybody), *_called_lines(everybody), "", *_by_drill(k, done)]
-    return lines
+    if everybody is None:
+        return lines
+    return [
+        *lines,
+        "",
+        "THE CLASS TOGETHER",
+        *sure_lines(everybody),
+        *_called_lines(everybody),
+        "",
+        *_by_drill(k, done),
+    ]
+
+
+def _marks(p: Person) -> tuple[str, str]:
+    """Brier score, and how much too sure."""
+    sure = "?" if p.too_sure is None else f"{100 * p.too_sure.value:+.0f}{'' if p.verdict else ' ?'}"
+    return f"{p.brier.value:.2f}", sure
 
 
 def _by_drill(k: Knowledge, done: Mapping[str, Sequence[Drilled]]) -> list[str]:
@@ -154,32 +193,36 @@ def _by_drill(k: Knowledge, done: Mapping[str, Sequence[Drilled]]) -> list[str]:
     lines = columns("DRILLS THAT COST MOST", ("played", "lost", "slips"), (8, 9, 8))
     for name in sorted(mean, key=lambda n: (-mean[n], n))[:MOST_TOLD]:
         slips = sum(bool(d.slip) for d in by[name])
-        head = f"  {name} ({by[name][0].truth})"
+        head = f"  {name} ({_spelt(by[name][0].truth)})"
         lines += columns(head, (str(len(by[name])), money(mean[name], k), str(slips)), (8, 9, 8))
     return lines
 
 
-def answer(k: Knowledge, done: Mapping[str, Sequence[Drilled]]) -> dict[str, Any]:
+def answer(k: Knowledge, by: Mapping[str, Played]) -> dict[str, Any]:
     """The object of `--json`."""
-    return {"synthetic": True, "people": {name: _plain(_person(k, d)) for name, d in done.items()}}
+    return {"synthetic": True, "people": {name: _plain(_person(k, mine.done), mine) for name, mine in by.items()}}
 
 
-def _plain(p: Person | None) -> dict[str, Any] | None:
+def _plain(p: Person | None, mine: Played) -> dict[str, Any]:
+    besides = {"again": mine.again, "unfinished": mine.unfinished}
     if p is None:
-        return None
+        return {"drills": 0, **besides}
 
     def span(i: Interval | None) -> dict[str, float] | None:
         return None if i is None else {"value": rounded(i.value), "low": rounded(i.low), "high": rounded(i.high)}
 
     return {
         "drills": p.drills,
+        **besides,
         "brier": span(p.brier),
         "log": span(p.log),
         "reliability": rounded(p.parts.reliability),
         "resolution": rounded(p.parts.resolution),
         "uncertainty": rounded(p.parts.uncertainty),
-        "sure": rounded(p.sure),
-        "right": rounded(p.right),
+        "sure": None if p.sure is None else rounded(p.sure),
+        "right": None if p.right is None else rounded(p.right),
+        "steps": p.steps,
+        "no_favourite": p.no_favourite,
         "too_sure": span(p.too_sure),
         "program_too_sure": span(p.program),
         "verdict": ("under-confident", "neither", "over-confident")[p.verdict + 1],
@@ -190,19 +233,24 @@ def _plain(p: Person | None) -> dict[str, Any] | None:
     }
 
 
-def write_csv(path: Path, done: Mapping[str, Sequence[Drilled]], force: bool = False) -> None:
-    """A line a person and drill."""
+def write_csv(path: Path, every: Mapping[str, Sequence[Kept]], force: bool = False) -> None:
+    """A line a person and drill; one that was left half way has no end yet, and its truth is not told."""
     from faultodds.files import cannot_write, refuse_taken, written_whole
 
     refuse_taken(path, "--csv", "class.csv", kind="a table", endings=(".csv",), force=force)
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\n")
-    rows.writerow(("name", "drill", "truth", "steps", "cost", "best", "wrong_parts", "slip"))
-    for name, each in done.items():
-        for d in each:
-            rows.writerow(
-                (name, d.drill, d.truth, len(d.forecasts), f"{d.cost:.2f}", f"{d.best:.2f}", d.wrong_parts, d.slip)
+    rows.writerow(("name", "drill", "state", "truth", "steps", "cost", "best", "wrong_parts", "slip"))
+    for name, each in every.items():
+        for kept in each:
+            d = kept.record.done
+            state = "left half way" if d is None else "played again" if kept.again else "ended"
+            end = (
+                ("",) * 6
+                if d is None
+                else (d.truth, len(d.forecasts), f"{d.cost:.2f}", f"{d.best:.2f}", d.wrong_parts, d.slip)
             )
+            rows.writerow((name, kept.drill, state, *end))
     try:
         with written_whole(path, shared=True) as beside:
             beside.write_text(text.getvalue(), encoding="utf-8")

@@ -1,7 +1,7 @@
 """A drill on paper, for a class without computers: sheets of a page like every other, HTML or PDF.
 
-The first sheet is filled in. The second has every finding, covered by a strip of paper and uncovered one at a time. The third
-has the answers.
+The first sheet is filled in. The second has every finding, covered by a strip of paper and uncovered one at a time, and what
+everything costs. The third has the answers.
 """
 
 from __future__ import annotations
@@ -13,13 +13,14 @@ from faultodds.names import capital
 from faultodds_cli.drill.debrief import Adviser, best_plan
 from faultodds_cli.drill.game import Drill
 from faultodds_cli.drill.levels import LEVELS, drill_of
-from faultodds_cli.drill.show import complaint, did, facts_words
+from faultodds_cli.drill.show import complaint, did, facts_words, plan_ended
 from faultodds_cli.drill.words import odds_words
 from faultodds_cli.shared.progress import counted
 from faultodds_cli.shared.text import money
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
+    from faultodds.knowledge import Knowledge, Work
     from faultodds.reports import Block
     from faultodds_cli.trial.visit import TrialJob
 
@@ -69,29 +70,68 @@ def _pupils(visit: TrialJob, level: int) -> list[Block]:
 
 
 def _findings(visit: TrialJob, name: str) -> list[Block]:
-    """Every question, look and reading on the machine as it was found, in the order of the file, which is no order of use."""
+    """Every question, look and reading on the machine as it was found, in the order of the file, which is no order of use, with
+    minutes and money; what repairs take below."""
     from faultodds.reports import Block
 
     k, call = visit.appliance.knowledge, visit.call
-    drill, rows = Drill(visit, lambda question: None), list[tuple[str, str, str]]()
+    drill, rows = Drill(visit, lambda question: None), list[tuple[str, ...]]()
+    asking = (f"{k.costs.ask_minutes:g}", money(k.costs.ask_minutes * visit.rate, k))
     for n, symptom in k.symptom.items():
         if not symptom.looked_at and (answer := call.ask(n)) is not None and n not in call.complaint:
-            rows.append((symptom.ask or symptom.title, f"{k.costs.ask_minutes:g}", symptom.outcomes[answer]))
+            rows.append((symptom.ask or symptom.title, *asking, symptom.outcomes[answer]))
     for n, check in k.check.items():
-        fits = all(visit.facts.get(f) == v for f, v in check.needs.items())
-        if fits and n != k.costs.verify and not (check.qualified and not visit.qualified):
+        if n != k.costs.verify and _fits(visit, check):
             visit.shown = call.check(n, visit.who)
-            opened = f" ({', '.join(k.access[i].title for i in check.access)})" if check.access else ""
-            rows.append((f"{check.title}{opened}", f"{check.minutes:.0f}", drill.shown_words()))
-    labour = money(k.costs.labour_rate, k)
-    away = "; ".join(f"{a.title}: {a.open_minutes + a.close_minutes:.0f} min" for a in k.access.values())
+            rows.append((_with_opening(k, check), *_takes(visit, check), drill.shown_words()))
     how = "Lay a strip of paper over the last column before anybody reads it. Uncover one row when it was done."
     return [
         Block("sheet", f"Drill {name}: findings"),
         Block("text", how),
-        Block("text", f"Opening and closing, once: {away}. Labour {labour} an hour."),
-        Block("table", items=("Ask, look or measure", "min", "It shows"), rows=tuple(rows)),
+        Block("table", items=("Ask, look or measure", "min", k.costs.currency, "It shows"), rows=tuple(rows)),
+        *_repairs(visit),
     ]
+
+
+def _repairs(visit: TrialJob) -> list[Block]:
+    """What everything else costs: repairs with their parts, opening, the run, a wrong end."""
+    from faultodds.reports import Block
+
+    k, run = visit.appliance.knowledge, visit.appliance.knowledge.check[visit.appliance.knowledge.costs.verify]
+    labour = money(k.costs.labour_rate, k)
+    away = "; ".join(
+        f"{a.title}: {minutes:.0f} min, {money(minutes * visit.rate, k)}"
+        for a in k.access.values()
+        if (minutes := a.open_minutes + a.close_minutes)
+    )
+    run_minutes, run_price = _takes(visit, run)
+    ends = (
+        f"The run that proves a repair: {run_minutes} min, {run_price}. Coming back because it was not right: "
+        f"{money(k.costs.callback + k.costs.travel, k)} and the right repair. Handing over: {money(k.costs.refer, k)}."
+    )
+    rows = tuple((_with_opening(k, r), *_takes(visit, r)) for r in k.repair.values() if _fits(visit, r))
+    return [
+        Block("head", "What repairs and the rest cost"),
+        Block("text", f"Labour {labour} an hour, and parts, in every figure. Opening and closing, once: {away}."),
+        Block("text", ends),
+        Block("table", items=("Change or mend", "min", k.costs.currency), rows=rows),
+    ]
+
+
+def _fits(visit: TrialJob, work: Work) -> bool:
+    """Whether some work can be done on this machine, by an apprentice."""
+    on_it = all(visit.facts.get(f) == v for f, v in work.needs.items())
+    return on_it and not (work.qualified and not visit.qualified)
+
+
+def _takes(visit: TrialJob, work: Work) -> tuple[str, str]:
+    """Minutes and money of some work by itself."""
+    return f"{work.minutes:.0f}", money(work.minutes * visit.rate + work.cost, visit.appliance.knowledge)
+
+
+def _with_opening(k: Knowledge, work: Work) -> str:
+    opened = ", ".join(k.access[i].title for i in work.access)
+    return f"{work.title} ({opened})" if opened else work.title
 
 
 def _answers(visit: TrialJob, name: str, adviser: Adviser) -> list[Block]:
@@ -115,4 +155,5 @@ def _answers(visit: TrialJob, name: str, adviser: Adviser) -> list[Block]:
         *([Block("text", "The customer had it wrong:"), Block("list", items=tuple(wrong))] if wrong else []),
         Block("head", "The best plan, and the odds after each step"),
         Block("table", items=heads, rows=tuple(rows)),
+        Block("text", plan_ended(visit)),
     ]

@@ -15,9 +15,12 @@ from faultodds_cli.shared.text import cautions, columns, labelled, money, percen
 if TYPE_CHECKING:
     from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, Work
     from faultodds_cli.drill.kept import Kept
+    from faultodds_cli.trial.visit import TrialJob
 
 # A step that gave away less is not spoken of; the prices are no better than that.
 WORTH_A_WORD = 5.0
+# A finding that raises the truth by less tells nothing.
+TOLD = 0.01
 # Reasons told of steps that would have been better.
 REASONS = 3
 _CELLS = (8, 9)
@@ -44,6 +47,8 @@ def opening(drill: Drill, kept: Kept) -> list[str]:
         "Say your own odds of what began it (coarse is fine: duct likely, coils 1 in 4), then what you do. No odds and no "
         "advice are shown until the end. help tells what can be typed."
     )
+    if kept.again:
+        lines += wrap("PLAYED AGAIN: you began this call before, so it is for practice and counts for no score.")
     lines += ["", *wrap(f"Asked first, and no to all: {', '.join(s.title for s in k.stop.values())}.")]
     lines += ["", *complaint_lines(k, call.complaint)]
     lines += wrap("; ".join(facts_words(k, drill.visit.facts)), "Told: ", "  ")
@@ -155,7 +160,8 @@ def did(k: Knowledge, move: Move) -> str:
         work = {**k.check, **k.repair}
         return ("REPAIR " if move.kind == "repair" else "") + " and ".join(work[n].title for n in move.names)
     if move.kind == "state":
-        return "machine: " + ", ".join(move.names + move.shuts)
+        undone = [f"no longer {k.access[i].title}" for i in move.shuts]
+        return "machine: " + ", ".join([*(k.access[i].title for i in move.names), *undone])
     return {"close": "leave", "refer": "hand over"}[move.kind]
 
 
@@ -178,8 +184,9 @@ def ending(end: Debrief) -> list[str]:
             "",
             *cautions([f"SAFETY. {drill.slip}", "The drill ends here. On a real call somebody could be hurt."]),
         ]
-    lines += ["", "YOUR WAY", *story(k, drill.steps), *_how_it_ended(end, visit.ending)]
-    lines += ["", "THE BEST PLAN, SAME CALL, SAME LUCK", *story(k, end.plan)]
+    lines += ["", "YOUR WAY", *story(k, drill.steps)]
+    lines += wrap(_parts_wasted("Ended by a safety slip.", visit) if drill.slip else how_it_ended(visit), "  ")
+    lines += ["", "THE BEST PLAN, SAME CALL, SAME LUCK", *story(k, end.plan), *wrap(plan_ended(end.best), "  ")]
     if not drill.slip:
         lines += ["", *_money(end)]
     lines += ["", *_given_away(end), "", *_findings(end), *_told_most(end)]
@@ -206,19 +213,24 @@ def _truth(end: Debrief) -> list[str]:
     return lines
 
 
-def _how_it_ended(end: Debrief, ending: str) -> list[str]:
-    visit = end.drill.visit
-    parts = f" Parts that were not faulty: {visit.wrong_parts}." if visit.wrong_parts else " No part was wasted."
-    if end.drill.slip:
-        return wrap(f"Ended by a safety slip.{parts}", "  ")
-    how = (
-        "Handed over."
-        if ending == "handed over"
-        else "It stays right."
-        if not visit.came_back
-        else "IT COMES BACK: a callback and the right repair."
-    )
-    return wrap(how + parts, "  ")
+def how_it_ended(visit: TrialJob) -> str:
+    """What came of a call, and of the parts on it."""
+    if visit.ending == "handed over":
+        return _parts_wasted("Handed over.", visit)
+    back = "IT COMES BACK: a callback and the right repair."
+    return _parts_wasted(back if visit.came_back else "It stays right.", visit)
+
+
+def plan_ended(visit: TrialJob) -> str:
+    """The same of the plan, which goes by odds too; where it went wrong, that is said."""
+    wrong = visit.came_back or visit.wrong_parts
+    plain = "The plan was wrong on this call: it is best on average, and its odds were against what was so here. "
+    return f"{plain if wrong else ''}{how_it_ended(visit)}"
+
+
+def _parts_wasted(how: str, visit: TrialJob) -> str:
+    parts = f"Parts that were not faulty: {visit.wrong_parts}." if visit.wrong_parts else "No part was wasted."
+    return f"{how} {parts}"
 
 
 def _money(end: Debrief) -> list[str]:
@@ -232,28 +244,36 @@ def _money(end: Debrief) -> list[str]:
     lines += columns("  in all", (money(mine.cost, k), money(best.cost, k)), _CELLS)
     lines += columns("  minutes", (f"{mine.minutes:.0f}", f"{best.minutes:.0f}"), _CELLS)
     if mine.cost < best.cost - 1:
-        lines += wrap(
-            "You came out cheaper than the plan: on one call luck can do that. Below is what each step was worth.", "  "
-        )
+        why = "the plan was wrong here" if best.came_back or best.wrong_parts else "on one call luck can do that"
+        lines += wrap(f"You came out cheaper than the plan: {why}. Below is what each step was worth.", "  ")
     return lines
 
 
 def _given_away(end: Debrief) -> list[str]:
     """The steps that gave something away, dearest first, by what was known then."""
     k = end.drill.k
-    dear = [g for g in end.steps if g.lost is not None and g.lost >= WORTH_A_WORD]
-    unpriced = [g for g in end.steps if g.lost is None]
+    dear = [g for g in end.steps if (g.in_all or 0.0) >= WORTH_A_WORD]
+    slipped = end.drill.steps[-1] if end.drill.slip else None
+    unpriced = [g for g in end.steps if g.in_all is None and g.step is not slipped]
     lines = wrap("WHERE IT WAS LOST, by what was known at that step (not by luck)")
     if not dear and not unpriced:
         return [*lines, *wrap("Nowhere: no step gave away as much as the prices can tell.", "  ")]
     told = set[str]()
-    for g in [*sorted(dear, key=lambda g: -(g.lost or 0.0)), *unpriced]:
+    for g in [*sorted(dear, key=lambda g: -(g.in_all or 0.0)), *unpriced]:
         how = "worth more was" if g.lost is None else f"about {money(g.lost, k)} dearer than"
-        lines += wrap(f"{_at(g, k)}: {how}: {did(k, g.best)}.{_could(g)}", "  ", "    ")
+        lines += wrap(_sentence(f"{_at(g, k)}: {how}: {did(k, g.best)}") + _could(g), "  ", "    ")
         if g.why not in told and len(told) < REASONS:
             lines += wrap(f"Why that: {g.why}", "    ")
             told.add(g.why)
+        if g.first is not None and g.first[1] >= WORTH_A_WORD:
+            asked, worth = g.first
+            title = did(k, asked).removeprefix("ask: ")
+            lines += wrap(f"Another {money(worth, k)} or so was lost by not asking first: {title}.", "    ")
     return lines
+
+
+def _sentence(text: str) -> str:
+    return text if text.endswith("?") else f"{text}."
 
 
 def _at(g: GaveAway, k: Knowledge) -> str:
@@ -273,7 +293,7 @@ def _findings(end: Debrief) -> list[str]:
     k = end.drill.k
     door, yours = end.drill.steps[0].belief, odds_words((end.drill.forecasts or [{}])[0])
     at_first = {**leading(door, k), end.truth: began(door, k)[end.truth]}
-    lines = wrap(f"AT THE DOOR: {odds_words(at_first)}; you: {yours}.", "", "  ")
+    lines = wrap(f"AT THE DOOR: {odds_words(at_first, rest=True)}. You: {yours}.", "", "  ")
     if not end.moved:
         return [*lines, *wrap("Nothing was asked or looked at, so nothing moved the odds.")]
     lines += wrap("WHAT EACH FINDING SHOULD HAVE DONE (chance that it began there, before and after; yours behind)")
@@ -297,7 +317,7 @@ def _told_most(end: Debrief) -> list[str]:
         rises = [
             (after - before, step, before, after) for step, before, after in zip(steps, odds, odds[1:], strict=False)
         ]
-        found = [each for each in rises if each[1].shown and each[1].move.kind in ("ask", "check") and each[0] > 0]
+        found = [each for each in rises if each[1].shown and each[1].move.kind in ("ask", "check") and each[0] >= TOLD]
         if found:
             _, step, before, after = max(found, key=lambda each: each[0])
             what = f"{capital(did(k, step.move))}: {step.shown}{f' = {step.means}' if step.means else ''}"
@@ -322,7 +342,19 @@ def _seen(moved: Moved, fault: str) -> str:
 
 
 def _own(moved: Moved, fault: str) -> str:
-    return f"; you {_from_to(moved.own[fault])}" if fault in moved.own else ""
+    """The learner's own chances of a fault; one that was not named has none that he said."""
+    if fault not in moved.own:
+        return ""
+    before, after = moved.own[fault]
+    if before is None and after is None:
+        return "; you: not named"
+    if before is not None and after is not None:
+        return f"; you: {_from_to((before, after))}"
+    return f"; you: {_said(before)}, then {_said(after)}"
+
+
+def _said(p: float | None) -> str:
+    return "not named" if p is None else percent(p)
 
 
 def _from_to(odds: tuple[float, float]) -> str:

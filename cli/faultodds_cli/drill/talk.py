@@ -79,7 +79,10 @@ def close(talk: Talk, kept: Kept, end: Debrief) -> None:
     kept.record.done = result(end, kept.drill, kept.record.level not in OPEN_BITS)
     kept.save()
     talk.say(show.ending(end))
-    talk.tell(f"\nKept. How sure you may be, over all your drills: faultodds drill score {kept.path.parent.name}")
+    known = " It was played again, and counts for no score." if kept.again else ""
+    talk.tell(
+        f"\nKept.{known} How sure you may be, over all your drills: faultodds drill score {kept.path.parent.name}"
+    )
 
 
 def _look(room: Room, drill: Drill, move: Move) -> None:

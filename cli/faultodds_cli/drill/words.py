@@ -271,9 +271,10 @@ def in_words(k: Knowledge, text: str) -> str:
     return re.sub(r"(\w+)=(\w+)", said, text)
 
 
-def odds_words(named: dict[str, float]) -> str:
-    """Odds as they are said back."""
-    from faultodds.advice import percent
+def odds_words(named: dict[str, float], rest: bool = False) -> str:
+    """Odds as they are said back, with what is left for anything else; together 100 %."""
+    from faultodds.advice import percents
 
-    parts: Sequence[str] = [f"{name.replace('_', ' ')} {percent(p)}" for name, p in named.items()]
-    return ", ".join(parts) or "no idea"
+    whole = percents([*named.values(), 1.0 - sum(named.values())])
+    parts: Sequence[str] = [f"{name.replace('_', ' ')} {p}" for name, p in zip(named, whole, strict=False)]
+    return (", ".join(parts) or "no idea") + (f"; anything else {whole[-1]}" if rest else "")

@@ -129,7 +129,7 @@ def _branch_lines(k: Knowledge, step: PlanStep, branch: Branch, lead: str, under
 
 def branch_title(k: Knowledge, step: PlanStep, branch: Branch) -> str:
     """What is found, with its chance: "if weak (34 %): flap half open, weak"."""
-    from faultodds.advice.plan import answers, everything
+    from faultodds.advice.plan import answers, branch_percent, everything
 
     if not branch.outcomes:
         return "when that is done"
@@ -137,11 +137,11 @@ def branch_title(k: Knowledge, step: PlanStep, branch: Branch) -> str:
     if everything(k, step, branch):
         return "whatever it shows"
     if branch.then is None and len(step.branches) > 1:
-        return f"otherwise, {percent(branch.chance)} ({', '.join(branch.outcomes)})"
+        return f"otherwise, {branch_percent(step, branch)} ({', '.join(branch.outcomes)})"
     names = " or ".join(branch.outcomes)
     run = "run " if step.kind == "repair" else ""
     said = f": {words[names]}" if names in words and words[names] != names.replace("_", " ") else ""
-    return f"if {run}{names} ({percent(branch.chance)}){said}"
+    return f"if {run}{names} ({branch_percent(step, branch)}){said}"
 
 
 def _wrapped(text: str, lead: str, under: str, cells: tuple[str, ...]) -> Iterator[str]:

@@ -29,7 +29,7 @@ from faultodds_cli.shared.show_known import (
     shop_lines,
 )
 from faultodds_cli.shared.show_odds import odds_table
-from faultodds_cli.shared.text import cautions, labelled, percent, wrap
+from faultodds_cli.shared.text import cautions, labelled, percents, wrap
 
 if TYPE_CHECKING:
     from faultodds.job import Standing
@@ -91,7 +91,8 @@ def why_back_lines(view: Standing) -> list[str]:
         "a fault has come since": why.new,
         "nothing is wrong now": why.sound,
     }
-    said = [f"{text} {percent(chance)}" for text, chance in reasons.items() if chance >= 0.005]
+    told = zip(reasons, reasons.values(), percents(reasons.values()), strict=True)
+    said = [f"{text} {whole}" for text, chance, whole in told if chance >= 0.005]
     return wrap(f"Came back on {back.on}, {_count(back.days, 'day')} after it was left: {', '.join(said)}.")
 
 

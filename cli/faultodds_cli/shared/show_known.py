@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from faultodds.names import capital
-from faultodds_cli.shared.text import cautions, percent, percent_fine, wrap
+from faultodds_cli.shared.text import cautions, percent_fine, percents, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
@@ -73,7 +73,8 @@ def likelihood_words(likelihood: Mapping[str, float]) -> str:
     parts = sorted(((w / total, o) for o, w in likelihood.items() if w > 0), key=lambda x: (-x[0], x[1]))
     if parts[0][0] > 0.995:
         return parts[0][1]
-    return " / ".join(f"{o} {percent(w)}" for w, o in parts if w >= 0.005)
+    whole = percents(w for w, _ in parts)
+    return " / ".join(f"{o} {p}" for (w, o), p in zip(parts, whole, strict=True) if w >= 0.005)
 
 
 def misfit_lines(view: Standing) -> list[str]:

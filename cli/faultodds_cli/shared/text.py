@@ -177,6 +177,13 @@ def percent(p: float) -> str:
     return in_words(p)
 
 
+def percents(chances: Iterable[float]) -> list[str]:
+    """Chances that exclude each other, as whole percents that add up."""
+    from faultodds.advice import percents as in_words
+
+    return in_words(chances)
+
+
 def percent_fine(p: float) -> str:
     """A small chance with two digits."""
     return f"{p * 100:.2g} %"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from faultodds.names import capital, rounded
 from faultodds_cli.shared.show_known import basis, evidence_lines
-from faultodds_cli.shared.text import columns, listed, money, paragraphs, percent, row, width, wrap
+from faultodds_cli.shared.text import columns, listed, money, paragraphs, percent, percents, row, width, wrap
 
 if TYPE_CHECKING:
     from faultodds.job import Standing
@@ -116,10 +116,11 @@ def _chance_lines(view: Standing, load: Load) -> list[str]:
     )
     lines = wrap(said)
     never = []
+    _, others, nobody = percents((load.chance, load.others, load.nobody))
     if load.others >= 0.005:
-        never.append(f"{percent(load.others)} is other people's work")
+        never.append(f"{others} is other people's work")
     if load.nobody >= 0.005:
-        never.append(f"{percent(load.nobody)} is not on the list or not for this technician")
+        never.append(f"{nobody} is not on the list or not for this technician")
     if never:
         lines += wrap(f"No part helps with the rest: {' and '.join(never)}.", "  ")
     return lines

@@ -14,7 +14,7 @@ from msgspec import Struct
 from faultodds.advice.machine import Way
 from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import CheckPrice, Ranking
-from faultodds.belief import Belief
+from faultodds.belief import Belief, answer_chances
 from faultodds.knowledge import Floats, repair_modes
 
 # An outcome less likely than this is not worth a word.
@@ -78,10 +78,17 @@ class Parts(Struct, dict=True):
         """(P,) odds of each part."""
         return np.asarray(self.belief.mode_odds @ self.of_mode)
 
-    def after(self, check: str) -> tuple[Floats, Floats]:
-        """(O,) chance of each outcome of a check, and (O, P) each part's odds together with it."""
+    def outcomes(self, name: str) -> tuple[str, ...]:
+        """What a check or a symptom may show, or the answers to a question about machine or house."""
         s = self.belief.suspects
-        joint = s.likelihood[s.rows[check]] * self.belief.now
+        return tuple(s.observables[name]) if name in s.observables else s.fact_values[name]
+
+    def after(self, name: str) -> tuple[Floats, Floats]:
+        """(O,) chance of each of `outcomes`, and (O, P) each part's odds together with it."""
+        s = self.belief.suspects
+        seen = name in s.observables
+        like = s.likelihood[s.rows[name]] if seen else answer_chances(s, self.belief.evidence.facts, name)
+        joint = like * self.belief.now
         return joint.sum(axis=1), joint @ s.member_float @ self.of_mode
 
     def of(self, modes: list[str]) -> dict[str, float]:
@@ -109,8 +116,9 @@ class Parts(Struct, dict=True):
 
 
 def pointers(parts: Parts, check: str) -> list[Pointer]:
-    """The outcomes of a check that raise some part's odds, likeliest first; outcomes with the same first part are one."""
-    outcomes = parts.belief.suspects.observables[check]
+    """The outcomes of a check, or answers to a question, that raise some part's odds, likeliest first; those with the same first
+    part are one."""
+    outcomes = parts.outcomes(check)
     chance, joint = parts.after(check)
     groups: dict[int, list[int]] = {}
     for o in np.flatnonzero(chance >= LEAST_CHANCE).tolist():
@@ -137,7 +145,7 @@ def _rising(now: Floats, after: Floats) -> list[int]:
 
 def furthest(parts: Parts, check: str) -> Move:
     """The part and outcome for which a check moves the odds most, counting how likely the outcome is."""
-    outcomes = parts.belief.suspects.observables[check]
+    outcomes = parts.outcomes(check)
     chance, joint = parts.after(check)
     moved = np.abs(joint - chance[:, None] * parts.now)
     o, i = (int(x) for x in np.unravel_index(int(moved.argmax()), moved.shape))
@@ -149,7 +157,7 @@ def settled(parts: Parts, check: str, found: list[Pointer]) -> Move | None:
     if len(found) != 1:
         return None
     i = parts.names.index(found[0].parts[0])
-    outcomes = parts.belief.suspects.observables[check]
+    outcomes = parts.outcomes(check)
     chance, joint = parts.after(check)
     others = [o for o in range(len(outcomes)) if outcomes[o] not in found[0].outcomes and chance[o] >= LEAST_CHANCE]
     if not others:

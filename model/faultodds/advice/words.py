@@ -5,7 +5,7 @@ Every figure is worked out in `reasons.py` or stands in the ranking; nothing is 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from faultodds.advice import reasons
 from faultodds.advice.problem import Problem
@@ -13,7 +13,7 @@ from faultodds.advice.questions import QuestionPrice
 from faultodds.advice.ranking import CheckPrice, Ranking
 from faultodds.advice.reasons import Parts, Pointer
 from faultodds.knowledge import UNLISTED, Knowledge
-from faultodds.names import capital
+from faultodds.names import capital, whole_percents
 
 MONEY_SIGNS = {"USD": "$", "GBP": "£", "EUR": "€"}
 NUMBERS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
@@ -40,6 +40,12 @@ def percent(p: float) -> str:
     return f"{p * 100:.0f} %"
 
 
+def percents(chances: Iterable[float]) -> list[str]:
+    """Chances that exclude each other: as `percent`, and together no more than 100."""
+    each = list(chances)
+    return [percent(w / 100.0 if 0 < w < 100 else p) for w, p in zip(whole_percents(each), each, strict=True)]
+
+
 def why(ranking: Ranking, kind: str, name: str, same: float) -> str:
     """Why the move of this kind and name is next; `same` is `Advice.same_repair`."""
     if kind == "check" and name == ranking.problem.knowledge.costs.verify:
@@ -59,12 +65,15 @@ def why(ranking: Ranking, kind: str, name: str, same: float) -> str:
 
 
 def why_ask(ranking: Ranking, asked: QuestionPrice) -> str:
-    """Why a question comes first: what its answer saves, and what each would say."""
+    """Why a question comes first: what its answers would say, and what it saves."""
     if asked.worth < SAME:
         return "What is likeliest to be wrong is not on every machine of this kind."
-    answers = ", ".join(f"{answer} {percent(chance)}" for answer, chance in asked.chances.items())
-    worth = money(asked.worth, ranking.problem.knowledge.costs.currency)
-    return f"A question or a glance; the answer ({answers}) is worth about {worth} over the whole job."
+    k = ranking.problem.knowledge
+    parts, name = Parts(ranking.problem.belief), asked.question.name
+    found = reasons.pointers(parts, name)
+    told = _pointed(k, found) if found else _moves(k, parts, name)
+    worth = money(asked.worth, k.costs.currency)
+    return f"A question or a glance: {told}; the answer is worth about {worth} over the whole job."
 
 
 # ---- a check -------------------------------------------------------------------------------------------------------------
@@ -105,7 +114,12 @@ def _tells(k: Knowledge, parts: Parts, name: str) -> str:
             f"{_outcomes(bad.outcomes)}, {percent(one.after)} if {_outcomes([one.outcome])}"
         )
     if found:
-        return ", ".join(_pointer(k, p, i > 0 and found[i - 1].firm == p.firm) for i, p in enumerate(found))
+        return _pointed(k, found)
+    return _moves(k, parts, name)
+
+
+def _moves(k: Knowledge, parts: Parts, name: str) -> str:
+    """Where nothing is pointed at: what it moves furthest."""
     move = reasons.furthest(parts, name)
     return (
         f"{_outcomes([move.outcome])} ({percent(move.chance)}) moves {the_part(k, move.part)} from {percent(move.now)} "
@@ -113,11 +127,15 @@ def _tells(k: Knowledge, parts: Parts, name: str) -> str:
     )
 
 
-def _pointer(k: Knowledge, p: Pointer, same_verb: bool) -> str:
-    """Such as "weak (40 %) points at the exhaust duct"; the verb is left out where the one before it does for both."""
-    verb, to = ("points", "at") if p.firm else ("leans", "towards")
-    parts = _either([the_part(k, x) for x in p.parts])
-    return f"{_outcomes(p.outcomes)} ({percent(p.chance)}) {to if same_verb else f'{verb} {to}'} {parts}"
+def _pointed(k: Knowledge, found: Sequence[Pointer]) -> str:
+    """What each outcome points at; the verb is left out where the one before it does for both."""
+    said = []
+    for i, (p, chance) in enumerate(zip(found, percents(p.chance for p in found), strict=True)):
+        verb, to = ("points", "at") if p.firm else ("leans", "towards")
+        parts = _either([the_part(k, x) for x in p.parts])
+        same_verb = i > 0 and found[i - 1].firm == p.firm
+        said.append(f"{_outcomes(p.outcomes)} ({chance}) {to if same_verb else f'{verb} {to}'} {parts}")
+    return ", ".join(said)
 
 
 def _against(ranking: Ranking, check: CheckPrice) -> str:

@@ -11,6 +11,7 @@ from msgspec.structs import replace
 from faultodds.belief.suspects import Suspects
 from faultodds.errors import FaultoddsError, unknown
 from faultodds.knowledge import FAILS_AGAIN, Floats, Knowledge, repair_modes
+from faultodds.names import whole_percents
 
 
 class WeighedFinding(Struct, frozen=True):
@@ -33,7 +34,8 @@ class WeighedFinding(Struct, frozen=True):
         out."""
         total = sum(self.weights.values())
         parts = sorted(self.weights.items(), key=lambda kv: (-kv[1], kv[0]))
-        shares = {o: f"{v / total:.0%}" for o, v in parts if round(100 * v / total)}
+        whole = whole_percents(v / total for _, v in parts)
+        shares = {o: f"{p}%" for (o, _), p in zip(parts, whole, strict=True) if p}
         told = list(shares) if len(shares) == 1 else [f"{o} {share}" for o, share in shares.items()]
         return f"{self.name}=" + " / ".join(told)
 

@@ -1,5 +1,6 @@
 from .person import (
-    FEWEST as FEWEST, Drilled as Drilled, Person as Person, person as person, sure_curve as sure_curve, too_sure as too_sure,
+    FEWEST as FEWEST, Drilled as Drilled, Person as Person, favourite as favourite, person as person, sure_curve as sure_curve,
+    too_sure as too_sure,
 )
 from .said import said as said
 from .scores import (

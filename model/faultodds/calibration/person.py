@@ -47,17 +47,18 @@ class Called(Struct, frozen=True):
 
 class Person(Struct, frozen=True):
     """A person over his drills: scores a step with intervals over drills, the Brier score taken apart, `sure` and `right` of his
-    favourite fault with `too_sure`, their difference, and `program`, that of the program's own odds at the same steps (both None
-    while the drills are too few), the faults, the curve by blocks of drills (Brier score, money lost), and money lost a drill.
-    `verdict`: 1 for one who is too sure beyond chance and beyond what the program is, -1 for one who is too timid, else 0."""
+    favourite fault (None where he never had one) with `too_sure`, their difference, and `program`, that of the program's own odds
+    at the same steps (both None while the drills are too few), the faults, the curve by blocks of drills (Brier score, money
+    lost), and money lost a drill. `verdict`: 1 for one who is too sure beyond chance and beyond what the program is, -1 for one
+    who is too timid, else 0. `steps`: how often he said his odds; `no_favourite`: how often of those no fault led."""
 
     drills: int
     brier: Interval
     log: Interval
     even: tuple[float, float]
     parts: Decomposition
-    sure: float
-    right: float
+    sure: float | None
+    right: float | None
     too_sure: Interval | None
     program: Interval | None
     verdict: int
@@ -66,6 +67,8 @@ class Person(Struct, frozen=True):
     lost: Interval | None
     wrong_parts: int
     slips: int
+    steps: int
+    no_favourite: int
 
 
 def person(done: Sequence[Drilled], faults: Sequence[str]) -> Person | None:
@@ -79,16 +82,19 @@ def person(done: Sequence[Drilled], faults: Sequence[str]) -> Person | None:
     steps = np.array([len(each) for each in p])
     quadratic = np.array([sum(brier(row, t) for row in rows) for rows, t in zip(p, truth, strict=True)])
     logs = np.array([sum(log_loss(row, t) for row in rows) for rows, t in zip(p, truth, strict=True)])
-    fair = np.array([not d.chosen for d in done])
-    sure = np.array([rows.max(axis=1).sum() for rows in p])
-    right = np.array([float((rows.argmax(axis=1) == t).sum()) for rows, t in zip(p, truth, strict=True)])
+    led = [[favourite(f, d.truth, faults) for f in d.forecasts] for d in done]
+    leads = np.array([sum(x is not None for x in each) for each in led])
+    sure, right = (np.array([sum(x[i] for x in each if x is not None) for each in led]) for i in (0, 1))
+    fair = np.array([not d.chosen for d in done]) & (leads > 0)
     beside = fair & np.array([len(d.program) == len(d.forecasts) for d in done])
-    program = np.array([sum(d.program) for d in done])
+    program = np.array(
+        [sum(p for p, x in zip(d.program, each, strict=False) if x) for d, each in zip(done, led, strict=True)]
+    )
     gap, own, beyond = (
-        _a_step(x[rows], steps[rows]) if rows.sum() >= FEWEST else None
+        _a_step(x[rows], leads[rows]) if rows.sum() >= FEWEST else None
         for x, rows in ((sure - right, fair), (program, beside), (sure - right - program, beside))
     )
-    some = fair if fair.any() else np.ones(len(done), dtype=bool)
+    some = fair if fair.any() else leads > 0
     ended = [d for d in done if not d.slip]
     lost = np.array([d.cost - d.best for d in ended])
     return Person(
@@ -97,8 +103,8 @@ def person(done: Sequence[Drilled], faults: Sequence[str]) -> Person | None:
         log=_a_step(logs, steps),
         even=even(faults),
         parts=decompose_groups(np.concatenate(p), np.repeat(np.array(truth), steps)),
-        sure=float(sure[some].sum() / steps[some].sum()),
-        right=float(right[some].sum() / steps[some].sum()),
+        sure=float(sure[some].sum() / leads[some].sum()) if some.any() else None,
+        right=float(right[some].sum() / leads[some].sum()) if some.any() else None,
         too_sure=gap,
         program=own,
         verdict=0 if gap is None or (beyond is not None and beyond.clear != gap.clear) else gap.clear,
@@ -107,25 +113,36 @@ def person(done: Sequence[Drilled], faults: Sequence[str]) -> Person | None:
         lost=bootstrap(lambda rows: float(lost[rows].mean()), len(ended)) if ended else None,
         wrong_parts=sum(d.wrong_parts for d in done),
         slips=sum(bool(d.slip) for d in done),
+        steps=int(steps.sum()),
+        no_favourite=int((steps - leads).sum()),
     )
 
 
-def too_sure(named: Mapping[str, float], truth: str, faults: Sequence[str]) -> float:
-    """How much too sure one forecast was of its favourite: its chance, less 1 where it was the one."""
+def favourite(named: Mapping[str, float], truth: str, faults: Sequence[str]) -> tuple[float, float] | None:
+    """The chance of the fault that a forecast says is likeliest, and 1 where it was the one (a part of 1 where several lead alike);
+    None where no named fault leads: who has no idea, or gives the rest more than any, is not sure of the first on the list."""
+    most = max(named.values(), default=0.0)
     row = spread(named, faults)
-    return float(row.max()) - float(faults[int(row.argmax())] == truth)
+    if most <= 0.0 or most < float(row.max()):
+        return None
+    leaders = [name for name, p in named.items() if p == most]
+    return most, (truth in leaders) / len(leaders)
+
+
+def too_sure(named: Mapping[str, float], truth: str, faults: Sequence[str]) -> float:
+    """How much too sure one forecast was of its favourite: its chance, less 1 where it was the one; 0 where none leads."""
+    leads = favourite(named, truth, faults)
+    return 0.0 if leads is None else leads[0] - leads[1]
 
 
 def sure_curve(done: Sequence[Drilled], faults: Sequence[str]) -> tuple[CurvePoint, ...]:
     """How sure of the favourite fault against how often it was the one, by fifths of certainty, over drills that were not chosen
     for a trap. The steps of one drill share its luck: intervals (Wilson) go by the drills in a fifth, not by the steps."""
-    found: dict[int, list[tuple[int, float, bool]]] = {}
+    found: dict[int, list[tuple[int, float, float]]] = {}
     for number, d in enumerate(done):
-        for row in [] if d.chosen else [spread(f, faults) for f in d.forecasts]:
-            sure = float(row.max())
-            found.setdefault(min(int(sure * FIFTHS), FIFTHS - 1), []).append(
-                (number, sure, int(row.argmax()) == faults.index(d.truth))
-            )
+        for leads in [] if d.chosen else [favourite(f, d.truth, faults) for f in d.forecasts]:
+            if leads is not None:
+                found.setdefault(min(int(leads[0] * FIFTHS), FIFTHS - 1), []).append((number, *leads))
     points = []
     for _, steps in sorted(found.items()):
         drills = len({number for number, _, _ in steps})

@@ -20,6 +20,7 @@ from faultodds.advice.plan import (
     Plan,
     PlanStep,
     answers,
+    branch_percent,
     cautions,
     everything,
     mixed,
@@ -155,7 +156,7 @@ def _likely_on(k: Knowledge, step: PlanStep) -> Iterator[tuple[str, str, str]]:
 def _found(k: Knowledge, step: PlanStep, branch: Branch) -> str:
     shows = answers(k, step) if branch.outcomes else {}
     found = " or ".join(shows[o] for o in branch.outcomes)
-    return f"{found} ({percent(branch.chance)})" if found else "when that is done"
+    return f"{found} ({branch_percent(step, branch)})" if found else "when that is done"
 
 
 def _branch_box(k: Knowledge, step: PlanStep, branch: Branch, least: float, level: int, likely: bool) -> Box:
@@ -172,7 +173,7 @@ def _hints(k: Knowledge, step: PlanStep, branch: Branch, most: int) -> Iterator[
     if everything(k, step, branch):
         yield "whatever it shows, ask again", "bold", "black"
     elif len(told) > 1:
-        yield f"otherwise ({percent(branch.chance)})", "bold", "black"
+        yield f"otherwise ({branch_percent(step, branch)})", "bold", "black"
     for hints in list(told.values())[:most]:
         found = " or ".join(shows[h.outcome] for h in hints)
         chance = sum(h.chance for h in hints)

@@ -1,4 +1,4 @@
-from .blocks import Block as Block, Page as Page, text_lines as text_lines
+from .blocks import Block as Block, Page as Page
 from .customer import customer_page as customer_page
 from .html import as_html as as_html
 from .month import Held as Held, Month as Month, month_named as month_named, month_of as month_of, month_page as month_page

@@ -44,30 +44,3 @@ def listed(head: str, items: Sequence[str]) -> list[Block]:
 def table(head: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[Block]:
     """A head with a table below it; nothing where there are no rows."""
     return [Block("head", head), Block("table", items=tuple(heads), rows=tuple(map(tuple, rows)))] if rows else []
-
-
-def text_lines(page: Page) -> list[str]:
-    """The page as plain lines, unbroken, for a terminal."""
-    lines = [page.title.upper(), ""]
-    for block in page.blocks:
-        match block.kind:
-            case "alert":
-                lines += [f"!! {block.text}", ""]
-            case "head" | "sheet":
-                lines += ["", block.text.upper()]
-            case "list":
-                lines += [f"  - {text}" for text in block.items]
-            case "table" | "form":
-                lines += [f"  {_row(block.items, row)}" for row in block.rows]
-            case "photo":
-                lines.append(f"  [photograph: {block.text}]")
-            case _:
-                lines.append(block.text)
-    return [*lines, "", *page.foot]
-
-
-def _row(heads: Sequence[str], row: Sequence[str]) -> str:
-    cells = [(head, cell) for head, cell in zip(heads, row, strict=True) if cell]
-    if not any(head for head, _ in cells):
-        return ": ".join(cell for _, cell in cells)
-    return "; ".join(f"{head}: {cell}" for head, cell in cells)

@@ -202,7 +202,7 @@ def _shelf(appliance: Appliance, month: Month) -> Iterator[Block]:
         (k.repair[c.name].title, str(c.count), cash(c.price), f"{c.used:.2g}", cash(c.worth - c.carrying))
         for c in shelf.copies[:PARTS_SHOWN]
     ]
-    heads = ("Part", "Carry", "Each", "Used, expected", "Saves")
+    heads = ("Part", "Carry", "Each", "To be used", "Saves")
     yield from table(
         f"Parts that pay to carry, for {calls} {'calls' if calls > 1 else 'call'} of the usual mix", heads, rows
     )

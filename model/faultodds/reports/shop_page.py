@@ -8,7 +8,7 @@ from datetime import date
 from msgspec.structs import replace
 
 from faultodds.advice import percent
-from faultodds.belief import infer
+from faultodds.belief import WeighedFinding, infer
 from faultodds.cards import Chapter, chapters, leading, words
 from faultodds.errors import ClashError
 from faultodds.job import (
@@ -107,11 +107,9 @@ def _said(k: Knowledge, step: Step, names: bool) -> str:
     """A step in words; free text and opening and shutting are left out, unless `names` are wanted."""
     match step.payload:
         case Finding(name, outcome, likelihood, raw, take):
-            weights = sorted((likelihood or {}).items(), key=lambda x: -x[1])
-            total = sum(w for _, w in weights)
-            shown = outcome or " / ".join(f"{o} {w / total:.0%}" for o, w in weights if w > 0)
+            shown = WeighedFinding(name, likelihood or {outcome or "": 1.0}).label
             again = f", taken again ({take + 1})" if take else ""
-            return words.thing_words(k, "found", f"{name}={shown}") + (f' (read "{raw}")' if raw else "") + again
+            return words.thing_words(k, "found", shown) + (f' (read "{raw}")' if raw else "") + again
         case RepairDone(name):
             return words.thing_words(k, "repair", name)
         case Fact(name, value):

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from faultodds.advice.plan.tree import Branch, Plan, PlanStep
 from faultodds.advice.questions import question_of
-from faultodds.advice.words import money, percent
+from faultodds.advice.words import money, percent, percents
 from faultodds.knowledge import Caution, Knowledge, Work
 from faultodds.safety import Line, Part
 
@@ -86,6 +86,11 @@ def whole_money(k: Knowledge, amount: float) -> str:
 def short_percent(p: float) -> str:
     """A chance with < and > for the extremes."""
     return percent(p).replace("under ", "<").replace("over ", ">")
+
+
+def branch_percent(step: PlanStep, branch: Branch) -> str:
+    """The chance of one branch of a step, so that those of all its branches add up."""
+    return percents(b.chance for b in step.branches)[step.branches.index(branch)]
 
 
 def works(knowledge: Knowledge, step: PlanStep) -> list[Work]:
