@@ -75,7 +75,9 @@ def test_what_a_run_does_not_prove_by_itself_is_said_to_have_been_done(tmp_path:
     job(tmp_path, "find", "1", "flame_colour=blue")
     for note in ("no", "no, forgot to look at the flame", "ran without a load", "flame was yellow on the run"):
         assert job(tmp_path, "close", "1", "gone", "--note", note)[0] == 2, note
-    assert job(tmp_path, "close", "1", "gone", "--note", "run made so, blue")[0] == 2  # CO in the room after work on the burner
+    assert (
+        job(tmp_path, "close", "1", "gone", "--note", "run made so, blue")[0] == 2
+    )  # CO in the room after work on the burner
     job(tmp_path, "find", "1", "co_room=none")
     assert job(tmp_path, "close", "1", "gone", "--note", "run made so, blue")[0] == 0
 
