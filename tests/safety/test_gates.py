@@ -69,7 +69,7 @@ def wrong_ends(appliance: Appliance, count: int) -> Iterator[str]:
 def test_no_job_ends_gone_with_something_standing_that_stops_the_run(dryer: Appliance) -> None:
     """Over random job states; many of them can end gone."""
     ends = list(wrong_ends(dryer, STATES))
-    assert set(ends) == {"gone"} and len(ends) > 200
+    assert set(ends) == {"gone"} and len(ends) > 60  # of the others most have had a danger that nothing was done about
 
 
 @pytest.mark.parametrize("planted", ["no gate", "mended is enough"])
@@ -198,7 +198,8 @@ def test_flame_and_smell_are_looked_at_again(tmp_path: Path, found: str, mended:
     name, _, outcome = again.partition("=")
     command("job", "find", "1", f"{name}={outcome} 70 / {found.partition('=')[2]} 30", *where)
     assert command("job", "close", "1", "gone", "--note", "all well", *where).code == 2
-    command("job", "find", "1", again, *where)
+    for look in (again, "co_room=none"):
+        command("job", "find", "1", look, *where)
     for item in ("front_open", "gas_shut", "unplugged"):
         command("job", "state", "1", "--shut", item, *where)
     assert command("job", "close", "1", "gone", "--note", "all well", *where).code == 0

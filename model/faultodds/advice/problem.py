@@ -176,7 +176,7 @@ class Problem(Classes, dict=True):
     @cached_property
     def unexplained(self) -> list[tuple[str, str]]:
         """What stopped the machine and then was gone though nobody put right what makes it."""
-        return gone_unmended(self.knowledge, self.belief.evidence, self.belief)
+        return gone_unmended(self.knowledge, self.belief.evidence)
 
     def tells_again(self, symptom: str) -> bool:
         """Whether somebody is there to say what a symptom shows now, who has not said so since the last repair; before the first

@@ -192,16 +192,14 @@ def not_looked_for(knowledge: Knowledge, evidence: Evidence, belief: Belief) -> 
     return out
 
 
-def gone_unmended(knowledge: Knowledge, evidence: Evidence, belief: Belief) -> list[tuple[str, str]]:
-    """What stopped the machine and was seen otherwise later, though nobody put right what makes it: a good look by itself mends
-    nothing."""
+def gone_unmended(knowledge: Knowledge, evidence: Evidence) -> list[tuple[str, str]]:
+    """What can hurt somebody, was found, and was seen otherwise later, though nothing was put right that it speaks of: a good
+    look by itself mends nothing."""
     when = {(s.name, s.stage, s.visit, s.take) for s in evidence.seen}
     out = []
     for s in evidence.seen:
-        total, since = sum(s.weights.values()), evidence.repairs[s.stage :]
+        total, seen = sum(s.weights.values()), knowledge.observables()[s.name]
         later = any(n == s.name and (at, visit, take) > (s.stage, s.visit, s.take) for n, at, visit, take in when)
-        for outcome in knowledge.observables()[s.name].stops:
-            found = taken(knowledge.observables()[s.name], outcome, s.weights.get(outcome, 0.0) / total) > LIKELY
-            if found and later and not _mended(belief, s.name, outcome, since):
-                out.append((s.name, outcome))
+        if later and still_holds(knowledge, s.name, (r.name for r in evidence.repairs[s.stage :])):
+            out += [(s.name, o) for o in sorted(seen.harms) if s.weights.get(o, 0.0) > LIKELY * total]
     return out

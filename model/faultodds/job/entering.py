@@ -37,7 +37,7 @@ from faultodds.job.taking import (
 )
 from faultodds.job.typed import named
 from faultodds.names import fold, match
-from faultodds.safety import DOUBTFUL, refuse_unsafe_state
+from faultodds.safety import LIKELY, refuse_unsafe_state
 
 # How the note of the safety answers begins: it is not undone.
 _ASKED = "Asked first, and no to all: "
@@ -118,7 +118,7 @@ class JobEntries(HeldJob):
         spec = self.knowledge.reading.get(found)
         if spec is not None and spec.at_room and self.ambient and " at " not in value and _has_digit(value):
             value = f"{value} at {self.ambient}"  # the raw reading is kept together with what it depends on
-        # What is entered plainly takes the place of the last measurement, not of the first; never of one that stops the machine.
+        # What is entered plainly takes the place of the last measurement, not of the first; never of one that can hurt somebody.
         take = job.next_take(found)
         plain = take_finding(self.knowledge, found, value, job.facts, self.ambient, max(take - 1, 0), reading)
         if not again and not self.keeps_earlier(plain.finding, job):
@@ -126,14 +126,14 @@ class JobEntries(HeldJob):
         return take_finding(self.knowledge, found, value, job.facts, self.ambient, take, reading)
 
     def keeps_earlier(self, finding: Finding, job: Job | None = None) -> bool:
-        """Whether what was found before, and stops the machine, counts beside this finding of the same, which does not."""
+        """Whether what was found before, and can hurt somebody, counts beside this finding of the same, which cannot."""
         here = [
             p.finding
             for p in (job or self.job).findings
             if (p.finding.name, p.stage, p.visit) == (finding.name, self.job.stage, self.job.visit)
         ]
-        stops = self.knowledge.observables()[finding.name].stops
-        return bool(here) and _stops(here[-1], stops) and not _stops(finding, stops)
+        harms = self.knowledge.observables()[finding.name].harms
+        return bool(here) and _shows(here[-1], harms) and not _shows(finding, harms)
 
     def misfit(self, name: str, value: str, *, again: bool = False) -> Misfit | None:
         """How what `find` would enter does not fit what was found before; None when it fits, or is danger or stops the machine,
@@ -371,11 +371,10 @@ class JobEntries(HeldJob):
         return brought(self.appliance, earlier, work) == self.job.steps[-1].payload
 
 
-def _stops(finding: Finding, stops: Collection[str]) -> bool:
-    """Whether a finding likely shows one of some outcomes, or in a doubt that counts."""
+def _shows(finding: Finding, outcomes: Collection[str]) -> bool:
+    """Whether a finding likely shows one of some outcomes."""
     weights = {finding.outcome: 1.0} if finding.outcome is not None else finding.likelihood or {}
-    total = sum(weights.values())
-    return any(weights.get(o, 0.0) >= DOUBTFUL * total for o in stops)
+    return any(weights.get(o, 0.0) > LIKELY * sum(weights.values()) for o in outcomes)
 
 
 def _no(tool: str) -> str:

@@ -109,7 +109,7 @@ def refuse_gone(appliance: Appliance, job: Job) -> None:
             f"answer. Enter what {name} shows now; then close gone. Otherwise close referred: the machine is then left out of "
             "service."
         )
-    for name, outcome in gone_unmended(k, evidence, belief) if belief else []:
+    for name, outcome in gone_unmended(k, evidence):
         raise FaultoddsError(
             f"close gone is refused: {name}={outcome} was found, and what makes it was not put right since: a good look by itself "
             f"mends nothing. Find it and mend it; or close referred. Only if the first was read or typed wrong: take back {name}, "

@@ -218,6 +218,11 @@ class Observable:
         return {**self.stops_run, **self.stops_heat}
 
     @property
+    def harms(self) -> set[str]:
+        """Every outcome that can hurt whoever is near: the machine is not run, or not lit and then watched."""
+        return {*self.stops_run, *(self.stops_heat.keys() & self.stops_away.keys())}
+
+    @property
     def bars(self) -> set[str]:
         """Every outcome after which the machine is not run, not with heat, or not with nobody beside it."""
         return {*self.stops, *self.stops_away, *self.lets_out}
