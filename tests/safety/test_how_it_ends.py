@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calls import STRAIGHT_ON, bench, command, looked_at
+from calls import SAFE, STRAIGHT_ON, bench, command, looked_at
 from faultodds.advice import advisor, situation
 from faultodds.belief import Appliance, open_appliance
 from faultodds.belief.evidence import Evidence, WeighedFinding, repair_effect
@@ -279,3 +279,17 @@ def test_what_is_so_no_more_was_so(tmp_path: Path, line: str) -> None:
     said = bench(tmp_path, *STRAIGHT_ON, line, "leave").out
     assert "Noted:" not in said.partition(f"> {line}")[2]
     assert "?  " in said.partition(f"> {line}")[2]
+
+
+def test_a_call_that_is_left_takes_nothing_more(tmp_path: Path) -> None:
+    """Nor the rest of the line, nor the next complaint."""
+    lines = ("done", "fuse open, screen clean", *["hm"] * 5, "co_room none", "leave")
+    said = " ".join(bench(tmp_path, *SAFE, *lines).out.split())
+    assert said.count("the call is left here") == 1 and said.count("Job 1 is saved") == 1
+    assert "lint_screen_look" not in said and "co_room" not in said
+
+
+def test_words_are_not_added_to_a_reading_that_was_not_one(tmp_path: Path) -> None:
+    """What is understood by itself is taken; what is not stays out of the reading that is asked for."""
+    said = " ".join(bench(tmp_path, *SAFE, "done", "igniter reads good", "hm well", "flap weak", "leave").out.split())
+    assert "reads good hm" not in said and "hood_flap = weak" in said

@@ -79,5 +79,5 @@ def _talk_through(talk: Talk, visit: OpenJob, safe: bool, fresh: bool) -> None:
     # On a callback the machine is known; what it does now is asked.
     if safe and (not fresh or ((visit.job.visit > 1 or intake(call)) and complaint(call))):
         talk_through(call)
-    else:
+    elif not call.over:  # a call that was left has said so
         talk.say(call.goodbye())

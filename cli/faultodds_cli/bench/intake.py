@@ -187,9 +187,11 @@ def complaint(call: BenchCall) -> bool:
         if line and call.question is None and exact(line.split()[0]) is not None:
             # Somebody who types a command has told all that is wrong.
             take(call, line)
-            return True
+            return not call.over
         if line:
             _take_complaint(call, line)
+        if call.over:
+            return False
 
 
 def _take_complaint(call: BenchCall, line: str) -> None:

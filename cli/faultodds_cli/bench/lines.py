@@ -139,6 +139,8 @@ def one_by_one(call: BenchCall, parts: Iterable[str]) -> bool:
     """Several NAME=VALUE on a line: what was read is kept and shown, what was not is asked."""
     changed = False
     for part in parts:
+        if call.over:
+            break
         with forgiving(call.talk):
             if _fact_told(call, part):
                 changed = True
@@ -154,7 +156,7 @@ def said_so(call: BenchCall, said: Iterable[sayings.Said]) -> bool:
     if machine := [each for each in rest if each.kind == "machine"]:
         with forgiving(call.talk):
             changed = _said_machine(call, machine)
-    for each in (each for each in rest if each.kind != "machine"):
+    for each in (each for each in rest if each.kind != "machine" and not call.over):
         with forgiving(call.talk):
             changed = _SAID[each.kind](call, each) or changed
     return changed
@@ -290,9 +292,9 @@ def _findings(call: BenchCall, line: str, question: Question | None) -> list[typ
 
 def answer(call: BenchCall, question: Question, line: str) -> bool:
     """Whether a line answers what was asked; it is entered then, or leads to the next question."""
-    if question.value:
+    if any(c.isdigit() for c in question.value):
         options = typed.reading_again(question.value, line)
-    else:
+    else:  # words that were no reading are no part of one
         options = [typed.value_of(call.visit.knowledge, question.name, line)]
     problem: tuple[str, BadReading] | None = None
     for value in options:
@@ -313,6 +315,8 @@ def answer(call: BenchCall, question: Question, line: str) -> bool:
 
 def _makes_sense(call: BenchCall, line: str) -> bool:
     """Whether a line can be read as a command or a finding of its own."""
+    if sayings.understand(call.visit.knowledge, line):
+        return True
     try:
         _findings(call, line, None)
     except FaultoddsError:
