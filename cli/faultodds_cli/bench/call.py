@@ -102,7 +102,7 @@ class BenchCall:
 
     def enter_all(self, found: Iterable[typed.Typed]) -> bool:
         """Enter every finding of a line; true when at least one was taken."""
-        taken = [self.enter(each.name, each.value) for each in found if not self.over]
+        taken = [self.enter(each.name, each.value) for each in found]
         return any(taken)
 
     def enter(self, name: str, value: str, again: bool = False, sure: bool = False) -> bool:

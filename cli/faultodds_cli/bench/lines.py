@@ -139,8 +139,6 @@ def one_by_one(call: BenchCall, parts: Iterable[str]) -> bool:
     """Several NAME=VALUE on a line: what was read is kept and shown, what was not is asked."""
     changed = False
     for part in parts:
-        if call.over:
-            break
         with forgiving(call.talk):
             if _fact_told(call, part):
                 changed = True
@@ -156,7 +154,7 @@ def said_so(call: BenchCall, said: Iterable[sayings.Said]) -> bool:
     if machine := [each for each in rest if each.kind == "machine"]:
         with forgiving(call.talk):
             changed = _said_machine(call, machine)
-    for each in (each for each in rest if each.kind != "machine" and not call.over):
+    for each in (each for each in rest if each.kind != "machine"):
         with forgiving(call.talk):
             changed = _SAID[each.kind](call, each) or changed
     return changed
