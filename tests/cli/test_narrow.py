@@ -150,7 +150,7 @@ DRILL = (
     "refer",
 )
 # Of tables that are lists on a narrow screen.
-HEADS = {"log", "column", "taken"}
+HEADS = {"log", "column", "taken", "Part"}
 TYPED = {("bench",): CALL, ("drill", "play"): DRILL}
 
 
