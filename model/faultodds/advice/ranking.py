@@ -202,8 +202,13 @@ class Ranking:
         p = self.problem
         if p.found(names) >= AS_GOOD_AS_FOUND:
             return False
-        qualified = [n for n in names if p.knowledge.repair[n].qualified]
-        return any(self._others_tell(np.array([there, ~there])) for there in map(self._needed, qualified))
+        return any(self._told_of[n] for n in names if p.knowledge.repair[n].qualified)
+
+    @cached_property
+    def _told_of(self) -> dict[str, bool]:
+        """Of each repair for qualified people, whether a check that anybody may do tells something of whether it is needed."""
+        needed = {n: self._needed(n) for n in self.problem.needed if self.problem.knowledge.repair[n].qualified}
+        return {n: self._others_tell(np.array([there, ~there])) for n, there in needed.items()}
 
     def _needed(self, repair: str) -> Bools:
         """(A,) the active suspects with something that a repair puts right."""
