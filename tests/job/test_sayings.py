@@ -179,6 +179,18 @@ def test_a_tool_taken_back_brings_no_other_with_it(seed: int, dryer: Appliance, 
         assert visit.missing_tools().keys() == gone <= k.lacking(visit.job.skipped)
 
 
+def test_a_tool_taken_back_takes_no_finding_with_it(dryer: Appliance, store: Store) -> None:
+    """CO measured with a borrowed meter stays found when the meter is here after all, and stops the machine as before."""
+    from faultodds.job import OpenJob
+
+    visit = OpenJob.start(store, dryer)
+    visit.without("co_meter")
+    visit.find("co_room", "some")
+    visit.take_back("co_meter")
+    assert [p.finding.outcome for p in visit.job.findings if p.finding.name == "co_room"] == ["some"]
+    assert visit.job.skipped == {}
+
+
 @pytest.mark.parametrize("line", ["=", "= =", "heat=", "=none", "no", "not", "don't", "no no no"])
 def test_a_stump_of_a_line_is_asked_about(line: str, dryer: Appliance, store: Store) -> None:
     """Nothing is entered, and nothing crashes, at either prompt."""

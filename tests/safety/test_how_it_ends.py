@@ -204,6 +204,10 @@ def test_a_good_look_by_itself_lifts_no_danger(
     assert code == 2 and f"{name}={bad} was found" in told
     shown = json.loads(command("job", "next", "1", "--json", "--data", str(tmp_path)).out)
     assert shown["advice"]["kind"] != "stop"
+    code, told = job(tmp_path, "close", "1", "referred")
+    assert code == 0 and "The machine is left out of service" in told and f"{name}={bad}" in told
+    page = command("report", "1", "--data", str(tmp_path)).out
+    assert "OUT OF SERVICE. Do not use this machine" in " ".join(page.split())
 
 
 def test_a_danger_lifted_by_a_good_look_is_seen_by_the_test(dryer: Appliance, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -183,9 +183,9 @@ def not_looked_for(knowledge: Knowledge, evidence: Evidence, belief: Belief) -> 
     one of its causes was put right that a plain run does not show."""
     looked = {s.name for s in evidence.seen if s.stage == len(evidence.repairs) and s.visit == len(evidence.waits)}
     hidden = shown_by_a_run_only(knowledge)
+    done = {m for r in evidence.repairs[evidence.begun :] for m in r.modes if m in hidden}
     out = []
     for name in (n for n, each in knowledge.observables().items() if each.before_leaving and n not in looked):
-        done = {m for r in evidence.repairs[evidence.begun :] for m in r.modes if m in hidden}
         for outcome in knowledge.observables()[name].stops:
             if cause_left(belief, name, outcome) >= DOUBT or done & makers(belief, name, outcome):
                 out.append((name, outcome))

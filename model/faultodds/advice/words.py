@@ -266,6 +266,12 @@ def _why_refer(ranking: Ranking) -> str:
             f"The run passed, but {' and '.join(k.observables()[n].title for n in problem.look_again)} was a danger, and "
             "still is or cannot be looked at here. It stays shut off until somebody has found it safe."
         )
+    if problem.verified and problem.unexplained:
+        found = " and ".join(dict.fromkeys(k.observables()[n].title for n, _ in problem.unexplained))
+        return (
+            f"The run passed, but {found} was a danger, and what makes it was not put right: a good look by itself mends nothing. "
+            "It stays shut off until that is found."
+        )
     part, odds = Parts(problem.belief).leading()
     best = max(ranking.repairs, key=lambda r: r.chance, default=None)
     can = (

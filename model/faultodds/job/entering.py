@@ -192,7 +192,9 @@ class JobEntries(HeldJob):
                 gone = {}
             elif isinstance(step.payload, Skip) and step.payload.reason in reasons:
                 gone.setdefault(reasons[step.payload.reason], []).append(step.payload.name)
-        return gone
+        # What was done all the same is not left out any more, and what it showed is not taken back with the tool.
+        still = {tool: [name for name in names if name in self.job.skipped] for tool, names in gone.items()}
+        return {tool: names for tool, names in still.items() if names}
 
     def note(self, text: str) -> Note:
         """Enter free text; never evidence."""

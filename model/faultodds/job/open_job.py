@@ -12,7 +12,15 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from faultodds.advice import Action, State, action, closing_lines, not_looked_at_again, run_forbidden
+from faultodds.advice import (
+    Action,
+    State,
+    action,
+    closing_lines,
+    gone_unmended,
+    not_looked_at_again,
+    run_forbidden,
+)
 from faultodds.belief import Appliance, open_appliance
 from faultodds.errors import ClashError, FaultoddsError, KnowledgeError, RevisionError, UnknownName
 from faultodds.files import find, fingerprint, named, of_content, read_bytes
@@ -141,8 +149,10 @@ class OpenJob(JobEntries):
         return () if self.job.is_closed else at_once(self.knowledge, known_on(self.appliance, self.job)[0])
 
     def out_of_service(self) -> list[str]:
-        """What was found with which the machine must not run, or not with heat, as it is told."""
-        return standing(self.appliance, self.job)
+        """What was found with which nobody is left with the machine, as it is told: it must not run, or not with heat, or a danger
+        is gone though nothing was put right."""
+        gone = gone_unmended(self.knowledge, evidence_of(self.appliance, self.job))
+        return list(dict.fromkeys([*standing(self.appliance, self.job), *(said(n, o) for n, o in gone)]))
 
     def not_looked_at_again(self) -> list[str]:
         """What was found that kept the machine off, or somebody beside it, and was not looked at again since, as it is told."""
@@ -162,7 +172,7 @@ class OpenJob(JobEntries):
         the call is stopped for danger."""
         if self.job.stopped is not None:
             return []
-        return [line.text for line in closing_lines(self.knowledge, self.state, self.left_off)]
+        return [line.text for line in closing_lines(self.knowledge, self.state, bool(self.out_of_service()))]
 
     @property
     def left_off(self) -> bool:

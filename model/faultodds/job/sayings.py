@@ -30,8 +30,6 @@ _AT_TIMES = (
 )
 _NO_FIRST = re.compile(r"(?i)\s*(?:no|nope|nah)\s*[,;:.]\s*(.*\S)")
 _JOINS = re.compile(r"\s+(?:and|but)\s+|\s*[,;:]\s*(?:and |but )?")
-
-
 _SETTING = re.compile(r"(?i)\b(?:at|on)\s+no[-\s]heat\b|\bno[-\s]heat\s+(?:selected|setting|cycle|mode|position)\b")
 # What is not so now and was.
 _ONCE = re.compile(
