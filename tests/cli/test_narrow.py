@@ -150,7 +150,7 @@ DRILL = (
     "refer",
 )
 # Of tables that are lists on a narrow screen.
-HEADS = {"log", "column", "taken", "Part"}
+HEADS = {"log", "column", "taken", "part"}
 TYPED = {("bench",): CALL, ("drill", "play"): DRILL}
 
 
@@ -187,8 +187,8 @@ def said_at(columns: int, files: dict[str, str], commands: Sequence[tuple[str, .
 
 
 def words(ended: Ended) -> set[str]:
-    """Every word and amount that is said; the clock apart."""
-    return {w for w in re.findall(r"[\w.%$]+", ended.out + ended.err) if not re.fullmatch(r"\d\d", w)}
+    """Every word and amount that is said, however it begins; the clock apart."""
+    return {w.casefold() for w in re.findall(r"[\w.%$]+", ended.out + ended.err) if not re.fullmatch(r"\d\d", w)}
 
 
 def test_every_command_says_the_same_on_every_screen(files: dict[str, str]) -> None:

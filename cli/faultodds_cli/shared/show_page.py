@@ -39,9 +39,13 @@ def _table(block: Block) -> list[str]:
     if not numbers or not widths or max(widths) > NARROW + 2:
         return [line for each in block.rows for line in wrap(_in_words(block.items, each), "  ", "    ")]
     if width() - sum(widths) < LEAST_BESIDE:
-        return [line for each in block.rows for line in listed(each[0], block.items[1:], each[1:])]
+        return [line for each in block.rows for line in listed(each[0], _small(block.items[1:]), each[1:])]
     heads = columns(f"  {block.items[0]}", block.items[1:], widths) if any(block.items) else []
     return [*heads, *(line for each in block.rows for line in row("  ", "    ", each[0], each[1:], widths, gap=1))]
+
+
+def _small(heads: tuple[str, ...]) -> list[str]:
+    return [head[:1].lower() + head[1:] for head in heads]
 
 
 def _in_words(heads: tuple[str, ...], cells: tuple[str, ...]) -> str:

@@ -71,7 +71,12 @@ def why_ask(ranking: Ranking, asked: QuestionPrice) -> str:
     k = ranking.problem.knowledge
     parts, name = Parts(ranking.problem.belief), asked.question.name
     found = reasons.pointers(parts, name)
-    told = _pointed(k, found) if found else _moves(k, parts, name)
+    move = reasons.furthest(parts, name)
+    if not found and percent(move.now) == percent(move.after):
+        answers = ", ".join(f"{a} {p}" for a, p in zip(asked.chances, percents(asked.chances.values()), strict=True))
+        told = f"the odds stay, but what there is to do, or the way to it, goes by the answer ({answers})"
+    else:
+        told = _pointed(k, found) if found else _moves(k, parts, name)
     worth = money(asked.worth, k.costs.currency)
     return f"A question or a glance: {told}; the answer is worth about {worth} over the whole job."
 
