@@ -23,7 +23,7 @@ from faultodds.advice import doing, problem as problem_module, situation
 from faultodds.advice.doing import closing_lines, instructions
 from faultodds.advice.machine import MachineStates, State
 from faultodds.advice.problem import Problem
-from faultodds.advice.situation import may_be, run_forbidden
+from faultodds.advice.situation import gone_unmended, may_be, run_forbidden
 from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.belief.posterior import Belief
 from faultodds.belief.suspects import compile_suspects
@@ -57,7 +57,8 @@ def dryer() -> Appliance:
 
 @dataclasses.dataclass(frozen=True)
 class Now:
-    """A job as it stands, and what of all that is known the instructions and the rules go by."""
+    """A job as it stands, and what of all that is known the instructions and the rules go by: whether the machine must not run,
+    and whether it is left shut off, for that or for a danger that is gone and not put right."""
 
     visit: OpenJob
     belief: Belief
@@ -66,6 +67,7 @@ class Now:
     qualified: bool
     key: frozenset[tuple[str, str, bool]]
     barred: bool
+    left_dead: bool
 
 
 @dataclasses.dataclass(frozen=True)
@@ -108,7 +110,9 @@ class Proof:
             belief, where = believe(self.appliance, visit.job), visit.situation
             known = {n: v for n, v in may_be(self.k, belief.evidence, belief).items() if n in self.telling}
             barred = bool(duties.barred(self.k, known))
-            now = Now(visit, belief, known, where.state, where.qualified, self._key(known), barred)
+            dead = barred or bool(gone_unmended(self.k, belief.evidence))
+            self.seen["gone"] += dead and not barred
+            now = Now(visit, belief, known, where.state, where.qualified, self._key(known), barred, dead)
             yield from self._offered(now)
             yield from self._how(now)
             yield from self._closing(now)
@@ -213,7 +217,7 @@ class Proof:
     def lines(self, now: Now, told: Told) -> list[Line]:
         """The instructions as they are made."""
         if told.way == "closing":
-            return closing_lines(self.k, now.state, bool(duties.barred(self.k, now.known)))
+            return closing_lines(self.k, now.state, now.left_dead)
         proved = told.way != "plan"
         made = instructions(self.k, self.machine, self._names(told), now.state, now.known, proved)
         return [line for each in made for line in each.lines]
@@ -227,7 +231,7 @@ class Proof:
 
     def _asking(self, now: Now, told: Told) -> list[str]:
         """What the rules say of some instructions; those that were asked about before are not again."""
-        key = (told, now.state, now.key, id(self.k))
+        key = (told, now.state, now.key, now.left_dead, id(self.k))
         if key not in self._asked:
             self._asked[key] = self._answer(now, told)
             self.seen[told.way] += 1
@@ -236,7 +240,7 @@ class Proof:
     def _answer(self, now: Now, told: Told) -> list[str]:
         texts = [line.text for line in self.spoil(self.lines(now, told))]
         found = []
-        if told.way == "closing" and duties.barred(self.k, now.known):
+        if told.way == "closing" and now.left_dead:
             shut = {self.k.access[n].close_step for n, a in self.k.access.items() if a.makes_safe}
             found += [f"closing: switched on from {sorted(now.state)}"] if shut & set(texts) else []
         wrong = broken(self.k, now.state, read_back(self.k, self._names(told), texts), now.known)
@@ -249,7 +253,7 @@ def test_nothing_told_breaks_a_rule_over_random_job_states(dryer: Appliance) -> 
     proof = Proof(dryer)
     assert proof.first_wrong(STATES) == ""
     assert proof.seen["states"] == STATES
-    assert min(proof.seen[what] for what in ("stopped", "refused", "screen", "plan", "closing")) > 10, proof.seen
+    assert min(proof.seen[what] for what in ("stopped", "gone", "refused", "screen", "plan", "closing")) > 10, proof.seen
 
 
 def left_out(part: str, opens: bool | None = None, item: str = "") -> Spoil:
