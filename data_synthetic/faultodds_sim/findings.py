@@ -54,6 +54,7 @@ POINTS_TO: Mapping[tuple[str, str], str] = {
     ("duct_look", "shared"): "shorten_duct",
     ("door_seal_look", "loose"): "door_seal",
     ("plate_look", "other"): "orifice_kit",
+    ("air_opening_look", "short"): "louvred_door",
     ("flame_sensor_hot", "stays_closed"): "flame_sensor",
     ("motor_fuse_continuity", "open"): "motor_fuse",
     ("outlet_voltage", "low"): "electrician",

@@ -63,6 +63,7 @@ LOOK_WORDS: Mapping[str, Sequence[Sequence[str]]] = {
     "door_seal_look": (("grips", "ok"), ("loose", "gap")),
     "plate_look": (("matches", "ok"), ("wrong fuel", "lp plate")),
     "co_room": (("0", "ok"), ("some", "20 ppm"), ("high", "80 ppm")),
+    "air_opening_look": (("enough", "ok"), ("short", "no louvres")),
     "flame_sensor_hot": (("opens", "ok"), ("stays closed", "stuck")),
     "blower_turn": (
         ("tight", "ok", "good"),

@@ -155,6 +155,11 @@ def door_seal_look(v: View, rng: Generator, skill: Array) -> Reading:
     return look(v, blur(v.m.door_gap, rng, skill, 0.06) > 0.2)
 
 
+def air_opening_look(v: View, rng: Generator, skill: Array) -> Reading:
+    """Free opening of the room judged by eye and tape, often a quarter off."""
+    return look(v, blur(np.log(v.m.opening_sqin / 100.0), rng, skill, 0.25) < np.log(0.7))
+
+
 def plate_look(v: View, rng: Generator, skill: Array) -> Reading:
     """Whether the label is that of the fuel in the house; labels get lost."""
     usual = np.where(v.m.fuel > 0.5, orifice_for(21500.0, 1), orifice_for(21500.0, 0))

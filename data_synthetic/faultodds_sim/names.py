@@ -92,6 +92,7 @@ CHECKS: Mapping[str, tuple[str, ...]] = {
     "flame_sensor_hot": ("opens", "stays_closed"),
     "motor_fuse_continuity": ("closed", "open"),
     "outlet_voltage": ("normal", "low"),
+    "air_opening_look": ("enough", "short"),
 }
 
 #: What a check needs of the machine: the control it has, an auto-dry sensor, a gas meter.

@@ -26,7 +26,7 @@ from .findings import (
     REPAIR_NAMES,
     TECH_NAMES,
 )
-from .instruments import View
+from .instruments import Reading, View
 from .machines import Machines
 from .psychro import Array, Codes, Flags
 from .repairs import REPAIRS, restore
@@ -36,6 +36,8 @@ from .symptoms import Troubles, troubles
 from .technicians import TECHNICIANS
 
 MAX_REPAIRS = 4
+# What nobody in this shop thinks of looking at.
+NOT_DONE = frozenset({"air_opening_look"})
 DT, MINUTES = 30.0, 66.0
 
 
@@ -62,7 +64,8 @@ class Visit:
 
 def _read_all(v: View, skill: Array, rng: Generator) -> tuple[Codes, Array]:
     """Read every check on every machine, done or not: arrays (checks, N) of outcome codes and values."""
-    readings = [read(name, v, rng, skill) for name in CHECK_NAMES]
+    blank = Reading(np.full(len(v.m), np.nan), np.zeros(len(v.m), np.intp))
+    readings = [blank if name in NOT_DONE else read(name, v, rng, skill) for name in CHECK_NAMES]
     return np.stack([r.code for r in readings]), np.stack([r.value for r in readings])
 
 

@@ -253,7 +253,9 @@ def test_nothing_told_breaks_a_rule_over_random_job_states(dryer: Appliance) -> 
     proof = Proof(dryer)
     assert proof.first_wrong(STATES) == ""
     assert proof.seen["states"] == STATES
-    assert min(proof.seen[what] for what in ("stopped", "gone", "refused", "screen", "plan", "closing")) > 10, proof.seen
+    assert min(proof.seen[what] for what in ("stopped", "gone", "refused", "screen", "plan", "closing")) > 10, (
+        proof.seen
+    )
 
 
 def left_out(part: str, opens: bool | None = None, item: str = "") -> Spoil:

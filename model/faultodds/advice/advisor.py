@@ -186,8 +186,11 @@ def rather(ranking: Ranking) -> NextMove:
     for qualified people last. A check that tells nothing to speak of is none: what it could save is below the error of prices."""
     p = ranking.problem
     first = [c for c in ranking.checks if c.tells or c.name == p.knowledge.costs.verify][:1]
-    rest = [NextMove("refer", "", (), p.refer_cost), *(_check(c) for c in first)]
-    best = min([NextMove("stop", "", (), ranking.stop_cost), *map(_repair, ranking.repairs[:1]), *rest], key=_cost)
+    here = [*map(_repair, ranking.repairs[:1]), *map(_check, first)]
+    # Where even a check that tells nothing leads on to a cheaper job than handing it over, there is a way on: by the best of the rest.
+    way_on = here and any(c.priced and c.expected_cost < p.refer_cost for c in ranking.checks)
+    refer = [] if way_on else [NextMove("refer", "", (), p.refer_cost)]
+    best = min([NextMove("stop", "", (), ranking.stop_cost), *refer, *here], key=_cost)
     near = _near(ranking, best.expected_cost)
     if ranking.stop_cost <= near:
         return NextMove("stop", "", (), ranking.stop_cost)
