@@ -77,7 +77,7 @@ class Machine:
     def shows(self, check: str) -> str:
         """What a check shows now."""
         self.asked.append(check)
-        normal = next(iter(self.knowledge.observables()[check].outcomes))
+        normal = next(iter(self.knowledge.observables[check].outcomes))
         return self.readings.get(check, normal) if self.faults else normal
 
     def mend(self, repair: str) -> None:

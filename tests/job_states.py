@@ -111,7 +111,7 @@ class _Walk:
         self.truth = int(rng.choice(len(given), p=given / given.sum()))
         self.visit.keep_hands()
         k = visit.knowledge
-        told = [n for n, seen in k.observables().items() if seen.lets_out or seen.stops or seen.stops_away]
+        told = [n for n, seen in k.observables.items() if seen.lets_out or seen.stops or seen.stops_away]
         never = [n for item in k.access.values() for n in item.not_while if n in s.observables]
         self.hazards = sorted({*told, *never})
 

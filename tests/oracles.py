@@ -186,7 +186,7 @@ def mechanism_states(k: Knowledge, modes: frozenset[str]) -> dict[str, str]:
 
 def outcome_chances(k: Knowledge, name: str, modes: frozenset[str]) -> dict[str, float]:
     """Chance of each outcome of an observable when exactly `modes` are present."""
-    o = k.observables()[name]
+    o = k.observables[name]
     states = mechanism_states(k, modes)
     if o.depends_on:
         key = ", ".join(states.get(p) or _component_state(p, modes) for p in o.depends_on)

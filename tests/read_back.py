@@ -28,7 +28,7 @@ def read_back(k: Knowledge, names: Sequence[str], texts: Iterable[str]) -> list[
 
 
 def _step(k: Knowledge, names: Sequence[str], text: str, before: Sequence[Line]) -> tuple[str, Part]:
-    beside = [t.partition("{minutes}") for each in k.observables().values() for t in each.stops_away.values()]
+    beside = [t.partition("{minutes}") for each in k.observables.values() for t in each.stops_away.values()]
     if PERHAPS.match(text) or any(text.startswith(a) and text.endswith(b) for a, _, b in beside):
         return names[-1], "watch"
     if text == HANDS_OUT:

@@ -9,7 +9,7 @@ from faultodds.errors import UnknownName, nearest, unknown
 from faultodds.knowledge.loading import load
 from faultodds.names import fold, match, whole_percents
 
-DRYER = sorted(load("gas_dryer").observables())
+DRYER = sorted(load("gas_dryer").observables)
 NAMES = ["igniter_ohms", "igniter_look", "hood_air_speed", "fuse_continuity", "heat"]
 WORDS = {
     "igniter_ohms": "Igniter resistance",

@@ -61,7 +61,7 @@ def ask(
     for text in at_once(k, known):
         say([*wrap(f"UNTIL THE VISIT: it is not used, and left shut off. {text}"), ""])
     if not at_once(k, known) and (beside := run_attended(k, known)):
-        may = " and ".join(k.observables()[n].outcomes[o] for n, o in beside[:2])
+        may = " and ".join(k.observables[n].outcomes[o] for n, o in beside[:2])
         say([*wrap(f"UNTIL THE VISIT: better not used: perhaps {may} ({', '.join(n for n, _ in beside[:2])})."), ""])
     if not best:
         say(wrap("Nothing that is worth asking: what could be told would change nothing."))

@@ -62,7 +62,7 @@ def test_what_was_shown_is_not_asked_again(dryer: Appliance, seen: tuple[str, st
     """Offered before; not after; and again when it is more likely to be otherwise, or after a repair."""
     name, outcome = seen
     finding = WeighedFinding(name, {outcome: 1.0})
-    unsure = WeighedFinding(name, dict.fromkeys(dryer.knowledge.observables()[name].outcomes, 1.0))
+    unsure = WeighedFinding(name, dict.fromkeys(dryer.knowledge.observables[name].outcomes, 1.0))
     assert offered(dryer) >= SHOWN[seen]
     assert not offered(dryer, finding) & SHOWN[seen]
     assert offered(dryer, unsure) >= SHOWN[seen]

@@ -49,7 +49,7 @@ def test_columns_are_outcome_numbers_and_gaps_stay_gaps() -> None:
         {"found:heat": ["normal", None, "none"], "found:igniter_ohms": [None, "open:0.7|normal:0.3", None]}
     )
     numbers = as_numbers(frame, DRYER)
-    names = [*DRYER.context, *DRYER.equipment, *DRYER.observables()]
+    names = [*DRYER.context, *DRYER.equipment, *DRYER.observables]
     assert numbers.shape == (3, len(names))
     heat, igniter = numbers[:, names.index("heat")], numbers[:, names.index("igniter_ohms")]
     assert heat == pytest.approx([0.0, np.nan, 2.0], nan_ok=True)

@@ -53,7 +53,7 @@ def test_a_card_agrees_with_the_belief_by_bayes_rule(dryer: Appliance, data: st.
         now = float(after.mode_odds[dryer.suspects.mode_index[mode]])
         moved = np.log(now / (1 - now)) - np.log(before / (1 - before))
         assert moved == pytest.approx(np.log(shown.with_it / shown.without), abs=1e-6)
-        assert shown.outcome != next(iter(dryer.knowledge.observables()[shown.name].outcomes))
+        assert shown.outcome != next(iter(dryer.knowledge.observables[shown.name].outcomes))
 
 
 def test_every_fault_has_a_card_that_says_what_shows_it_and_what_puts_it_right(dryer: Appliance) -> None:

@@ -318,6 +318,6 @@ def _joined(cause: str, shown: str) -> bool:
     refs = (
         k.mechanism[shown].causes
         if shown in k.mechanism
-        else [*k.observables()[shown].links, *k.observables()[shown].depends_on]
+        else [*k.observables[shown].links, *k.observables[shown].depends_on]
     )
     return any(r == cause or r.partition(".")[0] == cause or r == cause.partition(".")[0] for r in refs)

@@ -23,7 +23,7 @@ def test_show_names_everything_that_can_be_typed() -> None:
     """Every name there is stands in the text, at most 80 columns wide."""
     k = load("gas_dryer")
     ran = faultodds("appliance", "show")
-    names = [*dict(k.modes()), *k.observables(), *k.repair, *k.context, *k.equipment, *k.access, *k.stop]
+    names = [*dict(k.modes()), *k.observables, *k.repair, *k.context, *k.equipment, *k.access, *k.stop]
     assert [n for n in names if n not in ran.out] == []
     assert max(map(len, ran.out.splitlines())) <= 80
 

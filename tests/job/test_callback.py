@@ -111,7 +111,7 @@ def test_what_comes_back_is_looked_at_again(dryer: Appliance) -> None:
 def test_time_does_not_take_back_what_stops_the_run(dryer: Appliance) -> None:
     """A burner that burned too much on the first visit is not run on the second before it is seen to burn right."""
     runs = {n for n, c in dryer.knowledge.check.items() if c.running}
-    stopping = [(n, o) for n, c in dryer.knowledge.observables().items() for o in c.stops_run]
+    stopping = [(n, o) for n, c in dryer.knowledge.observables.items() for o in c.stops_run]
     assert stopping
     for name, outcome in stopping:
         job = job_of(Finding(name, outcome), Closed("gone"), Closed("came_back", date(2026, 3, 1)))

@@ -66,7 +66,7 @@ def allowed(appliance: Appliance, steps: list[Payload], payload: Payload) -> boo
     facts: dict[str, str] = {s.name: s.value for s in steps if isinstance(s, Fact)}
     if not isinstance(payload, Finding | RepairDone):
         return True
-    needs = (k.observables() | k.repair)[payload.name].needs  # type: ignore[operator]
+    needs = (k.observables | k.repair)[payload.name].needs  # type: ignore[operator]
     return all(facts.get(fact) == value for fact, value in needs.items())
 
 
@@ -104,7 +104,7 @@ def test_planted_contradictions_are_asked_about(dryer: Appliance) -> None:
             continue
         facts = evidence_of(dryer, job).facts
         for name, rows in s.rows.items():
-            fits_machine = all(facts.get(f, v) == v for f, v in k.observables()[name].needs.items())
+            fits_machine = all(facts.get(f, v) == v for f, v in k.observables[name].needs.items())
             if name in {f.name for f in telling} or not fits_machine:
                 continue
             for outcome, shown, often in zip(s.observables[name], s.likelihood[rows, h], usual[rows], strict=True):
@@ -127,7 +127,7 @@ def telling_findings(appliance: Appliance, h: int) -> list[Finding]:
         best = int(np.argmax(s.likelihood[rows, h]))
         found.append((float(s.likelihood[rows, h][best] / usual[best]), name, s.observables[name][best]))
     found.sort(key=lambda item: (-item[0], item[1]))
-    needs = appliance.knowledge.observables()
+    needs = appliance.knowledge.observables
     chosen: list[Finding] = []
     facts: dict[str, str] = {}
     for _, name, outcome in found:
@@ -158,7 +158,7 @@ def test_a_rare_fault_is_no_contradiction(dryer: Appliance) -> None:
     """Alone, no outcome of anything is asked about, however rare; nor is a first look that agrees with the complaint."""
     k = dryer.knowledge
     for name, outcome in itertools.chain.from_iterable(
-        zip([n] * 9, o.outcomes, strict=False) for n, o in k.observables().items()
+        zip([n] * 9, o.outcomes, strict=False) for n, o in k.observables.items()
     ):
         assert not said(dryer, f"{name}={outcome}")
     assert not said(dryer, "heat=none", "fuse_continuity=open", "duct_look=nest")

@@ -257,7 +257,7 @@ def test_every_word_and_meaning_of_the_words_file_is_known(dryer: Appliance) -> 
         for each in rule.meaning.split():
             name, _, value = each.partition("=")
             known = {
-                "finding": lambda n=name, v=value: v in k.observables()[n].outcomes,
+                "finding": lambda n=name, v=value: v in k.observables[n].outcomes,
                 "fact": lambda n=name, v=value: v in facts[n].values,
                 "reading": lambda n=name, v=value: n in k.reading,
                 "repair": lambda n=name, v=value: n in k.repair,

@@ -62,7 +62,7 @@ def test_a_question_mark_is_asked_about(dryer: Appliance, store: Store) -> None:
     """Every outcome of every symptom and check, and every fact."""
     visit = OpenJob.start(store, dryer)
     k = dryer.knowledge
-    for name, observable in k.observables().items():
+    for name, observable in k.observables.items():
         for outcome in observable.outcomes:
             with pytest.raises(FaultoddsError, match="question mark"):
                 visit.judge(name, f"{outcome}?")

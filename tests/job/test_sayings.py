@@ -125,7 +125,7 @@ DENIED = [
 @given(st.data())
 def test_a_denied_outcome_is_never_noted(dryer: Appliance, store: Store, data: st.DataObject) -> None:
     """Whatever is typed, its echo never says the opposite."""
-    known = dryer.knowledge.observables()
+    known = dryer.knowledge.observables
     name = data.draw(st.sampled_from(sorted(known)))
     outcome = data.draw(st.sampled_from(sorted(known[name].outcomes)))
     called = data.draw(st.sampled_from([name, name.replace("_", " "), known[name].title]))

@@ -20,7 +20,7 @@ def test_logs_as_the_file_draws_them_alarm_nobody_and_a_word_read_wrongly_does(s
     column's cells, that outcome is named."""
     log = draw_log(DRYER, 200, seed=seed, missing=0.3)
     odd: Counter[tuple[str, str]] = Counter()
-    for name, record in DRYER.observables().items():
+    for name, record in DRYER.observables.items():
         if f"found:{name}" in log:
             seen = Counter(log[f"found:{name}"].dropna().astype(str))
             odd.update({(name, o): n for o, n in seen.items() if o in list(record.outcomes)[1:]})

@@ -48,7 +48,7 @@ SECONDS = 10.0
 def readers(knowledge: Knowledge) -> Iterator[Callable[[str], object]]:
     """Everything that takes a reading or a typed line."""
     for name, spec in knowledge.reading.items():
-        outcomes = list(knowledge.observables()[name].outcomes)
+        outcomes = list(knowledge.observables[name].outcomes)
         yield lambda text, s=spec, o=outcomes: judge(s, o, text)
         yield lambda text, s=spec: quantity(text, s)
     yield from (split_windings, drill_inches, lambda text: amount(text, "ft", "3"))
@@ -64,7 +64,7 @@ def cell_readers(knowledge: Knowledge) -> Iterator[Callable[[str], object]]:
             yield CellReader(Column("c", kind), knowledge).read  # type: ignore[arg-type]
     yield CellReader(Column("c", "fact", (next(iter(asked(knowledge))),)), knowledge).read
     for name in ("coil_ohms", "meter_clocking", "dry_time", "hood_flap"):
-        if name in knowledge.observables():
+        if name in knowledge.observables:
             yield CellReader(Column("c", "finding", (name,)), knowledge).read
 
 

@@ -97,7 +97,7 @@ def columns(knowledge: Knowledge) -> list[Column]:
     """A column of every kind, one for each fact, symptom and check."""
     plain = [Column("c", kind) for kind in KINDS if kind not in ("fact", "finding")]  # type: ignore[arg-type]
     facts = [Column("c", "fact", (name,)) for name in asked(knowledge)]
-    return plain + facts + [Column("c", "finding", (name,)) for name in knowledge.observables()]
+    return plain + facts + [Column("c", "finding", (name,)) for name in knowledge.observables]
 
 
 def cells() -> list[str]:

@@ -26,7 +26,7 @@ def test_two_spellings_of_one_phrase_have_one_key() -> None:
 def test_every_name_in_the_word_file_is_known_or_belongs_to_another_appliance(dryer: Knowledge) -> None:
     """A misspelt name in words.toml would silently never match."""
     words = trade("gas_dryer")
-    observables = dryer.observables()
+    observables = dryer.observables
     for name, outcomes in words["found"].items():
         assert name in observables, name
         for outcome in outcomes:
@@ -41,7 +41,7 @@ def test_every_name_in_the_word_file_is_known_or_belongs_to_another_appliance(dr
 
 def test_no_phrase_means_two_things(dryer: Knowledge) -> None:
     """In one column a phrase has one meaning: two would be settled by the order of a file."""
-    targets = [f"found:{name}" for name in dryer.observables()] + [f"fact:{name}" for name in dryer.context]
+    targets = [f"found:{name}" for name in dryer.observables] + [f"fact:{name}" for name in dryer.context]
     lexicons = [of_target(dryer, target) for target in targets]
     for lexicon in [*lexicons, of_repairs(dryer), of_endings(), of_complaint(dryer)]:
         double = {phrase: meanings for phrase, meanings in lexicon.phrases.items() if len(meanings) > 1}

@@ -55,14 +55,14 @@ def test_level_and_bars_are_asked_of_machines_with_bars_alone(dryer: Knowledge) 
     """Whatever speaks of the sensor bars, of a lean that matters to them alone, or of an auto cycle, needs them."""
     about = {
         name: {ref.partition(".")[0] for ref in (*seen.links, *seen.depends_on)}
-        for name, seen in dryer.observables().items()
+        for name, seen in dryer.observables.items()
     }
     only = [name for name, parts in about.items() if parts and parts <= set(NEEDS_BARS)]
     assert {"level_check", "sensor_bar_test"} <= set(only)
     repairs = [n for n, r in dryer.repair.items() if {t.partition(".")[0] for t in r.fixes} <= set(NEEDS_BARS)]
     assert repairs == ["sensor_clean", "sensor_bars", "level"]
     autos = [name for name in dryer.symptom if "auto" in name]
-    work = {**dryer.observables(), **dryer.repair}
+    work = {**dryer.observables, **dryer.repair}
     assert autos and all(work[name].needs.get("auto_dry") == "yes" for name in (*only, *repairs, *autos))
     assert set(dryer.equipment["auto_dry"].lacks["no"]) == set(NEEDS_BARS)
 
@@ -112,7 +112,7 @@ def test_no_hot_reading_on_a_burner_that_cannot_have_lit(dryer: Knowledge) -> No
     )
     assert all(unless[name] == ["open"] for name in (*circuit, "flame_sensor_continuity"))
     # What speaks of coils that drop out only once they are hot must never take it off: it has lit then.
-    observables = dryer.observables()
+    observables = dryer.observables
     for name, outcomes in unless.items():
         links = observables[name].links.get("ignition.lights_then_fails", {})
         assert isinstance(links, dict)

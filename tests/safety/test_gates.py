@@ -43,7 +43,7 @@ def stops_by_a_plain_reading(visit: OpenJob, job: Job) -> Iterator[str]:
             last[p.finding.name] = (p.stage, p.finding.take, p.finding)
     k = visit.knowledge
     for name, (_, _, finding) in last.items():
-        seen = k.observables()[name]
+        seen = k.observables[name]
         stopping = {*seen.lets_out, *seen.stops_run, *seen.stops_away}
         yield from (
             f"{name}={o}"

@@ -178,7 +178,7 @@ def test_what_was_entered_last_is_what_counts(tmp_path: Path, dryer: Appliance, 
 
 def stopping(appliance: Appliance) -> list[tuple[str, str, str]]:
     """Every symptom and check with an outcome that can hurt somebody: its name, that outcome and the good one."""
-    seen = appliance.knowledge.observables().items()
+    seen = appliance.knowledge.observables.items()
     return [(name, outcome, next(iter(each.outcomes))) for name, each in seen for outcome in sorted(each.harms)]
 
 
@@ -232,7 +232,7 @@ def test_what_was_taken_for_gone_has_a_repair_that_it_speaks_of(dryer: Appliance
     at = int(rng.integers(0, len(done) + 1))
     seen = (WeighedFinding(name, {bad: 1.0}, at), WeighedFinding(name, {good: 1.0}, len(done), 1))
     evidence = Evidence({}, seen, tuple(repair_effect(k, n) for n in done))
-    tied = {m for ref in (*k.observables()[name].links, *k.observables()[name].depends_on) for m in k.modes_under(ref)}
+    tied = {m for ref in (*k.observables[name].links, *k.observables[name].depends_on) for m in k.modes_under(ref)}
     since = {m for r in evidence.repairs[at:] for m in r.modes}
     assert situation.gone_unmended(k, evidence) == ([] if tied & since else [(name, bad)])
 

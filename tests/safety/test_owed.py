@@ -46,7 +46,7 @@ def test_a_fuse_found_open_owes_its_cause_before_it_is_put_right(dryer: Knowledg
     for check, mode in SHOWN.items():
         assert set(still_owed(dryer, [], [seen(check, "open")])) == {mode}
         assert still_owed(dryer, [], [seen(check, "closed")]) == {}
-    others = [(n, o) for n, each in dryer.observables().items() if n not in SHOWN for o in each.outcomes]
+    others = [(n, o) for n, each in dryer.observables.items() if n not in SHOWN for o in each.outcomes]
     assert [each for each in others if still_owed(dryer, [], [seen(*each)])] == []
     assert still_owed(dryer, [], [WeighedFinding("fuse_continuity", {"open": 0.7, "closed": 0.3})]) == OWED
     assert still_owed(dryer, [], [WeighedFinding("fuse_continuity", {"open": 0.4, "closed": 0.6})]) == {}

@@ -82,7 +82,7 @@ def test_what_nobody_here_may_mend_is_handed_over(
 
 def bars(k: Knowledge, name: str, outcome: str) -> bool:
     """Whether the machine is not run, or not with nobody beside it, after this."""
-    seen = k.observables().get(name)
+    seen = k.observables.get(name)
     return seen is not None and outcome in seen.bars
 
 
@@ -90,7 +90,7 @@ def bars(k: Knowledge, name: str, outcome: str) -> bool:
 def test_a_doubtful_stop_counts_as_one(dryer: Appliance, share: float) -> None:
     """Of every symptom and check: from a quarter on the machine is barred as by a plain finding, and it is not closed as gone."""
     k = dryer.knowledge
-    for name, seen in k.observables().items():
+    for name, seen in k.observables.items():
         good = next(o for o in seen.outcomes if o not in seen.stops)
         for outcome in seen.stops:
             found = Evidence({}, (WeighedFinding(name, {outcome: share, good: 1.0 - share}),))
@@ -143,7 +143,7 @@ def test_nothing_is_watched_without_what_it_takes(dryer: Appliance) -> None:
     """For every outcome that lets CO out or makes a flame yellow: with no CO meter the machine is not run, and it is said why."""
     k, tried = dryer.knowledge, 0
     every = {n for n, w in {**k.check, **k.repair}.items() if w.running or w.run_first}
-    for name, seen in k.observables().items():
+    for name, seen in k.observables.items():
         for outcome in {*seen.stops_away, *seen.lets_out}:
             told = duties.watch_text(k, {name: {outcome: 0.3}}, 5)
             held = duties.not_run_now(k, {name: {outcome: 0.3}}, {"co_meter"})

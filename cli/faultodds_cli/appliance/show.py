@@ -117,7 +117,7 @@ def _fault_lines(k: Knowledge) -> Iterator[str]:
 def _outcome_lines(k: Knowledge, names: list[str]) -> Iterator[str]:
     for name in names:
         star = "*" if name in k.reading else " "
-        yield from wrap(f"{outcomes_of(k, name)}: {k.observables()[name].title}", f" {star}", "      ")
+        yield from wrap(f"{outcomes_of(k, name)}: {k.observables[name].title}", f" {star}", "      ")
 
 
 def _repair_lines(k: Knowledge) -> Iterator[str]:
@@ -140,13 +140,13 @@ def named(k: Knowledge) -> dict[str, str]:
     modes = {mode: k.title_of(mode) for mode, _ in k.modes()}
     facts = {n: f.ask for n, f in _facts(k).items()}
     repairs = {n: r.title for n, r in k.repair.items()}
-    return {**modes, **{n: o.title for n, o in k.observables().items()}, **repairs, **facts}
+    return {**modes, **{n: o.title for n, o in k.observables.items()}, **repairs, **facts}
 
 
 def detail(k: Knowledge, name: str) -> list[str]:
     """One name in full."""
     lines = wrap(f"{capital(named(k)[name])} [{name}]")
-    observables, facts = k.observables(), _facts(k)
+    observables, facts = k.observables, _facts(k)
     if name in observables:
         lines += ["Can show:", *_words(observables[name].outcomes)]
     if name in facts:

@@ -179,7 +179,7 @@ class BenchCall:
             self.half_told = ""
         elif name in job.skipped:
             self.half_told = ""
-            good, *others = (seen := self.visit.knowledge.observables()[name]).outcomes
+            good, *others = (seen := self.visit.knowledge.observables[name]).outcomes
             self.talk.tell("Nobody can look, so the doubt counts.")
             self.enter(name, f"{good} 50 / {next(o for o in others if o in seen.bars)} 50")
         elif self.question is None and not self.over:

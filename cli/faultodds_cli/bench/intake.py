@@ -165,7 +165,7 @@ def _told_early(call: BenchCall, line: str) -> list[typed.Typed]:
     """The findings that a line gives by their full names, with values: what was seen can be told before it is asked."""
     k = call.visit.knowledge
     first = line.replace("=", " ").split()[:1]
-    if not first or first[0] not in k.observables():
+    if not first or first[0] not in k.observables:
         return []
     found = typed.findings(k, line)
     return found if all(each.value for each in found) else []
@@ -226,5 +226,5 @@ def _complained(call: BenchCall, part: str) -> list[typed.Typed]:
 
 
 def _plain_yes(call: BenchCall, each: typed.Typed) -> typed.Typed:
-    outcomes = list(call.visit.knowledge.observables()[each.name].outcomes)
+    outcomes = list(call.visit.knowledge.observables[each.name].outcomes)
     return typed.Typed(each.name, "yes") if not each.value and outcomes == ["no", "yes"] else each

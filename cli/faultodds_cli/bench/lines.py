@@ -108,7 +108,7 @@ def _as_answer(call: BenchCall, line: str) -> str:
         return f"{call.asked}={answers[said]}"
     k, word = call.visit.knowledge, fold(re.split(r"[\s,.;]", line, maxsplit=1)[0])
     word = PLAINLY.get(word, word)
-    elsewhere = {fold(o) for seen in k.observables().values() for o in seen.outcomes}
+    elsewhere = {fold(o) for seen in k.observables.values() for o in seen.outcomes}
     alone = fold(line) in (word, *PLAINLY)
     answer = word == "yes" or (word == "no" and (alone or line[len(word) :].lstrip()[:1] in (",", ".", ";")))
     unclear = answer and (alone or "?" in line or word not in answers or not sayings.understand(k, line))

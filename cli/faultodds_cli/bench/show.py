@@ -15,7 +15,7 @@ def why_check_lines(visit: OpenJob, name: str) -> list[str]:
     """What one check would tell: for each outcome its chance and the faults that lead after it, and what
     the check is worth."""
     k = visit.knowledge
-    observable = k.observables()[name]
+    observable = k.observables[name]
     lines = wrap(f"{capital(observable.title)} [{name}]")
     found = tells(visit, name)
     for t, chance in zip(found, percents(t.chance for t in found), strict=True):
@@ -66,7 +66,7 @@ def how_lines(visit: OpenJob, name: str) -> list[str]:
 
 def outcome_question(knowledge: Knowledge, name: str) -> str:
     """What to type for a symptom or check that was named without what it showed."""
-    observable = knowledge.observables()[name]
+    observable = knowledge.observables[name]
     if name in knowledge.reading:
         outcomes = ", ".join(observable.outcomes)
         return f"{capital(observable.title)}: what does it read? Or say {outcomes}."
@@ -83,7 +83,7 @@ def taken_lines(visit: OpenJob, taken: JudgedFinding, said: str) -> list[str]:
     if taken.judgement is not None:
         return judgement_lines(visit.knowledge, taken.finding.name, taken.judgement)
     outcome = taken.finding.outcome
-    words = visit.knowledge.observables()[taken.finding.name].outcomes.get(outcome, "") if outcome else ""
+    words = visit.knowledge.observables[taken.finding.name].outcomes.get(outcome, "") if outcome else ""
     plain = not outcome or fold(outcome) in fold(said) or fold(words) == fold(outcome)
     return wrap(f"Noted: {finding_text(taken.finding)}{'' if plain else f' ({words})'}.")
 

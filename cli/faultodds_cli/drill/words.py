@@ -261,7 +261,7 @@ def _trade_names(appliance: str, fixes: tuple[tuple[str, tuple[str, ...]], ...])
 
 def in_words(k: Knowledge, text: str) -> str:
     """A text with what was found as one says it, instead of as it is typed."""
-    seen = k.observables()
+    seen = k.observables
 
     def said(found: re.Match[str]) -> str:
         name, outcome = found.groups()

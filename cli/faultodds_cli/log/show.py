@@ -81,7 +81,7 @@ def describe_lines(log: str, found: Description, knowledge: Knowledge) -> list[s
     """A log in figures."""
     lines = _overview(log, found)
     lines += ["", "Findings (visits on which each is known, and what it showed):"]
-    observables = knowledge.observables()
+    observables = knowledge.observables
     for name in sorted(found.found, key=lambda n: -found.found[n].known):
         order = list(observables[name].outcomes) if name in observables else list(found.found[name].answers)
         lines += _seen_lines(name, found.found[name], found.visits, order)

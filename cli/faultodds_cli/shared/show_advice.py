@@ -159,7 +159,7 @@ def answers_of(knowledge: Knowledge, name: str) -> str:
 
 def outcomes_of(knowledge: Knowledge, name: str) -> str:
     """A symptom or check with all it can show, as typed: "glow=yes | no"."""
-    return f"{name}=" + " | ".join(knowledge.observables()[name].outcomes)
+    return f"{name}=" + " | ".join(knowledge.observables[name].outcomes)
 
 
 # ---- the other things one could do ----

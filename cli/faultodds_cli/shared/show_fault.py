@@ -94,7 +94,7 @@ def _shown(k: Knowledge, head: str, shown: Sequence[Shown]) -> list[str]:
         return []
     lines = wrap(head)
     for x in shown:
-        seen = k.observables()[x.name]
+        seen = k.observables[x.name]
         only = " (qualified people only)" if x.name in k.check and k.check[x.name].qualified else ""
         said = f"{capital(seen.title)}{only} [{x.name}]: {seen.outcomes[x.outcome]}"
         lines += wrap(f"{said}: {words.of_twenty(x.with_it)}, and {words.of_twenty(x.without)}.", "  - ", "    ")
@@ -118,7 +118,7 @@ def why_told(visit: OpenJob, text: str, numbered: Sequence[str] = ()) -> list[st
     said, k = text.strip().rstrip("?"), visit.knowledge
     if not said or said.casefold() in ("all", "full", "sum"):
         return job_lines(visit, bool(said))
-    observables = k.observables()
+    observables = k.observables
     exact = {fold(n) for n in observables} | {fold(o.title) for o in observables.values()}
     if said.isdigit() or fold(said) in exact:
         return typed.observable(k, said, numbered)

@@ -208,7 +208,7 @@ def step_text(step: Step) -> str:
 
 def no_longer_stops(knowledge: Knowledge, taken_back: Iterable[Step]) -> list[str]:
     """What is said of findings taken back that kept the machine from running: only if they were never so."""
-    seen = knowledge.observables()
+    seen = knowledge.observables
     found = [step.payload for step in taken_back if isinstance(step.payload, Finding)]
     return [
         f"{f.name}={outcome} kept the machine from running. Take it back only if it was never so. If it was, enter it again; "

@@ -37,7 +37,7 @@ def must_fit(knowledge: Knowledge) -> None:
                 f"the simulated machine is a vented gas dryer; '{knowledge.appliance.id}' has no {kind} called "
                 f"'{missing[0]}' ({len(missing)} missing). Type --appliance gas_dryer, or keep that file's names."
             )
-    observables = knowledge.observables()
+    observables = knowledge.observables
     for name, outcomes in {**SYMPTOMS, **CHECKS}.items():
         strange = [o for o in outcomes if o not in observables[name].outcomes]
         if strange:

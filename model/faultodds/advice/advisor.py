@@ -187,7 +187,7 @@ def rather(ranking: Ranking) -> NextMove:
     p = ranking.problem
     first = [c for c in ranking.checks if c.tells or c.name == p.knowledge.costs.verify][:1]
     here = [*map(_repair, ranking.repairs[:1]), *map(_check, first)]
-    # Where even a check that tells nothing leads on to a cheaper job than handing it over, there is a way on: by the best of the rest.
+    # Where even a check that tells nothing leads on to less than handing over costs, there is a way on: the best of the rest.
     way_on = here and any(c.priced and c.expected_cost < p.refer_cost for c in ranking.checks)
     refer = [] if way_on else [NextMove("refer", "", (), p.refer_cost)]
     best = min([NextMove("stop", "", (), ranking.stop_cost), *refer, *here], key=_cost)

@@ -68,7 +68,7 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
     """
     known = {name: {value: 1.0} for name, value in evidence.facts.items()}
     judged: list[tuple[str, str]] = []
-    observables = knowledge.observables()
+    observables = knowledge.observables
     for s in sorted(evidence.seen, key=lambda s: (s.stage, s.visit, s.take)):
         least, total = DOUBT * max(s.weights.values()), sum(s.weights.values())
         known[s.name] = {o: taken(observables[s.name], o, w / total) for o, w in s.weights.items() if w >= least}
@@ -143,7 +143,7 @@ def makers(belief: Belief, name: str, outcome: str) -> set[str]:
 
 def found_last(knowledge: Knowledge, evidence: Evidence) -> Known:
     """What was found, each by its latest finding, whatever was repaired since."""
-    ordered, seen = sorted(evidence.seen, key=lambda s: (s.stage, s.take)), knowledge.observables()
+    ordered, seen = sorted(evidence.seen, key=lambda s: (s.stage, s.take)), knowledge.observables
     return {
         s.name: {o: taken(seen[s.name], o, w / sum(s.weights.values())) for o, w in s.weights.items()} for s in ordered
     }
@@ -155,7 +155,7 @@ def not_looked_at_again(knowledge: Knowledge, evidence: Evidence) -> list[tuple[
     found = found_last(knowledge, evidence)
     seen = [(n, o) for n, each in knowledge.symptom.items() for o in each.stops if found.get(n, {}).get(o, 0.0) > 0]
     lit = [(n, o) for n, each in knowledge.check.items() if each.running and not each.unheated for o in each.stops_heat]
-    beside = [(n, o) for n, each in knowledge.observables().items() for o in each.stops_away]
+    beside = [(n, o) for n, each in knowledge.observables.items() for o in each.stops_away]
     likely = [(n, o) for n, o in (*lit, *beside) if found.get(n, {}).get(o, 0.0) > LIKELY]
     return list(dict.fromkeys((*not_run_with(knowledge, found), *seen, *likely)))
 
@@ -185,8 +185,8 @@ def not_looked_for(knowledge: Knowledge, evidence: Evidence, belief: Belief) -> 
     hidden = shown_by_a_run_only(knowledge)
     done = {m for r in evidence.repairs[evidence.begun :] for m in r.modes if m in hidden}
     out = []
-    for name in (n for n, each in knowledge.observables().items() if each.before_leaving and n not in looked):
-        for outcome in knowledge.observables()[name].stops:
+    for name in (n for n, each in knowledge.observables.items() if each.before_leaving and n not in looked):
+        for outcome in knowledge.observables[name].stops:
             if cause_left(belief, name, outcome) >= DOUBT or done & makers(belief, name, outcome):
                 out.append((name, outcome))
     return out
@@ -198,7 +198,7 @@ def gone_unmended(knowledge: Knowledge, evidence: Evidence) -> list[tuple[str, s
     when = {(s.name, s.stage, s.visit, s.take) for s in evidence.seen}
     out = []
     for s in evidence.seen:
-        total, seen = sum(s.weights.values()), knowledge.observables()[s.name]
+        total, seen = sum(s.weights.values()), knowledge.observables[s.name]
         later = any(n == s.name and (at, visit, take) > (s.stage, s.visit, s.take) for n, at, visit, take in when)
         if later and still_holds(knowledge, s.name, (r.name for r in evidence.repairs[s.stage :])):
             out += [(s.name, o) for o in sorted(seen.harms) if s.weights.get(o, 0.0) > LIKELY * total]

@@ -253,14 +253,14 @@ def _why_refer(ranking: Ranking) -> str:
     problem = ranking.problem
     k = problem.knowledge
     if problem.beyond_us:
-        seen = [(k.observables()[n], o) for n, o in problem.beyond_us]
+        seen = [(k.observables[n], o) for n, o in problem.beyond_us]
         found = "; ".join(f"{each.title}: {each.outcomes[o]}" for each, o in seen)
         return (
             f"Found: {found}. What is behind that is not for anybody here to put right, and until it is, the machine stays shut "
             "off. Say so to the customer, and write it down."
         )
     if problem.unverified and problem.unwatched:
-        wanted = {t for each in (*k.access.values(), *k.observables().values()) for t in each.watch_tools}
+        wanted = {t for each in (*k.access.values(), *k.observables.values()) for t in each.watch_tools}
         tools = " or ".join(t.replace("_", " ") for t in sorted(wanted & k.lacking(problem.situation.skipped)))
         return (
             f"The repair cannot be proved here: a run now wants somebody beside it with what is not there ({tools}). Have that "
@@ -268,11 +268,11 @@ def _why_refer(ranking: Ranking) -> str:
         )
     if problem.verified and problem.look_again:
         return (
-            f"The run passed, but {' and '.join(k.observables()[n].title for n in problem.look_again)} was a danger, and "
+            f"The run passed, but {' and '.join(k.observables[n].title for n in problem.look_again)} was a danger, and "
             "still is or cannot be looked at here. It stays shut off until somebody has found it safe."
         )
     if problem.verified and problem.unexplained:
-        found = " and ".join(dict.fromkeys(k.observables()[n].title for n, _ in problem.unexplained))
+        found = " and ".join(dict.fromkeys(k.observables[n].title for n, _ in problem.unexplained))
         return (
             f"The run passed, but {found} was a danger, and what makes it was not put right: a good look by itself mends nothing. "
             "It stays shut off until that is found."

@@ -36,7 +36,7 @@ def as_numbers(frame: pd.DataFrame, knowledge: Knowledge) -> Floats:
     """
     values = {FACT + n: list(f.values) for n, f in knowledge.context.items()}
     values |= {FACT + n: list(f.values) for n, f in knowledge.equipment.items()}
-    values |= {FOUND + n: list(o.outcomes) for n, o in knowledge.observables().items()}
+    values |= {FOUND + n: list(o.outcomes) for n, o in knowledge.observables.items()}
     out = np.full((len(frame), len(values)), np.nan)
     for place, (column, names) in enumerate(values.items()):
         if column in frame:

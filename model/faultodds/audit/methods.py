@@ -100,7 +100,7 @@ def gaps_of(suspects: Suspects, knowledge: Knowledge, learned: Fit) -> Gaps:
             facts[fact] = weights
     symptoms = {
         name: Hush(*learned.written(j), record.needs)
-        for j, (name, record) in enumerate(knowledge.observables().items())
+        for j, (name, record) in enumerate(knowledge.observables.items())
         if name in knowledge.symptom and silence.heard[j]
     }
     return Gaps(symptoms, facts)

@@ -206,7 +206,7 @@ def _too_many(knowledge: Knowledge, odds: Odds) -> str:
             weight[f'{place}.brings_on."{caused}" = {chance:g}'] = chance * record.share / every
     worst = sorted(weight, key=lambda name: -weight[name])[:3]
     named = [name for name in worst if weight[name] > 0.1 * weight[worst[0]]]
-    rows = sum(len(o.outcomes) for o in knowledge.observables().values())
+    rows = sum(len(o.outcomes) for o in knowledge.observables.values())
     size = 8e-9 * PEAK * (len(odds.base) + rows) * MOST_SUSPECTS
     return (
         f"{', '.join(named)}: {len(modes)} faults, this common beside one another, make more than {MOST_SUSPECTS:,} combinations "

@@ -115,7 +115,7 @@ def compile_suspects(knowledge: Knowledge, omitted_target: float = OMITTED_TARGE
     sets = kept_sets(knowledge, odds, omitted_target)
     member = _membership(sets, len(modes))
     states = _states(tables, knowledge, modes, member)
-    observables = {n: tables[n].states for n in knowledge.observables()}
+    observables = {n: tables[n].states for n in knowledge.observables}
     order = [n for n in tables if tables[n].role == "mechanism"]
     facts = {n: t.values for n, t in tables.items() if t.role == "fact"}
     arrays = {

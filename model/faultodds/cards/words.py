@@ -48,8 +48,8 @@ def thing_words(k: Knowledge, kind: str, name: str) -> str:
         return f"it came back: {name}"
     known, _, shown = name.partition("=")
     facts: dict[str, ContextFact | EquipmentFact] = {**k.context, **k.equipment}
-    values = facts[known].values if known in facts else k.observables()[known].outcomes
-    title = known.replace("_", " ") if known in facts else k.observables()[known].title
+    values = facts[known].values if known in facts else k.observables[known].outcomes
+    title = known.replace("_", " ") if known in facts else k.observables[known].title
     return f"{title}: {_outcome_words(values, shown)}"
 
 

@@ -88,7 +88,7 @@ def _nodes(k: Knowledge, belief: Belief, checks: Sequence[str]) -> list[Node]:
     between = _between(k, set(nodes), [*seen, *ahead])
     nodes |= {m: Node(m, "state", capital(k.mechanism[m].title)) for m in between}
     nodes |= {name: Node(name, "seen", capital(words.thing_words(k, "found", label))) for name, label in seen.items()}
-    nodes |= {name: Node(name, "next", f"Still to be looked at: {k.observables()[name].title}") for name in ahead}
+    nodes |= {name: Node(name, "next", f"Still to be looked at: {k.observables[name].title}") for name in ahead}
     for node in nodes.values():
         for cause in _parents(k, node.name):
             if cause in nodes:
@@ -106,8 +106,8 @@ def _parents(k: Knowledge, name: str) -> list[str]:
     """What a mechanism, symptom or check hangs on: modes and mechanisms; nothing for a mode."""
     if name in k.mechanism:
         refs: Iterable[str] = k.mechanism[name].causes
-    elif name in k.observables():
-        refs = [*k.observables()[name].links, *k.observables()[name].depends_on]
+    elif name in k.observables:
+        refs = [*k.observables[name].links, *k.observables[name].depends_on]
     else:
         return []
     modes, found = dict(k.modes()), list[str]()

@@ -69,7 +69,7 @@ def _refuse_reason(knowledge: Knowledge, job: Job, note: str) -> None:
     stopping = sayings.doubted_stop(knowledge, note) if note else None
     last = [p.finding.outcome for p in job.findings if p.finding.name == stopping]
     if stopping and not (
-        last and last[-1] == next(iter(knowledge.observables()[stopping].outcomes)) in sayings.plain(note)
+        last and last[-1] == next(iter(knowledge.observables[stopping].outcomes)) in sayings.plain(note)
     ):
         raise FaultoddsError(
             f"close gone is refused: '{note}' tells of {stopping}. Enter what {stopping} shows now first."

@@ -132,7 +132,7 @@ class JobEntries(HeldJob):
             for p in (job or self.job).findings
             if (p.finding.name, p.stage, p.visit) == (finding.name, self.job.stage, self.job.visit)
         ]
-        harms = self.knowledge.observables()[finding.name].harms
+        harms = self.knowledge.observables[finding.name].harms
         return bool(here) and _shows(here[-1], harms) and not _shows(finding, harms)
 
     def misfit(self, name: str, value: str, *, again: bool = False) -> Misfit | None:
@@ -143,7 +143,7 @@ class JobEntries(HeldJob):
             stop_if_shown(self.knowledge, finding)
         except SafetyStop:
             return None
-        seen, told = self.knowledge.observables()[finding.name], (finding.outcome, *(finding.likelihood or ()))
+        seen, told = self.knowledge.observables[finding.name], (finding.outcome, *(finding.likelihood or ()))
         if any(o in told for o in (*seen.stops, *seen.stops_away, *seen.lets_out)):
             return None
         return misfit(self.appliance, self.job, finding)
@@ -298,7 +298,7 @@ class JobEntries(HeldJob):
         missing = self.missing_tools()
         entered = [s.payload.name for s in self.job.steps if isinstance(s.payload, Finding | RepairDone | Fact | Skip)]
         k = self.knowledge
-        titles = {n: each.title for n, each in {**k.observables(), **k.repair}.items() if n in entered}
+        titles = {n: each.title for n, each in {**k.observables, **k.repair}.items() if n in entered}
         known = list(dict.fromkeys([*missing, *entered]))
         found = match("entry", name.removeprefix("no "), known, titles, "Type story to see them all.")
         self._now, taken = None, list[Step]()

@@ -35,9 +35,9 @@ def rules_of(knowledge: Knowledge, words: Words) -> Iterator[Rule]:
 
 def _turned(knowledge: Knowledge, words: Words, rule: Rule) -> Iterator[Rule]:
     name, _, value = rule.meaning.partition("=")
-    if rule.kind != "finding" or " " in rule.meaning or name not in knowledge.observables():
+    if rule.kind != "finding" or " " in rule.meaning or name not in knowledge.observables:
         return
-    others = [o for o in knowledge.observables()[name].outcomes if o != value]
+    others = [o for o in knowledge.observables[name].outcomes if o != value]
     states = [n for n, p in enumerate(rule.parts) if p.names and not set(p.names) & words.nouns]
     if len(states) != 1 or any(p.denied or p.optional for p in rule.parts):
         return

@@ -78,7 +78,7 @@ def _weights(finding: Finding) -> dict[str, float]:
 def _told(appliance: Appliance, job: Job, finding: Finding) -> Job:
     """The job with the facts that the finding itself tells: a check on a part says that the machine has it."""
     known = evidence_of(appliance, job).facts
-    for name, value in appliance.knowledge.observables()[finding.name].needs.items():
+    for name, value in appliance.knowledge.observables[finding.name].needs.items():
         if name not in known:
             job = job.plus(Step(job.last_seq + 1, job.opened_at, Fact(name, value)))
     return job

@@ -204,7 +204,7 @@ class Hearer:
         name = fit.rule.meaning
         with_words = (r for r in self.rules if r.kind == "finding" and r.meaning.partition("=")[0] == name)
         words = [r.meaning.partition("=")[2] for r in with_words if len(used_by(r.parts, [*fit.used])) > 1]
-        words += [o for o in self.knowledge.observables()[name].outcomes if any(i.has(o) for i in fit.used)]
+        words += [o for o in self.knowledge.observables[name].outcomes if any(i.has(o) for i in fit.used)]
         for each in (s for s in said if s.name == name and words):
             if shown := shows_otherwise(self.knowledge, name, each.value, words[0]):
                 yield Said(

@@ -175,7 +175,7 @@ class HeldJob:
 
     def _is_name(self, word: str) -> bool:
         k = self.knowledge
-        return any(word in names for names in (k.observables(), k.repair, asked(k), k.access, k.component))
+        return any(word in names for names in (k.observables, k.repair, asked(k), k.access, k.component))
 
     def _stop(self, text: str) -> NoReturn:
         for _ in range(_TRIES):

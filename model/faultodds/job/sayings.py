@@ -50,14 +50,14 @@ def understand(knowledge: Knowledge, line: str) -> list[Said]:
     over = [s for s in said if s.kind == "finding" and _ONCE.search(line) and _good_of_a_danger(knowledge, s)]
     if over:
         name, good = over[0].name, over[0].value
-        was = " | ".join(sorted(knowledge.observables()[name].bars))
+        was = " | ".join(sorted(knowledge.observables[name].bars))
         told = f"It was so once, then? If that has not been entered: {name}={was}. What it shows now: {name}={good}"
         return [Said("ask", told, "", line)]
     return said
 
 
 def _good_of_a_danger(knowledge: Knowledge, said: Said) -> bool:
-    seen = knowledge.observables().get(said.name)
+    seen = knowledge.observables.get(said.name)
     return seen is not None and bool(seen.bars) and said.value == next(iter(seen.outcomes))
 
 
@@ -85,7 +85,7 @@ def doubted_stop(knowledge: Knowledge, line: str) -> str | None:
         for said in understand(knowledge, re.sub(r"[\s,;:.]+(?:but|and)?\s*$", "", text).strip()):
             if (out := _lets_out(knowledge, said)) is not None:
                 return out
-            seen = knowledge.observables().get(said.name) if said.kind == "finding" else None
+            seen = knowledge.observables.get(said.name) if said.kind == "finding" else None
             if seen is not None and seen.bars and (said.value in seen.bars or said.value not in seen.outcomes):
                 # "not in outcomes": a reading, which may be one of them
                 return said.name
@@ -137,7 +137,7 @@ def _one(knowledge: Knowledge, text: str) -> Said | None:
 
 def _is_there(knowledge: Knowledge, kind: str, name: str, value: str) -> bool:
     if kind == "finding":
-        known = knowledge.observables().get(name)
+        known = knowledge.observables.get(name)
         return known is not None and value in (*known.outcomes, "")
     if kind == "fact":
         facts: Mapping[str, object] = {**knowledge.equipment, **knowledge.context}

@@ -114,7 +114,7 @@ def take_finding(
     `value` is an outcome (by name, words or unique beginning), a split over outcomes, or a raw reading; `reading` says that
     it can only be a reading. Raises UnknownName or BadReading with what to type instead.
     """
-    observables = knowledge.observables()
+    observables = knowledge.observables
     listed = f"Type 'faultodds appliance show {knowledge.appliance.id}' for all of them."
     found = named(knowledge, name, value, listed)
     outcomes = observables[found].outcomes
@@ -221,7 +221,7 @@ def _full_names(knowledge: Knowledge, words: list[str]) -> list[str]:
 
 def take_skip(knowledge: Knowledge, name: str, reason: str = "") -> Skip:
     """A check or repair that cannot be done now, or a question that nobody can answer."""
-    titles = {n: o.title for n, o in knowledge.observables().items()}
+    titles = {n: o.title for n, o in knowledge.observables.items()}
     titles |= {n: r.title for n, r in knowledge.repair.items()}
     titles |= {n: f.ask for n, f in knowledge.context.items()} | {n: f.ask for n, f in knowledge.equipment.items()}
     return Skip(match("check, repair or question", name, titles, titles), reason)
@@ -250,7 +250,7 @@ def evidence_of(appliance: Appliance, job: Job) -> Evidence:
             {f.outcome: 1.0} if f.outcome is not None else {o: w for o, w in (f.likelihood or {}).items() if w > 0}
         )
         seen.append(WeighedFinding(f.name, weights, placed.stage, f.take, placed.visit - 1))
-        _imply(k, facts, f.name, k.observables()[f.name].needs if f.name in k.observables() else {})
+        _imply(k, facts, f.name, k.observables[f.name].needs if f.name in k.observables else {})
     for name in job.repairs:
         _imply(k, facts, name, _has_parts_of(k, k.repair[name], facts))
     repairs = tuple(repair_effect(k, name) for name in job.repairs)

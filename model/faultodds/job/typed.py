@@ -77,7 +77,7 @@ def only_outcome(knowledge: Knowledge, text: str, known: Callable[[str], bool]) 
     wanted = fold(text)
     fitting = [
         Typed(name, outcome)
-        for name, observable in knowledge.observables().items()
+        for name, observable in knowledge.observables.items()
         for outcome, words in observable.outcomes.items()
         if wanted in (fold(outcome), fold(words)) and wanted not in OF_ANYTHING and not known(name)
     ]
@@ -106,7 +106,7 @@ def _finding(knowledge: Knowledge, text: str, numbered: Sequence[str]) -> Typed:
 
 def is_outcome(knowledge: Knowledge, each: Typed) -> bool:
     """Whether the value is an outcome in full, by its name, its words or their beginning, and the name was all before it."""
-    outcomes = knowledge.observables()[each.name].outcomes
+    outcomes = knowledge.observables[each.name].outcomes
     value = fold(each.value)
     return bool(value) and any(
         fold(o) == value or fold(w) == value or fold(o).endswith(f"_{value}") for o, w in outcomes.items()
@@ -120,7 +120,7 @@ def observable(knowledge: Knowledge, text: str, numbered: Sequence[str] = (), va
 
 def named(knowledge: Knowledge, text: str, value: str = "", next_step: str = "") -> str:
     """The symptom or check that a name stands for; of several that it fits, the one that can show a `value` ("flame=yellow")."""
-    known = knowledge.observables()
+    known = knowledge.observables
     try:
         return match("symptom or check", text, known, {n: o.title for n, o in known.items()}, next_step)
     except UnknownName:
@@ -134,7 +134,7 @@ def named(knowledge: Knowledge, text: str, value: str = "", next_step: str = "")
 def value_of(knowledge: Knowledge, name: str, text: str) -> str:
     """What was typed for a value, a number standing for the outcome in that place unless the check is read
     with a meter."""
-    outcomes = list(knowledge.observables()[name].outcomes)
+    outcomes = list(knowledge.observables[name].outcomes)
     if is_place(text) and name not in knowledge.reading:
         return by_number(f"outcome of '{name}'", text, outcomes)
     return text

@@ -96,7 +96,7 @@ class CellReader:
         names = self.column.of if self.column.kind == "finding" else ()
         needed: list[str] = []
         if len(names) > 1:
-            needed += [fact for name in names for fact in self._knowledge.observables()[name].needs]
+            needed += [fact for name in names for fact in self._knowledge.observables[name].needs]
         specs = [self._knowledge.reading[name] for name in names if name in self._knowledge.reading]
         needed += [spec.fact for spec in specs if spec.fact]
         return tuple(dict.fromkeys(needed))
@@ -283,7 +283,7 @@ class CellReader:
         return tuple(merged.items())
 
     def _worse(self, column: str, one: str, other: str) -> str:
-        observable = self._knowledge.observables().get(column.partition(":")[2])
+        observable = self._knowledge.observables.get(column.partition(":")[2])
         outcomes = list(observable.outcomes) if observable else []
         return max(one, other, key=lambda value: outcomes.index(value) if value in outcomes else -1)
 
@@ -320,7 +320,7 @@ class CellReader:
         return leading if leading and len({m.column for m in fitting}) > 1 else fitting
 
     def _has_it(self, column: str, row: Mapping[str, str | None]) -> bool:
-        observable = self._knowledge.observables().get(column.partition(":")[2])
+        observable = self._knowledge.observables.get(column.partition(":")[2])
         needs = observable.needs if observable and column != ENDED else {}
         return all(row.get(fact) in (None, value) for fact, value in needs.items())
 

@@ -63,7 +63,7 @@ def columns_of(knowledge: Knowledge) -> list[str]:
     """Every column that a clean log of this appliance can have, in order."""
     facts = [FACT + name for name in [*knowledge.context, *knowledge.equipment]]
     verify = knowledge.costs.verify
-    found = [FOUND + name for name in knowledge.observables() if name != verify]
+    found = [FOUND + name for name in knowledge.observables if name != verify]
     tail = [REPAIRS, FAILED, AFTER + verify, ENDED, *NUMBERS]
     return [JOB, DAY, TECHNICIAN, BRANCH, *facts, *found, *tail]
 
@@ -242,7 +242,7 @@ def allowed_in(column: str, knowledge: Knowledge) -> tuple[str, list[str]]:
     prefix, _, name = column.partition(":")
     if prefix + ":" == FACT:
         return f"value of '{name}'", list(asked(knowledge)[name].values)
-    return f"outcome of '{name}'", list(knowledge.observables()[name].outcomes)
+    return f"outcome of '{name}'", list(knowledge.observables[name].outcomes)
 
 
 def _unknown_in(column: str, kind: str, name: str, allowed: Iterable[str]) -> UnknownName:

@@ -125,5 +125,5 @@ def describe_file(path: Path, knowledge: Knowledge, data: str | None = None) -> 
         import pyarrow.parquet as pq
 
         if clean.JOB in pq.read_schema(path).names:
-            return describe(path, {name: next(iter(o.outcomes)) for name, o in knowledge.observables().items()}), None
+            return describe(path, {name: next(iter(o.outcomes)) for name, o in knowledge.observables.items()}), None
     return None, draft(path, knowledge, name="described", options=Options(formulas_aside=True), data=data)

@@ -236,7 +236,7 @@ class FreeText:
         if said.kind == "repair":
             yield REPAIRS, said.name
         elif said.kind == "finding":
-            outcomes = self._knowledge.observables()[said.name].outcomes
+            outcomes = self._knowledge.observables[said.name].outcomes
             if said.value in outcomes:
                 yield FOUND + said.name, said.value
             elif said.name in self._knowledge.reading:
@@ -245,7 +245,7 @@ class FreeText:
                 yield from [(FOUND + said.name, read.cell)] if read.cell is not None else []
 
     def _is_there(self, kind: str, name: str, value: str) -> bool:
-        return kind == "repair" or (kind == "finding" and name in self._knowledge.observables())
+        return kind == "repair" or (kind == "finding" and name in self._knowledge.observables)
 
     def _is_about(self, rule: Rule) -> bool:
         """Whether a rule is about what this column may say."""

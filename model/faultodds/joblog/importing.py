@@ -161,7 +161,7 @@ class _Import:
         self._jobs.append(piece.jobs)
         self._recalled.append(piece.recalled)
         self._filled.update(piece.filled())
-        for observed, record in self._knowledge.observables().items():
+        for observed, record in self._knowledge.observables.items():
             seen = Counter(cell for cell in piece.values.get(clean.FOUND + observed, ()) if cell in record.outcomes)
             seen.pop(next(iter(record.outcomes)), None)
             self._odd.update({(observed, outcome): n for outcome, n in seen.items()})

@@ -148,7 +148,7 @@ def slips_in(phrase: str) -> int:
 def of_observable(knowledge: Knowledge, name: str, prefix: str = FOUND) -> Lexicon:
     """The words for the outcomes of one symptom or check."""
     lexicon, words = Lexicon(), trade(knowledge.appliance.id)
-    observable = knowledge.observables()[name]
+    observable = knowledge.observables[name]
     said = words.get("found", {}).get(name, {})
     parts = [part for title in observable.outcomes.values() for part in keys(_parts(title))]
     for outcome, title in observable.outcomes.items():
@@ -167,7 +167,7 @@ def of_observable(knowledge: Knowledge, name: str, prefix: str = FOUND) -> Lexic
 
 
 def _add_general(lexicon: Lexicon, knowledge: Knowledge, name: str, prefix: str) -> None:
-    words, outcomes = vocabulary(), list(knowledge.observables()[name].outcomes)
+    words, outcomes = vocabulary(), list(knowledge.observables[name].outcomes)
     if name in knowledge.reading and knowledge.reading[name].kind in ("continuity", "windings", "resistance"):
         for outcome, group in ((outcomes[0], "closed"), ("open" if "open" in outcomes else outcomes[1], "open")):
             lexicon.add(Meaning(prefix + name, outcome), _new(lexicon, words["continuity"][group]))

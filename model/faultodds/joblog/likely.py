@@ -68,7 +68,7 @@ class Scores:
         self._knowledge = knowledge
         verify = knowledge.costs.verify
         facts: list[Target] = [("fact", name) for name in asked(knowledge)]
-        found: list[Target] = [("finding", name) for name in knowledge.observables() if name != verify]
+        found: list[Target] = [("finding", name) for name in knowledge.observables if name != verify]
         self._targets: list[Target] = [*((kind, "") for kind in _PLAIN), *facts, *found]
         self._headings = {target: headings_of(knowledge, target) for target in self._targets}
 
@@ -198,7 +198,7 @@ def headings_of(knowledge: Knowledge, target: Target) -> list[tuple[str, ...]]:
     if kind not in ("fact", "finding"):
         return [tokens(phrase) for phrase in [*said.get(kind, []), kind]]
     prefix = "fact:" if kind == "fact" else "found:"
-    title = asked(knowledge)[name].ask if kind == "fact" else knowledge.observables()[name].title
+    title = asked(knowledge)[name].ask if kind == "fact" else knowledge.observables[name].title
     own = [name.replace("_", " "), title, prefix + name, f"{kind} {name.replace('_', ' ')}"]
     return [tokens(phrase) for phrase in [*said.get(prefix + name, []), *own]]
 

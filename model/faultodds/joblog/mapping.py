@@ -81,7 +81,7 @@ class Column:
                 return [FOUND + name for name in knowledge.check]
             case "notes":
                 return [
-                    *(FOUND + name for name in knowledge.observables() if name != knowledge.costs.verify),
+                    *(FOUND + name for name in knowledge.observables if name != knowledge.costs.verify),
                     REPAIRS,
                     ENDED,
                 ]
@@ -260,7 +260,7 @@ def known_names(kind: str, knowledge: Knowledge) -> list[str]:
     """What a column of this kind may be `of`."""
     if kind == "fact":
         return [*knowledge.context, *knowledge.equipment]
-    return list(knowledge.observables()) if kind == "finding" else []
+    return list(knowledge.observables) if kind == "finding" else []
 
 
 def _example(kind: str, knowledge: Knowledge) -> str:

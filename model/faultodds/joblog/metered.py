@@ -146,7 +146,7 @@ def read_metered(
     knowledge: Knowledge, name: str, text: str, given: Mapping[str, str], facts: Facts | None = None
 ) -> Metered:
     """Judge one cell of a log as a reading of check `name`; `given` are the column's assumptions, `facts` the row's."""
-    spec, outcomes = knowledge.reading[name], list(knowledge.observables()[name].outcomes)
+    spec, outcomes = knowledge.reading[name], list(knowledge.observables[name].outcomes)
     typed, mended = _completed(text.strip(), spec, given)
     if _PLACEHOLDER.fullmatch(re.sub(r"\D", "", typed)) and not _is_small(typed):
         return Metered(None, "a made-up number", impossible=True)

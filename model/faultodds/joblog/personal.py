@@ -199,12 +199,12 @@ def _words_of_files(appliance: str) -> frozenset[str]:
 def _trade_words(knowledge: Knowledge) -> frozenset[str]:
     """Every word of the trade, of the appliance's file and of the grammar, and their stems."""
     facts: list[Any] = [*knowledge.context.values(), *knowledge.equipment.values()]
-    things: list[Any] = [*knowledge.observables().values(), *facts]
+    things: list[Any] = [*knowledge.observables.values(), *facts]
     said = [thing.title if hasattr(thing, "title") else thing.ask for thing in things]
-    said += [text for o in knowledge.observables().values() for text in (*o.outcomes, *o.outcomes.values())]
+    said += [text for o in knowledge.observables.values() for text in (*o.outcomes, *o.outcomes.values())]
     said += [text for fact in facts for text in fact.values.values()]
     said += [repair.title for repair in knowledge.repair.values()]
-    said += [*knowledge.observables(), *knowledge.repair, *map(str, grammar().values())]
+    said += [*knowledge.observables, *knowledge.repair, *map(str, grammar().values())]
     said += [word for group in vocabulary().values() for word in map(str, group)]
     return _words_of_files(knowledge.appliance.id) | _with_stems(w for s in said for w in _WORD.findall(s.casefold()))
 

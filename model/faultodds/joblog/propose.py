@@ -205,7 +205,7 @@ def _column(
 
 
 def _in_order(knowledge: Knowledge, kind: Kind, names: tuple[str, ...]) -> tuple[str, ...]:
-    order = list(asked(knowledge)) if kind == "fact" else list(knowledge.observables())
+    order = list(asked(knowledge)) if kind == "fact" else list(knowledge.observables)
     return tuple(sorted(names, key=order.index))
 
 
@@ -220,7 +220,7 @@ def _leads(knowledge: Knowledge, kind: Kind, names: tuple[str, ...], heading: st
 
 def _own_headings(knowledge: Knowledge, name: str) -> list[tuple[str, ...]]:
     # The check's name and title only: the list of headings also has those that several checks share.
-    title = knowledge.observables()[name].title
+    title = knowledge.observables[name].title
     words = [tokens(name.replace("_", " ")), tokens(title)]
     return [*words, *[(word,) for group in words for word in group]]
 

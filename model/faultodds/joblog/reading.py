@@ -226,7 +226,7 @@ class PieceReader:
     def _settle_equipment(self, values: dict[str, Values], n: int) -> None:
         """A finding on a part that the machine is said not to have is left out; one on a part nobody spoke of says that it
         has the part."""
-        for name, observable in self._knowledge.observables().items():
+        for name, observable in self._knowledge.observables.items():
             found = values.get(clean.FOUND + name)
             for fact, value in observable.needs.items() if found else ():
                 facts = values.setdefault(clean.FACT + fact, [None] * n)

@@ -61,7 +61,7 @@ def labels(knowledge: Knowledge) -> dict[str, str]:
         out[name] = _label(fact.ask, fact.values)
     for name, mechanism in knowledge.mechanism.items():
         out[name] = _label(mechanism.title, mechanism.states)
-    for name, observable in knowledge.observables().items():
+    for name, observable in knowledge.observables.items():
         out[name] = _label(observable.title, observable.outcomes)
     return {node: plain_words(text) for node, text in out.items()}
 

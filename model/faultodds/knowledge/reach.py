@@ -24,7 +24,7 @@ def check_reach(k: Knowledge) -> Iterator[str]:
     """Modes that nothing shows, mechanisms that nothing reads, checks that cannot tell anything."""
     read = {ref.partition(".")[0] for m in k.mechanism.values() for ref in m.causes}
     refs = {ref for m in k.mechanism.values() for ref in m.causes}
-    for o in k.observables().values():
+    for o in k.observables.values():
         read |= {ref.partition(".")[0] for ref in o.links} | set(o.depends_on)
         refs |= set(o.links)
         refs |= {f"{p}.{s}" for p in o.depends_on for s in states_of(k, p)}

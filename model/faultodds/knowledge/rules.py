@@ -211,7 +211,7 @@ def _observable_problems(k: Knowledge, key: str, o: Observable) -> Iterator[str]
 
 def _check_offers(k: Knowledge) -> Iterator[str]:
     """What a check is not offered after names outcomes that exist."""
-    known = k.observables()
+    known = k.observables
     for name, check in k.check.items():
         for other, outcomes in check.unless.items():
             key = f"check.{name}.unless"
@@ -225,7 +225,7 @@ def _check_offers(k: Knowledge) -> Iterator[str]:
 
 def _stop_problems(k: Knowledge) -> Iterator[str]:
     """Which outcomes stop the machine: ones that exist, and are not normal."""
-    for name, seen in k.observables().items():
+    for name, seen in k.observables.items():
         for stops in ("stops_run", "stops_heat", "stops_away"):
             key = f"{'symptom' if name in k.symptom else 'check'}.{name}.{stops}"
             for outcome in getattr(seen, stops):

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, ClassVar, Literal
 
 from faultodds.readings import ReadingSpec
@@ -381,9 +382,15 @@ class Knowledge:
             for mode, record in component.modes.items():
                 yield f"{name}.{mode}", record
 
+    @cached_property
     def observables(self) -> dict[str, Symptom | Check]:
         """Symptoms then checks, in file order."""
         return {**self.symptom, **self.check}
+
+    @cached_property
+    def telling(self) -> dict[str, Symptom | Check]:
+        """Those of the observables with an outcome that bears on whether the machine may run, or alone."""
+        return {n: each for n, each in self.observables.items() if each.bars}
 
     def tools(self) -> list[str]:
         """Every tool that some check or repair needs, in file order; a second person is called `helper`."""

@@ -84,7 +84,7 @@ def build_tables(knowledge: Knowledge, max_cells: int = MAX_CELLS) -> list[Table
         made = _mechanism_tables(name, knowledge.mechanism[name], states)
         states[name] = made[-1].states
         tables += made
-    for name, observable in knowledge.observables().items():
+    for name, observable in knowledge.observables.items():
         tables += _observable_tables(name, observable, states, max_cells)
     for table in tables:
         _refuse_large(table.node, table.parents, table.values.size, max_cells)

@@ -91,7 +91,7 @@ def _complaints(visit: OpenJob) -> list[Any]:
 
 
 def _shown(k: Knowledge, name: str, outcome: str | None) -> str:
-    return k.observables()[name].outcomes[str(outcome)]
+    return k.observables[name].outcomes[str(outcome)]
 
 
 def _found(visit: OpenJob, parts: list[Chapter]) -> Iterator[Block]:
@@ -109,9 +109,9 @@ def _hazards(visit: OpenJob) -> list[str]:
     told = {}
     for f in seen:
         shown = _likeliest(f)
-        bars = k.observables()[f.name].bars
+        bars = k.observables[f.name].bars
         if shown in bars or any(share >= DOUBTFUL for o, share in (f.likelihood or {}).items() if o in bars):
-            told[f.name] = f"{capital(k.observables()[f.name].title)}: {_shown(k, f.name, shown)}."
+            told[f.name] = f"{capital(k.observables[f.name].title)}: {_shown(k, f.name, shown)}."
         elif f.name in told:
             told[f.name] += f" Looked at again: {_shown(k, f.name, shown)}."
     return list(told.values())

@@ -82,7 +82,7 @@ def told_sign(k: Knowledge, danger: Danger) -> str:
 def in_words(k: Knowledge, said: str) -> str:
     """ "burner_watch=burns_on" in words; what is no finding as it is."""
     name, sign, _ = said.partition("=")
-    if sign and name in k.observables():
+    if sign and name in k.observables:
         return words.thing_words(k, "found", said)
     mode = said.partition(" and ")[0]
     return f"{k.title_of(mode)}, and what brought that on has not been found" if mode in dict(k.modes()) else said

@@ -117,7 +117,7 @@ def at_once(knowledge: Knowledge, known: Known) -> tuple[str, ...]:
             )
             continue
         texts.append(
-            knowledge.observables()[name].stops.get(outcome)
+            knowledge.observables[name].stops.get(outcome)
             or f"{name}={outcome}: what the machine lets out goes into the room. It is not run until that is mended."
         )
     return tuple(dict.fromkeys(texts))
@@ -132,7 +132,7 @@ def watch_text(knowledge: Knowledge, known: Known, minutes: float) -> str:
 
 def _watch(knowledge: Knowledge, name: str, outcome: str) -> tuple[str, list[str]]:
     """What is said before a run that something seen wants somebody beside, with "{minutes}" in it, and the tools it takes."""
-    seen = knowledge.observables()[name]
+    seen = knowledge.observables[name]
     if outcome in seen.stops_away:
         return seen.stops_away[outcome], seen.watch_tools
     items = (a for a in knowledge.access.values() if set(a.lets_out) & set(seen.lets_out[outcome]))
@@ -143,7 +143,7 @@ def _watch(knowledge: Knowledge, name: str, outcome: str) -> tuple[str, list[str
 
 def still_holds(knowledge: Knowledge, name: str, repaired: Iterable[str]) -> bool:
     """Whether what was seen still stands after some repairs: none of them mends what it speaks of."""
-    seen = knowledge.observables().get(name)
+    seen = knowledge.observables.get(name)
     about = {m for ref in (*seen.links, *seen.depends_on) for m in knowledge.modes_under(ref)} if seen else set()
     return not any(about & set(knowledge.modes_under(t)) for r in repaired for t in knowledge.repair[r].fixes)
 
@@ -159,7 +159,7 @@ def known_after(knowledge: Knowledge, known: Known, repair: str) -> Known:
 
 
 def _told(knowledge: Knowledge, known: Known) -> list[tuple[str, Observable]]:
-    return [(n, each) for n, each in knowledge.observables().items() if n in known]
+    return [(n, each) for n, each in knowledge.telling.items() if n in known]
 
 
 def _why_not(k: Knowledge, work: Work, known: Known) -> str:

@@ -35,7 +35,7 @@ def problems(knowledge: Knowledge) -> Iterator[str]:
     yield from _without_a_stop_sign(knowledge)
     for name, item in knowledge.access.items():
         yield from _item_problems(knowledge, name, item)
-    for name, seen in knowledge.observables().items():
+    for name, seen in knowledge.observables.items():
         place = f"{'symptom' if name in knowledge.symptom else 'check'}.{name}"
         for outcome in (o for o in seen.lets_out if o not in seen.outcomes):
             yield unknown_at(f"{place}.lets_out", "outcome", outcome, seen.outcomes)

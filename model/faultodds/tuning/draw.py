@@ -51,7 +51,7 @@ def draw_log(
     tables = {t.node: t for t in nodes.tables}
     for name in [*knowledge.context, *knowledge.equipment]:
         columns[clean.FACT + name] = _cells(nodes.state[name], tables[name].states, missing, rng)
-    for name in knowledge.observables():
+    for name in knowledge.observables:
         if name != knowledge.costs.verify:
             columns[clean.FOUND + name] = _cells(nodes.state[name], tables[name].states, missing, rng)
     guess = None if guesses_of is None else _guesses(guesses_of, pd.DataFrame(columns))

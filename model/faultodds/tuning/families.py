@@ -183,7 +183,7 @@ def build(knowledge: Knowledge, suspects: Suspects) -> tuple[Families, Layout]:
     share = maker.add("shares", "shares", suspects.mains, suspects.share)
     fact, fact_rows = _facts(maker, knowledge, suspects)
     state, class_of = _states(maker, knowledge, suspects)
-    parts = [p for name, o in knowledge.observables().items() for p in _parts(name, o)] + _done_parts(knowledge)
+    parts = [p for name, o in knowledge.observables.items() for p in _parts(name, o)] + _done_parts(knowledge)
     instead = _instead(knowledge)
     parts += [Part(_beside(a, b), m, _chances(parts, b, m), "habits") for (a, b), both in instead.items() for m in both]
     widest = max([len(p.chances) for p in parts], default=2)
@@ -202,7 +202,7 @@ def build(knowledge: Knowledge, suspects: Suspects) -> tuple[Families, Layout]:
     habit = [maker.add("habits", f"log/{n}", ("stays_away", "comes_back"), _both(p)) for n, p in backs]
     written = [
         [maker.add("habits", f"log/written/{n}/{how}", ("not", "written"), _both(p)) for how, p in WRITTEN.items()]
-        for n in knowledge.observables()
+        for n in knowledge.observables
     ]
     repairs = [
         maker.add("habits", f"log/written/repairs/{how}", ("not", "written"), _both(p)) for how, p in REPORTED.items()
@@ -313,7 +313,7 @@ def _chances(parts: Sequence[Part], repair: str, mode: str) -> tuple[float, ...]
 
 
 def _outcomes_of(knowledge: Knowledge, observable: str) -> tuple[str, ...]:
-    return ("not_done", "done") if observable.startswith(DONE) else tuple(knowledge.observables()[observable].outcomes)
+    return ("not_done", "done") if observable.startswith(DONE) else tuple(knowledge.observables[observable].outcomes)
 
 
 def _part_name(knowledge: Knowledge, part: Part) -> str:

@@ -181,7 +181,7 @@ def _title(k: Knowledge, parts: list[str]) -> tuple[Kind, str]:
         case ["context", fact, "more_often", cause, value]:
             return "facts", f"{fact} {k.context[fact].values[value]}, when it is {_cause(k, cause)}"
         case ["symptom" | "check", name, *rest]:
-            return "checks", f"{k.observables()[name].title}: {_showing(k, name, rest)}"
+            return "checks", f"{k.observables[name].title}: {_showing(k, name, rest)}"
         case ["repair", repair, "success"]:
             return "repairs", k.repair[repair].title
         case ["log", habit]:
@@ -190,7 +190,7 @@ def _title(k: Knowledge, parts: list[str]) -> tuple[Kind, str]:
 
 
 def _showing(k: Knowledge, name: str, rest: list[str]) -> str:
-    observable = k.observables()[name]
+    observable = k.observables[name]
     outcomes = observable.outcomes
     match rest:
         case ["leak"] | ["leak", _]:

@@ -66,7 +66,7 @@ def eligible(structure: Structure, chunk: Chunk) -> npt.NDArray[np.bool_]:
     """(N, checks) where a symptom or check can be done on the machine, as far as its equipment is known."""
     count = chunk.evidence.shape[0]
     out = np.ones((count, structure.checks), dtype=bool)
-    records = structure.knowledge.observables()
+    records = structure.knowledge.observables
     for j, name in enumerate(structure.observables[: structure.checks]):
         for fact, value in records[name].needs.items():
             row = structure.rows + structure.equipment_rows.index((fact, value))

@@ -208,7 +208,7 @@ def _groups(knowledge: Knowledge, suspects: Suspects, layout: Layout) -> tuple[S
     switches = _Switches(suspects)
     group_of: list[Small] = []
     active: list[list[int]] = []
-    records: dict[str, Observable] = dict(knowledge.observables())
+    records: dict[str, Observable] = dict(knowledge.observables)
     for name, rows in layout.parts_of.items():
         if name.startswith(DONE) or not records[name].depends_on:
             on = np.stack([switches.of(layout.parts[r].cause) for r in rows[1:]], axis=1)
