@@ -7,8 +7,10 @@ import tomllib
 from collections.abc import Iterator
 from typing import Any
 
+import numpy as np
 import pytest
 
+from faultodds.belief.appliance import open_appliance
 from faultodds.errors import BadReading
 from faultodds.files.knowledge_files import find, read_bytes
 from faultodds.knowledge.loading import load
@@ -117,6 +119,33 @@ def test_no_hot_reading_on_a_burner_that_cannot_have_lit(dryer: Knowledge) -> No
         links = observables[name].links.get("ignition.lights_then_fails", {})
         assert isinstance(links, dict)
         assert all(links.get(outcome, 0.0) <= 0.1 for outcome in outcomes), name
+
+
+def test_the_run_says_nothing_of_what_its_own_load_leaves_out() -> None:
+    """Its steps take a load of known weight, spun well, timed, on high heat: the washer, the customer's load and a cycle on low
+    heat show in the complaint, and not in the run; on auto-dry a sensor may."""
+    s = open_appliance("gas_dryer", revision="file").suspects
+    alone = s.member.sum(axis=1) == 1
+    row = {m: s.likelihood[:, np.flatnonzero(alone & s.member[:, s.mode_index[m]])[0]] for m in s.modes}
+    sound, run = s.likelihood[:, s.sound], s.rows["verification_run"]
+    slow = s.observables["verification_run"].index("slow")
+    for mode in ("washer.leaves_wet", "use.overloaded", "use.low_heat_cycle"):
+        assert row[mode][run] == pytest.approx(sound[run]), mode
+        assert row[mode][s.rows["dry_time"]][1:].sum() > 3 * sound[s.rows["dry_time"]][1:].sum()
+    assert sound[run][slow] < row["moisture_sensor.coated"][run][slow] < 0.5
+
+
+def test_air_that_gets_past_the_burner_leaves_it_too_hot() -> None:
+    """Sensible heat of air: Btu/h = 1.08 x cfm x rise in F (standard air, the handbooks' constant, from memory). What heats 135 cfm
+    of a sound dryer by 110 F lifts half of it past where a limit in the burner duct opens; 250 F, common practice, no source."""
+    into_the_air, room = 1.08 * 135 * 110, 75
+    assert room + into_the_air / (1.08 * 135) < 250 < room + into_the_air / (1.08 * 135 * 0.5)
+    s = open_appliance("gas_dryer", revision="file").suspects
+    short = s.observables["burner_watch"].index("short_cycles")
+    alone = s.member.sum(axis=1) == 1
+    for mode in ("drum_seals.worn", "door_seal.worn", "housing_seal.leaks"):
+        at = np.flatnonzero(alone & s.member[:, s.mode_index[mode]])[0]
+        assert s.likelihood[s.rows["burner_watch"]][short, at] > 0.5, mode
 
 
 def entries(raw: dict[str, Any]) -> Iterator[tuple[str, str]]:

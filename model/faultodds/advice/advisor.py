@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from typing import Literal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from faultodds.advice import words
 from faultodds.advice.machine import MachineStates
@@ -240,8 +241,7 @@ def _owed_first(ranking: Ranking, move: NextMove) -> NextMove:
 
 def _looked_again(ranking: Ranking, move: NextMove) -> NextMove:
     """After a run that passed: what was seen with the machine stopped by it, looked at again, in place of any other move; a
-    symptom where there is somebody to say what it shows. Nobody leaves what is still so or cannot be looked at: what may be
-    behind it is put right, or the machine is handed over, whichever is cheaper."""
+    symptom where there is somebody to say what it shows. Nobody leaves what is still so or cannot be looked at."""
     problem = ranking.problem
     left = problem.look_again if problem.verified else ()
     for name in left:
@@ -251,9 +251,29 @@ def _looked_again(ranking: Ranking, move: NextMove) -> NextMove:
         if problem.tells_again(name):
             return NextMove("ask", name, (), move.expected_cost)
     if (left or problem.unexplained) and move.kind == "stop" and problem.situation.asking:
-        mends = [r for r in ranking.repairs if problem.behind(left) & problem.put_right((r.name, *r.together))]
-        return min([NextMove("refer", "", (), problem.refer_cost), *map(_repair, mends)], key=_cost)
+        return _behind(ranking, left)
     return move
+
+
+def _behind(ranking: Ranking, names: tuple[str, ...]) -> NextMove:
+    """What is cheapest if one of the faults is there that are behind some findings: a check, putting one right, or handing over.
+
+    By the odds as they are nothing may be wrong; but what is still so, or gone unexplained, is not left at that.
+    """
+    problem = ranking.problem
+    s, faults = problem.belief.suspects, problem.behind(names)
+    there = s.member[:, sorted(s.mode_index[m] for m in faults)].any(axis=1) * problem.belief.now
+    refer = NextMove("refer", "", (), problem.refer_cost)
+    if not there.sum():
+        return refer
+    given = Problem(problem.appliance, replace(problem.belief, now=there / there.sum()), problem.situation)
+    given.ways, given.known = problem.ways, problem.known
+    priced = Ranking(given)
+    mends = [_repair(r) for r in priced.repairs if faults & problem.put_right((r.name, *r.together))]
+    best = min([refer, *mends, *(_check(c) for c in priced.checks if c.tells)], key=_cost)
+    # Priced by the odds as they are, as everything else that is shown.
+    now = [refer, *map(_check, ranking.checks), *map(_repair, ranking.repairs)]
+    return next((m for m in now if (m.kind, m.name, m.together) == (best.kind, best.name, best.together)), best)
 
 
 def _as_good_as_found(problem: Problem, move: NextMove) -> bool:

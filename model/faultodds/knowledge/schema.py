@@ -405,6 +405,22 @@ class Knowledge:
         """The tools that are taken not to be there: all work that needs one is left out."""
         return {tool for tool in self.tools() if set(self.needing([tool])) <= set(skipped)}
 
+    @cached_property
+    def speaks_of(self) -> dict[str, frozenset[str]]:
+        """Of each observable, the modes that change what it shows, through whatever mechanisms."""
+        refs = {n: (*each.links, *each.depends_on) for n, each in self.observables.items()}
+        return {n: frozenset(m for ref in of for m in self._leading_to(ref)) for n, of in refs.items()}
+
+    def _leading_to(self, ref: str) -> set[str]:
+        """The modes that a link stands for; of a mechanism or one of its states, those that lead to it."""
+        name, _, state = ref.partition(".")
+        if name not in self.mechanism:
+            return set(self.modes_under(ref))
+        moved = self.mechanism[name]
+        causes = moved.causes.items()
+        led = [c for c, to in causes if not state or moved.rule == "adds_up" or to == state]
+        return {m for cause in led for m in self._leading_to(cause)}
+
     def modes_under(self, name: str) -> list[str]:
         """The modes a name stands for: itself, or every mode of a component."""
         if name in self.component:

@@ -143,8 +143,7 @@ def _watch(knowledge: Knowledge, name: str, outcome: str) -> tuple[str, list[str
 
 def still_holds(knowledge: Knowledge, name: str, repaired: Iterable[str]) -> bool:
     """Whether what was seen still stands after some repairs: none of them mends what it speaks of."""
-    seen = knowledge.observables.get(name)
-    about = {m for ref in (*seen.links, *seen.depends_on) for m in knowledge.modes_under(ref)} if seen else set()
+    about = knowledge.speaks_of.get(name, frozenset())
     return not any(about & set(knowledge.modes_under(t)) for r in repaired for t in knowledge.repair[r].fixes)
 
 
