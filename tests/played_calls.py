@@ -1,7 +1,7 @@
 """Calls played through a real terminal, line by line, and kept as whole records to be read aloud.
 
-`tests/played/NAME.toml` holds a title and the lines that a technician types; `NAME.80.txt`, `NAME.60.txt` and `NAME.40.txt` what
-the terminal then showed at 80, 60 and 40 columns. `python tests/played_calls.py` plays them again and rewrites the records.
+`tests/played/NAME.toml` holds a title and the lines that a technician types; `NAME.80.txt` and `NAME.40.txt` what
+the terminal then showed at 80 and 40 columns. `python tests/played_calls.py` plays them again and rewrites the records.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from datetime import date
 from pathlib import Path
 
 FOLDER = Path(__file__).resolve().parent / "played"
-COLUMNS = (80, 60, 40)
+COLUMNS = (80, 40)
 ANSWERS_WITHIN = 120.0
 """Seconds after which a call that neither asks nor ends has hung."""
 _TIME = re.compile(r"\b\d\d:\d\d\b")

@@ -32,7 +32,7 @@ from rules_played import (
 from small_problems import random_appliance, random_problem
 
 SEEDS = st.integers(0, 2**20)
-PROBLEMS, SIZE = 24, {"faults": 5, "checks": 3}
+PROBLEMS, SIZE = 16, {"faults": 5, "checks": 3}
 MEAN, WORST = 0.003, 0.03
 
 

@@ -17,7 +17,7 @@ from faultodds.knowledge.network import export
 from network_reference import hard_evidence
 from oracles import GumNet, as_evidence, sample_evidence
 
-SETS = 200
+SETS = 80
 MOST_FINDINGS = 6
 
 

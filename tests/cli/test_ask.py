@@ -52,7 +52,7 @@ def test_a_bare_answer_goes_to_the_question_on_the_screen(tmp_path: Path, line: 
 @pytest.mark.parametrize("line", ["yes", "no", "some", "cold", "yes no heat", "yes it does"])
 def test_what_may_be_an_answer_and_is_none_is_asked_again(tmp_path: Path, line: str) -> None:
     """At "Is there heat?": nothing is noted, of heat or of anything else, and the answers are named."""
-    ended = bench(tmp_path, *SAFE, "control=board", "auto_dry=yes", "done", "", line)
+    ended = bench(tmp_path, *SAFE, "control=board", "auto_dry=yes", "clothes=hot_damp", "done", "", line)
     assert "ASK. Is there heat?" in ended.out
     assert "Answer normal: heats; cools_off" in " ".join(ended.out.split())
     with looked_at(tmp_path) as visit:

@@ -1,4 +1,4 @@
-"""Whole calls through a real terminal show what their records say, at 80, 60 and 40 columns."""
+"""Whole calls through a real terminal show what their records say, at 80 and 40 columns."""
 
 from __future__ import annotations
 

@@ -19,7 +19,7 @@ STAGES = ((0.03, 20), (0.01, 8))
 FOLLOWED_REPAIRS = 2
 # Prices of a bit that the base policy is tried with, as shares of what the job would cost if the truth were told; after each
 # first move the better one is followed.
-BIT_PRICES = (0.2, 0.4, 0.8)
+BIT_PRICES = (0.2, 0.4, 0.6, 0.8)
 MIDDLE = 1
 # With no more classes and checks than this every branch is followed to its end, by several base policies.
 SMALL = 8
