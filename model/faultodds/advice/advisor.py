@@ -267,7 +267,7 @@ def _behind(ranking: Ranking, names: tuple[str, ...]) -> NextMove:
     if not there.sum():
         return refer
     given = Problem(problem.appliance, replace(problem.belief, now=there / there.sum()), problem.situation)
-    given.ways, given.known = problem.ways, problem.known
+    given.ways, given.known, given.as_found = problem.ways, problem.known, problem.belief
     priced = Ranking(given)
     mends = [_repair(r) for r in priced.repairs if faults & problem.put_right((r.name, *r.together))]
     best = min([refer, *mends, *(_check(c) for c in priced.checks if c.tells)], key=_cost)

@@ -29,6 +29,8 @@ from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, let_out, not_li
 
 # A repair changes what a check shows when an outcome's chance moves by this much.
 CHANGED = 0.2
+# The least chance that a repair is given to take, however often it did not.
+HOPELESS = 0.01
 # From this chance on a fault is taken as found.
 AS_GOOD_AS_FOUND = 0.5
 
@@ -105,14 +107,19 @@ class Problem(Classes, dict=True):
     def takes(self, repair: str) -> float:
         """Chance that a repair takes where it is needed; less with each time that it was done and what it puts right is there."""
         effect, evidence = repair_effect(self.knowledge, repair), self.belief.evidence
-        there = self.found([repair])
+        there = self.found([repair], self.as_found)
         if not there or all(r.name != repair for r in evidence.repairs):
             return effect.success
         if repair not in self._once_more:
             self._once_more[repair] = infer(
                 self.belief.suspects, replace(evidence, repairs=(*evidence.repairs, effect))
             )
-        return min(max(1.0 - self.found([repair], self._once_more[repair]) / there, 0.0), effect.success)
+        return min(max(1.0 - self.found([repair], self._once_more[repair]) / there, HOPELESS), effect.success)
+
+    @cached_property
+    def as_found(self) -> Belief:
+        """What is believed from the findings alone, where `belief` supposes something more."""
+        return self.belief
 
     @cached_property
     def _once_more(self) -> dict[str, Belief]:
