@@ -32,7 +32,7 @@ from faultodds_cli.shared.show_advice import FOR_THE_QUALIFIED, advice_lines
 from job_states import JobState, random_job_states
 from read_back import printed_steps, read_back
 
-SCREENS, PLANS = 200, 4
+SCREENS, PLANS = 120, 4
 
 
 @pytest.fixture(scope="module")
