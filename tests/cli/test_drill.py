@@ -453,6 +453,14 @@ def test_a_drill_on_paper(dryer: Appliance, tmp_path: Path) -> None:
         assert re.findall(r'"short"[^>]*>([^<]+)<', findings.partition(work)[2])[:2] == price
     assert "Handing over: $600" in findings
     assert "It stays right." in answers
+    assert re.findall("<th scope[^>]*>([^<]*)", answers) == [
+        "",
+        "Step",
+        "It showed",
+        "Odds after it",
+        "min so far",
+        "USD so far",
+    ]
     assert faultodds("drill", "sheet", "--to", str(to)).code == 2  # what is there stays, without --force
     assert to.read_text() == page
 
