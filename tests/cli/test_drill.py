@@ -468,7 +468,7 @@ def test_a_drill_on_paper(dryer: Appliance, tmp_path: Path) -> None:
 # ---- learners ----
 
 #: Calls of every level; and how many of them are played by the advice, which is dearer.
-EACH, ADVISED = 24, 2
+EACH, ADVISED = 24, 1
 Scored = dict[int, dict[str, list[Drilled]]]
 Score = Callable[[np.ndarray, int], float]
 
