@@ -52,7 +52,7 @@ def opening(drill: Drill, kept: Kept) -> list[str]:
     lines += ["", *wrap(f"Asked first, and no to all: {', '.join(s.title for s in k.stop.values())}.")]
     lines += ["", *complaint_lines(k, call.complaint)]
     lines += wrap("; ".join(facts_words(k, drill.visit.facts)), "Told: ", "  ")
-    return lines + (wrap(f"Going on after {len(kept.record.lines)} lines.") if kept.record.lines else [])
+    return lines + (wrap(f"Lines typed so far: {len(kept.record.lines)}. Going on.") if kept.record.lines else [])
 
 
 def complaint_lines(k: Knowledge, told: dict[str, str]) -> list[str]:
@@ -146,7 +146,8 @@ def _work_words(k: Knowledge, work: Work) -> str:
     opened = ", ".join(k.access[i].title for i in work.access)
     who = " FOR QUALIFIED PEOPLE." if work.qualified else ""
     runs = "; the machine runs with nobody beside it" if work.running and work.away else ""
-    return f"{work.title}. {work.minutes:.0f} min{price}{f'; {opened}' if opened else ''}{runs}.{who}"
+    title = work.title if work.title.endswith("?") else f"{work.title}."
+    return f"{title} {work.minutes:.0f} min{price}{f'; {opened}' if opened else ''}{runs}.{who}"
 
 
 # ---- the end ----
@@ -282,7 +283,7 @@ def _at(g: GaveAway, k: Knowledge) -> str:
 
 def _could(g: GaveAway) -> str:
     if g.step.move.kind == "close" and g.best.kind != "close":
-        return f" Nothing was left wrong by then with a chance of {percent(g.step.belief.sound)}."
+        return f" The chance that nothing was wrong any more was {percent(g.step.belief.sound)}."
     return "" if g.told is None else f" Whatever it showed, it could answer {percent(g.told)} of what was open."
 
 
