@@ -229,13 +229,12 @@ def test_odds_are_asked_again_until_they_can_be_taken(dryer: Appliance) -> None:
 
 
 def test_work_said_before_the_odds_is_known_as_work(dryer: Appliance) -> None:
-    """Though it could be two repairs, or is one that is not there: it is no fault without a chance. A title that asks is asked."""
-    lines = ["replace the transition duct", "look at the moon", "clean it", "faults", "", "checks glow"]
+    """Though it could be two repairs, or is one that is not there: it is no fault without a chance."""
+    lines = ["replace the transition duct", "look at the moon", "clean it", ""]
     _, told = _drill(dryer, lines)
     assert [text for text in told if text.startswith("?")] == [
         f"?  First your odds, or Enter; then: {w}" for w in lines[:3]
     ]
-    assert "does it light? 2 min." in " ".join(" ".join(told).split())
 
 
 def test_odds_that_were_forgotten_are_taken_until_something_was_learned(dryer: Appliance) -> None:

@@ -146,8 +146,7 @@ def _work_words(k: Knowledge, work: Work) -> str:
     opened = ", ".join(k.access[i].title for i in work.access)
     who = " FOR QUALIFIED PEOPLE." if work.qualified else ""
     runs = "; the machine runs with nobody beside it" if work.running and work.away else ""
-    title = work.title if work.title.endswith("?") else f"{work.title}."
-    return f"{title} {work.minutes:.0f} min{price}{f'; {opened}' if opened else ''}{runs}.{who}"
+    return f"{work.title}. {work.minutes:.0f} min{price}{f'; {opened}' if opened else ''}{runs}.{who}"
 
 
 # ---- the end ----
