@@ -52,7 +52,8 @@ def _pupils(visit: TrialJob, level: int) -> list[Block]:
     k = visit.appliance.knowledge
     how = (
         "Before each step write your own odds of what began it: up to three faults and how likely each is (of 100). Then write "
-        "what you do, and uncover that one finding, and no other. Add up minutes and money. Say when you are sure enough to change a part."
+        "what you do, and uncover that one finding, and no other. Add up minutes and money. Say when you are sure enough to "
+        "change a part."
     )
     heads = ("", "Your odds", "What you do", "It showed", "min", k.costs.currency)
     return [
