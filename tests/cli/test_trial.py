@@ -184,10 +184,7 @@ def test_table_money_and_figure(tmp_path: Path) -> None:
     ran = faultodds("trial", "--jobs", "2", "--policies", "checklist", "--where-money-goes", "--figure", str(picture))
     assert ran.code == 0, ran.err
     assert max(map(len, ran.out.splitlines())) <= 80
-    assert (
-        "checklist: the usual list, in order; faultodds: what faultodds advises; clairvoyant: whoever knows the fault."
-        in ran.text
-    )
+    assert "checklist: the usual list, in order; clairvoyant: whoever knows the fault." in ran.text
     assert "WHERE THE MONEY GOES" in ran.out
     assert picture.read_bytes().startswith(b"\x89PNG")
 
