@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -74,8 +75,13 @@ def modules_in(package: Path, name: str) -> dict[str, Path]:
     return found
 
 
-def imported(path: Path) -> Iterator[tuple[str, str]]:
+@cache
+def imported(path: Path) -> tuple[tuple[str, str], ...]:
     """(module imported from, name or "" for the whole module), wherever in the file the import stands."""
+    return tuple(_imports(path))
+
+
+def _imports(path: Path) -> Iterator[tuple[str, str]]:
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             yield from ((alias.name, "") for alias in node.names)

@@ -32,10 +32,8 @@ def plan_command(
     ambient: options.Ambient = None,
     qualified: options.Qualified = True,
     labour_rate: options.Labour = None,
-    depth: Annotated[int, typer.Option("--depth", metavar="N", max=20, help="How many findings ahead.")] = 8,
-    nodes: Annotated[
-        int, typer.Option("--nodes", metavar="N", max=10_000, help="How many decisions to work out.")
-    ] = 60,
+    depth: Annotated[int, typer.Option("--depth", metavar="N", help="How many findings ahead.")] = 8,
+    nodes: Annotated[int, typer.Option("--nodes", metavar="N", help="How many decisions to work out.")] = 60,
     force: options.Force = False,
     paper: Annotated[str, typer.Option("--paper", metavar="PAPER", help="letter or a4.")] = "letter",
     appliance: options.Appliance = options.DEFAULT_APPLIANCE,

@@ -11,6 +11,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -87,6 +88,9 @@ def _cured(cases: Cases, row: int, chosen: tuple[str, ...]) -> Machines:
     return one
 
 
+@lru_cache(
+    maxsize=2
+)  # a drill is met again at its end; nothing of a block but `views` grows, and that by the physics alone
 def _make_block(seed: int, number: int, town: int) -> _Block:
     rng = _stream(seed, number)
     cases = draw_cases(BLOCK, rng, DRAW_DT, 90.0, town=town)

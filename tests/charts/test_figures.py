@@ -121,12 +121,12 @@ def tornado(rng: np.random.Generator) -> Figure:
         cost = None if rng.random() < 0.1 else real.move.expected_cost * float(rng.uniform(0.3, 3))
         return Edge(end, cost, *((None, None) if rng.random() < 0.5 else (0.5 * (end + w.now), real.move)))
 
-    kinds = ("odds", "money", "minutes", "blind")
+    kinds = ("odds", "money", "minutes", "blind", "mistakes")
     rows = []
     for i in range(int(rng.integers(1, 20))):
         kind = str(rng.choice(kinds))
         w = WhatIf(
-            f"x{i}", title(rng, 20), kind, float(rng.uniform(0, 1 if kind in ("odds", "blind") else 900)), None, None
+            f"x{i}", title(rng, 20), kind, float(rng.uniform(0, 900 if kind in ("money", "minutes") else 1)), None, None
         )
         rows.append(dataclasses.replace(w, below=edge(w, False), above=edge(w, True)))
     return tornado_figure(dryer().knowledge, dataclasses.replace(real, what_ifs=tuple(rows)))
@@ -285,6 +285,28 @@ def test_a_course_shows_the_steps_that_moved_most() -> None:
         for line in axes.lines:
             match = [p for full, p in now.items() if full.startswith(str(line.get_label())[:30])]
             assert any(abs(line.get_xdata()[-1] - 100 * p) < 1e-6 for p in match), line.get_label()
+
+
+def test_small_chances_have_the_room() -> None:
+    """The scale of a course ends at the next 20 % above what is drawn: 5 % is not pressed against the edge."""
+    rng = np.random.default_rng(8)
+    for belief, _ in zip(beliefs(rng, few=1), range(6), strict=False):
+        axes = course_figure(dryer().knowledge, belief).axes[0]
+        highest = max(float(np.max(line.get_xdata())) for line in axes.lines)
+        assert highest <= axes.get_xlim()[1] <= min(100.0, highest + 20.0)
+
+
+def test_shares_of_a_check_are_explained_below_what_matters() -> None:
+    """A tornado says what its hatching means, and "tells nothing" and "mistakes left" only where they stand."""
+    w = WhatIf("x", "tells nothing: look", "blind", 0.0, None, Edge(1.0, 400.0, 0.98, found().move))
+    said = [
+        tornado_figure(dryer().knowledge, dataclasses.replace(found(), what_ifs=(dataclasses.replace(w, kind=kind),)))
+        .axes[0]
+        .get_xlabel()
+        for kind in ("blind", "money")
+    ]
+    assert ["share of looks" in text for text in said] == [True, False]
+    assert all("hatched: the advice changes" in text for text in said)
 
 
 def test_before_anything_is_known_there_is_no_course() -> None:

@@ -71,6 +71,16 @@ def test_the_object_is_nested(toy_file: str) -> None:
     assert got["plan"]["name"] == plain["advice"]["name"]
 
 
+@pytest.mark.parametrize(("option", "most"), [("--depth", 8), ("--nodes", 500)])
+def test_every_size_too_large_names_the_same_range(toy_file: str, option: str, most: int) -> None:
+    """One above what is worked out and far above it are refused in the same words, by both commands that plan."""
+    base = ["--appliance", toy_file, "--found", "slow=yes", option]
+    for command in (["next", "--plan"], ["chart", "plan", "--to", "plan.png"]):
+        for value in (most + 1, 90_000):
+            ran = faultodds(*command, *base, str(value))
+            assert (ran.code, f"{option} {value}: give 1 to {most}." in ran.err) == (2, True), ran.err
+
+
 def test_depth_and_nodes_set_the_size(toy_file: str) -> None:
     """`--depth` is how many findings ahead, `--nodes` how many decisions are worked out."""
     argv = ["next", "--plan", "--json", "--appliance", toy_file, "--found", "slow=yes"]

@@ -179,12 +179,12 @@ def test_summaries_pair_jobs_with_jobs() -> None:
 
 
 def test_table_money_and_figure(tmp_path: Path) -> None:
-    """The table fits 80 columns, says whose floor it is, and the figure is a picture."""
+    """The table fits 80 columns, says what each policy does, and the figure is a picture."""
     picture = tmp_path / "trial.png"
     ran = faultodds("trial", "--jobs", "2", "--policies", "checklist", "--where-money-goes", "--figure", str(picture))
     assert ran.code == 0, ran.err
     assert max(map(len, ran.out.splitlines())) <= 80
-    assert "floor: the clairvoyant, who knows the fault." in ran.text
+    assert "checklist: the usual list, in order; clairvoyant: whoever knows the fault." in ran.text
     assert "WHERE THE MONEY GOES" in ran.out
     assert picture.read_bytes().startswith(b"\x89PNG")
 

@@ -21,6 +21,7 @@ from faultodds.errors import ClashError, FaultoddsError
 from faultodds.job import Closed, Danger, Finding, Note, OpenJob, RepairDone, Store, evidence_of
 from faultodds.job.steps import Payload, Safe
 from faultodds.reports import Block, Page, as_html, customer_page, save_pdf, shop_page
+from faultodds.reports.blocks import table
 from faultodds.reports.html import COLOURS
 from faultodds.reports.pdf import MARGIN, _sheets, _strips
 from faultodds.reports.standing import GOVERNING
@@ -167,7 +168,7 @@ def test_the_shops_page_has_odds_by_step_and_which_numbers(job: MayBe) -> None:
     """Each finding with its reading and the likeliest fault after it; the file by its fingerprint."""
     visit = job(*COILS[:2], Finding("igniter_ohms", "normal", raw="140 ohm"), COILS[2], GOOD, Closed("gone"))
     (steps,) = [b for b in shop_page(visit, Shop(), DAY).blocks if b.kind == "table" and "What" in b.items]
-    by_what = {row[1]: row[3] for row in steps.rows}
+    by_what = {row[1]: row[-1] for row in steps.rows}
     assert by_what[
         "Watch the burner through the sight hole for three cycles: lights, then glows without flame"
     ].startswith("gas valve coils: drop out when hot 9")
@@ -296,6 +297,16 @@ def test_every_text_is_text_and_never_markup(title: str, blocks: list[Block]) ->
     typed += [t for b in blocks if b.kind in ("list", "table") for t in (*b.items, *(c for row in b.rows for c in row))]
     for text in typed:
         assert text in shown
+
+
+def test_no_line_begins_with_a_percent_sign_and_no_column_is_empty() -> None:
+    """On the HTML page a number is tied to its unit as on the PDF; a column in which nothing stands is left out."""
+    said = as_html(
+        Page("t", tuple(table("head", ("When", "Minutes", "Odds"), [("8:00", "", "43 %"), ("8:05", "", "")])), ())
+    )
+    assert "43\u00a0%" in said
+    assert ">Odds<" in said
+    assert "Minutes" not in said
 
 
 def test_the_page_can_be_read_out(job: MayBe) -> None:

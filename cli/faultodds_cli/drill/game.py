@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from faultodds.knowledge import Work
     from faultodds_cli.trial.visit import TrialJob
 
-ODDS = "Your odds, up to three faults"
+ODDS = "Your odds of what began it, up to three faults"
 DO = "What do you do?"
 SHUT = "What do you shut off before it is opened or moved?"
 
@@ -150,6 +150,11 @@ class Drill:
         scaled = sum(named.values()) > sum(self.named.values()) + 1e-9
         more = " Nobody knows for certain: 99 % is the most in all." if scaled else ""
         self.tell(f"Taken as {odds_words(self.named, rest=True)}.{more}")
+        if "nothing_wrong" in named and self.visit.belief.evidence.repairs:
+            self.tell(
+                "Nothing wrong is taken as: nothing was wrong when you came. The odds are of what began it, after a repair too. "
+                "Type them anew if you meant that it is right now."
+            )
 
     def _named(self, line: str) -> dict[str, float]:
         from faultodds.calibration import NAMED, said

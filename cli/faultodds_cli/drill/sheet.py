@@ -51,8 +51,9 @@ def _pupils(visit: TrialJob, level: int) -> list[Block]:
 
     k = visit.appliance.knowledge
     how = (
-        "Before each step write your own odds: up to three faults and how likely each is (of 100). Then write what you do, and "
-        "uncover that one finding, and no other. Add up minutes and money. Say when you are sure enough to change a part."
+        "Before each step write your own odds of what began it: up to three faults and how likely each is (of 100). Then write "
+        "what you do, and uncover that one finding, and no other. Add up minutes and money. Say when you are sure enough to "
+        "change a part."
     )
     heads = ("", "Your odds", "What you do", "It showed", "min", k.costs.currency)
     return [
@@ -141,14 +142,14 @@ def _answers(visit: TrialJob, name: str, adviser: Adviser) -> list[Block]:
     k, call = visit.appliance.knowledge, visit.call
     there = "; ".join(k.title_of(m) for m in sorted(call.true_modes - {call.main_cause}))
     wrong = [f"{k.symptom[n].title}: it was {k.symptom[n].outcomes[t]}" for n, t in call.mistaken().items()]
-    rows = [("", odds_words(leading(visit.belief, k)), "At the door", "", "", "")]
+    rows = [("", "At the door", "", odds_words(leading(visit.belief, k)), "", "")]
     steps = best_plan(visit, adviser)
     after = [*(s.belief for s in steps[1:]), visit.belief]
     for number, (step, belief) in enumerate(zip(steps, after, strict=True), 1):
-        cells = (odds_words(leading(belief, k)), capital(did(k, step.move)), step.shown, f"{step.minutes:.0f}")
-        rows.append((str(number), *cells, money(step.cost, k)))
+        done, odds = (capital(did(k, step.move)), step.shown), odds_words(leading(belief, k))
+        rows.append((str(number), *done, odds, f"{step.minutes:.0f}", money(step.cost, k)))
     began = f"It began with: {k.title_of(call.main_cause)}.{f' There as well: {there}.' if there else ''}"
-    heads = ("", "Odds after it", "Step", "It showed", "min", k.costs.currency)
+    heads = ("", "Step", "It showed", "Odds after it", "min so far", f"{k.costs.currency} so far")
     return [
         Block("sheet", f"Drill {name}: answers"),
         Block("text", began),

@@ -52,7 +52,7 @@ def opening(drill: Drill, kept: Kept) -> list[str]:
     lines += ["", *wrap(f"Asked first, and no to all: {', '.join(s.title for s in k.stop.values())}.")]
     lines += ["", *complaint_lines(k, call.complaint)]
     lines += wrap("; ".join(facts_words(k, drill.visit.facts)), "Told: ", "  ")
-    return lines + (wrap(f"Going on after {len(kept.record.lines)} lines.") if kept.record.lines else [])
+    return lines + (wrap(f"Lines typed so far: {len(kept.record.lines)}. Going on.") if kept.record.lines else [])
 
 
 def complaint_lines(k: Knowledge, told: dict[str, str]) -> list[str]:
@@ -258,17 +258,21 @@ def _given_away(end: Debrief) -> list[str]:
     lines = wrap("WHERE IT WAS LOST, by what was known at that step (not by luck)")
     if not dear and not unpriced:
         return [*lines, *wrap("Nowhere: no step gave away as much as the prices can tell.", "  ")]
-    told = set[str]()
+    told, questions = set[str](), set[Move]()
     for g in [*sorted(dear, key=lambda g: -(g.in_all or 0.0)), *unpriced]:
+        asked, worth = g.first or (g.best, 0.0)
+        if asked in questions and asked is g.best:
+            continue
         how = "worth more was" if g.lost is None else f"about {money(g.lost, k)} dearer than"
         lines += wrap(_sentence(f"{_at(g, k)}: {how}: {did(k, g.best)}") + _could(g), "  ", "    ")
         if g.why not in told and len(told) < REASONS:
             lines += wrap(f"Why that: {g.why}", "    ")
             told.add(g.why)
-        if g.first is not None and g.first[1] >= WORTH_A_WORD:
-            asked, worth = g.first
+        if worth >= WORTH_A_WORD and asked not in questions:
             title = did(k, asked).removeprefix("ask: ")
             lines += wrap(f"Another {money(worth, k)} or so was lost by not asking first: {title}.", "    ")
+        if asked.kind == "ask":  # what was never asked was worth as much at the next step: it was lost once
+            questions.add(asked)
     return lines
 
 
@@ -282,7 +286,7 @@ def _at(g: GaveAway, k: Knowledge) -> str:
 
 def _could(g: GaveAway) -> str:
     if g.step.move.kind == "close" and g.best.kind != "close":
-        return f" Nothing was left wrong by then with a chance of {percent(g.step.belief.sound)}."
+        return f" The chance that nothing was wrong any more was {percent(g.step.belief.sound)}."
     return "" if g.told is None else f" Whatever it showed, it could answer {percent(g.told)} of what was open."
 
 

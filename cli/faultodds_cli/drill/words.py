@@ -93,7 +93,9 @@ def _bare(kind: str, rest: str) -> str:
 
 
 def is_move(k: Knowledge, line: str) -> bool:
-    """Whether a line says what is done, and not how likely something is."""
+    """Whether a line says what is done, be it half said, and not how likely something is."""
+    if FIRST.get(line.strip().partition(" ")[0].casefold()) in ("ask", "check", "repair"):
+        return True
     try:
         move(k, line)
     except FaultoddsError:

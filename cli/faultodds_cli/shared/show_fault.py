@@ -190,7 +190,7 @@ def job_lines(visit: OpenJob, in_full: bool) -> list[str]:
     """The job explained: a line, a paragraph, what would change one's mind; and the full sum."""
     k, view = visit.knowledge, visit.now  # a job that was stopped is not explained, it is stopped
     parts = chapters(visit.appliance, visit.job)
-    lines = wrap(capital(words.job_line(k, parts)))
+    lines = wrap(words.job_line(k, parts))
     for text in words.job_paragraphs(k, parts):
         lines += wrap(text, "  ")
     if not visit.job.is_closed:

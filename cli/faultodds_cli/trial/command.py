@@ -106,9 +106,13 @@ def _play(
 def _draw(found: Sequence[Summary], setting: Setting, currency: str, path: Path) -> None:
     """What each policy cost, as a figure; its interval is that of the cost above the floor, on the same calls."""
     from faultodds.charts import PolicyBar, draw_policies
+    from faultodds_cli.trial.play import IN_WORDS
 
     floor = found[0].cost - found[0].above_floor.mean
-    bars = [PolicyBar(s.policy, s.money, floor + s.above_floor.low, floor + s.above_floor.high) for s in found]
+    bars = [
+        PolicyBar(IN_WORDS.get(s.policy, s.policy), s.money, floor + s.above_floor.low, floor + s.above_floor.high)
+        for s in found
+    ]
     draw_policies(bars, floor, f"What {setting.jobs} simulated jobs cost (synthetic)", currency, path)
 
 

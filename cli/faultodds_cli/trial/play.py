@@ -25,6 +25,15 @@ POLICIES = {
     OURS: "choosers",
     FLOOR: "clairvoyant",
 }
+#: What each of them does, in a few words. The rest are names of priors, which say themselves what they are.
+IN_WORDS = {
+    "checklist": "the usual list, in order",
+    "cheapest": "cheapest check first",
+    "likeliest": "likeliest fault first",
+    "information": "what tells most for its price first",
+    OURS: "what faultodds advises",
+    FLOOR: "whoever knows the fault",
+}
 #: Jobs that a process takes at a time.
 SHARE = 4
 #: Whoever comes to job n is the n-th of these, over and over.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from faultodds_cli.shared.text import WIDEST, listed, width, wrap
-from faultodds_cli.trial.play import FLOOR, OURS, Setting
+from faultodds_cli.trial.play import FLOOR, IN_WORDS, OURS, Setting
 from faultodds_cli.trial.stats import Difference, Summary
 
 _STAGES = {
@@ -69,9 +69,10 @@ def _against(d: Difference | None) -> str:
 
 def _legend(found: Sequence[Summary]) -> list[str]:
     checks = ", ".join(f"{s.policy} {s.checks:.1f} ({s.live_checks:.2f})" for s in found)
+    does = "; ".join(f"{s.policy}: {IN_WORDS[s.policy]}" for s in found if s.policy in IN_WORDS)
     told = (
-        "floor: the clairvoyant, who knows the fault. wrong part: parts fitted that were not faulty. first visit: put right and "
-        "not called back. Same calls, same luck."
+        f"{does}. above floor: more than the clairvoyant. wrong part: parts fitted that were not faulty. first visit: put "
+        "right and not called back. Same calls, same luck."
     )
     return [
         line

@@ -9,17 +9,27 @@ from faultodds.errors import FaultoddsError
 # What a coarse word is taken for; which one was taken is said back at once, so that nobody is scored on a number not meant.
 WORDS = {
     "certain": 0.99,
+    "almost certain": 0.95,
+    "nearly certain": 0.95,
     "sure": 0.95,
+    "almost sure": 0.85,
+    "fairly sure": 0.85,
+    "pretty sure": 0.85,
+    "quite sure": 0.85,
     "very likely": 0.85,
     "likely": 0.7,
+    "probably": 0.7,
     "even": 0.5,
     "maybe": 0.3,
     "perhaps": 0.3,
+    "possibly": 0.3,
     "unlikely": 0.1,
+    "very unlikely": 0.03,
     "hardly": 0.03,
 }
 _CHANCE = re.compile(
-    r"(?P<one>\d+)(?:\s+(?:in|out of|of)\s+|\s*/\s*)(?P<of>\d+)|(?P<number>\d+(?:\.\d+)?|\.\d+)\s*(?P<sign>%|percent\b)?"
+    r"(?P<even>\b(?:50\s*[/:-]\s*50|fifty[ -]fifty)\b)"
+    r"|(?P<one>\d+)(?:\s+(?:in|out of|of)\s+|\s*/\s*)(?P<of>\d+)|(?P<number>\d+(?:\.\d+)?|\.\d+)\s*(?P<sign>%|percent\b)?"
     r"|\b(?P<word>" + "|".join(sorted(WORDS, key=len, reverse=True)) + r")\b"
 )
 # Whoever has none, in whole lines.
@@ -35,7 +45,9 @@ NO_IDEA = {
     "unsure",
 }
 _TURNS = re.compile(r"\b(?:no|not|never|isnt|cannot|nor|neither|nothing but|un(?:sure|certain))\b")
-_FILLING = r"(?:\b(?:and|the|is|its|it is|a|at|about|with)\b|[,;:=/\s-])+"
+_FILLING = (
+    r"(?:\b(?:and|the|is|its|it is|a|at|about|with|i think|id say|most|quite|rather|around|for|of)\b|[,;:=/\s-])+"
+)
 _SMALL = re.compile(rf"^{_FILLING}|{_FILLING}$")
 EXAMPLE = "Type for example: igniter 60 coils 30, or: duct likely, belt 1 in 10."
 
@@ -73,8 +85,8 @@ def _bare(text: str) -> str:
 
 
 def _value(chance: re.Match[str]) -> float:
-    if chance["word"]:
-        return WORDS[chance["word"]]
+    if chance["even"] or chance["word"]:
+        return WORDS[chance["word"] or "even"]
     if chance["of"]:
         one, of = int(chance["one"]), int(chance["of"])
         if not 0 < one <= of:

@@ -127,7 +127,7 @@ def job_line(k: Knowledge, parts: Sequence[Chapter]) -> str:
     """A whole job in a line: what stands now, or what was repaired, for what, and how the machine stands since."""
     end, done = parts[-1], parts[:-1]
     if not done:
-        return line(k, end.accounts[0])
+        return capital(line(k, end.accounts[0]))
     said = [
         f"{' and '.join(k.repair[n].title for n in each.repairs)}, for "
         f"{' and '.join(f'{k.title_of(a.mode)} ({percent(a.chance)} then)' for a in each.accounts)}"

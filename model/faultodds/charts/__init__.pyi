@@ -7,4 +7,6 @@ from .policies_figure import PolicyBar as PolicyBar, draw_policies as draw_polic
 from .priors_figure import forest as forest
 from .style import check_path as check_path
 from .tornado_figure import draw_tornado as draw_tornado
-from .typeset import LEADING as LEADING, TextLine as TextLine, tall as tall, text_width as text_width, wrapped as wrapped
+from .typeset import (
+    LEADING as LEADING, TextLine as TextLine, tall as tall, text_width as text_width, tied as tied, wrapped as wrapped,
+)

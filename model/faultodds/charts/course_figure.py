@@ -53,7 +53,7 @@ def course_figure(k: Knowledge, belief: Belief) -> Figure:
         axes.plot(chances[kept, mode], range(len(kept)), ls=line, marker=mark, color=tone, label=name, clip_on=False)
     axes.set_yticks(range(len(labels)), [lines_of(text, _LABEL) for text in labels], linespacing=1.0)
     axes.set_ylim(len(labels) - 0.5, -0.5)
-    axes.set_xlim(0, 100)
+    axes.set_xlim(0, min(100.0, 20.0 * (chances[kept][:, shown].max() // 20 + 1)))  # small chances need the room
     axes.grid()
     left_out = len(course.steps) + 1 - len(kept)
     axes.set_xlabel(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -36,26 +37,34 @@ def tornado_figure(k: Knowledge, found: Sensitivity) -> Figure:
     rows = sorted(found.what_ifs, key=lambda w: -_swing(w, found.move.expected_cost))[:MOST_ROWS]
     if not rows:
         raise FaultoddsError("there is no input to move here: the next step is forced. Leave out --figure.")
-    figure = begun(1.5 + _ROW * len(rows), layout=None)
+    below = ["dark: input lower; light: higher; hatched: the advice changes", *_terms(rows)]
+    foot = 0.53 + 0.16 * len(below)
+    figure = begun(0.65 + foot + _ROW * len(rows), layout=None)
     height = figure.get_size_inches()[1]
-    axes = figure.add_axes((0.325, 0.85 / height, 0.29, 1 - 1.5 / height))
+    axes = figure.add_axes((0.325, foot / height, 0.29, 1 - (0.65 + foot) / height))
     for place, w in enumerate(rows):
         for edge, tone, lane in zip((w.below, w.above), tones(2), (-0.2, 0.2), strict=True):
             _bar(axes, k, w, edge, (found.move.expected_cost, place + lane, tone))
     axes.axvline(found.move.expected_cost, color="black", linewidth=1)
-    axes.set_yticks(range(len(rows)), [lines_of(f"{about(w)}, now {amount(k, w, w.now)}", _LABEL) for w in rows])
+    axes.set_yticks(range(len(rows)), [lines_of(f"{about(w)}, now {amount(k, w, w.now)}", _LABEL, 3) for w in rows])
     axes.tick_params(axis="y", length=0)
     axes.set_ylim(len(rows) - 0.4, -0.6)
     axes.margins(x=0.08)
     axes.locator_params(axis="x", nbins=5)
     axes.grid(axis="x")
     cost = money(found.move.expected_cost, k.costs.currency)
-    axes.set_xlabel(
-        f"expected cost of the whole job, {k.costs.currency} (now {cost})\ndark: input lower; light: higher"
-    )
+    axes.set_xlabel("\n".join([f"expected cost of the whole job, {k.costs.currency} (now {cost})", *below]))
     advice = lines_of(f"Advice now: {move_words(k, found.move, code=False)}", 440.0, 1)
     figure.suptitle(f"What matters for the cost of this job\n{advice}", y=1 - 0.1 / height)
     return figure
+
+
+def _terms(rows: Sequence[WhatIf]) -> list[str]:
+    """What the shares of a check mean, where one is among the rows."""
+    kinds = {w.kind for w in rows}
+    said = {"blind": "tells nothing: share of looks that say nothing of the machine",
+            "mistakes": "mistakes left: share of the mistakes that the file gives a check"}  # fmt: skip
+    return [text for kind, text in said.items() if kind in kinds]
 
 
 def _swing(w: WhatIf, now: float) -> float:

@@ -56,9 +56,15 @@ def wrapped(text: str, room: float, size: float, weight: str = "normal", colour:
     return [TextLine(" ".join(words).replace(_TIED, " "), size, weight, colour) for words in lines]
 
 
+def tied(text: str) -> str:
+    """Text with blanks that no line is broken at: a number stays with its percent sign, its minutes or the "now" before it, and
+    nothing begins with an ellipsis."""
+    return re.sub(r" (?=\.\.|\u2026)|(?<=\d) (?=%|min\b)|(?<=\bnow) (?=[$\d])", _TIED, text)
+
+
 def _words(text: str) -> list[str]:
-    """What a line may break between: a number stays with its percent sign or minutes, and nothing begins with an ellipsis."""
-    return re.sub(r" (?=%|\.\.|\u2026)|(?<=\d) (?=min\b)", _TIED, re.sub(r"\s+", " ", text).strip()).split(" ")
+    """What a line may break between."""
+    return tied(re.sub(r"\s+", " ", text).strip()).split(" ")
 
 
 def _pieces(word: str, room: float, size: float, weight: str) -> Iterator[str]:

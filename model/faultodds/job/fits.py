@@ -10,6 +10,10 @@ from faultodds.job.clauses import DENIED, SAID, Clause, Item
 from faultodds.job.words import Part, Rule, Words
 from faultodds.knowledge import Knowledge
 
+_Word = tuple[str, int]
+_ANY: _Word = ("", -1)
+_NUMBER = "<number>"
+
 
 class Fit(Struct, frozen=True):
     """A rule that a thought fulfils, with the items that it uses."""
@@ -87,6 +91,38 @@ def used_by(parts: Sequence[Part], items: Clause) -> tuple[Item, ...]:
         elif not part.optional:
             return ()
     return tuple(used)
+
+
+class Fitting:
+    """Rules by the first word that each cannot do without: of hundreds, a thought has words of a few."""
+
+    def __init__(self, rules: Sequence[Rule]) -> None:
+        self._rules = rules
+        self._by_word: dict[_Word, list[int]] = {}
+        for n, rule in enumerate(rules):
+            part = next((p for p in rule.parts if not p.optional), None)
+            for word in set(_words_of(part)) if part else {_ANY}:
+                self._by_word.setdefault(word, []).append(n)
+
+    def fits(self, items: Clause) -> Iterator[Fit]:
+        """Every rule that these items fulfil, in the order of the rules."""
+        there: set[_Word] = {_ANY, *((name, item.denied) for item in items for name in item.names)}
+        there.update(("<turn>", _ANY[1]) for item in items if item.has("<turn>"))
+        there.update((_NUMBER, SAID) for item in items if item.number)
+        for n in sorted({n for word in there for n in self._by_word.get(word, ())}):
+            used = used_by(self._rules[n].parts, items)
+            if used:
+                yield Fit(self._rules[n], used)
+
+
+def _words_of(part: Part) -> Iterator[_Word]:
+    """What an item must have one of to be a part, with whether it is denied."""
+    if part.unit is not None:
+        yield _NUMBER, SAID
+    elif part.denied and not part.names:
+        yield "<turn>", _ANY[1]
+    else:
+        yield from ((name, DENIED if part.denied else SAID) for name in part.names)
 
 
 def _is(part: Part, item: Item) -> bool:

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from faultodds.job.amounts import reading_text, shows_otherwise, step_of
 from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
-from faultodds.job.fits import Fit, best, rules_of, used_by
+from faultodds.job.fits import Fit, Fitting, best, rules_of, used_by
 from faultodds.job.said import Heard, Kind, Said, together
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
 from faultodds.knowledge import Knowledge
@@ -50,6 +50,7 @@ class Hearer:
         self.words = words
         self.is_there = is_there
         self.rules = [rule for rule in rules_of(knowledge, words) if about(rule)]
+        self.fitting = Fitting(self.rules)
 
     def line(self, line: str) -> list[Said]:
         """Everything that a line says, or an empty list when it is to be asked about."""
@@ -298,10 +299,9 @@ class Hearer:
 
     def _fits(self, items: Clause, own: Clause) -> Iterator[Fit]:
         mine = {i.at for i in own}
-        for rule in self.rules:
-            used = used_by(rule.parts, items)
-            if used and any(i.at in mine for i in used) and (rule.kind != "repair" or self._is_work(used, items)):
-                yield Fit(rule, used)
+        for fit in self.fitting.fits(items):
+            if not fit.places.isdisjoint(mine) and (fit.rule.kind != "repair" or self._is_work(fit.used, items)):
+                yield fit
 
     def _is_work(self, used: Sequence[Item], items: Clause) -> bool:
         """Whether a verb and a part belong together: one "swapped" does for "coils and igniter", but not for "swapped coils and

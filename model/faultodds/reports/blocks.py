@@ -42,5 +42,7 @@ def listed(head: str, items: Sequence[str]) -> list[Block]:
 
 
 def table(head: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[Block]:
-    """A head with a table below it; nothing where there are no rows."""
-    return [Block("head", head), Block("table", items=tuple(heads), rows=tuple(map(tuple, rows)))] if rows else []
+    """A head with a table below it, without columns in which nothing stands; nothing where there are no rows."""
+    kept = [c for c in range(len(heads)) if any(row[c] for row in rows)]
+    lines = (tuple(row[c] for c in kept) for row in [heads, *rows])
+    return [Block("head", head), Block("table", items=next(lines), rows=tuple(lines))] if rows else []

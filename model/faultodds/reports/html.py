@@ -7,6 +7,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from faultodds.charts import tied
 from faultodds.reports.blocks import Page
 
 # Text on what it stands on; `tests/reports` works out that each pair keeps WCAG 2's 4.5 to 1.
@@ -29,9 +30,13 @@ def _template() -> Any:
     from jinja2 import Environment, StrictUndefined
 
     text = Path(__file__).with_name("page.html.jinja").read_text("utf-8")
-    return Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True).from_string(
-        text
-    )
+    settings: Any = {"autoescape": True, "undefined": StrictUndefined, "trim_blocks": True, "lstrip_blocks": True}
+    return Environment(**settings, finalize=_tied).from_string(text)
+
+
+def _tied(value: Any) -> Any:
+    """Plain text with its numbers tied to their units, as in a PDF; what is markup already is left alone."""
+    return tied(value) if type(value) is str else value
 
 
 def _picture(file: Path) -> str:

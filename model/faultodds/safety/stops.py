@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 
 from faultodds.errors import FaultoddsError, SafetyStop
@@ -66,6 +67,7 @@ def _source(appliance: str) -> str:
         return ""
 
 
+@lru_cache(maxsize=4)  # every line that is typed comes by here
 def _signs_in(source: str) -> Mapping[str, Mapping[str, Any]]:
     """The stop signs of a file as written, nothing else looked at; empty when there are none."""
     try:
