@@ -52,11 +52,11 @@ def test_a_bare_answer_goes_to_the_question_on_the_screen(tmp_path: Path, line: 
 @pytest.mark.parametrize("line", ["yes", "no", "some", "cold", "yes no heat", "yes it does"])
 def test_what_may_be_an_answer_and_is_none_is_asked_again(tmp_path: Path, line: str) -> None:
     """At "Is there heat?": nothing is noted, of heat or of anything else, and the answers are named."""
-    ended = bench(tmp_path, *SAFE, "control=board", "auto_dry=yes", "clothes=hot_damp", "done", "", line)
+    ended = bench(tmp_path, *SAFE, "control=board", "auto_dry=yes", "done", "room_humid=yes", "", line)
     assert "ASK. Is there heat?" in ended.out
     assert "Answer normal: heats; cools_off" in " ".join(ended.out.split())
     with looked_at(tmp_path) as visit:
-        assert not visit.job.findings
+        assert [p.finding.name for p in visit.job.findings] == ["room_humid"]
 
 
 def test_other_things_are_still_heard_while_something_is_asked(tmp_path: Path) -> None:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from calls import SAFE, STRAIGHT_ON, bench, command, looked_at
 from faultodds.advice import advisor, situation
+from faultodds.advice.ranking import Ranking
 from faultodds.belief import Appliance, open_appliance
 from faultodds.belief.evidence import Evidence, WeighedFinding, repair_effect
 from faultodds.belief.posterior import infer
@@ -250,6 +253,45 @@ def test_what_was_taken_for_gone_has_a_repair_that_it_speaks_of(dryer: Appliance
     tied = {m for m in dryer.suspects.modes if _less_likely_without(dryer, name, m)}
     since = {m for r in evidence.repairs[at:] for m in r.modes}
     assert situation.gone_unmended(k, evidence) == ([] if tied & since else [(name, bad)])
+
+
+def _told_to_do(dryer: Appliance) -> tuple[list[str], str]:
+    """The repairs and the end of a call on which the cabinet stays hot after every run that passes, and all else looks right."""
+    k, situated = dryer.knowledge, situation.Situation(asking=True)
+    seen = [WeighedFinding("dry_time", {"longer": 1.0}), WeighedFinding("cabinet_hot", {"yes": 1.0})]
+    done: list[str] = ["lint_screen_wash"]
+    for _ in range(60):
+        effects = tuple(repair_effect(k, name) for name in done)
+        move = advisor.best_move(dryer, infer(dryer.suspects, Evidence({}, tuple(seen), effects)), situated)
+        if max(Counter(done).values()) > 2:
+            return done, "goes on"
+        if move.kind == "repair":
+            done += (move.name, *move.together)
+        elif move.kind == "ask" and move.name not in k.symptom:
+            situated = replace(situated, skipped=situated.skipped | {move.name})
+        elif move.kind in ("ask", "check"):
+            normal = "yes" if move.name == "cabinet_hot" else next(iter(k.observables[move.name].outcomes))
+            take = sum(s.name == move.name for s in seen)
+            seen.append(WeighedFinding(move.name, {normal: 1.0}, len(done), take))
+        else:
+            return done, move.kind
+    return done, "goes on"
+
+
+def test_what_is_still_so_is_looked_for_and_not_mended_over_and_over(
+    dryer: Appliance, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Planted: the cheapest repair of something behind it, whatever its odds."""
+    done, end = _told_to_do(dryer)
+    assert end == "refer" and max(Counter(done).values()) <= 2, done
+
+    def cheapest(ranking: Ranking, names: tuple[str, ...]) -> advisor.NextMove:
+        p = ranking.problem
+        mends = [r for r in ranking.repairs if p.behind(names) & p.put_right((r.name, *r.together))]
+        return advisor.NextMove("repair", mends[0].name, mends[0].together, mends[0].expected_cost)
+
+    monkeypatch.setattr(advisor, "_behind", cheapest)
+    assert max(Counter(_told_to_do(dryer)[0]).values()) > 2
 
 
 def test_co_is_measured_before_leaving_where_it_may_be_so(tmp_path: Path, dryer: Appliance) -> None:

@@ -22,7 +22,7 @@ from faultodds.belief import Appliance, Belief, WeighedFinding, answer_chances, 
 from faultodds.knowledge import Floats, Knowledge
 
 # How finely, and from how many of the most promising moves, the job is priced after each answer.
-LEAST, WIDTH = 0.05, 8
+LEAST, WIDTH = 0.035, 8
 # So many questions about the house and the complaint, those that tell most about the repairs needed, are priced.
 ASKED = 3
 # A question is priced when, at the price of a bit, what it tells is worth this many times the asking.
