@@ -330,7 +330,7 @@ def test_no_helper_is_one_entry(tmp_path: Path) -> None:
 
 def test_a_repair_is_followed_by_advice_to_verify(tmp_path: Path) -> None:
     """After a repair, and before leaving, the machine has to run."""
-    ended = bench(tmp_path, *STRAIGHT_ON, "heat none", "ig oh open", "yes", "repair igniter")
+    ended = bench(tmp_path, *STRAIGHT_ON, "heat none", "ig oh open", "yes", "repair igniter", "yes")
     shown = " ".join(last_screen(ended.out).split())
     assert "DO NEXT: CHECK. Timed run with a wet load" in shown
     assert "A repair is not done until the machine has run" in shown
@@ -350,7 +350,7 @@ def test_a_blown_fuse_always_comes_with_find_why(tmp_path: Path) -> None:
 
 def test_a_complaint_that_came_back_opens_the_job_again(tmp_path: Path) -> None:
     """After a callback the advice is not to stop because of the run that was passed before."""
-    typed = ["heat none", "ig oh open", "yes", "repair igniter", "verify 26 min", "close gone"]
+    typed = ["heat none", "ig oh open", "yes", "repair igniter", "yes", "verify 26 min", "close gone"]
     bench(tmp_path, *STRAIGHT_ON, *typed)
     closed = bench(tmp_path, "no", options=["1"])
     assert "This job is closed: fault gone." in closed.out
