@@ -18,11 +18,12 @@ app = options.new_app("What to do next, from what you know now.")
 
 PlanOption = Annotated[bool, typer.Option("--plan", help="Print the whole plan instead: what to do for each finding.")]
 DepthOption = Annotated[
-    int | None, typer.Option("--depth", metavar="N", help="With --plan: how many findings ahead. [default: 3]")
+    int | None,
+    typer.Option("--depth", metavar="N", max=10**6, help="With --plan: how many findings ahead. [default: 3]"),
 ]
 NodesOption = Annotated[
     int | None,
-    typer.Option("--nodes", metavar="N", help="With --plan: how many decisions to work out. [default: 40]"),
+    typer.Option("--nodes", metavar="N", max=10**6, help="With --plan: how many decisions to work out. [default: 40]"),
 ]
 WhatIfOption = Annotated[
     bool, typer.Option("--what-if", help="Print what odds, prices or checks would change the advice instead.")
