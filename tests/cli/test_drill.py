@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
+from faultodds.advice import MachineStates
 from faultodds.audit import Interval, bootstrap
 from faultodds.belief import Appliance, WeighedFinding, open_appliance
 from faultodds.calibration import Drilled, began, faults, log_loss, person, spread
@@ -679,3 +680,15 @@ def test_what_was_not_named_has_no_odds(typed: Callable[..., Ran]) -> None:
     assert "you: not named, then 20 %" in told
     assert "; you 3 %" not in told
     assert "What told most on your way" not in told
+
+
+def test_a_run_with_the_duct_off_is_not_told_to_put_it_on_first(dryer: Appliance) -> None:
+    """Before the work only the moves that lead to it are told: what follows it is not done first."""
+    machine = MachineStates(dryer.knowledge)
+    for name, check in dryer.knowledge.check.items():
+        moves = machine.to_steps(frozenset(), check).moves
+        assert not {m.item for m in moves if not m.opens} & set(check.access), name
+        assert {m.item for m in moves if m.opens} >= set(check.access) - {"unplugged", "gas_shut"}, name
+    lines = ["duct 60", "exhaust temperature", "unplug, gas off, pull out"]
+    said = "\n".join(_drill(dryer, lines, 2, 21)[1])
+    assert "First: Put the duct back" not in said

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import random
 import tomllib
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
 from faultodds.belief import Appliance
-from faultodds.job import Store
+from faultodds.job import Store, hearing, sayings
+from faultodds.knowledge import Knowledge
+from faultodds.knowledge.loading import load
 from said import becomes
 
 
@@ -225,3 +228,23 @@ def test_work_that_is_half_done_is_not_taken_as_done(work: str, rest: str, dryer
     assert entered == []
     assert told.startswith("?  ")
     assert becomes(dryer, store, work)[0] != []
+
+
+def _half_taken(knowledge: Knowledge) -> list[str]:
+    """Lines that name gas and power, of which only one was taken."""
+    gas, power = ("gas", "the gas", "gas cock"), ("power", "plug", "breaker", "mains")
+    verbs, joins = ("off", "shut off", "are off", "on", "back on", "closed"), (" and ", ", ", " & ", " + ")
+    lines = [f"{a}{j}{b} {v}" for g, p, j, v in product(gas, power, joins, verbs) for a, b in ((g, p), (p, g))]
+    ways = ("turn off {} and {}", "shut {} off and {} too", "killed {} and {}", "both {} and {} off")
+    lines += [way.format(*two) for way in ways for two in (("the gas", "the power"), ("power", "gas"))]
+    taken = {line: {s.name for s in sayings.understand(knowledge, line) if s.kind == "machine"} for line in lines}
+    return [line for line, names in taken.items() if len(names) == 1]
+
+
+def test_of_gas_and_power_in_one_breath_neither_is_lost(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Both are taken, or it is asked. Planted: what else the line speaks of is not looked for."""
+    dryer = load("gas_dryer")
+    assert _half_taken(dryer) == []
+    assert [s.name for s in sayings.understand(dryer, "turn off the gas and unplug")] == ["gas", "power"]
+    monkeypatch.setattr(hearing.Hearer, "_of_each", lambda self, said, names, line: said)
+    assert _half_taken(dryer)

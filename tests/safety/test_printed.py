@@ -202,7 +202,9 @@ def test_a_caution_that_stands_is_not_said_again(tmp_path: Path) -> None:
         ["heat=none", "glow_look=no_glow", "hood_flap=strong", "drum_warm=cold", "hand_turn=free"],
         "prove it dead",
     )
-    call = bench(tmp_path, *SAFE, "control=timer", "done", *k, "done", "fuse_continuity closed", "yes", "leave").out
+    call = bench(
+        tmp_path, *SAFE, "control=timer lower_panel=no", "done", *k, "done", "fuse_continuity closed", "yes", "leave"
+    ).out
     first, second = call.split("-" * 40)[-2:] if call.count("fuse_continuity") else ("", "")
     assert seen in " ".join(first.split()) and seen not in " ".join(second.split())
     assert "Machine now: unplugged" in second and "DO NEXT" in second

@@ -311,7 +311,7 @@ class Drill:
         doubted = not_run_now(k, may_be(k, visit.belief.evidence, visit.belief))
         if name in doubted:
             raise FaultoddsError(in_words(k, f"{name}, not now: {doubted[name]}"))
-        self._get_there(visit.machine.to_work(visit.state, work))
+        self._get_there(visit.machine.to_steps(visit.state, work))
         self._watched(work)
 
     def _watched(self, work: Work) -> None:

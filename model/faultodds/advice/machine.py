@@ -136,6 +136,14 @@ class MachineStates:
             go("prove", self.way(here(), (), running=True))
         return legs
 
+    def to_steps(self, state: State, work: Work) -> Way:
+        """The moves of a check or repair that lead to its own steps, and where they leave it."""
+        legs = self.legs(state, need_of(work))
+        last = max(n for n, (part, _) in enumerate(legs) if part == "steps")
+        ways = [way for _, way in legs[: last + 1]]
+        moves = tuple(m for way in ways for m in way.moves)
+        return Way(moves, ways[-1].after, sum(w.minutes for w in ways), sum(w.charged for w in ways))
+
     def leaves(self, state: State, work: Work) -> State:
         """The state in which everything that is printed for a check or repair leaves the machine: a repair ends closed up for
         its run, one that others do where it is."""
