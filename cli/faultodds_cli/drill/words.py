@@ -150,11 +150,15 @@ def shut_off(k: Knowledge, line: str) -> Move | None:
     """What a line shuts off, asked for just that: "I would pull the plug and shut the cock", "disconnect the electric and the
     gas". What is denied, left on or opened is not."""
     found, verb = list(said.names) if (said := machine(k, line)) else [], False
+    kept = list(said.shuts) if said else []
     for part in re.split(r"[,;.]|\b(?:and|then)\b", line.casefold()):
         verb = bool(_SHUTTING.search(part)) or verb
+        called = [i for i, a in k.access.items() if a.makes_safe and re.search(_CALLED[a.makes_safe], part)]
         if not _LEFT_ON.search(part) and verb:
-            found += [i for i, a in k.access.items() if a.makes_safe and re.search(_CALLED[a.makes_safe], part)]
-    return Move("state", tuple(dict.fromkeys(found)), said.shuts if said else ()) if found or said else None
+            found += called
+        elif _KEPT.search(part):
+            kept += called
+    return Move("state", tuple(dict.fromkeys(found)), tuple(kept)) if found or kept or said else None
 
 
 _CALLED = {
@@ -163,6 +167,7 @@ _CALLED = {
     "gas": r"\b(?:gas|cock|tap|valve)\b",
 }
 _SHUTTING = re.compile(r"\b(?:off|out|pull\w*|unplug\w*|disconnect\w*|cut|kill|isolat\w*|shut|clos\w*)\b")
+_KEPT = re.compile(r"\bleav\w*\b.*\bon\b")
 _LEFT_ON = re.compile(r"\b(?:not?|dont|don't|never|leav\w*|on|open\w*|without|nothing|later|after\w*|maybe)\b|\?")
 
 
