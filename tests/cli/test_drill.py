@@ -438,6 +438,15 @@ def test_danger_that_is_typed_stops_and_keeps_the_drill(typed: Callable[..., Ran
     assert typed(["duct 50", "ask burning_smell"], "--name", "b").code == 0
 
 
+def test_no_line_locks_a_drill(typed: Callable[..., Ran]) -> None:
+    """What stopped it is not typed again by going on; what fits several checks is asked about."""
+    assert typed(["duct 50", "ask burning smell"], "--name", "a").code == 3
+    gone_on = typed(["ask burning_smell"], "--name", "a")
+    assert gone_on.code == 0 and "Lines typed so far: 1" in gone_on.out
+    asked = typed(["duct 50", "band coil", "ask noise"], "--name", "c")
+    assert asked.code == 0 and "fits more than one" in asked.out
+
+
 @pytest.mark.parametrize("columns", [40, 80])
 def test_lines_fit_the_screen(typed: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch, columns: int) -> None:
     """At the door, looking, and at the end."""

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from faultodds.knowledge import total_of_shares
 from faultodds.names import capital, rounded
-from faultodds_cli.shared.show_advice import FOR_THE_QUALIFIED, outcomes_of, told_lines
+from faultodds_cli.shared.show_advice import QUALIFIED_ONLY, outcomes_of, told_lines
 from faultodds_cli.shared.text import cautions, labelled, money, percent_fine, wrap
 
 if TYPE_CHECKING:
@@ -157,7 +157,7 @@ def detail(k: Knowledge, name: str) -> list[str]:
         lines += wrap(f"Needs: {', '.join(work.access)}.") if work.access else []
         from faultodds.advice import MachineStates, instructions
 
-        lines += cautions([FOR_THE_QUALIFIED] if work.qualified else [])
+        lines += cautions([QUALIFIED_ONLY] if work.qualified else [])
         lines += told_lines((line for told in instructions(k, MachineStates(k), [name]) for line in told.lines), k)
     if name in k.reading:
         from faultodds.readings import describe

@@ -196,9 +196,9 @@ class Drill:
 
         while True:
             line = self.ask(question)
-            if line is None or (looked := words.look(self.k, line)) == Move("pause"):
-                raise Aside
             try:
+                if line is None or (looked := words.look(self.k, line)) == Move("pause"):
+                    raise Aside
                 stop_first(self.k.appliance.id, [line])
                 if looked is None:
                     return line.strip()

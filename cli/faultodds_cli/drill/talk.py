@@ -65,9 +65,11 @@ def play(talk: Talk, appliance: Appliance, kept: Kept) -> None:
         talk.tell(begun if kept.record.lines else "Nothing was typed, so no drill was begun.")
         return
     except Stopped as danger:
+        record.lines.pop()  # else going on would only stop at it again
+        kept.save()
         raise SafetyStop(
-            f"{danger}\nDrill {kept.drill} is kept. If that was only said in the drill, go on with 'faultodds drill play'; "
-            "a symptom to ask about is typed by its name, such as: ask burning_smell."
+            f"{danger}\nDrill {kept.drill} is kept but for that line. If it was only said in the drill, go on with "
+            "'faultodds drill play'; a symptom to ask about is typed by its name, such as: ask burning_smell."
         ) from None
     with counted("working out the best plan") as tick:
         end = debrief(drill, drill_of(appliance, record.level, record.seed, record.qualified), tick)

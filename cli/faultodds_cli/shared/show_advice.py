@@ -24,9 +24,8 @@ MORE_QUESTIONS = 2
 # Minutes or chance, cost, whole job.
 _CELLS = (10, 8, 11)
 
-FOR_THE_QUALIFIED = (
-    "QUALIFIED PEOPLE ONLY, as the local code asks. If that is not you, ask again with --no-qualified-work."
-)
+QUALIFIED_ONLY = "QUALIFIED PEOPLE ONLY, as the local code asks."
+FOR_THE_QUALIFIED = f"{QUALIFIED_ONLY} If that is not you, ask again with --no-qualified-work."
 
 
 def advice_lines(view: Standing, standing: Collection[str] = ()) -> list[str]:

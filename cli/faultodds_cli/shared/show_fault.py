@@ -23,7 +23,7 @@ from faultodds.cards import (
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.job import typed
 from faultodds.names import capital, fold, rounded
-from faultodds_cli.shared.show_advice import FOR_THE_QUALIFIED
+from faultodds_cli.shared.show_advice import QUALIFIED_ONLY
 from faultodds_cli.shared.show_odds import course_lines
 from faultodds_cli.shared.text import cautions, money, percent, percent_fine, wrap
 
@@ -51,7 +51,7 @@ def card_lines(k: Knowledge, it: Card) -> list[str]:
             "",
             "  ",
         )
-        lines += cautions([FOR_THE_QUALIFIED]) if r.qualified else []
+        lines += cautions([QUALIFIED_ONLY]) if r.qualified else []
     lines += wrap(f"What it does: {chain_told(list(it.chain))}.", "", "  ") if it.chain else []
     lines += _shown(k, "The customer says, or it is seen without tools:", it.said)
     lines += ["Looks like it:"] if it.alike else []

@@ -99,10 +99,7 @@ class MachineStates:
     def to_need(self, state: State, need: Need) -> Way:
         """All the moves that a need takes; work with the same need has the same way."""
         if (state, need) not in self._needs:
-            ways = [way for _, way in self.legs(state, need)]
-            moves = tuple(m for way in ways for m in way.moves)
-            minutes, charged = sum(w.minutes for w in ways), sum(w.charged for w in ways)
-            self._needs[state, need] = Way(moves, ways[-1].after, minutes, charged)
+            self._needs[state, need] = _one_way([way for _, way in self.legs(state, need)])
         return self._needs[state, need]
 
     def legs(self, state: State, need: Need) -> list[tuple[Part, Way]]:
@@ -140,9 +137,7 @@ class MachineStates:
         """The moves of a check or repair that lead to its own steps, and where they leave it."""
         legs = self.legs(state, need_of(work))
         last = max(n for n, (part, _) in enumerate(legs) if part == "steps")
-        ways = [way for _, way in legs[: last + 1]]
-        moves = tuple(m for way in ways for m in way.moves)
-        return Way(moves, ways[-1].after, sum(w.minutes for w in ways), sum(w.charged for w in ways))
+        return _one_way([way for _, way in legs[: last + 1]])
 
     def leaves(self, state: State, work: Work) -> State:
         """The state in which everything that is printed for a check or repair leaves the machine: a repair ends closed up for
@@ -201,6 +196,12 @@ class MachineStates:
     def _way(self, state: State, walk: _Walk) -> Way:
         after = frozenset(walk.state)
         return Way(tuple(walk.moves), after, walk.minutes, walk.minutes + self.owed(after) - self.owed(state))
+
+
+def _one_way(ways: list[Way]) -> Way:
+    """Ways one after the other as one."""
+    moves = tuple(m for way in ways for m in way.moves)
+    return Way(moves, ways[-1].after, sum(w.minutes for w in ways), sum(w.charged for w in ways))
 
 
 class _Walk:

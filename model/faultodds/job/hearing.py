@@ -73,9 +73,11 @@ class Hearer:
     def _of_each(self, said: list[Said], names: set[str], line: str) -> list[Said]:
         """A question in place of what was heard of the machine, where the line speaks of more: "power and gas off"."""
         about = {s.name for s in said if s.kind == "machine"}
+        if not about or {s.kind for s in said} - {"unread"} != {"machine"}:
+            return said
         shuts = {a.makes_safe for a in self.knowledge.access.values() if a.makes_safe}
         lost = [n for n in shuts - about if speaking_of(self.rules, n) & names - self.words.itself]
-        if not about or not lost or {s.kind for s in said} - {"unread"} != {"machine"}:
+        if not lost:
             return said
         each = ", ".join(f"{n} off" for n in sorted({*lost, *about}))
         return [Said("ask", f"'{line.strip()}': say how each is, such as {each}.", "", "")]

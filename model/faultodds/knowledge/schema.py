@@ -388,7 +388,7 @@ class Knowledge:
         return {**self.symptom, **self.check}
 
     @cached_property
-    def telling(self) -> dict[str, Symptom | Check]:
+    def barring(self) -> dict[str, Symptom | Check]:
         """Those of the observables with an outcome that bears on whether the machine may run, or alone."""
         return {n: each for n, each in self.observables.items() if each.bars}
 

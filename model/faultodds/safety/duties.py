@@ -158,7 +158,7 @@ def known_after(knowledge: Knowledge, known: Known, repair: str) -> Known:
 
 
 def _told(knowledge: Knowledge, known: Known) -> list[tuple[str, Observable]]:
-    return [(n, each) for n, each in knowledge.telling.items() if n in known]
+    return [(n, each) for n, each in knowledge.barring.items() if n in known]
 
 
 def _why_not(k: Knowledge, work: Work, known: Known) -> str:
