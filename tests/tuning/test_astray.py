@@ -13,7 +13,7 @@ from faultodds.tuning.arrays import NEVER, arrays_of
 from faultodds.tuning.draw import draw_log
 from faultodds.tuning.encode import Chunk, Encoder
 from faultodds.tuning.guesses import guessed
-from faultodds.tuning.likelihood import Silence, Trust, rows_of
+from faultodds.tuning.likelihood import Silence, rows_of
 from faultodds.tuning.statistics import statistics
 from faultodds.tuning.structure import IN_PLACE
 from rich_toy import rich_structure, rich_toy
@@ -38,7 +38,7 @@ def test_a_deed_is_astray_only_where_all_of_it_is_useless() -> None:
     deeds = chunk.deeds
     assert deeds is not None
     assert len(set(deeds.parts)) > 2
-    done = rows_of(S, chunk, arrays, Silence.none(S), Trust()).done
+    done = rows_of(S, chunk, arrays, Silence.none(S)).done
     _, found = astray.likelihoods(S, arrays, deeds, done)
     for k in range(deeds.count):
         repair, level = np.divmod(deeds.astray[k].indices, len(IN_PLACE))

@@ -16,7 +16,7 @@ from faultodds.tuning.gibbs import Chain, effective_size, sample
 from faultodds.tuning.settings import Settings
 from rich_toy import WORTH, rich_structure, rich_toy, shop, toy_log
 
-FULL = Settings(strengths=WORTH, omitted_target=0.0, label_weight=1.0, recentre=False)
+FULL = Settings(strengths=WORTH, omitted_target=0.0, recentre=False)
 SHOPS, JOBS, BURN, THIN, KEPT = 24, 20, 12, 7, 7
 
 

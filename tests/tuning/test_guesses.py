@@ -11,7 +11,7 @@ from faultodds.tuning.draw import draw_log
 from faultodds.tuning.encode import Encoder, done_start, repair_start, split_start, undone_start
 from faultodds.tuning.fitting import fit
 from faultodds.tuning.guesses import guessed, in_place, levels_of, prepared, suggested, suspected
-from faultodds.tuning.likelihood import SUSPECTED, Silence, Trust
+from faultodds.tuning.likelihood import SUSPECTED, Silence
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.statistics import statistics
 from faultodds.tuning.structure import GUESSES, IN_PLACE, structure_of
@@ -82,8 +82,8 @@ def test_a_guess_says_less_of_the_fault() -> None:
     """The same repair speaks for its fault the less, the more the findings suggested it anyway."""
     s = rich_structure()
     chunk = Encoder(s, merge=False).encode(draw_log(rich_toy(), 200, 5, 0.3))
-    trusted = statistics(s, chunk, s.families.prior, trust=Trust(1.0))
-    doubted = statistics(s, prepared(s, chunk, Silence.none(s)), s.families.prior, trust=Trust(1.0))
+    trusted = statistics(s, chunk, s.families.prior)
+    doubted = statistics(s, prepared(s, chunk, Silence.none(s)), s.families.prior)
     needed = [
         sum(found.counts[s.families.entry(n, "done")] for n in s.families.names if n.startswith("log/done/"))
         for found in (trusted, doubted)

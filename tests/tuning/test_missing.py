@@ -84,7 +84,7 @@ def _without_looking(log: pd.DataFrame, settings: Settings) -> dict[str, float]:
     s = rich_structure()
     chunk = prepared(s, Encoder(s).encode(log), Silence.none(s))
     ascent = Ascent(s, settings, Silence.none(s), s.families.prior)
-    ascent.climb(lambda theta, silence, trust: statistics(s, chunk, theta, silence, trust))
+    ascent.climb(lambda theta, silence: statistics(s, chunk, theta, silence))
     return numbers(places_of(s.knowledge, s.suspects, s.families), ascent.theta)
 
 

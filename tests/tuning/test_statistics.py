@@ -16,7 +16,7 @@ from faultodds.tuning.arrays import arrays_of
 from faultodds.tuning.draw import draw_log
 from faultodds.tuning.encode import Encoder
 from faultodds.tuning.fitting import fit
-from faultodds.tuning.likelihood import Silence, Trust, blocks, rows_of
+from faultodds.tuning.likelihood import Silence, blocks, rows_of
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.statistics import Statistics, statistics, total
 from rich_toy import rich_structure, rich_toy, shop, toy_log
@@ -49,10 +49,10 @@ def _beliefs(log: pd.DataFrame) -> list[Belief]:
     return [infer(suspects, _evidence(row)) for _, row in log.iterrows()]
 
 
-def _pass(log: pd.DataFrame, label: float = 0.0, theta: Floats | None = None, merge: bool = True) -> Statistics:
+def _pass(log: pd.DataFrame, labels: bool = False, theta: Floats | None = None, merge: bool = True) -> Statistics:
     s = rich_structure()
     chunk = Encoder(s, merge=merge).encode(log)
-    return statistics(s, chunk, s.families.prior if theta is None else theta, trust=Trust(label))
+    return statistics(s, chunk, s.families.prior if theta is None else theta, labels=labels)
 
 
 def test_suspects_as_the_everyday_engine_finds_them() -> None:
@@ -63,7 +63,7 @@ def test_suspects_as_the_everyday_engine_finds_them() -> None:
     s = rich_structure()
     arrays = arrays_of(s, s.families.prior)
     chunk = Encoder(s, merge=False).encode(log)
-    rows = rows_of(s, chunk, arrays, Silence.none(s), Trust(0.0))
+    rows = rows_of(s, chunk, arrays, Silence.none(s), labels=False)
     (block,) = blocks(chunk, rows, arrays, 100)
     found = block.like * (block.main @ arrays.given_main)
     found /= found.sum(axis=1, keepdims=True)
@@ -112,8 +112,8 @@ def test_log_likelihood_is_that_of_single_jobs() -> None:
 def test_pieces_add_up_to_the_whole() -> None:
     """A log in three pieces gives the counts of the whole log."""
     log = toy_log(90)
-    pieces = total(_pass(log.iloc[i : i + 30], label=1.0) for i in range(0, 90, 30))
-    whole = _pass(log, label=1.0)
+    pieces = total(_pass(log.iloc[i : i + 30], labels=True) for i in range(0, 90, 30))
+    whole = _pass(log, labels=True)
     np.testing.assert_allclose(pieces.counts, whole.counts, rtol=1e-5, atol=1e-4)
     assert pieces.log_likelihood == pytest.approx(whole.log_likelihood, rel=1e-6)
     assert (pieces.jobs, pieces.weight) == (90, 90.0)

@@ -10,7 +10,7 @@ from faultodds.tuning import kept
 from faultodds.tuning.arrays import TINY
 from faultodds.tuning.centre import recentred
 from faultodds.tuning.families import Families
-from faultodds.tuning.likelihood import Silence, Trust
+from faultodds.tuning.likelihood import Silence
 from faultodds.tuning.maximise import check_no_fall, log_prior, maximise
 from faultodds.tuning.settings import AUTO, Settings
 from faultodds.tuning.statistics import Statistics
@@ -21,16 +21,6 @@ from faultodds.tuning.work import Pass
 WARM, CHOICES, BETWEEN = 6, 2, 4
 #: Moves remembered, and how far the smallest of the directions they span are left alone, against the largest.
 REMEMBERED, DAMPING = 30, 1e-3
-
-
-def trust_of(settings: Settings) -> Trust:
-    """How much of each kind of evidence the settings believe.
-
-    A label is not independent of the findings that led the technician to it, so the two together make single jobs look surer than
-    they are. Believing labels in part is no cure: a likelihood raised to a power under 1 is no likelihood, and shares learned
-    with it overshoot (by a quarter at .7 on logs drawn from the model itself, where full weight is right).
-    """
-    return Trust(settings.label_weight, settings.finding_weight)
 
 
 class Ascent:
@@ -83,7 +73,7 @@ class Ascent:
 
     def _expect(self, go: Pass, theta: Floats) -> tuple[Statistics, float]:
         """A pass at `theta`, and the objective there."""
-        found = go(theta, self.silence, trust_of(self.settings))
+        found = go(theta, self.silence)
         if not found.weight > 0:
             raise FaultoddsError(
                 f"no fault of the file explains any of the {found.impossible:g} jobs of this log. "

@@ -18,7 +18,7 @@ from faultodds.joblog import clean
 from faultodds.knowledge import Floats, Knowledge, overlay
 from faultodds.tuning import holding, kept, missing, places as file_places
 from faultodds.tuning.arrays import TINY, arrays_of
-from faultodds.tuning.ascent import WARM, Ascent, trust_of
+from faultodds.tuning.ascent import WARM, Ascent
 from faultodds.tuning.encode import Chunk, Encoder, frames_of
 from faultodds.tuning.families import Families
 from faultodds.tuning.guesses import prepared
@@ -145,11 +145,10 @@ def _ways(structure: Structure, chunks: Sequence[Chunk], ascent: Ascent) -> dict
     with workers(structure, past, here) as go:
         before.settle(go)
         before.climb(go, ENOUGH)
-    trust = trust_of(ascent.settings)
 
     def score(way: Mapping[str, float]) -> float:
         theta = holding.mixed(structure.families, before.theta, before.centre, way)
-        return sum(log_likelihood(structure, c, theta, ascent.silence, trust) for c in future)
+        return sum(log_likelihood(structure, c, theta, ascent.silence) for c in future)
 
     return holding.ways(score, sum(float(c.weight.sum()) for c in chunks) / jobs)
 
@@ -158,7 +157,7 @@ def _hold_shares(structure: Structure, chunks: Sequence[Chunk], ascent: Ascent) 
     """Hold the fitted shares back, in place; returns how far each spread is believed."""
     f = structure.families
     file, counts = f.prior[f.shares], ascent.counts[f.shares]
-    chances, weight, when = main_likelihoods(structure, chunks, ascent.theta, ascent.silence, ascent.settings)
+    chances, weight, when = main_likelihoods(structure, chunks, ascent.theta, ascent.silence)
     order = np.argsort(when, kind="stable")
     chances, weight = chances[order], weight[order]
     held = holding.believed(holding.forecasts(chances, weight, file))
@@ -171,14 +170,14 @@ def _hold_shares(structure: Structure, chunks: Sequence[Chunk], ascent: Ascent) 
 
 
 def main_likelihoods(
-    structure: Structure, chunks: Sequence[Chunk], theta: Floats, silence: Silence, settings: Settings
+    structure: Structure, chunks: Sequence[Chunk], theta: Floats, silence: Silence
 ) -> tuple[Floats, Floats, Floats]:
     """(jobs, C) likelihood of each job's record under every main cause, up to a factor, with its weight and its day."""
     f = structure.families
     arrays = arrays_of(structure, theta)
     chances, weight, when = [], [], []
     for chunk in chunks:
-        rows = rows_of(structure, chunk, arrays, silence, trust_of(settings))
+        rows = rows_of(structure, chunk, arrays, silence)
         found = np.zeros((chunk.evidence.shape[0], int(f.shares.sum())))
         for block in blocks(chunk, rows, arrays):
             told = np.flatnonzero(block.joint.any(axis=1))
@@ -207,7 +206,7 @@ def warmed(structure: Structure, chunks: Sequence[Chunk], settings: Settings) ->
     The look is at the file's own numbers: a fit that takes the record as whole would explain the missing results away.
     """
     sample = part_of(chunks, SAMPLE)
-    found = missing.look(structure, sample, structure.families.prior, trust_of(settings))
+    found = missing.look(structure, sample, structure.families.prior)
     heard = [prepared(structure, c, found.silence) for c in sample]
     plain = settings.replace(iterations=WARM)
     ascent = Ascent(structure, plain, found.silence, structure.families.prior)

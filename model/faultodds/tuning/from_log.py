@@ -224,7 +224,6 @@ def main_chances(structure: Structure, frame: pd.DataFrame, learned: Learned) ->
     """
     from faultodds.tuning import statistics
     from faultodds.tuning.arrays import arrays_of
-    from faultodds.tuning.ascent import trust_of
     from faultodds.tuning.fitting import encoded
     from faultodds.tuning.guesses import prepared
 
@@ -232,7 +231,7 @@ def main_chances(structure: Structure, frame: pd.DataFrame, learned: Learned) ->
     arrays = arrays_of(structure, learned.theta)
     for plain in encoded(structure, frame, settings, merge=False)[0]:
         chunk = prepared(structure, plain, learned.silence)
-        rows = statistics.rows_of(structure, chunk, arrays, learned.silence, trust_of(settings))
+        rows = statistics.rows_of(structure, chunk, arrays, learned.silence)
         for block in statistics.blocks(chunk, rows, arrays):
             told = block.main.any(axis=1) & (block.chance > 0)
             weight = np.asarray(block.joint[told], dtype=float)
@@ -260,5 +259,5 @@ def _told_settings(learned: Learned, sweeps: int) -> dict[str, Plain]:
     told: dict[str, Plain] = {"file_worth_in_jobs": f"{worth} ({how})"}
     if settings.half_life_days is not None:
         told["half_life_days"] = float(settings.half_life_days)
-    told |= {"omitted_target": settings.omitted_target, "label_weight": settings.label_weight}
+    told["omitted_target"] = settings.omitted_target
     return told | {"sweeps": sweeps, "seed": settings.seed, "jobs_set_aside": learned.set_aside}

@@ -19,7 +19,6 @@ from faultodds.errors import unknown
 from faultodds.knowledge import Floats, Knowledge
 from faultodds.tuning import holding, kept, statistics
 from faultodds.tuning.arrays import TINY, Arrays, arrays_of
-from faultodds.tuning.ascent import trust_of
 from faultodds.tuning.encode import (
     Chunk,
 )
@@ -120,7 +119,6 @@ class Chain:
         free = {"shares": 0.0} if learned.held is not None else {}
         self.pseudo = structure.families.spread_strengths({**learned.strengths, **free}, learned.centre)
         self.rng = np.random.default_rng(seed)
-        self.trust = trust_of(learned.settings)
         self.normal = kept.normals(structure, learned.silence.heard)
 
     def sweep(self) -> Floats:
@@ -146,7 +144,7 @@ class Chain:
         return out
 
     def _counts(self, chunk: Chunk, arrays: Arrays) -> Floats:
-        rows = statistics.rows_of(self.structure, chunk, arrays, self.learned.silence, self.trust)
+        rows = statistics.rows_of(self.structure, chunk, arrays, self.learned.silence)
         main, suspect = self._jobs(chunk, arrays, rows)
         told = suspect >= 0
         if not told.all():

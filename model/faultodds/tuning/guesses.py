@@ -22,7 +22,7 @@ from faultodds.tuning.arrays import arrays_of
 from faultodds.tuning.astray import Deeds
 from faultodds.tuning.encode import Chunk, done_start, repair_start, split_start, undone_start
 from faultodds.tuning.families import Index
-from faultodds.tuning.likelihood import SUSPECTED, Silence, Trust, blocks, rows_of
+from faultodds.tuning.likelihood import SUSPECTED, Silence, blocks, rows_of
 from faultodds.tuning.structure import GUESSES, IN_PLACE, Structure
 
 
@@ -110,7 +110,7 @@ def suspected(structure: Structure, chunk: Chunk) -> Floats:
     """(N, C) chance of each main cause at the file's numbers, going by facts and findings on record."""
     arrays = arrays_of(structure, structure.families.prior)
     blind = dataclasses.replace(chunk, tail=np.full_like(chunk.tail, -1), main=np.full_like(chunk.main, -1))
-    rows = rows_of(structure, blind, arrays, Silence.none(structure), Trust(label=0.0))
+    rows = rows_of(structure, blind, arrays, Silence.none(structure), labels=False)
     out = np.zeros((len(chunk.tail), len(structure.suspects.mains)))
     for block in blocks(blind, rows, arrays):
         total = block.joint.sum(axis=1, keepdims=True)

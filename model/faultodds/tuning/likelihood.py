@@ -56,20 +56,10 @@ class Silence:
 
 
 @dataclass(frozen=True)
-class Trust:
-    """How much each kind of evidence counts, 0 to 1: its likelihood is raised to this power, and its counts are multiplied by it.
-
-    `label`: which repairs were done. `finding`: facts and findings.
-    """
-
-    label: float = 1.0
-    finding: float = 1.0
-
-
-@dataclass(frozen=True)
 class Rows:
     """Log likelihood of every row that a chunk's evidence can pick, (rows, H), those of what is known of repairs by themselves, the
-    chances of its moments, (M, H), and the log chance of every column of its facts, (columns, C).
+    chances of its moments, (M, H), and the log chance of every column of its facts, (columns, C). Without `labels` it says nothing
+    that some repairs were done and others not.
     """
 
     log_likelihood: Singles
@@ -78,27 +68,27 @@ class Rows:
     tail: Singles
     sights: courses.Sights
     silence: Silence
-    trust: Trust
+    labels: bool
 
 
-def rows_of(structure: Structure, chunk: Chunk, arrays: Arrays, silence: Silence, trust: Trust) -> Rows:
+def rows_of(structure: Structure, chunk: Chunk, arrays: Arrays, silence: Silence, labels: bool = True) -> Rows:
     """Every row of a chunk at one setting of the model."""
     sights = courses.sights_of(structure, arrays)
     done = np.asarray(_done_rows(structure, arrays), dtype=np.float32)
     never = np.where(structure.lacking, np.float32(NEVER), np.float32(0.0))
     parts = [
-        trust.finding * (arrays.log_likelihood + told_rows(structure, arrays, silence)),
+        arrays.log_likelihood + told_rows(structure, arrays, silence),
         never,
-        trust.finding * _silent_rows(structure, arrays, silence),
-        trust.label * done,
-        trust.finding * _split_rows(structure, chunk, arrays, silence),
+        _silent_rows(structure, arrays, silence),
+        done if labels else np.zeros_like(done),
+        _split_rows(structure, chunk, arrays, silence),
     ]
     if chunk.deeds is not None:
-        parts.append(trust.label * np.logaddexp(*astray.likelihoods(structure, arrays, chunk.deeds, done)))
+        parts.append(np.logaddexp(*astray.likelihoods(structure, arrays, chunk.deeds, done)))
     whole = np.concatenate([np.asarray(p, dtype=np.float32) for p in parts])
     log_fact = np.concatenate([arrays.log_fact, _silent_facts(structure, arrays, silence)])
     return Rows(
-        whole, done, log_fact, courses.chances(structure, chunk.moments, arrays, sights), sights, silence, trust
+        whole, done, log_fact, courses.chances(structure, chunk.moments, arrays, sights), sights, silence, labels
     )
 
 
@@ -245,7 +235,7 @@ def blocks(chunk: Chunk, rows: Rows, arrays: Arrays, size: int = BLOCK) -> Itera
 
 def main_logs(chunk: Chunk, rows: Rows, arrays: Arrays, here: slice | Index) -> Floats:
     """(n, C) log of w, a known main cause putting all others out of the question."""
-    logs = arrays.log_share + rows.trust.finding * (chunk.facts[here] @ rows.log_fact)
+    logs = arrays.log_share + chunk.facts[here] @ rows.log_fact
     known = chunk.main[here]
     told = known >= 0
     if told.any():

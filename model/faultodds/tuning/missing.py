@@ -27,7 +27,7 @@ from faultodds.knowledge import Floats
 from faultodds.tuning import likelihood as passes
 from faultodds.tuning.arrays import Arrays, arrays_of
 from faultodds.tuning.encode import Chunk, silent_fact_start, silent_start, split_start
-from faultodds.tuning.likelihood import Rows, Silence, Trust
+from faultodds.tuning.likelihood import Rows, Silence
 from faultodds.tuning.structure import Structure
 
 if TYPE_CHECKING:
@@ -52,12 +52,12 @@ class Found:
     notes: tuple[str, ...]
 
 
-def look(structure: Structure, chunks: Iterable[Chunk], theta: Floats, trust: Trust) -> Found:
+def look(structure: Structure, chunks: Iterable[Chunk], theta: Floats) -> Found:
     """Compare recorded and expected normal results of every symptom and check of some chunks."""
     arrays = arrays_of(structure, theta)
     tally = _Tally(structure)
     for chunk in chunks:
-        rows = passes.rows_of(structure, chunk, arrays, Silence.none(structure), trust)
+        rows = passes.rows_of(structure, chunk, arrays, Silence.none(structure))
         tally.add(chunk, arrays, rows)
     return tally.found()
 

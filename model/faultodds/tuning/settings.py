@@ -33,8 +33,7 @@ class Settings:
     do but the shares, and how far the log's shares are believed is measured on the log (`holding.py`). `half_life_days`: a job
     this old counts half (None: every job counts one). `omitted_target`: prior mass of the sets of faults that may be left out.
     `iterations`, `tolerance`: the fit stops after so many passes, or when a step would add under `tolerance` to the log
-    posterior per job. `label_weight`, `finding_weight`: how much of the repairs done, and of facts and findings, is believed;
-    anything between 0 and 1 bends the shares (`ascent.py`). `workers`: threads. `scheduler`: address of a Dask scheduler (None:
+    posterior per job. `workers`: threads. `scheduler`: address of a Dask scheduler (None:
     this machine). `recentre`: fit the shop's own spread of every context fact for all faults together first. `seed`: for random
     draws.
     """
@@ -44,8 +43,6 @@ class Settings:
     omitted_target: float = 5e-3
     iterations: int = 60
     tolerance: float = 5e-5
-    label_weight: float = 1.0
-    finding_weight: float = 1.0
     workers: int = 1
     scheduler: str | None = None
     recentre: bool = True
@@ -60,8 +57,6 @@ class Settings:
         _check("omitted_target", self.omitted_target, LEAST_TARGET, MOST_TARGET)
         _check("iterations", self.iterations, 1, math.inf)
         _check("tolerance", self.tolerance, 0.0, math.inf)
-        _check("label_weight", self.label_weight, 0.0, 1.0)
-        _check("finding_weight", self.finding_weight, 0.0, 1.0)
         _check("workers", self.workers, 1, 1024)
 
     def worth(self) -> dict[str, float]:

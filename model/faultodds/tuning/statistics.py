@@ -26,7 +26,6 @@ from faultodds.tuning.likelihood import (
     Block,
     Rows,
     Silence,
-    Trust,
     behind_gaps,
     blocks,
     done_for_need,
@@ -38,11 +37,10 @@ from faultodds.tuning.likelihood import (
 )
 from faultodds.tuning.structure import GUESSES, Structure
 
-__all__ = ["Block", "Rows", "Silence", "Statistics", "Trust", "blocks", "rows_of", "statistics", "total"]
+__all__ = ["Block", "Rows", "Silence", "Statistics", "blocks", "rows_of", "statistics", "total"]
 
 
 #: All evidence counts in full.
-FULL = Trust()
 
 
 @dataclass(frozen=True)
@@ -84,30 +82,30 @@ def statistics(
     chunk: Chunk,
     theta: Floats,
     silence: Silence | None = None,
-    trust: Trust = FULL,
+    labels: bool = True,
 ) -> Statistics:
     """Expected counts of one chunk at `theta` (P,)."""
     silence = silence or Silence.none(structure)
     arrays = arrays_of(structure, theta)
-    rows = rows_of(structure, chunk, arrays, silence, trust)
+    rows = rows_of(structure, chunk, arrays, silence, labels)
     sums = _Sums(structure, chunk, arrays)
     for block in blocks(chunk, rows, arrays):
         sums.add(block)
     let_be = np.log(1.0 - arrays.guessed * np.array(GUESSES))
     return Statistics(
         counts=sums.counts(rows),
-        log_likelihood=sums.log_likelihood + trust.label * float(chunk.weight @ chunk.suspected @ let_be),
+        log_likelihood=sums.log_likelihood + (float(chunk.weight @ chunk.suspected @ let_be) if labels else 0.0),
         weight=float(chunk.weight.sum()) - sums.lost_weight,
         jobs=chunk.jobs - sums.impossible,
         impossible=sums.impossible,
     )
 
 
-def log_likelihood(structure: Structure, chunk: Chunk, theta: Floats, silence: Silence, trust: Trust) -> float:
+def log_likelihood(structure: Structure, chunk: Chunk, theta: Floats, silence: Silence) -> float:
     """Log likelihood of one chunk at `theta` (P,), nothing counted."""
     arrays = arrays_of(structure, theta)
     out = 0.0
-    for block in blocks(chunk, rows_of(structure, chunk, arrays, silence, trust), arrays):
+    for block in blocks(chunk, rows_of(structure, chunk, arrays, silence), arrays):
         possible = block.chance > 0
         log_chance = np.log(np.where(possible, block.chance, 1.0)) + block.log_scale
         out += float((chunk.weight[block.rows] * log_chance)[possible].sum())
@@ -172,7 +170,7 @@ class _Sums:
         padded = np.zeros(len(f.prior) + 2)
         np.add.at(padded, f.share, self.main)
         silent = self.fact[silent_fact_start(s) :][s.fact_of]
-        np.add.at(padded, f.fact, rows.trust.finding * (self.fact[: len(f.fact)] + silent * behind_gaps(s, rows)))
+        np.add.at(padded, f.fact, self.fact[: len(f.fact)] + silent * behind_gaps(s, rows))
         np.add.at(padded, f.state, self._states())
         cells = np.zeros_like(self.arrays.outcome)
         self._count_cells(cells, padded, rows)
@@ -187,16 +185,17 @@ class _Sums:
     def _count_cells(self, cells: Floats, padded: Floats, rows: Rows) -> None:
         s, chunk = self.structure, self.chunk
         flat = np.bincount(s.cell.ravel(), self.by_row[: s.rows].ravel(), minlength=cells.size)
-        cells += rows.trust.finding * flat.reshape(cells.shape)
+        cells += flat.reshape(cells.shape)
         at = split_start(s)
         for i, split in enumerate(chunk.splits):
-            jobs = rows.trust.finding * self.by_row[at + i]
+            jobs = self.by_row[at + i]
             _count_split(s, self.arrays, rows.silence, split, jobs, cells, padded)
-        gaps = rows.trust.finding * self.by_row[silent_start(s) : done_start(s)]
+        gaps = self.by_row[silent_start(s) : done_start(s)]
         _count_gaps(s, self.arrays, rows.silence, gaps, self.by_row[: s.rows].sum(axis=1), cells, padded)
-        done = _rights(s, chunk, rows, self.arrays, self.by_row, padded)
-        guessed = _count_done(s, self.arrays, cells, rows.trust.label * done, padded)
-        count_guesses(s, self.arrays.guessed, guessed, rows.trust.label * (chunk.weight @ chunk.suspected), padded)
+        if rows.labels:
+            done = _rights(s, chunk, rows, self.arrays, self.by_row, padded)
+            guessed = _count_done(s, self.arrays, cells, done, padded)
+            count_guesses(s, self.arrays.guessed, guessed, chunk.weight @ chunk.suspected, padded)
         found = courses.tally(s, chunk.moments, rows.tail, self.by_tail, self.arrays, rows.sights.bad)
         courses.add_counts(s, found, chunk.moments, rows.sights, cells, padded)
 
@@ -286,7 +285,7 @@ def _rights(structure: Structure, chunk: Chunk, rows: Rows, arrays: Arrays, by_r
         return out
     jobs = by_row[end + len(chunk.splits) :]
     right = jobs * astray.rights(*astray.likelihoods(structure, arrays, chunk.deeds, rows.done))
-    gone = rows.trust.label * np.maximum(jobs - right, 0.0).sum(axis=1)
+    gone = np.maximum(jobs - right, 0.0).sum(axis=1)
     astray.add_astray(structure, chunk.deeds.parts, gone, padded)
     return np.asarray(out + chunk.deeds.right.T @ right)
 

@@ -67,7 +67,7 @@ class Tally:
         job = np.repeat(np.arange(facts.shape[0]), np.diff(facts.indptr))
         pair = facts.indices.astype(np.int64) * mains + self.main[job]
         by_fact = np.bincount(pair, self.chunk.weight[job], minlength=facts.shape[1] * mains).reshape(-1, mains)
-        np.add.at(padded, f.fact, rows.trust.finding * (by_fact[: len(f.fact)] + self._behind_gaps(rows)))
+        np.add.at(padded, f.fact, by_fact[: len(f.fact)] + self._behind_gaps(rows))
         np.add.at(padded, f.state, statistics.state_counts(s, by_main, self._modes(mains)))
         self._findings(rows, padded)
         self._courses(rows, padded)
@@ -96,29 +96,29 @@ class Tally:
 
     def _findings(self, rows: statistics.Rows, padded: Floats) -> None:
         """Findings and repairs as outcomes of groups."""
-        s, evidence, trust = self.structure, self.chunk.evidence, rows.trust
+        s, evidence = self.structure, self.chunk.evidence
         job = np.repeat(np.arange(evidence.shape[0]), np.diff(evidence.indptr))
         row, job = self._rights(evidence.indices, job, rows, padded)
         suspect = self.suspect[job]
         plain = row < s.rows
         cell: Index = np.asarray(s.cell[row[plain], suspect[plain]], dtype=np.intp)
-        self._add(cell, job[plain], trust.finding)
+        self._add(cell, job[plain])
         observable, outcome = s.outcome_of
         self._wrote(observable[row[plain]], outcome[row[plain]], job[plain], 1, rows, padded)
         doubtful = row >= split_start(s)
         split = row[doubtful] - split_start(s)
         settled = self._settled(split, suspect[doubtful], rows.silence)
-        self._add(settled, job[doubtful], trust.finding)
+        self._add(settled, job[doubtful])
         of = np.array([one.observable for one in self.chunk.splits], dtype=np.int64)
         self._wrote(of[split], settled % s.layout.widest, job[doubtful], 1, rows, padded)
         silent = (row >= silent_start(s)) & (row < done_start(s))
         self._untold(row[silent] - silent_start(s), suspect[silent], job[silent], rows, padded)
         done = (row >= repair_start(s)) & (row < undone_start(s))
         undone = (row >= undone_start(s)) & ~doubtful
-        self._beside(row[undone] - undone_start(s), job[undone], trust.label)
+        self._beside(row[undone] - undone_start(s), job[undone])
         head = row - done_start(s)
         known = job[(head == 0) | (head == 1) | self._none_done(job, head, padded)]
-        self._repairs(row[done] - repair_start(s), job[done], known, trust.label, padded)
+        self._repairs(row[done] - repair_start(s), job[done], known, padded)
 
     def _rights(self, row: Index, job: Index, rows: statistics.Rows, padded: Floats) -> tuple[Index, Index]:
         """Rows and their jobs, with the rows of each deed that was right in its place; the others are counted here."""
@@ -172,7 +172,7 @@ class Tally:
         group = self.structure.group_of[check, suspect].astype(np.int64)
         written = self.arrays.written[check]
         outcome = pick(self.arrays.outcome[group] * (1.0 - written), self.rng)
-        self._add(group * self.structure.layout.widest + outcome, job, rows.trust.finding)
+        self._add(group * self.structure.layout.widest + outcome, job)
         self._wrote(check, outcome, job, 0, rows, padded)
 
     def _wrote(
@@ -182,39 +182,39 @@ class Tally:
         index = self.structure.families.written[check, (outcome > 0).astype(np.int64), down]
         np.add.at(padded, index, self.chunk.weight[job] * rows.silence.heard[check])
 
-    def _repairs(self, row: Index, job: Index, known: Index, label: float, padded: Floats) -> None:
+    def _repairs(self, row: Index, job: Index, known: Index, padded: Floats) -> None:
         """Which repairs were done for need, and not as a guess; `row` is repair * guesses + chance of a guess."""
         s, widest = self.structure, self.structure.layout.widest
         groups = s.group_of[s.checks :].astype(np.int64)
         repairs, follows = len(s.knowledge.repair), row // len(GUESSES)
         every = (groups[:repairs, self.suspect[known]] * widest).ravel()
-        self._add(every, np.tile(known, repairs), label)
+        self._add(every, np.tile(known, repairs))
         beside = follows >= repairs
-        self._beside(follows[beside] - repairs, job[beside], label)
+        self._beside(follows[beside] - repairs, job[beside])
         group, level = groups[follows, self.suspect[job]], row % len(GUESSES)
         needed = self.rng.random(len(job)) < done_for_need(self.arrays, group, np.array(GUESSES)[level])
         # One that was needed may have been a guess as well.
         chance = np.where(needed, self.arrays.guessed * np.array(GUESSES)[level], 1.0)
         guess = (self.rng.random(len(job)) < chance).astype(np.int64)
         counted = np.zeros((len(GUESSES), 2))
-        np.add.at(counted, (level, guess), label * self.chunk.weight[job])
-        suspected = label * (self.chunk.weight @ self.chunk.suspected)
+        np.add.at(counted, (level, guess), self.chunk.weight[job])
+        suspected = self.chunk.weight @ self.chunk.suspected
         statistics.count_guesses(s, self.arrays.guessed, counted, suspected, padded)
         done, job = group[needed] * widest, job[needed]
-        self._add(done + 1, job, label)
-        self._add(done, job, label, sign=-1)
+        self._add(done + 1, job)
+        self._add(done, job, sign=-1)
 
-    def _beside(self, instead: Index, job: Index, label: float) -> None:
+    def _beside(self, instead: Index, job: Index) -> None:
         """Repairs beside another that was done: counted with those in place of with the plain ones."""
         s, widest = self.structure, self.structure.layout.widest
         groups = s.group_of[s.checks :].astype(np.int64)
         follows = len(s.knowledge.repair) + instead
-        self._add(groups[follows, self.suspect[job]] * widest, job, label)
-        self._add(groups[s.repair_of[follows], self.suspect[job]] * widest, job, label, sign=-1)
+        self._add(groups[follows, self.suspect[job]] * widest, job)
+        self._add(groups[s.repair_of[follows], self.suspect[job]] * widest, job, sign=-1)
 
-    def _add(self, cell: Index, job: Index, trust: float, sign: int = 1) -> None:
+    def _add(self, cell: Index, job: Index, sign: int = 1) -> None:
         self.number += sign * np.bincount(cell, minlength=len(self.number))
-        self.weight += sign * trust * np.bincount(cell, self.chunk.weight[job], minlength=len(self.weight))
+        self.weight += sign * np.bincount(cell, self.chunk.weight[job], minlength=len(self.weight))
 
     def _courses(self, rows: statistics.Rows, padded: Floats) -> None:
         """Which repairs took, what the runs showed, who came back: every job from moment to moment."""
@@ -252,7 +252,7 @@ class Tally:
         """Add the outcomes of runs of which `weights` (n or 1, O) is known."""
         group = self.structure.group_of[self.structure.verify, suspect].astype(np.int64)
         outcome = pick(self.arrays.outcome[group] * weights, self.rng)
-        self._add(group * self.structure.layout.widest + outcome, job, 1.0)
+        self._add(group * self.structure.layout.widest + outcome, job)
 
     def _parts(self) -> Floats:
         """(N, O) what every part drew, given the largest of them in each group: one part after the other."""

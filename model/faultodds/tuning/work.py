@@ -13,7 +13,7 @@ from typing import Any, Protocol
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Floats
 from faultodds.tuning.encode import Chunk
-from faultodds.tuning.likelihood import Silence, Trust
+from faultodds.tuning.likelihood import Silence
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.statistics import Statistics, statistics, total
 from faultodds.tuning.structure import Structure
@@ -35,7 +35,7 @@ def one_thread_each() -> Any:
 class Pass(Protocol):
     """One pass over all chunks."""
 
-    def __call__(self, theta: Floats, silence: Silence, trust: Trust) -> Statistics:
+    def __call__(self, theta: Floats, silence: Silence) -> Statistics:
         """Expected counts of every chunk at `theta`, added up."""
         ...
 
@@ -49,7 +49,7 @@ def workers(structure: Structure, chunks: Sequence[Chunk], settings: Settings) -
     elif settings.workers > 1 and len(chunks) > 1:
         yield _threads(structure, chunks, settings.workers)
     else:
-        yield lambda theta, silence, trust: total(statistics(structure, c, theta, silence, trust) for c in chunks)
+        yield lambda theta, silence: total(statistics(structure, c, theta, silence) for c in chunks)
 
 
 def each(make: Callable[[Chunk], Chunk], chunks: Sequence[Chunk], threads: int) -> list[Chunk]:
@@ -64,8 +64,8 @@ def each(make: Callable[[Chunk], Chunk], chunks: Sequence[Chunk], threads: int) 
 def _threads(structure: Structure, chunks: Sequence[Chunk], count: int) -> Pass:
     from joblib import Parallel, delayed
 
-    def go(theta: Floats, silence: Silence, trust: Trust) -> Statistics:
-        jobs = (delayed(statistics)(structure, c, theta, silence, trust) for c in chunks)
+    def go(theta: Floats, silence: Silence) -> Statistics:
+        jobs = (delayed(statistics)(structure, c, theta, silence) for c in chunks)
         return total(Parallel(n_jobs=count, backend="threading")(jobs))
 
     return go
@@ -79,10 +79,8 @@ def _cluster(structure: Structure, chunks: Sequence[Chunk], address: str) -> Ite
         model = client.submit(_same, structure, pure=False)
         data = [client.submit(_same, chunk, pure=False) for chunk in chunks]
 
-        def go(theta: Floats, silence: Silence, trust: Trust) -> Statistics:
-            parts = [
-                client.submit(statistics, model, chunk, theta, silence, trust, pure=False, retries=3) for chunk in data
-            ]
+        def go(theta: Floats, silence: Silence) -> Statistics:
+            parts = [client.submit(statistics, model, chunk, theta, silence, pure=False, retries=3) for chunk in data]
             return total(client.gather(parts))
 
         yield go
