@@ -20,7 +20,6 @@ from faultodds.knowledge.tables import Floats
 from faultodds.tuning.encode import Chunk, Encoder
 from faultodds.tuning.fitting import fit
 from faultodds.tuning.gibbs import sample
-from faultodds.tuning.likelihood import Trust
 from faultodds.tuning.maximise import maximise
 from faultodds.tuning.settings import KINDS, Settings
 from faultodds.tuning.statistics import statistics
@@ -200,7 +199,8 @@ def test_a_replaced_part_is_a_noisy_label() -> None:
     """The share of fault a is .70; counting replacements says .65, counting those that helped .717.
 
     Technicians replace a when it is a with chance .8, and when it is b with chance .3; the machine then runs with chance .95 or .10
-    (D). The two repairs exclude each other here, so as two labels they say everything twice: a label weight of one half.
+    (D). The two repairs exclude each other here: as labels of their own they get chances (.5 and .2 of a, .3 and .5 of b) under
+    which half of the jobs have just one of them, in those proportions.
     """
     run = {"run_test": _check(outcomes={"good": "g", "bad": "b"}, links={"a.bad": 0.9, "b.bad": 0.9})}
     took = (0.95 - 0.10) / (1 - 0.10)
@@ -208,7 +208,7 @@ def test_a_replaced_part_is_a_noisy_label() -> None:
     structure = structure_of(_small({"a": 50, "b": 50}, run, repair=repairs), 0.0)
     f = structure.families
     theta, learns = f.prior.copy(), f.kind[f.of] == KINDS.index("shares")
-    done = {("a", "leak"): 0.3, ("a", "a.bad"): 5 / 7, ("b", "leak"): 0.2, ("b", "b.bad"): 5 / 8}
+    done = {("a", "leak"): 0.3, ("a", "a.bad"): 2 / 7, ("b", "leak"): 0.2, ("b", "b.bad"): 3 / 8}
     for (repair, cause), chance in done.items():
         for outcome, value in (("done", chance), ("not_done", 1 - chance)):
             theta[f.entry(f"log/done/fix_{repair}/{cause}", outcome)] = value
@@ -217,7 +217,7 @@ def test_a_replaced_part_is_a_noisy_label() -> None:
     assert counts["helped"] == pytest.approx(0.717, abs=1e-3)
     chunk = Encoder(structure).encode(_log(rows))
     for _ in range(300):
-        found = statistics(structure, chunk, theta, trust=Trust(0.5)).counts
+        found = statistics(structure, chunk, theta).counts
         theta = np.where(learns, maximise(f, 1e-6 * f.prior, found), theta)
     assert theta[f.entry("shares", "a.bad")] == pytest.approx(0.70, abs=2e-3)
 
