@@ -12,7 +12,7 @@ from faultodds.job import UNSETTLED, Finding, OpenJob, names_somebody, sayings, 
 from faultodds.safety import begins_with_no, denies, has_no_alarm, safety_items
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.shared.show_advice import standing_cautions
-from faultodds_cli.shared.show_job import CHECKS_SHOWN, machine_now, screen
+from faultodds_cli.shared.show_job import CHECKS_SHOWN, machine_now, screen, state_called
 from faultodds_cli.shared.show_known import misfit_text
 from faultodds_cli.shared.talk import Talk
 from faultodds_cli.shared.text import wrap
@@ -209,7 +209,7 @@ class BenchCall:
         if guess is None:
             if set(self.visit.state) != set(before):
                 self.talk.tell(
-                    f"So the machine is taken to be: {self._called(self.visit.state)}. If it is not, say so, such as: gas on."
+                    f"So the machine is taken to be: {self._called(self.visit.state, before)}. If it is not, say so, such as: gas on."
                 )
             return
         later: list[str] = []
@@ -219,7 +219,7 @@ class BenchCall:
                 self.talk.put_off(line)
             return
         said = f"; said: {'; '.join(heard)}" if heard else ""
-        self.visit.remark(f"{UNSETTLED}: perhaps {self._called(guess)}{said}.")
+        self.visit.remark(f"{UNSETTLED}: perhaps {self._called(guess, before)}{said}.")
         self.talk.tell("How the machine is has to be plain before anything goes on: the call is left here.", "!! ")
         self.over = True
         self.talk.say(self.goodbye())
@@ -229,7 +229,7 @@ class BenchCall:
     ) -> bool:
         """Ask how the machine is until it is plain, a few times; what was typed in place of an answer goes to `later`, all that
         was to `heard`."""
-        question = f"Is the machine like this now: {self._called(guess)}? (yes, no, or how it is, such as: gas on)"
+        question = f"Is the machine like this now: {self._called(guess, before)}? (yes, no, or how it is, such as: gas on)"
         for _ in range(TIMES_ASKED):
             reply = self.talk.ask(question)
             if reply is None:
@@ -239,17 +239,17 @@ class BenchCall:
             heard += [reply] if reply else []
             if self._all_told(reply, before, guess):
                 return True
-            if (said in YES or self._is_called(said, guess)) and "?" not in reply:
+            if (said in YES or self._is_called(said, guess, before)) and "?" not in reply:
                 known = self.visit.knowledge.access
                 self.visit.set_state({i: i in guess for i in known if (i in guess) != (i in before)})
                 return True
             taken_back = said.partition(" ")[0] == "undo" or said.startswith("take back ")
             if said == "leave":
                 return False
-            if taken_back or (said in NO and self.says_yes(f"Is it {self._called(before)}, then? (yes or no)")):
+            if taken_back or (said in NO and self.says_yes(f"Is it {self._called(before, guess)}, then? (yes or no)")):
                 later += [reply] * taken_back
                 self.talk.tell(
-                    f"Then it is taken to be as before: {self._called(before)}. Say how it is, such as: gas on."
+                    f"Then it is taken to be as before: {self._called(before, guess)}. Say how it is, such as: gas on."
                 )
                 return True
             if not self._of_the_machine(reply):
@@ -260,9 +260,9 @@ class BenchCall:
             self._make_safe(guess)
         return False
 
-    def _is_called(self, said: str, state: Collection[str]) -> bool:
+    def _is_called(self, said: str, state: Collection[str], before: Collection[str]) -> bool:
         """Whether an answer is how the question calls a machine state, or its first words where nothing is open."""
-        called = sayings.plain(self._called(state))
+        called = sayings.plain(self._called(state, before))
         return said == called or (bool(said) and not state and called.startswith(f"{said} "))
 
     def _all_told(self, reply: str, before: Collection[str], guess: Collection[str]) -> bool:
@@ -300,9 +300,8 @@ class BenchCall:
         shut = " ".join(steps) or f"Put it back, in this order: {' '.join(back)}"
         self.talk.tell(f"Hands off it first. {shut} Then answer.", "!! ")
 
-    def _called(self, state: Collection[str]) -> str:
-        access = self.visit.knowledge.access
-        return ", ".join(access[i].title for i in access if i in state) or "closed up, ready to run"
+    def _called(self, state: Collection[str], before: Collection[str] = ()) -> str:
+        return state_called(self.visit.knowledge, state, before)
 
     def seen_already(self, name: str) -> bool:
         """Whether `name` was found before at this stage of this visit."""

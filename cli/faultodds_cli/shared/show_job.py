@@ -79,6 +79,15 @@ def machine_now(visit: OpenJob) -> str:
     return ", ".join([*on, *state]) if state else ""
 
 
+def state_called(knowledge: Knowledge, state: Collection[str], before: Collection[str] = ()) -> str:
+    """A machine state in words that leave nothing out: what is open or shut off, what is on all the same, what has been put back
+    since `before`."""
+    if not state:
+        return "closed up, ready to run"
+    told = knowledge.access.items()
+    return ", ".join(a.called(i in state) for i, a in told if i in state or i in before or a.makes_safe)
+
+
 def why_back_lines(view: Standing) -> list[str]:
     """That the complaint came back, and how likely each reason for it is; nothing on a first visit."""
     why = view.why_back
@@ -234,10 +243,10 @@ def _guessed_lines(visit: OpenJob, since: int) -> list[str]:
     changed = {item for p in new if isinstance(p, MachineState) for item in p.changes}
     if not changed & safety_items(visit.knowledge) or all(isinstance(p, MachineState) for p in new):
         return []
-    titles = ", ".join(a.title for i, a in visit.knowledge.access.items() if i in visit.state)
+    now = state_called(visit.knowledge, visit.state, changed)
     state = f"faultodds job state {visit.job.typed}"
     return wrap(
-        f"Is the machine like this now: {titles or 'closed up, ready to run'}? If not: {state} --open ITEM or --shut ITEM.",
+        f"Is the machine like this now: {now}? If not: {state} --open ITEM or --shut ITEM.",
         "?  ",
     )
 

@@ -144,7 +144,8 @@ class Access:
     `close_while`: items that, if open, are still open when this one is closed (a gas cock is opened, and its joints tested,
     before the machine is pushed back over it). `lets_out`: hazards that come out into the room when the machine runs with
     this open; then `watch` is what whoever runs it is told first, with "{minutes}" in it, `watch_tools` what that takes, and
-    `not_while` maps a fact or symptom to the values under which it is not run like that at all.
+    `not_while` maps a fact or symptom to the values under which it is not run like that at all. `shut_title` is what it is called
+    when it is not so ("plugged in").
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
@@ -164,6 +165,11 @@ class Access:
     watch_tools: list[str] = field(default_factory=list)
     not_while: dict[str, list[str]] = field(default_factory=dict)
     cautions: list[str] = field(default_factory=list)
+    shut_title: str = ""
+
+    def called(self, is_open: bool) -> str:
+        """What it is called as it is."""
+        return self.title if is_open else self.shut_title or f"not {self.title}"
 
 
 @dataclass(frozen=True)
