@@ -2,43 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
-from faultodds.advice import closing_lines
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
-from faultodds.job import UNSETTLED, Finding, OpenJob, names_somebody, sayings, typed
-from faultodds.safety import begins_with_no, denies, has_no_alarm, safety_items
+from faultodds.job import Finding, OpenJob, names_somebody, sayings, typed
+from faultodds.safety import begins_with_no, denies, has_no_alarm
+from faultodds_cli.bench.machine import YES, guess_of, tell_state
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.shared.show_advice import standing_cautions
-from faultodds_cli.shared.show_job import CHECKS_SHOWN, machine_now, screen, state_called
+from faultodds_cli.shared.show_job import CHECKS_SHOWN, machine_now, screen
 from faultodds_cli.shared.show_known import misfit_text
 from faultodds_cli.shared.talk import Talk
 from faultodds_cli.shared.text import wrap
 
-YES = frozenset(
-    {
-        "yes",
-        "y",
-        "yeah",
-        "yep",
-        "yup",
-        "sure",
-        "it is",
-        "yes it is",
-        "it is so",
-        "thats right",
-        "right",
-        "correct",
-        "ok",
-    }
-)
-NO = frozenset({"no", "n", "nope", "nah", "it is not", "no it is not", "it isnt", "no it isnt", "not so"})
-
-
-# How often how the machine is is asked before the call is left.
-TIMES_ASKED = 4
 NOBODY = frozenset({"nobody", "no one", "none", "no", "n"})
 
 
@@ -119,13 +97,13 @@ class BenchCall:
                 return False
             judged = self.visit.judge(name, value, again=again).finding
             work, kept = [judged.name], self.visit.keeps_earlier(judged)
-            guess = self.guess(work)
+            guess = guess_of(self, work)
             taken = self.visit.find(name, value, again=again, by=self.who_did(work), bring=guess is None)
         except BadReading as problem:
             self.ask_back(Question(name, value, again), problem)
             return False
         self.talk.say(taken_lines(self.visit, taken, value))
-        self.tell_state(before, guess)
+        tell_state(self, before, guess)
         if earlier and kept:
             self.talk.tell(
                 f"The earlier one stops the machine and stays on record: a good look by itself mends nothing. Only if it was typed "
@@ -196,112 +174,11 @@ class BenchCall:
         for each in doubted:
             self.enter(each.name, each.value, each.again)
 
-    def guess(self, work: Collection[str]) -> frozenset[str] | None:
-        """The machine's state that work would bring, where that is to be asked: it can hurt somebody, and the steps that lead
-        there were not on the screen. None where it may be taken."""
-        after = self.visit.leads_to(work)
-        doubtful = (after ^ self.visit.state) & safety_items(self.visit.knowledge)
-        return after if doubtful and not self.told.issuperset(work) else None
-
-    def tell_state(self, before: Collection[str], guess: frozenset[str] | None) -> None:
-        """Say how the machine is taken to be, when work that was told of brought another state with it. A `guess` is asked about,
-        and taken for a plain yes only: until then the machine is as it was."""
-        if guess is None:
-            if set(self.visit.state) != set(before):
-                self.talk.tell(
-                    f"So the machine is taken to be: {self._called(self.visit.state, before)}. If it is not, say so, such as: gas on."
-                )
-            return
-        later: list[str] = []
-        heard: list[str] = []
-        if self._told_plainly(before, guess, later, heard):
-            for line in later:
-                self.talk.put_off(line)
-            return
-        said = f"; said: {'; '.join(heard)}" if heard else ""
-        self.visit.remark(f"{UNSETTLED}: perhaps {self._called(guess, before)}{said}.")
-        self.talk.tell("How the machine is has to be plain before anything goes on: the call is left here.", "!! ")
-        self.over = True
-        self.talk.say(self.goodbye())
-
-    def _told_plainly(
-        self, before: Collection[str], guess: Collection[str], later: list[str], heard: list[str]
-    ) -> bool:
-        """Ask how the machine is until it is plain, a few times; what was typed in place of an answer goes to `later`, all that
-        was to `heard`."""
-        question = f"Is the machine like this now: {self._called(guess, before)}? (yes, no, or how it is, such as: gas on)"
-        for _ in range(TIMES_ASKED):
-            reply = self.talk.ask(question)
-            if reply is None:
-                return False
-            self.visit.listen(reply)
-            said = sayings.plain(reply)
-            heard += [reply] if reply else []
-            if self._all_told(reply, before, guess):
-                return True
-            if (said in YES or self._is_called(said, guess, before)) and "?" not in reply:
-                known = self.visit.knowledge.access
-                self.visit.set_state({i: i in guess for i in known if (i in guess) != (i in before)})
-                return True
-            taken_back = said.partition(" ")[0] == "undo" or said.startswith("take back ")
-            if said == "leave":
-                return False
-            if taken_back or (said in NO and self.says_yes(f"Is it {self._called(before, guess)}, then? (yes or no)")):
-                later += [reply] * taken_back
-                self.talk.tell(
-                    f"Then it is taken to be as before: {self._called(before, guess)}. Say how it is, such as: gas on."
-                )
-                return True
-            if not self._of_the_machine(reply):
-                later.append(reply)
-            if self.is_command(reply.partition(" ")[0]):
-                self.talk.tell("That comes once it is plain how the machine is.")
-                continue
-            self._make_safe(guess)
-        return False
-
-    def _is_called(self, said: str, state: Collection[str], before: Collection[str]) -> bool:
-        """Whether an answer is how the question calls a machine state, or its first words where nothing is open."""
-        called = sayings.plain(self._called(state, before))
-        return said == called or (bool(said) and not state and called.startswith(f"{said} "))
-
-    def _all_told(self, reply: str, before: Collection[str], guess: Collection[str]) -> bool:
-        """Take in an answer that tells of all that is in doubt how it is, where the machine can be so."""
-        k = self.visit.knowledge
-        told = sayings.understand(k, reply) if "?" not in reply else []
-        items = {
-            str(sayings.machine_item(k, each.name)): each.value == "off" for each in told if each.kind == "machine"
-        }
-        doubtful = (frozenset(guess) ^ frozenset(before)) & safety_items(k)
-        if not items or len(items) < len(told) or not doubtful <= items.keys():
-            return False
-        with suppress(FaultoddsError):
-            self.visit.set_state(items)
-            return True
-        return False
-
     def says_yes(self, question: str) -> bool:
         """Ask a question once; whether the answer is a plain yes."""
         reply = self.talk.ask(question) or ""
         self.visit.listen(reply)
         return sayings.plain(reply) in YES and "?" not in reply
-
-    def _of_the_machine(self, reply: str) -> bool:
-        """Whether an answer is a yes or a no with more to it, or tells how the machine is: anything else is done afterwards."""
-        told = sayings.understand(self.visit.knowledge, reply)
-        first = sayings.plain(reply).partition(" ")[0]
-        return not reply or first in YES | NO or any(each.kind == "machine" for each in told)
-
-    def _make_safe(self, guess: Collection[str]) -> None:
-        """What comes first where somebody has not said plainly that the machine is shut off behind what was opened."""
-        access = self.visit.knowledge.access
-        steps = [access[i].open_step for i in access if i in guess and access[i].makes_safe]
-        back = [line.text for line in closing_lines(self.visit.knowledge, self.visit.state)]
-        shut = " ".join(steps) or f"Put it back, in this order: {' '.join(back)}"
-        self.talk.tell(f"Hands off it first. {shut} Then answer.", "!! ")
-
-    def _called(self, state: Collection[str], before: Collection[str] = ()) -> str:
-        return state_called(self.visit.knowledge, state, before)
 
     def seen_already(self, name: str) -> bool:
         """Whether `name` was found before at this stage of this visit."""
@@ -369,6 +246,8 @@ class BenchCall:
             return wrap(f"Job {job.id} is closed and kept.")
         lines = wrap(f"Left out: {self.doubts_named()}.") if self.doubted else []
         lines += wrap(f"Job {job.id} is saved. Go on with: faultodds bench {job.typed}")
+        if job.unsettled:
+            return lines + wrap(f"{job.unsettled} Do not leave it so with people about.", "!! ")
         left = machine_now(self.visit)
         return lines + (wrap(f"Left like this: {left}. Do not leave it so with people about.") if left else [])
 

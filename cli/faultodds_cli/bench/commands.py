@@ -12,6 +12,7 @@ from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.job import ENDED, owed_on, reason_owed, repairs_on, typed
 from faultodds.names import fold, match
 from faultodds_cli.bench.call import BenchCall
+from faultodds_cli.bench.machine import guess_of, tell_state
 from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_check_lines
 from faultodds_cli.shared import show_job
 from faultodds_cli.shared.show_advice import check_lines, repair_lines
@@ -150,7 +151,7 @@ def repair(call: BenchCall, rest: str) -> bool:
     k = call.visit.knowledge
     state = call.visit.state
     names = repairs_on(k, rest)
-    guess = call.guess(names)
+    guess = guess_of(call, names)
     done = call.visit.fixes(names, by=call.who_did(names), bring=guess is None)
     titles = " and ".join(k.repair[each.name].title for each in done)
     then = "Leave it shut off; it is not run yet." if call.visit.left_off else ""
@@ -159,7 +160,7 @@ def repair(call: BenchCall, rest: str) -> bool:
     if closing:
         call.talk.tell("Closing it up again is:")
         call.talk.say(numbered(closing))
-    call.tell_state(state, guess)
+    tell_state(call, state, guess)
     return True
 
 

@@ -10,10 +10,11 @@ from faultodds.advice import question_of
 from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName
 from faultodds.job import sayings, typed
 from faultodds.names import fold
-from faultodds.safety import made_safe, only_denies
+from faultodds.safety import made_safe, only_denies, safety_items
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
 from faultodds_cli.bench.commands import COMMANDS, as_command, beginning, exact, near_miss, refuse_two_ways
 from faultodds_cli.bench.doubts import settled
+from faultodds_cli.bench.machine import Guess, tell_state
 from faultodds_cli.shared.show_job import clash_lines
 
 DENIAL = re.compile(
@@ -217,8 +218,8 @@ def _said_machine(call: BenchCall, said: Sequence[sayings.Said]) -> bool:
         call.visit.set_state(items)
     except FaultoddsError as unsafe:  # said of a machine that is live: how it is now has to be plain
         call.talk.tell(str(unsafe), "!! ")
-        after = {i for i in k.access if items.get(i, i in before)}
-        call.tell_state(before, made_safe(k, frozenset(after)))
+        after = made_safe(k, frozenset(i for i in k.access if items.get(i, i in before)))
+        tell_state(call, before, Guess(after, (after ^ before) & safety_items(k)))
         return True
     call.talk.tell(f"Noted: {', '.join(sayings.echo(each.name, each.value) for each in said)}.")
     return True

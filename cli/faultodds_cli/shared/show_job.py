@@ -82,10 +82,9 @@ def machine_now(visit: OpenJob) -> str:
 def state_called(knowledge: Knowledge, state: Collection[str], before: Collection[str] = ()) -> str:
     """A machine state in words that leave nothing out: what is open or shut off, what is on all the same, what has been put back
     since `before`."""
-    if not state:
-        return "closed up, ready to run"
-    told = knowledge.access.items()
-    return ", ".join(a.called(i in state) for i, a in told if i in state or i in before or a.makes_safe)
+    told = [(i, a) for i, a in knowledge.access.items() if i in state or i in before or (state and a.makes_safe)]
+    parts = ", ".join(a.called(i in state) for i, a in told)
+    return parts if state else "closed up, ready to run" + (f" ({parts})" if parts else "")
 
 
 def why_back_lines(view: Standing) -> list[str]:

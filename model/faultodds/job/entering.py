@@ -29,6 +29,7 @@ from faultodds.job.steps import (
 from faultodds.job.taking import (
     JudgedFinding,
     evidence_of,
+    state_after,
     stop_if_shown,
     take_fact,
     take_finding,
@@ -351,6 +352,11 @@ class JobEntries(HeldJob):
             if state is not None:
                 job = job.plus(Step(job.last_seq + 1, job.opened_at, state))
         return frozenset(item for item, is_open in job.machine_state.items() if is_open)
+
+    def worked_in(self, work: Iterable[str]) -> frozenset[str]:
+        """The access items that these repairs open, if the machine is as it is taken to be; checks leave theirs as they are."""
+        done = (state_after(self.appliance, self.job, n, closed_up=False) for n in work if n in self.knowledge.repair)
+        return frozenset(i for each in done if each is not None for i, is_open in each.changes.items() if is_open)
 
     def _same_tool(self, skip: Skip) -> bool:
         """Whether the job's last step was left out for want of the same tool."""
