@@ -37,15 +37,6 @@ def rules_of(knowledge: Knowledge, words: Words) -> Iterator[Rule]:
             yield from (Rule(rule.kind, rule.meaning, parts) for parts in _denials(rule.parts))
 
 
-def speaking_of(rules: Iterable[Rule], thing: str) -> set[str]:
-    """The words that tell of one thing of the machine, such as its power, and of no other one."""
-    of: dict[str, set[str]] = {}
-    for rule in (r for r in rules if r.kind == "machine"):
-        for name in (n for part in rule.parts for n in part.names):
-            of.setdefault(name, set()).add(rule.meaning.partition(".")[0])
-    return {name for name, things in of.items() if things == {thing}}
-
-
 def _turned(knowledge: Knowledge, words: Words, rule: Rule) -> Iterator[Rule]:
     name, _, value = rule.meaning.partition("=")
     if rule.kind != "finding" or " " in rule.meaning or name not in knowledge.observables:

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from faultodds.job.amounts import reading_text, shows_otherwise, step_of
 from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
-from faultodds.job.fits import Fit, Fitting, best, rules_of, speaking_of, used_by
+from faultodds.job.fits import Fit, Fitting, best, rules_of, used_by
 from faultodds.job.said import Heard, Kind, Said, together
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
 from faultodds.knowledge import Knowledge
@@ -67,19 +67,20 @@ class Hearer:
             whole = self.thought([item for t in thoughts for piece in t for item in piece], [])
             if len(set(whole.said)) == 1 and (whole.words >= SURE or not any(h.unclear for h in heard)):
                 heard = [whole]
-        names = {name for thought in thoughts for piece in thought for item in piece for name in item.names}
-        return self._of_each(together(heard, line), names, line)
+        return self._of_each(together(heard, line), [item for thought in thoughts for p in thought for item in p], line)
 
-    def _of_each(self, said: list[Said], names: set[str], line: str) -> list[Said]:
+    def _of_each(self, said: list[Said], items: Clause, line: str) -> list[Said]:
         """A question in place of what was heard of the machine, where the line speaks of more: "power and gas off"."""
-        about = {s.name for s in said if s.kind == "machine"}
+        about = {f"{s.name}.{s.value}": s.name for s in said if s.kind == "machine"}
         if not about or {s.kind for s in said} - {"unread"} != {"machine"}:
             return said
-        shuts = {a.makes_safe for a in self.knowledge.access.values() if a.makes_safe}
-        lost = [n for n in shuts - about if speaking_of(self.rules, n) & names - self.words.itself]
-        if not lost:
+        rules = [rule for rule in self.rules if rule.kind == "machine"]
+        taken = {n for rule in rules if rule.meaning in about for part in rule.parts for n in part.names}
+        more = {n for rule in rules for part in rule.parts for n in part.names} - self.words.itself
+        if not any(item.names & more and not item.names & taken for item in items):
             return said
-        each = ", ".join(f"{n} off" for n in sorted({*lost, *about}))
+        shuts = {str(a.makes_safe) for a in self.knowledge.access.values() if a.makes_safe}
+        each = ", ".join(f"{n} off" for n in dict.fromkeys([*about.values(), *sorted(shuts), "front"]))
         return [Said("ask", f"'{line.strip()}': say how each is, such as {each}.", "", "")]
 
     def items(self, line: str) -> Clause:

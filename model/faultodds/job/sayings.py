@@ -74,7 +74,12 @@ def _understood(knowledge: Knowledge, line: str) -> list[Said]:
     states = [part for part in parts if part and part.kind in ("machine", "finding", "tool", "fact")]
     if len(states) == len(parts) > 1:
         return states
-    return hear_line(knowledge, line, lambda kind, name, value: _is_there(knowledge, kind, name, value))
+    heard = hear_line(knowledge, line, lambda kind, name, value: _is_there(knowledge, kind, name, value))
+    unclear = next((part for part in parts if part and part.kind == "ask"), None)
+    of_machine = [s for s in heard if s.kind == "machine"]
+    if unclear and of_machine and len(of_machine) < len(parts):
+        return [unclear]  # "cabinet open, power off": half of how the machine is may be its opposite
+    return heard
 
 
 def doubted_stop(knowledge: Knowledge, line: str) -> str | None:
