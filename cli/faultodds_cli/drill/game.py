@@ -129,15 +129,19 @@ class Drill:
 
     def _odds(self) -> None:
         before = f" (Enter: as before, {odds_words(self.named)})" if self.named else " (Enter: no idea)"
-        while True:
-            line = self._line(f"{ODDS}{before}:")
+        kept, unclear = dict[str, float](), [""]
+        while unclear:
+            line = self._line(f"The rest (Enter: only {odds_words(kept)}):" if kept else f"{ODDS}{before}:")
             try:
-                if line:
-                    self._take(self._named(line))
-                return
+                kept, unclear = words.odds(self.k, line, kept) if line else (kept, [])
             except FaultoddsError as problem:
                 is_move = words.is_move(self.k, line)
                 self._told(f"First your odds, or Enter; then: {line}" if is_move else str(problem), line)
+                continue
+            for text in unclear:
+                self._told(text)
+        if line or kept:
+            self._take(kept)
 
     def _take(self, named: dict[str, float]) -> None:
         """Odds as they are taken, said back."""
@@ -156,16 +160,6 @@ class Drill:
                 "Type them anew if you meant that it is right now."
             )
 
-    def _named(self, line: str) -> dict[str, float]:
-        from faultodds.calibration import NAMED, said
-
-        found = [(words.fault(self.k, name), p) for name, p in said(line)]
-        if len({name for name, _ in found}) < len(found):
-            raise FaultoddsError("one fault stands there twice. Give each once.")
-        if len(found) > NAMED:
-            raise FaultoddsError(f"that is {len(found)} faults; give the {NAMED} you believe in most.")
-        return dict(found)
-
     def _move(self) -> Move:
         while True:
             line = self._line(DO)
@@ -178,10 +172,10 @@ class Drill:
     def _late_odds(self, line: str, problem: str) -> None:
         """Odds where a move was asked for: taken in place of those before, as long as nothing was learned since."""
         try:
-            named = self._named(line)
+            named, unclear = words.odds(self.k, line, {})
         except FaultoddsError:
-            named = {}
-        if not named:
+            named, unclear = {}, []
+        if not named or unclear:
             self._told(problem, line)
         elif self.news:
             self._take(named)
