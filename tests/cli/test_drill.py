@@ -22,7 +22,8 @@ from faultodds_cli.drill import words
 from faultodds_cli.drill.debrief import Adviser, GaveAway, best_plan, debrief
 from faultodds_cli.drill.game import ODDS, Aside, Drill
 from faultodds_cli.drill.levels import LEVELS, OPEN_BITS, TRAPS, WHO, drill_of, traps
-from faultodds_cli.drill.show import ending, looked, plan_ended
+from faultodds_cli.drill.sheet import _findings as findings_of
+from faultodds_cli.drill.show import complaint, ending, looked, plan_ended
 from faultodds_cli.drill.words import Move
 from faultodds_cli.trial.checklist import checklist
 from faultodds_cli.trial.visit import TrialJob
@@ -130,6 +131,23 @@ def test_what_was_found_makes_a_slip(dryer: Appliance) -> None:
     assert "burning smell, no smoke: yes" in _slip(dryer, ["check duct_off_run"], {"burning_smell": "yes"})
     assert not _slip(dryer, ["check duct_off_run", "power off, gas off"], {"burning_smell": "no"})
     assert "Look at the transition duct" in _slip(dryer, ["done"], {"transition_look": "off"})
+
+
+def test_what_stops_the_machine_stands_on_sheet_plan_and_end(dryer: Appliance) -> None:
+    """A complaint that stops it: the sheet gives no result of a run, the plan shuts off first, a slip is called one."""
+    visit = drill_of(dryer, 1, 5)
+    table = next(b for b in findings_of(visit, "1-5") if b.kind == "table")
+    drill = Drill(visit, lambda question: None)
+    runs = {visit.appliance.knowledge.check[n].title for n in visit.appliance.knowledge.check if drill.not_now(n)[0]}
+    shown = {r[0].partition(" (")[0]: r[-1] for r in table.rows}
+    assert runs & shown.keys() and all(shown[t].startswith("Not now. ") for t in runs & shown.keys())
+    left = iter(["", "run"])
+    drill = Drill(drill_of(dryer, 1, 5), lambda question: next(left, None))
+    drill.play()
+    text = " ".join(" ".join(ending(debrief(drill, drill_of(dryer, 1, 5)))).split())
+    assert "At once: A burning smell: plug out, gas shut." in text.partition("THE BEST PLAN")[2]
+    assert "the safety slip. No price is set on it" in text and "Before it, nowhere" in text
+    assert complaint(dryer.knowledge, {}) == ["It is not right; more cannot be told."]
 
 
 def test_a_run_that_wants_somebody_beside_it_says_so(dryer: Appliance) -> None:

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from faultodds.names import capital
 from faultodds_cli.drill.debrief import Debrief, GaveAway, Moved
-from faultodds_cli.drill.game import Drill, Step
+from faultodds_cli.drill.game import Drill, Step, told
 from faultodds_cli.drill.levels import LEVELS, TRAPS
-from faultodds_cli.drill.words import Move, odds_words
+from faultodds_cli.drill.words import Move, in_words, odds_words
 from faultodds_cli.shared.text import cautions, columns, labelled, money, percent, row, wrap
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ def complaint(k: Knowledge, told: dict[str, str]) -> list[str]:
     }
     usual = "; ".join(f"{title}: {text}" for title, (text, is_usual) in said.items() if is_usual)
     odd = [f"{capital(title)}: {text}" for title, (text, is_usual) in said.items() if not is_usual]
-    return [*odd, *([f"As usual: {usual}"] if usual else [])]
+    return [*odd, *([f"As usual: {usual}"] if usual else [])] or ["It is not right; more cannot be told."]
 
 
 def facts_words(k: Knowledge, facts: dict[str, str]) -> list[str]:
@@ -165,10 +165,20 @@ def did(k: Knowledge, move: Move) -> str:
     return {"close": "leave", "refer": "hand over"}[move.kind]
 
 
-def story(k: Knowledge, steps: Sequence[Step]) -> list[str]:
-    """Steps with the clock and the money after each."""
+def first_of_all(k: Knowledge, steps: Sequence[Step], at: int) -> list[str]:
+    """What has to be done at once before a step, because of what was told or found by then and not before."""
+    from faultodds.safety import at_once
+
+    before, now = (at_once(k, told(k, s.belief)) for s in (steps[max(at - 1, 0)], steps[at]))
+    return [in_words(k, text) for text in now if not at or text not in before]
+
+
+def story(k: Knowledge, steps: Sequence[Step], plan: bool = False) -> list[str]:
+    """Steps with the clock and the money after each; of a plan, what has to be done at once as well."""
     lines = []
-    for step in steps:
+    for at, step in enumerate(steps):
+        for text in first_of_all(k, steps, at) if plan else []:
+            lines += wrap(f"At once: {text}", "  ", "    ")
         shown = f": {step.shown}" if step.move.kind in ("ask", "check") and step.shown else ""
         cells = (f"{step.minutes:.0f} min", money(step.cost, k))
         lines += row("  ", "    ", f"{capital(did(k, step.move))}{shown}", cells, _CELLS, 1)
@@ -186,7 +196,12 @@ def ending(end: Debrief) -> list[str]:
         ]
     lines += ["", "YOUR WAY", *story(k, drill.steps)]
     lines += wrap(_parts_wasted("Ended by a safety slip.", visit) if drill.slip else how_it_ended(visit), "  ")
-    lines += ["", "THE BEST PLAN, SAME CALL, SAME LUCK", *story(k, end.plan), *wrap(plan_ended(end.best), "  ")]
+    lines += [
+        "",
+        "THE BEST PLAN, SAME CALL, SAME LUCK",
+        *story(k, end.plan, plan=True),
+        *wrap(plan_ended(end.best), "  "),
+    ]
     if not drill.slip:
         lines += ["", *_money(end)]
     lines += ["", *_given_away(end), "", *_findings(end), *_told_most(end)]
@@ -256,8 +271,15 @@ def _given_away(end: Debrief) -> list[str]:
     slipped = end.drill.steps[-1] if end.drill.slip else None
     unpriced = [g for g in end.steps if g.in_all is None and g.step is not slipped]
     lines = wrap("WHERE IT WAS LOST, by what was known at that step (not by luck)")
+    if slipped is not None:
+        lines += wrap(
+            f"{capital(did(k, slipped.move))}: the safety slip. No price is set on it, and it outweighs all.",
+            "  ",
+            "    ",
+        )
     if not dear and not unpriced:
-        return [*lines, *wrap("Nowhere: no step gave away as much as the prices can tell.", "  ")]
+        nowhere = "Before it, nowhere" if slipped else "Nowhere"
+        return [*lines, *wrap(f"{nowhere}: no step gave away as much as the prices can tell.", "  ")]
     told, questions = set[str](), set[Move]()
     for g in [*sorted(dear, key=lambda g: -(g.in_all or 0.0)), *unpriced]:
         asked, worth = g.first or (g.best, 0.0)
