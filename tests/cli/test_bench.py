@@ -638,7 +638,9 @@ def test_why_tells_what_each_outcome_would_mean(tmp_path: Path) -> None:
     told = " ".join(ended.out.rpartition("> why")[2].split())
     for outcome in ("strong", "weak", "none"):
         assert f"if {outcome} (" in told
-    assert "of what is still open." in told and "bits" not in told
+    assert "of the doubt, on average." in told and "bits" not in told and "over 100 %" not in told
+    ended = bench(tmp_path / "two", *STRAIGHT_ON, "dry_time longer", "lint_screen_look torn", "keep", "why hood_flap")
+    assert "over 100 % together: several faults may be there at once." in " ".join(ended.out.split())
 
 
 def test_qualified_work_and_the_labour_rate_can_be_set(tmp_path: Path) -> None:

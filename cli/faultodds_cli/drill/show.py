@@ -309,7 +309,7 @@ def _at(g: GaveAway, k: Knowledge) -> str:
 def _could(g: GaveAway) -> str:
     if g.step.move.kind == "close" and g.best.kind != "close":
         return f" The chance that nothing was wrong any more was {percent(g.step.belief.sound)}."
-    return "" if g.told is None else f" Whatever it showed, it could answer {percent(g.told)} of what was open."
+    return "" if g.told is None else f" On average it takes away {percent(g.told)} of the doubt."
 
 
 def _findings(end: Debrief) -> list[str]:
