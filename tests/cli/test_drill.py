@@ -307,6 +307,13 @@ def test_nothing_is_told_before_the_end(dryer: Appliance) -> None:
     assert not re.search(r"DO NEXT|best|likely to cost", " ".join(told))
 
 
+def test_a_title_that_asks_ends_with_its_own_mark(dryer: Appliance) -> None:
+    """In the list of checks no full stop follows it."""
+    drill = Drill(drill_of(dryer, 1, 1), lambda question: None)
+    listed = " ".join(" ".join(looked(drill, Move("list", ("checks", "")))).split())
+    assert "does it light? 2 min" in listed and "?." not in listed
+
+
 def test_cards_are_of_any_call_and_not_of_this_one(dryer: Appliance) -> None:
     """A fault's card, and what tells two apart, may be asked for at any step; `why not` is not answered before the end."""
     asked = ["", "card coils", "what tells the coils from the igniter", "why not the igniter", "card of gold"]

@@ -15,7 +15,7 @@ from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_c
 from faultodds_cli.shared import show_job
 from faultodds_cli.shared.show_advice import check_lines, repair_lines
 from faultodds_cli.shared.show_known import evidence_lines, left_out_lines
-from faultodds_cli.shared.text import WHAT_TELLS, labelled, numbered
+from faultodds_cli.shared.text import WHAT_TELLS, labelled, numbered, sentence
 
 _ASKED_HOW = re.compile(
     r"(?i)^(?:do|to|should|can)\s+(?:i|you|we)?\s*(?:test|check|do|measure|change|clean|find|get at)?\s*(?:the|my)?\s*"
@@ -126,7 +126,7 @@ def missing(call: BenchCall, rest: str) -> bool:
     titles = [call.visit.knowledge.check[name].title for name in gone]
     what = f"{len(gone)} checks that need it" if len(gone) > MOST_NAMED else "; ".join(titles)
     call.talk.tell(
-        f"No {tool}: not offered any more on this visit: {what or 'nothing that was'}. Here after all: take back {tool}"
+        f"No {tool}: not offered any more on this visit: {sentence(what or 'nothing that was')} Here after all: take back {tool}"
     )
     return bool(gone)
 

@@ -10,7 +10,7 @@ from faultodds_cli.drill.debrief import Debrief, GaveAway, Moved
 from faultodds_cli.drill.game import Drill, Step, told
 from faultodds_cli.drill.levels import LEVELS, TRAPS
 from faultodds_cli.drill.words import Move, in_words, odds_words
-from faultodds_cli.shared.text import cautions, columns, labelled, money, percent, row, wrap
+from faultodds_cli.shared.text import cautions, columns, labelled, money, percent, row, sentence, wrap
 
 if TYPE_CHECKING:
     from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, Work
@@ -146,7 +146,7 @@ def _work_words(k: Knowledge, work: Work) -> str:
     opened = ", ".join(k.access[i].title for i in work.access)
     who = " FOR QUALIFIED PEOPLE." if work.qualified else ""
     runs = "; the machine runs with nobody beside it" if work.running and work.away else ""
-    return f"{work.title}. {work.minutes:.0f} min{price}{f'; {opened}' if opened else ''}{runs}.{who}"
+    return f"{sentence(work.title)} {work.minutes:.0f} min{price}{f'; {opened}' if opened else ''}{runs}.{who}"
 
 
 # ---- the end ----
@@ -286,20 +286,16 @@ def _given_away(end: Debrief) -> list[str]:
         if asked in questions and asked is g.best:
             continue
         how = "worth more was" if g.lost is None else f"about {money(g.lost, k)} dearer than"
-        lines += wrap(_sentence(f"{_at(g, k)}: {how}: {did(k, g.best)}") + _could(g), "  ", "    ")
+        lines += wrap(sentence(f"{_at(g, k)}: {how}: {did(k, g.best)}") + _could(g), "  ", "    ")
         if g.why not in told and len(told) < REASONS:
             lines += wrap(f"Why that: {g.why}", "    ")
             told.add(g.why)
         if worth >= WORTH_A_WORD and asked not in questions:
             title = did(k, asked).removeprefix("ask: ")
-            lines += wrap(f"Another {money(worth, k)} or so was lost by not asking first: {title}.", "    ")
+            lines += wrap(f"Another {money(worth, k)} or so was lost by not asking first: {sentence(title)}", "    ")
         if asked.kind == "ask":  # what was never asked was worth as much at the next step: it was lost once
             questions.add(asked)
     return lines
-
-
-def _sentence(text: str) -> str:
-    return text if text.endswith("?") else f"{text}."
 
 
 def _at(g: GaveAway, k: Knowledge) -> str:
@@ -309,7 +305,7 @@ def _at(g: GaveAway, k: Knowledge) -> str:
 def _could(g: GaveAway) -> str:
     if g.step.move.kind == "close" and g.best.kind != "close":
         return f" The chance that nothing was wrong any more was {percent(g.step.belief.sound)}."
-    return "" if g.told is None else f" On average it takes away {percent(g.told)} of the doubt."
+    return "" if g.told is None else f" What was done takes away {percent(g.told)} of the doubt, on average."
 
 
 def _findings(end: Debrief) -> list[str]:
