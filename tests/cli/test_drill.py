@@ -307,6 +307,12 @@ def test_nothing_is_told_before_the_end(dryer: Appliance) -> None:
     assert not re.search(r"DO NEXT|best|likely to cost", " ".join(told))
 
 
+def test_what_was_told_at_the_door_is_not_unknown(dryer: Appliance) -> None:
+    """Asked once more it is said again, and costs nothing."""
+    drill, told = _drill(dryer, ["", "ask vent material"])
+    assert not drill.steps and "was told at the door" in told[-1] and "cannot tell" not in told[-1]
+
+
 def test_a_title_that_asks_ends_with_its_own_mark(dryer: Appliance) -> None:
     """In the list of checks no full stop follows it."""
     drill = Drill(drill_of(dryer, 1, 1), lambda question: None)

@@ -222,6 +222,8 @@ class Drill:
                 self._may({**self.k.check, **self.k.repair}[name], name)
         elif move.kind == "close":
             self._may_leave()
+        elif move.kind == "ask":
+            words.refuse_told(self.k, self.visit.facts, move.names[0])
         self.carry_out(step)
         if step.shown:
             self.tell(f"{self._title(move)}{step.shown}")
@@ -251,7 +253,9 @@ class Drill:
     def _title(self, move: Move) -> str:
         if move.kind == "ask":
             name = move.names[0]
-            return f"The customer, on {self.k.symptom[name].title if name in self.k.symptom else name}: "
+            return (
+                f"The customer, on {self.k.symptom[name].title if name in self.k.symptom else name.replace('_', ' ')}: "
+            )
         return f"{self.k.check[move.names[0]].title}: " if move.kind == "check" else ""
 
     def _answer(self, symptom: str) -> str:

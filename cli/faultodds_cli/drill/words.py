@@ -126,6 +126,14 @@ def _named(k: Knowledge, kind: Kind, first: str, rest: str, line: str) -> Move:
     return Move("state", (item,)) if first == "open" else Move("state", (), (item,))
 
 
+def refuse_told(k: Knowledge, facts: Mapping[str, str], name: str) -> None:
+    """Raise FaultoddsError for a question about what was told at the door."""
+    from faultodds.job import typed
+
+    if name in facts:
+        raise FaultoddsError(f"{name} was told at the door: {typed.asked(k)[name].values[facts[name]]}.")
+
+
 def _work(k: Knowledge, work: str, verb: str, text: str, line: str) -> Move:
     """The repairs that some work on some parts is: heard, or said by their titles. Raises FaultoddsError for work that is none;
     what is done there is only named."""
