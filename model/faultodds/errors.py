@@ -6,9 +6,12 @@ The command line prints the message and exits with `exit_code`; it never shows a
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 
 MOST_TOLD = 20  # problems of one file on a screen
+MOST_NAMES = 12  # known names told
+SPEAKS = 4  # letters of a word that tells what is meant
 
 
 class FaultoddsError(Exception):
@@ -87,18 +90,26 @@ def nearest(found: str, allowed: Iterable[str]) -> str | None:
     return by_fold[close[0]] if close else None
 
 
+def _parts(text: str) -> list[str]:
+    return re.findall(r"[^\W_]+", text.casefold())
+
+
 def unknown(kind: str, found: str, allowed: Iterable[str], next_step: str = "", where: str = "") -> UnknownName:
     """An `UnknownName` in the one wording used everywhere.
 
-    `kind` is what was asked for ("check"), `next_step` what to type next, `where` a file and key or a command.
+    `kind` is what was asked for ("check"), `next_step` what to type next, `where` a file and key or a command. Of many names
+    that are known, those that share a word with what was typed are told.
     """
     names = list(allowed)
-    close = nearest(found, names)
+    said = {word for word in _parts(found) if len(word) >= SPEAKS}
+    near = [name for name in names if not said.isdisjoint(_parts(name))]
+    close = nearest(found, near or names)
     head = f"{where}: " if where else ""
     parts = [f"{head}there is no {kind} called '{found}'."]
     if close:
         parts.append(f"Did you mean '{close}'?")
-    shown = ", ".join(names[:12]) + (f" and {len(names) - 12} more" if len(names) > 12 else "")
+    told = names if len(names) <= MOST_NAMES else (near or names)[:MOST_NAMES]
+    shown = ", ".join(told) + (f" and {len(names) - len(told)} more" if len(told) < len(names) else "")
     parts.append(f"Known: {shown or 'none'}.")
     if next_step:
         parts.append(next_step)

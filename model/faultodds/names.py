@@ -87,8 +87,9 @@ def match(
     """The one of `names` that `typed` stands for.
 
     Tried in turn: the name; the name or its `words` in other spelling; the only name that begins so; the only name of whose
-    parts each begins so ("ig oh" for igniter_ohms), little words excepted; the only one whose words contain what was typed. Raises
-    UnknownName: when several fit it lists them, when none fits it names the nearest.
+    parts each begins so ("ig oh" for igniter_ohms), little words excepted; the only one of the same words in another order ("clock
+    the meter"); the only one whose words contain what was typed. Raises UnknownName: when several fit it lists them, when none fits
+    it names the nearest.
     """
     known = list(names)
     if typed in known:
@@ -111,6 +112,8 @@ def _readings(wanted: str, known: Sequence[str], words: Mapping[str, str]) -> It
     if wanted not in _NO_BEGINNING:
         yield [n for n in known if fold(n).startswith(wanted)]
         yield [n for n in known if _parts_begin(wanted.split("_"), fold(n).split("_"))]
+    same = set(wanted.split("_")) - {"a", "an", "the"}
+    yield [n for n in known if same == set(fold(n).split("_"))]
     if len(wanted) >= 4:
         yield [n for n in known if wanted in fold(words.get(n, ""))]
 

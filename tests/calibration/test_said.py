@@ -26,15 +26,30 @@ from faultodds.errors import FaultoddsError
         ("coils probably, igniter possibly", [("coils", 0.7), ("igniter", 0.3)]),
         ("I'd say the igniter most likely, the belt around 10", [("igniter", 0.7), ("belt", 0.1)]),
         ("coils 50/50 igniter fifty-fifty", [("coils", 0.5), ("igniter", 0.5)]),
+        ("duct likely, lint inside 1 in 4?", [("duct", 0.7), ("lint inside", 0.25)]),
+        ("duct likely? belt 1 in 4 - coils maybe", [("duct", 0.7), ("belt", 0.25), ("coils", 0.3)]),
+        ("half duct; a quarter coils", [("duct", 0.5), ("coils", 0.25)]),
+        ("duct a 1 in 3 chance then belt 10%", [("duct", 1 / 3), ("belt", 0.1)]),
         ("No idea.", []),
         ("I don't know", []),
     ],
 )
 def test_what_is_said(line: str, meant: list[tuple[str, float]]) -> None:
     """Names with their chances, in either order, coarse or fine."""
-    found = said(line)
+    found, unclear = said(line)
+    assert not unclear
     assert [name for name, _ in found] == [name for name, _ in meant]
     assert [p for _, p in found] == pytest.approx([p for _, p in meant])
+
+
+@pytest.mark.parametrize("apart", [", ", "; ", " and ", " then ", " - ", "? "])
+@pytest.mark.parametrize("unclear", ["not the belt", "belt", "belt 140", "belt isnt likely", "belt 30 30"])
+def test_what_is_clear_is_kept(apart: str, unclear: str) -> None:
+    """What is not is asked about by itself, wherever it stands."""
+    behind = f"{unclear}{apart}duct likely" if apart.strip() not in ("and", "then") else ""
+    for line in filter(None, (f"duct likely{apart}{unclear}", behind)):
+        found, asked = said(line)
+        assert found == [("duct", 0.7)] and len(asked) == 1 and ("belt" in asked[0] or "30" in asked[0])
 
 
 @pytest.mark.parametrize(

@@ -151,10 +151,17 @@ def test_an_unsure_finding_is_kept_as_shares(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("line", "text"),
     [
+        ("fix transition", "Known: transition_look, new_transition, refit_transition and"),
+        ("adjust the burner", "Known: burner_watch, burner_voltage, burner_clean and"),
+        ("ask burning smell", "Burning smell, no smoke: 1 no, 2 yes?"),
+        ("how burning smell", "Burning smell, no smoke: 1 no, 2 yes?"),
+        ("look burning smell", "Burning smell, no smoke: 1 no, 2 yes?"),
+        ("clock the meter", "Clock the gas meter with only the dryer burning: what does it read?"),
+        ("ask vent material", "vent_material=rigid | semi_rigid | foil"),
         ("verfy slow", "'verfy' is no word of this program. Did you mean 'verify'? Type help for all."),
         (
             "igniter_ohm5 open",
-            "there is no symptom or check called 'igniter_ohm5'. Did you mean 'igniter_ohms'?",
+            "there is no symptom, check or repair called 'igniter_ohm5 open'. Did you mean 'igniter_ohms'?",
         ),
         ("hood low", "'hood' fits more than one symptom or check: 'hood_flap', 'hood_air_speed'."),
         ("hood_flap stong", "there is no outcome of 'hood_flap' called 'stong'. Did you mean 'strong'?"),
@@ -631,7 +638,9 @@ def test_why_tells_what_each_outcome_would_mean(tmp_path: Path) -> None:
     told = " ".join(ended.out.rpartition("> why")[2].split())
     for outcome in ("strong", "weak", "none"):
         assert f"if {outcome} (" in told
-    assert "of what is still open." in told and "bits" not in told
+    assert "of the doubt, on average." in told and "bits" not in told and "over 100 %" not in told
+    ended = bench(tmp_path / "two", *STRAIGHT_ON, "dry_time longer", "lint_screen_look torn", "keep", "why hood_flap")
+    assert "over 100 % together: several faults may be there at once." in " ".join(ended.out.split())
 
 
 def test_qualified_work_and_the_labour_rate_can_be_set(tmp_path: Path) -> None:

@@ -96,6 +96,8 @@ def test_no_box_ends_with_ask_again_alone(dryer: Appliance, deep: tuple[Belief, 
     belief, plan = deep
     page = laid_out(dryer, belief, plan, "letter", DAY)
     assert _bare(dryer, page) == []
+    assert not [t for box in page.root.boxes() if box.kind == "ask" for t, _, _ in box.texts if "..." in t]
+    assert "Dotted, or '...': drawn no further" in " ".join(line.text for line in page.head)
     last = [box for box in page.root.boxes() if not box.children][-1]
     last.texts = [("otherwise (9 %): ask again then", "normal", "black")]  # a planted mistake is seen
     assert _bare(dryer, page) == [last.texts[0][0]]

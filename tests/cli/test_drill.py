@@ -22,7 +22,8 @@ from faultodds_cli.drill import words
 from faultodds_cli.drill.debrief import Adviser, GaveAway, best_plan, debrief
 from faultodds_cli.drill.game import ODDS, Aside, Drill
 from faultodds_cli.drill.levels import LEVELS, OPEN_BITS, TRAPS, WHO, drill_of, traps
-from faultodds_cli.drill.show import ending, looked, plan_ended
+from faultodds_cli.drill.sheet import _findings as findings_of
+from faultodds_cli.drill.show import complaint, ending, looked, plan_ended
 from faultodds_cli.drill.words import Move
 from faultodds_cli.trial.checklist import checklist
 from faultodds_cli.trial.visit import TrialJob
@@ -132,6 +133,23 @@ def test_what_was_found_makes_a_slip(dryer: Appliance) -> None:
     assert "Look at the transition duct" in _slip(dryer, ["done"], {"transition_look": "off"})
 
 
+def test_what_stops_the_machine_stands_on_sheet_plan_and_end(dryer: Appliance) -> None:
+    """A complaint that stops it: the sheet gives no result of a run, the plan shuts off first, a slip is called one."""
+    visit = drill_of(dryer, 1, 5)
+    table = next(b for b in findings_of(visit, "1-5") if b.kind == "table")
+    drill = Drill(visit, lambda question: None)
+    runs = {visit.appliance.knowledge.check[n].title for n in visit.appliance.knowledge.check if drill.not_now(n)[0]}
+    shown = {r[0].partition(" (")[0]: r[-1] for r in table.rows}
+    assert runs & shown.keys() and all(shown[t].startswith("Not now. ") for t in runs & shown.keys())
+    left = iter(["", "run"])
+    drill = Drill(drill_of(dryer, 1, 5), lambda question: next(left, None))
+    drill.play()
+    text = " ".join(" ".join(ending(debrief(drill, drill_of(dryer, 1, 5)))).split())
+    assert "At once: A burning smell: plug out, gas shut." in text.partition("THE BEST PLAN")[2]
+    assert "the safety slip. No price is set on it" in text and "Before it, nowhere" in text
+    assert complaint(dryer.knowledge, {}) == ["It is not right; more cannot be told."]
+
+
 def test_a_run_that_wants_somebody_beside_it_says_so(dryer: Appliance) -> None:
     """With the duct off: the meter, the window, the minutes, before what it shows; with a very hot cabinet, before any run."""
     for lines, seen, first in (
@@ -174,6 +192,11 @@ def test_what_is_safe_is_no_slip(dryer: Appliance) -> None:
         "do not run it",
         "hand me the meter",
         "repair nothing",
+        "replace the burner",
+        "clean the igniter",
+        "wash the blower",
+        "replace the gas cock",
+        "change the dryer",
     ],
 )
 def test_no_line_is_taken_for_its_opposite(dryer: Appliance, line: str) -> None:
@@ -189,6 +212,10 @@ def test_no_line_is_taken_for_its_opposite(dryer: Appliance, line: str) -> None:
         ("measure the igniter", Move("check", ("igniter_ohms",))),
         ("replace the glow bar", Move("repair", ("igniter",))),
         ("clean the duct", Move("repair", ("clean_duct",))),
+        ("clear the outdoor hood", Move("repair", ("clear_hood",))),
+        ("change the transition", Move("repair", ("new_transition",))),
+        ("replace coil_set", Move("repair", ("coil_set",))),
+        ("ask burning smell", Move("ask", ("burning_smell",))),
         ("repair coil_set igniter", Move("repair", ("coil_set", "igniter"))),
         ("ask about the noise", Move("ask", ("noise",))),
         ("run", Move("check", ("verification_run",))),
@@ -230,6 +257,16 @@ def test_odds_are_asked_again_until_they_can_be_taken(dryer: Appliance) -> None:
     assert drill.forecasts[0] == pytest.approx({"coils": 0.66, "igniter": 0.33})
 
 
+def test_odds_that_are_clear_are_kept(dryer: Appliance) -> None:
+    """What was not understood is asked about alone, and may be left out or said in other words."""
+    drill, told = _drill(
+        dryer, ["duct likely, lint inside 1 in 4?", "lint path 1 in 4", "hood flap", "coils 20, bolts 10", ""]
+    )
+    assert [s.named for s in drill.steps] == [pytest.approx({"duct": 0.7, "lint_path": 0.25})]
+    assert drill.named == {"coils": 0.2}
+    assert "no fault called 'lint inside'" in " ".join(told) and "No advice" not in " ".join(told)
+
+
 def test_work_said_before_the_odds_is_known_as_work(dryer: Appliance) -> None:
     """Though it could be two repairs, or is one that is not there: it is no fault without a chance."""
     lines = ["replace the transition duct", "look at the moon", "clean it", ""]
@@ -268,6 +305,19 @@ def test_nothing_is_told_before_the_end(dryer: Appliance) -> None:
     shares = {m for text in told for m in re.findall(r"(\d+) %", text)}
     assert shares <= {"41", "59"}
     assert not re.search(r"DO NEXT|best|likely to cost", " ".join(told))
+
+
+def test_what_was_told_at_the_door_is_not_unknown(dryer: Appliance) -> None:
+    """Asked once more it is said again, and costs nothing."""
+    drill, told = _drill(dryer, ["", "ask vent material"])
+    assert not drill.steps and "was told at the door" in told[-1] and "cannot tell" not in told[-1]
+
+
+def test_a_title_that_asks_ends_with_its_own_mark(dryer: Appliance) -> None:
+    """In the list of checks no full stop follows it."""
+    drill = Drill(drill_of(dryer, 1, 1), lambda question: None)
+    listed = " ".join(" ".join(looked(drill, Move("list", ("checks", "")))).split())
+    assert "does it light? 2 min" in listed and "?." not in listed
 
 
 def test_cards_are_of_any_call_and_not_of_this_one(dryer: Appliance) -> None:
@@ -366,7 +416,9 @@ def test_marks_class_and_forgetting(typed: Callable[..., Ran], tmp_path: Path) -
     assert "OVER-CONFIDENT by 70 points" in (tmp_path / "score.svg").read_text().partition("</title>")[0]
     assert "nothing to draw" in faultodds("drill", "score", "half way", "--figure", str(tmp_path / "no.svg")).said
     trainer = faultodds("drill", "class", "--csv", str(tmp_path / "class.csv"))
-    assert "bench3" in trainer.out
+    assert "bench3" in trainer.out and f"Written: {tmp_path / 'class.csv'}." in " ".join(trainer.out.split())
+    unknown = faultodds("drill", "class", "nobody", "bench3")
+    assert unknown.code == 2 and "no drills of 'nobody'. Kept: bench3, half_way." in " ".join(unknown.said.split())
     table = (tmp_path / "class.csv").read_text()
     assert table.count("\n") == 14
     assert "half_way,1-1,left half way,,,,,," in table
@@ -440,8 +492,8 @@ def test_danger_that_is_typed_stops_and_keeps_the_drill(typed: Callable[..., Ran
 
 def test_no_line_locks_a_drill(typed: Callable[..., Ran]) -> None:
     """What stopped it is not typed again by going on; what fits several checks is asked about."""
-    assert typed(["duct 50", "ask burning smell"], "--name", "a").code == 3
-    gone_on = typed(["ask burning_smell"], "--name", "a")
+    assert typed(["duct 50", "burning smell"], "--name", "a").code == 3
+    gone_on = typed(["ask burning smell"], "--name", "a")
     assert gone_on.code == 0 and "Lines typed so far: 1" in gone_on.out
     asked = typed(["duct 50", "band coil", "ask noise"], "--name", "c")
     assert asked.code == 0 and "fits more than one" in asked.out

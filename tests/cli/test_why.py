@@ -49,6 +49,12 @@ def test_why_of_a_part_a_check_and_two_parts(tmp_path: Path, line: str, parts: t
         assert [p.finding.name for p in visit.job.findings] == ["heat"]
 
 
+@pytest.mark.parametrize("line", ["what tells apples from wiring", "why not apples"])
+def test_an_unknown_name_is_said(tmp_path: Path, line: str) -> None:
+    """Of two that are to be told apart none is left out."""
+    assert "apples" in (said := _said(tmp_path, line)) and "Shown by" not in said
+
+
 @pytest.mark.parametrize("line", ["why flux capacitor", "why not", "why not gas", "what tells coils from"])
 def test_what_is_no_part_is_asked_about_and_noted_nowhere(tmp_path: Path, line: str) -> None:
     """Never a guess, never an error of the program's own, never an entry."""

@@ -89,6 +89,15 @@ def test_a_finished_job_for_the_customer(job: MayBe) -> None:
     assert not re.search(r"\d ?%|burner_watch|odds", said)
 
 
+def test_a_repair_that_a_run_proved_is_not_called_uncertain(job: MayBe) -> None:
+    """Without the run it is; a run on an earlier visit proves nothing of this one."""
+    done = (Finding("dry_time", "longer"), RepairDone("clean_duct"))
+    assert "it is not certain" in said_on(customer_page(job(*done), Shop(), DAY))
+    assert "the run after the work was good" in said_on(customer_page(job(*done, GOOD, Closed("gone")), Shop(), DAY))
+    back = customer_page(job(*done, GOOD, Closed("gone"), Closed("came_back", date.today())), Shop(), DAY)
+    assert "the run after the work was good" not in said_on(back)
+
+
 def test_a_reading_is_told_as_plainly_as_it_is(job: MayBe) -> None:
     """What is sure has no share; shares of a doubtful one add up."""
     sure = Finding("igniter_ohms", None, {"open": 1.0, "normal": 0.001}, "OL")

@@ -18,8 +18,10 @@ from typing import Any
 
 import pytest
 
+from faultodds.errors import SafetyStop
 from faultodds.knowledge import load
 from faultodds.readings import CO_STOP_PPM
+from faultodds.safety import stop_first
 from faultodds.safety.danger import (
     STOP_PPM,
     _mended,
@@ -420,3 +422,22 @@ def test_neighbours_of_work_left_undone_are_passed_over(text: str) -> None:
 def test_what_hides_behind_them_is_heard(text: str) -> None:
     """Harmless words do not cover a danger beside them."""
     assert hear(text) is not None
+
+
+@pytest.mark.parametrize(
+    "asking", ["ask {}", "ask about the {}?", "look {}", "how {}", "why {}", "card {}", "{}=yes", "{} = no"]
+)
+def test_what_is_named_is_not_told_of(asking: str) -> None:
+    """A symptom or check by its name, with spaces or by its title, where a name is typed; the same words alone are a shout."""
+    seen = load("gas_dryer").observables
+    stop_first("gas_dryer", [asking.format(s) for n, o in seen.items() for s in (n, n.replace("_", " "), o.title)])
+    for text in (
+        "burning smell",
+        "there is a burning smell",
+        "look, a burning smell",
+        "ask smoke",
+        "how gas smell",
+        "burning smell=smoke",
+    ):
+        with pytest.raises(SafetyStop):
+            stop_first("gas_dryer", [text])

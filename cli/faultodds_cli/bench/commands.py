@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import difflib
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from faultodds.advice import left_off, question_of
@@ -17,12 +16,13 @@ from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_c
 from faultodds_cli.shared import show_job
 from faultodds_cli.shared.show_advice import check_lines, repair_lines
 from faultodds_cli.shared.show_known import evidence_lines, left_out_lines
-from faultodds_cli.shared.text import WHAT_TELLS, labelled, numbered
+from faultodds_cli.shared.text import WHAT_TELLS, labelled, numbered, sentence
 
 _ASKED_HOW = re.compile(
     r"(?i)^(?:do|to|should|can)\s+(?:i|you|we)?\s*(?:test|check|do|measure|change|clean|find|get at)?\s*(?:the|my)?\s*"
 )
 
+_ABOUT = re.compile(r"(?i)^(?:(?:about|at|for|if|of|the|there is|customer)\s+)+")
 # With more checks than this gone at once they are counted, not named.
 MOST_NAMED = 3
 
@@ -90,10 +90,24 @@ def how(call: BenchCall, rest: str) -> bool:
     if not rest and call.asked:
         call.talk.tell(f"A question, or a glance at the machine: {question_of(call.visit.knowledge, call.asked).text}")
         return False
-    name, _ = typed.work(call.visit.knowledge, rest or call.advised(), call.numbered)
+    k = call.visit.knowledge
+    if symptom := next((n for n, s in k.symptom.items() if fold(rest) in (fold(n), fold(s.title))), None):
+        return ask(call, symptom)
+    name, _ = typed.work(k, rest or call.advised(), call.numbered)
     call.talk.say(how_lines(call.visit, name))
     call.told.add(name)
     return False
+
+
+def ask(call: BenchCall, rest: str) -> bool:
+    """What to ask or look for, by its name: it is asked, and nothing is entered by asking."""
+    k, facts = call.visit.knowledge, typed.asked(call.visit.knowledge)
+    words = {n: o.title for n, o in k.observables.items()} | {n: f.ask for n, f in facts.items()}
+    name = match("symptom, check or fact", _ABOUT.sub("", rest), words, words, "Type symptoms or checks for all.")
+    if name in facts:
+        call.talk.tell(f"{facts[name].ask} {name}={' | '.join(facts[name].values)}", "?  ")
+        return False
+    return call.enter(name, "")
 
 
 def skip(call: BenchCall, rest: str) -> bool:
@@ -113,7 +127,7 @@ def missing(call: BenchCall, rest: str) -> bool:
     titles = [call.visit.knowledge.check[name].title for name in gone]
     what = f"{len(gone)} checks that need it" if len(gone) > MOST_NAMED else "; ".join(titles)
     call.talk.tell(
-        f"No {tool}: not offered any more on this visit: {what or 'nothing that was'}. Here after all: take back {tool}"
+        f"No {tool}: not offered any more on this visit: {sentence(what or 'nothing that was')} Here after all: take back {tool}"
     )
     return bool(gone)
 
@@ -329,6 +343,7 @@ COMMANDS: dict[str, Command] = {
     "checks": Command("checks", "every check that can be done now, numbered", checks),
     "repairs": Command("repairs", "repairs with the chance that each is the one", repairs),
     "symptoms": Command("symptoms", "every symptom, numbered", symptoms),
+    "ask": Command("ask WHAT", "a symptom, check or fact by its name: what can be answered", ask),
     "skip": Command("skip NAME [REASON]", "cannot do that now: it is not offered again", skip),
     "missing": Command(
         "missing TOOL",
@@ -354,7 +369,7 @@ _NEVER_SHORT = frozenset({"no", "not", "dont", "on", "off"})
 _TAKE_BACK = re.compile(
     r"(?i)take\s+back\s+(?!(?:the\s+)?(?:last|that|it)\b)(?:the\s+)?(\S.*)|take\s+(?!(?:that|it)\b)(?:the\s+)?(\S+)\s+back"
 )
-_SAME = {"quit": "leave", "exit": "leave", "q": "leave", "bye": "leave", "?": "help", "facts": "fact"}
+_SAME = {"card": "why", "quit": "leave", "exit": "leave", "q": "leave", "bye": "leave", "?": "help", "facts": "fact"}
 
 
 def exact(word: str) -> str | None:
@@ -383,18 +398,3 @@ def beginning(word: str, has_more: bool) -> str | None:
     if found == ["repairs", "repair"]:
         return "repair" if has_more else "repairs"
     return found[0] if len(found) == 1 else None
-
-
-def near_miss(word: str, problem: UnknownName, repairs: Iterable[str]) -> FaultoddsError:
-    """What to say to a line that is neither a command nor a finding; one that begins with a repair is told how that is entered."""
-    repair = next((name for name in repairs if fold(name) == fold(word)), None)
-    if repair:
-        return FaultoddsError(
-            f"{repair} is a repair. Once it has been done, type: repair {repair}. For its steps: how {repair}"
-        )
-    if not str(problem).startswith("there is no symptom or check"):
-        return problem  # the name was understood: what is wrong is the rest of the line
-    close = difflib.get_close_matches(word.casefold(), COMMANDS, n=1, cutoff=0.7)
-    if close:
-        return UnknownName(f"'{word}' is no word of this program. Did you mean '{close[0]}'? Type help for all.")
-    return UnknownName(f"{problem} Type help for what can be typed.")

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import contextlib
+import difflib
 import re
 from collections.abc import Iterable, Sequence
 
 from faultodds.advice import question_of
-from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName
+from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName, unknown
 from faultodds.job import sayings, typed
+from faultodds.knowledge import Knowledge
 from faultodds.names import fold
 from faultodds.safety import made_safe, only_denies, safety_items
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
-from faultodds_cli.bench.commands import COMMANDS, as_command, beginning, exact, near_miss, refuse_two_ways
+from faultodds_cli.bench.commands import COMMANDS, as_command, beginning, exact, refuse_two_ways
 from faultodds_cli.bench.doubts import settled
 from faultodds_cli.bench.machine import Guess, tell_state
 from faultodds_cli.shared.show_job import clash_lines
@@ -22,6 +24,7 @@ DENIAL = re.compile(
     r"|(?:do|does|did|is|are|was|were|wo|ca|could|has|have|had|would|should|ai|need)nt)\b"
 )
 
+_LOOKS = re.compile(r"(?i)(?:look|check|measure|test)\s+(?:(?:at|for|the)\s+)*(\S.*)")
 # What people say for the answers "no" and "yes".
 PLAINLY = {**dict.fromkeys(("nope", "nah", "n"), "no"), **dict.fromkeys(("yeah", "yep", "yup", "y"), "yes")}
 
@@ -59,7 +62,7 @@ def take(call: BenchCall, line: str) -> None:
 
 def _obey(call: BenchCall, line: str) -> bool:
     """Do what a line says; true when the screen is to be shown anew."""
-    line = as_command(line)
+    line = _as_question(call.visit.knowledge, as_command(line))
     parts = typed.parts(line)
     if len(parts) > 1 and exact(line.split()[0]) is None:
         return one_by_one(call, parts)
@@ -92,6 +95,14 @@ def _obey(call: BenchCall, line: str) -> bool:
         command = beginning(word, bool(rest.strip()))
     assert command is not None
     return COMMANDS[command].run(call, rest.strip())
+
+
+def _as_question(k: Knowledge, line: str) -> str:
+    """ "look burning smell" as "ask burning_smell": a name alone, behind a word that only looks; any other line as it is."""
+    looked, seen = _LOOKS.fullmatch(line.strip()), k.observables
+    if looked is None or fold(line.split()[0]) in seen:
+        return line
+    return next((f"ask {n}" for n, o in seen.items() if fold(looked[1]) in (fold(n), fold(o.title))), line)
 
 
 def _as_answer(call: BenchCall, line: str) -> str:
@@ -285,8 +296,25 @@ def _findings(call: BenchCall, line: str, question: Question | None) -> list[typ
             call.half_told = stopping
             return [typed.Typed(stopping, "")]
         call.question = question
-        raise near_miss(word, problem, call.visit.knowledge.repair) from None
+        raise _near_miss(call.visit.knowledge, line, problem) from None
     return found
+
+
+def _near_miss(k: Knowledge, line: str, problem: UnknownName) -> FaultoddsError:
+    """What to say to a line that is neither a command nor a finding; one that begins with a repair is told how that is entered."""
+    word = line.split()[0]
+    repair = next((name for name in k.repair if fold(name) == fold(word)), None)
+    if repair:
+        return FaultoddsError(
+            f"{repair} is a repair. Once it has been done, type: repair {repair}. For its steps: how {repair}"
+        )
+    if not str(problem).startswith("there is no symptom or check"):
+        return problem  # the name was understood: what is wrong is the rest of the line
+    close = difflib.get_close_matches(word.casefold(), COMMANDS, n=1, cutoff=0.7)
+    if close:
+        return UnknownName(f"'{word}' is no word of this program. Did you mean '{close[0]}'? Type help for all.")
+    known = [*k.observables, *k.repair]
+    return unknown("symptom, check or repair", line.strip(), known, "Type help for what can be typed.")
 
 
 def answer(call: BenchCall, question: Question, line: str) -> bool:

@@ -10,6 +10,10 @@ from faultodds_cli.shared.show_advice import action_lines, outcomes_of
 from faultodds_cli.shared.show_known import finding_text, judgement_lines
 from faultodds_cli.shared.text import money, percent, percents, wrap
 
+# Chances of faults that are told together, from where on they need a word.
+WHOLE = 1.005
+SEVERAL = "Where these are over 100 % together: several faults may be there at once."
+
 
 def why_check_lines(visit: OpenJob, name: str) -> list[str]:
     """What one check would tell: for each outcome its chance and the faults that lead after it, and what
@@ -20,6 +24,8 @@ def why_check_lines(visit: OpenJob, name: str) -> list[str]:
     found = tells(visit, name)
     for t, chance in zip(found, percents(t.chance for t in found), strict=True):
         lines += _tells(k, t, chance)
+    if any(sum(o.probability for o in t.leading) > WHOLE for t in found):
+        lines += wrap(SEVERAL, "  ")
     price = next((c for c in visit.now.advice.checks if c.name == name), None)
     if name in k.symptom:
         return lines
@@ -48,7 +54,7 @@ def _worth(visit: OpenJob, price: CheckPrice) -> list[str]:
         text += f", against {money(best, k)} with the best repair at once." if best is not None else "."
     else:
         text += "others promise more for their money."
-    told = f" It answers {percent(price.bits / unknown)} of what is still open." if unknown > 0 else ""
+    told = f" It takes away {percent(price.bits / unknown)} of the doubt, on average." if unknown > 0 else ""
     return wrap(f"{capital(reason.rstrip('.'))}." if reason else "", "  ") + wrap(text + told, "  ")
 
 

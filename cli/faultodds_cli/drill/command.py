@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from faultodds.errors import FaultoddsError
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.text import wrap
@@ -56,6 +57,13 @@ def _dryer() -> Appliance:
     ready = open_appliance(USUAL, revision="file")
     must_fit(ready.knowledge)
     return ready
+
+
+def _nobody(name: str, word: str, data: str | None) -> FaultoddsError:
+    from faultodds_cli.drill.kept import people
+
+    known = ", ".join(people(data)) or "nobody"
+    return FaultoddsError(f"there are no drills of '{name}'. Kept: {known}. Type faultodds drill {word} and a name.")
 
 
 @app.command()
@@ -140,13 +148,17 @@ def class_(
 
     k = _dryer().knowledge
     every = {name: drills(name, data) for name in names or people(data)}
+    for name in (n for n, kept in every.items() if not kept):
+        raise _nobody(name, "class", data)
     by = {name: played(kept) for name, kept in every.items()}
     if table is not None:
         write_csv(table, every, force)
     if as_json:
         say_json(answer(k, by))
-    else:
-        say(class_lines(k, by))
+        return
+    say(class_lines(k, by))
+    if table is not None:
+        say(wrap(f"Written: {table}."))
 
 
 @app.command()
@@ -173,11 +185,9 @@ def forget(name: Annotated[str, typer.Argument(metavar="NAME", help="Whose drill
 
     Example: faultodds drill forget bench3
     """
-    from faultodds.errors import FaultoddsError
-    from faultodds_cli.drill.kept import forget as take_away, people
+    from faultodds_cli.drill.kept import forget as take_away
 
     count = take_away(name, data)
     if not count:
-        known = ", ".join(people(data)) or "nobody"
-        raise FaultoddsError(f"there are no drills of '{name}'. Kept: {known}. Type faultodds drill forget and a name.")
+        raise _nobody(name, "forget", data)
     say(f"Taken away: {count} drill{'s' if count > 1 else ''} of {name}.")

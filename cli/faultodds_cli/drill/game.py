@@ -17,7 +17,7 @@ from faultodds_cli.drill.words import Move, in_words, odds_words
 if TYPE_CHECKING:
     from faultodds.advice import Situation, Way
     from faultodds.belief import Belief
-    from faultodds.knowledge import Work
+    from faultodds.knowledge import Knowledge, Work
     from faultodds_cli.trial.visit import TrialJob
 
 ODDS = "Your odds of what began it, up to three faults"
@@ -52,6 +52,15 @@ class Step:
     cost: float = 0.0
 
 
+def told(k: Knowledge, belief: Belief) -> dict[str, dict[str, float]]:
+    """What has been told and found, and nothing else; of what stops the run and was worked on since, what may be left."""
+    from faultodds.advice import may_be
+
+    evidence = belief.evidence
+    names = {*evidence.facts, *(s.name for s in evidence.seen)}
+    return {n: v for n, v in may_be(k, evidence, belief).items() if n in names}
+
+
 @dataclass
 class Drill:
     """A drill in progress. `ask` returns a line, or None at the end of input; `looks` answers what costs nothing to ask."""
@@ -75,12 +84,8 @@ class Drill:
 
     @property
     def known(self) -> dict[str, dict[str, float]]:
-        """What has been told and found, and nothing else; of what stops the run and was worked on since, what may be left."""
-        from faultodds.advice import may_be
-
-        evidence = self.visit.belief.evidence
-        told = {*evidence.facts, *(s.name for s in evidence.seen)}
-        return {n: v for n, v in may_be(self.k, evidence, self.visit.belief).items() if n in told}
+        """What has been told and found."""
+        return told(self.k, self.visit.belief)
 
     def play(self) -> None:
         """Until the learner leaves the machine, or slips. Raises Aside when he puts the drill aside, Stopped at danger."""
@@ -129,15 +134,19 @@ class Drill:
 
     def _odds(self) -> None:
         before = f" (Enter: as before, {odds_words(self.named)})" if self.named else " (Enter: no idea)"
-        while True:
-            line = self._line(f"{ODDS}{before}:")
+        kept, unclear = dict[str, float](), [""]
+        while unclear:
+            line = self._line(f"The rest (Enter: only {odds_words(kept)}):" if kept else f"{ODDS}{before}:")
             try:
-                if line:
-                    self._take(self._named(line))
-                return
+                kept, unclear = words.odds(self.k, line, kept) if line else (kept, [])
             except FaultoddsError as problem:
                 is_move = words.is_move(self.k, line)
                 self._told(f"First your odds, or Enter; then: {line}" if is_move else str(problem), line)
+                continue
+            for text in unclear:
+                self._told(text)
+        if line or kept:
+            self._take(kept)
 
     def _take(self, named: dict[str, float]) -> None:
         """Odds as they are taken, said back."""
@@ -156,16 +165,6 @@ class Drill:
                 "Type them anew if you meant that it is right now."
             )
 
-    def _named(self, line: str) -> dict[str, float]:
-        from faultodds.calibration import NAMED, said
-
-        found = [(words.fault(self.k, name), p) for name, p in said(line)]
-        if len({name for name, _ in found}) < len(found):
-            raise FaultoddsError("one fault stands there twice. Give each once.")
-        if len(found) > NAMED:
-            raise FaultoddsError(f"that is {len(found)} faults; give the {NAMED} you believe in most.")
-        return dict(found)
-
     def _move(self) -> Move:
         while True:
             line = self._line(DO)
@@ -178,10 +177,10 @@ class Drill:
     def _late_odds(self, line: str, problem: str) -> None:
         """Odds where a move was asked for: taken in place of those before, as long as nothing was learned since."""
         try:
-            named = self._named(line)
+            named, unclear = words.odds(self.k, line, {})
         except FaultoddsError:
-            named = {}
-        if not named:
+            named, unclear = {}, []
+        if not named or unclear:
             self._told(problem, line)
         elif self.news:
             self._take(named)
@@ -223,6 +222,8 @@ class Drill:
                 self._may({**self.k.check, **self.k.repair}[name], name)
         elif move.kind == "close":
             self._may_leave()
+        elif move.kind == "ask":
+            words.refuse_told(self.k, self.visit.facts, move.names[0])
         self.carry_out(step)
         if step.shown:
             self.tell(f"{self._title(move)}{step.shown}")
@@ -252,7 +253,9 @@ class Drill:
     def _title(self, move: Move) -> str:
         if move.kind == "ask":
             name = move.names[0]
-            return f"The customer, on {self.k.symptom[name].title if name in self.k.symptom else name}: "
+            return (
+                f"The customer, on {self.k.symptom[name].title if name in self.k.symptom else name.replace('_', ' ')}: "
+            )
         return f"{self.k.check[move.names[0]].title}: " if move.kind == "check" else ""
 
     def _answer(self, symptom: str) -> str:
@@ -287,9 +290,6 @@ class Drill:
     def _may(self, work: Work, name: str) -> None:
         """Whether some work may be done now. What was told or found forbids it: a slip. What only may be so, or has no sense:
         it cannot be done."""
-        from faultodds.advice import may_be
-        from faultodds.safety import not_run_now
-
         visit, k = self.visit, self.k
         lacks = next((f for f, v in work.needs.items() if visit.facts.get(f) != v), None)
         if lacks is not None:
@@ -305,14 +305,22 @@ class Drill:
         against = next((n for n, outcomes in unless.items() if latest.get(n) in outcomes), None)
         if against is not None and not visit.repaired:
             raise FaultoddsError(f"{name} shows nothing with {against}={latest[against]}.")
-        found = not_run_now(k, self.known)
-        if name in found:
-            raise Slip(in_words(k, f"{work.title}: {found[name]}"))
-        doubted = not_run_now(k, may_be(k, visit.belief.evidence, visit.belief))
-        if name in doubted:
-            raise FaultoddsError(in_words(k, f"{name}, not now: {doubted[name]}"))
+        slips, cannot = self.not_now(name)
+        if slips:
+            raise Slip(f"{work.title}: {slips}")
+        if cannot:
+            raise FaultoddsError(f"{name}, not now: {cannot}")
         self._get_there(visit.machine.to_steps(visit.state, work))
         self._watched(work)
+
+    def not_now(self, name: str) -> tuple[str, str]:
+        """Why some work is not for now: by what was told or found, and by what only may be so; empty where it may be done."""
+        from faultodds.advice import may_be
+        from faultodds.safety import not_run_now
+
+        k, belief = self.k, self.visit.belief
+        found, doubted = (not_run_now(k, known) for known in (self.known, may_be(k, belief.evidence, belief)))
+        return in_words(k, found.get(name, "")), in_words(k, doubted.get(name, ""))
 
     def _watched(self, work: Work) -> None:
         """What is said before a run that wants somebody beside it."""

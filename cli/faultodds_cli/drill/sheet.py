@@ -13,7 +13,7 @@ from faultodds.names import capital
 from faultodds_cli.drill.debrief import Adviser, best_plan
 from faultodds_cli.drill.game import Drill
 from faultodds_cli.drill.levels import LEVELS, drill_of
-from faultodds_cli.drill.show import complaint, did, facts_words, plan_ended
+from faultodds_cli.drill.show import complaint, did, facts_words, first_of_all, plan_ended
 from faultodds_cli.drill.words import odds_words
 from faultodds_cli.shared.progress import counted
 from faultodds_cli.shared.text import money
@@ -84,8 +84,14 @@ def _findings(visit: TrialJob, name: str) -> list[Block]:
     for n, check in k.check.items():
         if n != k.costs.verify and _fits(visit, check):
             visit.shown = call.check(n, visit.who)
-            rows.append((_with_opening(k, check), *_takes(visit, check), drill.shown_words()))
-    how = "Lay a strip of paper over the last column before anybody reads it. Uncover one row when it was done."
+            why = next(filter(None, drill.not_now(n)), "")
+            rows.append(
+                (_with_opening(k, check), *_takes(visit, check), f"Not now. {why}" if why else drill.shown_words())
+            )
+    how = (
+        "Lay a strip of paper over the last column before anybody reads it. Uncover one row when it was done. Whoever runs the "
+        "machine after a row that says it must not run has slipped: there the drill ends."
+    )
     return [
         Block("sheet", f"Drill {name}: findings"),
         Block("text", how),
@@ -146,6 +152,7 @@ def _answers(visit: TrialJob, name: str, adviser: Adviser) -> list[Block]:
     steps = best_plan(visit, adviser)
     after = [*(s.belief for s in steps[1:]), visit.belief]
     for number, (step, belief) in enumerate(zip(steps, after, strict=True), 1):
+        rows += [("", f"At once: {text}", "", "", "", "") for text in first_of_all(k, steps, number - 1)]
         done, odds = (capital(did(k, step.move)), step.shown), odds_words(leading(belief, k))
         rows.append((str(number), *done, odds, f"{step.minutes:.0f}", money(step.cost, k)))
     began = f"It began with: {k.title_of(call.main_cause)}.{f' There as well: {there}.' if there else ''}"

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 from faultodds.names import capital
 from faultodds_cli.drill.debrief import Debrief, GaveAway, Moved
-from faultodds_cli.drill.game import Drill, Step
+from faultodds_cli.drill.game import Drill, Step, told
 from faultodds_cli.drill.levels import LEVELS, TRAPS
-from faultodds_cli.drill.words import Move, odds_words
-from faultodds_cli.shared.text import cautions, columns, labelled, money, percent, row, wrap
+from faultodds_cli.drill.words import Move, in_words, odds_words
+from faultodds_cli.shared.text import cautions, columns, labelled, money, percent, row, sentence, wrap
 
 if TYPE_CHECKING:
     from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, Work
@@ -67,7 +67,7 @@ def complaint(k: Knowledge, told: dict[str, str]) -> list[str]:
     }
     usual = "; ".join(f"{title}: {text}" for title, (text, is_usual) in said.items() if is_usual)
     odd = [f"{capital(title)}: {text}" for title, (text, is_usual) in said.items() if not is_usual]
-    return [*odd, *([f"As usual: {usual}"] if usual else [])]
+    return [*odd, *([f"As usual: {usual}"] if usual else [])] or ["It is not right; more cannot be told."]
 
 
 def facts_words(k: Knowledge, facts: dict[str, str]) -> list[str]:
@@ -146,7 +146,7 @@ def _work_words(k: Knowledge, work: Work) -> str:
     opened = ", ".join(k.access[i].title for i in work.access)
     who = " FOR QUALIFIED PEOPLE." if work.qualified else ""
     runs = "; the machine runs with nobody beside it" if work.running and work.away else ""
-    return f"{work.title}. {work.minutes:.0f} min{price}{f'; {opened}' if opened else ''}{runs}.{who}"
+    return f"{sentence(work.title)} {work.minutes:.0f} min{price}{f'; {opened}' if opened else ''}{runs}.{who}"
 
 
 # ---- the end ----
@@ -165,10 +165,20 @@ def did(k: Knowledge, move: Move) -> str:
     return {"close": "leave", "refer": "hand over"}[move.kind]
 
 
-def story(k: Knowledge, steps: Sequence[Step]) -> list[str]:
-    """Steps with the clock and the money after each."""
+def first_of_all(k: Knowledge, steps: Sequence[Step], at: int) -> list[str]:
+    """What has to be done at once before a step, because of what was told or found by then and not before."""
+    from faultodds.safety import at_once
+
+    before, now = (at_once(k, told(k, s.belief)) for s in (steps[max(at - 1, 0)], steps[at]))
+    return [in_words(k, text) for text in now if not at or text not in before]
+
+
+def story(k: Knowledge, steps: Sequence[Step], plan: bool = False) -> list[str]:
+    """Steps with the clock and the money after each; of a plan, what has to be done at once as well."""
     lines = []
-    for step in steps:
+    for at, step in enumerate(steps):
+        for text in first_of_all(k, steps, at) if plan else []:
+            lines += wrap(f"At once: {text}", "  ", "    ")
         shown = f": {step.shown}" if step.move.kind in ("ask", "check") and step.shown else ""
         cells = (f"{step.minutes:.0f} min", money(step.cost, k))
         lines += row("  ", "    ", f"{capital(did(k, step.move))}{shown}", cells, _CELLS, 1)
@@ -186,7 +196,12 @@ def ending(end: Debrief) -> list[str]:
         ]
     lines += ["", "YOUR WAY", *story(k, drill.steps)]
     lines += wrap(_parts_wasted("Ended by a safety slip.", visit) if drill.slip else how_it_ended(visit), "  ")
-    lines += ["", "THE BEST PLAN, SAME CALL, SAME LUCK", *story(k, end.plan), *wrap(plan_ended(end.best), "  ")]
+    lines += [
+        "",
+        "THE BEST PLAN, SAME CALL, SAME LUCK",
+        *story(k, end.plan, plan=True),
+        *wrap(plan_ended(end.best), "  "),
+    ]
     if not drill.slip:
         lines += ["", *_money(end)]
     lines += ["", *_given_away(end), "", *_findings(end), *_told_most(end)]
@@ -256,28 +271,31 @@ def _given_away(end: Debrief) -> list[str]:
     slipped = end.drill.steps[-1] if end.drill.slip else None
     unpriced = [g for g in end.steps if g.in_all is None and g.step is not slipped]
     lines = wrap("WHERE IT WAS LOST, by what was known at that step (not by luck)")
+    if slipped is not None:
+        lines += wrap(
+            f"{capital(did(k, slipped.move))}: the safety slip. No price is set on it, and it outweighs all.",
+            "  ",
+            "    ",
+        )
     if not dear and not unpriced:
-        return [*lines, *wrap("Nowhere: no step gave away as much as the prices can tell.", "  ")]
+        nowhere = "Before it, nowhere" if slipped else "Nowhere"
+        return [*lines, *wrap(f"{nowhere}: no step gave away as much as the prices can tell.", "  ")]
     told, questions = set[str](), set[Move]()
     for g in [*sorted(dear, key=lambda g: -(g.in_all or 0.0)), *unpriced]:
         asked, worth = g.first or (g.best, 0.0)
         if asked in questions and asked is g.best:
             continue
         how = "worth more was" if g.lost is None else f"about {money(g.lost, k)} dearer than"
-        lines += wrap(_sentence(f"{_at(g, k)}: {how}: {did(k, g.best)}") + _could(g), "  ", "    ")
+        lines += wrap(sentence(f"{_at(g, k)}: {how}: {did(k, g.best)}") + _could(g), "  ", "    ")
         if g.why not in told and len(told) < REASONS:
             lines += wrap(f"Why that: {g.why}", "    ")
             told.add(g.why)
         if worth >= WORTH_A_WORD and asked not in questions:
             title = did(k, asked).removeprefix("ask: ")
-            lines += wrap(f"Another {money(worth, k)} or so was lost by not asking first: {title}.", "    ")
+            lines += wrap(f"Another {money(worth, k)} or so was lost by not asking first: {sentence(title)}", "    ")
         if asked.kind == "ask":  # what was never asked was worth as much at the next step: it was lost once
             questions.add(asked)
     return lines
-
-
-def _sentence(text: str) -> str:
-    return text if text.endswith("?") else f"{text}."
 
 
 def _at(g: GaveAway, k: Knowledge) -> str:
@@ -287,7 +305,7 @@ def _at(g: GaveAway, k: Knowledge) -> str:
 def _could(g: GaveAway) -> str:
     if g.step.move.kind == "close" and g.best.kind != "close":
         return f" The chance that nothing was wrong any more was {percent(g.step.belief.sound)}."
-    return "" if g.told is None else f" Whatever it showed, it could answer {percent(g.told)} of what was open."
+    return "" if g.told is None else f" What was done takes away {percent(g.told)} of the doubt, on average."
 
 
 def _findings(end: Debrief) -> list[str]:

@@ -17,13 +17,16 @@ if TYPE_CHECKING:
 
 Kind = Literal["ask", "check", "repair", "state", "close", "refer", "pause", "help", "list", "band", "card", "so_far"]
 
-# Words of work that name a repair together with their part: clean the duct, wash the screen.
-CLEANING = ("clean", "wash", "clear")
+# Words of work that name a repair together with their part, as what was done is heard: clean the duct, wash the screen.
+WORK = {
+    **dict.fromkeys(("replace", "change", "fit"), "new"),
+    **dict.fromkeys(("clean", "wash", "clear"), "cleaned"),
+}
 # The first word of a line, and what kind of move it begins.
 FIRST: dict[str, Kind] = {
     **dict.fromkeys(("ask",), "ask"),
     **dict.fromkeys(("check", "measure", "test", "look"), "check"),
-    **dict.fromkeys(("repair", "replace", "change", "fit", *CLEANING), "repair"),
+    **dict.fromkeys(("repair", *WORK), "repair"),
     **dict.fromkeys(("open", "shut"), "state"),
     **dict.fromkeys(("checks", "repairs", "questions", "faults"), "list"),
     **dict.fromkeys(("close", "done", "gone"), "close"),
@@ -64,7 +67,8 @@ def move(k: Knowledge, line: str) -> Move:
         return Move(kind)
     if kind is not None:
         bare = _bare(kind, rest)
-        return _named(k, kind, first, f"{first} {bare}" if bare and first.casefold() in CLEANING else bare, line)
+        work = WORK.get(first.casefold())
+        return _work(k, work, first, bare, line) if work and bare else _named(k, kind, first, bare, line)
     return _said(k, line) or _by_name(k, line)
 
 
@@ -120,6 +124,32 @@ def _named(k: Knowledge, kind: Kind, first: str, rest: str, line: str) -> Move:
     if k.access[item].makes_safe:
         raise FaultoddsError(f"'{line}' can mean either. Type {k.access[item].makes_safe} off, or on.")
     return Move("state", (item,)) if first == "open" else Move("state", (), (item,))
+
+
+def refuse_told(k: Knowledge, facts: Mapping[str, str], name: str) -> None:
+    """Raise FaultoddsError for a question about what was told at the door."""
+    from faultodds.job import typed
+
+    if name in facts:
+        raise FaultoddsError(f"{name} was told at the door: {typed.asked(k)[name].values[facts[name]]}.")
+
+
+def _work(k: Knowledge, work: str, verb: str, text: str, line: str) -> Move:
+    """The repairs that some work on some parts is: heard, or said by their titles. Raises FaultoddsError for work that is none;
+    what is done there is only named."""
+    from faultodds.job import sayings
+
+    said = sayings.understand(k, f"{work} {text}")
+    if said and all(s.kind == "repair" for s in said):
+        return Move("repair", tuple(s.name for s in said))
+    try:
+        names = _repairs(k, f"{verb} {text}")
+    except UnknownName:
+        names = _repairs(k, text)
+    if all({work, fold(verb)} & set(fold(k.repair[n].title).split("_")) for n in names):
+        return Move("repair", names)
+    there = " / ".join(f"repair {n} ({k.repair[n].title})" for n in names)
+    raise FaultoddsError(f"'{line}' is not plainly a repair here, and nothing was done. If it is meant, type: {there}")
 
 
 def _repairs(k: Knowledge, text: str) -> tuple[str, ...]:
@@ -276,6 +306,27 @@ def in_words(k: Knowledge, text: str) -> str:
         return f"'{seen[name].title}: {seen[name].outcomes[outcome]}'" if there else found[0]
 
     return re.sub(r"(\w+)=(\w+)", said, text)
+
+
+def odds(k: Knowledge, line: str, kept: dict[str, float]) -> tuple[dict[str, float], list[str]]:
+    """The odds on a line beside those that were `kept`, and what of it is to be asked about. Raises FaultoddsError where
+    nothing can be taken."""
+    from faultodds.calibration import NAMED, said
+
+    typed, unclear = said(line)
+    found = [*kept.items()]
+    for name, p in typed:
+        try:
+            found.append((fault(k, name), p))
+        except UnknownName as problem:
+            unclear.append(str(problem))
+    if unclear and len(found) == len(kept):
+        raise FaultoddsError(unclear[0])
+    if len({name for name, _ in found}) < len(found):
+        raise FaultoddsError("one fault stands there twice. Give each once.")
+    if len(found) > NAMED:
+        raise FaultoddsError(f"that is {len(found)} faults; give the {NAMED} you believe in most.")
+    return dict(found), unclear
 
 
 def odds_words(named: dict[str, float], rest: bool = False) -> str:

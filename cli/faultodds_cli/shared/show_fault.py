@@ -10,6 +10,7 @@ from faultodds.cards import (
     Calls,
     Card,
     account,
+    apart,
     card,
     changes,
     chapters,
@@ -128,7 +129,7 @@ def why_told(visit: OpenJob, text: str, numbered: Sequence[str] = ()) -> list[st
             raise FaultoddsError("why not what? Name a fault: why not the igniter.")
         return why_not_lines(visit, faults_named(k, rest))
     two = two_named(said)
-    if two is not None and all(faults_meant(k, each) for each in two):
+    if two is not None and (apart(said) or all(faults_meant(k, each) for each in two)):
         a, b = (_likeliest(visit, faults_named(k, each)) for each in two)
         return parting_lines(visit.appliance, a, b, visit.job.facts)
     if meant := faults_meant(k, said):

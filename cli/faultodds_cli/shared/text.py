@@ -28,6 +28,11 @@ WHAT_TELLS = re.compile(
 )
 
 
+def sentence(text: str) -> str:
+    """A title as a sentence: with a full stop, unless it asks."""
+    return text if text.endswith("?") else f"{text}."
+
+
 def width() -> int:
     """Columns to write in: the terminal's, from 40 to 80."""
     return max(NARROWEST, min(WIDEST, shutil.get_terminal_size((WIDEST, 24)).columns))

@@ -19,7 +19,12 @@ WORDS = {
     "very likely": 0.85,
     "likely": 0.7,
     "probably": 0.7,
+    "three quarters": 0.75,
+    "two thirds": 2 / 3,
     "even": 0.5,
+    "half": 0.5,
+    "a third": 1 / 3,
+    "a quarter": 0.25,
     "maybe": 0.3,
     "perhaps": 0.3,
     "possibly": 0.3,
@@ -46,23 +51,41 @@ NO_IDEA = {
 }
 _TURNS = re.compile(r"\b(?:no|not|never|isnt|cannot|nor|neither|nothing but|un(?:sure|certain))\b")
 _FILLING = (
-    r"(?:\b(?:and|the|is|its|it is|a|at|about|with|i think|id say|most|quite|rather|around|for|of)\b|[,;:=/\s-])+"
+    r"(?:\b(?:and|the|is|its|it is|a|at|about|with|i think|id say|most|quite|rather|around|for|of|chance|but|then)\b"
+    r"|[,;:=/?!\s-])+"
 )
+_ENDS = re.compile(r"[,;?\n]|\s-+\s|\.\s")
+_PARTS = re.compile(rf"{_ENDS.pattern}|\band\b|\bthen\b")
 _SMALL = re.compile(rf"^{_FILLING}|{_FILLING}$")
 EXAMPLE = "Type for example: igniter 60 coils 30, or: duct likely, belt 1 in 10."
 
 
-def said(line: str) -> list[tuple[str, float]]:
-    """The faults on a line, as they were typed, each with its chance.
+def said(line: str) -> tuple[list[tuple[str, float]], list[str]]:
+    """The faults on a line, as they were typed, each with its chance; and what of it is to be asked about.
 
-    Nothing for one who has no idea. Raises FaultoddsError for a name without a chance or a chance without a name, and for a line
-    that denies: the opposite of what was meant must not be scored.
+    Nothing for one who has no idea. Raises FaultoddsError where nothing can be taken: a name without a chance or a chance without
+    a name, and what denies: the opposite of what was meant must not be scored.
     """
+    try:
+        return _said(line), []
+    except FaultoddsError as problem:
+        found, unclear = list[tuple[str, float]](), list[str]()
+        for part in filter(str.strip, _PARTS.split(line)):
+            try:
+                found += _said(part)
+            except FaultoddsError as of_it:
+                unclear.append(str(of_it))
+        if not found:
+            raise problem
+        return found, unclear
+
+
+def _said(line: str) -> list[tuple[str, float]]:
     text = line.casefold().replace("'", "").replace("\u2019", "")
     if " ".join(text.strip(" .!?").split()) in NO_IDEA:
         return []
     if _TURNS.search(text.replace("nothing wrong", "")):
-        raise FaultoddsError(f"'{line}' denies something. Say how likely it is instead: igniter 5. {EXAMPLE}")
+        raise FaultoddsError(f"'{line.strip()}' denies something. Say how likely it is instead: igniter 5. {EXAMPLE}")
     chances = list(_CHANCE.finditer(text))
     edges = [0, *(at for c in chances for at in c.span()), len(text)]
     names = [_bare(text[a:b]) for a, b in zip(edges[::2], edges[1::2], strict=True)]
@@ -70,8 +93,10 @@ def said(line: str) -> list[tuple[str, float]]:
         names = [*names[1:], ""]
     left = names.pop()
     if left or not chances:
-        raise FaultoddsError(f"how likely is '{left or line}'? {EXAMPLE}")
+        raise FaultoddsError(f"how likely is '{left or line.strip()}'? {EXAMPLE}")
     for name, chance in zip(names, chances, strict=True):
+        if alone := _ENDS.search(name):
+            raise FaultoddsError(f"how likely is '{name[: alone.start()]}'? {EXAMPLE}")
         if not name:
             raise FaultoddsError(f"'{chance[0].strip()}' stands with no fault. {EXAMPLE}")
     return [(name, _value(chance)) for name, chance in zip(names, chances, strict=True)]

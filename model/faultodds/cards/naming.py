@@ -11,6 +11,7 @@ from faultodds.names import fold, match
 
 _ARTICLE = re.compile(r"(?i)^(?:it\s+is\s+)?(?:the|a|an|my|bad)\s+")
 _PARTED = re.compile(r"(?i)\s+(?:from|and|or|versus|vs\.?)\s+(?:(?:the|a|an)\s+)?")
+_APART = re.compile(r"(?i)\S\s+(?:from|versus|vs\.?)\s+\S")
 # Work on a part, in the words that are listened for when a repair was done: what is worked on is the part that is meant.
 _WORK = ("new", "cleaned")
 
@@ -52,6 +53,11 @@ def two_named(text: str) -> tuple[str, str] | None:
     """The two that "A from B", "A or B" names, as typed; None for any other text."""
     pieces = [each.strip() for each in _PARTED.split(text.strip())]
     return (pieces[0], pieces[1]) if len(pieces) == 2 and all(pieces) else None
+
+
+def apart(text: str) -> bool:
+    """Whether two are named to be told apart, "A from B": a name may have an "and" or "or" of its own, but no "from"."""
+    return bool(_APART.search(text))
 
 
 def mended_by(k: Knowledge, mode: str) -> list[str]:

@@ -178,9 +178,9 @@ def _hints(k: Knowledge, step: PlanStep, branch: Branch, most: int) -> Iterator[
         found = " or ".join(shows[h.outcome] for h in hints)
         chance = sum(h.chance for h in hints)
         mean = sum(h.chance * h.probability for h in hints) / chance
-        yield f"{found} ({percent(chance)}): {_leading(k, hints[0].mode, mean)} ...", "normal", "black"
+        yield f"{found} ({percent(chance)}): {_leading(k, hints[0].mode, mean)}", "normal", "black"
     if len(told) > most:
-        yield f"{len(told) - most} more, less likely ...", "normal", "black"
+        yield f"{len(told) - most} more, less likely", "normal", "black"
 
 
 def _leading(k: Knowledge, mode: str, chance: float) -> str:
@@ -211,8 +211,9 @@ def _head(appliance: Appliance, belief: Belief, plan: Plan, day: date, body: flo
         ("Known: " + ("; ".join(known) or "nothing yet"), HEAD_SIZE, "normal"),
         (
             f"About {whole_money(k, ahead.cost)} and {ahead.minutes:.0f} min to finish; finished today, without handing over or a "
-            f"callback: {percent(ahead.today)}. Thick: the likely way. At '...', and at what is not here, ask again; the "
-            f"fault named there would lead then. {day.isoformat()}. "
+            f"callback: {percent(ahead.today)}. Thick: the likely way. Dotted, or '...': drawn no further, the fault "
+            "named would lead. There, and at what is not here and less likely, enter what was found and ask again. "
+            f"{day.isoformat()}. "
             f"Revision {appliance.revision} ({rests}).",
             HEAD_SIZE,
             "normal",

@@ -18,6 +18,7 @@ from faultodds.job.steps import Danger, Hands, Kept, Note, Payload, Safe
 from faultodds.job.taking import situation_of, stop_if_danger
 from faultodds.job.typed import asked, stop_sign_named
 from faultodds.knowledge import Knowledge
+from faultodds.names import fold
 from faultodds.safety import danger_in
 
 if TYPE_CHECKING:
@@ -103,10 +104,11 @@ class HeldJob:
         """Raise SafetyStop, kept with the job, when one of the texts speaks of danger in whatever words. A stop sign by its name
         ("gas_smell=no") is left to `stop_sign`."""
         signs = {name: (sign.title, sign.steps) for name, sign in self.knowledge.stop.items()}
+        names = self._names()
         for text in texts:
             if "=" in text and stop_sign_named(self.knowledge, text.partition("=")[0]):
                 continue
-            danger = danger_in(text, signs, self._is_name)
+            danger = danger_in(text, signs, names)
             if danger is not None:
                 self._stop(danger)
 
@@ -173,9 +175,11 @@ class HeldJob:
 
     # --- inside ---
 
-    def _is_name(self, word: str) -> bool:
+    def _names(self) -> frozenset[str]:
+        """The names of the knowledge file, and its titles as names."""
         k = self.knowledge
-        return any(word in names for names in (k.observables, k.repair, asked(k), k.access, k.component))
+        titled = {**k.observables, **k.repair, **k.access, **k.component}
+        return frozenset((*titled, *asked(k), *(fold(each.title) for each in titled.values())))
 
     def _stop(self, text: str) -> NoReturn:
         for _ in range(_TRIES):

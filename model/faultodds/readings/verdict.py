@@ -31,6 +31,8 @@ def describe(spec: ReadingSpec, outcomes: Sequence[str]) -> str:
     """The bands in one line, outcome by outcome: "normal under 600 ohm; open over 600 ohm"."""
     if spec.kind == "windings":
         parts = [f"{each.name} {neat(each.low)} to {neat(each.high)} ohm" for each in spec.windings]
+        if spec.windings_at is not None:
+            parts[-1] += f", for a room of {neat(spec.windings_at)} {spec.chart_unit}, wider for others"
         return "; ".join([*parts, f"{spec.otherwise} when any is out"])
     unit = {"thermistor": "% of chart", "bench_heat": f"{spec.unit} from its rating"}.get(spec.kind, shown(spec.unit))
     bands = spec.bands

@@ -13,7 +13,7 @@ from faultodds.cards import Account, Chapter, chain, chapters
 from faultodds.errors import ClashError
 from faultodds.files import words_file
 from faultodds.job import Finding, OpenJob, photo_path
-from faultodds.knowledge import Knowledge
+from faultodds.knowledge import Knowledge, repair_modes
 from faultodds.names import capital
 from faultodds.reports.blocks import Block, Page, alerts, listed
 from faultodds.reports.standing import GOVERNING, for_customer
@@ -127,9 +127,21 @@ def _fault(visit: OpenJob, told: Account) -> str:
     links = chain(k, visit.appliance.suspects, told.mode)
     does = "; ".join(f"{link.title}: {link.state}" for link in links[-2:])
     sure = "We are as good as sure of it." if told.chance >= SURE else "That is the likeliest cause."
-    if told.chance < LIKELY:
+    if told.chance < SURE and _proved(visit, told.mode):
+        sure = "It was put right, and the run after the work was good."
+    elif told.chance < LIKELY:
         sure = "That was possible, and worth putting right; it is not certain."
     return f"{capital(k.title_of(told.mode))}. {sure}" + (f" What it does: {does}." if does else "")
+
+
+def _proved(visit: OpenJob, mode: str) -> bool:
+    """Whether a fault was worked on and the last run since the last repair, on this visit, was good."""
+    job, k = visit.job, visit.knowledge
+    mended = any(mode in repair_modes(k, k.repair[n]) for n in job.repairs)
+    last = [p for p in job.findings if (p.finding.name, p.stage, p.visit) == (k.costs.verify, job.stage, job.visit)][
+        -1:
+    ]
+    return mended and any(p.finding.outcome == next(iter(k.check[k.costs.verify].outcomes)) for p in last)
 
 
 def _done(k: Knowledge, name: str) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any
 
@@ -22,6 +22,13 @@ from faultodds.safety.danger import denies, hazard_of, hear, usual_steps
 CLOSE = 0.85
 _TABLES = re.compile(r"(?ms)^[ \t]*\[[ \t]*stop\b.*?(?=^[ \t]*\[(?![ \t]*stop\b)|\Z)")
 _NAME = re.compile(r"\b[a-z][a-z0-9]*(?:_[a-z0-9]+)+\b")
+# "burning smell=no", "ask about the burning smell": what stands there is named, not told of.
+_NAMED = re.compile(
+    r"(?i)^\s*(?:(?P<head>[\w ,-]+?)\s*(?==)|(?:ask|look|check|band|how|why|card|skip|repair)\s+"
+    r"(?:(?:about|at|for|if|not|of|the|to)\s+)*(?P<asked>[\w ,-]+?)\s*\??\s*$)"
+)
+_TABLE = re.compile(r"(?m)^[ \t]*\[[ \t]*\w+\.(\w+)[ \t]*\]")
+_TITLE = re.compile(r"""(?m)^[ \t]*title[ \t]*=[ \t]*(["'])(.*?)\1""")
 _ELSEWHERE = re.compile(r"(?m)^[ \t]*stop[ \t]*[.=]")
 
 
@@ -41,17 +48,21 @@ def stop_first(appliance: str, typed: Iterable[str]) -> None:
         name, _, value = text.partition("=")
         sign = _sign(fold(name), signs)
         if sign is None:
-            danger = danger_in(text, signs, source.__contains__)
+            danger = danger_in(text, signs, _names_in(source))
             if danger is not None:
                 raise SafetyStop(danger)
         elif not denies(value):
             raise SafetyStop(stop_text(*signs[sign]))
 
 
-def danger_in(text: str, signs: Mapping[str, tuple[str, Sequence[str]]], is_name: Callable[[str], bool]) -> str | None:
-    """What to show when a text speaks of danger, or None. `signs`: title and steps of each stop sign; `is_name` says
-    whether a word with an underscore is a name of the knowledge file: `burning_smell` is a symptom, not a shout."""
-    said = _NAME.sub(lambda m: "~" if m[0] not in signs and is_name(m[0]) else m[0], text)
+def danger_in(text: str, signs: Mapping[str, tuple[str, Sequence[str]]], names: Container[str]) -> str | None:
+    """What to show when a text speaks of danger, or None. `signs`: title and steps of each stop sign; `names`: the names of the
+    knowledge file and its titles as names. `burning_smell` is a symptom, not a shout, and so is "burning smell" where a name is
+    typed: before "=", or after a word that asks. Anywhere else the words tell of what is there."""
+    said = _NAME.sub(lambda m: "~" if m[0] not in signs and m[0] in names else m[0], text)
+    named = _NAMED.match(said)
+    if named and (name := fold(named["head"] or named["asked"])) in names and _sign(name, signs) is None:
+        said = f"{said[: named.start(named.lastgroup or 0)]}~{said[named.end(named.lastgroup or 0) :]}"
     heard = hear(said)
     if heard is None:
         return None
@@ -75,6 +86,13 @@ def _signs_in(source: str) -> Mapping[str, Mapping[str, Any]]:
     except ValueError:
         return {}
     return {n: s for n, s in signs.items() if isinstance(s, dict)} if isinstance(signs, dict) else {}
+
+
+@lru_cache(maxsize=4)
+def _names_in(source: str) -> frozenset[str]:
+    """The names in a file as written, those of its tables and its titles among them."""
+    titles = (fold(title) for _, title in _TITLE.findall(source))
+    return frozenset((*_NAME.findall(source), *_TABLE.findall(source), *titles))
 
 
 def _stop_tables(text: str) -> Mapping[str, Any]:
