@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from msgspec import Struct
 
@@ -35,6 +35,24 @@ def rules_of(knowledge: Knowledge, words: Words) -> Iterator[Rule]:
         yield from _turned(knowledge, words, rule)
         if rule.kind == "repair":
             yield from (Rule(rule.kind, rule.meaning, parts) for parts in _denials(rule.parts))
+
+
+def left_of_machine(rules: Iterable[Rule], words: Words, heard: Collection[str], items: Clause) -> bool:
+    """Whether a line from which only states were `heard` ("gas.off") has words that tell of the machine and of nothing else,
+    and are not of these states."""
+    things = {meaning.partition(".")[0] for meaning in heard}
+    taken, elsewhere, more = set(words.itself), set[str](), set[str]()
+    for rule in rules:
+        names = {n for part in rule.parts for n in part.names}
+        if rule.kind != "machine":
+            elsewhere |= names
+            continue
+        more |= names
+        if rule.meaning in heard:
+            taken |= names
+        elif rule.meaning.partition(".")[0] in things:
+            taken |= names & words.nouns
+    return any(item.names & (more - elsewhere) and not item.names & taken for item in items)
 
 
 def _turned(knowledge: Knowledge, words: Words, rule: Rule) -> Iterator[Rule]:

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from faultodds.job.amounts import reading_text, shows_otherwise, step_of
 from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
-from faultodds.job.fits import Fit, Fitting, best, rules_of, used_by
+from faultodds.job.fits import Fit, Fitting, best, left_of_machine, rules_of, used_by
 from faultodds.job.said import Heard, Kind, Said, together
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
 from faultodds.knowledge import Knowledge
@@ -71,16 +71,13 @@ class Hearer:
 
     def _of_each(self, said: list[Said], items: Clause, line: str) -> list[Said]:
         """A question in place of what was heard of the machine, where the line speaks of more: "power and gas off"."""
-        about = {f"{s.name}.{s.value}": s.name for s in said if s.kind == "machine"}
-        if not about or {s.kind for s in said} - {"unread"} != {"machine"}:
+        states = [s for s in said if s.kind == "machine"]
+        heard = {f"{s.name}.{s.value}" for s in states}
+        of_it = {s.kind for s in said} - {"unread"} == {"machine"}
+        if not of_it or not left_of_machine(self.rules, self.words, heard, items):
             return said
-        rules = [rule for rule in self.rules if rule.kind == "machine"]
-        taken = {n for rule in rules if rule.meaning in about for part in rule.parts for n in part.names}
-        more = {n for rule in rules for part in rule.parts for n in part.names} - self.words.itself
-        if not any(item.names & more and not item.names & taken for item in items):
-            return said
-        shuts = {str(a.makes_safe) for a in self.knowledge.access.values() if a.makes_safe}
-        each = ", ".join(f"{n} off" for n in dict.fromkeys([*about.values(), *sorted(shuts), "front"]))
+        shuts = sorted(str(a.makes_safe) for a in self.knowledge.access.values() if a.makes_safe)
+        each = ", ".join(f"{n} off" for n in dict.fromkeys([*(s.name for s in states), *shuts, "front"]))
         return [Said("ask", f"'{line.strip()}': say how each is, such as {each}.", "", "")]
 
     def items(self, line: str) -> Clause:
