@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from faultodds.errors import ShopError
-from faultodds.files import cache_entry, opened_entry, written_whole
+from faultodds.files import bytes_of, cache_entry, opened_entry, written_whole
 from faultodds.shop.records import Shop
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ _MOST_BYTES = 1 << 22
 def cached(path: Path, k: Knowledge | None = None) -> Shop:
     """The shop file at a path, validated now or earlier; ShopError when it cannot be read or used (`k`: see `shop_file.parse`)."""
     try:
-        data = path.read_bytes()
+        data = bytes_of(path)
     except OSError as error:
         raise ShopError(f"{path}: cannot be read ({error.strerror or error}).") from None
     entry = cache_entry(f"shop-{_key(data)}{_SUFFIX}")
