@@ -113,7 +113,7 @@ def use_shop(data: bytes) -> None:
         path = Path(folder) / "shop.toml"
         path.write_bytes(data)
         appliance_in(path)
-    lay_shop(READY, parse_shop(data, "shop.toml"), Path("shop.toml"))
+    lay_shop(READY, parse_shop(data, "shop.toml", K), Path("shop.toml"))
 
 
 def use_revision(data: bytes) -> None:

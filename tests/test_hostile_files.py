@@ -127,8 +127,10 @@ def test_no_content_whatever_gives_an_error_of_the_programs_own(kind: str) -> No
         tried += 1
 
     tried = 0
-    holds()
-    print(f"{kind}: {tried:,} inputs, each used or refused in words")
+    try:
+        holds()
+    finally:  # when it is broken off as well
+        print(f"{kind}: {tried:,} inputs used or refused in words")
 
 
 MEGABYTE = 1_000_000

@@ -101,6 +101,15 @@ def shop(tmp_path: Path, terminal: Worker, monkeypatch: pytest.MonkeyPatch) -> P
     return folder
 
 
+@pytest.fixture
+def deaths() -> Iterator[Counter[str]]:
+    """How the commands of a test ended: told at its end, and when it is broken off."""
+    found: Counter[str] = Counter()
+    yield found
+    killed = found["by the clock"] + found["before an act"]
+    print(f"{found['run']} commands run, {killed} killed:", dict(found))
+
+
 def _jobs(folder: Path) -> list[tuple[Any, ...]]:
     with Store.open(folder) as store:
         assert not store.damaged
@@ -155,13 +164,12 @@ def _whole(before: dict[str, Any], now: dict[str, Any], after: dict[str, Any], a
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and kill -9")
 def test_a_command_killed_at_any_moment_is_done_or_not_begun(
-    shop: Path, terminal: Worker, monkeypatch: pytest.MonkeyPatch
+    shop: Path, terminal: Worker, deaths: Counter[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Beside it the same command runs to its end on a copy: what the killed one leaves is as before, or as that. One that ended
     before it was killed has done all of it. Killed by the clock, and before one of its acts on files, in turn."""
     chance, twin, first = random.Random(SEED), shop.with_name("two"), shop.with_name("ere")
     shutil.copytree(shop, first)
-    deaths: Counter[str] = Counter()
     now = begun = tells(shop, monkeypatch)
     for kill in range(3 * KILLS):
         if deaths["by the clock"] + deaths["before an act"] == KILLS:
@@ -187,13 +195,12 @@ def test_a_command_killed_at_any_moment_is_done_or_not_begun(
         now = tells(shop, monkeypatch)
         assert now == after if ended == code else _whole(before, now, after, argv), (argv, ended)
         assert ended in (code, -signal.SIGKILL), argv
+        deaths["run"] += 1
         if ended < 0:
             deaths["by the clock" if by_clock else "before an act"] += 1
             deaths["done" if now == after and before != after else "not begun" if now == before else "on the way"] += 1
-    print(
-        f"{kill} commands run, {deaths['by the clock'] + deaths['before an act']} killed, nothing lost:", dict(deaths)
-    )
     assert deaths["by the clock"] + deaths["before an act"] == KILLS
+    print(f"{KILLS} commands killed, nothing lost")
 
 
 def test_every_command_does_something_or_only_looks(

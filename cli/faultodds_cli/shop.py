@@ -107,13 +107,18 @@ def from_log_command(
 def check_command(
     file: FileArgument = None, appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_json: options.Json = False
 ) -> None:
-    """Check a shop file: what it changes, and which prices are still the knowledge file's first guesses."""
+    """Check a shop file: all that is wrong with it, or what it changes and which prices are still first guesses."""
+    from faultodds.errors import ShopError
     from faultodds.shop import lines
 
-    ready, found, path = _opened(file, appliance)
-    rows = lines(ready, found, path)
-    for technician in found.technician:
-        lines(ready, found, path, technician)
+    try:
+        ready, found, path = _opened(file, appliance)
+        rows = lines(ready, found, path)
+    except ShopError as error:
+        if not as_json or not error.problems:
+            raise
+        say_json({"file": file, "sound": False, "problems": list(error.problems)})
+        raise typer.Exit(error.exit_code) from None
     if as_json:
         say_json({"file": str(path), "name": found.shop.name, **_counts(rows), "technicians": list(found.technician)})
         return
@@ -155,8 +160,12 @@ def _opened(file: str | None, appliance: str) -> tuple[Appliance, Shop, Path]:
             f"there is no shop file: nothing at {default_path()}, and {SHOP_VARIABLE} names none. "
             "Type 'faultodds shop new' to make one."
         )
-    found = read(path)
-    return open_appliance(appliance or usual(file)), found, path
+    try:
+        ready = open_appliance(appliance or usual(file))
+    except ShopError:  # it says no usual appliance that can be read: with that, all else that is wrong with it
+        read(path)
+        raise
+    return ready, read(path, ready.knowledge), path
 
 
 def _counts(rows: list[ShopLine]) -> dict[str, dict[str, int]]:

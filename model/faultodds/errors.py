@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from typing import Self
 
 MOST_TOLD = 20  # problems of one file on a screen
 MOST_NAMES = 12  # known names told
@@ -28,22 +29,26 @@ class BadReading(FaultoddsError):
     """A raw reading that cannot be read, or whose unit has to be asked for."""
 
 
-class KnowledgeError(FaultoddsError):
-    """A knowledge file that cannot be used; names the file and the key. `problems`: everything that was found wrong with it, one
-    sentence each, when it could be read that far."""
+class FileError(FaultoddsError):
+    """A file that people write and that cannot be used; names the file and the key. `problems`: everything that was found wrong
+    with it, one sentence each, when it could be read that far."""
 
     def __init__(self, message: str, problems: Sequence[str] = ()) -> None:
         super().__init__(message)
         self.problems = tuple(problems)
 
     @classmethod
-    def all_of(cls, where: str, problems: Sequence[str]) -> KnowledgeError:
+    def all_of(cls, where: str, problems: Sequence[str]) -> Self:
         """One error that tells all problems of the file called `where`."""
         if len(problems) == 1:
             return cls(f"{where}: {problems[0]}", problems)
         shown = [f"  - {problem}" for problem in problems[:MOST_TOLD]]
         more = [f"  and {len(problems) - MOST_TOLD} more."] if len(problems) > MOST_TOLD else []
         return cls("\n".join([f"{where}: {len(problems)} things to mend:", *shown, *more]), problems)
+
+
+class KnowledgeError(FileError):
+    """A knowledge file that cannot be used."""
 
 
 class ClashError(FaultoddsError):
@@ -58,8 +63,8 @@ class RevisionError(FaultoddsError):
     """A revision of the priors that cannot be read, accepted or used."""
 
 
-class ShopError(FaultoddsError):
-    """A shop file that cannot be used; names the file and the key."""
+class ShopError(FileError):
+    """A shop file that cannot be used."""
 
 
 class StoreError(FaultoddsError):

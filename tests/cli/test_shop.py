@@ -128,10 +128,30 @@ def test_check_says_what_is_wrong_and_where(tmp_path: Path) -> None:
     bad.write_text("[parts]\ncoil = 3\n")
     ran = faultodds("shop", "check", str(bad))
     assert ran.code == 2
-    assert "bad.toml: [parts]: there is no repair called 'coil'. Did you mean 'coil_set'?" in ran.said
+    assert "bad.toml: parts: there is no repair called 'coil'. Did you mean 'coil_set'?" in ran.said
     none = faultodds("shop", "check")
     assert none.code == 2
     assert "Type 'faultodds shop new' to make one." in none.said
+
+
+def test_everything_that_is_wrong_is_told_at_once_on_the_screen_and_as_data(tmp_path: Path) -> None:
+    """Form, sense and the usual appliance: a line each; the same sentences with --json, still with exit code 2."""
+    bad = tmp_path / "bad.toml"
+    bad.write_text('[parts]\ncoil = 3\n[costs]\ntravel = "far"\n[technician.T1]\npace = 20\n')
+    ran = faultodds("shop", "check", str(bad))
+    assert ran.code == 2
+    assert "bad.toml: 3 things to mend:" in ran.said
+    ran = faultodds("shop", "check", str(bad), "--json")
+    assert ran.code == 2
+    assert (ran.answer["file"], ran.answer["sound"]) == (str(bad), False)
+    assert [each.partition(":")[0] for each in ran.answer["problems"]] == [
+        "costs.travel",
+        "parts",
+        "technician.T1.pace",
+    ]
+    bad.write_text("[shop]\nappliance = 3\nname = 4\n")
+    problems = faultodds("shop", "check", str(bad), "--json").answer["problems"]
+    assert [each.partition(":")[0] for each in problems] == ["shop.name", "shop.appliance"]
 
 
 def test_a_shop_file_makes_no_start_slow(file: str) -> None:

@@ -30,6 +30,13 @@ def places(raw: Any, above: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
         yield from places(below, (*above, key))
 
 
+def at(raw: Any, place: tuple[Any, ...]) -> Any:
+    """What stands at a place."""
+    for part in place:
+        raw = raw[part]
+    return raw
+
+
 def spoilt(sound: Raw, place: tuple[Any, ...], how: str) -> Raw:
     """A copy with one place taken out, under another key, or of another type."""
     raw = copy.deepcopy(sound)
@@ -69,6 +76,21 @@ def test_a_mistake_of_form_in_a_sound_file_is_all_that_is_told(name: str, how: s
             tried += 1
             assert [each for each in found if not of_form(each)] == [], (place, how)
     assert tried > 15
+
+
+@pytest.mark.parametrize("name", SOUND)
+@pytest.mark.parametrize("how", [str, bool])
+def test_a_number_is_a_number_in_every_place(name: str, how: type) -> None:
+    """In quotes, or as true or false, it is refused: a slip that would count as 1 is none that anybody sees."""
+    numbers = [
+        place for place in places(SOUND[name]) if type(at(SOUND[name], place)) in (int, float) and "causes" not in place
+    ]
+    assert len(numbers) > 30
+    for place in numbers[:: STEP[name]]:
+        raw = copy.deepcopy(SOUND[name])
+        at(raw, place[:-1])[place[-1]] = how(at(raw, place))
+        (told,) = [each for each in problems(raw) if of_form(each)]
+        assert told.startswith(".".join(map(str, place)) + ": found "), place
 
 
 SENSE = {

@@ -166,32 +166,33 @@ def _put(path: Path, text: str) -> Path:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("[parts]\ncoilset = 3", "our.toml: [parts]: there is no repair called 'coilset'. Did you mean 'coil_set'?"),
-        ("[minutes]\nhoodflap = 3", "[minutes]: there is no check or repair called 'hoodflap'. Did you mean 'hood_flap'?"),
-        ("[access]\nfront = { open = 2 }", "[access]: there is no access item called 'front'. Did you mean 'front_open'?"),
-        ("[technician.T1.minutes]\ncoil_ohm = 2", "[technician.T1.minutes]: there is no check or repair called 'coil_ohm'."),
-        ("[costs]\nlabour_rat = 3", "[costs] labour_rat: there is no such key. Did you mean 'labour_rate'? Allowed"),
-        ("[cost]\nlabour_rate = 3", "[cost]: there is no such key. Did you mean 'costs'?"),
-        ("[technician.T1]\npase = 2", "[technician.T1] pase: there is no such key. Did you mean 'pace'?"),
-        ('[minutes]\ncoil_ohms = "4"', "[minutes] coil_ohms = '4': write a number, without quotes."),
-        ("[minutes]\ncoil_ohms = true", "[minutes] coil_ohms = True: write a number, without quotes."),
-        ('[van]\ntools = ["multimetre"]', "[van] tools: there is no tool called 'multimetre'. Did you mean 'multimeter'?"),
-        ('[technician.T1]\ntools = ["hat"]', "[technician.T1] tools: there is no tool called 'hat'."),
-        ("[technician.T1]\nqualified = 1", "[technician.T1] qualified = 1: write true or false."),
-        ("[shop]\nname = 3", "[shop] name = 3: write text in quotes."),
-        ("[access]\nfront_open = 3", "[access] front_open: a table is wanted here, such as front_open = { open = 8, close = 7 }."),
-        ("[minutes]\ncoil_ohms = -2", "our.toml: [minutes] coil_ohms = -2: minutes are from 0 to 480."),
-        ("[minutes]\ncoil_ohms = 4000", "[minutes] coil_ohms = 4000: minutes are from 0 to 480."),
-        ("[parts]\ncoil_set = -34", "[parts] coil_set = -34: amounts are in USD, from 0 to 20000."),
-        ("[costs]\nlabour_rate = nan", "[costs] labour_rate = nan: an hour's labour is in USD, from 0 to 1000."),
-        ("[costs]\nrefer = inf", "[costs] refer = inf: amounts are in USD, from 0 to 20000."),
-        ("[technician.T1]\npace = 20", "[technician.T1] pace = 20: a pace is from 0.2 to 5."),
-        ("[technician.T1]\nlabour_rate = -1", "[technician.T1] labour_rate = -1: an hour's labour is in USD"),
-        ("[van]\ncarrying = 2", "[van] carrying = 2: it is a share of a part's price for each call, from 0 to 1."),
-        ('[shop]\ncurrency = "pounds"', "[shop] currency = 'pounds': write three letters, such as USD, GBP or EUR."),
-        ('[shop]\ncurrency = "GBP"', "currency is GBP, but 33 amounts are still the knowledge file's, in USD: [costs] lab"),
-        ("[shop]\nexchange = 2", "[shop] exchange = 2: prices are in USD already; leave it out."),
-        ('[shop]\ncurrency = "GBP"\nexchange = 0', "[shop] exchange = 0: what 1 USD is in your currency, above 0."),
+        ("[parts]\ncoilset = 3", "our.toml: parts: there is no repair called 'coilset'. Did you mean 'coil_set'?"),
+        ("[minutes]\nhoodflap = 3", "minutes: there is no check or repair called 'hoodflap'. Did you mean 'hood_flap'?"),
+        ("[access]\nfront = { open = 2 }", "access: there is no access item called 'front'. Did you mean 'front_open'?"),
+        ("[technician.T1.minutes]\ncoil_ohm = 2", "technician.T1.minutes: there is no check or repair called 'coil_ohm'."),
+        ("[costs]\nlabour_rat = 3", "costs.labour_rat: this key is not known. Did you mean 'labour_rate'? Allowed"),
+        ("[cost]\nlabour_rate = 3", "cost: this key is not known. Did you mean 'costs'?"),
+        ("[technician.T1]\npase = 2", "technician.T1.pase: this key is not known. Did you mean 'pace'?"),
+        ('[minutes]\ncoil_ohms = "4"', "minutes.coil_ohms: found '4'; write a number, without quotes."),
+        ("[minutes]\ncoil_ohms = true", "minutes.coil_ohms: found true; write a number, without quotes."),
+        ('[van]\ntools = ["multimetre"]', "van.tools: there is no tool called 'multimetre'. Did you mean 'multimeter'?"),
+        ('[van]\ntools = "multimeter"', "van.tools: found 'multimeter'; write a list, such as [ ... ]."),
+        ('[technician.T1]\ntools = ["hat"]', "technician.T1.tools: there is no tool called 'hat'."),
+        ("[technician.T1]\nqualified = 1", "technician.T1.qualified: found 1; write true or false."),
+        ("[shop]\nname = 3", "shop.name: found 3; write text in quotes."),
+        ("[access]\nfront_open = 3", "access.front_open: found 3; write a table, such as { name = ... }."),
+        ("[minutes]\ncoil_ohms = -2", "our.toml: minutes.coil_ohms: found -2; minutes are from 0 to 480."),
+        ("[minutes]\ncoil_ohms = 4000", "minutes.coil_ohms: found 4000; minutes are from 0 to 480."),
+        ("[parts]\ncoil_set = -34", "parts.coil_set: found -34; amounts are in USD, from 0 to 20000."),
+        ("[costs]\nlabour_rate = nan", "costs.labour_rate: found nan; an hour's labour is in USD, from 0 to 1000."),
+        ("[costs]\nrefer = inf", "costs.refer: found inf; amounts are in USD, from 0 to 20000."),
+        ("[technician.T1]\npace = 20", "technician.T1.pace: found 20; a pace is from 0.2 to 5."),
+        ("[technician.T1]\nlabour_rate = -1", "technician.T1.labour_rate: found -1; an hour's labour is in USD"),
+        ("[van]\ncarrying = 2", "van.carrying: found 2; it is a share of a part's price for each call, from 0 to 1."),
+        ('[shop]\ncurrency = "pounds"', "shop.currency: found 'pounds'; write three letters, such as USD, GBP or EUR."),
+        ('[shop]\ncurrency = "GBP"', "it is GBP, but 33 amounts are still the knowledge file's, in USD: costs.labour_rate"),
+        ("[shop]\nexchange = 2", "shop.exchange: found 2; prices are in USD already; leave it out."),
+        ('[shop]\ncurrency = "GBP"\nexchange = 0', "shop.exchange: found 0; it is what 1 USD is in your currency, above 0."),
         ("[shop", "our.toml: is not valid TOML:"),
     ],
 )  # fmt: skip
@@ -200,6 +201,75 @@ def test_a_slip_is_named_with_its_key(dryer: Appliance, written: Path, text: str
     with pytest.raises(FaultoddsError) as refused:
         priced_text(dryer, written, text)
     assert words in str(refused.value)
+
+
+FORM = {
+    '[parts]\nigniter = "x"\n': "parts.igniter: found 'x'; write a number",
+    "[minutes]\ncoil_ohms = true\n": "minutes.coil_ohms: found true; write a number",
+    "[technician.T1]\npase = 2\n": "technician.T1.pase: this key is not known",
+    "[technician]\nT2 = 3\n": "technician.T2: found 3; write a table",
+    "[access]\nfront_open = { open = [], close = 2 }\n": "access.front_open.open: found []; write a number",
+    '[van]\ntools = ["level", 3]\n': "van.tools.1: found 3; write text in quotes",
+    "[technician.T3]\ntools = [4, 5]\n": "technician.T3.tools.0: found 4; write text in quotes",
+    "[costs]\nrefer = 1\nlabor = 3\n": "costs.labor: this key is not known",
+}
+SENSE = {
+    "[minutes]\nhood_flip = 3\n": "minutes: there is no check or repair called 'hood_flip'",
+    '[technician.T9]\ntools = ["hat", "hat"]\n': "technician.T9.tools: there is no tool called 'hat'",
+    "[technician.T9]\npace = 9\n": "technician.T9.pace: found 9",
+    "[parts]\ncoil_set = -1\n": "parts.coil_set: found -1",
+    "[costs]\ntravel = inf\n": "costs.travel: found inf",
+}
+
+
+def told_of(dryer: Appliance, path: Path, *texts: str) -> tuple[str, ...]:
+    """All that is wrong with a file of these tables, which may say something in the same one."""
+    tables: dict[str, list[str]] = {}
+    for text in texts:
+        head, _, lines = text.partition("\n")
+        tables.setdefault(head, []).append(lines)
+    with pytest.raises(ShopError) as refused:
+        priced_text(dryer, path, "".join(f"{head}\n{''.join(lines)}" for head, lines in tables.items()))
+    return refused.value.problems
+
+
+@pytest.mark.parametrize("form", FORM)
+@pytest.mark.parametrize("sense", SENSE)
+def test_form_and_sense_are_told_together(dryer: Appliance, written: Path, form: str, sense: str) -> None:
+    """One mistake of each: both are told, nothing else, once each, whichever table they are in."""
+    found = told_of(dryer, written, form, sense)
+    assert [sum(each.startswith(words) for each in found) for words in (FORM[form], SENSE[sense])] == [1, 1]
+    assert len(found) == 2 + ("T3" in form)
+
+
+def test_every_mistake_of_a_file_is_told_at_once(dryer: Appliance, written: Path) -> None:
+    """All of them in one file: a line for each, and no other."""
+    found = told_of(dryer, written, *FORM, *SENSE)
+    assert len(found) == len(FORM) + len(SENSE) + 1
+    assert all(any(each.startswith(words) for each in found) for words in (FORM | SENSE).values())
+
+
+@pytest.mark.parametrize(
+    "head", ["currency = 3\n", "exchange = true\n", 'curency = "GBP"\n', 'currency = "GBP"\nname = 3\n']
+)
+def test_where_the_currency_is_in_doubt_no_amount_is_doubted_for_it(dryer: Appliance, written: Path, head: str) -> None:
+    """What is wrong with `[shop]` is told alone: the amounts may be right in what was meant."""
+    (told,) = told_of(dryer, written, f"[shop]\n{head}", "[costs]\nlabour_rate = 9000\n")
+    assert told.startswith("shop.")
+
+
+@pytest.mark.parametrize("text", ['[costs]\nrefer = "x"\n', "[costs]\nrefr = 1\n", '[parts]\nigniter = "x"\n'])
+def test_an_amount_in_the_wrong_form_is_not_called_missing_as_well(dryer: Appliance, written: Path, text: str) -> None:
+    """In another currency each amount has to be there; one that only has to be mended is told once."""
+    k = dryer.knowledge
+    costs = [
+        f"{n} = 1\n"
+        for n in ("labour_rate", "travel", "callback", "refer")
+        if f"{n} " not in text and n[:4] not in text
+    ]
+    parts = [f"{n} = 1\n" for n in k.repair if f"{n} " not in text]
+    ours = ('[shop]\ncurrency = "GBP"\n', "[costs]\n" + "".join(costs), "[parts]\n" + "".join(parts))
+    assert len(told_of(dryer, written, *ours, text)) == 1
 
 
 def test_which_file_is_used(dryer: Appliance, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -94,11 +94,13 @@ def _read(folder: Path) -> Iterator[Kept]:
 
 
 def _decoded(folder: Path) -> Iterator[Kept]:
+    from faultodds.files import bytes_of
+
     for path in sorted(folder.glob("*.json")):
         try:
             if path.stat().st_size > LARGEST:
                 raise ValueError
-            yield Kept(path, msgspec.json.decode(path.read_bytes(), type=Record))
+            yield Kept(path, msgspec.json.decode(bytes_of(path), type=Record))
         except (OSError, ValueError, RecursionError):
             complain("\n".join(wrap(f"{path} cannot be read as a drill, and is left out.")))
 

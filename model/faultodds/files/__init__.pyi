@@ -1,5 +1,5 @@
 from .folders import (
-    DATA_VARIABLE as DATA_VARIABLE, cache_entry as cache_entry, data_folder as data_folder,
+    DATA_VARIABLE as DATA_VARIABLE, bytes_of as bytes_of, cache_entry as cache_entry, data_folder as data_folder,
     opened_entry as opened_entry,
 )
 from .kept import Kept as Kept, kept_in as kept_in, remove as remove

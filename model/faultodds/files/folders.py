@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 from pathlib import Path
@@ -58,4 +59,17 @@ def cache_entry(name: str, folder: Path | None = None) -> Path:
 
 def opened_entry(entry: Path) -> int:
     """A cache entry, opened to be read; a link in its place is not followed. Raises OSError."""
-    return os.open(entry, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0))
+    return _unwaiting(entry, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0))
+
+
+def bytes_of(path: Path) -> bytes:
+    """What is in a file. Raises OSError where it cannot be read or is none: a pipe is waited at for ever, a device never ends."""
+    with open(path, "rb", opener=_unwaiting) as file:
+        if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+            raise OSError(errno.EINVAL, "it is a pipe or a device and no file")
+        return file.read()
+
+
+def _unwaiting(path: str | os.PathLike[str], flags: int) -> int:
+    """Opened without waiting for whoever writes to a pipe."""
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from faultodds.errors import FaultoddsError, KnowledgeError, ShopError, nearest
-from faultodds.files.folders import data_folder
+from faultodds.files.folders import bytes_of, data_folder
 from faultodds.files.shop_file import NO_SHOP, appliance_in, find_shop
 from faultodds.files.toml_text import toml_tables
 
@@ -137,13 +137,13 @@ def id_in(data: bytes) -> str:
 
 def _id_at(path: Path) -> str:
     with contextlib.suppress(OSError):
-        return id_in(path.read_bytes())
+        return id_in(bytes_of(path))
     return ""
 
 
 def _fingerprint_at(path: Path) -> str:
     with contextlib.suppress(OSError):
-        return fingerprint(path.read_bytes())
+        return fingerprint(bytes_of(path))
     return ""
 
 
@@ -156,7 +156,7 @@ def words_file(appliance: str) -> Path | None:
 def read_bytes(path: Path) -> bytes:
     """The file's bytes; KnowledgeError when it cannot be read."""
     try:
-        return path.read_bytes()
+        return bytes_of(path)
     except OSError as error:
         raise KnowledgeError(f"{path}: cannot be read ({error.strerror or error}).") from None
 

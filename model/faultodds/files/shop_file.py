@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from faultodds.errors import ShopError
-from faultodds.files.folders import data_folder
+from faultodds.files.folders import bytes_of, data_folder
 from faultodds.files.toml_text import toml_tables
 
 SHOP_VARIABLE: Final = "FAULTODDS_SHOP"
@@ -51,7 +51,7 @@ def find_shop(given: str | None = None) -> Path | None:
 def appliance_in(path: Path) -> str:
     """The `appliance` of `[shop]` in a shop file; empty where it says none. ShopError where it may say one and cannot be read."""
     try:
-        data = path.read_bytes()
+        data = bytes_of(path)
         if not _SAYS_APPLIANCE.search(data):
             return ""
         said = toml_tables(data).get("shop", {}).get("appliance", "")

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from faultodds.errors import FaultoddsError, unknown
-from faultodds.files import forget_left, held_folder, own_folder, synced
+from faultodds.files import bytes_of, forget_left, held_folder, own_folder, synced
 from faultodds.names import fold
 
 FOLDER: Final = "logs"
@@ -162,7 +162,7 @@ def refuse_other_source(name: str, source: str, data: str | os.PathLike[str] | N
 def report_of(files: LogFiles) -> dict[str, Any]:
     """The report that was kept with a log; empty when there is none to read."""
     try:
-        found = json.loads(files.report.read_text(encoding="utf-8"))
+        found = json.loads(bytes_of(files.report))
     except (OSError, ValueError, RecursionError):
         return {}
     return found if isinstance(found, dict) else {}

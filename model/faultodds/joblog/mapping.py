@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Final, Literal, get_args
 
 from faultodds.errors import FaultoddsError, nearest, unknown
+from faultodds.files import bytes_of
 from faultodds.joblog.clean import AFTER, ENDED, FACT, FOUND, REPAIRS
 from faultodds.joblog.dates import Order
 from faultodds.knowledge import Knowledge, read_toml
@@ -172,7 +173,7 @@ def read_mapping(path: Path, knowledge: Knowledge) -> LogMapping:
 def _raw(path: Path) -> dict[str, Any]:
     """The tables of a mapping file, whatever is in them."""
     try:
-        data = path.read_bytes()
+        data = bytes_of(path)
     except FileNotFoundError:
         raise FaultoddsError(f"there is no mapping file at {path}. Leave --mapping out to have one proposed.") from None
     except OSError as error:

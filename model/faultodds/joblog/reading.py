@@ -83,7 +83,7 @@ class Piece:
 
         if of.name == clean.DAY:
             stamps = self.days.astype("datetime64[D]")
-            stamps[self.days < 0] = np.datetime64("NaT")
+            stamps[self.days < 0] = np.datetime64("NaT", "D")
             return pa.array(stamps.astype("datetime64[ms]"), of.type)
         given: Any = self.values.get(of.name) or self.numbers.get(of.name)
         return pa.array(given, of.type) if given else pa.nulls(len(self), of.type)

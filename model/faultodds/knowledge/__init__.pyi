@@ -15,4 +15,6 @@ from .tables import (
     Bools as Bools, Floats as Floats, Ints as Ints, Places as Places, Table as Table, build_tables as build_tables,
     main_cause_states as main_cause_states, shares as shares, spread as spread,
 )
-from .toml_records import keys_at as keys_at, read_toml as read_toml
+from .toml_records import (
+    in_words as in_words, keys_at as keys_at, place_of as place_of, read_toml as read_toml, records as records,
+)

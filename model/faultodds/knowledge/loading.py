@@ -6,17 +6,16 @@ and `partly.py` has it check what can be checked where types are wrong. Every er
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from functools import cache
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from faultodds.errors import KnowledgeError, nearest
+from faultodds.errors import KnowledgeError
 from faultodds.files import find, read_bytes
-from faultodds.knowledge.partly import MISSING_KEY, UNKNOWN_KEY, also_wrong, place_of
+from faultodds.knowledge.partly import also_wrong
 from faultodds.knowledge.rules import problems_of
 from faultodds.knowledge.schema import Knowledge
-from faultodds.knowledge.toml_records import keys_at, read_toml
+from faultodds.knowledge.toml_records import in_words, read_toml, records
 
 
 def load(name: str) -> Knowledge:
@@ -36,65 +35,11 @@ def parse(data: bytes, where: str = "knowledge file") -> Knowledge:
 
 def from_mapping(raw: Mapping[str, Any], where: str = "knowledge") -> Knowledge:
     """Validate a mapping shaped like a knowledge file (tests and notebooks build small appliances this way)."""
-    found = _tried(raw)
+    found = records(raw, Knowledge)
     if isinstance(found, Knowledge):
         knowledge, problems = found, list(dict.fromkeys(problems_of(found)))
     else:
-        problems = [*_in_words(found), *dict.fromkeys(also_wrong(raw, found, _tried))]
+        problems = [*in_words(found, Knowledge), *dict.fromkeys(also_wrong(raw, found))]
     if problems:
         raise KnowledgeError.all_of(where, problems)
     return knowledge
-
-
-def _tried(raw: Any) -> Knowledge | list[Any]:
-    """The records, or pydantic's errors."""
-    from pydantic import ValidationError
-
-    try:
-        knowledge: Knowledge = _validator().validate_python(raw)
-    except ValidationError as error:
-        return error.errors(include_url=False)
-    return knowledge
-
-
-@cache
-def _validator() -> Any:
-    from pydantic import TypeAdapter
-
-    return TypeAdapter(Knowledge)
-
-
-_WANTED = {
-    "string": "text in quotes",
-    "float": "a number, without quotes",
-    "int": "a whole number, without quotes",
-    "bool": "true or false",
-    "list": "a list, such as [ ... ]",
-    "dict": "a table, such as { name = ... }",
-    "dataclass": "a table, such as { name = ... }",
-}
-"""What is wanted in a place, by how pydantic's name for the mistake begins."""
-
-
-def _in_words(errors: Sequence[Mapping[str, Any]]) -> list[str]:
-    """What pydantic found, a sentence for each place in the file, in the file's own words."""
-    at: dict[str, list[str]] = {}
-    said: dict[str, str] = {}
-    for error in errors:
-        place = place_of(error)
-        key = ".".join(place)
-        kind = str(error["type"])
-        if kind in UNKNOWN_KEY:
-            allowed = keys_at(Knowledge, place[:-1])
-            close = nearest(place[-1], allowed)
-            guess = f" Did you mean '{close}'?" if close else ""
-            said[key] = f"this key is not known.{guess} Allowed here: {', '.join(allowed)}."
-        elif kind in MISSING_KEY:
-            said[key] = "this key is missing; add it."
-        else:
-            found = repr(error.get("input"))
-            found = found if len(found) < 60 else found[:57] + "..."
-            wanted = _WANTED.get(kind.partition("_")[0]) or str(error["msg"]).removeprefix("Input should be ")
-            at.setdefault(key, []).extend([wanted] if wanted not in at.get(key, []) else [])
-            said[key] = f"found {found}; write {' or '.join(at[key])}."
-    return [f"{key}: {text}" for key, text in said.items()]

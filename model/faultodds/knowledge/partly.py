@@ -10,23 +10,16 @@ from __future__ import annotations
 import copy
 import dataclasses
 import typing
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from typing import Any
 
 from faultodds.knowledge.rules import problems_of
 from faultodds.knowledge.schema import Knowledge
-from faultodds.knowledge.toml_records import kind_at
+from faultodds.knowledge.toml_records import UNKNOWN_KEY, Place, kind_at, place_of, records
 
-Place = tuple[str, ...]
-
-UNKNOWN_KEY = ("unexpected_keyword_argument", "extra_forbidden")
-MISSING_KEY = ("missing", "missing_argument")
 MOST_ROUNDS = 6
 """What is missing in a stand-in for what was missing, and so on: the records are no deeper."""
-
-_EITHER = ("float", "int", "str", "dict[str,float]")
-"""Pydantic's names for what `leak`, `links` and `causes` may be."""
 
 _NAMES_READ_ELSEWHERE = (
     "component.*.modes.*",
@@ -39,21 +32,8 @@ _NAMES_READ_ELSEWHERE = (
 _LISTS_READ_ELSEWHERE = ("caution.*.covers", "access.*.requires", "access.*.makes_safe", "repair.*.fixes")
 
 
-def place_of(error: Mapping[str, Any]) -> Place:
-    """Where in the file. What may be one of two things is told of twice, with the name of each behind it: the place is the same."""
-    parts = [str(part) for part in error["loc"]]
-    return tuple(
-        each
-        for n, each in enumerate(parts)
-        if not (n > 2 and each in _EITHER and (parts[n - 1] == "leak" or parts[n - 2] in ("links", "causes")))
-    )
-
-
-def also_wrong(
-    raw: Mapping[str, Any], errors: Sequence[Mapping[str, Any]], tried: Callable[[Any], Knowledge | list[Any]]
-) -> list[str]:
-    """What the rules say of the parts of a file that are well formed; `errors` are pydantic's, `tried` gives more of them or the
-    records."""
+def also_wrong(raw: Mapping[str, Any], errors: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What the rules say of the parts of a file that are well formed; `errors` are pydantic's."""
     mended = copy.deepcopy(dict(raw))
     doubts = {place for error in errors for place in _in_doubt(raw, error)}
     if any(_read_elsewhere(place) for place in doubts):
@@ -61,7 +41,7 @@ def also_wrong(
     for _ in range(MOST_ROUNDS):
         for error in errors:
             _mend(mended, error)
-        found = tried(mended)
+        found = records(mended, Knowledge)
         if isinstance(found, Knowledge):
             told = problems_of(found, whole=False)
             return [said for said in told if not any(_follows(said, doubt) for doubt in doubts)]
@@ -71,7 +51,7 @@ def also_wrong(
 
 def _in_doubt(raw: Mapping[str, Any], error: Mapping[str, Any]) -> Iterator[Place]:
     """The place itself; of a key that is not known, all that it may have been meant for."""
-    place = place_of(error)
+    place = place_of(error, Knowledge)
     if error["type"] not in UNKNOWN_KEY:
         yield place
         return
@@ -113,7 +93,7 @@ def _down(raw: Any, place: Sequence[str]) -> Any:
 
 def _mend(raw: dict[str, Any], error: Mapping[str, Any]) -> None:
     """Take out a key that is not known; put a stand-in where something is missing or in the wrong form."""
-    place = place_of(error)
+    place = place_of(error, Knowledge)
     with suppress(LookupError, ValueError, TypeError):  # it went with something that holds it
         holder, last = _down(raw, place[:-1]), place[-1]
         if error["type"] in UNKNOWN_KEY:

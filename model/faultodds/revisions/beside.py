@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any, Final
 
 from faultodds.errors import RevisionError
-from faultodds.files import line_added
+from faultodds.files import bytes_of, line_added
 from faultodds.revisions.decisions import history, shelf
 
 REMARKS: Final = "remarks.jsonl"
@@ -51,7 +51,7 @@ def remark(appliance: str, revision: str, *, name: str = "", verdict: Verdict | 
 def remarks(appliance: str) -> dict[str, Told]:
     """Id of every revision there ever was to what was told of it last."""
     try:
-        lines = (shelf(appliance) / REMARKS).read_text(encoding="utf-8", errors="replace").splitlines()
+        lines = bytes_of(shelf(appliance) / REMARKS).decode("utf-8", "replace").splitlines()
     except OSError:
         return {}
     found: dict[str, Told] = {}

@@ -21,7 +21,7 @@ from typing import Final
 from msgspec import Struct
 
 from faultodds.errors import RevisionError
-from faultodds.files import data_folder, line_added
+from faultodds.files import bytes_of, data_folder, line_added
 
 FILE: Final = "file"
 """Stands for the knowledge file as it is, with no revision over it."""
@@ -83,7 +83,7 @@ def history(appliance: str) -> tuple[Decision, ...]:
     """Every decision, oldest first, damaged lines among them; none when nothing was ever accepted."""
     path = shelf(appliance) / HISTORY
     try:
-        data = path.read_bytes()
+        data = bytes_of(path)
     except FileNotFoundError:
         return ()
     except OSError as error:

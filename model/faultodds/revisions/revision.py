@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from faultodds.errors import RevisionError
-from faultodds.files import toml_tables, written_whole
+from faultodds.files import bytes_of, toml_tables, written_whole
 from faultodds.knowledge import Knowledge
 from faultodds.revisions.decisions import revision_path
 
@@ -140,7 +140,7 @@ def read(path: Path) -> Revision:
 def read_bytes(path: Path) -> bytes:
     """The bytes of a revision's file; RevisionError, with the way out, when there is none."""
     try:
-        return path.read_bytes()
+        return bytes_of(path)
     except OSError as error:
         missing = (
             "is not there" if isinstance(error, FileNotFoundError) else f"cannot be read ({error.strerror or error})"

@@ -27,16 +27,18 @@ from faultodds.files import NO_SHOP, find_shop
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
+    from faultodds.knowledge import Knowledge
     from faultodds.shop.records import Shop
 
 TECHNICIAN_VARIABLE: Final = "FAULTODDS_TECHNICIAN"
 
 
-def read(path: Path) -> Shop:
-    """The shop file at a path, from the cache when it is known; ShopError names what is wrong with it."""
+def read(path: Path, k: Knowledge | None = None) -> Shop:
+    """The shop file at a path, from the cache when it is known; ShopError names what is wrong with it, of an appliance's numbers
+    as well where its knowledge is given."""
     from faultodds.shop.parsed import cached
 
-    return cached(path)
+    return cached(path, k)
 
 
 def chosen_technician(given: str | None = None) -> str:
@@ -56,7 +58,7 @@ def priced(appliance: Appliance, shop: str | None = None, technician: str | None
     if path is not None:
         from faultodds.shop.laid_over import lay_over
 
-        return lay_over(appliance, read(path), path, wanted)
+        return lay_over(appliance, read(path, appliance.knowledge), path, wanted)
     if wanted:
         raise ShopError(
             f"technician '{wanted}': there is no shop file to look them up in. Name one with --shop FILE, make one with "

@@ -10,14 +10,18 @@ import contextlib
 import hashlib
 import os
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import msgspec
 
 from faultodds.errors import ShopError
-from faultodds.files import cache_entry, opened_entry, written_whole
+from faultodds.files import bytes_of, cache_entry, opened_entry, written_whole
 from faultodds.shop.records import Shop
 
-_CHECKING_CODE = ("records.py", "shop_file.py")
+if TYPE_CHECKING:
+    from faultodds.knowledge import Knowledge
+
+_CHECKING_CODE = ("shop/records.py", "shop/shop_file.py", "knowledge/toml_records.py")
 _SUFFIX = ".shop"
 # Older entries kept beside the newest: two or three files may be in turns.
 KEPT = 5
@@ -25,10 +29,10 @@ _DIGEST = 32
 _MOST_BYTES = 1 << 22
 
 
-def cached(path: Path) -> Shop:
-    """The shop file at a path, validated now or earlier; ShopError when it cannot be read or used."""
+def cached(path: Path, k: Knowledge | None = None) -> Shop:
+    """The shop file at a path, validated now or earlier; ShopError when it cannot be read or used (`k`: see `shop_file.parse`)."""
     try:
-        data = path.read_bytes()
+        data = bytes_of(path)
     except OSError as error:
         raise ShopError(f"{path}: cannot be read ({error.strerror or error}).") from None
     entry = cache_entry(f"shop-{_key(data)}{_SUFFIX}")
@@ -37,7 +41,7 @@ def cached(path: Path) -> Shop:
             return msgspec.msgpack.decode(kept, type=Shop)
     from faultodds.shop.shop_file import parse
 
-    shop = parse(data, path.name)
+    shop = parse(data, path.name, k)
     with contextlib.suppress(OSError):
         _write(entry, msgspec.msgpack.encode(shop))
     return shop
@@ -46,7 +50,7 @@ def cached(path: Path) -> Shop:
 def _key(data: bytes) -> str:
     digest = hashlib.sha256(data)
     for source in _CHECKING_CODE:
-        digest.update((Path(__file__).parent / source).read_bytes())
+        digest.update((Path(__file__).parents[1] / source).read_bytes())
     return digest.hexdigest()[:24]
 
 

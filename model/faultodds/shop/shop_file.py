@@ -6,74 +6,57 @@ Off the everyday path: pydantic is imported here, when a shop file is read for t
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 from faultodds.belief import Appliance
-from faultodds.errors import ShopError, nearest
+from faultodds.errors import ShopError
 from faultodds.files import written_whole
-from faultodds.knowledge import Knowledge, keys_at, read_toml
+from faultodds.knowledge import Knowledge, in_words, keys_at, place_of, read_toml, records
 from faultodds.shop.laid_over import lay_over
 from faultodds.shop.records import Shop, ShopCosts, Technician, Van
+from faultodds.shop.shop_rules import problems_of
 
 # --- reading -------------------------------------------------------------------------------------------------------
 
 
-def parse(data: bytes, where: str = "shop file") -> Shop:
-    """A shop file's bytes, its types and keys checked; `where` names the file in messages."""
-    from pydantic import ValidationError
+def parse(data: bytes, where: str = "shop file", k: Knowledge | None = None) -> Shop:
+    """A shop file's bytes, its types and keys checked; `where` names the file in messages.
 
+    ShopError tells all mistakes of form, and with the appliance's knowledge `k` those of sense in what is well formed.
+    """
     raw = read_toml(data, where, ShopError)
-    try:
-        # By way of JSON, where strict means no text or truth value for a number, yet a table for a record.
-        shop: Shop = _validator().validate_json(json.dumps(raw, default=str), strict=True)
-    except ValidationError as error:
-        raise ShopError(_message(error.errors(include_url=False), where)) from None
-    return shop
+    found = records(raw, Shop)
+    if isinstance(found, Shop):
+        return found
+    sense = problems_of(rest, k) if k and (rest := _well_formed(raw, found)) else ()
+    raise ShopError.all_of(where, [*in_words(found, Shop), *sense])
 
 
-@cache
-def _validator() -> Any:
-    from pydantic import TypeAdapter
-
-    return TypeAdapter(Shop)
-
-
-_WANTED = {"float_type": "a number, without quotes", "bool_type": "true or false", "string_type": "text in quotes"}
-
-
-def _message(problems: list[Any], where: str) -> str:
-    """The first problem in words, with its key as it stands in the file."""
-    first = problems[0]
-    place = [str(p) for p in first["loc"]]
-    more = f" ({len(problems) - 1} more after this one.)" if len(problems) > 1 else ""
-    if first["type"] in ("unexpected_keyword_argument", "extra_forbidden"):
-        allowed = keys_at(Shop, place[:-1])
-        close = nearest(place[-1], allowed)
-        guess = f" Did you mean '{close}'?" if close else ""
-        return f"{where}: {_key(place)}: there is no such key.{guess} Allowed here: {', '.join(allowed)}.{more}"
-    wanted = _WANTED.get(first["type"])
-    if wanted is None:
-        return f"{where}: {_key(place)}: a table is wanted here, such as {_example(place)}.{more}"
-    return f"{where}: {_key(place)} = {first['input']!r}: write {wanted}.{more}"
-
-
-def _key(place: list[str]) -> str:
-    """`[parts] coil_set`, `[access] front_open.open`, `[technician.T1] pace`."""
-    if len(place) == 1:
-        return f"[{place[0]}]"
-    head = 2 if place[0] == "technician" and len(place) > 2 else 1
-    head = 3 if head == 2 and len(place) > 3 else head
-    return f"[{'.'.join(place[:head])}] {'.'.join(place[head:])}"
-
-
-def _example(place: list[str]) -> str:
-    return "front_open = { open = 8, close = 7 }" if place[0] == "access" else f"[{'.'.join(place)}]"
+def _well_formed(raw: dict[str, Any], errors: list[Any]) -> Shop | None:
+    """The rest of a file with mistakes of form; None where that is no longer what the file means: what `[shop]` says decides how
+    all amounts are read, and a whole table may have been meant for any."""
+    rest = copy.deepcopy(raw)
+    for place in (place_of(error, Shop) for error in errors):
+        if len(place) == 1 or place[0] == "shop":
+            return None
+        holder = rest
+        for part in place[:-1]:
+            if not isinstance(holder.get(part), dict):
+                break
+            holder = holder[part]
+        else:
+            part = place[-1]
+        holder.pop(part, None)  # or gone already with another mistake in the same list
+        if place[0] in ("costs", "parts"):  # that an amount is not there would only follow from the mistake
+            holder |= dict.fromkeys([part] if place[0] == "parts" else keys_at(Shop, ["costs"]) - holder.keys(), 0.0)
+    found = records(rest, Shop)
+    return found if isinstance(found, Shop) else None
 
 
 # --- what a file changes -------------------------------------------------------------------------------------------
