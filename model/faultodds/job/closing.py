@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
 from faultodds.advice import closing_lines
@@ -15,6 +16,8 @@ from faultodds.job.standing import unverified
 from faultodds.job.steps import Closed, RepairDone
 from faultodds.knowledge import Knowledge
 from faultodds.safety import LIKELY, Unmended, run_shows_only, unmended
+
+_PARTS = re.compile(r"\s*[,;.:]\s*|\s+(?:and|but)\s+")
 
 
 def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: str, today: date) -> Closed:
@@ -31,6 +34,8 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
             "the complaint came back, close it came_back."
         )
     knowledge = appliance.knowledge
+    if closed.outcome != "came_back":
+        _refuse_another_state(knowledge, job, closed.note)
     if closed.outcome == "gone":
         _refuse_owed(appliance, job)
         refuse_gone(appliance, job)
@@ -54,6 +59,24 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
                 f'faultodds job close {job.typed} gone --note "run made so, ended dry"'
             )
     return closed
+
+
+def _refuse_another_state(knowledge: Knowledge, job: Job, note: str) -> None:
+    """Refuse words that tell of another state of the machine than is on record: nobody leaves it like that unseen."""
+    told = [
+        s for part in (note, *_PARTS.split(note)) for s in sayings.understand(knowledge, part) if s.kind == "machine"
+    ]
+    state = {(s.name, s.value): sayings.machine_item(knowledge, s.name) for s in told}
+    other = [(n, v) for (n, v), item in state.items() if item and job.machine_state.get(item, False) != (v == "off")]
+    if other:
+        said = ", ".join(sayings.echo(*each) for each in other)
+        now = ", ".join(
+            a.called(bool(job.machine_state.get(i))) for i, a in knowledge.access.items() if i in state.values()
+        )
+        raise FaultoddsError(
+            f"'{note}' says {said}, but the machine is taken to be: {now}. Say first how it is, all of it, such as power off, gas "
+            "off, front on; then close."
+        )
 
 
 def _refuse_reason(knowledge: Knowledge, job: Job, note: str) -> None:
