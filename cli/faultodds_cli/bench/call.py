@@ -246,10 +246,10 @@ class BenchCall:
             return wrap(f"Job {job.id} is closed and kept.")
         lines = wrap(f"Left out: {self.doubts_named()}.") if self.doubted else []
         lines += wrap(f"Job {job.id} is saved. Go on with: faultodds bench {job.typed}")
-        if job.unsettled:
-            return lines + wrap(f"{job.unsettled} Do not leave it so with people about.", "!! ")
+        lines += wrap(job.unsettled, "!! ") if job.unsettled else []
         left = machine_now(self.visit)
-        return lines + (wrap(f"Left like this: {left}. Do not leave it so with people about.") if left else [])
+        sure = "Left like this, as far as is known" if job.unsettled else "Left like this"
+        return lines + (wrap(f"{sure}: {left}. Do not leave it so with people about.") if left else [])
 
 
 def plain_no(talk: Talk, visit: OpenJob, sign: str, question: str, reply: str) -> None:

@@ -210,6 +210,15 @@ def _said_tool(call: BenchCall, said: sayings.Said) -> bool:
     return COMMANDS["missing"].run(call, said.name)
 
 
+def _said_hands(call: BenchCall, said: sayings.Said) -> bool:
+    if not call.visit.situation.qualified:
+        return False
+    call.visit.qualified = False
+    call.visit.keep_hands()
+    call.talk.tell("Noted: live and gas-pressure work is for somebody qualified. It is not offered on this job.")
+    return True
+
+
 def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
     if call.asked and said.name == "all":
         return COMMANDS["skip"].run(call, call.asked)
@@ -264,6 +273,7 @@ _SAID = {
     "finding": _said_found,
     "fact": _said_fact,
     "tool": _said_tool,
+    "hands": _said_hands,
     "doubt": _said_doubt,
     "command": _said_command,
     "ask": _said_unclear,

@@ -11,7 +11,7 @@ from msgspec import Struct
 from faultodds.job.clauses import half_done
 
 Kind = Literal[
-    "finding", "fact", "tool", "command", "doubt", "machine", "ask", "repair", "undone", "unread", "excluded"
+    "finding", "fact", "tool", "hands", "command", "doubt", "machine", "ask", "repair", "undone", "unread", "excluded"
 ]
 
 

@@ -71,7 +71,7 @@ def _understood(knowledge: Knowledge, line: str) -> list[Said]:
         if said and all(s.kind == "machine" and (s.value == "on" or "still" in no[1]) for s in said):
             return said
     parts = [_one(knowledge, part) for part in _JOINS.split(line) if part.strip()]
-    states = [part for part in parts if part and part.kind in ("machine", "finding", "tool", "fact")]
+    states = [part for part in parts if part and part.kind in ("machine", "finding", "tool", "fact", "hands")]
     if len(states) == len(parts) > 1:
         return states
     heard = hear_line(knowledge, line, lambda kind, name, value: _is_there(knowledge, kind, name, value))
@@ -129,7 +129,7 @@ def machine_item(knowledge: Knowledge, what: str) -> str | None:
 def _one(knowledge: Knowledge, text: str) -> Said | None:
     said = plain(text)
     for kind, meaning, pattern in _sayings():
-        if "?" in text and kind in ("finding", "fact", "machine", "tool"):
+        if "?" in text and kind in ("finding", "fact", "machine", "tool", "hands"):
             continue
         if pattern.fullmatch(said):
             name, _, value = meaning.strip().partition("=" if kind in ("finding", "fact") else ".")
@@ -160,7 +160,7 @@ def _sayings() -> tuple[tuple[Kind, str, re.Pattern[str]], ...]:
 def _compiled(raw: Mapping[str, Mapping[str, list[str]]]) -> Iterator[tuple[Kind, str, re.Pattern[str]]]:
     for words in raw["doubt"]["words"]:
         yield "doubt", "all", re.compile(words)
-    kinds: tuple[Kind, ...] = ("finding", "fact", "tool", "machine", "ask", "command")
+    kinds: tuple[Kind, ...] = ("finding", "fact", "tool", "hands", "machine", "ask", "command")
     for kind in kinds:
         for meaning, patterns in raw[kind].items():
             yield from ((kind, meaning, re.compile(words)) for words in patterns)
