@@ -25,6 +25,9 @@ DENIAL = re.compile(
 )
 
 _LOOKS = re.compile(r"(?i)(?:look|check|measure|test)\s+(?:(?:at|for|the)\s+)*(\S.*)")
+# A number with its unit, and nothing else.
+READING = re.compile(r"\d[\d.,]*\s*[a-z][a-z/. ]*", re.IGNORECASE)
+
 # What people say for the answers "no" and "yes".
 PLAINLY = {**dict.fromkeys(("nope", "nah", "n"), "no"), **dict.fromkeys(("yeah", "yep", "yup", "y"), "yes")}
 
@@ -131,10 +134,14 @@ def _as_answer(call: BenchCall, line: str) -> str:
 
 
 def _as_shown(call: BenchCall, line: str) -> str:
-    """A bare outcome of the check that the screen advises, as it is typed in full; any other line as it is."""
+    """A bare outcome or reading of the check that the screen advises, as it is typed in full; any other line as it is."""
     check = call.visit.knowledge.check.get(call.shown)
     if check is None or call.question is not None:
         return line
+    if call.shown in call.visit.knowledge.reading and READING.fullmatch(line):
+        with contextlib.suppress(FaultoddsError):
+            call.visit.judge(call.shown, line)
+            return f"{call.shown}={line}"
     found = next((outcome for outcome in check.outcomes if fold(outcome) == fold(line)), None)
     return f"{call.shown}={found}" if found else line
 

@@ -25,7 +25,9 @@ MORE_QUESTIONS = 2
 _CELLS = (10, 8, 11)
 
 QUALIFIED_ONLY = "QUALIFIED PEOPLE ONLY, as the local code asks."
-FOR_THE_QUALIFIED = f"{QUALIFIED_ONLY} If that is not you, type not qualified (bench), or ask again with --no-qualified-work."
+FOR_THE_QUALIFIED = (
+    f"{QUALIFIED_ONLY} If that is not you, type not qualified (bench), or ask again with --no-qualified-work."
+)
 
 
 def advice_lines(view: Standing, standing: Collection[str] = ()) -> list[str]:

@@ -37,22 +37,30 @@ def rules_of(knowledge: Knowledge, words: Words) -> Iterator[Rule]:
             yield from (Rule(rule.kind, rule.meaning, parts) for parts in _denials(rule.parts))
 
 
-def left_of_machine(rules: Iterable[Rule], words: Words, heard: Collection[str], items: Clause) -> bool:
-    """Whether a line from which only states were `heard` ("gas.off") has words that tell of the machine and of nothing else,
-    and are not of these states."""
+def left_of_machine(
+    rules: Iterable[Rule], words: Words, heard: Collection[str], shuts: Collection[str], items: Clause
+) -> bool:
+    """Whether a line from which only states of the machine were `heard` ("gas.off") has words that are not of these, and tell of
+    the machine and of nothing else, or of another one of the things that `shuts` it off."""
     things = {meaning.partition(".")[0] for meaning in heard}
-    taken, elsewhere, more = set(words.itself), set[str](), set[str]()
+    taken, elsewhere = set(words.itself), set[str]()
+    of: dict[str, set[str]] = {}
     for rule in rules:
         names = {n for part in rule.parts for n in part.names}
         if rule.kind != "machine":
             elsewhere |= names
             continue
-        more |= names
+        thing = rule.meaning.partition(".")[0]
+        for name in names:
+            of.setdefault(name, set()).add(thing)
         if rule.meaning in heard:
             taken |= names
-        elif rule.meaning.partition(".")[0] in things:
+        elif thing in things:
             taken |= names & words.nouns
-    return any(item.names & (more - elsewhere) and not item.names & taken for item in items)
+    more = {
+        name for name, those in of.items() if name not in elsewhere or (len(those) == 1 and those <= {*shuts} - things)
+    }
+    return any(item.names & more and not item.names & taken for item in items)
 
 
 def _turned(knowledge: Knowledge, words: Words, rule: Rule) -> Iterator[Rule]:

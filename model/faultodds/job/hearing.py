@@ -65,7 +65,7 @@ class Hearer:
         heard = self.thoughts(thoughts)
         if len(thoughts) > 1 and not any(h.doubts for h in heard) and not together(heard, line):
             whole = self.thought([item for t in thoughts for piece in t for item in piece], [])
-            if len(set(whole.said)) == 1 and (whole.words >= SURE or not any(h.unclear for h in heard)):
+            if ";" not in line and len(set(whole.said)) == 1 and (whole.words >= SURE or not any(h.unclear for h in heard)):
                 heard = [whole]
         return self._of_each(together(heard, line), [item for thought in thoughts for p in thought for item in p], line)
 
@@ -73,10 +73,10 @@ class Hearer:
         """A question in place of what was heard of the machine, where the line speaks of more: "power and gas off"."""
         states = [s for s in said if s.kind == "machine"]
         heard = {f"{s.name}.{s.value}" for s in states}
-        of_it = {s.kind for s in said} - {"unread"} == {"machine"}
-        if not of_it or not left_of_machine(self.rules, self.words, heard, items):
-            return said
         shuts = sorted(str(a.makes_safe) for a in self.knowledge.access.values() if a.makes_safe)
+        of_it = {s.kind for s in said} - {"unread"} == {"machine"}
+        if not of_it or not left_of_machine(self.rules, self.words, heard, shuts, items):
+            return said
         each = ", ".join(f"{n} off" for n in dict.fromkeys([*(s.name for s in states), *shuts, "front"]))
         return [Said("ask", f"'{line.strip()}': say how each is, such as {each}.", "", "")]
 
@@ -96,7 +96,8 @@ class Hearer:
             if not any(h.said for h in now) and only_denies(" ".join(item.text for item in whole)):
                 continue  # "..., no smoke" beside what was found
             silent = not any(h.said or h.doubts for h in now)
-            if silent and before:
+            # Two thoughts are never taken for one where there is a word that nobody knows.
+            if silent and before and all(i.names or i.number or i.text in _SMALL for i in [*before, *whole]):
                 both = self.thought([*before, *whole], [])
                 if len(set(both.said)) == 1 and not both.unclear and not both.doubts:
                     now, silent = [both], False
