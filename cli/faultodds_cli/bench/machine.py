@@ -84,7 +84,14 @@ def _told_plainly(call: BenchCall, before: Collection[str], guess: Guess, later:
             )
             talk.tell(f"So far: {', '.join(k.access[i].called(o) for i, o in pieces.items())}. And: {rest}?")
             continue
-        if said in YES and "?" not in reply and pieces.items() <= {i: i in guess.after for i in k.access}.items():
+        called = said == sayings.plain(now) or (
+            not guess.after and f"{sayings.plain(now)} ".startswith(f"{said or '?'} ")
+        )
+        if (
+            (said in YES or called)
+            and "?" not in reply
+            and pieces.items() <= {i: i in guess.after for i in k.access}.items()
+        ):
             return _is_so(call, {i: i in guess.after for i in k.access if (i in guess.after) != (i in before)})
         taken_back = said.partition(" ")[0] == "undo" or said.startswith("take back ")
         if said == "leave":

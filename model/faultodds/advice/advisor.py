@@ -202,9 +202,8 @@ def rather(ranking: Ranking) -> NextMove:
     finish = next((r for r in ranking.repairs[:1] if r.chance >= AS_GOOD_AS_FOUND and r.expected_cost <= near), None)
     if finish is not None and not free:
         return _repair(finish)
-    last = p.knowledge.check[first[0].name].qualified
-    even = [c for c in ranking.checks if c.priced and c.tells and c.expected_cost <= near]
-    even = [c for c in even if p.knowledge.check[c.name].qualified == last] or first
+    even = [c for c in ranking.checks if c.priced and c.tells and c.expected_cost <= near] or first
+    even = [c for c in even if not p.knowledge.check[c.name].qualified] or even
 
     def trouble(c: CheckPrice) -> tuple[int, int, float]:
         return sum(m.opens for m in c.price.way.moves), len(p.knowledge.check[c.name].tools), c.expected_cost
