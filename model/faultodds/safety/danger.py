@@ -31,6 +31,9 @@ _LEVELS = (
         rf"\b(?:co|monoxide)\b.{{0,40}}?\| (?:(?:it|he|she|they|we|i|the|and|was|is|meter|{_TELLS}) )*"
         rf"(?:have|has|had|got|gets?|reads?|reading|says|said|shows|showed|showing|found|measured) (?:a |at )?(\d+)\b{_UNIT}"
     ),
+    re.compile(
+        rf"\b(?:fire ?m[ae]n|fire (?:dept|department|service|brigade)|utility)\b[^|]{{0,20}}? (?:read|got|had) (\d+)\b{_UNIT}"
+    ),
     re.compile(rf"(?<![\d.-])(\d+)\b{_UNIT}[^|]{{0,30}}?\b(?:co|monoxide) (?:meter|alarm|detector|monitor|reading)"),
 )
 # A pattern with a denial of its own ("wont wake") is not denied by it.
