@@ -40,7 +40,8 @@ _PLANNED = re.compile(
 )
 # It was tested, and is not right, unless that was put right as well.
 _BAD = re.compile(
-    r"\b(?:loose|leak(?:s|ing|ed|y)?(?! ?(?:test|check|detect))|bubbl\w*|drops?|dropp\w*|fail\w*|alarm(?:s|ed|ing)|alarm at|worse|shut|condemned|tagged)\b"
+    r"\b(?:loose|leak(?:s|ing|ed|y)?(?! ?(?:test|check|detect))|bubbl\w*|drops?|dropp\w*|fail\w*|alarm(?:s|ed|ing)|alarm at"
+    r"|worse|shut|condemned|tagged)\b"
 )
 _MENDED = re.compile(
     r"\b(?:re)?(?:tighten\w*|made (?:it )?(?:tight|anew)|remade|repair\w*|mend\w*|fix\w*|replac\w*|renew\w*|chang\w*|refit\w*)\b"
