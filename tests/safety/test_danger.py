@@ -5,6 +5,10 @@ not seen the program: symptoms, notes, log lines and readings, with slang, missp
 several countries. They were cut in two halves, even and odd; the words of `danger.toml` were made on the even half, and
 then heard 102 of 120 and passed over 101 of 120 on the odd half before anybody had looked at it. What that showed was mended
 by families of words. New phrases belong here first.
+
+The families of `danger_attack.toml` came from lines that a fresh technician had typed in vain. They were written before the words
+were mended; the "second look" and the "third look" were written after that, and of them 39 of 76 and 62 of 73 dangers were heard
+at first sight, 66 of 66 and 74 of 76 calm lines passed over (before the families were mended, 16 of the 76).
 """
 
 from __future__ import annotations
