@@ -139,6 +139,28 @@ def test_what_was_measured_is_taken(dryer: Appliance, store: Store, danger: str,
     assert visit.job.stopped is None
 
 
+@pytest.mark.parametrize("danger", ["didnt soap it, no soap", "no leak test on the union", "put the union back, not tested"])
+def test_a_test_that_was_left_out_is_made_before_it_is_safe(dryer: Appliance, store: Store, danger: str) -> None:
+    """The work left undone has no sign of its own; the sign whose test it was asks for it."""
+    visit = OpenJob.start(store, dryer)
+    with pytest.raises(SafetyStop):
+        visit.listen(danger)
+    with pytest.raises(FaultoddsError, match="soap-tested with the gas on"):
+        visit.safe("tightened union, smells fine")
+    visit.safe("soaped the union, dry")
+    assert visit.job.stopped is None
+
+
+@pytest.mark.parametrize("danger", ["thermal fuse bypassed and running", "exhaust not hooked up", "cheater on door sw"])
+def test_a_bypass_asks_for_no_soap(dryer: Appliance, store: Store, danger: str) -> None:
+    """It is safe when it is out."""
+    visit = OpenJob.start(store, dryer)
+    with pytest.raises(SafetyStop):
+        visit.listen(danger)
+    visit.safe("taken out and put right, new one in")
+    assert visit.job.stopped is None
+
+
 @pytest.mark.parametrize("turned", TURNED)
 @pytest.mark.parametrize("said", ["safe", "checked", "tested"])
 def test_a_denial_or_doubt_does_not_vouch(dryer: Appliance, store: Store, turned: str, said: str) -> None:

@@ -131,7 +131,7 @@ class HeldJob:
 
     def _unanswered(self, text: str) -> str:
         """What the signs that were told of since it was safe last ask for and a remark does not say, as a sentence; empty for
-        none."""
+        none. A test that was left out is no sign itself: the sign that it would have proved asks for it."""
         told: list[str] = []
         for step in self.job.steps:
             match step.payload:
@@ -139,10 +139,16 @@ class HeldJob:
                     told = []
                 case Danger(shown):
                     told.append(shown)
+        stops = list(self.knowledge.stop.values())
+        undone = [t.partition("\n")[0] for t in told if not any(t.startswith(f"STOP. {s.title}") for s in stops)]
         left = [
             f"{stop.title} ({stop.owed})" if stop.owed else stop.title
-            for stop in self.knowledge.stop.values()
-            if any(t.startswith(f"STOP. {stop.title}") for t in told) and not proves(text, stop)
+            for stop in stops
+            if (
+                any(t.startswith(f"STOP. {stop.title}") for t in told)
+                or (stop.proved and any(proves(t.partition(": ")[2].replace(",", " "), stop) for t in undone))
+            )
+            and not proves(text, stop)
         ]
         return f"Not shown yet: {'; '.join(left)}. " if left else ""
 
