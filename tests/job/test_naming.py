@@ -139,7 +139,9 @@ def test_what_was_measured_is_taken(dryer: Appliance, store: Store, danger: str,
     assert visit.job.stopped is None
 
 
-@pytest.mark.parametrize("danger", ["didnt soap it, no soap", "no leak test on the union", "put the union back, not tested"])
+@pytest.mark.parametrize(
+    "danger", ["didnt soap it, no soap", "no leak test on the union", "put the union back, not tested"]
+)
 def test_a_test_that_was_left_out_is_made_before_it_is_safe(dryer: Appliance, store: Store, danger: str) -> None:
     """The work left undone has no sign of its own; the sign whose test it was asks for it."""
     visit = OpenJob.start(store, dryer)
