@@ -32,6 +32,137 @@ def test_nobody_vouches_without_having_made_sure(words: str) -> None:
     assert not vouches(words)
 
 
+NO_PROOF = {
+    "smell of gas": (
+        *(
+            "tightened union, smells fine",
+            "union remade",
+            "new gas valve in, no smell",
+            "retightened the joint, cant smell it",
+        ),
+        *(
+            "tested the union with my nose",
+            "smell tested the joints",
+            "new flex connector fitted",
+            "tightened union, co meter reads 0",
+        ),
+        *(
+            "tightened the nut, igniter tested",
+            "sniffed the joint, checked twice",
+            "valve replaced, aired out",
+            "union checked, no smell",
+        ),
+    ),
+    "co alarm going off": (
+        *(
+            "co meter 0 w dryer off",
+            "battery changed in co alarm, quiet now",
+            "co reads 0, dryer is off",
+            "0 ppm, machine unplugged",
+        ),
+        *(
+            "new co alarm in, it is quiet",
+            "co alarm replaced",
+            "co alarm tested, works",
+            "measured co before it ran, 0 ppm",
+        ),
+        *(
+            "co meter 0, not running",
+            "alarm reset and checked",
+            "vent cleaned, alarm quiet",
+            "co 0 ppm with the machine turned off",
+        ),
+        "alarm battery replaced, co reads 0 with it cold",
+    ),
+}
+PROOF = {
+    "smell of gas": (
+        *(
+            "tightened union, soap tested, dry",
+            "soaped the union, no bubbles",
+            "supplier came, joints tested",
+            "gas pressure test held 10 min",
+        ),
+        *(
+            "soap tested the union with dryer off, no smell",
+            "leak tested with the gas on, none found",
+            "new connector in and soap tested",
+        ),
+        *(
+            "gas detector tested at the cock, zero",
+            "joint remade and soaped, no leak",
+            "tightened the flare, bubble tested the joint",
+        ),
+        *("gas company came, gas meter reads zero", "union soap tested twice, no smell"),
+    ),
+    "co alarm going off": (
+        *(
+            "co 0 ppm with the dryer running 15 min",
+            "co 0 w dryer running 20 min",
+            "vent refitted, co measured 0 while it ran",
+        ),
+        *(
+            "0 ppm dryer off, 2 ppm with it running",
+            "fitter measured co, none left",
+            "co meter reads 0 after a full run",
+            "co zero, burner lit",
+        ),
+        *(
+            "vent cleaned, ran it 15 min, co reads 0",
+            "fire service measured co in the room, none",
+            "meter shows co 0 ppm, dryer on high",
+        ),
+        *("burner cleaned, co reading 1 ppm running", "flue put back, signed off, co meter reads 0"),
+    ),
+}
+
+
+@pytest.mark.parametrize(("danger", "remark"), [(danger, said) for danger, each in NO_PROOF.items() for said in each])
+def test_what_was_not_measured_is_asked_for(dryer: Appliance, store: Store, danger: str, remark: str) -> None:
+    """A nose, a quiet alarm, a meter beside a machine that is off: the job stays stopped, and what is missing is told."""
+    visit = OpenJob.start(store, dryer)
+    with pytest.raises(SafetyStop):
+        visit.listen(danger)
+    missing = "soap-tested with the gas on" if "gas" in danger else "CO in the room measured, machine running"
+    with pytest.raises(FaultoddsError, match=missing):
+        visit.safe(remark)
+    assert visit.job.stopped is not None
+
+
+@pytest.mark.parametrize(("danger", "remark"), [(danger, said) for danger, each in PROOF.items() for said in each])
+def test_what_was_measured_is_taken(dryer: Appliance, store: Store, danger: str, remark: str) -> None:
+    """In the words people use."""
+    visit = OpenJob.start(store, dryer)
+    with pytest.raises(SafetyStop):
+        visit.listen(danger)
+    visit.safe(remark)
+    assert visit.job.stopped is None
+
+
+@pytest.mark.parametrize(
+    "danger", ["didnt soap it, no soap", "no leak test on the union", "put the union back, not tested"]
+)
+def test_a_test_that_was_left_out_is_made_before_it_is_safe(dryer: Appliance, store: Store, danger: str) -> None:
+    """The work left undone has no sign of its own; the sign whose test it was asks for it."""
+    visit = OpenJob.start(store, dryer)
+    with pytest.raises(SafetyStop):
+        visit.listen(danger)
+    with pytest.raises(FaultoddsError, match="soap-tested with the gas on"):
+        visit.safe("tightened union, smells fine")
+    visit.safe("soaped the union, dry")
+    assert visit.job.stopped is None
+
+
+@pytest.mark.parametrize("danger", ["thermal fuse bypassed and running", "exhaust not hooked up", "cheater on door sw"])
+def test_a_bypass_asks_for_no_soap(dryer: Appliance, store: Store, danger: str) -> None:
+    """It is safe when it is out."""
+    visit = OpenJob.start(store, dryer)
+    with pytest.raises(SafetyStop):
+        visit.listen(danger)
+    visit.safe("taken out and put right, new one in")
+    assert visit.job.stopped is None
+
+
 @pytest.mark.parametrize("turned", TURNED)
 @pytest.mark.parametrize("said", ["safe", "checked", "tested"])
 def test_a_denial_or_doubt_does_not_vouch(dryer: Appliance, store: Store, turned: str, said: str) -> None:

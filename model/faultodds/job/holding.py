@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, NoReturn
@@ -12,7 +11,7 @@ from faultodds.belief import Appliance
 from faultodds.errors import ClashError, FaultoddsError, SafetyStop, StaleJobError, StoreError
 from faultodds.job.gates import only_qualified
 from faultodds.job.job import Job
-from faultodds.job.naming import vouches
+from faultodds.job.naming import proves, vouches
 from faultodds.job.standing import Standing
 from faultodds.job.steps import Danger, Hands, Kept, Note, Payload, Safe
 from faultodds.job.taking import situation_of, stop_if_danger
@@ -133,9 +132,8 @@ class HeldJob:
         self._append(Safe(text.strip()))
 
     def _unanswered(self, text: str) -> str:
-        """The signs that were told of since it was safe last, and that a remark says nothing of, as a sentence; empty for none."""
-        said = set(re.findall(r"[a-z]+", text.casefold()))
-        said |= {word.removesuffix("s") for word in said}
+        """What the signs that were told of since it was safe last ask for and a remark does not say, as a sentence; empty for
+        none. A test that was left out is no sign itself: the sign that it would have proved asks for it."""
         told: list[str] = []
         for step in self.job.steps:
             match step.payload:
@@ -143,14 +141,18 @@ class HeldJob:
                     told = []
                 case Danger(shown):
                     told.append(shown)
+        stops = list(self.knowledge.stop.values())
+        undone = [t.partition("\n")[0] for t in told if not any(t.startswith(f"STOP. {s.title}") for s in stops)]
         left = [
-            stop.title
-            for stop in self.knowledge.stop.values()
-            if stop.made_sure
-            and not said & set(stop.made_sure)
-            and any(t.startswith(f"STOP. {stop.title}") for t in told)
+            f"{stop.title} ({stop.owed})" if stop.owed else stop.title
+            for stop in stops
+            if (
+                any(t.startswith(f"STOP. {stop.title}") for t in told)
+                or (stop.proved and any(proves(t.partition(": ")[2].replace(",", " "), stop) for t in undone))
+            )
+            and not proves(text, stop)
         ]
-        return f"Nothing is said of: {', '.join(left)}. " if left else ""
+        return f"Not shown yet: {'; '.join(left)}. " if left else ""
 
     @contextmanager
     def together(self) -> Iterator[None]:

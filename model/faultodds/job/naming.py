@@ -7,13 +7,14 @@ from functools import cache
 
 from faultodds.job.sayings import plain
 from faultodds.job.words import grammar, listed
+from faultodds.knowledge import Stop
 from faultodds.readings import CO_STOP_PPM
 from faultodds.safety import denies, only_denies
 
 # What a meter shows, or a thing made sure of, is no denial and no doubt of it.
 _SOUND = frozenset({"zero", "free of", "sure", "nothing but"})
 _UNFIT = r"un(?:qualif|licen|certif|regist|train|author|insur|known|sure|safe|named|clear|test|check)\w*"
-_NONE_LEFT = r"(?:none|nothing)(?: was| is)? (?:left|found|there|now|any ?more|seen|measured|shown)"
+_NONE_LEFT = r"none|(?:none|nothing)(?: was| is)? (?:left|found|there|now|any ?more|seen|measured|shown)"
 # No answer to the question which qualified person did it.
 _NOBODY = frozenset(
     {"me", "i", "i did", "myself", "me myself", "we", "us", "yes", "y", "n", "none", "nobody", "no one", "ok"}
@@ -29,7 +30,7 @@ _MADE_SURE = re.compile(
     r"\b(?:re)?(?:test|measur|check|inspect|prov|soap|leak ?detect|clear|certif|repair|mend|fix|replac|chang|tight|renew|examin"
     r"|refit|remov)\w*"
     r"|\b(?:reads?|readings?|meters?|ppm|zero|made safe|signed off|taken out|new \w+ in)\b"
-    r"|\blooked (?:in|at|over|behind)"
+    r"|\blooked (?:in|at|over|behind)|\bco (?:is |was )?0\b"
 )
 
 # It is still to be done.
@@ -39,13 +40,25 @@ _PLANNED = re.compile(
 )
 # It was tested, and is not right, unless that was put right as well.
 _BAD = re.compile(
-    r"\b(?:loose|leak(?:s|ing|ed|y)?|bubbl\w*|drops?|dropp\w*|fail\w*|alarm(?:s|ed|ing)|alarm at|worse|shut|condemned|tagged)\b"
+    r"\b(?:loose|leak(?:s|ing|ed|y)?(?! ?(?:test|check|detect))|bubbl\w*|drops?|dropp\w*|fail\w*|alarm(?:s|ed|ing)|alarm at"
+    r"|worse|shut|condemned|tagged)\b"
 )
 _MENDED = re.compile(
     r"\b(?:re)?(?:tighten\w*|made (?:it )?(?:tight|anew)|remade|repair\w*|mend\w*|fix\w*|replac\w*|renew\w*|chang\w*|refit\w*)\b"
 )
 # Parts per million, as they are said.
 _LEVEL = re.compile(r"\b(\d+)\s*ppm|\b(?:co|meter|reads?|shows?|alarm)\W+(?:\w+\W+){0,2}?(\d+)\b")
+
+# A nose tests nothing: it tires, and most leaks are too small for it.
+_BY_NOSE = re.compile(
+    r"\b(?:smell|sniff|nose)\w*[ -]?(?:test|check)\w*|\b(?:test|check|prov)\w* (?:\w+ ){0,4}?(?:nose|smell\w*|sniff(?!er)\w*)"
+)
+# A machine that is off gives off nothing that could be measured, unless it is said that it ran as well.
+_AT_REST = re.compile(
+    r"\b(?:\w+ (?:is |was |being )?(?:turned |shut |switched )?(?<!signed )off|unplugged|cold|not (?:on|running|lit|run)"
+    r"|(?:isnt|wasnt) (?:on|running|lit)|(?:didnt|never) r[au]n|(?:before|without) (?:\w+ )?(?:ran|run|running|lit))\b"
+)
+_RAN = re.compile(r"\b(?:ran|run|runs|running|lit|fired|firing|\w+ (?:is |was )?on (?:high|heat|full))\b")
 
 
 @cache
@@ -79,6 +92,20 @@ def vouches(remark: str) -> bool:
     if any(int(n) >= CO_STOP_PPM for found in _LEVEL.findall(said) for n in found if n):
         return False
     return all(_denies_danger(part) or not _turns().search(plain(part)) for part in _parts(said))
+
+
+def proves(remark: str, stop: Stop) -> bool:
+    """Whether a remark says of a stop sign what it asks for: in one clause a word of `made_sure` and one of `proved`, by more
+    than a nose, and of what is measured with the machine `running` not that it stood still."""
+    said = _BY_NOSE.sub(" ", re.sub(r"['\u2019]", "", remark.casefold()))
+    if stop.running and _AT_REST.search(said) and not _RAN.search(_AT_REST.sub(" ", said)):
+        return False
+    for clause in re.split(r"[,;]|\.(?!\d)", said):
+        words = set(re.findall(r"[a-z]+|\d+", clause))
+        words |= {word.removesuffix("s") for word in words}
+        if all(not asked or words & set(asked) for asked in (stop.made_sure, stop.proved)):
+            return True
+    return False
 
 
 def explains(remark: str, all_of_it: bool = False, no_run: bool = False) -> bool:

@@ -6,7 +6,7 @@ from .overlay import SEPARATOR as SEPARATOR, apply as apply
 from .schema import (
     Access as Access, Caution as Caution, Check as Check, ContextFact as ContextFact, Costs as Costs,
     EquipmentFact as EquipmentFact, FAILS_AGAIN as FAILS_AGAIN, Knowledge as Knowledge, NOTHING_WRONG as NOTHING_WRONG, OK as OK,
-    Observable as Observable, Repair as Repair, STRICT as STRICT, UNLISTED as UNLISTED,
+    Observable as Observable, Repair as Repair, STRICT as STRICT, Stop as Stop, UNLISTED as UNLISTED,
     UNLISTED_MODE as UNLISTED_MODE, Work as Work, repair_modes as repair_modes,
 )
 from .reach import mode_place as mode_place

@@ -348,7 +348,9 @@ class Caution:
 class Stop:
     """A sign that stops everything (gas smell, CO alarm, fire): asked first, never weighed. `covers`: the hazards it tells of.
     `shown_by` maps a check to the outcomes that are this sign. `owed`: what is done before the complaint is gone. `made_sure`:
-    words of which one is in what is said when it is safe again; without any, whatever was tested or put right will do."""
+    words of which one is in what is said when it is safe again; without any, whatever was tested or put right will do. `proved`:
+    words of which one is said beside it of how that was measured; without any, a mending will do. `running`: what is measured
+    with the machine off shows nothing."""
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     title: str
@@ -359,6 +361,8 @@ class Stop:
     shown_by: dict[str, list[str]] = field(default_factory=dict)
     owed: str = ""
     made_sure: list[str] = field(default_factory=list)
+    proved: list[str] = field(default_factory=list)
+    running: bool = False
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,8 @@
 """Danger heard in what a technician types: gas, carbon monoxide, illness, fire, a shock, a safety device put out of
 use, in the words people use.
 
-A line is brought to small letters, cut where a thought ends, rid of what only sounds like danger, and searched for the
-patterns of `danger.toml`. A match that is plainly denied ("no smell of gas", "leaks: none") is none; a denial of
+A line is brought to small letters and whole words, cut where a thought ends, rid of what only sounds like danger, and
+searched for the patterns of `danger.toml`. A match that is plainly denied ("no smell of gas", "leaks: none") is none; a denial of
 something else ("no flame and I smell gas") or a doubt ("not sure but smells of gas") changes nothing. The standard
 library alone is used, so that a stop is there at once.
 """
@@ -21,12 +21,18 @@ STOP_PPM = 35.0
 _UNIT = (
     r"(?! ?(?:min|sec|years?|months?|days?|am|pm|ohms?|inch|inches|in wc|feet|ft|hours?|hrs?|%|st|rd|th|volts?|v)\b)"
 )
+# Who, or what, tells a level of carbon monoxide.
+_TELLS = "customer|cust|tenant|landlord|owner|lady|wife|husband|guy|man|fella|alarm|detector|monitor|one|now"
 _LEVELS = (
     re.compile(r"(?<![\d.])(\d+(?:[.,]\d+)?) ?(?:ppm|parts per million)\b"),
     re.compile(r"\bppm (?:(?:is|at|of|reads|reading|now|up to|level|\|) )+(\d+)"),
     re.compile(rf"\b(?:co|monoxide)\b[^|]{{0,40}}?(?<![\d.-])(?!(?:19|20)\d\d\b)(\d+)\b{_UNIT}"),
     re.compile(
-        rf"\b(?:co|monoxide)\b.{{0,25}}?\| (?:\w+ )?(?:have|has|got|get|gets|reads|says|shows|showing) (\d+)\b{_UNIT}"
+        rf"\b(?:co|monoxide)\b.{{0,40}}?\| (?:(?:it|he|she|they|we|i|the|and|was|is|meter|{_TELLS}) )*"
+        rf"(?:have|has|had|got|gets?|reads?|reading|says|said|shows|showed|showing|found|measured) (?:a |at )?(\d+)\b{_UNIT}"
+    ),
+    re.compile(
+        rf"\b(?:fire ?m[ae]n|fire (?:dept|department|service|brigade)|utility)\b[^|]{{0,20}}? (?:read|got|had) (\d+)\b{_UNIT}"
     ),
     re.compile(rf"(?<![\d.-])(\d+)\b{_UNIT}[^|]{{0,30}}?\b(?:co|monoxide) (?:meter|alarm|detector|monitor|reading)"),
 )
@@ -122,16 +128,16 @@ def usual_steps(hazard: str) -> tuple[str, list[str]]:
 
 def _heard_in(line: str) -> Iterator[Heard]:
     rules = _rules()
-    undone = (pattern.search(line) for pattern in rules.undone)
-    yield from (Heard("defeated", match[0].strip(" |;")) for match in undone if match)
+    undone = [match for pattern in rules.undone if (match := pattern.search(line))]
     for pattern in rules.harmless:
         line = pattern.sub(" ~ ", line)
     line = rules.denial["ends"].sub(r"| \1", _without_what_is_over(line, rules))
-    for hazard, patterns in rules.danger.items():
+    for hazard, patterns in (*rules.danger.items(), *rules.unnamed.items()):
         for pattern in patterns:
             for match in _overlapping(pattern, line):
                 if not _denied(line, match, rules):
                     yield Heard(hazard, match[0].strip(" |;"))
+    yield from (Heard("defeated", match[0].strip(" |;")) for match in undone)
 
 
 def _overlapping(pattern: re.Pattern[str], line: str) -> Iterator[re.Match[str]]:
@@ -192,9 +198,12 @@ def _plain(text: str) -> str:
     line = re.sub(r"(\d)(ppm|%)", r"\1 \2", line).replace("% lel", " % lel")
     line = re.sub(r"\.{2,}", " ", line)
     line = re.sub(r"(?<!\d)[.]|[.](?!\d)|[;!\n]", " | ; | ", line)
+    line = re.sub(r"\bw/(?!o\b)", "with ", line)
     line = re.sub(r"[,?()+/=:>\"]| -+ |-+>|\u2013|\u2014", " | ", line)
     line = " ".join(_mended(word) for word in line.replace("-", " ").split())
     rules = _rules()
+    for word, pattern in rules.short.items():
+        line = pattern.sub(word, line)
     line = rules.denial["unquiet"].sub("sounding", line)
     line = rules.denial["doubt"].sub("unsure |", line)
     line = rules.denial["doubted"].sub("unsure |", line)
@@ -255,6 +264,8 @@ class _Rules(NamedTuple):
     """`danger.toml`, compiled."""
 
     danger: Mapping[str, list[re.Pattern[str]]]
+    unnamed: Mapping[str, list[re.Pattern[str]]]
+    short: Mapping[str, re.Pattern[str]]
     harmless: list[re.Pattern[str]]
     over: Mapping[str, re.Pattern[str]]
     denial: Mapping[str, re.Pattern[str]]
@@ -276,6 +287,8 @@ def _rules() -> _Rules:
     denial["ends"] = rf"\b({denial['ends']})\b"
     return _Rules(
         {hazard: [_pattern(p, words) for p in patterns] for hazard, patterns in raw["danger"].items()},
+        {hazard: [_pattern(p, words) for p in patterns] for hazard, patterns in raw["unnamed"].items()},
+        _compiled({word: rf"\b(?:{forms})\b" for word, forms in raw["short"].items()}),
         [_pattern(p, words) for p in raw["harmless"]["patterns"]],
         _compiled(raw["over"]),
         _compiled(denial),
