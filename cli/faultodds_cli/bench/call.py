@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
 from faultodds.job import Finding, OpenJob, names_somebody, sayings, typed
 from faultodds.safety import begins_with_no, denies, has_no_alarm
-from faultodds_cli.bench.machine import YES, guess_of, tell_state
+from faultodds_cli.bench.machine import Guess, guess_of, settled
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.shared.show_advice import standing_cautions
-from faultodds_cli.shared.show_job import CHECKS_SHOWN, machine_now, screen
+from faultodds_cli.shared.show_job import CHECKS_SHOWN, machine_now, screen, state_called
 from faultodds_cli.shared.show_known import misfit_text
 from faultodds_cli.shared.talk import Talk
 from faultodds_cli.shared.text import wrap
@@ -97,13 +97,13 @@ class BenchCall:
                 return False
             judged = self.visit.judge(name, value, again=again).finding
             work, kept = [judged.name], self.visit.keeps_earlier(judged)
-            guess = guess_of(self, work)
+            guess = self.guess(work)
             taken = self.visit.find(name, value, again=again, by=self.who_did(work), bring=guess is None)
         except BadReading as problem:
             self.ask_back(Question(name, value, again), problem)
             return False
         self.talk.say(taken_lines(self.visit, taken, value))
-        tell_state(self, before, guess)
+        self.tell_state(before, guess)
         if earlier and kept:
             self.talk.tell(
                 f"The earlier one stops the machine and stays on record: a good look by itself mends nothing. Only if it was typed "
@@ -174,11 +174,20 @@ class BenchCall:
         for each in doubted:
             self.enter(each.name, each.value, each.again)
 
-    def says_yes(self, question: str) -> bool:
-        """Ask a question once; whether the answer is a plain yes."""
-        reply = self.talk.ask(question) or ""
-        self.visit.listen(reply)
-        return sayings.plain(reply) in YES and "?" not in reply
+    def guess(self, work: Collection[str]) -> Guess | None:
+        """How the machine would be after some work, where that is to be asked: its steps were not on the screen."""
+        return None if self.told.issuperset(work) else guess_of(self.visit, work)
+
+    def tell_state(self, before: Collection[str], guess: Guess | None) -> None:
+        """Say how the machine is taken to be, when work that was told of brought another state with it. A `guess` is asked about;
+        where nobody says, the call is left."""
+        if guess is not None and not settled(self.visit, self.talk, self.is_command, before, guess):
+            self.talk.tell("How the machine is has to be plain before anything goes on: the call is left here.", "!! ")
+            self.over = True
+            self.talk.say(self.goodbye())
+        if guess is None and set(self.visit.state) != set(before):
+            now = state_called(self.visit.knowledge, self.visit.state, before)
+            self.talk.tell(f"So the machine is taken to be: {now}. If it is not, say so, such as: gas on.")
 
     def seen_already(self, name: str) -> bool:
         """Whether `name` was found before at this stage of this visit."""

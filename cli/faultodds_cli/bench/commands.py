@@ -11,7 +11,7 @@ from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.job import ENDED, owed_on, reason_owed, repairs_on, typed
 from faultodds.names import fold, match
 from faultodds_cli.bench.call import BenchCall
-from faultodds_cli.bench.machine import guess_of, tell_state
+from faultodds_cli.bench.machine import says_yes
 from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_check_lines
 from faultodds_cli.shared import show_job
 from faultodds_cli.shared.show_advice import check_lines, repair_lines
@@ -165,7 +165,7 @@ def repair(call: BenchCall, rest: str) -> bool:
     k = call.visit.knowledge
     state = call.visit.state
     names = repairs_on(k, rest)
-    guess = guess_of(call, names)
+    guess = call.guess(names)
     done = call.visit.fixes(names, by=call.who_did(names), bring=guess is None)
     titles = " and ".join(k.repair[each.name].title for each in done)
     then = "Leave it shut off; it is not run yet." if call.visit.left_off else ""
@@ -174,7 +174,7 @@ def repair(call: BenchCall, rest: str) -> bool:
     if closing:
         call.talk.tell("Closing it up again is:")
         call.talk.say(numbered(closing))
-    tell_state(call, state, guess)
+    call.tell_state(state, guess)
     return True
 
 
@@ -305,7 +305,7 @@ def _put_back(call: BenchCall, steps: list[str]) -> list[str]:
     if steps:
         call.talk.tell("First put the machine back:")
         call.talk.say(numbered(steps))
-        if not call.says_yes("Is all of that done? (yes or no)"):
+        if not says_yes(call.visit, call.talk, "Is all of that done? (yes or no)"):
             raise FaultoddsError("The job stays open. When it is all put back, type close gone again.")
         call.visit.set_state(dict.fromkeys(call.visit.state, False))
     return []

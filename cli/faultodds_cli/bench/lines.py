@@ -16,7 +16,7 @@ from faultodds.safety import made_safe, only_denies, safety_items
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
 from faultodds_cli.bench.commands import COMMANDS, as_command, beginning, exact, refuse_two_ways
 from faultodds_cli.bench.doubts import settled
-from faultodds_cli.bench.machine import Guess, tell_state
+from faultodds_cli.bench.machine import Guess
 from faultodds_cli.shared.show_job import clash_lines
 
 DENIAL = re.compile(
@@ -246,7 +246,7 @@ def _said_machine(call: BenchCall, said: Sequence[sayings.Said]) -> bool:
     except FaultoddsError as unsafe:  # said of a machine that is live: how it is now has to be plain
         call.talk.tell(str(unsafe), "!! ")
         after = made_safe(k, frozenset(i for i in k.access if items.get(i, i in before)))
-        tell_state(call, before, Guess(after, (after ^ before) & safety_items(k)))
+        call.tell_state(before, Guess(after, (after ^ before) & safety_items(k)))
         return True
     call.talk.tell(f"Noted: {', '.join(sayings.echo(each.name, each.value) for each in said)}.")
     return True

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from contextlib import suppress
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from faultodds.advice import closing_lines
 from faultodds.errors import FaultoddsError
-from faultodds.job import UNSETTLED, sayings
+from faultodds.job import UNSETTLED, OpenJob, sayings
+from faultodds.knowledge import Knowledge
 from faultodds.safety import safety_items
 from faultodds_cli.shared.show_job import state_called
-
-if TYPE_CHECKING:
-    from faultodds_cli.bench.call import BenchCall
+from faultodds_cli.shared.talk import Talk
 
 # A plain yes; "ok" may only say that somebody has heard.
 YES = frozenset({"yes", "y", "yeah", "yep", "yup", "it is", "yes it is", "it is so", "thats right", "correct"})
@@ -29,54 +28,62 @@ class Guess(NamedTuple):
     doubtful: frozenset[str]
 
 
-def guess_of(call: BenchCall, work: Collection[str]) -> Guess | None:
-    """The machine's state that work would bring, where that is to be asked: it can hurt somebody, and the steps that lead
-    there were not on the screen. None where it may be taken."""
-    if call.told.issuperset(work):
-        return None
-    after, before = call.visit.leads_to(work), call.visit.state
-    doubtful = ((after ^ before) | (call.visit.worked_in(work) - before)) & safety_items(call.visit.knowledge)
+def guess_of(visit: OpenJob, work: Collection[str]) -> Guess | None:
+    """The machine's state that work would bring, where that is to be asked as it can hurt somebody; None where it may be taken."""
+    after, before = visit.leads_to(work), visit.state
+    doubtful = ((after ^ before) | (visit.worked_in(work) - before)) & safety_items(visit.knowledge)
     return Guess(after, doubtful) if doubtful else None
 
 
-def tell_state(call: BenchCall, before: Collection[str], guess: Guess | None) -> None:
-    """Say how the machine is taken to be, when work that was told of brought another state with it. A `guess` is asked about,
-    and taken for a plain yes only: until then the machine is as it was."""
-    k, talk = call.visit.knowledge, call.talk
-    if guess is None:
-        if set(call.visit.state) != set(before):
-            now = state_called(k, call.visit.state, before)
-            talk.tell(f"So the machine is taken to be: {now}. If it is not, say so, such as: gas on.")
-        return
+def settled(
+    visit: OpenJob, talk: Talk, is_command: Callable[[str], bool], before: Collection[str], guess: Guess
+) -> bool:
+    """Ask how the machine is until it is plain; a `guess` is taken for a plain yes only, and until then the machine is as it was.
+
+    What was typed in place of an answer comes afterwards. False when nobody says: that is kept with the job.
+    """
     later: list[str] = []
     heard: list[str] = []
-    if _told_plainly(call, before, guess, later, heard):
+    if _told_plainly(visit, talk, is_command, before, guess, later, heard):
         for line in later:
             talk.put_off(line)
-        return
+        return True
     said = f"; said: {'; '.join(heard)}" if heard else ""
-    call.visit.remark(f"{UNSETTLED}: perhaps {state_called(k, guess.after, guess.doubtful)}{said}.")
-    talk.tell("How the machine is has to be plain before anything goes on: the call is left here.", "!! ")
-    call.over = True
-    talk.say(call.goodbye())
+    visit.remark(f"{UNSETTLED}: perhaps {state_called(visit.knowledge, guess.after, guess.doubtful)}{said}.")
+    return False
 
 
-def _told_plainly(call: BenchCall, before: Collection[str], guess: Guess, later: list[str], heard: list[str]) -> bool:
+def says_yes(visit: OpenJob, talk: Talk, question: str) -> bool:
+    """Ask a question once; whether the answer is a plain yes."""
+    reply = talk.ask(question) or ""
+    visit.listen(reply)
+    return sayings.plain(reply) in YES and "?" not in reply
+
+
+def _told_plainly(
+    visit: OpenJob,
+    talk: Talk,
+    is_command: Callable[[str], bool],
+    before: Collection[str],
+    guess: Guess,
+    later: list[str],
+    heard: list[str],
+) -> bool:
     """Ask how the machine is until it is plain; what was typed in place of an answer goes to `later`, all that was to `heard`."""
-    k, talk, asked = call.visit.knowledge, call.talk, 0
+    k, asked = visit.knowledge, 0
     now, was = state_called(k, guess.after, {*before, *guess.doubtful}), state_called(k, before, guess.doubtful)
     pieces: dict[str, bool] = {}
     while asked < TIMES_ASKED:
         reply = talk.ask(f"Is the machine like this now: {now}? (yes, no, or how it is, such as: gas on)")
         if reply is None:
             return False
-        call.visit.listen(reply)
+        visit.listen(reply)
         said = sayings.plain(reply)
         heard += [reply] if reply else []
-        told = _told(call, reply)
+        told = _told(k, reply)
         new = told.keys() - pieces.keys()
         pieces |= told
-        if told and guess.doubtful <= pieces.keys() and _is_so(call, pieces):
+        if told and guess.doubtful <= pieces.keys() and _is_so(visit, pieces):
             return True
         if new and not guess.doubtful <= pieces.keys():
             rest = ", ".join(
@@ -92,52 +99,51 @@ def _told_plainly(call: BenchCall, before: Collection[str], guess: Guess, later:
             and "?" not in reply
             and pieces.items() <= {i: i in guess.after for i in k.access}.items()
         ):
-            return _is_so(call, {i: i in guess.after for i in k.access if (i in guess.after) != (i in before)})
+            return _is_so(visit, {i: i in guess.after for i in k.access if (i in guess.after) != (i in before)})
         taken_back = said.partition(" ")[0] == "undo" or said.startswith("take back ")
         if said == "leave":
             return False
-        if taken_back or (said in NO and call.says_yes(f"Is it {was}, then? (yes or no)")):
+        if taken_back or (said in NO and says_yes(visit, talk, f"Is it {was}, then? (yes or no)")):
             later += [reply] * taken_back
             talk.tell(f"Then it is taken to be as before: {was}. Say how it is, such as: gas on.")
             return True
         asked += 1
-        if not _of_the_machine(call, reply):
+        if not _of_the_machine(k, reply):
             later.append(reply)
-        if call.is_command(reply.partition(" ")[0]):
+        if is_command(reply.partition(" ")[0]):
             talk.tell("That comes once it is plain how the machine is.")
         else:
-            _make_safe(call, guess.after)
+            _make_safe(visit, talk, guess.after)
     return False
 
 
-def _told(call: BenchCall, reply: str) -> dict[str, bool]:
+def _told(k: Knowledge, reply: str) -> dict[str, bool]:
     """What an answer tells of the machine, open or not, when that is all that it tells and no question."""
-    k = call.visit.knowledge
     told = sayings.understand(k, reply) if "?" not in reply else []
     if any(each.kind != "machine" for each in told):
         return {}
     return {str(sayings.machine_item(k, each.name)): each.value == "off" for each in told}
 
 
-def _is_so(call: BenchCall, items: Mapping[str, bool]) -> bool:
+def _is_so(visit: OpenJob, items: Mapping[str, bool]) -> bool:
     """Take a state of the machine that was told, if a machine can be so."""
     with suppress(FaultoddsError):
-        call.visit.set_state(items)
+        visit.set_state(items)
         return True
     return False
 
 
-def _of_the_machine(call: BenchCall, reply: str) -> bool:
+def _of_the_machine(k: Knowledge, reply: str) -> bool:
     """Whether an answer is a yes or a no with more to it, or tells how the machine is: anything else is done afterwards."""
-    told = sayings.understand(call.visit.knowledge, reply)
+    told = sayings.understand(k, reply)
     first = sayings.plain(reply).partition(" ")[0]
     return not reply or first in YES | NO or any(each.kind == "machine" for each in told)
 
 
-def _make_safe(call: BenchCall, guess: Iterable[str]) -> None:
+def _make_safe(visit: OpenJob, talk: Talk, guess: Iterable[str]) -> None:
     """What comes first where somebody has not said plainly that the machine is shut off behind what was opened."""
-    access = call.visit.knowledge.access
+    access = visit.knowledge.access
     steps = [access[i].open_step for i in access if i in set(guess) and access[i].makes_safe]
-    back = [line.text for line in closing_lines(call.visit.knowledge, call.visit.state)]
+    back = [line.text for line in closing_lines(visit.knowledge, visit.state)]
     shut = " ".join(steps) or f"Put it back, in this order: {' '.join(back)}"
-    call.talk.tell(f"Hands off it first. {shut} Then answer.", "!! ")
+    talk.tell(f"Hands off it first. {shut} Then answer.", "!! ")

@@ -65,7 +65,11 @@ class Hearer:
         heard = self.thoughts(thoughts)
         if len(thoughts) > 1 and not any(h.doubts for h in heard) and not together(heard, line):
             whole = self.thought([item for t in thoughts for piece in t for item in piece], [])
-            if ";" not in line and len(set(whole.said)) == 1 and (whole.words >= SURE or not any(h.unclear for h in heard)):
+            if (
+                ";" not in line
+                and len(set(whole.said)) == 1
+                and (whole.words >= SURE or not any(h.unclear for h in heard))
+            ):
                 heard = [whole]
         return self._of_each(together(heard, line), [item for thought in thoughts for p in thought for item in p], line)
 
