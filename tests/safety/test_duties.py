@@ -289,6 +289,24 @@ def test_qualified_work_is_never_first_while_something_else_tells(dryer: Applian
     assert went >= 1
 
 
+HOT_AFTER = ((), ("lint_screen_look=clean",), ("lint_screen_look=clean", "over_back_look=sound"), ("hood_air_speed=good",))
+
+
+@pytest.mark.parametrize("looks", HOT_AFTER)
+def test_qualified_work_waits_after_a_run_as_well(dryer: Appliance, looks: tuple[str, ...]) -> None:
+    """The run passed and the cabinet is still very hot: what is advised, once it is for qualified people, is advised no more while
+    something else tells of the same."""
+    hot, run = WeighedFinding("cabinet_hot", {"yes": 1.0}), WeighedFinding("verification_run", {"dry_in_time": 1.0}, 1)
+    after = [WeighedFinding(n, {o: 1.0}, 1) for n, _, o in (look.partition("=") for look in looks)]
+    seen = (hot, run, WeighedFinding("cabinet_hot", {"yes": 1.0}, 1), *after)
+    belief = infer(dryer.suspects, Evidence({}, seen, (repair_effect(dryer.knowledge, "clean_duct"),)))
+    k, first = dryer.knowledge, advise(dryer, belief, Situation(asking=True))
+    assert first.kind == "check" and not k.check[first.name].qualified
+    marked = replace(k, check={n: replace(c, qualified=c.qualified or n == first.name) for n, c in k.check.items()})
+    then = advise(replace(dryer, knowledge=marked), belief, Situation(asking=True))
+    assert then.name != first.name
+
+
 def test_stop_here_is_not_said_while_a_cause_is_owed(dryer: Appliance) -> None:
     """A fuse changed and a good run: the advice is to measure the air, and says what is owed; after that it is to stop. Where it
     cannot be measured there is no advice to stop, and what is owed is still said."""

@@ -71,7 +71,7 @@ def test_ok_is_no_yes(tmp_path: Path) -> None:
         "heat=none",
         "front off, unplugged, gas off",
         "repair igniter",
-        "front on, plugged in, gas on, no soap",
+        "front on, plugged in, gas on?",
         *["ok"] * 4,
     )
     out = bench(tmp_path, *STRAIGHT_ON, *lines, *["ok"] * 4).out

@@ -269,7 +269,8 @@ def _behind(ranking: Ranking, names: tuple[str, ...]) -> NextMove:
     given.ways, given.known, given.as_found = problem.ways, problem.known, problem.belief
     priced = Ranking(given)
     mends = [_repair(r) for r in priced.repairs if faults & problem.put_right((r.name, *r.together))]
-    best = min([refer, *mends, *(_check(c) for c in priced.checks if c.tells)], key=_cost)
+    checks = [_check(c) for c in priced.checks if c.tells]
+    best = min([refer, *mends[:1], *checks[:1]], key=_cost)  # each list has what waits for others last
     # Priced by the odds as they are, as everything else that is shown.
     now = [refer, *map(_check, ranking.checks), *map(_repair, ranking.repairs)]
     return next((m for m in now if (m.kind, m.name, m.together) == (best.kind, best.name, best.together)), best)
