@@ -267,7 +267,7 @@ def test_what_does_not_fit_is_kept_only_when_somebody_says_so(tmp_path: Path) ->
     """It is asked about with what it contradicts; keep enters it, no leaves it out, and so does any other entry, which is said."""
     asked = bench(tmp_path, *DOUBTED)
     told = text_of(asked)
-    assert "does not fit what was found before: fuse_continuity = open and heat = none. About 1 in " in told
+    assert "does not fit what was found before: fuse_continuity = open" in told and "About 1 in " in told
     assert "Left out: verification_run dry_in_time." in asked.out
     assert "verification_run" not in findings(tmp_path)
     bench(tmp_path, "no", "verify dry_in_time", "odds", "hood_flap weak", options=["1"])
@@ -397,7 +397,7 @@ def test_a_plain_no_in_other_words_goes_on(tmp_path: Path, reply: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "reply", ["no, but a bit of gas", "nope, only when it starts", "none yet", "no idea", "no more"]
+    "reply", ["no kidding, it reeks", "no, but a bit of gas", "nope, only when it starts", "none yet", "no idea", "no more"]
 )
 def test_a_no_that_is_not_plain_stops(tmp_path: Path, reply: str) -> None:
     """A denial with something behind it is no all-clear."""
@@ -405,7 +405,7 @@ def test_a_no_that_is_not_plain_stops(tmp_path: Path, reply: str) -> None:
 
 
 @pytest.mark.parametrize("place", range(4))
-@pytest.mark.parametrize("reply", ["no kidding, it reeks", "no, took the batteries out", "n/a", "no nose"])
+@pytest.mark.parametrize("reply", ["no, took the batteries out", "n/a", "no nose"])
 def test_a_no_with_more_to_it_is_asked_again_once(tmp_path: Path, place: int, reply: str) -> None:
     """What was said is kept; then it is a plain no, or everything stops."""
     asked = bench(tmp_path / "once", *SAFE[:place], reply, "no", *SAFE[place + 1 :], "done", "heat=none")

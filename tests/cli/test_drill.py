@@ -416,7 +416,7 @@ def test_marks_class_and_forgetting(typed: Callable[..., Ran], tmp_path: Path) -
     assert "OVER-CONFIDENT by 70 points" in (tmp_path / "score.svg").read_text().partition("</title>")[0]
     assert "nothing to draw" in faultodds("drill", "score", "half way", "--figure", str(tmp_path / "no.svg")).said
     trainer = faultodds("drill", "class", "--csv", str(tmp_path / "class.csv"))
-    assert "bench3" in trainer.out and f"Written: {tmp_path / 'class.csv'}." in " ".join(trainer.out.split())
+    assert "bench3" in trainer.out and f"Written:{tmp_path / 'class.csv'}." in "".join(trainer.out.split())
     unknown = faultodds("drill", "class", "nobody", "bench3")
     assert unknown.code == 2 and "no drills of 'nobody'. Kept: bench3, half_way." in " ".join(unknown.said.split())
     table = (tmp_path / "class.csv").read_text()

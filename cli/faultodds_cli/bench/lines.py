@@ -84,7 +84,8 @@ def _obey(call: BenchCall, line: str) -> bool:
         line = _as_answer(call, line)
     if command in ("open", "shut"):
         refuse_two_ways(call, command, rest.strip())
-    if command in (None, "open", "shut") and (said := sayings.understand(call.visit.knowledge, line)):
+    said = sayings.understand(call.visit.knowledge, line) if command in (None, "open", "shut") else []
+    if said and (command is None or any(each.kind != "ask" for each in said)):
         return said_so(call, said)
     if command is None and only_denies(line):
         call.talk.tell("Good. Nothing is noted of it.")

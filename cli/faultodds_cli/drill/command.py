@@ -147,9 +147,10 @@ def class_(
     from faultodds_cli.drill.marks import answer, class_lines, write_csv
 
     k = _dryer().knowledge
-    every = {name: drills(name, data) for name in names or people(data)}
-    for name in (n for n, kept in every.items() if not kept):
+    here = people(data)
+    for name in (n for n in names or here if n not in here):
         raise _nobody(name, "class", data)
+    every = {name: drills(name, data) for name in names or here}
     by = {name: played(kept) for name, kept in every.items()}
     if table is not None:
         write_csv(table, every, force)
