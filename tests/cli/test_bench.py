@@ -397,7 +397,8 @@ def test_a_plain_no_in_other_words_goes_on(tmp_path: Path, reply: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "reply", ["no kidding, it reeks", "no, but a bit of gas", "nope, only when it starts", "none yet", "no idea", "no more"]
+    "reply",
+    ["no kidding, it reeks", "no, but a bit of gas", "nope, only when it starts", "none yet", "no idea", "no more"],
 )
 def test_a_no_that_is_not_plain_stops(tmp_path: Path, reply: str) -> None:
     """A denial with something behind it is no all-clear."""

@@ -289,7 +289,12 @@ def test_qualified_work_is_never_first_while_something_else_tells(dryer: Applian
     assert went >= 1
 
 
-HOT_AFTER = ((), ("lint_screen_look=clean",), ("hood_air_speed=good", "lint_screen_look=clean"), ("hood_air_speed=good",))
+HOT_AFTER = (
+    (),
+    ("lint_screen_look=clean",),
+    ("hood_air_speed=good", "lint_screen_look=clean"),
+    ("hood_air_speed=good",),
+)
 
 
 @pytest.mark.parametrize("looks", HOT_AFTER)
