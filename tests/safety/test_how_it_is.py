@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from calls import STRAIGHT_ON, bench, looked_at
-from faultodds.job import hearing, sayings
+from faultodds.job import hearing, naming, sayings
 from faultodds.knowledge import Knowledge
 from faultodds.knowledge.loading import load
 
@@ -122,3 +122,44 @@ def test_who_is_not_qualified_says_so(tmp_path: Path, line: str) -> None:
         assert not visit.situation.qualified
         assert not any(visit.knowledge.check[c.name].qualified for c in visit.now.advice.checks)
         assert not any(p.finding.name == "manifold_pressure" for p in visit.job.findings)
+
+
+@pytest.mark.parametrize(
+    ("line", "warned"),
+    [
+        ("plug back in i think", True),
+        ("dont know if the kid plugged it back in", True),
+        ("cust just plugged it in!", True),
+        ("not sure bout the plug", True),
+        ("helper says plug is in!", True),
+        ("hood is hmm weird", False),
+    ],
+)
+def test_a_doubt_whether_an_open_machine_is_on_is_warned_about(tmp_path: Path, line: str, warned: bool) -> None:
+    """Nothing is noted of it, but the first thing is hands off, and to shut it off."""
+    out = bench(tmp_path, *STRAIGHT_ON, "heat=none", "front off, unplugged, gas off", line, "leave").out
+    assert ("If that may be on: hands off." in " ".join(out.split())) == warned
+
+
+def test_states_that_are_run_together_are_asked_about_each() -> None:
+    """Nobody is invited to drop one of them."""
+    (asked,) = sayings.understand(load("gas_dryer"), "front off power off gas off")
+    assert asked.kind == "ask" and "say how each is" in asked.name
+
+
+@pytest.mark.parametrize(
+    ("sign", "remark", "proof"),
+    [
+        ("co_alarm", "me: co 0 ppm after 15 min, dryer running, windows shut", True),
+        ("co_alarm", "me: co 0 ppm in laundry room, dryer running 15 min", True),
+        ("co_alarm", "me: co 0 ppm in the truck, dryer running 15 min", False),
+        ("co_alarm", "should read 0 ppm w dryer running 15 min", False),
+        ("co_alarm", "me: co 0 ppm after 15 min running, all windows open", False),
+        ("gas_smell", "me: soaped both joints, no bubbles", True),
+        ("gas_smell", "me: soaped 1 of 2 joints, no bubbles", False),
+        ("gas_smell", "son soaped union w gas on, no bubbles he says", False),
+    ],
+)
+def test_what_shows_that_it_is_safe(sign: str, remark: str, proof: bool) -> None:
+    """Measured here, of all of it, by the one who says so."""
+    assert naming.proves(remark, load("gas_dryer").stop[sign]) == proof

@@ -164,6 +164,19 @@ class BenchCall:
             self.enter(name, "")
             self.talk.tell(f"It would stop the machine: look before it runs. skip {name} if nobody can.", "   ")
 
+    def warn_if_on(self, line: str) -> None:
+        """What comes first where a line of which nothing came speaks of what shuts the open machine off: "plug back in i think"."""
+        access = self.visit.knowledge.access
+        spoken = {
+            sayings.machine_item(self.visit.knowledge, n) for n in sayings.things_named(self.visit.knowledge, line)
+        }
+        shut = [access[i] for i in access if i in spoken and access[i].makes_safe]
+        if shut and not line.rstrip().endswith("?"):
+            steps = " ".join(a.open_step for a in shut)
+            self.talk.tell(
+                f"If that may be on: hands off. {steps} Then say how it is, such as: power off, gas off.", "!! "
+            )
+
     def doubts_named(self) -> str:
         """The doubted findings, as they were typed."""
         return "; ".join(f"{each.name} {each.value}" for each in self.doubted)

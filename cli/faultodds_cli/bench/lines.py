@@ -59,6 +59,8 @@ def take(call: BenchCall, line: str) -> None:
         except ClashError as clash:
             call.talk.say(clash_lines(clash))
     call.ask_half_told()
+    if call.visit.job is before and not call.over and call.visit.state:
+        call.warn_if_on(line)
     taken_back = exact(as_command(line).split()[0]) == "undo"
     call.unnoted = "" if done_with or taken_back or call.visit.job is not before else line
 

@@ -54,12 +54,8 @@ class Hearer:
 
     def line(self, line: str) -> list[Said]:
         """Everything that a line says, or an empty list when it is to be asked about."""
-        if (
-            len(line) > LONGEST_LINE
-            or "=" in line
-            or "_" in line
-            or _ASKS.match(line.strip().casefold().replace("'", ""))
-        ):
+        asks = _ASKS.match(line.strip().casefold().replace("'", ""))
+        if len(line) > LONGEST_LINE or "=" in line or "_" in line or asks:
             return []
         thoughts = clauses(self.words, line)
         heard = self.thoughts(thoughts)
@@ -202,11 +198,8 @@ class Hearer:
             return Heard([], text=text)  # what was taken off is there no more
         if any(self._turns(i, bool(fits), "repair" in kinds) for i in left):
             return Heard([], unclear=True)
-        if (
-            kinds & {"repair", "machine"}
-            and any(i.has("<somebody>") for i in left)
-            and not any(i.has("advised") for i in own)
-        ):
+        by_others = any(i.has("<somebody>") for i in left) and not any(i.has("advised") for i in own)
+        if kinds & {"repair", "machine"} and by_others:
             return Heard([], unclear=True)
         known = sum(len(i.text.split()) for i in items if i.at in used)
         unknown = [i for i in left if not i.names and not i.number and i.text not in _SMALL]
@@ -286,8 +279,10 @@ class Hearer:
         return Heard([*done, Said("undone", names, "", " ".join(i.text for i in own))], len(own))
 
     def _which(self, torn: Sequence[Fit], own: Clause) -> Said:
-        listed_ = " or ".join(dict.fromkeys(_called(f.rule) for f in torn))
-        return Said("ask", f"'{' '.join(i.text for i in own)}': {listed_}? Type the one that is meant.", "", "")
+        which = f"{' or '.join(dict.fromkeys(_called(f.rule) for f in torn))}? Type the one that is meant."
+        if all(f.rule.kind == "machine" for f in torn):
+            which = "say how each is, parted by commas."
+        return Said("ask", f"'{' '.join(i.text for i in own)}': {which}", "", "")
 
     def _tools_gone(self, own: Clause) -> list[str]:
         tools = [i for i in own if i.names & self.words.tools]

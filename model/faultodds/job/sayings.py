@@ -12,9 +12,10 @@ from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
 
+from faultodds.job.clauses import clauses
 from faultodds.job.hearing import hear_line
 from faultodds.job.said import Kind, Said as Said
-from faultodds.job.words import grammar, listed
+from faultodds.job.words import grammar, listed, words_of
 from faultodds.knowledge import Knowledge
 from faultodds.names import LONGEST_LINE
 
@@ -124,6 +125,20 @@ def machine_item(knowledge: Knowledge, what: str) -> str | None:
         if item.makes_safe == what or what in name.split("_"):
             return name
     return None
+
+
+def things_named(knowledge: Knowledge, line: str) -> set[str]:
+    """The things of the machine ("power", "gas") that a line has words for which no other one has."""
+    words = words_of(knowledge.appliance.id)
+    if words is None or len(line) > LONGEST_LINE:
+        return set()
+    rules = [rule for rule in words.rules if rule.kind == "machine"]
+    of: dict[str, set[str]] = {}
+    for rule in rules:
+        for name in (n for part in rule.parts for n in part.names):
+            of.setdefault(name, set()).add(rule.meaning.partition(".")[0])
+    said = {n for thought in clauses(words, line.replace("!", " ")) for piece in thought for item in piece for n in item.names}
+    return {thing for name in said - words.itself for thing in of.get(name, set()) if len(of[name]) == 1}
 
 
 def _one(knowledge: Knowledge, text: str) -> Said | None:
