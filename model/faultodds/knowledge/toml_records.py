@@ -16,6 +16,8 @@ from faultodds.files import toml_tables
 Kind = TypeVar("Kind")
 Place = tuple[str, ...]
 
+# Of more mistakes than so many the first are told: such a file is none of this kind.
+MOST_MISTAKES = 500
 UNKNOWN_KEY = ("unexpected_keyword_argument", "extra_forbidden")
 MISSING_KEY = ("missing", "missing_argument")
 
@@ -35,12 +37,17 @@ def kind_at(kind: Any, place: Iterable[object]) -> Any:
     """The type of what stands at a place in a file whose records start with `kind`, by walking the record types."""
     for part in place:
         if dataclasses.is_dataclass(kind):
-            kind = typing.get_type_hints(kind).get(str(part), object)
+            kind = _hints(kind).get(str(part), object)
         else:
             kind = (typing.get_args(kind) or (object,))[-1]
         forms = _forms(kind)
         kind = forms[0] if len(forms) == 1 else kind
     return kind
+
+
+@cache
+def _hints(kind: Any) -> dict[str, Any]:
+    return typing.get_type_hints(kind)
 
 
 def _forms(kind: Any) -> list[Any]:
@@ -63,7 +70,7 @@ def records(raw: Any, kind: type[Kind]) -> Kind | list[Any]:
         # By way of JSON, where strict means no text or truth value for a number, yet a table for a record.
         found: Kind = _validator(cast("Any", kind)).validate_json(json.dumps(raw, default=str), strict=True)
     except ValidationError as error:
-        return error.errors(include_url=False)
+        return error.errors(include_url=False)[:MOST_MISTAKES]
     return found
 
 
