@@ -137,7 +137,13 @@ def things_named(knowledge: Knowledge, line: str) -> set[str]:
     for rule in rules:
         for name in (n for part in rule.parts for n in part.names):
             of.setdefault(name, set()).add(rule.meaning.partition(".")[0])
-    said = {n for thought in clauses(words, line.replace("!", " ")) for piece in thought for item in piece for n in item.names}
+    said = {
+        n
+        for thought in clauses(words, line.replace("!", " "))
+        for piece in thought
+        for item in piece
+        for n in item.names
+    }
     return {thing for name in said - words.itself for thing in of.get(name, set()) if len(of[name]) == 1}
 
 

@@ -36,18 +36,16 @@ def read_toml(data: bytes, where: str, error_class: type[FaultoddsError]) -> dic
 def kind_at(kind: Any, place: Iterable[object]) -> Any:
     """The type of what stands at a place in a file whose records start with `kind`, by walking the record types."""
     for part in place:
-        if dataclasses.is_dataclass(kind):
-            kind = _hints(kind).get(str(part), object)
-        else:
-            kind = (typing.get_args(kind) or (object,))[-1]
+        hints = _hints(kind)
+        kind = (typing.get_args(kind) or (object,))[-1] if hints is None else hints.get(str(part), object)
         forms = _forms(kind)
         kind = forms[0] if len(forms) == 1 else kind
     return kind
 
 
 @cache
-def _hints(kind: Any) -> dict[str, Any]:
-    return typing.get_type_hints(kind)
+def _hints(kind: Any) -> dict[str, Any] | None:
+    return typing.get_type_hints(kind) if dataclasses.is_dataclass(kind) else None
 
 
 def _forms(kind: Any) -> list[Any]:
