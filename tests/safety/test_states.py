@@ -79,7 +79,7 @@ def test_a_state_that_only_follows_from_what_was_found_is_asked_about(tmp_path: 
     said, state = guessed(tmp_path / "yes", "igniter_ohms=open", "yes")
     assert "Is the machine like this now: unplugged, gas cock shut" in said and state == shut_off
     said, state = guessed(tmp_path / "no", "igniter_ohms=open", "no", "yes")
-    assert "Then it is taken to be as before: closed up, ready to run." in said and state == frozenset()
+    assert "Then it is taken to be as before: closed up, ready to run" in said and state == frozenset()
     said, state = guessed(tmp_path / "how", "igniter_ohms=open", "front on")
     assert state == frozenset()
     _, state = guessed(tmp_path / "more", "igniter_ohms=open", "drum_still=no", "yes")

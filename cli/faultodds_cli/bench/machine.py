@@ -86,6 +86,8 @@ def _told_plainly(
         if told and guess.doubtful <= pieces.keys() and _is_so(visit, pieces):
             return True
         if new and not guess.doubtful <= pieces.keys():
+            if any(i in guess.after and k.access[i].makes_safe and not is_open for i, is_open in told.items()):
+                _make_safe(visit, talk, guess.after)
             rest = ", ".join(
                 a.called(i in guess.after) for i, a in k.access.items() if i in guess.doubtful - pieces.keys()
             )
