@@ -319,7 +319,9 @@ def test_the_blocked_duct_through_a_guided_call_on_a_pipe(tmp_path: Path, dryer:
         elif advice.kind == "repair":
             for name in (advice.name, *advice.together):
                 screen = session.type(f"repair {name}")
-                if "Is the machine like this now" in screen:  # the second of two, whose steps are no longer on the screen
+                if (
+                    "Is the machine like this now" in screen
+                ):  # the second of two, whose steps are no longer on the screen
                     screen = session.type("yes")
                 machine.mend(name)
         else:
