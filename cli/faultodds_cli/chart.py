@@ -7,9 +7,11 @@ from typing import Annotated
 
 import typer
 
+from faultodds.names import rounded
 from faultodds_cli.shared import options
 from faultodds_cli.shared.call import call_as_given, plan_of
 from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.text import percent
 
 app = options.new_app("Figures to print.")
 
@@ -59,7 +61,17 @@ def plan_command(
     shown = page.steps
     steps = sum(1 for _ in plan.first.steps())
     if as_json:
-        say_json({"file": str(to), "paper": paper, "steps": steps, "steps_shown": shown, "type_points": page.size})
+        say_json(
+            {
+                "file": str(to),
+                "paper": paper,
+                "steps": steps,
+                "steps_shown": shown,
+                "leaves_drawn": rounded(page.beyond),
+                "type_points": page.size,
+            }
+        )
         return
-    left = f" The other {steps - shown} are unlikely and did not fit." if shown < steps else ""
+    more = f"{steps - shown} more did not fit; {percent(page.beyond)} of calls leave what is drawn: ask again there."
+    left = f" {more}" if shown < steps else ""
     say(f"Wrote {to}: {shown} steps on one {paper} page, in {page.size:g} point type.{left}")

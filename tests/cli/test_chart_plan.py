@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from faultodds.advice.plan.tree import Plan, make_plan
+from faultodds.advice.plan.tree import Plan, PlanStep, make_plan
 from faultodds.advice.situation import may_be
 from faultodds.belief.appliance import Appliance, open_appliance
 from faultodds.belief.evidence import Evidence, WeighedFinding
@@ -69,6 +69,24 @@ def test_no_two_boxes_overlap(dryer: Appliance, belief: Belief, plan: Plan) -> N
     for a, b in itertools.combinations(boxes, 2):
         apart = a.x + page.column <= b.x or b.x + page.column <= a.x
         assert apart or a.top - a.height >= b.top or b.top - b.height >= a.top
+
+
+def test_what_is_not_drawn_is_told_with_its_share(dryer: Appliance, belief: Belief, plan: Plan) -> None:
+    """With what ends on the page it is every call; the line on the screen names it, however likely it is."""
+    page = laid_out(dryer, belief, plan, "letter", DAY)
+    last = plan.first
+    while last.branches and last.branches[0].then is not None:
+        last = last.branches[0].then
+    drawn = last.reach if last.kind in ("stop", "refer") else 0.0
+    assert 1.0 - _ended(plan.first) - 1e-9 <= page.beyond <= 1.0 - drawn + 1e-9
+    assert page.beyond > 0.0
+
+
+def _ended(step: PlanStep) -> float:
+    """The chance that a call ends by the plan, on the page or not."""
+    if step.kind in ("stop", "refer"):
+        return step.reach
+    return sum(_ended(b.then) for b in step.branches if b.then is not None)
 
 
 def test_a_plan_too_large_loses_its_least_likely_branches(dryer: Appliance, belief: Belief, plan: Plan) -> None:
@@ -214,6 +232,7 @@ def test_chart_plan_tells_what_it_wrote(toy_file: str, tmp_path: Path) -> None:
     assert got["file"] == str(to)
     assert got["type_points"] >= 8
     assert 1 <= got["steps_shown"] <= got["steps"]
+    assert 0.0 <= got["leaves_drawn"] <= 1.0
 
 
 @pytest.mark.parametrize(

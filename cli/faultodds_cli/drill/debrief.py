@@ -208,6 +208,34 @@ def _seen(step: Step, then: Belief, chances: dict[str, tuple[float, float]]) -> 
     }
 
 
+def left_undone(end: Debrief) -> list[tuple[str, float]]:
+    """The repairs that were as good as found to be needed when the learner went, one a component, each with the chance that what
+    it puts right was there. None where going was best."""
+    from faultodds.advice import AS_GOOD_AS_FOUND
+
+    last = end.steps[-1] if end.steps else None
+    if last is None or last.step.move.kind not in ("close", "refer") or last.best.kind == last.step.move.kind:
+        return []
+    undone: dict[str, tuple[str, float]] = {}
+    for name, chance in sorted(_needed(last.step.belief, end.drill.visit), key=lambda r: -round(r[1], 2)):
+        parts = {mode.partition(".")[0] for mode in end.drill.k.repair[name].fixes}
+        if chance >= AS_GOOD_AS_FOUND and not parts & undone.keys():
+            undone |= dict.fromkeys(parts, (name, chance))
+    return list(dict.fromkeys(undone.values()))
+
+
+def _needed(belief: Belief, visit: TrialJob) -> list[tuple[str, float]]:
+    """The repairs that the learner may do on this machine, cheapest first, each with the chance that it is needed now."""
+    k, s = visit.appliance.knowledge, belief.suspects
+    rows = []
+    for name, repair in sorted(k.repair.items(), key=lambda r: r[1].cost):
+        fits = all(visit.facts.get(f) == v for f, v in repair.needs.items()) and not repair.by_others
+        if fits and (visit.qualified or not repair.qualified):
+            mends = [i for i, m in enumerate(s.modes) if {m, m.partition(".")[0]} & {*repair.fixes}]
+            rows.append((name, float(belief.now[s.member[:, mends].any(axis=1)].sum())))
+    return rows
+
+
 def result(end: Debrief, name: str, chosen: bool) -> Drilled:
     """What is kept of a drill that has ended."""
     from faultodds.calibration import Drilled

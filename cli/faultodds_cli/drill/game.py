@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds_cli.drill import words
+from faultodds_cli.drill.beside import after_run, before_run
 from faultodds_cli.drill.words import Move, in_words, odds_words
 
 if TYPE_CHECKING:
@@ -136,7 +137,9 @@ class Drill:
         before = f" (Enter: as before, {odds_words(self.named)})" if self.named else " (Enter: no idea)"
         kept, unclear = dict[str, float](), [""]
         while unclear:
-            line = self._line(f"The rest (Enter: only {odds_words(kept)}):" if kept else f"{ODDS}{before}:")
+            line = self._line(
+                f"The rest (Enter: only {odds_words(kept)}; one named again: all anew):" if kept else f"{ODDS}{before}:"
+            )
             try:
                 kept, unclear = words.odds(self.k, line, kept) if line else (kept, [])
             except FaultoddsError as problem:
@@ -176,12 +179,14 @@ class Drill:
 
     def _late_odds(self, line: str, problem: str) -> None:
         """Odds where a move was asked for: taken in place of those before, as long as nothing was learned since."""
+        from faultodds.calibration import reads_as_odds
+
         try:
             named, unclear = words.odds(self.k, line, {})
-        except FaultoddsError:
-            named, unclear = {}, []
+        except FaultoddsError as of_odds:
+            named, unclear = {}, [str(of_odds)]
         if not named or unclear:
-            self._told(problem, line)
+            self._told(unclear[0] if unclear and reads_as_odds(line) else problem, line)
         elif self.news:
             self._take(named)
         else:
@@ -227,6 +232,8 @@ class Drill:
         self.carry_out(step)
         if step.shown:
             self.tell(f"{self._title(move)}{step.shown}")
+            for text in after_run(self.k, self.k.check[move.names[0]]) if move.kind == "check" else ():
+                self.tell(f"Then: {text}")
         return move.kind in ("ask", "check")
 
     def carry_out(self, step: Step) -> None:
@@ -311,7 +318,8 @@ class Drill:
         if cannot:
             raise FaultoddsError(f"{name}, not now: {cannot}")
         self._get_there(visit.machine.to_steps(visit.state, work))
-        self._watched(work)
+        for text in before_run(k, self.known, work):
+            self.tell(f"First: {text}")
 
     def not_now(self, name: str) -> tuple[str, str]:
         """Why some work is not for now: by what was told or found, and by what only may be so; empty where it may be done."""
@@ -321,17 +329,6 @@ class Drill:
         k, belief = self.k, self.visit.belief
         found, doubted = (not_run_now(k, known) for known in (self.known, may_be(k, belief.evidence, belief)))
         return in_words(k, found.get(name, "")), in_words(k, doubted.get(name, ""))
-
-    def _watched(self, work: Work) -> None:
-        """What is said before a run that wants somebody beside it."""
-        from faultodds.safety import watch_text
-
-        if work.running and not work.away:
-            watches = [self.k.access[i].watch for i in work.access if self.k.access[i].lets_out]
-            texts = [text.format(minutes=f"{work.run_minutes:g}") for text in watches]
-            for text in dict.fromkeys((*texts, watch_text(self.k, self.known, work.run_minutes or work.minutes))):
-                if text:
-                    self.tell(f"First: {text}")
 
     def _get_there(self, way: Way) -> None:
         """What is opened or moved on the way is told; what has to be shut off first is the learner's to say."""
@@ -345,18 +342,20 @@ class Drill:
             self.tell(f"First: {step}")
 
     def _shut_off(self, missing: set[str], why: str) -> None:
-        """Ask for what makes it safe, as long as every answer names some of it and once more, since a line may be heard in part;
-        then it is a slip."""
-        access, left, empty = self.k.access, set(missing), 0
-        while left and empty < 2:
+        """Ask for what makes it safe until all of it was named. That nothing or nothing more is shut off, or that something is
+        left on, is a slip; any other line is no answer. Raises FaultoddsError for a changed mind: nothing was opened then."""
+        access, left = self.k.access, set(missing)
+        while left:
             line = self._line(f"{why} {SHUT}")
             said = words.shut_off(self.k, line)
-            if said and left.intersection(said.shuts):
+            if words.SHUTS_NOTHING.fullmatch(line) or (said and left.intersection(said.shuts)):
                 break
             news = left.intersection(said.names if said else ())
-            left, empty = left - news, empty + (not news)
+            if not news and words.NEVER_MIND.fullmatch(line):
+                raise FaultoddsError("Then nothing was opened or moved.")
+            left -= news
             heard = ", ".join(access[i].title for i in access if i in missing - left) or "nothing"
-            why = f"Heard so far: {heard}. Say all of it, such as: power off, gas off."
+            why = f"Heard so far: {heard}. Say all of it, such as: power off, gas off; or never mind, to do something else."
         if left:
             named = " and ".join(access[i].title for i in access if i in left)
             raise Slip(

@@ -156,8 +156,8 @@ def class_lines(k: Knowledge, by: Mapping[str, Played]) -> list[str]:
         cells = ("0", "", "", "", left) if p is None else (str(p.drills), *_marks(p), str(p.slips), left)
         lines += columns(f"  {name}", cells, _CELLS)
     lines += wrap(
-        "Brier: 0 is best. Too sure: points that the favourite's chance was above how often it was so; ? may be chance, or no "
-        "more than the program's own. Left: drills left half way.",
+        "Brier: 0 is best; of one drill it may be chance (?). Too sure: points that the favourite's chance was above how often it "
+        "was so; ? may be chance, or no more than the program's own. Left: drills left half way.",
         "  ",
     )
     again = sum(mine.again for mine in by.values())
@@ -180,7 +180,7 @@ def class_lines(k: Knowledge, by: Mapping[str, Played]) -> list[str]:
 def _marks(p: Person) -> tuple[str, str]:
     """Brier score, and how much too sure."""
     sure = "?" if p.too_sure is None else f"{100 * p.too_sure.value:+.0f}{'' if p.verdict else ' ?'}"
-    return f"{p.brier.value:.2f}", sure
+    return f"{p.brier.value:.2f}{'' if p.drills > 1 else ' ?'}", sure
 
 
 def _by_drill(k: Knowledge, done: Mapping[str, Sequence[Drilled]]) -> list[str]:
@@ -193,7 +193,8 @@ def _by_drill(k: Knowledge, done: Mapping[str, Sequence[Drilled]]) -> list[str]:
     lines = columns("DRILLS THAT COST MOST", ("played", "lost", "slips"), (8, 9, 8))
     for name in sorted(mean, key=lambda n: (-mean[n], n))[:MOST_TOLD]:
         slips = sum(bool(d.slip) for d in by[name])
-        head = f"  {name} ({_spelt(by[name][0].truth)})"
+        one = " (may be chance)" if len(lost[name]) == 1 else ""
+        head = f"  {name} ({_spelt(by[name][0].truth)}){one}"
         lines += columns(head, (str(len(by[name])), money(mean[name], k), str(slips)), (8, 9, 8))
     return lines
 

@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from faultodds.names import capital
+from faultodds_cli.drill.beside import after_run, before_run
 from faultodds_cli.drill.debrief import Adviser, best_plan
-from faultodds_cli.drill.game import Drill
+from faultodds_cli.drill.game import Drill, told
 from faultodds_cli.drill.levels import LEVELS, drill_of
 from faultodds_cli.drill.show import complaint, did, facts_words, first_of_all, plan_ended
 from faultodds_cli.drill.words import odds_words
@@ -86,7 +87,11 @@ def _findings(visit: TrialJob, name: str) -> list[Block]:
             visit.shown = call.check(n, visit.who)
             why = next(filter(None, drill.not_now(n)), "")
             rows.append(
-                (_with_opening(k, check), *_takes(visit, check), f"Not now. {why}" if why else drill.shown_words())
+                (
+                    _with_cautions(k, drill, check),
+                    *_takes(visit, check),
+                    f"Not now. {why}" if why else drill.shown_words(),
+                )
             )
     how = (
         "Lay a strip of paper over the last column before anybody reads it. Uncover one row when it was done. Whoever runs the "
@@ -112,8 +117,9 @@ def _repairs(visit: TrialJob) -> list[Block]:
         if (minutes := a.open_minutes + a.close_minutes)
     )
     run_minutes, run_price = _takes(visit, run)
+    beside = "".join(f" First: {text}" for text in before_run(k, told(k, visit.belief), run))
     ends = (
-        f"The run that proves a repair: {run_minutes} min, {run_price}. Coming back because it was not right: "
+        f"The run that proves a repair: {run_minutes} min, {run_price}.{beside} Coming back because it was not right: "
         f"{money(k.costs.callback + k.costs.travel, k)} and the right repair. Handing over: {money(k.costs.refer, k)}."
     )
     rows = tuple((_with_opening(k, r), *_takes(visit, r)) for r in k.repair.values() if _fits(visit, r))
@@ -139,6 +145,12 @@ def _takes(visit: TrialJob, work: Work) -> tuple[str, str]:
 def _with_opening(k: Knowledge, work: Work) -> str:
     opened = ", ".join(k.access[i].title for i in work.access)
     return f"{work.title} ({opened})" if opened else work.title
+
+
+def _with_cautions(k: Knowledge, drill: Drill, check: Work) -> str:
+    """A check, what is said before it where the machine runs, and what goes back on after it."""
+    first = [f"First: {text}" for text in before_run(k, drill.known, check)]
+    return " ".join([_with_opening(k, check), *first, *(f"Then: {text}" for text in after_run(k, check))])
 
 
 def _answers(visit: TrialJob, name: str, adviser: Adviser) -> list[Block]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from faultodds.names import capital
-from faultodds_cli.drill.debrief import Debrief, GaveAway, Moved
+from faultodds_cli.drill.debrief import Debrief, GaveAway, Moved, left_undone
 from faultodds_cli.drill.game import Drill, Step, told
 from faultodds_cli.drill.levels import LEVELS, TRAPS
 from faultodds_cli.drill.words import Move, in_words, odds_words
@@ -277,7 +277,13 @@ def _given_away(end: Debrief) -> list[str]:
             "  ",
             "    ",
         )
+    undone = left_undone(end)
+    for name, chance in undone:
+        needed = f"{k.repair[name].title}; by what was told and found it was needed with {percent(chance)}"
+        lines += wrap(f"Left undone when you went: {needed}.", "  ", "    ")
     if not dear and not unpriced:
+        if undone:
+            return lines
         nowhere = "Before it, nowhere" if slipped else "Nowhere"
         return [*lines, *wrap(f"{nowhere}: no step gave away as much as the prices can tell.", "  ")]
     told, questions = set[str](), set[Move]()

@@ -69,7 +69,8 @@ def play(talk: Talk, appliance: Appliance, kept: Kept) -> None:
         kept.save()
         raise SafetyStop(
             f"{danger}\nDrill {kept.drill} is kept but for that line. If it was only said in the drill, go on with "
-            "'faultodds drill play'; a symptom to ask about is typed by its name, such as: ask burning_smell."
+            f"'faultodds drill play --name {kept.path.parent.name}'; "
+            "a symptom to ask about is typed by its name, such as: ask burning_smell."
         ) from None
     with counted("working out the best plan") as tick:
         end = debrief(drill, drill_of(appliance, record.level, record.seed, record.qualified), tick)

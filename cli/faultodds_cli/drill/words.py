@@ -56,6 +56,8 @@ class Move:
 def move(k: Knowledge, line: str) -> Move:
     """The move that a line means. Raises FaultoddsError for anything that is not plainly one: a part is never changed, and a
     machine never opened, because a line sounded like it."""
+    from faultodds.calibration import reads_as_odds
+
     first, _, rest = line.strip().partition(" ")
     kind = FIRST.get(first.casefold())
     if fold(line) in _RUNS or (kind == "check" and fold(rest) in _RUNS):
@@ -65,11 +67,15 @@ def move(k: Knowledge, line: str) -> Move:
         if left:
             raise FaultoddsError(f"'{line}': type {first} alone, or what you do. Type help for all.")
         return Move(kind)
+    if first.casefold() == "shut" and (of_it := shut_off(k, line, asked=False)) is not None:
+        return of_it
     if kind is not None:
         bare = _bare(kind, rest)
         work = WORK.get(first.casefold())
         return _work(k, work, first, bare, line) if work and bare else _named(k, kind, first, bare, line)
-    return _said(k, line) or _by_name(k, line)
+    if reads_as_odds(line):
+        raise FaultoddsError(f"'{line}' reads as odds, and nothing was done.")
+    return _said(k, line) or shut_off(k, line, asked=False) or _by_name(k, line)
 
 
 def look(k: Knowledge, line: str) -> Move | None:
@@ -176,19 +182,21 @@ def machine(k: Knowledge, line: str) -> Move | None:
     return Move("state", opens, shuts) if items else None
 
 
-def shut_off(k: Knowledge, line: str) -> Move | None:
-    """What a line shuts off, asked for just that: "I would pull the plug and shut the cock", "disconnect the electric and the
-    gas". What is denied, left on or opened is not."""
-    found, verb = list(said.names) if (said := machine(k, line)) else [], False
-    kept = list(said.shuts) if said else []
-    for part in re.split(r"[,;.]|\b(?:and|then)\b", line.casefold()):
+def shut_off(k: Knowledge, line: str, asked: bool = True) -> Move | None:
+    """What a line shuts off, and what it leaves on: as the guided call hears it, or in words that speak of nothing else: "pull
+    the plug and shut the cock". Where just that was `asked`, the names are enough: "power and gas", "both"."""
+    said, verb = machine(k, line), asked
+    found, kept = (list(said.names), list(said.shuts)) if said else ([], [])
+    safe = {i: a.makes_safe for i, a in k.access.items() if a.makes_safe}
+    for part in re.split(r"[,;.]|\b(?:and|then)\b", line.casefold().replace("\u2019", "'")):
         verb = bool(_SHUTTING.search(part)) or verb
-        called = [i for i, a in k.access.items() if a.makes_safe and re.search(_CALLED[a.makes_safe], part)]
-        if not _LEFT_ON.search(part) and verb:
-            found += called
-        elif _KEPT.search(part):
+        every = asked and _EVERY.search(part)
+        called = [i for i, what in safe.items() if every or re.search(_CALLED[what], part)]
+        if _KEPT.search(part):
             kept += called
-    return Move("state", tuple(dict.fromkeys(found)), tuple(kept)) if found or kept or said else None
+        elif verb and not _LEFT_ON.search(part) and not _OF_IT.sub("", part).strip():
+            found += called
+    return Move("state", tuple(dict.fromkeys(found)), tuple(kept)) if found or kept else None
 
 
 _CALLED = {
@@ -196,9 +204,28 @@ _CALLED = {
     r"|^(?!.*\b(?:gas|cock|tap|valve)\b).*\bwall\b",
     "gas": r"\b(?:gas|cock|tap|valve)\b",
 }
+_EVERY = re.compile(
+    r"\b(?:both|everything|the lot|all of (?:it|them|that)|all (?:two|three)|(?:it )?all off)\b|^\s*all\s*$"
+)
 _SHUTTING = re.compile(r"\b(?:off|out|pull\w*|unplug\w*|disconnect\w*|cut|kill|isolat\w*|shut|clos\w*)\b")
-_KEPT = re.compile(r"\bleav\w*\b.*\bon\b")
+_KEPT = re.compile(r"\bleav\w*\b.*\bon\b|\b(?:both|all of (?:it|them)) on\b")
 _LEFT_ON = re.compile(r"\b(?:not?|dont|don't|never|leav\w*|on|open\w*|without|nothing|later|after\w*|maybe)\b|\?")
+_OF_IT = re.compile(
+    "|".join(p.pattern for p in (_EVERY, _SHUTTING))
+    + f"|{_CALLED['power'].partition('|^')[0]}|{_CALLED['gas']}"
+    + r"|\b(?:i|i'd|id|i'll|ill|we|would|will|the|a|my|its|it|dryer'?s?|machine'?s?|at|from|of|to|in|wall|supply|lead|line"
+    r"|first|just|only|also|please|yes|turn|switch|go|main|both)\b|[^\w?]+"
+)
+# An answer that is plainly none of what is to be shut off.
+SHUTS_NOTHING = re.compile(
+    r"(?i)\s*(?:no,? )?(?:no|nope|nah|none|neither|nothing\b.*|no need\b.*|not (?:needed|necessary)\b.*"
+    r"|that(?:'?s| is) (?:all|it)\b.*"
+    r"|(?:i )?(?:do not|don'?t|would not|wouldn'?t) (?:shut|need|bother|turn|have to)\b.*)\s*[.!]*\s*"
+)
+NEVER_MIND = re.compile(
+    r"(?i)\s*(?:never ?mind|cancel|forget it|leave it|wait|stop|back|go back|undo|changed my mind|i changed my mind|no wait"
+    r"|no,.*|something else)\s*[.!]*\s*"
+)
 
 
 def _said(k: Knowledge, line: str) -> Move | None:
@@ -309,24 +336,29 @@ def in_words(k: Knowledge, text: str) -> str:
 
 
 def odds(k: Knowledge, line: str, kept: dict[str, float]) -> tuple[dict[str, float], list[str]]:
-    """The odds on a line beside those that were `kept`, and what of it is to be asked about. Raises FaultoddsError where
-    nothing can be taken."""
+    """The odds on a line beside those that were `kept`, and what of it is to be asked about; in place of them where one of them
+    is named again, or it is said anew ("now duct 60"). Raises FaultoddsError where nothing can be taken."""
     from faultodds.calibration import NAMED, said
 
     typed, unclear = said(line)
-    found = [*kept.items()]
+    found = list[tuple[str, float]]()
     for name, p in typed:
         try:
             found.append((fault(k, name), p))
         except UnknownName as problem:
             unclear.append(str(problem))
-    if unclear and len(found) == len(kept):
+    if unclear and not found:
         raise FaultoddsError(unclear[0])
-    if len({name for name, _ in found}) < len(found):
+    again = dict(found)
+    if len(again) < len(found):
         raise FaultoddsError("one fault stands there twice. Give each once.")
-    if len(found) > NAMED:
-        raise FaultoddsError(f"that is {len(found)} faults; give the {NAMED} you believe in most.")
-    return dict(found), unclear
+    named = again if kept.keys() & again or _NOW.match(line) else {**kept, **again}
+    if len(named) > NAMED:
+        raise FaultoddsError(f"that is {len(named)} faults; give the {NAMED} you believe in most.")
+    return named, unclear
+
+
+_NOW = re.compile(r"(?i)\s*(?:no\s*,|now\b|my odds\b|actually\b)")
 
 
 def odds_words(named: dict[str, float], rest: bool = False) -> str:

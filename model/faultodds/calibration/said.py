@@ -22,6 +22,7 @@ WORDS = {
     "three quarters": 0.75,
     "two thirds": 2 / 3,
     "even": 0.5,
+    "evens": 0.5,
     "half": 0.5,
     "a third": 1 / 3,
     "a quarter": 0.25,
@@ -34,9 +35,12 @@ WORDS = {
 }
 _CHANCE = re.compile(
     r"(?P<even>\b(?:50\s*[/:-]\s*50|fifty[ -]fifty)\b)"
+    r"|\b(?P<for>\d+)(?:\s+to\s+|\s*:\s*)(?P<against>\d+)\b(?:\s*(?P<range>%|percent\b)|\s+(?P<side>on|against)\b)?"
     r"|(?P<one>\d+)(?:\s+(?:in|out of|of)\s+|\s*/\s*)(?P<of>\d+)|(?P<number>\d+(?:\.\d+)?|\.\d+)\s*(?P<sign>%|percent\b)?"
     r"|\b(?P<word>" + "|".join(sorted(WORDS, key=len, reverse=True)) + r")\b"
 )
+# Odds said once more begin so.
+_ANEW = re.compile(r"^\s*(?:(?:no|nope|sorry|wait|actually|well|ok|okay)\s*[,;.]\s*)+")
 # Whoever has none, in whole lines.
 NO_IDEA = {
     "no idea",
@@ -51,7 +55,8 @@ NO_IDEA = {
 }
 _TURNS = re.compile(r"\b(?:no|not|never|isnt|cannot|nor|neither|nothing but|un(?:sure|certain))\b")
 _FILLING = (
-    r"(?:\b(?:and|the|is|its|it is|a|at|about|with|i think|id say|most|quite|rather|around|for|of|chance|but|then)\b"
+    r"(?:\b(?:and|the|is|its|it is|a|at|about|with|i think|id say|most|quite|rather|around|for|of|chance|but|then"
+    r"|now|my|odds|are|make it)\b"
     r"|[,;:=/?!\s-])+"
 )
 _ENDS = re.compile(r"[,;?\n]|\s-+\s|\.\s")
@@ -80,8 +85,13 @@ def said(line: str) -> tuple[list[tuple[str, float]], list[str]]:
         return found, unclear
 
 
+def reads_as_odds(line: str) -> bool:
+    """Whether a line has a chance in figures in it: "duct 90", "9 out of 10", "3 to 1 on"."""
+    return any(not c["word"] for c in _CHANCE.finditer(line.casefold()))
+
+
 def _said(line: str) -> list[tuple[str, float]]:
-    text = line.casefold().replace("'", "").replace("\u2019", "")
+    text = _ANEW.sub("", line.casefold().replace("'", "").replace("\u2019", ""))
     if " ".join(text.strip(" .!?").split()) in NO_IDEA:
         return []
     if _TURNS.search(text.replace("nothing wrong", "")):
@@ -112,6 +122,8 @@ def _bare(text: str) -> str:
 def _value(chance: re.Match[str]) -> float:
     if chance["even"] or chance["word"]:
         return WORDS[chance["word"] or "even"]
+    if chance["for"]:
+        return _ratio(chance)
     if chance["of"]:
         one, of = int(chance["one"]), int(chance["of"])
         if not 0 < one <= of:
@@ -123,3 +135,14 @@ def _value(chance: re.Match[str]) -> float:
     if "." in chance["number"] and value < 1.0 and not chance["sign"]:
         return value
     return value / 100.0
+
+
+def _ratio(chance: re.Match[str]) -> float:
+    """ "3 to 1" and "3 to 1 on" are three in four; a rising "60 to 70" may be a range, and is asked about."""
+    for_it, against = int(chance["for"]), int(chance["against"])
+    if chance["side"] == "against":
+        for_it, against = against, for_it
+    plain = chance["side"] or 1 in (for_it, against) or for_it >= against or for_it + against == 100
+    if chance["range"] or not plain or not for_it + against:
+        raise FaultoddsError(f"'{chance[0]}' may be odds or a range. Say one chance. {EXAMPLE}")
+    return for_it / (for_it + against)

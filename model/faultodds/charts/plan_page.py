@@ -62,6 +62,7 @@ class Box:
     texts: list[tuple[str, str, str]]
     children: list[Box]
     steps: int = 0
+    beyond: float = 0.0
     lines: list[TextLine] = field(default_factory=list)
     x: float = 0.0
     top: float = 0.0
@@ -90,6 +91,11 @@ class Page:
     def steps(self) -> int:
         """How many steps of the plan are on the page."""
         return sum(box.steps for box in self.root.boxes())
+
+    @property
+    def beyond(self) -> float:
+        """The chance that a call comes to where nothing more is drawn before it has ended."""
+        return sum(box.beyond for box in self.root.boxes())
 
 
 # ---- what the boxes say ----
@@ -121,9 +127,12 @@ def _box(k: Knowledge, step: PlanStep, found: str, least: float, level: int = 1,
         today = f"{whole_money(k, ahead.cost)}, {ahead.minutes:.0f} min to finish; today {short_percent(ahead.today)}"
         texts.append((today, "normal", "#1f4e79"))
     if level == COLUMNS or (step.reach < least and not likely):
-        return Box(step.kind, [*texts, *_likely_on(k, step)], [], 1 + len(list(_likely_steps(step))))
+        told = [step, *_likely_steps(step)]
+        beyond = sum(b.reach for s in told for b in s.branches if b is not s.branches[0] or b.then is None)
+        beyond += told[-1].reach if told[-1].cut else 0.0
+        return Box(step.kind, [*texts, *_likely_on(k, step)], [], len(told), beyond)
     children = [_branch_box(k, step, b, least, level, likely and b is step.branches[0]) for b in step.branches]
-    return Box(step.kind, texts, children, 1)
+    return Box(step.kind, texts, children, 1, step.reach if step.cut and not children else 0.0)
 
 
 def _step_texts(k: Knowledge, step: PlanStep, found: str) -> list[tuple[str, str, str]]:
@@ -162,7 +171,7 @@ def _found(k: Knowledge, step: PlanStep, branch: Branch) -> str:
 def _branch_box(k: Knowledge, step: PlanStep, branch: Branch, least: float, level: int, likely: bool) -> Box:
     if branch.then is not None:
         return _box(k, branch.then, _found(k, step, branch), least, level + 1, likely)
-    return Box("ask", list(_hints(k, step, branch, HINTS)), [])
+    return Box("ask", list(_hints(k, step, branch, HINTS)), [], beyond=branch.reach)
 
 
 def _hints(k: Knowledge, step: PlanStep, branch: Branch, most: int) -> Iterator[tuple[str, str, str]]:
