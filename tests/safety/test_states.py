@@ -140,7 +140,11 @@ def test_undo_takes_back_what_was_said_to_be_so_with_the_finding(tmp_path: Path)
 def test_a_repair_that_was_not_on_the_screen_asks_whether_the_machine_is_closed_up(tmp_path: Path) -> None:
     """After the state itself was guessed as well: with a no the machine is as it was before, not taken to be ready to run."""
     said, state = guessed(tmp_path, "fuse_continuity=closed", "yes", "repair timer", "no")
-    assert f"Is the machine like this now: {UP} (plugged in" in said and state == {"unplugged", "gas_shut", "front_open"}
+    assert f"Is the machine like this now: {UP} (plugged in" in said and state == {
+        "unplugged",
+        "gas_shut",
+        "front_open",
+    }
 
 
 def test_steps_that_were_on_the_screen_need_no_question(tmp_path: Path) -> None:
