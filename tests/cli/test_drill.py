@@ -187,6 +187,7 @@ def test_what_is_safe_is_no_slip(dryer: Appliance) -> None:
         ["open lower_open", "the plug and the gas"],
         ["open lower_open", "plug and gas cock"],
         ["open lower_open", "all of it"],
+        ["open lower_open", "I'd kill the power and then the gas"],
         ["open lower_open", "just the plug", "and the gas cock, both"],
         ["pull the plug", "shut off the gas", "open lower_open"],
         ["open lower_open", "hm", "the what?", "check the hood flap", "unplug the door switch", "never mind", "run"],

@@ -213,7 +213,7 @@ _LEFT_ON = re.compile(r"\b(?:not?|dont|don't|never|leav\w*|on|open\w*|without|no
 _OF_IT = re.compile(
     "|".join(p.pattern for p in (_EVERY, _SHUTTING))
     + f"|{_CALLED['power'].partition('|^')[0]}|{_CALLED['gas']}"
-    + r"|\b(?:i|i'd|id|i'll|ill|we|would|will|the|a|my|its|it|dryer'?s?|machine'?s?|at|from|of|to|in|wall|supply|lead|line"
+    + r"|\b(?:i'd|id|i'll|ill|i|we|would|will|the|a|my|its|it|dryer'?s?|machine'?s?|at|from|of|to|in|wall|supply|lead|line"
     r"|first|just|only|also|please|yes|turn|switch|go|main|both)\b|[^\w?]+"
 )
 # An answer that is plainly none of what is to be shut off.
