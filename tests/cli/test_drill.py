@@ -422,7 +422,7 @@ def test_a_drill_left_half_way_goes_on_and_ends_as_if_it_had_not_been(
     typed: Callable[..., Ran], tmp_path: Path
 ) -> None:
     """Every line is on disk as it is typed; the end tells all of it, and is kept."""
-    lines = ["duct likely, hood 1 in 10", "hood flap", "coils 60", "measure igniter", "no", "no"]
+    lines = ["duct likely, hood 1 in 10", "hood flap", "coils 60", "measure igniter", "no"]
     whole = typed(lines, "--level", "1", "--seed", "1", "--name", "one")
     assert whole.code == 0
     for at, line in enumerate(lines):
