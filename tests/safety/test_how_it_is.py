@@ -154,6 +154,7 @@ def test_states_that_are_run_together_are_asked_about_each() -> None:
         ("co_alarm", "me: co 0 ppm in laundry room, dryer running 15 min", True),
         ("co_alarm", "me: co 0 ppm in the truck, dryer running 15 min", False),
         ("co_alarm", "should read 0 ppm w dryer running 15 min", False),
+        ("co_alarm", "should read 0 ppm w dryer running 15 min, windows shut", False),
         ("co_alarm", "me: co 0 ppm after 15 min running, all windows open", False),
         ("gas_smell", "me: soaped both joints, no bubbles", True),
         ("gas_smell", "me: soaped 1 of 2 joints, no bubbles", False),
@@ -162,4 +163,4 @@ def test_states_that_are_run_together_are_asked_about_each() -> None:
 )
 def test_what_shows_that_it_is_safe(sign: str, remark: str, proof: bool) -> None:
     """Measured here, of all of it, by the one who says so."""
-    assert naming.proves(remark, load("gas_dryer").stop[sign]) == proof
+    assert (naming.vouches(remark) and naming.proves(remark, load("gas_dryer").stop[sign])) == proof

@@ -37,28 +37,35 @@ def rules_of(knowledge: Knowledge, words: Words) -> Iterator[Rule]:
             yield from (Rule(rule.kind, rule.meaning, parts) for parts in _denials(rule.parts))
 
 
+def things_of(rules: Iterable[Rule]) -> dict[str, set[str]]:
+    """Each word of the machine's states, with the things of the machine ("gas") that it tells of."""
+    of: dict[str, set[str]] = {}
+    for rule in (r for r in rules if r.kind == "machine"):
+        for name in (n for part in rule.parts for n in part.names):
+            of.setdefault(name, set()).add(rule.meaning.partition(".")[0])
+    return of
+
+
 def left_of_machine(
-    rules: Iterable[Rule], words: Words, heard: Collection[str], shuts: Collection[str], items: Clause
+    rules: Sequence[Rule], words: Words, heard: Collection[str], shuts: Collection[str], items: Clause
 ) -> bool:
     """Whether a line from which only states of the machine were `heard` ("gas.off") has words that are not of these, and tell of
     the machine and of nothing else, or of another one of the things that `shuts` it off."""
     things = {meaning.partition(".")[0] for meaning in heard}
     taken, elsewhere = set(words.itself), set[str]()
-    of: dict[str, set[str]] = {}
     for rule in rules:
         names = {n for part in rule.parts for n in part.names}
         if rule.kind != "machine":
             elsewhere |= names
             continue
-        thing = rule.meaning.partition(".")[0]
-        for name in names:
-            of.setdefault(name, set()).add(thing)
         if rule.meaning in heard:
             taken |= names
-        elif thing in things:
+        elif rule.meaning.partition(".")[0] in things:
             taken |= names & words.nouns
     more = {
-        name for name, those in of.items() if name not in elsewhere or (len(those) == 1 and those <= {*shuts} - things)
+        name
+        for name, those in things_of(rules).items()
+        if name not in elsewhere or (len(those) == 1 and those <= {*shuts} - things)
     }
     return any(item.names & more and not item.names & taken for item in items)
 

@@ -13,6 +13,7 @@ from functools import cache
 from pathlib import Path
 
 from faultodds.job.clauses import clauses
+from faultodds.job.fits import things_of
 from faultodds.job.hearing import hear_line
 from faultodds.job.said import Kind, Said as Said
 from faultodds.job.words import grammar, listed, words_of
@@ -132,11 +133,7 @@ def things_named(knowledge: Knowledge, line: str) -> set[str]:
     words = words_of(knowledge.appliance.id)
     if words is None or len(line) > LONGEST_LINE:
         return set()
-    rules = [rule for rule in words.rules if rule.kind == "machine"]
-    of: dict[str, set[str]] = {}
-    for rule in rules:
-        for name in (n for part in rule.parts for n in part.names):
-            of.setdefault(name, set()).add(rule.meaning.partition(".")[0])
+    of = things_of(words.rules)
     said = {
         n
         for thought in clauses(words, line.replace("!", " "))
