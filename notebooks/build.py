@@ -33,9 +33,9 @@ _METADATA = {
     "language_info": {"name": "python"},
 }
 _WIDEST, _COLOURS = 680, 16  # of a stored figure: readable, and at most some 60 KB in the file
-# A revision is named for the day on which it was learned, and the minute is noted: the one thing printed in a
-# notebook that another day's run prints otherwise.
-_DAY = re.compile(r"\b\d{4}-\d\d-\d\d(?=-[a-z]+\b)|(?<=learned )\d{4}-\d\d-\d\d \d\d:\d\d")
+# A revision is named for the day on which it was learned, the minute is noted, and so is the day of its audit: what
+# another day's run prints otherwise.
+_DAY = re.compile(r"\b\d{4}-\d\d-\d\d(?=-[a-z]+\b| it forecast)|(?<=learned )\d{4}-\d\d-\d\d \d\d:\d\d")
 
 
 def sources() -> list[Path]:
