@@ -33,9 +33,8 @@ _METADATA = {
     "language_info": {"name": "python"},
 }
 _WIDEST, _COLOURS = 680, 16  # of a stored figure: readable, and at most some 60 KB in the file
-# A revision is named for the day on which it was learned, the minute is noted, and so is the day of its audit: what
-# another day's run prints otherwise.
-_DAY = re.compile(r"\b\d{4}-\d\d-\d\d(?=-[a-z]+\b| it forecast)|(?<=learned )\d{4}-\d\d-\d\d \d\d:\d\d")
+# The day of the run stands in a revision's name and in what was learned and audited; the synthetic logs are all older.
+_DAY = re.compile(r"\b20(?:2[5-9]|[3-9]\d)-\d\d-\d\d(?: \d\d:\d\d)?")
 
 
 def sources() -> list[Path]:
@@ -91,7 +90,7 @@ def _small(png: str) -> str:
 def said(made: NotebookNode) -> list[tuple[str, list[str]]]:
     """What a notebook says, to hold two runs against each other: source and outputs of every cell.
 
-    Text is taken as it is, but for the day of a revision. Of a figure only the size counts, since its bytes change
+    Text is taken as it is, but for the day of the run. Of a figure only the size counts, since its bytes change
     with the libraries that draw it; and pandas' markup of a table says nothing that its text does not.
     """
     return [(cell.source, [_told(output) for output in cell.get("outputs", [])]) for cell in made.cells]
