@@ -30,6 +30,7 @@ READING = re.compile(r"\d[\d.,]*\s*[a-z][a-z/. ]*", re.IGNORECASE)
 
 # What people say for the answers "no" and "yes".
 PLAINLY = {**dict.fromkeys(("nope", "nah", "n"), "no"), **dict.fromkeys(("yeah", "yep", "yup", "y"), "yes")}
+_ASKS_HOW_IT_IS = re.compile(r"(?i)(?:is|are|did i|have i|was|is there)\b[^?]*\?$")
 
 
 def talk_through(call: BenchCall) -> None:
@@ -104,7 +105,10 @@ def _obey(call: BenchCall, line: str) -> bool:
 
 
 def _as_question(k: Knowledge, line: str) -> str:
-    """ "look burning smell" as "ask burning_smell": a name alone, behind a word that only looks; any other line as it is."""
+    """ "look burning smell" as "ask burning_smell": a name alone, behind a word that only looks; "is the gas on?" as "state"; any
+    other line as it is."""
+    if _ASKS_HOW_IT_IS.match(line) and sayings.things_named(k, line):
+        return "state"
     looked, seen = _LOOKS.fullmatch(line.strip()), k.observables
     if looked is None or fold(line.split()[0]) in seen:
         return line
@@ -236,7 +240,9 @@ def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
         call.half_told = stopping
         return call.enter(stopping, "")
     of_it = " of it" if said.value else ""
-    call.talk.tell(f"Then it stays open; nothing was noted{of_it}. Type skip and its name if it cannot be told at all.")
+    call.talk.tell(
+        f"The question is not answered, then; nothing was noted{of_it}. Type skip and its name if it cannot be told at all."
+    )
     return False
 
 

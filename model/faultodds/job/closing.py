@@ -11,7 +11,7 @@ from faultodds.errors import FaultoddsError
 from faultodds.job import sayings
 from faultodds.job.gates import cause_owed, refuse_gone, told_cause
 from faultodds.job.job import Job
-from faultodds.job.naming import explains
+from faultodds.job.reasons import shows, spoiled
 from faultodds.job.standing import unverified
 from faultodds.job.steps import Closed, RepairDone
 from faultodds.knowledge import Knowledge
@@ -80,14 +80,15 @@ def _refuse_another_state(knowledge: Knowledge, job: Job, note: str) -> None:
 
 
 def _refuse_reason(knowledge: Knowledge, job: Job, note: str) -> None:
-    """Refuse words that say that it is not gone, that nobody knows, or that a run was not made as it has to be."""
+    """Refuse words that tell of something not so, not done or not put back; where a reason is owed, words that are none."""
     owed = reason_owed(knowledge, job)
-    no_run = unverified(knowledge, job)
-    only = not no_run and bool(run_shows_only(knowledge, repaired_now(job)))
-    if note and owed and not explains(note, only, no_run):
+    why_not = bool(left_unmended(knowledge, job)) or unverified(knowledge, job)
+    wrong = spoiled(note, why_not) or (note if owed and not why_not and not shows(note) else None)
+    if note and wrong:
         raise FaultoddsError(
-            f"close gone is refused: {owed} '{note}' is no reason why the complaint is gone. Say what was done or seen that shows "
-            "it; or go on with the call; or close referred."
+            f"close gone is refused: {owed}{' ' if owed else ''}'{wrong}' is no reason why the complaint is gone. "
+            "Say what was done or seen that shows it; put right first what is not; what is only to be remembered: "
+            f'faultodds job note {job.typed} "...". Or close referred.'
         )
     stopping = sayings.doubted_stop(knowledge, note) if note else None
     last = [p.finding.outcome for p in job.findings if p.finding.name == stopping]

@@ -67,10 +67,6 @@ def _turns() -> re.Pattern[str]:
     return re.compile(rf"\b(?:{'|'.join(map(re.escape, words))}|n|{_UNFIT}|non)\b")
 
 
-# So many words say no more than "no run made".
-ONLY_NO_RUN = 3
-
-
 def names_somebody(by: str) -> bool:
     """Whether words may name a qualified person: letters, and no denial, doubt, question, entry, or somebody who is not one."""
     said = plain(by)
@@ -120,19 +116,6 @@ def proves(remark: str, stop: Stop) -> bool:
         if all(not asked or words & set(asked) for asked in (stop.made_sure, stop.proved)):
             return True
     return False
-
-
-def explains(remark: str, all_of_it: bool = False, no_run: bool = False) -> bool:
-    """Whether a remark may be why a complaint is gone: no question, no plan, nothing that is still so, and something in it, or
-    `all_of_it`, is neither denied nor doubted. Why there was `no_run` may be a denial, in more words than that."""
-    said = remark.casefold()
-    if "?" in said or re.search(r"\bstill\b", said) or _PLANNED.search(said):
-        return False
-    if no_run and len(said.split()) > ONLY_NO_RUN:
-        return True
-    parts = [part for part in _parts(said) if not re.match(r"\W*(?:nope|nah|dunno)\b", part)]
-    sure = [not _turns().search(plain(part)) or _denies_danger(part) for part in parts]
-    return bool(sure) and (all(sure) if all_of_it else any(sure))
 
 
 def _parts(said: str) -> list[str]:
