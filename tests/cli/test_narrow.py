@@ -22,7 +22,7 @@ PAGE = Path(__file__).parents[2] / "cli" / "COMMANDS.md"
 FOUND = ("--found", "heat=none", "--found", "drum_warm=cold", "--reading", "igniter_ohms=120 ohm")
 QUICK = ("--refits", "1", "--no-rivals", "--stages", "complaint,all", "--first", "150")
 
-# Everything that prints; {log} is a clean log, {raw} a shop's own, {shop} a shop file, {own} a knowledge file, {to} a folder
+# Everything that prints; {log} is a clean log, {few} a short one, {raw} a shop's own, {shop} a shop file, {own} a knowledge file, {to} a folder
 # for what is written.
 SAID = (
     ("demo",),
@@ -112,9 +112,9 @@ SAID = (
 )
 # These take long, and have one form for narrow screens: once is enough.
 SLOW = (
-    ("next", *FOUND, "--what-if"),
+    ("next", "--found", "dry_time=longer", "--found", "over_back_look=crushed", "--what-if"),
     ("audit", "{log}", *QUICK),
-    ("learn", "{log}"),
+    ("learn", "{few}"),
     ("trial", "--jobs", "1", "--policies", "likeliest,faultodds", "--where-money-goes", "--workers", "1"),
 )
 
@@ -159,8 +159,8 @@ def files() -> Iterator[dict[str, str]]:
     """A clean log, a raw one, a shop file and a knowledge file, with short paths."""
     with tempfile.TemporaryDirectory(prefix="n") as name:
         folder = Path(name)
-        frame, _ = coded_log(400, 12)
-        write_clean(frame, folder / "c.parquet")
+        for jobs, path in ((400, "c.parquet"), (160, "f.parquet")):
+            write_clean(coded_log(jobs, 12)[0], folder / path)
         (folder / "s.toml").write_text(
             '[costs]\nlabour_rate = 80\n[technician.T1]\ntools = ["multimeter"]\n', encoding="utf-8"
         )
@@ -168,6 +168,7 @@ def files() -> Iterator[dict[str, str]]:
         own = write_toy(folder / "own.toml")
         yield {
             "log": f"{folder}/c.parquet",
+            "few": f"{folder}/f.parquet",
             "shop": f"{folder}/s.toml",
             "raw": str(raw),
             "own": str(own),
