@@ -127,6 +127,13 @@ def test_a_safety_slip_ends_the_drill_with_its_reason(dryer: Appliance, case: st
     assert reason in _slip(dryer, lines), case
 
 
+def test_opening_the_gas_again_says_the_soap_test(dryer: Appliance) -> None:
+    """When it is done and in the story of the drill, in the words for a machine that is not shut off."""
+    _, told = _drill(dryer, ["", "gas off", "gas on", "story"])
+    assert any(t.startswith("First: Open the gas cock; soap-test") for t in told)
+    assert any("gas cock open (soap-test)" in t for t in told) and not any("no longer" in t for t in told)
+
+
 def test_what_was_found_makes_a_slip(dryer: Appliance) -> None:
     """The burner with the duct off on a burning smell; a machine left in use that must not run."""
     assert "burning smell, no smoke: yes" in _slip(dryer, ["check duct_off_run"], {"burning_smell": "yes"})

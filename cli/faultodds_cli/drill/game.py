@@ -378,6 +378,7 @@ class Drill:
             except FaultoddsError as problem:
                 raise Slip(str(problem).partition(" Then say so")[0]) from None
             visit.go(visit.machine.way(visit.state, (), closed={item}))
+            self.tell(f"First: {self.k.access[item].close_step}")
         return f"Now: {self.state_words()}."
 
     def state_words(self) -> str:

@@ -160,8 +160,8 @@ def did(k: Knowledge, move: Move) -> str:
         work = {**k.check, **k.repair}
         return ("REPAIR " if move.kind == "repair" else "") + " and ".join(work[n].title for n in move.names)
     if move.kind == "state":
-        undone = [f"no longer {k.access[i].title}" for i in move.shuts]
-        return "machine: " + ", ".join([*(k.access[i].title for i in move.names), *undone])
+        changed = [*(k.access[i].called(True) for i in move.names), *(k.access[i].put_back for i in move.shuts)]
+        return "machine: " + ", ".join(changed)
     return {"close": "leave", "refer": "hand over"}[move.kind]
 
 
