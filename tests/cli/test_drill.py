@@ -8,6 +8,7 @@ import json
 import re
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -18,12 +19,13 @@ from faultodds.audit import Interval, bootstrap
 from faultodds.belief import Appliance, WeighedFinding, open_appliance
 from faultodds.calibration import Drilled, began, faults, log_loss, person, spread
 from faultodds.errors import FaultoddsError
+from faultodds.knowledge import Knowledge
 from faultodds_cli.drill import words
 from faultodds_cli.drill.debrief import Adviser, GaveAway, best_plan, debrief
 from faultodds_cli.drill.game import ODDS, Aside, Drill
 from faultodds_cli.drill.levels import LEVELS, OPEN_BITS, TRAPS, WHO, drill_of, traps
 from faultodds_cli.drill.sheet import _findings as findings_of
-from faultodds_cli.drill.show import complaint, ending, looked, plan_ended
+from faultodds_cli.drill.show import _money as money_of, complaint, ending, looked, plan_ended
 from faultodds_cli.drill.words import Move
 from faultodds_cli.trial.checklist import checklist
 from faultodds_cli.trial.visit import TrialJob
@@ -132,6 +134,37 @@ def test_opening_the_gas_again_says_the_soap_test(dryer: Appliance) -> None:
     _, told = _drill(dryer, ["", "gas off", "gas on", "story"])
     assert any(t.startswith("First: Open the gas cock; soap-test") for t in told)
     assert any("gas cock open (soap-test)" in t for t in told) and not any("no longer" in t for t in told)
+
+
+def _meant(k: Knowledge, line: str) -> str:
+    """What a line is taken for, or what is said to it."""
+    try:
+        return words.move(k, line).kind
+    except FaultoddsError as problem:
+        return str(problem)
+
+
+LOOKS = {
+    "look at the hood with a lamp": "duct_look",
+    "inspect the belt and rollers": "belt_rollers_look",
+    "have a look at the lint screen": "lint_screen_look",
+    "watch the burner through": "burner_watch",
+    "take a good look over the back": "over_back_look",
+    "see if the lint path": "lint_path_look",
+    "look at the transition duct": "transition_look",
+}
+
+
+def test_a_verb_of_looking_is_a_check_and_never_a_part(dryer: Appliance) -> None:
+    """By all the telling words of the line; where several speak of them the looks are named first, and nothing else is offered."""
+    k = dryer.knowledge
+    for line, check in LOOKS.items():
+        assert words.move(k, line) == Move("check", (check,)) and words.is_move(k, line), line
+    with pytest.raises(FaultoddsError, match=r"may mean duct_look, hood_flap, hood_air_speed\."):
+        words.move(k, "look at the hood")
+    for thing in (*k.component, *k.repair, *(r.title for r in k.repair.values()), "rubbish"):
+        for line in (f"inspect the {thing}", f"have a look at the {thing}"):
+            assert _meant(k, line).startswith(("check", "'", "there is no check called")), line
 
 
 def test_what_was_found_makes_a_slip(dryer: Appliance) -> None:
@@ -791,6 +824,20 @@ def test_nothing_wrong_after_a_repair_is_asked_about(dryer: Appliance) -> None:
     assert [" ".join(t.split()).startswith("Nothing wrong is taken as") for t in told if "wrong" in t][-1:] == [True]
     assert sum("is taken as: nothing was wrong when you came" in t for t in told) == 1
     assert any("Taken as coils 90 %" in t for t in told)
+
+
+def test_the_money_of_the_end_adds_up(dryer: Appliance) -> None:
+    """The printed rows of either column are together the printed sum, in whole units and in cents."""
+    draw = np.random.default_rng(2)
+    for scale in (3.0, 90.0):
+        for _ in range(60):
+            visit, best = drill_of(dryer, 1, 1), drill_of(dryer, 1, 2)
+            for each in (visit, best):
+                each.money |= dict(zip(each.money, draw.uniform(0, scale, 3).tolist(), strict=False))
+            end = SimpleNamespace(drill=SimpleNamespace(k=dryer.knowledge, visit=visit), best=best)
+            rows = [re.findall(r"\$([\d.]+)", line) for line in money_of(end)]  # type: ignore[arg-type]
+            printed = np.array([row for row in rows if len(row) == 2], float)
+            assert np.allclose(printed[:-1].sum(axis=0), printed[-1]) and abs(printed[-1, 0] - visit.cost) <= 0.5
 
 
 def test_a_plan_that_went_wrong_is_called_so(dryer: Appliance) -> None:

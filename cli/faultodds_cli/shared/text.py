@@ -175,6 +175,13 @@ def money(amount: float, knowledge: Knowledge) -> str:
     return in_words(amount, knowledge.costs.currency)
 
 
+def moneys(amounts: Iterable[float], knowledge: Knowledge) -> list[str]:
+    """The parts of a sum, and the sum at the end, in the file's currency; what is written adds up."""
+    from faultodds.advice import moneys as in_words
+
+    return in_words(amounts, knowledge.costs.currency)
+
+
 def percent(p: float) -> str:
     """A chance as a whole percent, never a false 0 or 100."""
     from faultodds.advice import percent as in_words
