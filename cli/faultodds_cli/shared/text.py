@@ -176,10 +176,14 @@ def money(amount: float, knowledge: Knowledge) -> str:
 
 
 def moneys(amounts: Iterable[float], knowledge: Knowledge) -> list[str]:
-    """The parts of a sum, and the sum at the end, in the file's currency; what is written adds up."""
-    from faultodds.advice import moneys as in_words
+    """The parts of a sum, none below 0, and the sum at the end, written alike; what is written adds up."""
+    from faultodds.names import whole_parts
 
-    return in_words(amounts, knowledge.costs.currency)
+    each = list(amounts)
+    unit = 1 if sum(each) >= 9.5 else 100  # whole units, or their hundredths, as `money` writes the sum
+    parts = [whole / unit for whole in whole_parts([x * unit for x in each])]
+    written = [money(x, knowledge) for x in (*parts, sum(parts))]
+    return [text.removesuffix(".00") for text in written] if unit == 1 else written
 
 
 def percent(p: float) -> str:

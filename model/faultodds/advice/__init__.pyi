@@ -28,4 +28,4 @@ from .situation import (
 )
 from .stopping import even_points as even_points
 from . import words as words
-from .words import money as money, moneys as moneys, percent as percent, percents as percents
+from .words import money as money, percent as percent, percents as percents

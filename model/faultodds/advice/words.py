@@ -13,7 +13,7 @@ from faultodds.advice.questions import QuestionPrice
 from faultodds.advice.ranking import CheckPrice, Ranking
 from faultodds.advice.reasons import Parts, Pointer
 from faultodds.knowledge import UNLISTED, Knowledge
-from faultodds.names import capital, whole_parts, whole_percents
+from faultodds.names import capital, whole_percents
 
 MONEY_SIGNS = {"USD": "$", "GBP": "£", "EUR": "€"}
 NUMBERS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
@@ -44,15 +44,6 @@ def percents(chances: Iterable[float]) -> list[str]:
     """Chances that exclude each other: as `percent`, and together no more than 100."""
     each = list(chances)
     return [percent(w / 100.0 if 0 < w < 100 else p) for w, p in zip(whole_percents(each), each, strict=True)]
-
-
-def moneys(amounts: Iterable[float], currency: str = "USD") -> list[str]:
-    """The parts of a sum, none below 0, and the sum at the end: written alike, and what is written adds up."""
-    each = list(amounts)
-    digits = 0 if sum(each) >= 9.5 else 2
-    parts = [whole / 10**digits for whole in whole_parts([x * 10**digits for x in each])]
-    sign = money(0.0, currency).removesuffix("0.00")
-    return [f"{sign}{x:.{digits}f}" for x in (*parts, sum(parts))]
 
 
 def why(ranking: Ranking, kind: str, name: str, same: float) -> str:
