@@ -23,7 +23,9 @@ from faultodds.knowledge import Knowledge
 from faultodds_cli.drill import words
 from faultodds_cli.drill.debrief import Adviser, GaveAway, best_plan, debrief
 from faultodds_cli.drill.game import ODDS, Aside, Drill
+from faultodds_cli.drill.kept import Played
 from faultodds_cli.drill.levels import LEVELS, OPEN_BITS, TRAPS, WHO, drill_of, traps
+from faultodds_cli.drill.marks import class_lines, person_lines
 from faultodds_cli.drill.sheet import _findings as findings_of
 from faultodds_cli.drill.show import _money as money_of, complaint, ending, looked, plan_ended
 from faultodds_cli.drill.words import Move
@@ -503,6 +505,19 @@ def test_a_drill_left_half_way_goes_on_and_ends_as_if_it_had_not_been(
         "75 % to 79 %",
     ):
         assert told in " ".join(tail.split()) or told == "75 % to 79 %"
+
+
+@pytest.mark.parametrize("drills", [1, 4, 5])
+def test_a_figure_of_few_drills_may_be_chance(dryer: Appliance, drills: int) -> None:
+    """Every figure of a person's page and of the class that has no interval says so, in the same words."""
+    ended = Drilled("1-1", "duct", [{"duct": 0.6}], cost=200.0, best=150.0)
+    mine = Played([ended] * drills, again=0, unfinished=0)
+    page = " ".join(" ".join(person_lines(dryer.knowledge, "ana", mine)).split())
+    few = drills < 5
+    for figure in (r"Brier score [\d.]+", r"log score [\d.]+", r"above the best plan"):
+        assert bool(re.search(figure + r" \(may be chance\)", page)) == few, figure
+    row = next(line for line in class_lines(dryer.knowledge, {"ana": mine}) if line.startswith("  ana"))
+    assert bool(re.search(r"\d \?", row)) == few, row
 
 
 def test_marks_class_and_forgetting(typed: Callable[..., Ran], tmp_path: Path) -> None:
