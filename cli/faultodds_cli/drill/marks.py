@@ -158,8 +158,8 @@ def class_lines(k: Knowledge, by: Mapping[str, Played]) -> list[str]:
         cells = ("0", "", "", "", left) if p is None else (str(p.drills), *_marks(p), str(p.slips), left)
         lines += columns(f"  {name}", cells, _CELLS)
     lines += wrap(
-        f"Brier: 0 is best; ? of fewer than {FEWEST} drills, may be chance. Too sure: points that the favourite's chance was above how often it "
-        "was so; ? may be chance, or no more than the program's own. Left: drills left half way.",
+        f"Brier: 0 is best; ? of fewer than {FEWEST} drills, may be chance. Too sure: points that the favourite's chance was "
+        "above how often it was so; ? may be chance, or no more than the program's own. Left: drills left half way.",
         "  ",
     )
     again = sum(mine.again for mine in by.values())
