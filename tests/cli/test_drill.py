@@ -165,6 +165,8 @@ def test_a_verb_of_looking_is_a_check_and_never_a_part(dryer: Appliance) -> None
         assert words.move(k, line) == Move("check", (check,)) and words.is_move(k, line), line
     with pytest.raises(FaultoddsError, match=r"may mean duct_look, hood_flap, hood_air_speed\."):
         words.move(k, "look at the hood")
+    assert "may mean duct_look, hood_flap, hood_air_speed." in _meant(k, "inspect the hood with a torch")
+    assert "type leave alone" in _meant(k, "leave it")
     for thing in (*k.component, *k.repair, *(r.title for r in k.repair.values()), "rubbish"):
         for line in (f"inspect the {thing}", f"have a look at the {thing}"):
             assert _meant(k, line).startswith(("check", "'", "there is no check called")), line

@@ -92,7 +92,7 @@ def _findings(visit: TrialJob, name: str) -> list[Block]:
                 (
                     _with_cautions(k, drill, check),
                     *_takes(visit, check),
-                    f"Not now. {why}" if why else drill.shown_words(),
+                    f"Not now. {capital(why)}" if why else drill.shown_words(),
                 )
             )
     how = (

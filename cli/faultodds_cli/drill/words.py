@@ -42,8 +42,8 @@ FIRST: dict[str, Kind] = {
     **dict.fromkeys(("story",), "so_far"),
 }
 _RUNS = frozenset({"run", "verify", "run_it", "test_run", "run_the_machine"})
-_ALONE = frozenset({"close", "refer"})
 _LOOKS = frozenset({"pause", "help", "so_far"})
+_ALONE = frozenset({"close", "refer", *_LOOKS})
 _FILLING = {
     "ask": ("about", "for", "the", "customer", "if", "of"),
     "check": ("at", "the", "for", "out"),
@@ -304,16 +304,19 @@ def _of_part(k: Knowledge, kind: str, text: str, names: Mapping[str, Work], then
         of_it = [n for n, w in names.items() if part in {t.partition(".")[0] for t in _about(w)}] or spoken
         if len(of_it) == 1:
             return of_it[0]
+        if not of_it and "Did you mean" not in str(problem):
+            of_it = _speak_of(text, titles, in_part=True) if kind == "check" else []
         if not of_it:
             raise
         raise UnknownName(f"'{text}' may mean {', '.join(of_it[:6])}. Type one of those names.") from None
 
 
-def _speak_of(text: str, titles: Mapping[str, str]) -> list[str]:
-    """The names whose titles have all the telling words of a text, looks first."""
+def _speak_of(text: str, titles: Mapping[str, str], in_part: bool = False) -> list[str]:
+    """The names whose titles have all the telling words of a text, or `in_part` as many as any has; looks first."""
     said = {*fold(text).split("_")} - _LITTLE
     words = {n: {*fold(n).split("_"), *fold(title).split("_")} for n, title in titles.items()}
-    return sorted((n for n in words if said and said <= words[n]), key=lambda n: not words[n] & _SEEN_BY)
+    most = max(len(said & each) for each in words.values()) if in_part else len(said)
+    return sorted((n for n in words if len(said & words[n]) == most > 0), key=lambda n: not words[n] & _SEEN_BY)
 
 
 _LITTLE = frozenset(
