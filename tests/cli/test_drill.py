@@ -166,7 +166,9 @@ def test_a_verb_of_looking_is_a_check_and_never_a_part(dryer: Appliance) -> None
     with pytest.raises(FaultoddsError, match=r"may mean duct_look, hood_flap, hood_air_speed\."):
         words.move(k, "look at the hood")
     assert "may mean duct_look, hood_flap, hood_air_speed." in _meant(k, "inspect the hood with a torch")
-    assert "type leave alone" in _meant(k, "leave it")
+    assert "leave is typed alone" in _meant(k, "leave it")
+    assert "close alone means that you leave" in _meant(k, "close it up")
+    assert words.move(k, "open the lower panel") == Move("state", ("lower_open",))
     for thing in (*k.component, *k.repair, *(r.title for r in k.repair.values()), "rubbish"):
         for line in (f"inspect the {thing}", f"have a look at the {thing}"):
             assert _meant(k, line).startswith(("check", "'", "there is no check called")), line

@@ -25,7 +25,6 @@ WORK = {
 # Verbs of looking: what they begin is a check, or is asked about.
 LOOKING = ("look", "inspect", "examine", "see", "watch", "view", "peek", "glance", "eyeball")
 _A_LOOK = re.compile(r"(?i)^\s*(?:have|take|get) (?:a|another|one)(?: (?:good|quick|close|closer))? look\b")
-_SEEN_BY = frozenset(LOOKING)
 # The first word of a line, and what kind of move it begins.
 FIRST: dict[str, Kind] = {
     **dict.fromkeys(("ask",), "ask"),
@@ -47,7 +46,7 @@ _ALONE = frozenset({"close", "refer", *_LOOKS})
 _FILLING = {
     "ask": ("about", "for", "the", "customer", "if", "of"),
     "check": ("at", "the", "for", "out"),
-    "repair": ("the",),
+    **dict.fromkeys(("repair", "state"), ("the",)),
 }
 _AFTER = {"hand": ("over", "it", "the", "job", "on"), "close": ("gone",)}
 
@@ -74,7 +73,10 @@ def move(k: Knowledge, line: str) -> Move:
     if kind in _ALONE:
         left = [w for w in rest.casefold().split() if w not in _AFTER.get(first.casefold(), ())]
         if left:
-            raise FaultoddsError(f"'{line}': type {first} alone, or what you do. Type help for all.")
+            told = " alone means that you leave; a panel goes back with shut and its name, and all of them before a run"
+            raise FaultoddsError(
+                f"'{line}': {first}{told if kind == 'close' else ' is typed alone'}. Type help for all."
+            )
         return Move(kind)
     if first.casefold() == "shut" and (of_it := shut_off(k, line, asked=False)) is not None:
         return of_it
@@ -316,7 +318,7 @@ def _speak_of(text: str, titles: Mapping[str, str], in_part: bool = False) -> li
     said = {*fold(text).split("_")} - _LITTLE
     words = {n: {*fold(n).split("_"), *fold(title).split("_")} for n, title in titles.items()}
     most = max(len(said & each) for each in words.values()) if in_part else len(said)
-    return sorted((n for n in words if len(said & words[n]) == most > 0), key=lambda n: not words[n] & _SEEN_BY)
+    return sorted((n for n in words if len(said & words[n]) == most > 0), key=lambda n: words[n].isdisjoint(LOOKING))
 
 
 _LITTLE = frozenset(
