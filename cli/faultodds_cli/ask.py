@@ -13,7 +13,7 @@ from faultodds_cli.shared import options
 from faultodds_cli.shared.call import call_as_given
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.show_known import evidence_lines
-from faultodds_cli.shared.text import money, percent, percents, row, wrap
+from faultodds_cli.shared.text import money, percents, row, wrap
 
 if TYPE_CHECKING:
     from faultodds.advice import NextMove, QuestionPrice
@@ -82,7 +82,9 @@ def _lines(view: Standing, number: int, price: QuestionPrice) -> list[str]:
     k, question = view.appliance.knowledge, price.question
     lines = row(f"  {number}. ", "     ", question.text, [money(max(price.worth, 0.0), k)], (9,))
     for answer, chance in zip(price.chances, percents(price.chances.values()), strict=True):
-        likely = ", ".join(f"{k.title_of(o.name)} {percent(o.probability)}" for o in _likeliest(view, price, answer))
+        leading = _likeliest(view, price, answer)
+        whole = percents(o.probability for o in leading)
+        likely = ", ".join(f"{k.title_of(o.name)} {p}" for o, p in zip(leading, whole, strict=True))
         lines += wrap(f"{question.name}={answer} ({chance}): {likely}", "     ", "       ")
         if likely:
             lines += wrap(f"Then first: {_told(view, _first(view, price, answer))}", "       ", "       ")

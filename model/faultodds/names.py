@@ -31,14 +31,19 @@ def capital(text: str) -> str:
 
 def whole_percents(chances: Iterable[float]) -> list[int]:
     """Chances that exclude each other as whole percents that add up: to 100 where they are all there is, else to what they are
-    together. Rounded up are those with the largest remainders (Hamilton's rule), the first where equal."""
+    together."""
     exact = [100.0 * p for p in chances]
-    exact.append(max(100.0 - sum(exact), 0.0))  # what is not told
+    return whole_parts([*exact, max(100.0 - sum(exact), 0.0)])[:-1]  # the last is what is not told
+
+
+def whole_parts(exact: Sequence[float]) -> list[int]:
+    """The parts of a sum, none below 0, as whole numbers that add up to the rounded sum. Rounded up are those with the largest
+    remainders (Hamilton's rule), the first where equal."""
     whole = [math.floor(x + 1e-9) for x in exact]
     last = sorted(range(len(whole)), key=lambda i: whole[i] - round(exact[i], 9))
     for i in last[: max(round(sum(exact)) - sum(whole), 0)]:
         whole[i] += 1
-    return whole[:-1]
+    return whole
 
 
 def fold(text: str) -> str:

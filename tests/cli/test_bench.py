@@ -216,8 +216,8 @@ def test_doing_a_check_leaves_the_machine_as_the_check_needs_it(tmp_path: Path) 
 def test_the_machine_state_is_shown_and_can_be_corrected(tmp_path: Path) -> None:
     """`open` and `shut` set one item; `state` lists them all."""
     ended = bench(tmp_path, *STRAIGHT_ON, "igniter_ohms 120 ohm", "yes", "shut front_open", "open pulled out", "state")
-    assert "YES  pulled_out" in ended.out
-    assert "no   front_open" in ended.out
+    assert "pulled_out: pulled out from the wall" in ended.out
+    assert "front_open: top and front panel on" in ended.out and "gas_shut: gas cock shut" in ended.out
     with looked_at(tmp_path) as visit:
         assert visit.state == {"unplugged", "gas_shut", "pulled_out"}
 

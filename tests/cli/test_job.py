@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 from contextlib import closing
 from datetime import date
@@ -47,7 +48,7 @@ def test_a_call_from_new_to_closed(tmp_path: Path) -> None:
         "heat = none",
         "control = timer",
         "skip hood_flap (no ladder)",
-        "unplugged: yes",
+        "unplugged, gas cock shut",
         'igniter_ohms = open (read "OL") [3 min]',
         "repair igniter [20 min]",
         "after 1 repair",
@@ -57,6 +58,16 @@ def test_a_call_from_new_to_closed(tmp_path: Path) -> None:
     ]
     places = [story.index(text) for text in texts]
     assert places == sorted(places)
+
+
+def test_a_state_of_the_machine_is_said_in_words(tmp_path: Path) -> None:
+    """Power on, never "unplugged: no": in what was saved, in the list, in the story, and taken back."""
+    said(tmp_path, "new")
+    said(tmp_path, "state", "1", "--open", "unplugged")
+    saved = said(tmp_path, "state", "1", "--shut", "unplugged")
+    assert saved.count("plugged in") == 2 and "unplugged: plugged in" in saved
+    assert re.search(r":\d\d unplugged \d\d:\d\d plugged in", said(tmp_path, "show", "1"))
+    assert "taken back: plugged in" in said(tmp_path, "undo", "1")
 
 
 def test_every_command_prints_one_json_object(tmp_path: Path) -> None:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
 from calls import STRAIGHT_ON, bench, command, looked_at
+from faultodds.belief import FaultOdds
+from faultodds.job import Tells
+from faultodds.knowledge.loading import load
+from faultodds_cli.bench.show import _tells
 from run_cli import faultodds
 
 COLD = (*STRAIGHT_ON, "heat none")
@@ -91,3 +96,10 @@ def test_a_card_by_its_name_and_by_what_people_call_it() -> None:
     answer = faultodds("appliance", "show", "gas_dryer", "thermal_fuse.open", "--json").answer
     assert answer["brought_by"]["duct.nearly_blocked"] == 0.12
     assert answer["alike"][0]["parted_by"]["check"] == "fuse_continuity"
+
+
+def test_odds_told_in_one_list_add_up() -> None:
+    """Rounded together: what is 100 % in all is not printed as 101 %."""
+    leading = (FaultOdds("igniter", "open", 0.336, 0.1), FaultOdds("thermal_fuse", "open", 0.666, 0.1))
+    line = " ".join(_tells(load("gas_dryer"), Tells("none", 0.5, leading), "50 %"))
+    assert sum(map(int, re.findall(r"(\d+) %", line.partition("then")[2]))) == 100

@@ -135,13 +135,13 @@ def missing(call: BenchCall, rest: str) -> bool:
 def undo(call: BenchCall, rest: str) -> bool:
     """Take back the last entry, or an older one by its name; where the last line left none, only when it is asked for twice."""
     if call.unnoted and not rest and call.visit.job.steps:
-        last = show_job.step_text(call.visit.job.steps[-1])
+        last = show_job.step_text(call.visit.knowledge, call.visit.job.steps[-1])
         call.talk.tell(
             f"Nothing was noted of '{call.unnoted}'. To take back what was noted before it ({last}): undo once more."
         )
         return False
     taken = call.visit.take_back(rest) if rest else call.visit.undo()
-    call.talk.tell(f"Taken back: {'; and '.join(show_job.step_text(s) for s in taken)}.")
+    call.talk.tell(f"Taken back: {'; and '.join(show_job.step_text(call.visit.knowledge, s) for s in taken)}.")
     for text in show_job.no_longer_stops(call.visit.knowledge, taken):
         call.talk.tell(text, "!! ")
     call.try_doubted_again()
@@ -252,7 +252,7 @@ def safe(call: BenchCall, rest: str) -> bool:
 
 def story(call: BenchCall, rest: str) -> bool:
     """The job from its beginning."""
-    call.talk.say(show_job.story_lines(call.visit.job))
+    call.talk.say(show_job.story_lines(call.visit))
     return False
 
 

@@ -37,9 +37,9 @@ def why_check_lines(visit: OpenJob, name: str) -> list[str]:
 
 
 def _tells(knowledge: Knowledge, t: Tells, chance: str) -> list[str]:
-    leading = "; ".join(
-        f"{knowledge.title_of(o.name)} {percent(o.probability)}" for o in t.leading if o.probability >= 0.01
-    )
+    told = [o for o in t.leading if o.probability >= 0.01]
+    whole = percents(o.probability for o in told)
+    leading = "; ".join(f"{knowledge.title_of(o.name)} {p}" for o, p in zip(told, whole, strict=True))
     return wrap(f"{t.outcome} ({chance}): then {leading or 'nothing stands out'}", "  if ", "       ")
 
 

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 ODDS = "Your odds of what began it, up to three faults"
 DO = "What do you do?"
+NOT_KNOWN = "cannot tell"
 SHUT = "What do you shut off before it is opened or moved?"
 
 
@@ -267,7 +268,7 @@ class Drill:
 
     def _answer(self, symptom: str) -> str:
         if symptom in self.visit.unknown:
-            return "cannot tell"
+            return NOT_KNOWN
         return self.k.symptom[symptom].outcomes[self.visit.last(symptom)]
 
     def shown_words(self) -> str:
@@ -378,6 +379,7 @@ class Drill:
             except FaultoddsError as problem:
                 raise Slip(str(problem).partition(" Then say so")[0]) from None
             visit.go(visit.machine.way(visit.state, (), closed={item}))
+            self.tell(f"First: {self.k.access[item].close_step}")
         return f"Now: {self.state_words()}."
 
     def state_words(self) -> str:

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 _CELLS = (8, 7, 10, 7, 6)
 # Drills and faults told on the trainer's page.
 MOST_TOLD = 6
+# What is said of a figure of so few drills that no interval stands behind it.
+CHANCE = " (may be chance)"
 
 
 def _person(k: Knowledge, done: Sequence[Drilled]) -> Person | None:
@@ -57,7 +59,7 @@ def person_lines(k: Knowledge, name: str, mine: Played) -> list[str]:
     lines += ["", *_called_lines(p), *_curve_lines(k, p)]
     if p.lost is not None:
         low, high = (money(x, k) for x in (p.lost.low, p.lost.high))
-        between = f" ({low} to {high})" if p.drills >= FEWEST else ""
+        between = f" ({low} to {high})" if p.drills >= FEWEST else CHANCE
         lines += [
             "",
             *wrap(
@@ -114,7 +116,7 @@ def sure_words(p: Person) -> str:
 
 
 def _interval(i: Interval, p: Person) -> str:
-    return f"{i.value:.2f} ({i.low:.2f} to {i.high:.2f})" if p.drills >= FEWEST else f"{i.value:.2f}"
+    return f"{i.value:.2f} ({i.low:.2f} to {i.high:.2f})" if p.drills >= FEWEST else f"{i.value:.2f}{CHANCE}"
 
 
 def _called_lines(p: Person) -> list[str]:
@@ -122,7 +124,7 @@ def _called_lines(p: Person) -> list[str]:
     for head, sign in (("Called too often", 1), ("Called too seldom", -1)):
         told = [c for c in p.faults if c.more.value * sign > 0][:3]
         words = (
-            f"{_spelt(c.name)} {c.said:.1f} calls, was {c.was}{'' if c.more.clear and p.drills >= FEWEST else ' (may be chance)'}"
+            f"{_spelt(c.name)} {c.said:.1f} calls, was {c.was}{'' if c.more.clear and p.drills >= FEWEST else CHANCE}"
             for c in told
         )
         lines += wrap(f"{head}: {'; '.join(words) or 'none'}.", "", "  ")
@@ -156,8 +158,8 @@ def class_lines(k: Knowledge, by: Mapping[str, Played]) -> list[str]:
         cells = ("0", "", "", "", left) if p is None else (str(p.drills), *_marks(p), str(p.slips), left)
         lines += columns(f"  {name}", cells, _CELLS)
     lines += wrap(
-        "Brier: 0 is best; of one drill it may be chance (?). Too sure: points that the favourite's chance was above how often it "
-        "was so; ? may be chance, or no more than the program's own. Left: drills left half way.",
+        f"Brier: 0 is best; ? of fewer than {FEWEST} drills, may be chance. Too sure: points that the favourite's chance was "
+        "above how often it was so; ? may be chance, or no more than the program's own. Left: drills left half way.",
         "  ",
     )
     again = sum(mine.again for mine in by.values())
@@ -180,7 +182,7 @@ def class_lines(k: Knowledge, by: Mapping[str, Played]) -> list[str]:
 def _marks(p: Person) -> tuple[str, str]:
     """Brier score, and how much too sure."""
     sure = "?" if p.too_sure is None else f"{100 * p.too_sure.value:+.0f}{'' if p.verdict else ' ?'}"
-    return f"{p.brier.value:.2f}{'' if p.drills > 1 else ' ?'}", sure
+    return f"{p.brier.value:.2f}{'' if p.drills >= FEWEST else ' ?'}", sure
 
 
 def _by_drill(k: Knowledge, done: Mapping[str, Sequence[Drilled]]) -> list[str]:
@@ -193,7 +195,7 @@ def _by_drill(k: Knowledge, done: Mapping[str, Sequence[Drilled]]) -> list[str]:
     lines = columns("DRILLS THAT COST MOST", ("played", "lost", "slips"), (8, 9, 8))
     for name in sorted(mean, key=lambda n: (-mean[n], n))[:MOST_TOLD]:
         slips = sum(bool(d.slip) for d in by[name])
-        one = " (may be chance)" if len(lost[name]) == 1 else ""
+        one = CHANCE if len(lost[name]) == 1 else ""
         head = f"  {name} ({_spelt(by[name][0].truth)}){one}"
         lines += columns(head, (str(len(by[name])), money(mean[name], k), str(slips)), (8, 9, 8))
     return lines

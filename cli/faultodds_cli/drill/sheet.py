@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from faultodds.names import capital
 from faultodds_cli.drill.beside import after_run, before_run
 from faultodds_cli.drill.debrief import Adviser, best_plan
-from faultodds_cli.drill.game import Drill, told
+from faultodds_cli.drill.game import NOT_KNOWN, Drill, told
 from faultodds_cli.drill.levels import LEVELS, drill_of
 from faultodds_cli.drill.show import complaint, did, facts_words, first_of_all, plan_ended
 from faultodds_cli.drill.words import odds_words
@@ -80,8 +80,10 @@ def _findings(visit: TrialJob, name: str) -> list[Block]:
     drill, rows = Drill(visit, lambda question: None), list[tuple[str, ...]]()
     asking = (f"{k.costs.ask_minutes:g}", money(k.costs.ask_minutes * visit.rate, k))
     for n, symptom in k.symptom.items():
-        if not symptom.looked_at and (answer := call.ask(n)) is not None and n not in call.complaint:
-            rows.append((symptom.ask or symptom.title, *asking, symptom.outcomes[answer]))
+        if not symptom.looked_at and n not in call.complaint:
+            rows.append((symptom.ask or symptom.title, *asking, symptom.outcomes.get(call.ask(n) or "", NOT_KNOWN)))
+    asked = {n: e.ask for n, e in k.equipment.items()} | {n: c.ask for n, c in k.context.items()}
+    rows += [(text, *asking, NOT_KNOWN) for n, text in asked.items() if n not in visit.facts]
     for n, check in k.check.items():
         if n != k.costs.verify and _fits(visit, check):
             visit.shown = call.check(n, visit.who)
@@ -90,7 +92,7 @@ def _findings(visit: TrialJob, name: str) -> list[Block]:
                 (
                     _with_cautions(k, drill, check),
                     *_takes(visit, check),
-                    f"Not now. {why}" if why else drill.shown_words(),
+                    f"Not now. {capital(why)}" if why else drill.shown_words(),
                 )
             )
     how = (

@@ -10,7 +10,7 @@ from faultodds_cli.drill.debrief import Debrief, GaveAway, Moved, left_undone
 from faultodds_cli.drill.game import Drill, Step, told
 from faultodds_cli.drill.levels import LEVELS, TRAPS
 from faultodds_cli.drill.words import Move, in_words, odds_words
-from faultodds_cli.shared.text import cautions, columns, labelled, money, percent, row, sentence, wrap
+from faultodds_cli.shared.text import cautions, columns, labelled, money, moneys, percent, row, sentence, wrap
 
 if TYPE_CHECKING:
     from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, Work
@@ -160,8 +160,8 @@ def did(k: Knowledge, move: Move) -> str:
         work = {**k.check, **k.repair}
         return ("REPAIR " if move.kind == "repair" else "") + " and ".join(work[n].title for n in move.names)
     if move.kind == "state":
-        undone = [f"no longer {k.access[i].title}" for i in move.shuts]
-        return "machine: " + ", ".join([*(k.access[i].title for i in move.names), *undone])
+        changed = [*(k.access[i].called(True) for i in move.names), *(k.access[i].put_back for i in move.shuts)]
+        return "machine: " + ", ".join(changed)
     return {"close": "leave", "refer": "hand over"}[move.kind]
 
 
@@ -251,12 +251,10 @@ def _parts_wasted(how: str, visit: TrialJob) -> str:
 def _money(end: Debrief) -> list[str]:
     k, mine, best = end.drill.k, end.drill.visit, end.best
     lines = columns("WHERE MONEY WENT", ("you", "plan"), _CELLS)
-    for stage in mine.money:
-        if mine.money[stage] or best.money[stage]:
-            lines += columns(
-                f"  {stage.replace('_', ' ')}", (money(mine.money[stage], k), money(best.money[stage], k)), _CELLS
-            )
-    lines += columns("  in all", (money(mine.cost, k), money(best.cost, k)), _CELLS)
+    stages = [s for s in mine.money if mine.money[s] or best.money[s]]
+    paid = [moneys((visit.money[s] for s in stages), k) for visit in (mine, best)]
+    for head, *cells in zip([*stages, "in all"], *paid, strict=True):
+        lines += columns(f"  {head.replace('_', ' ')}", cells, _CELLS)
     lines += columns("  minutes", (f"{mine.minutes:.0f}", f"{best.minutes:.0f}"), _CELLS)
     if mine.cost < best.cost - 1:
         why = "the plan was wrong here" if best.came_back or best.wrong_parts else "on one call luck can do that"

@@ -22,10 +22,13 @@ WORK = {
     **dict.fromkeys(("replace", "change", "fit"), "new"),
     **dict.fromkeys(("clean", "wash", "clear"), "cleaned"),
 }
+# Verbs of looking: what they begin is a check, or is asked about.
+LOOKING = ("look", "inspect", "examine", "see", "watch", "view", "peek", "glance", "eyeball")
+_A_LOOK = re.compile(r"(?i)^\s*(?:have|take|get) (?:a|another|one)(?: (?:good|quick|close|closer))? look\b")
 # The first word of a line, and what kind of move it begins.
 FIRST: dict[str, Kind] = {
     **dict.fromkeys(("ask",), "ask"),
-    **dict.fromkeys(("check", "measure", "test", "look"), "check"),
+    **dict.fromkeys(("check", "measure", "test", *LOOKING), "check"),
     **dict.fromkeys(("repair", *WORK), "repair"),
     **dict.fromkeys(("open", "shut"), "state"),
     **dict.fromkeys(("checks", "repairs", "questions", "faults"), "list"),
@@ -38,9 +41,13 @@ FIRST: dict[str, Kind] = {
     **dict.fromkeys(("story",), "so_far"),
 }
 _RUNS = frozenset({"run", "verify", "run_it", "test_run", "run_the_machine"})
-_ALONE = frozenset({"close", "refer"})
 _LOOKS = frozenset({"pause", "help", "so_far"})
-_FILLING = {"ask": ("about", "for", "the", "customer", "if", "of"), "check": ("at", "the", "for"), "repair": ("the",)}
+_ALONE = frozenset({"close", "refer", *_LOOKS})
+_FILLING = {
+    "ask": ("about", "for", "the", "customer", "if", "of"),
+    "check": ("at", "the", "for", "out"),
+    **dict.fromkeys(("repair", "state"), ("the",)),
+}
 _AFTER = {"hand": ("over", "it", "the", "job", "on"), "close": ("gone",)}
 
 
@@ -58,6 +65,7 @@ def move(k: Knowledge, line: str) -> Move:
     machine never opened, because a line sounded like it."""
     from faultodds.calibration import reads_as_odds
 
+    line = _A_LOOK.sub("look", line)
     first, _, rest = line.strip().partition(" ")
     kind = FIRST.get(first.casefold())
     if fold(line) in _RUNS or (kind == "check" and fold(rest) in _RUNS):
@@ -65,7 +73,10 @@ def move(k: Knowledge, line: str) -> Move:
     if kind in _ALONE:
         left = [w for w in rest.casefold().split() if w not in _AFTER.get(first.casefold(), ())]
         if left:
-            raise FaultoddsError(f"'{line}': type {first} alone, or what you do. Type help for all.")
+            told = " alone means that you leave; a panel goes back with shut and its name, and all of them before a run"
+            raise FaultoddsError(
+                f"'{line}': {first}{told if kind == 'close' else ' is typed alone'}. Type help for all."
+            )
         return Move(kind)
     if first.casefold() == "shut" and (of_it := shut_off(k, line, asked=False)) is not None:
         return of_it
@@ -104,7 +115,7 @@ def _bare(kind: str, rest: str) -> str:
 
 def is_move(k: Knowledge, line: str) -> bool:
     """Whether a line says what is done, be it half said, and not how likely something is."""
-    if FIRST.get(line.strip().partition(" ")[0].casefold()) in ("ask", "check", "repair"):
+    if FIRST.get(_A_LOOK.sub("look", line).strip().partition(" ")[0].casefold()) in ("ask", "check", "repair"):
         return True
     try:
         move(k, line)
@@ -279,7 +290,8 @@ def _matched(kind: str, text: str, names: Iterable[str], titles: Mapping[str, st
 
 
 def _of_part(k: Knowledge, kind: str, text: str, names: Mapping[str, Work], then: str) -> str:
-    """A check or repair by its name, or as the only one of a part: "replace the glow bar"."""
+    """A check or repair by its name, as the only one of a part ("replace the glow bar"), or a check as the only one that speaks of
+    all that was said: "look at the hood with a lamp"."""
     titles = {n: w.title for n, w in names.items()}
     try:
         return _matched(kind, text, names, titles, then)
@@ -288,12 +300,30 @@ def _of_part(k: Knowledge, kind: str, text: str, names: Mapping[str, Work], then
             part = fault(k, text) if "more than one" not in str(problem) else ""
         except UnknownName:
             part = ""
-        of_it = [n for n, w in names.items() if part in {t.partition(".")[0] for t in _about(w)}]
+        spoken = _speak_of(text, titles) if kind == "check" else []
+        if len(spoken) == 1:
+            return spoken[0]
+        of_it = [n for n, w in names.items() if part in {t.partition(".")[0] for t in _about(w)}] or spoken
         if len(of_it) == 1:
             return of_it[0]
+        if not of_it and "Did you mean" not in str(problem):
+            of_it = _speak_of(text, titles, in_part=True) if kind == "check" else []
         if not of_it:
             raise
         raise UnknownName(f"'{text}' may mean {', '.join(of_it[:6])}. Type one of those names.") from None
+
+
+def _speak_of(text: str, titles: Mapping[str, str], in_part: bool = False) -> list[str]:
+    """The names whose titles have all the telling words of a text, or `in_part` as many as any has; looks first."""
+    said = {*fold(text).split("_")} - _LITTLE
+    words = {n: {*fold(n).split("_"), *fold(title).split("_")} for n, title in titles.items()}
+    most = max(len(said & each) for each in words.values()) if in_part else len(said)
+    return sorted((n for n in words if len(said & words[n]) == most > 0), key=lambda n: words[n].isdisjoint(LOOKING))
+
+
+_LITTLE = frozenset(
+    fold("a an the at in into to of on over up down with and by if it its is for out from my your").split("_")
+)
 
 
 def _about(work: Work) -> Iterable[str]:

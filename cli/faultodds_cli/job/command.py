@@ -223,7 +223,7 @@ def undo(
     with opened_store(data) as store:
         visit = resume(store, job, appliance)
         steps = visit.take_back(name) if name else visit.undo()
-        taken = [step_text(step) for step in steps]
+        taken = [step_text(visit.knowledge, step) for step in steps]
         if as_json:
             from faultodds.job import job_answer
 

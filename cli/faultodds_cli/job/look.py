@@ -43,8 +43,8 @@ def show(
         from faultodds_cli.shared.show_job import screen, story_lines
 
         if visit.job.stopped:
-            say([*wrap_each(visit.job.stopped.text), "", *story_lines(visit.job), ""])
-        say([*story_lines(visit.job), "", *screen(visit)])
+            say([*wrap_each(visit.job.stopped.text), "", *story_lines(visit), ""])
+        say([*story_lines(visit), "", *screen(visit)])
 
 
 def next_(

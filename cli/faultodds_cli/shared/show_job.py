@@ -171,30 +171,31 @@ def closed_lines(visit: OpenJob) -> list[str]:
 
 
 def state_lines(visit: OpenJob) -> list[str]:
-    """Every access item, open or not, and how to correct it."""
+    """Every access item as it is, and how to correct it."""
     lines = ["Machine now (correct it with open ITEM or shut ITEM):"]
     for name, access in visit.knowledge.access.items():
-        lines += wrap(f"{'YES' if name in visit.state else 'no ':3}  {name}: {access.title}", "  ", "         ")
+        lines += wrap(f"{name}: {access.called(name in visit.state)}", "  ", "    ")
     return lines
 
 
 # ---- its story ----
 
 
-def story_lines(job: Job) -> list[str]:
+def story_lines(visit: OpenJob) -> list[str]:
     """The whole job: when, what, in order."""
+    job, k = visit.job, visit.knowledge
     lines = wrap(
         f"Job {job.id}, {job.appliance}, opened {job.opened_at.astimezone():%Y-%m-%d %H:%M}"
         + (f": {job.title}" if job.title else "")
     )
-    stage = visit = -1
+    before = None
     for line in story(job):
-        if (line.visit, line.stage) != (visit, stage):
-            visit, stage = line.visit, line.stage
-            lines += wrap(_stage(visit, stage), "  -- ")
-        lines += _story_line(line)
+        if (line.visit, line.stage) != before:
+            before = line.visit, line.stage
+            lines += wrap(_stage(*before), "  -- ")
+        lines += _story_line(k, line)
     for step in job.undone:
-        lines += wrap(f"taken back: {step_text(step)}", f"  {step.at.astimezone():%H:%M} ", "        ")
+        lines += wrap(f"taken back: {step_text(k, step)}", f"  {step.at.astimezone():%H:%M} ", "        ")
     return lines
 
 
@@ -203,15 +204,23 @@ def _stage(visit: int, stage: int) -> str:
     return f"{when}, visit {visit}" if visit > 1 else when
 
 
-def _story_line(line: StoryLine) -> list[str]:
+def _story_line(knowledge: Knowledge, line: StoryLine) -> list[str]:
     minutes = f" [{line.minutes:g} min]" if line.minutes is not None else ""
-    text = finding_text(line.payload) if isinstance(line.payload, Finding) else line.text
-    return wrap(f"{text}{minutes}", f"  {line.at.astimezone():%H:%M} ", "        ")
+    return wrap(f"{step_text(knowledge, line)}{minutes}", f"  {line.at.astimezone():%H:%M} ", "        ")
 
 
-def step_text(step: Step) -> str:
+def step_text(knowledge: Knowledge, step: Step | StoryLine) -> str:
     """A step in words."""
-    return finding_text(step.payload) if isinstance(step.payload, Finding) else summary(step.payload)
+    match step.payload:
+        case Finding() as finding:
+            return finding_text(finding)
+        case MachineState(changes):
+            known = knowledge.access
+            return ", ".join(
+                known[i].called(so) if i in known else f"not known any more: {i}" for i, so in changes.items()
+            )
+        case other:
+            return summary(other)
 
 
 def no_longer_stops(knowledge: Knowledge, taken_back: Iterable[Step]) -> list[str]:
@@ -228,7 +237,7 @@ def no_longer_stops(knowledge: Knowledge, taken_back: Iterable[Step]) -> list[st
 
 def entered_lines(visit: OpenJob, taken: Iterable[JudgedFinding], since: int) -> list[str]:
     """What was saved after step `since`, with the judgement of each raw reading."""
-    lines = [line for s in story(visit.job) if s.seq > since for line in _story_line(s)]
+    lines = [line for s in story(visit.job) if s.seq > since for line in _story_line(visit.knowledge, s)]
     for each in taken:
         if each.judgement is not None:
             lines += judgement_lines(visit.knowledge, each.finding.name, each.judgement)

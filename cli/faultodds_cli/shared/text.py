@@ -175,6 +175,17 @@ def money(amount: float, knowledge: Knowledge) -> str:
     return in_words(amount, knowledge.costs.currency)
 
 
+def moneys(amounts: Iterable[float], knowledge: Knowledge) -> list[str]:
+    """The parts of a sum, none below 0, and the sum at the end, written alike; what is written adds up."""
+    from faultodds.names import whole_parts
+
+    each = list(amounts)
+    unit = 1 if sum(each) >= 9.5 else 100  # whole units, or their hundredths, as `money` writes the sum
+    parts = [whole / unit for whole in whole_parts([x * unit for x in each])]
+    written = [money(x, knowledge) for x in (*parts, sum(parts))]
+    return [text.removesuffix(".00") for text in written] if unit == 1 else written
+
+
 def percent(p: float) -> str:
     """A chance as a whole percent, never a false 0 or 100."""
     from faultodds.advice import percent as in_words

@@ -171,6 +171,11 @@ class Access:
         """What it is called as it is."""
         return self.title if is_open else self.shut_title or f"not {self.title}"
 
+    @property
+    def put_back(self) -> str:
+        """What putting it back is called in short: the gas is never opened again without its soap test."""
+        return f"{self.called(False)}{' (soap-test)' if self.makes_safe == 'gas' else ''}"
+
 
 @dataclass(frozen=True)
 class Mechanism:
