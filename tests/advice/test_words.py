@@ -250,14 +250,14 @@ def _gap(amount: float) -> str:
 
 
 def test_the_share_that_lies_there_is_that_of_the_parts_named(dryer: Appliance) -> None:
-    """ "41 % of what is left lies there": the chance that any of the parts named in the first sentence is bad."""
+    """ "41 % that the fault lies there": the chance that any of the parts named in the first sentence is bad."""
     ranking = ranked(dryer, belief_of(dryer, "heat=cools_off", "control=timer"))
     belief = ranking.problem.belief
     named = {x for p in pointers(Parts(belief), "burner_watch") for x in p.parts}
     s = dryer.suspects
     any_of = s.member[:, [i for i, m in enumerate(s.modes) if m.partition(".")[0] in named]].any(axis=1)
     text = why(ranking, "check", "burner_watch", 1.0)
-    assert f"{percent(float(belief.now @ any_of))} of what is left lies there" in text
+    assert f"{percent(float(belief.now @ any_of))} that the fault lies there" in text
     assert all(the_part(dryer.knowledge, x) in text for x in named)
 
 

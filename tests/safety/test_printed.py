@@ -124,8 +124,8 @@ def test_live_work_in_a_plan_says_where_hands_are(dryer: Appliance) -> None:
     lines = instructions(k, MachineStates(k), ["burner_voltage"])[0].lines
     step = dataclasses.replace(make_plan(dryer, belief, depth=1, nodes=1).first, name="burner_voltage", lines=lines)
     assert moves_words(k, step) == (
-        "Get: unplugged, gas cock shut, top and front panel open. Leads on. Hands out. Undo: gas cock shut, unplugged. "
-        "Read, nobody touching it. Get: unplugged, gas cock shut. Leads off."
+        "Get: unplugged, gas cock shut, top and front panel open. Leads on. Hands out. "
+        "Put back: gas cock open (soap-test), plugged in. Read, nobody touching it. Get: unplugged, gas cock shut. Leads off."
     )
     lines = instructions(k, MachineStates(k), ["exhaust_cycling"])[0].lines
     assert "Attended, CO meter on" in moves_words(k, dataclasses.replace(step, name="exhaust_cycling", lines=lines))

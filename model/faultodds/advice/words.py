@@ -160,7 +160,7 @@ def _against(ranking: Ranking, check: CheckPrice) -> str:
 
 
 def _in_favour(problem: Problem, parts: Parts, check: CheckPrice) -> str:
-    """The checks that its opening brings within reach, or how much of what is left lies in the parts it names."""
+    """The checks that its opening brings within reach, or how likely the fault lies in the parts it names."""
     more = reasons.within_reach(problem, check.price.way)
     if more > 0:
         return f"{_number(more).lower()} more check{'s' * (more > 1)} then need{'s' * (more == 1)} no more opening; "
@@ -168,7 +168,7 @@ def _in_favour(problem: Problem, parts: Parts, check: CheckPrice) -> str:
     if not found or reasons.settled(parts, check.name, found) is not None:
         return ""
     named = list(dict.fromkeys(x for p in found for x in p.parts))
-    return f"{percent(parts.any(named))} of what is left lies there; "
+    return f"{percent(parts.any(named))} that the fault lies there; "
 
 
 # ---- a run, a repair, leaving, handing over ----------------------------------------------------------------------------------

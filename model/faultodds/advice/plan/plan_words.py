@@ -60,10 +60,11 @@ def everything(k: Knowledge, step: PlanStep, branch: Branch) -> bool:
 
 def moves_words(k: Knowledge, step: PlanStep) -> str:
     """What changes on the machine on the way, in order, and what keeps hands safe between: "Get: unplugged, gas cock shut. Leads
-    on. Hands out. Undo: gas cock shut, unplugged. Read, nobody touching it."."""
+    on. Hands out. Put back: gas cock open (soap-test), plugged in. Read, nobody touching it."."""
     said = []
     for word, lines in itertools.groupby(step.lines, key=lambda line: _said(k, line)):
-        titles = ", ".join(k.access[line.move.item].title for line in lines if line.move is not None)
+        items = ((k.access[line.move.item], line.move.opens) for line in lines if line.move is not None)
+        titles = ", ".join(item.title if opens else item.put_back for item, opens in items)
         said += [f"{word}: {titles}." if titles else word] if word else []
     return " ".join(said)
 
@@ -71,7 +72,7 @@ def moves_words(k: Knowledge, step: PlanStep) -> str:
 def _said(k: Knowledge, line: Line) -> str:
     """A line in a word or two; empty for the ordinary steps of some work."""
     if line.move is not None:
-        return "Get" if line.move.opens else "Undo"
+        return "Get" if line.move.opens else "Put back"
     work = k.check.get(line.work) or k.repair[line.work]
     if line.part == "steps":
         return "Read, nobody touching it." if work.energised else ""
