@@ -10,8 +10,9 @@ of 110 that must stop 55 were heard at first sight, of 150 that must not 145 wer
 The families of `danger_attack.toml` came from lines that a fresh technician had typed in vain. They were written before the words
 were mended; the "second look" and the "third look" were written after that, and of them 39 of 76 and 62 of 73 dangers were heard
 at first sight, 66 of 66 and 74 of 76 calm lines passed over (before the families were mended, 16 of the 76). The last families,
-from "joints that are open" on, came from the titles: their lines were written unseen in three lots, of which 104 of 123, 87 of 116 and 64 of 84
-were heard at first sight and 125 of 128, 94 of 95 and 50 of 50 calm ones passed over, before what was missed was mended.
+from "joints that are open" on, came from the titles: their lines were written unseen in three lots, of which 104 of 123,
+87 of 116 and 64 of 84 were heard at first sight and 125 of 128, 94 of 95 and 50 of 50 calm ones passed over, before what
+was missed was mended.
 """
 
 from __future__ import annotations
