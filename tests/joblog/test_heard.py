@@ -56,6 +56,8 @@ def test_every_danger_in_any_column_is_listed_first(tmp_path: Path, data: str, d
         "co",
         "ill",
         "fire",
+        "shock",
+        "defeated",
     }
     assert files_of("log", data).report_text.read_text("utf-8").startswith("DANGER")
 

@@ -4,11 +4,15 @@ The 240 phrases that must stop and the 240 that must not were written for this t
 not seen the program: symptoms, notes, log lines and readings, with slang, misspellings and denials, in the English of
 several countries. They were cut in two halves, even and odd; the words of `danger.toml` were made on the even half, and
 then heard 102 of 120 and passed over 101 of 120 on the odd half before anybody had looked at it. What that showed was mended
-by families of words. New phrases belong here first.
+by families of words. New phrases belong here first. Behind them stand the titles of jobs that another such person wrote later:
+of 110 that must stop 55 were heard at first sight, of 150 that must not 145 were passed over; one of these still stops, in doubt.
 
 The families of `danger_attack.toml` came from lines that a fresh technician had typed in vain. They were written before the words
 were mended; the "second look" and the "third look" were written after that, and of them 39 of 76 and 62 of 73 dangers were heard
-at first sight, 66 of 66 and 74 of 76 calm lines passed over (before the families were mended, 16 of the 76).
+at first sight, 66 of 66 and 74 of 76 calm lines passed over (before the families were mended, 16 of the 76). The last families,
+from "joints that are open" on, came from the titles: their lines were written unseen in three lots, of which 104 of 123,
+87 of 116 and 64 of 84 were heard at first sight and 125 of 128, 94 of 95 and 50 of 50 calm ones passed over, before what
+was missed was mended.
 """
 
 from __future__ import annotations
@@ -53,8 +57,8 @@ NO_STOP = phrases("danger_no_stop")
 
 
 def test_there_are_as_many_as_promised() -> None:
-    """At least 150 of each."""
-    assert (len({p["text"] for p in STOP}), len({p["text"] for p in NO_STOP})) == (240, 240)
+    """None is lost, none is there twice."""
+    assert (len({p["text"] for p in STOP}), len({p["text"] for p in NO_STOP})) == (359, 391)
 
 
 @pytest.mark.parametrize("phrase", STOP, ids=lambda p: p["text"])
@@ -72,7 +76,7 @@ def test_what_only_sounds_like_danger_is_passed_over(phrase: dict[str, Any]) -> 
 def test_the_danger_is_the_right_one() -> None:
     """Steps for gas are not steps for fire: the danger heard is the one that was meant, but for a few that tell of two."""
     heard = [(hear(p["text"]), p["hazard"]) for p in STOP]
-    assert sum(h is not None and h.hazard == meant for h, meant in heard) >= 230
+    assert sum(h is not None and h.hazard == meant for h, meant in heard) >= len(STOP) - 10
 
 
 @pytest.mark.parametrize("phrase", STOP, ids=lambda p: p["text"])

@@ -37,7 +37,7 @@ _LEVELS = (
     re.compile(rf"(?<![\d.-])(\d+)\b{_UNIT}[^|]{{0,30}}?\b(?:co|monoxide) (?:meter|alarm|detector|monitor|reading)"),
 )
 # A pattern with a denial of its own ("wont wake") is not denied by it.
-_SAYS_NOT = re.compile(r"wont|cant|not\b|\\bno ")
+_SAYS_NOT = re.compile(r"wont|cant|not\b|never|without|\\bno ")
 _CLIMBING = re.compile(r"\bco ppm\b.*")
 # Words of this length that miss or double a letter, or swap two, are still heard.
 TYPO_LENGTH = 5
