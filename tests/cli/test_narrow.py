@@ -22,8 +22,8 @@ PAGE = Path(__file__).parents[2] / "cli" / "COMMANDS.md"
 FOUND = ("--found", "heat=none", "--found", "drum_warm=cold", "--reading", "igniter_ohms=120 ohm")
 QUICK = ("--refits", "1", "--no-rivals", "--stages", "complaint,all", "--first", "150")
 
-# Everything that prints; {log} is a clean log, {few} a short one, {raw} a shop's own, {shop} a shop file, {own} a knowledge file, {to} a folder
-# for what is written.
+# Everything that prints; {log} is a clean log, {few} a short one, {raw} a shop's own, {shop} a shop file, {own} a knowledge
+# file, {to} a folder for what is written.
 SAID = (
     ("demo",),
     ("next", *FOUND),
