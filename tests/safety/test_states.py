@@ -168,3 +168,14 @@ def test_job_asks_as_well(tmp_path: Path) -> None:
     assert f"faultodds job state 1 --data {tmp_path} --open ITEM or --shut ITEM" in said
     assert "Is the machine" not in command("job", "find", "1", "fuse_continuity=closed", *data).out
     assert "Is the machine" not in command("job", "state", "1", "--shut", "front_open", *data).out
+
+
+def test_whoever_opens_the_gas_again_is_told_to_soap_it(tmp_path: Path) -> None:
+    """Not where it was never shut."""
+    assert (
+        "soap-test"
+        in bench(tmp_path / "1", *STRAIGHT_ON, "heat=none", "gas off", "gas on", "leave").out.split("Noted: gas on.")[
+            1
+        ][:99]
+    )
+    assert "Noted: gas on.\n!!" not in bench(tmp_path / "2", *STRAIGHT_ON, "heat=none", "gas on", "leave").out

@@ -258,6 +258,9 @@ def _said_machine(call: BenchCall, said: Sequence[sayings.Said]) -> bool:
         call.tell_state(before, Guess(after, (after ^ before) & safety_items(k)))
         return True
     call.talk.tell(f"Noted: {', '.join(sayings.echo(each.name, each.value) for each in said)}.")
+    for item in before - call.visit.state:
+        if k.access[item].makes_safe == "gas":  # opened again, never without its soap test
+            call.talk.tell(k.access[item].close_step, "!! ")
     return True
 
 

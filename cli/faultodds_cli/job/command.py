@@ -73,7 +73,9 @@ def _is_it_safe(visit: OpenJob) -> str:
     """What is asked of everybody who starts a job, empty where the knowledge file has no stop sign."""
     signs = "; ".join(f"{stop.title} ({name})" for name, stop in visit.knowledge.stop.items())
     stop = f"faultodds job find {visit.job.typed} {next(iter(visit.knowledge.stop), '')}=yes"
-    return signs and f" First, is it safe? {signs}: if any of it is so, or may be, touch nothing and type its name: {stop}"
+    return (
+        signs and f" First, is it safe? {signs}: if any of it is so, or may be, touch nothing and type its name: {stop}"
+    )
 
 
 @app.command()
