@@ -179,3 +179,24 @@ def test_whoever_opens_the_gas_again_is_told_to_soap_it(tmp_path: Path) -> None:
         ][:99]
     )
     assert "Noted: gas on.\n!!" not in bench(tmp_path / "2", *STRAIGHT_ON, "heat=none", "gas on", "leave").out
+
+
+def test_what_this_machine_does_not_have_is_not_open(tmp_path: Path) -> None:
+    """A lower panel, where the front is one piece."""
+    where = ("--data", str(tmp_path))
+    command("job", "new", "--found", "heat=none", "--fact", "lower_panel=no", *where)
+    shut = ("--open", "unplugged", "--open", "gas_shut")
+    refused = command("job", "state", "1", *shut, "--open", "lower_open", *where)
+    assert refused.code == 2 and "not on this machine (lower_panel is no)" in refused.err
+    assert command("job", "state", "1", *shut, "--open", "front_open", *where).code == 0
+
+
+def test_a_repair_is_told_before_it_is_closed_up(tmp_path: Path) -> None:
+    """And how it is closed up is told with it, soap test and all."""
+    where = ("--data", str(tmp_path))
+    command("job", "new", "--found", "heat=none", "--fact", "lower_panel=yes", *where)
+    command("job", "state", "1", "--open", "unplugged", "--open", "gas_shut", "--open", "lower_open", *where)
+    fixed = command("job", "fix", "1", "igniter", *where).out
+    assert fixed.index("repair igniter") < fixed.index("plugged in, gas cock open") < fixed.index("soap-test")
+    told = command("job", "show", "1", *where).out
+    assert told.index("repair igniter") < told.index("plugged in, gas cock open")

@@ -133,8 +133,11 @@ def fix(
 ) -> None:
     """Enter repairs that were done; the run that verifies them comes next."""
     with _entering(job, appliance, data, as_json) as (visit, _):
-        visit.fixes(repairs, minutes, by)
+        before = visit.state
+        done = visit.fixes(repairs, minutes, by)
     if not (as_json or visit.left_off):
+        closing = visit.put_back(done[-1].name, before)
+        say(["Closing it up again is:", *numbered(closing)] if closing else [])
         say(f"Next, run the machine: faultodds job verify {visit.job.typed} OUTCOME")
 
 

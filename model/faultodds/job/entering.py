@@ -29,6 +29,7 @@ from faultodds.job.steps import (
 from faultodds.job.taking import (
     JudgedFinding,
     evidence_of,
+    refuse_absent,
     state_after,
     stop_if_shown,
     take_fact,
@@ -235,6 +236,7 @@ class JobEntries(HeldJob):
             # "gas" is open when its item, "gas cock shut", is not.
             shut = shut_by.get(fold(item))
             changes[shut or match("access item", item, access, titles)] = is_open is (shut is None)
+        refuse_absent(self.knowledge, self.job.facts, (i for i, is_open in changes.items() if is_open))
         refuse_unsafe_state(self.knowledge, {i for i in access if changes.get(i, i in self.state)})
         self._enter(MachineState(changes))
         return list(changes)

@@ -15,7 +15,7 @@ from faultodds.errors import ClashError
 from faultodds.job.gates import owed_on
 from faultodds.job.job import Job
 from faultodds.job.open_job import OpenJob
-from faultodds.job.steps import Closed, Fact, Finding, Payload, RepairDone, kind_of, summary
+from faultodds.job.steps import Closed, Fact, Finding, MachineState, Payload, RepairDone, kind_of, summary
 from faultodds.knowledge import Knowledge
 
 
@@ -109,11 +109,15 @@ class StoryLine(Struct, frozen=True):
 
 
 def story(job: Job) -> list[StoryLine]:
-    """The steps that stand, in order, each with its visit and its stage (the repairs done before it)."""
-    lines, visit, stage = [], 1, 0
+    """The steps that stand, in order, each with its visit and its stage (the repairs done before it). What a repair leaves closed
+    up is told after it, though it is kept before it."""
+    lines: list[StoryLine] = []
+    visit, stage = 1, 0
     for step in job.steps:
         p = step.payload
-        lines.append(StoryLine(step.seq, step.at, visit, stage, kind_of(p), summary(p), step.minutes, p))
+        closed = lines[-1].payload if lines and isinstance(p, RepairDone) else None
+        at = len(lines) - (isinstance(closed, MachineState) and not any(closed.changes.values()))
+        lines.insert(at, StoryLine(step.seq, step.at, visit, stage, kind_of(p), summary(p), step.minutes, p))
         stage += isinstance(p, RepairDone)
         visit += isinstance(p, Closed) and p.outcome == "came_back"
     return lines

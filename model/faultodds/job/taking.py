@@ -21,7 +21,7 @@ from faultodds.errors import BadReading, FaultoddsError, SafetyStop, UnknownName
 from faultodds.job.job import Job, Return
 from faultodds.job.steps import Fact, Finding, MachineState, Payload, RepairDone, Skip
 from faultodds.job.typed import named
-from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, Repair, repair_modes
+from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, Repair, absent_ways, repair_modes
 from faultodds.names import fold, match
 from faultodds.safety import denies, refuse_unsafe_state
 
@@ -225,6 +225,17 @@ def take_skip(knowledge: Knowledge, name: str, reason: str = "") -> Skip:
     titles |= {n: r.title for n, r in knowledge.repair.items()}
     titles |= {n: f.ask for n, f in knowledge.context.items()} | {n: f.ask for n, f in knowledge.equipment.items()}
     return Skip(match("check, repair or question", name, titles, titles), reason)
+
+
+def refuse_absent(knowledge: Knowledge, facts: Mapping[str, str], items: Iterable[str]) -> None:
+    """Refuse to take for open what this machine does not have."""
+    absent = absent_ways(knowledge, facts)
+    for item in items:
+        if item in absent:
+            fact = absent[item]
+            raise FaultoddsError(
+                f"{item}: not on this machine ({fact} is {facts[fact]}). If that is wrong, correct the fact first."
+            )
 
 
 def take_state(knowledge: Knowledge, items: Iterable[str]) -> MachineState:

@@ -1,4 +1,4 @@
-from .fitted import fitted as fitted, kinds as kinds
+from .fitted import absent_ways as absent_ways, fitted as fitted, kinds as kinds
 from .loading import from_mapping as from_mapping, load as load, parse as parse
 from .network import build_network as build_network, export as export
 from . import overlay as overlay

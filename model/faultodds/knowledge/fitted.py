@@ -40,6 +40,15 @@ def access_of(work: Work, facts: Mapping[str, str]) -> list[str]:
     return next(ways, work.access)
 
 
+def absent_ways(knowledge: Knowledge, facts: Mapping[str, str]) -> dict[str, str]:
+    """The access items that a machine with these facts does not have, each with the fact that says so: work goes through them
+    where the fact has another value, and none does here."""
+    works = (*knowledge.check.values(), *knowledge.repair.values())
+    used = {item for work in works for item in access_of(work, facts)}
+    ways = ((f, value, i) for w in works for f, by in w.access_by.items() for value, there in by.items() for i in there)
+    return {i: f for f, value, i in ways if f in facts and value != facts[f] and i not in used}
+
+
 def kinds(knowledge: Knowledge) -> Iterator[Knowledge]:
     """The knowledge for every kind of machine that has ways in of its own, the general one first."""
     works = (*knowledge.check.values(), *knowledge.repair.values())
