@@ -59,7 +59,7 @@ def heard(knowledge: Knowledge, cell: Mapping[str, Any]) -> tuple[set[str], bool
     )
     danger = hear(cell["text"])
     # Danger is told of in the report, and read beside the log, never into it: too much of it is no harm.
-    told = {f"{_STOPS[danger.hazard]}=yes"} & set(cell.get("symptoms", ())) if danger else set()
+    told = {f"{_STOPS.get(danger.hazard)}=yes"} & set(cell.get("symptoms", ())) if danger else set()
     return _said(piece) | told, bool(asked)
 
 
