@@ -385,3 +385,40 @@ def test_words_are_not_added_to_a_reading_that_was_not_one(tmp_path: Path) -> No
     """What is understood by itself is taken; what is not stays out of the reading that is asked for."""
     said = " ".join(bench(tmp_path, *SAFE, "done", "igniter reads good", "hm well", "flap weak", "leave").out.split())
     assert "reads good hm" not in said and "hood_flap = weak" in said
+
+
+@pytest.mark.parametrize("note", ["back panel didnt go on again, screws stripped", "vent clamp missing", "lid loose"])
+def test_what_was_noted_undone_is_put_right_before_it_is_gone(tmp_path: Path, note: str) -> None:
+    """A note of this visit; a good run does not put a panel back."""
+    job(tmp_path, "new", "--found", "heat=none")
+    job(tmp_path, "note", "1", note)
+    job(tmp_path, "fix", "1", "coil_set")
+    job(tmp_path, "verify", "1", "25 min")
+    for item in ("front_open", "gas_shut", "unplugged"):
+        job(tmp_path, "state", "1", "--shut", item)
+    code, told = job(tmp_path, "close", "1", "gone")
+    assert code == 2 and f"It was noted: '{note.partition(',')[0]}'" in told
+    assert (
+        job(tmp_path, "close", "1", "gone", "--note", "dried a load, front cover to follow when clips arrive")[0] == 2
+    )
+    assert job(tmp_path, "close", "1", "gone", "--note", "put right, every screw in, dried a load")[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("told", "no_proof", "proof"),
+    [
+        (
+            "fuse is jumpered",
+            "checked the jumper is tight and insulated, joints soap tested",
+            "took the jumper out, new fuse in",
+        ),
+        ("limit bypassed", "tested it, cycles well on the bypass", "fitter removed the bypass and fitted a new limit"),
+        ("gas_smell=yes", "i tested the joints with a lighter, no flame, all tight", "joints soap tested, no bubbles"),
+    ],
+)
+def test_a_device_out_of_use_is_safe_once_it_is_back(tmp_path: Path, told: str, no_proof: str, proof: str) -> None:
+    """A bypass that is tight is still one, and no flame tests a gas joint."""
+    job(tmp_path, "new", "--found", "heat=none")
+    assert job(tmp_path, *(("find", "1", told) if "=" in told else ("note", "1", told)))[0] == 3
+    assert job(tmp_path, "safe", "1", "--note", no_proof)[0] in (2, 3)
+    assert job(tmp_path, "safe", "1", "--note", proof)[0] == 0

@@ -200,3 +200,32 @@ def test_a_repair_is_told_before_it_is_closed_up(tmp_path: Path) -> None:
     assert fixed.index("repair igniter") < fixed.index("plugged in, gas cock open") < fixed.index("soap-test")
     told = command("job", "show", "1", *where).out
     assert told.index("repair igniter") < told.index("plugged in, gas cock open")
+
+
+def test_no_ending_is_kept_for_later(tmp_path: Path) -> None:
+    """While it is asked how the machine is, close and verify are not put off but typed again."""
+    out = bench(tmp_path, *STRAIGHT_ON, "heat=none", "repair coil_set", "close gone", "yes", "leave").out
+    assert "Not while that is not plain" in out and "is closed" not in out
+
+
+def test_a_call_left_unsettled_asks_again_on_going_on(tmp_path: Path) -> None:
+    """How the machine is, before anything else."""
+    bench(tmp_path, *STRAIGHT_ON, "heat=none", "repair coil_set", "hm", "hm", "hm", "hm")
+    out = bench(tmp_path, "no", "front off, gas off, power off", "state", "leave", options=["1"]).out
+    assert "Is the machine like this now" in out and "top and front panel open" in out.split("> state")[-1]
+
+
+@pytest.mark.parametrize(
+    "line", ["coils 1.15k 1.35k OL and its all still plugged in", "leads still on the coils, live, reading open line"]
+)
+def test_a_resistance_is_not_read_live(tmp_path: Path, line: str) -> None:
+    """Whatever is made of the line."""
+    assert "a resistance is read on a dead machine only" in " ".join(
+        bench(tmp_path, *STRAIGHT_ON, "heat=none", line, "leave").out.split()
+    )
+
+
+def test_a_panel_named_in_a_line_that_is_not_taken_is_not_lost(tmp_path: Path) -> None:
+    """It is asked for by itself."""
+    out = bench(tmp_path, *STRAIGHT_ON, "heat=none", "clean_lint_path done front is still off", "leave").out
+    assert "Nothing was noted of how the machine is" in " ".join(out.split())

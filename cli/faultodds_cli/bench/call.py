@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -17,6 +18,14 @@ from faultodds_cli.shared.show_known import misfit_text
 from faultodds_cli.shared.talk import Talk
 from faultodds_cli.shared.text import wrap
 
+# What stands open, and a resistance read on a machine that is live, in the words that are used for it.
+_STANDS_OPEN = re.compile(r"(?i)\b(?:off|open|out|apart|unhooked|disconnected)\b")
+_LIVE = re.compile(
+    r"(?i)\b(?:still |its |it'?s |it is |all )(?:plugged in|live|hot|powered|switched on)\b|\blive\b(?! (?:test|check))"
+)
+_RESISTANCE = re.compile(
+    r"(?i)\bohms?\b|\bcontinuity\b|\bOL\b|\bopen line\b|\dk\b|\b(?:leads?|probes?) (?:are |still )*(?:on|across|clipped)\b"
+)
 NOBODY = frozenset({"nobody", "no one", "none", "no", "n"})
 
 
@@ -165,17 +174,28 @@ class BenchCall:
             self.talk.tell(f"It would stop the machine: look before it runs. skip {name} if nobody can.", "   ")
 
     def warn_if_on(self, line: str) -> None:
-        """What comes first where a line of which nothing came speaks of what shuts the open machine off: "plug back in i think"."""
+        """What comes first where a line of which nothing came speaks of what shuts the open machine off ("plug back in i
+        think"), or of something that stands open ("lint path done front is still off")."""
         access = self.visit.knowledge.access
         spoken = {
             sayings.machine_item(self.visit.knowledge, n) for n in sayings.things_named(self.visit.knowledge, line)
         }
-        shut = [access[i] for i in access if i in spoken and access[i].makes_safe]
+        shut = [access[i] for i in access if i in spoken and access[i].makes_safe and self.visit.state]
+        if spoken and not shut and _STANDS_OPEN.search(line) and not line.rstrip().endswith("?"):
+            told = "Nothing was noted of how the machine is. Say it by itself, all of it, such as: power off, gas off, front off."
+            self.talk.tell(told, "!! ")
         if shut and not line.rstrip().endswith("?"):
             steps = " ".join(a.open_step for a in shut)
             self.talk.tell(
                 f"If that may be on: hands off. {steps} Then say how it is, such as: power off, gas off.", "!! "
             )
+
+    def warn_if_live(self, line: str) -> None:
+        """What comes first where a line tells of a resistance read on a live machine: that is read on a dead one."""
+        access = self.visit.knowledge.access
+        if _LIVE.search(line) and _RESISTANCE.search(line) and not self.over:
+            steps = " ".join(a.open_step for a in access.values() if a.makes_safe == "power")
+            self.talk.tell(f"Hands off it: a resistance is read on a dead machine only. {steps}", "!! ")
 
     def doubts_named(self) -> str:
         """The doubted findings, as they were typed."""

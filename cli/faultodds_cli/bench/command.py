@@ -74,8 +74,11 @@ def _talk_through(talk: Talk, visit: OpenJob, safe: bool, fresh: bool) -> None:
     from faultodds_cli.bench.commands import exact
     from faultodds_cli.bench.intake import complaint, intake
     from faultodds_cli.bench.lines import talk_through
+    from faultodds_cli.bench.machine import settled_again
 
     call = BenchCall(visit, talk, is_command=lambda word: exact(word) is not None)
+    if safe and not settled_again(visit, talk, call.is_command):
+        safe = False
     # On a callback the machine is known; what it does now is asked.
     if safe and (not fresh or ((visit.job.visit > 1 or intake(call)) and complaint(call))):
         talk_through(call)

@@ -52,6 +52,7 @@ def take(call: BenchCall, line: str) -> None:
     with forgiving(call.talk):
         try:
             call.watch_for_danger(line)
+            call.warn_if_live(line)
             with call.talk.held(call.visit):
                 done = settled(call, line) or _obey(call, line)
             done_with = exact(line.split()[0]) is not None
@@ -60,7 +61,7 @@ def take(call: BenchCall, line: str) -> None:
         except ClashError as clash:
             call.talk.say(clash_lines(clash))
     call.ask_half_told()
-    if call.visit.job is before and not call.over and call.visit.state:
+    if call.visit.job is before and not call.over and (call.visit.state or not done_with):
         call.warn_if_on(line)
     taken_back = exact(as_command(line).split()[0]) == "undo"
     call.unnoted = "" if done_with or taken_back or call.visit.job is not before else line

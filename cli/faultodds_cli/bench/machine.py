@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from faultodds.advice import closing_lines
 from faultodds.errors import FaultoddsError
-from faultodds.job import UNSETTLED, OpenJob, sayings
+from faultodds.job import UNSETTLED, Finding, OpenJob, RepairDone, sayings
 from faultodds.knowledge import Knowledge
 from faultodds.safety import safety_items
 from faultodds_cli.shared.show_job import state_called
@@ -17,6 +17,8 @@ from faultodds_cli.shared.talk import Talk
 # A plain yes; "ok" may only say that somebody has heard.
 YES = frozenset({"yes", "y", "yeah", "yep", "yup", "it is", "yes it is", "it is so", "thats right", "correct"})
 NO = frozenset({"no", "n", "nope", "nah", "it is not", "no it is not", "it isnt", "no it isnt", "not so"})
+# What tells that it ran, or that the call ends, is not done afterwards: it was typed of a machine that was not plain.
+NOT_AFTERWARDS = frozenset({"close", "verify"})
 # How many answers that say nothing of it are taken before the call is left.
 TIMES_ASKED = 4
 
@@ -51,6 +53,15 @@ def settled(
     said = f"; said: {'; '.join(heard)}" if heard else ""
     visit.remark(f"{UNSETTLED}: perhaps {state_called(visit.knowledge, guess.after, guess.doubtful)}{said}.")
     return False
+
+
+def settled_again(visit: OpenJob, talk: Talk, is_command: Callable[[str], bool]) -> bool:
+    """Ask once more how the machine is where a call was left because nobody said; true when it is plain, or nothing is open."""
+    if not visit.job.unsettled or visit.job.is_closed:
+        return True
+    work = [s.payload.name for s in visit.job.steps if isinstance(s.payload, Finding | RepairDone)][-1:]
+    guess = guess_of(visit, work)
+    return guess is None or settled(visit, talk, is_command, visit.state, guess)
 
 
 def says_yes(visit: OpenJob, talk: Talk, question: str) -> bool:
@@ -110,6 +121,9 @@ def _told_plainly(
             talk.tell(f"Then it is taken to be as before: {was}. Say how it is, such as: gas on.")
             return True
         asked += 1
+        if said.partition(" ")[0] in NOT_AFTERWARDS:
+            talk.tell("Not while that is not plain: type it again afterwards.")
+            continue
         if not _of_the_machine(k, reply):
             later.append(reply)
         if is_command(reply.partition(" ")[0]):
@@ -147,5 +161,5 @@ def _make_safe(visit: OpenJob, talk: Talk, guess: Iterable[str]) -> None:
     access = visit.knowledge.access
     steps = [access[i].open_step for i in access if i in set(guess) and access[i].makes_safe]
     back = [line.text for line in closing_lines(visit.knowledge, visit.state)]
-    shut = " ".join(steps) or f"Put it back, in this order: {' '.join(back)}"
+    shut = " ".join(steps) or (f"Put it back, in this order: {' '.join(back)}" if back else "Look how it stands.")
     talk.tell(f"Hands off it first. {shut} Then answer.", "!! ")

@@ -10,13 +10,14 @@ from faultodds.belief import Appliance, WeighedFinding
 from faultodds.errors import FaultoddsError
 from faultodds.job import sayings
 from faultodds.job.gates import cause_owed, refuse_gone, told_cause
-from faultodds.job.job import Job
-from faultodds.job.reasons import shows, spoiled
+from faultodds.job.job import OWN_NOTES, Job
+from faultodds.job.reasons import shows, spoiled, spoiled_parts
 from faultodds.job.standing import unverified
-from faultodds.job.steps import Closed, RepairDone
+from faultodds.job.steps import Closed, Note, RepairDone
 from faultodds.knowledge import Knowledge
 from faultodds.safety import LIKELY, Unmended, run_shows_only, unmended
 
+_COVER = re.compile(r"\b(?:panels?|plates?|covers?|lids?|screws?|clamps?|clips?|caps?|wires?|shields?|guards?)\b")
 _PARTS = re.compile(r"\s*[,;.:]\s*|\s+(?:and|but)\s+")
 
 
@@ -43,6 +44,11 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
         _refuse_unmended(knowledge, job, closed.note)
         _refuse_open(knowledge, job)
         _refuse_reason(knowledge, job, closed.note)
+        if not closed.note and (noted := noted_undone(knowledge, job)):
+            raise FaultoddsError(
+                f"It was noted: '{noted}'. Is that put right? Say what was done: "
+                f'faultodds job close {job.typed} gone --note "panel on, every screw in"'
+            )
         if not closed.note and untouched(knowledge, job):
             raise FaultoddsError(
                 "nothing was repaired on this visit and the machine was not run, so why is the complaint gone? Say it in a few "
@@ -82,7 +88,8 @@ def _refuse_another_state(knowledge: Knowledge, job: Job, note: str) -> None:
 def _refuse_reason(knowledge: Knowledge, job: Job, note: str) -> None:
     """Refuse words that tell of something not so, not done or not put back; where a reason is owed, words that are none."""
     owed = reason_owed(knowledge, job)
-    why_not = bool(left_unmended(knowledge, job)) or unverified(knowledge, job)
+    noted = noted_undone(knowledge, job)
+    why_not = not noted and (bool(left_unmended(knowledge, job)) or unverified(knowledge, job))
     wrong = spoiled(note, why_not) or (note if owed and not why_not and not shows(note) else None)
     if note and wrong:
         raise FaultoddsError(
@@ -103,6 +110,8 @@ def _refuse_reason(knowledge: Knowledge, job: Job, note: str) -> None:
 def reason_owed(knowledge: Knowledge, job: Job) -> str:
     """What has not been done on this visit that would show that the complaint is gone, so that a reason is asked for; empty when
     nothing is."""
+    if noted := noted_undone(knowledge, job):
+        return f"It was noted: '{noted}'."
     if left := [each for each in left_unmended(knowledge, job) if not each.barring]:
         return _told_unmended(knowledge, left[0])
     if untouched(knowledge, job):
@@ -110,6 +119,19 @@ def reason_owed(knowledge: Knowledge, job: Job) -> str:
     if unverified(knowledge, job):
         return "The machine was not run after the last repair."
     return " ".join(run_shows_only(knowledge, repaired_now(job)))
+
+
+def noted_undone(knowledge: Knowledge, job: Job) -> str | None:
+    """The part of a note of this visit that tells of a thing of the machine that is off, loose or not put back; None for none."""
+    found = None
+    for step in job.steps:
+        match step.payload:
+            case Closed("came_back"):
+                found = None
+            case Note(text) if not text.startswith((*OWN_NOTES, *(stop.ask for stop in knowledge.stop.values()))):
+                told = (p for p in spoiled_parts(text) if sayings.things_named(knowledge, p) or _COVER.search(p))
+                found = next(told, found)
+    return found
 
 
 def repaired_now(job: Job) -> list[str]:

@@ -11,7 +11,7 @@ from faultodds.job.closing import ending
 from faultodds.job.fitting import Misfit, misfit
 from faultodds.job.gates import brought, refuse_run, refuse_unqualified
 from faultodds.job.holding import HeldJob
-from faultodds.job.job import Job
+from faultodds.job.job import ASKED, Job
 from faultodds.job.steps import (
     OUTCOMES,
     Closed,
@@ -40,9 +40,6 @@ from faultodds.job.taking import (
 from faultodds.job.typed import named
 from faultodds.names import fold, match
 from faultodds.safety import LIKELY, refuse_unsafe_state
-
-# How the note of the safety answers begins: it is not undone.
-_ASKED = "Asked first, and no to all: "
 
 
 class JobEntries(HeldJob):
@@ -243,7 +240,7 @@ class JobEntries(HeldJob):
 
     def safety_asked(self) -> None:
         """Keep with the job that every stop sign was asked for first, and plainly denied."""
-        self.remark(_ASKED + "; ".join(s.title for s in self.knowledge.stop.values()) + ".")
+        self.remark(ASKED + "; ".join(s.title for s in self.knowledge.stop.values()) + ".")
 
     def close(self, outcome: str, on: str | None = None, note: str = "") -> Closed:
         """Enter how the call ended: gone, referred, or came_back on a day YYYY-MM-DD (which opens the job
@@ -268,7 +265,7 @@ class JobEntries(HeldJob):
         if self.job.steps and isinstance(self.job.steps[-1].payload, Danger):
             self._refuse_while_stopped()
         last = self.job.steps[-1].payload if self.job.steps else None
-        asked = (_ASKED, *(sign.ask for sign in self.knowledge.stop.values()))
+        asked = (ASKED, *(sign.ask for sign in self.knowledge.stop.values()))
         if isinstance(last, Note) and last.text.startswith(asked):
             raise FaultoddsError(
                 "the answers to the safety questions stay with the job and are not undone. An older entry: undo and its name. "

@@ -10,7 +10,7 @@ from faultodds.advice import Situation, State
 from faultodds.belief import Appliance
 from faultodds.errors import ClashError, FaultoddsError, SafetyStop, StaleJobError, StoreError
 from faultodds.job.gates import only_qualified
-from faultodds.job.job import Job
+from faultodds.job.job import NOT_SAFE, Job
 from faultodds.job.naming import proves, vouches
 from faultodds.job.standing import Standing
 from faultodds.job.steps import Danger, Hands, Kept, Note, Payload, Safe
@@ -18,7 +18,7 @@ from faultodds.job.taking import situation_of, stop_if_danger
 from faultodds.job.typed import asked, stop_sign_named
 from faultodds.knowledge import Knowledge
 from faultodds.names import fold
-from faultodds.safety import danger_in
+from faultodds.safety import danger_in, put_right, usual_steps
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
@@ -123,7 +123,7 @@ class HeldJob:
             )
         unanswered = self._unanswered(text)
         if not vouches(text) or unanswered:
-            self._append(Note(f"Not taken as safe: {text.strip()}"))
+            self._append(Note(f"{NOT_SAFE}{text.strip()}"))
             raise FaultoddsError(
                 f"'{text.strip()}' has a denial, a doubt, a plan or a bad result in it, or does not say what was tested, measured "
                 f"or put right. It is kept as a note, and the job stays stopped. {unanswered}When it is safe, say who "
@@ -152,6 +152,9 @@ class HeldJob:
             )
             and not proves(text, stop)
         ]
+        title = usual_steps("defeated")[0]
+        defeated = [t.partition(": ")[2] for t in undone if t.startswith(f"STOP. {title}")]
+        left += [f"put right: {t}" for t in defeated if not put_right(t, text)]
         return f"Not shown yet: {'; '.join(left)}. " if left else ""
 
     @contextmanager

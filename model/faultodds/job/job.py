@@ -37,6 +37,11 @@ from faultodds.job.steps import (
 
 # What a note begins with that tells of a machine nobody has said plainly how it is.
 UNSETTLED = "How the machine is was not settled"
+# And the other notes in the program's own words: what was asked first, what was not taken, whose numbers are used.
+ASKED = "Asked first, and no to all: "
+NOT_SAFE = "Not taken as safe: "
+ADVISED_WITH = "advised with revision "
+OWN_NOTES = (UNSETTLED, ASKED, NOT_SAFE, ADVISED_WITH)
 
 
 def _is_unsettled(payload: Payload) -> bool:

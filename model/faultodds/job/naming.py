@@ -98,6 +98,7 @@ _NO_PROOF = re.compile(
     r"|(?:says|said) (?:he|she|they)"
     r"|(?:in|from|at) (?:the |my |our )?(?:truck|van|car|street|yard|garden|drive(?:way)?)|outside|outdoors"
     r"|(?:windows?|doors?)(?: \w+){0,3} (?:open|opened|wide|propped)|open(?:ed)? (?:the )?(?:windows?|doors?)|aired|fan on"
+    r"|lighter|(?:naked|open) flame|(?:with|by|using|struck|held|lit) (?:a |the |my )?(?:match(?:es)?|candle|flame|torch)"
     r"|(?:one|1|some|half|most|part|\d+) of (?:the |them|\d+|two|three|four|both)|only (?:one|the|half|some))\b"
 )
 

@@ -26,7 +26,7 @@ from faultodds.errors import ClashError, FaultoddsError, KnowledgeError, Revisio
 from faultodds.files import find, fingerprint, named, of_content, read_bytes
 from faultodds.job.entering import JobEntries
 from faultodds.job.gates import known_on, standing
-from faultodds.job.job import Job
+from faultodds.job.job import ADVISED_WITH, Job
 from faultodds.job.standing import Standing, believe, stand, unverified
 from faultodds.job.taking import evidence_of
 from faultodds.names import match
@@ -89,7 +89,7 @@ class OpenJob(JobEntries):
         if before != now:
             with visit.together():
                 visit.job = store.set_revision(job_id, now)
-                visit.remark(f"advised with revision {now} from here on, before with {before}")
+                visit.remark(f"{ADVISED_WITH}{now} from here on, before with {before}")
         return visit
 
     @cached_property

@@ -21,10 +21,13 @@ _WAS = r"\b(?:was|were|wasnt|werent|had|had been|found)\b"
 def spoiled(remark: str, why_not: bool = False) -> str | None:
     """The part of a remark that asks, or tells of something that is not so, not done, only for now or only hoped; None when none
     does. With `why_not` it may tell why something was not done ("no run made: customer had to go")."""
-    if "?" in remark:
-        return remark
+    return remark if "?" in remark else next(spoiled_parts(remark, why_not), None)
+
+
+def spoiled_parts(remark: str, why_not: bool = False) -> Iterator[str]:
+    """All of those parts."""
     told = ("later",) if why_not else ("not", "later")
-    return next((part for part in _parts(remark) if _undone(part) or any(_so(each, part) for each in told)), None)
+    return (part for part in _parts(remark) if _undone(part) or any(_so(each, part) for each in told))
 
 
 def shows(remark: str) -> bool:

@@ -120,6 +120,13 @@ def hazard_of(sign: str, title: str) -> str | None:
     return next((hazard for hazard, pattern in _rules().signs.items() if pattern.search(words)), None)
 
 
+def put_right(told: str, remark: str) -> bool:
+    """Whether a remark says that what was `told` to be out of use, or left untested, is not so any more."""
+    rules, said = _rules(), _plain(remark)
+    asked = "test" if any(pattern.search(_plain(told)) for pattern in rules.undone) else "device"
+    return bool(rules.put_right[asked].search(said)) and not rules.put_right["kept"].search(said)
+
+
 def usual_steps(hazard: str) -> tuple[str, list[str]]:
     """A title and steps for a danger that a knowledge file has no sign for."""
     title, *steps = _rules().steps[hazard]
@@ -274,6 +281,7 @@ class _Rules(NamedTuple):
     known: tuple[str, ...]
     far: tuple[str, ...]
     undone: list[re.Pattern[str]]
+    put_right: Mapping[str, re.Pattern[str]]
 
 
 @cache
@@ -297,6 +305,7 @@ def _rules() -> _Rules:
         tuple(raw["slips"]["known"]),
         tuple(raw["slips"]["far"]),
         [_pattern(p, words) for p in raw["undone"]["patterns"]],
+        _compiled(raw["put_right"]),
     )
 
 
