@@ -47,13 +47,17 @@ class Chunk:
 
 @dataclass(frozen=True)
 class Source:
-    """A log that can be read: `kind` in words, `headings`, `notes` on how it was read, and `chunks()` for its rows."""
+    """A log that can be read: `kind` in words, `headings`, `notes` on how it was read, and `chunks()` for its rows.
+
+    `lost`: the damaged sheets that held a good part of the file; nobody should import the rest without being asked.
+    """
 
     name: str
     kind: str
     headings: list[str]
     notes: list[str]
     chunks: Callable[[], Iterator[Chunk]]
+    lost: tuple[str, ...] = ()
 
 
 def refuse_too_wide(path: Path, columns: int, at_least: bool = False) -> None:
