@@ -43,8 +43,9 @@ def endings(
     """Endings of visits, one array entry a visit.
 
     `customer` is a hash (0: not known), `day` a day number (negative: not known), `word` the code of what the log's own
-    column says (`NO_WORD`: nothing; `NOT_READ`: what is not understood, and decides nothing). A visit came back when the customer has a later one within `window_days`, or when the
-    log says so. `no_ending` says what a visit without either counts as: "gone", "unknown", or "auto": gone in a log that
+    column says (`NO_WORD`: nothing; `NOT_READ`: what is not understood, and decides nothing). A visit came back when the
+    customer has a later one within `window_days`, or when the log says so. `no_ending` says what a visit without either
+    counts as: "gone", "unknown", or "auto": gone in a log that
     records callbacks, since there a silence means that nobody called. `second` says whether "callback" marks the second visit,
     where that is known from earlier files of the log; else the visits themselves tell.
     """
