@@ -198,7 +198,6 @@ class _Import:
     def write_clean(self) -> None:
         """Add how each visit ended to the half-made log, and leave out columns with nothing in them."""
         import pyarrow as pa
-        import pyarrow.parquet as pq
 
         jobs, recalled = np.concatenate(self._jobs), np.concatenate(self._recalled)
         found = endings.endings(
@@ -214,7 +213,7 @@ class _Import:
         schema = _schema(self._knowledge, with_ending=True)
         always = (clean.JOB, clean.ENDED, clean.BACK_AFTER, clean.FOLLOWED)
         wanted = pa.schema([f for f in schema if f.name in always or self._filled[f.name]])
-        with pq.ParquetWriter(self._files.clean, wanted, compression="zstd") as writer:
+        with clean.writer(self._files.clean, wanted) as writer:
             for table in self._with_endings(found, wanted):
                 writer.write_table(table)
         self._half.unlink()
