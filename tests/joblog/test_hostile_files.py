@@ -49,9 +49,26 @@ def test_a_row_of_text_that_is_none_is_set_aside(tmp_path: Path, data: str, drye
     pq.write_table(pa.Table.from_arrays(arrays, names=HEADINGS.split(",")), path)
     report = import_log(draft(path, dryer, data=data), dryer, data=data)
     assert (report.rows, report.used, report.set_aside) == (3, 2, 1)
-    assert "2,does not fit the headings: holds text that is not UTF-8" in files_of("jobs", data).aside.read_text(
-        "utf-8-sig"
-    )
+    assert "2,is damaged: holds text that is not UTF-8" in files_of("jobs", data).aside.read_text("utf-8-sig")
+
+
+@pytest.mark.parametrize(
+    ("cell", "why"),
+    [
+        ("st\0rong", "is damaged: holds a NUL byte"),
+        ("x" * 5000, "has a cell of over 4,000 characters: a cell of 5,000 characters"),
+    ],
+)
+def test_one_bad_cell_sets_its_row_aside(cell: str, why: str, tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """By its number, with what is wrong; the rest of the log is read."""
+    rows = [row.split(",") for row in ROWS * 10]
+    for n, row in enumerate(rows):
+        row[0] = f"J{n}"
+    rows[4][3] = cell
+    path = write(tmp_path / "jobs.csv", log_text(*(",".join(row) for row in rows)))
+    report = import_log(draft(path, dryer, data=data), dryer, data=data)
+    assert (report.rows, dict(report.aside)) == (30, {why.partition(": ")[0]: 1})
+    assert f"5,{why}" in files_of("jobs", data).aside.read_text("utf-8-sig").replace('"', "")
 
 
 def damaged_book(folder: Path, rows_lost: int, rows_left: int) -> Path:

@@ -31,7 +31,6 @@ FORMULA_ROW: Final = "holds a formula"
 OTHER_MACHINE: Final = "is about another machine"
 TOTALS_ROW: Final = "adds up other rows"
 NOTHING_READ: Final = "nothing in it could be read"
-BROKEN_ROW: Final = "does not fit the headings"
 _JOIN: Final = "\x1f"
 _EPOCH: Final = dt.date(1970, 1, 1)
 
@@ -146,7 +145,7 @@ class PieceReader:
 
     def read(self, chunk: Chunk, formulas: set[int]) -> Piece:
         """One piece. `formulas` are the numbers of rows to be set aside because they hold a formula."""
-        broken: list[Aside] = [(n, BROKEN_ROW, why) for n, why, _ in chunk.broken]
+        broken: list[Aside] = [(n, *why.split(": ", 1)) for n, why, _ in chunk.broken]  # type: ignore[misc]
         rows, numbers, aside = self._usable(chunk, formulas)
         columns: list[Texts] = list(zip(*rows, strict=True)) if rows else [() for _ in self._places]
         piece = self._read_columns(columns, np.array(numbers, np.int64))

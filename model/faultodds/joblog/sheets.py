@@ -14,6 +14,7 @@ from faultodds.errors import FaultoddsError, unknown
 from faultodds.joblog import headings as headings_of
 from faultodds.joblog.sources import (
     CHUNK_ROWS,
+    DAMAGED,
     LOOKED_THROUGH,
     Chunk,
     Source,
@@ -261,7 +262,9 @@ def _texts(column: Any, first: int, damaged: dict[int, str]) -> list[str]:
     except UnicodeDecodeError:
         raw = column.cast(pa.large_binary()).to_pylist()
     texts = [(value or b"").decode("utf-8", "replace") for value in raw]
-    damaged |= {first + n: "holds text that is not UTF-8" for n, text in enumerate(texts) if "\ufffd" in text}
+    damaged |= {
+        first + n: f"{DAMAGED}: holds text that is not UTF-8" for n, text in enumerate(texts) if "\ufffd" in text
+    }
     return texts
 
 
