@@ -76,7 +76,7 @@ def add(
 
     Example: faultodds appliance add my_dryer.toml
     """
-    from faultodds.files import ADDED_FOLDER, added, data_folder, shipped, written_whole
+    from faultodds.files import ADDED_FOLDER, added, data_folder, own_folder, shipped, written_whole
 
     called = (name or file.stem).strip().casefold().replace(" ", "_")
     if not _NAME.fullmatch(called):
@@ -95,8 +95,8 @@ def add(
     same = [each["name"] for each in every() if each["id"] == k.appliance.id and each["name"] != called]
     path = data_folder() / ADDED_FOLDER / f"{called}.toml"
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with written_whole(path, shared=True) as beside:
+        own_folder(path.parent)
+        with written_whole(path) as beside:
             beside.write_bytes(file.expanduser().read_bytes())
     except OSError as error:
         raise FaultoddsError(f"{path} cannot be written ({error.strerror or error}); nothing was added.") from None

@@ -19,7 +19,7 @@ import sqlalchemy as sa
 from msgspec import Struct
 
 from faultodds.errors import StoreError
-from faultodds.files import DATA_VARIABLE
+from faultodds.files import DATA_VARIABLE, made_folder
 
 # The four bytes "fodd" in the file header: another program's SQLite file is never taken for a job store.
 APPLICATION_ID: Final = 0x666F6464
@@ -145,7 +145,7 @@ class StoreFile(Struct, frozen=True):
 def make_folder(file: Path) -> None:
     """The folder of a store, and a new file for the user's eyes only; SQLite gives what it keeps beside it the same mode."""
     try:
-        file.parent.mkdir(parents=True, exist_ok=True)
+        made_folder(file.parent)
         with suppress(OSError):  # it is there, or cannot be made: that is said when it is opened
             os.close(os.open(file, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
     except (OSError, ValueError) as error:

@@ -28,7 +28,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from faultodds.errors import FaultoddsError, UnknownName, unknown
-from faultodds.files import written_whole
+from faultodds.files import made_folder, written_whole
 from faultodds.job import asked
 from faultodds.knowledge import Knowledge
 
@@ -135,7 +135,7 @@ def replacing(path: Path) -> Iterator[Path]:
     OSError becomes FaultoddsError naming the folder.
     """
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        made_folder(path.parent)
         with written_whole(path) as beside:
             yield beside
     except OSError as error:
