@@ -90,6 +90,22 @@ def test_files_of_ones_own_are_added_named_and_taken_away(tmp_path: Path, monkey
     assert (ran.code, "(FAULTODDS_APPLIANCE names it)" in ran.said) == (2, True)
 
 
+def test_what_an_open_job_stands_on_is_not_taken_away_unasked(tmp_path: Path) -> None:
+    """Refused, naming the job, until it is closed, a file of the same content is there, or --force."""
+    mine = toy(tmp_path / "a.toml")
+    assert faultodds("appliance", "add", str(mine)).code == 0
+    job = faultodds("job", "new", "--found", "slow=yes", "--appliance", "a", "--json").answer["job"]
+    ran = faultodds("appliance", "remove", "a")
+    assert (ran.code, f"open job {job} stands on 'a' and cannot go on without it" in ran.said) == (2, True)
+    assert faultodds("job", "next", job).code == 0
+    assert faultodds("appliance", "add", str(mine), "--name", "b").code == 0
+    assert faultodds("appliance", "remove", "b").code == 0
+    assert faultodds("appliance", "remove", "a", "--force").code == 0
+    assert faultodds("appliance", "add", str(mine)).code == 0
+    assert faultodds("job", "close", job, "referred").code == 0
+    assert faultodds("appliance", "remove", "a").code == 0
+
+
 def test_the_shop_file_says_which_is_meant_when_none_is_named(
     tmp_path: Path, data: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
