@@ -5,13 +5,18 @@ from __future__ import annotations
 import os
 import re
 import shlex
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from faultodds.belief import open_appliance
 from faultodds.files import DATA_VARIABLE
 from faultodds.job import Store
+from faultodds.revisions.decisions import FILE
+from faultodds.revisions.revision import LogSource, Number
+from faultodds.revisions.shelf import drop, propose
 from run_cli import faultodds, write_toy
 from toys import raw_toy
 
@@ -83,6 +88,22 @@ def test_files_of_ones_own_are_added_named_and_taken_away(tmp_path: Path, monkey
     monkeypatch.setenv("FAULTODDS_APPLIANCE", "nothing")
     ran = faultodds("odds")
     assert (ran.code, "(FAULTODDS_APPLIANCE names it)" in ran.said) == (2, True)
+
+
+def test_what_an_open_job_stands_on_is_not_taken_away_unasked(tmp_path: Path) -> None:
+    """Refused, naming the job, until it is closed, a file of the same content is there, or --force."""
+    mine = toy(tmp_path / "a.toml")
+    assert faultodds("appliance", "add", str(mine)).code == 0
+    job = faultodds("job", "new", "--found", "slow=yes", "--appliance", "a", "--json").answer["job"]
+    ran = faultodds("appliance", "remove", "a")
+    assert (ran.code, f"open job {job} stands on 'a' and cannot go on without it" in ran.said) == (2, True)
+    assert faultodds("job", "next", job).code == 0
+    assert faultodds("appliance", "add", str(mine), "--name", "b").code == 0
+    assert faultodds("appliance", "remove", "b").code == 0
+    assert faultodds("appliance", "remove", "a", "--force").code == 0
+    assert faultodds("appliance", "add", str(mine)).code == 0
+    assert faultodds("job", "close", job, "referred").code == 0
+    assert faultodds("appliance", "remove", "a").code == 0
 
 
 def test_the_shop_file_says_which_is_meant_when_none_is_named(
@@ -229,3 +250,36 @@ def test_a_store_is_the_users_alone(data: Path) -> None:
     other.chmod(0o644)
     assert faultodds("job", "list", "--data", str(other)).code == 2
     assert other.stat().st_mode & 0o777 == 0o644
+
+
+@pytest.mark.skipif(os.name != "posix", reason="file modes of a kind of their own")
+def test_whatever_is_kept_is_the_users_alone(data: Path, tmp_path: Path) -> None:
+    """Jobs, a shop file, a knowledge file, a revision and what was decided, in folders made for it; a file that somebody asked for
+    elsewhere is as he has others."""
+    before = os.umask(0o022)
+    try:
+        mine = toy(tmp_path / "mine.toml")
+        for argv in (
+            ("shop", "new"),
+            ("shop", "new", str(tmp_path / "elsewhere.toml")),
+            ("appliance", "add", str(mine)),
+            ("job", "new"),
+        ):
+            assert faultodds(*argv).code == 0
+        numbers = {"component/pump/modes/dead/share": Number(20.0, 30.0, 15.0, 26.0, 61.5)}
+        log = LogSource("harbour_lane", "ab" * 32, 300, "2022-01-03", "2022-12-30")
+        ready = open_appliance(str(mine), revision=FILE)
+        gone, made = (
+            propose("toy", ready.fingerprint, log, numbers, {"worth": "auto"}, (), lambda: datetime.now(UTC))
+            for _ in "12"
+        )
+        drop("toy", gone.id)
+    finally:
+        os.umask(before)
+    kept = {"shop.toml", "jobs.sqlite", "mine.toml", "history.jsonl", f"{made.id}.toml"}
+    files = [path for path in data.rglob("*") if path.is_file()]
+    assert kept <= {path.name for path in files}
+    assert {path.name: path.stat().st_mode & 0o777 for path in files} == {path.name: 0o600 for path in files}
+    folders = [data, *(path for path in data.rglob("*") if path.is_dir())]
+    assert {path.name: path.stat().st_mode & 0o777 for path in folders} == {path.name: 0o700 for path in folders}
+    assert (tmp_path / "elsewhere.toml").stat().st_mode & 0o777 == 0o644

@@ -371,3 +371,33 @@ def test_read_only(shared_folder: Path) -> None:
     assert said[2] == f"{paths[1]} {read_only} {ELSEWHERE}"
     assert said[3] == "saved", "an ordinary user can write where it is allowed, so the refusals mean something"
     assert [path.read_bytes() for path in paths[:2]] == before
+
+
+def test_four_bytes_overwritten_are_told_as_damage(tmp_path: Path) -> None:
+    """In the table of jobs and in how it is laid down: a job opens or damage is told of; no number is guessed at."""
+    path = tmp_path / "jobs.sqlite"
+    with Store.open(path) as store:
+        for n in range(8):
+            store.append(store.new_job("gas_dryer", title=f"job {n + 1}").id, Note("filter full"))
+    with closing(sqlite3.connect(path)) as raw:
+        raw.execute("PRAGMA journal_mode = DELETE")
+        page = 4096 * (raw.execute("SELECT rootpage FROM sqlite_master WHERE name = 'jobs'").fetchone()[0] - 1)
+    whole = path.read_bytes()
+    rows = [whole.index(f"job {n + 1}".encode()) - 22 for n in range(8)]
+    told: set[str] = set()
+    for place in [
+        *range(page, page + 24, 3),
+        *(at + n for at in rows for n in (0, 4, 8)),
+        whole.index(b"AUTOINCREMENT"),
+    ]:
+        for bytes_ in (b"\0\0\0\0", b"\xff\xfe\xff\xff"):
+            path.write_bytes(whole[:place] + bytes_ + whole[place + 4 :])
+            try:
+                with Store.open(path) as store:
+                    assert len(set(ids := [job.id for job in store.list()])) == len(ids)
+                    for n in range(1, 9):
+                        assert store.get(str(n)).id == str(n)
+            except StoreError as error:  # and no UnknownName
+                told.add(str(error))
+    assert any("Jobs that can be opened: " in text for text in told)
+    assert any("its tables cannot be made out" in text for text in told)

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from faultodds.joblog.clean import ENDINGS
+from faultodds.errors import FaultoddsError
+from faultodds.joblog import draft, files_of, import_log
+from faultodds.joblog.clean import ENDINGS, read_clean
 from faultodds.joblog.endings import CODE, NO_WORD, Endings, endings
+from faultodds.knowledge import Knowledge
+from shop_logs import log_text, write
 
 WINDOW = 30.0
 
@@ -90,3 +97,36 @@ def test_the_order_of_rows_does_not_matter(seed: int) -> None:
     one = of(customers.tolist(), days.tolist(), ["gone"] * 60)
     other = of(customers[order].tolist(), days[order].tolist(), ["gone"] * 60)
     assert one.ended[order].tolist() == other.ended.tolist()
+
+
+def _with_endings(folder: Path, odd: int) -> Path:
+    """A log of 80 visits with endings written, `odd` of them in words that nobody knows."""
+    endings_written = ["came back"] * 4 + ["returned angry", "see ticket 2207"] * (odd // 2) + ["complete"] * (76 - odd)
+    rows = [
+        f"J{n},2022-0{1 + n // 28}-{1 + n % 28:02},C{n},weak,coils,{told}" for n, told in enumerate(endings_written)
+    ]
+    return write(folder / "jobs.csv", log_text(*rows, headings="ticket,date,cust,hood,parts,result"))
+
+
+def test_an_ending_that_is_not_understood_is_no_ending(tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """Neither gone nor came back, and told apart from visits with no ending written."""
+    report = import_log(draft(_with_endings(tmp_path, 2), dryer, data=data), dryer, data=data)
+    ended = read_clean(files_of("jobs", data).clean)["ended"].astype(str).value_counts().to_dict()
+    assert ended == {"gone": 74, "came_back": 4, "unknown": 2}
+    assert "2 endings not understood: counted neither as gone nor as came back." in report.notes
+    assert not any("no ending written" in note for note in report.notes)
+
+
+def test_many_endings_that_are_not_understood_are_asked_about(tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """Over a few in a hundred: refused, naming the phrase and the nearest; a word for it in the mapping is the way out."""
+    found = draft(_with_endings(tmp_path, 20), dryer, data=data)
+    said = r"20 of 80 endings in column 'result' are not understood: 'returned angry' 10 times \(nearest: came_back\)"
+    with pytest.raises(FaultoddsError, match=said):
+        import_log(found, dryer, data=data)
+    assert not files_of("jobs", data).clean.exists()
+    told = {"returned angry": "came_back", "see ticket 2207": "unknown"}
+    columns = [replace(c, words=told) if c.kind == "ended" else c for c in found.mapping.columns]
+    said_so = replace(found, mapping=replace(found.mapping, columns=columns))
+    assert import_log(said_so, dryer, data=data).came_back == 14
+    confirmed = replace(found, mapping=found.mapping.confirm())
+    assert import_log(confirmed, dryer, data=data).came_back == 4

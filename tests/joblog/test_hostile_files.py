@@ -26,10 +26,6 @@ from run_cli import faultodds
 from shop_logs import HEADINGS, ROWS, log_text, write
 
 CHUNK = 50
-CUT_OFF = (
-    b'<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><dimension ref="A1:C9"/>'
-    b'<sheetData><row r="1"><c r="A1"><v>1</v></c></row><row r="2"><c r="A2'
-)
 COMMANDS = [
     "\x1b]0;owned\x07",
     "\x1b[2J",
@@ -53,26 +49,62 @@ def test_a_row_of_text_that_is_none_is_set_aside(tmp_path: Path, data: str, drye
     pq.write_table(pa.Table.from_arrays(arrays, names=HEADINGS.split(",")), path)
     report = import_log(draft(path, dryer, data=data), dryer, data=data)
     assert (report.rows, report.used, report.set_aside) == (3, 2, 1)
-    assert "2,does not fit the headings: holds text that is not UTF-8" in files_of("jobs", data).aside.read_text(
-        "utf-8-sig"
-    )
+    assert "2,is damaged: holds text that is not UTF-8" in files_of("jobs", data).aside.read_text("utf-8-sig")
 
 
-def test_a_damaged_sheet_is_left_out_and_named(tmp_path: Path, dryer: Knowledge) -> None:
-    """The other sheet is the log."""
+@pytest.mark.parametrize(
+    ("cell", "why"),
+    [
+        ("st\0rong", "is damaged: holds a NUL byte"),
+        ("x" * 5000, "has a cell of over 4,000 characters: a cell of 5,000 characters"),
+    ],
+)
+def test_one_bad_cell_sets_its_row_aside(cell: str, why: str, tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """By its number, with what is wrong; the rest of the log is read."""
+    rows = [row.split(",") for row in ROWS * 10]
+    for n, row in enumerate(rows):
+        row[0] = f"J{n}"
+    rows[4][3] = cell
+    path = write(tmp_path / "jobs.csv", log_text(*(",".join(row) for row in rows)))
+    report = import_log(draft(path, dryer, data=data), dryer, data=data)
+    assert (report.rows, dict(report.aside)) == (30, {why.partition(": ")[0]: 1})
+    assert f"5,{why}" in files_of("jobs", data).aside.read_text("utf-8-sig").replace('"', "")
+
+
+def damaged_book(folder: Path, rows_lost: int, rows_left: int) -> Path:
+    """A workbook of two sheets of a log, the second of which cannot be read."""
     book = openpyxl.Workbook()
     book.active.title = "2022"
-    for row in [HEADINGS.split(","), *(row.split(",") for row in ROWS)]:
-        book["2022"].append(row)
-    book.create_sheet("2023").append(["job"])
-    whole, path = tmp_path / "whole.xlsx", tmp_path / "jobs.xlsx"
+    for name, rows in (("2022", rows_left), ("2023", rows_lost)):
+        sheet = book[name] if name in book.sheetnames else book.create_sheet(name)
+        sheet.append(HEADINGS.split(","))
+        for n in range(rows):
+            sheet.append([f"J{n}-{name}", *ROWS[n % 3].split(",")[1:]])
+    whole, path = folder / "whole.xlsx", folder / "jobs.xlsx"
     book.save(whole)
     with zipfile.ZipFile(whole) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
         for name in old.namelist():
-            new.writestr(name, CUT_OFF if name.endswith("sheet2.xml") else old.read(name))
-    source = open_source(path)
+            held = old.read(name)
+            new.writestr(name, held[: len(held) * 9 // 10] if name.endswith("sheet2.xml") else held)
+    return path
+
+
+def test_a_damaged_sheet_is_left_out_and_named(tmp_path: Path, dryer: Knowledge) -> None:
+    """The other sheet is the log; what held next to nothing is not asked about."""
+    source = open_source(damaged_book(tmp_path, 0, 300))
     assert "the sheet '2023' is damaged and was left out" in source.notes
-    assert sum(len(chunk.rows) for chunk in source.chunks()) == 3
+    assert sum(len(chunk.rows) for chunk in source.chunks()) == 300
+    assert source.lost == ()
+
+
+def test_a_damaged_sheet_with_a_good_part_of_the_rows_is_asked_about(tmp_path: Path, data: str) -> None:
+    """`--yes` is no answer to that; with no row anywhere else the damaged sheet is the reason."""
+    told = faultodds("log", "import", str(damaged_book(tmp_path, 30, 60)), "--yes", "--data", data)
+    assert told.code == 2
+    assert "a good part of it is in a sheet that is damaged and cannot be read ('2023')" in " ".join(told.err.split())
+    assert not files_of("jobs", data).clean.exists()
+    with pytest.raises(FaultoddsError, match="the sheet '2023' is damaged and cannot be read, and nothing else holds"):
+        open_source(damaged_book(tmp_path, 30, 0))
 
 
 def test_an_archive_that_would_fill_the_memory_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -76,7 +77,7 @@ def add(
 
     Example: faultodds appliance add my_dryer.toml
     """
-    from faultodds.files import ADDED_FOLDER, added, data_folder, shipped, written_whole
+    from faultodds.files import ADDED_FOLDER, added, data_folder, own_folder, shipped, written_whole
 
     called = (name or file.stem).strip().casefold().replace(" ", "_")
     if not _NAME.fullmatch(called):
@@ -95,8 +96,8 @@ def add(
     same = [each["name"] for each in every() if each["id"] == k.appliance.id and each["name"] != called]
     path = data_folder() / ADDED_FOLDER / f"{called}.toml"
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with written_whole(path, shared=True) as beside:
+        own_folder(path.parent)
+        with written_whole(path) as beside:
             beside.write_bytes(file.expanduser().read_bytes())
     except OSError as error:
         raise FaultoddsError(f"{path} cannot be written ({error.strerror or error}); nothing was added.") from None
@@ -121,9 +122,11 @@ def add(
 
 def remove(
     name: Annotated[str, typer.Argument(metavar="NAME", help="One of your own, by its name.")],
+    force: Annotated[bool, typer.Option("--force", help="Although an open job stands on it.")] = False,
     as_json: options.Json = False,
 ) -> None:
-    """Take away a copy that was added. Jobs started on it go on once a file of the same content is named or added again."""
+    """Take away a copy that was added; where an open job stands on it, that is asked about. Such jobs go on once a file of the
+    same content is named or added again."""
     from faultodds.files import added, shipped
 
     own = added()
@@ -131,6 +134,9 @@ def remove(
         if name in shipped():
             raise UnknownName(f"'{name}' came with the program and stays. Yours: {', '.join(own) or 'none'}.")
         raise unknown("appliance of your own", name, own, "Type 'faultodds appliance list' to see them.")
+    standing = _open_jobs_on(own[name])
+    if standing and not force and not _agreed(name, standing, as_json):
+        return
     try:
         own[name].unlink()
     except OSError as error:
@@ -139,3 +145,32 @@ def remove(
         say_json({"removed": name, "file": str(own[name])})
     else:
         say(f"Removed: {own[name]}")
+
+
+def _open_jobs_on(file: Path) -> list[str]:
+    """The open jobs that could not go on without a file: no other that can be named has its content."""
+    from faultodds.files import added, fingerprint, read_bytes
+    from faultodds.job import store_path
+    from faultodds_cli.shared.jobs import opened_store
+
+    content = {path: fingerprint(read_bytes(path)) for path in added().values()}
+    if not store_path().exists() or list(content.values()).count(content[file]) > 1:
+        return []
+    with opened_store(None) as store:
+        return [job.id for job in store.list("open") if job.fingerprint == content[file]]
+
+
+def _agreed(name: str, jobs: list[str], as_json: bool) -> bool:
+    """Ask whether to take away what open jobs stand on; raises FaultoddsError with nobody to ask."""
+    listed = ", ".join(jobs[:10]) + (" ..." if len(jobs) > 10 else "")
+    what = f"open job{'' if len(jobs) == 1 else 's'} {listed} stand{'s' if len(jobs) == 1 else ''} on '{name}'"
+    if as_json or not sys.stdin.isatty():
+        raise FaultoddsError(
+            f"{what} and cannot go on without it; nothing was removed. Close the job first, or type: "
+            f"faultodds appliance remove {name} --force"
+        )
+    say(f"{what[0].upper()}{what[1:]} and cannot go on without it.")
+    if typer.confirm("Take it away all the same?", default=False):
+        return True
+    say("Nothing was removed.")
+    return False

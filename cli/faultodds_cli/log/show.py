@@ -40,13 +40,16 @@ def list_lines(logs: Sequence[Mapping[str, Any]]) -> list[str]:
     """The logs there are, one line each."""
     heads = ("visits", "from", "to", "imported", "file")
     rows = []
+    damaged = [line for log in logs if log["damaged"] for line in wrap(f"Log '{log['log']}': {log['damaged']}")]
     for log in logs:
         days = [str(log[name] or "-") for name in ("first_day", "last_day", "imported_at")]
-        rows.append((str(log["log"]), [f"{log['visits']:,}", *days, str(log["source"])]))
+        count = "damaged" if log["damaged"] else f"{log['visits']:,}"
+        rows.append((str(log["log"]), [count, *days, str(log["source"])]))
     if width() < WIDEST:
-        return [line for name, cells in rows for line in listed(name, heads, cells)]
+        return [*(line for name, cells in rows for line in listed(name, heads, cells)), *damaged]
     table = [("log", heads), *rows]
-    return [f"{name:24} {n:>8}  {a:10}  {b:10}  {at:10}  {file}".rstrip() for name, (n, a, b, at, file) in table]
+    lines = [f"{name:24} {n:>8}  {a:10}  {b:10}  {at:10}  {file}".rstrip() for name, (n, a, b, at, file) in table]
+    return lines + damaged
 
 
 def phrase_lines(found: Sequence[Phrase], top: int, path: Path) -> list[str]:

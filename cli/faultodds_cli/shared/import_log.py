@@ -44,6 +44,8 @@ def import_file(
         found = with_phrases(found, Path(given.phrases).expanduser(), knowledge)
     if found.origin != PROPOSED and not as_json:
         say(f"Read with the mapping in {found.origin}.")
+    if found.source.lost and not _agreed_without(found, given.yes, as_json):
+        return None
     if not given.force and given.add_to is None:
         refuse_other_source(found.name, path.name, data)
     report = already_clean(found, knowledge, data) if given.add_to is None else None
@@ -57,6 +59,20 @@ def import_file(
         with work("reading") as progress:
             report = import_log(found, knowledge, data, progress, add=given.add_to is not None)
     return report
+
+
+def _agreed_without(found: Draft, yes: bool, as_json: bool) -> bool:
+    """Ask whether to go on without a damaged sheet that held a good part of the file; raises FaultoddsError with nobody to ask."""
+    from faultodds.errors import FaultoddsError
+
+    names = ", ".join(f"'{name}'" for name in found.source.lost)
+    what = f"{found.path}: a good part of it is in a sheet that is damaged and cannot be read ({names})."
+    if yes or as_json or not sys.stdin.isatty():
+        raise FaultoddsError(
+            f"{what} Nothing was imported. Open it in a spreadsheet and save it anew; or take one sound sheet alone with --sheet."
+        )
+    say(what)
+    return typer.confirm("Import it without that?", default=False)
 
 
 def _agreed(found: Draft, knowledge: Knowledge, yes: bool, as_json: bool, data: str | None) -> bool:

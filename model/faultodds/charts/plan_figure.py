@@ -11,7 +11,6 @@ from faultodds.charts.plan_page import GUTTER, MARGIN, PAD, PAPERS, Box, Page, l
 from faultodds.charts.style import GREY, begun, in_style, save
 from faultodds.charts.typeset import LEADING, TextLine, tall
 from faultodds.errors import FaultoddsError
-from faultodds.names import harmless
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -84,6 +83,6 @@ def write(axes: Any, lines: list[TextLine], x: float, top: float) -> None:
         y -= line.size * LEADING
         # The baseline sits where a line's descenders still stay inside its own band.
         axes.text(
-            x, y + 0.27 * line.size, harmless(line.text), fontsize=line.size, fontweight=line.weight, color=line.colour,
+            x, y + 0.27 * line.size, line.text, fontsize=line.size, fontweight=line.weight, color=line.colour,
             va="baseline", ha="left", zorder=4,
         )  # fmt: skip

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final, ParamSpec
 
 from faultodds.charts.typeset import TEXT
 from faultodds.files import cannot_write, refuse_taken, written_whole
+from faultodds.names import harmless
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -89,13 +90,17 @@ def save(figure: Any, path: Path, *, dpi: int = 150, option: str = "--figure") -
     """Write a figure, whole or not at all, with nothing in it that changes from run to run, and its title in words, which is
     what a screen reader says of it; FaultoddsError when it cannot be."""
     import matplotlib as mpl
+    import matplotlib.text
 
     check_path(path, "figure.png", force=True, option=option)
     kind = path.suffix.lower()[1:]
+    for drawn in figure.findobj(mpl.text.Text):
+        if (text := drawn.get_text()) != (told := harmless(text)):
+            drawn.set_text(told)
     texts = [t for t in (*figure.texts, *(t for a in figure.axes for t in (a.title, *a.texts))) if t.get_text()]
     title = figure.get_suptitle() or max(texts, key=lambda t: t.get_fontsize()).get_text()
     metadata: dict[str, Any] = {"png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}[kind]
-    metadata["Title"] = " ".join(title.split())
+    metadata["Title"] = " ".join(harmless(title).split())
     try:
         with (
             mpl.rc_context({"svg.hashsalt": "faultodds", "text.hinting": "none"}),

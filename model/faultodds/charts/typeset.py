@@ -39,7 +39,7 @@ def text_width(text: str, size: float, weight: str) -> float:
     from matplotlib.font_manager import FontProperties
 
     prop = FontProperties(size=size, weight=weight)
-    return float(_measure().get_text_width_height_descent(text, prop, ismath=False)[0])
+    return float(_measure().get_text_width_height_descent(harmless(text), prop, ismath=False)[0])
 
 
 def wrapped(text: str, room: float, size: float, weight: str = "normal", colour: str = "black") -> list[TextLine]:
@@ -57,9 +57,9 @@ def wrapped(text: str, room: float, size: float, weight: str = "normal", colour:
 
 
 def tied(text: str) -> str:
-    """Text with blanks that no line is broken at: a number stays with its percent sign, its minutes or the "now" before it, and
-    nothing begins with an ellipsis."""
-    return re.sub(r" (?=\.\.|\u2026)|(?<=\d) (?=%|min\b)|(?<=\bnow) (?=[$\d])", _TIED, text)
+    """Text as every page has it: made harmless, and with blanks that no line is broken at: a number stays with its percent sign,
+    its minutes or the "now" before it, and nothing begins with an ellipsis."""
+    return re.sub(r" (?=\.\.|\u2026)|(?<=\d) (?=%|min\b)|(?<=\bnow) (?=[$\d])", _TIED, harmless(text))
 
 
 def _words(text: str) -> list[str]:
@@ -84,7 +84,7 @@ def tall(lines: list[TextLine]) -> float:
 def lines_of(text: str, room: float, most: int = 2, size: float = TEXT) -> str:
     """Text on at most so many lines; the middle of a longer one gives way, since both ends tell it from its like. Of one line the
     end does."""
-    lines = [line.text for line in wrapped(harmless(text), room, size)]
+    lines = [line.text for line in wrapped(text, room, size)]
     if len(lines) <= most:
         return "\n".join(lines)
     if most == 1:

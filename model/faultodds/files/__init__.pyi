@@ -9,7 +9,7 @@ from .knowledge_files import (
     named as named, of_content as of_content, read_bytes as read_bytes, shipped as shipped, usual as usual,
     words_file as words_file,
 )
-from .private import own_folder as own_folder
+from .private import is_kept as is_kept, made_folder as made_folder, own_folder as own_folder
 from .shop_file import (
     NO_SHOP as NO_SHOP, SHOP_VARIABLE as SHOP_VARIABLE, default_path as default_path, find_shop as find_shop,
 )

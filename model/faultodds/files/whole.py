@@ -77,7 +77,7 @@ def line_added(path: Path, line: str) -> None:
 
     Programs that add at the same time wait for each other.
     """
-    handle = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT, 0o644)
+    handle = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT, 0o600)
     try:
         _hold(handle, wait=True)
         end = os.fstat(handle).st_size

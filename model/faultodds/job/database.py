@@ -10,7 +10,7 @@ import shutil
 import sqlite3
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Final
@@ -19,7 +19,7 @@ import sqlalchemy as sa
 from msgspec import Struct
 
 from faultodds.errors import StoreError
-from faultodds.files import DATA_VARIABLE
+from faultodds.files import DATA_VARIABLE, made_folder
 
 # The four bytes "fodd" in the file header: another program's SQLite file is never taken for a job store.
 APPLICATION_ID: Final = 0x666F6464
@@ -86,6 +86,9 @@ _PLAIN_WORDS: Final = {
 }
 
 
+_SHOWN: Final = 10
+
+
 def _error_name(error: BaseException | None) -> str:
     return str(getattr(error, "sqlite_errorname", None) or "")
 
@@ -104,6 +107,13 @@ def damaged_job(file: Path, job: int, reason: str) -> str:
     )
 
 
+def damaged_rows(file: Path, asked: str, count: int, sound: Sequence[int]) -> str:
+    rows = "1 job that is" if count == 1 else f"{count:,} jobs that are"
+    shown = ", ".join(map(str, sound[:_SHOWN])) + (" ..." if len(sound) > _SHOWN else "")
+    rest = f"Jobs that can be opened: {shown}." if sound else "No job in it can be opened."
+    return f"no job '{asked}' can be found, and {file} has {rows} damaged; it may be among them. {rest} Keep a copy of the file."
+
+
 class StoreFile(Struct, frozen=True):
     """The store's file, and how long to wait for another terminal to finish writing to it."""
 
@@ -119,6 +129,8 @@ class StoreFile(Struct, frozen=True):
             raise StoreError(self._plain_words(error.orig)) from error
         except sqlite3.Error as error:
             raise StoreError(self._plain_words(error)) from error
+        except UnicodeDecodeError as error:  # SQLite quotes what it cannot make out, and that is no text
+            raise StoreError(damaged(self.path, "its tables cannot be made out")) from error
 
     def _plain_words(self, error: BaseException | None) -> str:
         name = _error_name(error)
@@ -133,7 +145,7 @@ class StoreFile(Struct, frozen=True):
 def make_folder(file: Path) -> None:
     """The folder of a store, and a new file for the user's eyes only; SQLite gives what it keeps beside it the same mode."""
     try:
-        file.parent.mkdir(parents=True, exist_ok=True)
+        made_folder(file.parent)
         with suppress(OSError):  # it is there, or cannot be made: that is said when it is opened
             os.close(os.open(file, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
     except (OSError, ValueError) as error:

@@ -17,7 +17,7 @@ import itertools
 import json
 import os
 import sqlite3
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
@@ -26,13 +26,14 @@ from typing import Any, Final, Literal
 
 import sqlalchemy as sa
 
-from faultodds.errors import FaultoddsError, StaleJobError, StoreError, UnknownName, unknown
+from faultodds.errors import FaultoddsError, StaleJobError, StoreError, unknown
 from faultodds.files import data_folder
 from faultodds.job.database import (
     JOBS,
     STEPS,
     StoreFile,
     damaged_job,
+    damaged_rows,
     engine_of,
     for_looking,
     keep_private,
@@ -313,7 +314,7 @@ class Store:
                 if isinstance(job, StoreError):
                     raise job
                 return job
-        raise _unknown_job(connection, job_id)
+        raise _unknown_job(connection, self.path, job_id)
 
     def _assemble(
         self, connection: sa.Connection, headers: Sequence[sa.Row[Any]]
@@ -398,10 +399,27 @@ def _refuse_stale(job: Job, expected_seq: int | None, wanted: str) -> None:
     )
 
 
-def _unknown_job(connection: sa.Connection, job_id: str) -> UnknownName:
-    ids = [str(number) for number in connection.scalars(sa.select(JOBS.c.id).order_by(JOBS.c.id.desc()))]
+def _unknown_job(connection: sa.Connection, path: Path, job_id: str) -> FaultoddsError:
+    heads = connection.execute(sa.select(JOBS).order_by(JOBS.c.id.desc())).all()
+    ids = [int(head.id) for head in heads]
+    times = Counter(ids)
+    chunks = (ids[start : start + _CHUNK] for start in range(0, len(ids), _CHUNK))
+    # A damaged table may list a row that is not found by its number, or one number again and again.
+    reached = {n for chunk in chunks for n in connection.scalars(sa.select(JOBS.c.id).where(JOBS.c.id.in_(chunk)))}
+    sound = [
+        head.id
+        for head in heads
+        if head.id in reached
+        and head.id > 0
+        and times[head.id] == 1
+        and isinstance(_read_job(path, head, ()), Job)
+        and str(head.id) != job_id.strip().removeprefix("#")
+    ]
+    headless = set(connection.scalars(sa.select(STEPS.c.job_id).distinct())) - set(ids)
+    if lost := len(heads) - len(sound) + len(headless):
+        return StoreError(damaged_rows(path, job_id, lost, sound))
     next_step = "Type `faultodds job list` to see them." if ids else "Type `faultodds job new` to start one."
-    return unknown("job", job_id, ids, next_step)
+    return unknown("job", job_id, map(str, ids), next_step)
 
 
 def _refuse_minutes(minutes: float | None) -> None:

@@ -15,7 +15,8 @@ from faultodds.joblog.clean import CAME_BACK, ENDED, FACT, REPAIRS
 from faultodds.joblog.free_text import FreeText, Told
 from faultodds.joblog.lexicon import Lexicon, Meaning
 from faultodds.joblog.mapping import SAYS_NOTHING, Column, meanings
-from faultodds.joblog.metered import NO_DIAL, looks_metered, read_metered
+from faultodds.joblog.metered import NO_DIAL, at_several_places, looks_metered, read_metered
+from faultodds.joblog.no_reading import is_no_reading
 from faultodds.joblog.stems import NO, is_blank, key, trade, vocabulary
 from faultodds.joblog.times import by_edges
 from faultodds.knowledge import Knowledge
@@ -30,6 +31,7 @@ _STRONG = re.compile(r"\s*[;|\n]\s*")
 _COMMA = re.compile(r"\s*,\s*|\.\s+")
 _WEAK = re.compile(r"\s*[+&/]\s*|\s+and\s+|\s+w/\s*", re.I)
 NEAR_EDGE: Final = 0.1
+NO_READING: Final = "no reading: a day, a time, a telephone number or a job's number"
 TOO_LONG: Final = "longer than anything that is typed into a cell"
 NEAR_EDGE_MINUTES: Final = 0.25
 
@@ -111,6 +113,8 @@ class CellReader:
             return BLANK
         if self._free is not None:
             return self._told(self._free.read(text))
+        if self._is_no_reading(text):
+            return Cell("impossible", left=(text,), note=NO_READING)
         row = row or {}
         pieces = [piece for part in _STRONG.split(text.strip()) if part for piece in self._pieces(part, row)]
         return self._together(pieces, row)
@@ -152,7 +156,7 @@ class CellReader:
             return [whole]
         for separator in (_COMMA, _WEAK):
             parts = [part for part in separator.split(text) if part.strip()]
-            if len(parts) > 1:
+            if len(parts) > 1 and not self._too_many(parts):
                 pieces = [self._one(part, row) for part in parts]
                 if all(p.status not in ("unknown", "impossible") for p in pieces):
                     return pieces
@@ -189,6 +193,24 @@ class CellReader:
         return [_Piece(text, "mended", (meaning,), "words picked out") for meaning in dict.fromkeys(found)]
 
     # --- numbers ---
+
+    @cached_property
+    def _names(self) -> list[str]:
+        return [target.partition(":")[2] for target in self._targets]
+
+    def _is_no_reading(self, text: str) -> bool:
+        """Whether a cell that the mapping has no word for is a day, a telephone number or the like."""
+        if not any(c.isdigit() for c in text) or key(text) in self._own or text in self._own:
+            return False
+        specs = self._knowledge.reading
+        times = trade(self._knowledge.appliance.id).get("times", {})
+        spans_time = any(name in times or (name in specs and specs[name].kind == "time") for name in self._names)
+        return is_no_reading(text, spans_time, counts=self.column.kind == "fact")
+
+    def _too_many(self, parts: Sequence[str]) -> bool:
+        """Whether more numbers stand in a cell than its column has checks: `read` asks then which one is meant."""
+        numbers = sum(part.strip()[:1].isdigit() for part in parts)
+        return numbers > max(1, len(self._targets)) and not at_several_places(self._knowledge, self._names)
 
     def _numeric(self, text: str, row: Mapping[str, str | None]) -> _Piece | None:
         if not any(c.isdigit() for c in text) and text.strip().casefold() not in OPEN_WORDS:

@@ -28,13 +28,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from faultodds.errors import FaultoddsError, UnknownName, unknown
-from faultodds.files import written_whole
+from faultodds.files import made_folder, written_whole
 from faultodds.job import asked
 from faultodds.knowledge import Knowledge
 
 if TYPE_CHECKING:
     import pandas as pd
     import pyarrow as pa
+    import pyarrow.parquet as pq
 
 JOB: Final = "job"
 DAY: Final = "day"
@@ -115,11 +116,16 @@ def write_clean(frame: pd.DataFrame, path: str | os.PathLike[str]) -> None:
 
 def write_tables(path: str | os.PathLike[str], tables: Iterable[pa.Table], schema: pa.Schema) -> None:
     """Write pieces of one table as Parquet beside `path`, then put the file in its place."""
+    with replacing(Path(path)) as beside, writer(beside, schema) as written:
+        for table in tables:
+            written.write_table(table)
+
+
+def writer(path: Path, schema: pa.Schema) -> pq.ParquetWriter:
+    """What writes a clean log: with checksums, so that no damaged byte is read as a finding."""
     import pyarrow.parquet as pq
 
-    with replacing(Path(path)) as beside, pq.ParquetWriter(beside, schema, compression="zstd") as writer:
-        for table in tables:
-            writer.write_table(table)
+    return pq.ParquetWriter(path, schema, compression="zstd", write_page_checksum=True)
 
 
 @contextlib.contextmanager
@@ -129,7 +135,7 @@ def replacing(path: Path) -> Iterator[Path]:
     OSError becomes FaultoddsError naming the folder.
     """
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        made_folder(path.parent)
         with written_whole(path) as beside:
             yield beside
     except OSError as error:
@@ -141,40 +147,72 @@ def replacing(path: Path) -> Iterator[Path]:
 
 def read_clean(path: str | os.PathLike[str]) -> pd.DataFrame:
     """A clean log as a data frame, text as categoricals; raises FaultoddsError when there is none to read."""
-    file = _opened(path)
-    return _frame(file.read())
+    path = Path(path)
+    with _refused(path):
+        return _frame(_opened(path).read())
 
 
 def read_chunks(path: str | os.PathLike[str], rows: int = CHUNK) -> Iterator[pd.DataFrame]:
     """A clean log in pieces of at most `rows` rows, for logs larger than memory; categories differ by piece."""
-    import pyarrow as pa
+    path = Path(path)
+    with _refused(path):
+        batches = _opened(path).iter_batches(batch_size=rows)
+    while True:
+        with _refused(path):
+            batch = next(batches, None)
+            piece = None if batch is None else _frame_of(batch)
+        if piece is None:
+            return
+        yield piece
 
-    file = _opened(path)
-    for batch in file.iter_batches(batch_size=rows):
-        yield _frame(pa.Table.from_batches([batch]))
+
+def visits(path: str | os.PathLike[str]) -> int:
+    """How many visits a clean log has, every byte of it looked at; raises FaultoddsError for a damaged one."""
+    path = Path(path)
+    with _refused(path):
+        return sum(batch.num_rows for batch in _opened(path).iter_batches(batch_size=CHUNK))
 
 
-def _opened(path: str | os.PathLike[str]) -> Any:
-    import pyarrow as pa
+def is_clean_file(path: Path) -> bool:
+    """Whether a Parquet file is a clean log; raises FaultoddsError for a damaged one."""
     import pyarrow.parquet as pq
 
-    path = Path(path)
+    with _refused(path):
+        return JOB in pq.read_schema(path).names
+
+
+@contextlib.contextmanager
+def _refused(path: Path) -> Iterator[None]:
+    """Whatever pyarrow and pandas make of damaged bytes is one refusal: there is no end to the errors they raise."""
+    try:
+        yield
+    except FaultoddsError:
+        raise
+    except Exception as error:
+        raise FaultoddsError(
+            f"{path} cannot be read as a clean log: it is damaged, or none ({' '.join(str(error).split())[:120]}). "
+            "Import the shop's log again with --force: faultodds log import FILE."
+        ) from None
+
+
+def _opened(path: Path) -> Any:
+    import pyarrow.parquet as pq
+
     if not path.is_file():
         raise FaultoddsError(f"there is no clean log at {path}. Type 'faultodds log list' to see those that are there.")
-    try:
-        schema = pq.read_schema(path)
-        text = [name for name in schema.names if name != DAY and name not in NUMBERS]
-        file = pq.ParquetFile(path, read_dictionary=text)
-    except (pa.ArrowException, OSError) as error:
-        raise FaultoddsError(
-            f"{path} cannot be read as a clean log ({' '.join(str(error).split())[:120]}). "
-            "Import the shop's log again: faultodds log import FILE."
-        ) from None
+    schema = pq.read_schema(path)
     if JOB not in schema.names:
         raise FaultoddsError(
             f"{path} is not a clean log: it has no column 'job'. Import it first: faultodds log import {path.name}."
         )
-    return file
+    text = [name for name in schema.names if name != DAY and name not in NUMBERS]
+    return pq.ParquetFile(path, read_dictionary=text, page_checksum_verification=True)
+
+
+def _frame_of(batch: pa.RecordBatch) -> pd.DataFrame:
+    import pyarrow as pa
+
+    return _frame(pa.Table.from_batches([batch]))
 
 
 def _frame(table: pa.Table) -> pd.DataFrame:

@@ -92,8 +92,10 @@ def find_encoding(path: Path) -> tuple[str, str]:
             if name == "utf-16" and not _decodes(path, name):
                 raise FaultoddsError(f"{path} says it is UTF-16 text and is not: it is damaged. Export it again.")
             return name, f"text in {name.upper().removesuffix('-SIG')} (marked so)"
-    if b"\0" in start:
-        return _wide_or_binary(path, start)
+    if b"\0" in start and (wide := _wide(path, start)):
+        return wide
+    if b"\0" in start and _is_binary(start):
+        raise _binary(path)
     if _decodes(path, "utf-8"):
         return "utf-8", "text in UTF-8"
     if _is_binary(start):
@@ -106,13 +108,13 @@ def find_encoding(path: Path) -> tuple[str, str]:
     )
 
 
-def _wide_or_binary(path: Path, start: bytes) -> tuple[str, str]:
+def _wide(path: Path, start: bytes) -> tuple[str, str] | None:
     even, odd = start[0::2].count(0), start[1::2].count(0)
     half = len(start) / 2
     for zeros, others, name in ((odd, even, "utf-16-le"), (even, odd, "utf-16-be")):
         if zeros > 0.7 * half and others < 0.05 * half and _decodes(path, name):
             return name, f"text in {name.upper()} (not marked, told by its bytes)"
-    raise _binary(path)
+    return None
 
 
 def _binary(path: Path) -> FaultoddsError:

@@ -121,9 +121,6 @@ def describe_file(path: Path, knowledge: Knowledge, data: str | None = None) -> 
 
     with path.open("rb") as handle:
         is_parquet = handle.read(4) == b"PAR1"
-    if is_parquet:
-        import pyarrow.parquet as pq
-
-        if clean.JOB in pq.read_schema(path).names:
-            return describe(path, {name: next(iter(o.outcomes)) for name, o in knowledge.observables.items()}), None
+    if is_parquet and clean.is_clean_file(path):
+        return describe(path, {name: next(iter(o.outcomes)) for name, o in knowledge.observables.items()}), None
     return None, draft(path, knowledge, name="described", options=Options(formulas_aside=True), data=data)

@@ -13,6 +13,8 @@ from faultodds.joblog.followed import Ints, followed
 
 CODE: Final = {ending: code for code, ending in enumerate(ENDINGS)}
 NO_WORD: Final = -1
+NOT_READ: Final = -2
+"""Something is written, and not understood: neither held nor came back."""
 FEW: Final = 3
 """So many callbacks, or one in a hundred visits, show that a log records them at all."""
 
@@ -41,8 +43,9 @@ def endings(
     """Endings of visits, one array entry a visit.
 
     `customer` is a hash (0: not known), `day` a day number (negative: not known), `word` the code of what the log's own
-    column says (`NO_WORD`: nothing). A visit came back when the customer has a later one within `window_days`, or when the
-    log says so. `no_ending` says what a visit without either counts as: "gone", "unknown", or "auto": gone in a log that
+    column says (`NO_WORD`: nothing; `NOT_READ`: what is not understood, and decides nothing). A visit came back when the
+    customer has a later one within `window_days`, or when the log says so. `no_ending` says what a visit without either
+    counts as: "gone", "unknown", or "auto": gone in a log that
     records callbacks, since there a silence means that nobody called. `second` says whether "callback" marks the second visit,
     where that is known from earlier files of the log; else the visits themselves tell.
     """
@@ -60,6 +63,7 @@ def endings(
         said_back[first[first >= 0]] = True
         word = np.where(word == CODE[CAME_BACK], NO_WORD, word).astype(np.int8)
     came_back = again | said_back
+    word = np.where(word == NOT_READ, _unread(came_back, word, notes), word).astype(np.int8)
     ended = np.where(word == NO_WORD, _silence(came_back, word, no_ending, notes), word)
     broken_promise = int((again & (word == CODE[GONE])).sum())
     if broken_promise:
@@ -120,6 +124,15 @@ def _marks_the_second_visit(said: NDArray[np.bool_], again: NDArray[np.bool_], w
     """Whether "callback" stands mostly on visits that follow one, rather than on those that are followed."""
     forward, backward = int((said & again).sum()), int((said & was_before & ~again).sum())
     return backward >= FEW and backward > forward
+
+
+def _unread(came_back: NDArray[np.bool_], word: NDArray[np.int8], notes: list[str]) -> int:
+    """The code of a visit with an ending written that is not understood."""
+    count = int(((word == NOT_READ) & ~came_back).sum())
+    if count:
+        endings_ = "1 ending" if count == 1 else f"{count:,} endings"
+        notes.append(f"{endings_} not understood: counted neither as gone nor as came back.")
+    return CODE[UNKNOWN]
 
 
 def _silence(came_back: NDArray[np.bool_], word: NDArray[np.int8], no_ending: str, notes: list[str]) -> int:

@@ -14,6 +14,7 @@ from typing import Any, Final
 
 from faultodds.errors import FaultoddsError, unknown
 from faultodds.files import bytes_of, forget_left, held_folder, own_folder, synced
+from faultodds.joblog import clean
 from faultodds.names import fold
 
 FOLDER: Final = "logs"
@@ -169,20 +170,18 @@ def report_of(files: LogFiles) -> dict[str, Any]:
 
 
 def summaries(data: str | os.PathLike[str] | None = None) -> list[dict[str, Any]]:
-    """Every log in a few words, by name."""
-    import pyarrow as pa
-    import pyarrow.parquet as pq
-
+    """Every log in a few words, by name; `damaged` says why one cannot be read."""
     found = []
     for name in names_in(data):
         files = files_of(name, data)
+        visits, damaged = 0, ""
         try:
-            visits = pq.read_metadata(files.clean).num_rows
-        except (pa.ArrowException, OSError):
-            visits = 0
+            visits = clean.visits(files.clean)
+        except FaultoddsError as error:
+            damaged = str(error)
         report = report_of(files)
         told = {
             key: str(report.get(key) or "") for key in ("source", "appliance", "first_day", "last_day", "imported_at")
         }
-        found.append({"log": name, "visits": visits, **told})
+        found.append({"log": name, "visits": visits, **told, "damaged": damaged})
     return found

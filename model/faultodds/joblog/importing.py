@@ -198,7 +198,6 @@ class _Import:
     def write_clean(self) -> None:
         """Add how each visit ended to the half-made log, and leave out columns with nothing in them."""
         import pyarrow as pa
-        import pyarrow.parquet as pq
 
         jobs, recalled = np.concatenate(self._jobs), np.concatenate(self._recalled)
         found = endings.endings(
@@ -214,7 +213,7 @@ class _Import:
         schema = _schema(self._knowledge, with_ending=True)
         always = (clean.JOB, clean.ENDED, clean.BACK_AFTER, clean.FOLLOWED)
         wanted = pa.schema([f for f in schema if f.name in always or self._filled[f.name]])
-        with pq.ParquetWriter(self._files.clean, wanted, compression="zstd") as writer:
+        with clean.writer(self._files.clean, wanted) as writer:
             for table in self._with_endings(found, wanted):
                 writer.write_table(table)
         self._half.unlink()
@@ -229,6 +228,7 @@ class _Import:
                 f"right. {_TO_EDIT}"
             )
         self._refuse_guesses(found)
+        self._refuse_unread_endings()
         self.report.alarms += [few] if few else []
         told = alarms.callbacks(self.report.came_back, self.report.used)
         self.report.alarms += [told] if told else []
@@ -249,6 +249,27 @@ class _Import:
                     f"column '{column.heading}' is taken for '{column.kind}' by its cells alone, and changes {visits:,} of "
                     f"{self.report.used:,} visits. Nothing was imported. Write confirmed = true at the top of the mapping if it "
                     f'is right, or is = "left_out" for that column. {_TO_EDIT}'
+                )
+
+    def _refuse_unread_endings(self) -> None:
+        """Raise FaultoddsError where more than a few endings in a hundred are written and not understood: any of them may be a
+        callback."""
+        if self._draft.mapping.confirmed:
+            return
+        kinds = {column.heading: column.kind for column in self._draft.mapping.columns}
+        for column in self.report.columns:
+            unread = column.counts["unknown"]
+            if kinds[column.heading] == "ended" and unread > FEW_CHANGED * column.filled:
+                phrases = [
+                    f"'{word}' {times:,} times" + (f" (nearest: {near})" if (near := column.nearest.get(word)) else "")
+                    for word, times in column.words.most_common(3)
+                ]
+                word = next(iter(column.words), "see ticket")
+                raise FaultoddsError(
+                    f"{unread:,} of {column.filled:,} endings in column '{column.heading}' are not understood"
+                    f"{': ' + ', '.join(phrases) if phrases else ''}. Nothing was imported. Say in that column of the mapping what "
+                    f'they mean, for example words = {{ "{word}" = "came_back" }} (or gone, referred, unknown), or write '
+                    f"confirmed = true at the top to leave them out. {_TO_EDIT}"
                 )
 
     def _with_endings(self, found: endings.Endings, schema: pa.Schema) -> Iterator[pa.Table]:

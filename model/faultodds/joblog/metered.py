@@ -22,6 +22,7 @@ from faultodds.joblog.stems import trade
 from faultodds.knowledge import Knowledge
 from faultodds.readings import (
     OPEN_WORDS,
+    PLACES,
     RIVALS,
     ReadingSpec,
     convert,
@@ -65,6 +66,12 @@ Facts = Mapping[str, str]
 def looks_metered(text: str, spec: ReadingSpec) -> bool:
     """Whether a cell looks like a number read off an instrument, or its "OL"."""
     return any(c.isdigit() for c in text) or (family_of(spec.kind) == "ohm" and text.strip().casefold() in OPEN_WORDS)
+
+
+def at_several_places(knowledge: Knowledge, names: Iterable[str]) -> bool:
+    """Whether several numbers of one check are several places, of which the worst counts."""
+    specs = [knowledge.reading[name] for name in names if name in knowledge.reading]
+    return any(spec.kind in PLACES for spec in specs)
 
 
 def assumptions_for(knowledge: Knowledge, name: str) -> dict[str, str]:

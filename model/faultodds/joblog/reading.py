@@ -16,7 +16,7 @@ from faultodds.joblog import clean, dates, machines
 from faultodds.joblog.cells import Cell
 from faultodds.joblog.cleaning_report import CleaningReport, ColumnReport
 from faultodds.joblog.columns import AmountReader, ColumnReader, Texts, parser_of
-from faultodds.joblog.endings import CODE, NO_WORD
+from faultodds.joblog.endings import CODE, NO_WORD, NOT_READ
 from faultodds.joblog.mapping import LogMapping
 from faultodds.joblog.personal import Ids, Keeper
 from faultodds.joblog.repeats import Repeats, hashes
@@ -31,12 +31,12 @@ FORMULA_ROW: Final = "holds a formula"
 OTHER_MACHINE: Final = "is about another machine"
 TOTALS_ROW: Final = "adds up other rows"
 NOTHING_READ: Final = "nothing in it could be read"
-BROKEN_ROW: Final = "does not fit the headings"
 _JOIN: Final = "\x1f"
 _EPOCH: Final = dt.date(1970, 1, 1)
 
 _WEIGHT: Final = {
-    NO_WORD: -1,
+    NO_WORD: -2,
+    NOT_READ: -1,
     CODE[clean.GONE]: 0,
     CODE[clean.REFERRED]: 1,
     CODE[clean.UNKNOWN]: 2,
@@ -145,7 +145,7 @@ class PieceReader:
 
     def read(self, chunk: Chunk, formulas: set[int]) -> Piece:
         """One piece. `formulas` are the numbers of rows to be set aside because they hold a formula."""
-        broken: list[Aside] = [(n, BROKEN_ROW, why) for n, why, _ in chunk.broken]
+        broken: list[Aside] = [(n, *why.split(": ", 1)) for n, why, _ in chunk.broken]  # type: ignore[misc]
         rows, numbers, aside = self._usable(chunk, formulas)
         columns: list[Texts] = list(zip(*rows, strict=True)) if rows else [() for _ in self._places]
         piece = self._read_columns(columns, np.array(numbers, np.int64))
@@ -283,8 +283,9 @@ class PieceReader:
         words = np.array([CODE[said] if said else NO_WORD for said in told or [None] * n], np.int8)
         for reader in self._endings:
             for row, cell in enumerate(reader.cells(columns[reader.place], [])):
-                if cell.said and _WEIGHT[CODE[cell.said[0][1]]] > _WEIGHT[int(words[row])]:
-                    words[row] = CODE[cell.said[0][1]]
+                word = CODE[cell.said[0][1]] if cell.said else NOT_READ if cell.status == "unknown" else NO_WORD
+                if _WEIGHT[word] > _WEIGHT[int(words[row])]:
+                    words[row] = word
         return words
 
     def _drop_unread(self, piece: Piece, numbers: list[int]) -> list[Aside]:
@@ -293,7 +294,7 @@ class PieceReader:
         says = np.zeros(len(piece), bool)
         for column in told:
             says |= [cell is not None for cell in column]
-        says |= piece.ending_words != NO_WORD
+        says |= piece.ending_words >= 0
         out = np.flatnonzero(~says).tolist()
         if out:
             _keep(piece, says)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import struct
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -14,6 +14,7 @@ from faultodds.errors import FaultoddsError, unknown
 from faultodds.joblog import headings as headings_of
 from faultodds.joblog.sources import (
     CHUNK_ROWS,
+    DAMAGED,
     LOOKED_THROUGH,
     Chunk,
     Source,
@@ -36,6 +37,8 @@ _DAMAGE: Final = (
 """What reading a broken archive or a broken sheet in it ends in."""
 SAME_TABLE: Final = 0.7
 """A sheet is a part of the log when it has so many of its headings."""
+GOOD_PART: Final = 0.03
+"""A damaged sheet with more than this share of the bytes of all sheets may change what is learned: it is asked about."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +66,11 @@ def open_sheet(path: Path, sheet: str | None = None) -> Source:
             "Open it in a spreadsheet, save it anew as .xlsx or CSV, and import that."
         ) from None
     tables = [_table(name, rows) for name, rows in sheets if rows]
+    if lost and not any(table.body for table in tables):
+        raise FaultoddsError(
+            f"{path}: {_named(lost)} damaged and cannot be read, and nothing else holds any rows. Open it in a spreadsheet, save "
+            "it anew as .xlsx or CSV, and import that."
+        )
     if not tables:
         raise FaultoddsError(
             f"{path}: the sheet '{sheet or names[0]}' is empty. Sheets there are: {', '.join(names)}. Give --sheet."
@@ -73,13 +81,19 @@ def open_sheet(path: Path, sheet: str | None = None) -> Source:
     used = ", ".join(f"'{table.name}'" for table, _ in alike)
     notes = [f"Excel sheet{'s' if len(alike) > 1 else ''} {used}" + (f" of {len(names)}" if len(names) > 1 else "")]
     notes += [f"the sheet '{name}' is damaged and was left out" for name in lost]
+    large = tuple(name for name, share in lost.items() if share > GOOD_PART)
 
     def chunks() -> Iterator[Chunk]:
         """The rows under the headings, sheet by sheet."""
         rows = (_placed(row, order, len(headings)) for table, order in alike for row in table.body)
         return in_chunks(rows, len(headings))
 
-    return Source(path.name, "Excel", headings, notes, chunks)
+    return Source(path.name, "Excel", headings, notes, chunks, large)
+
+
+def _named(sheets: Iterable[str]) -> str:
+    names = [f"'{name}'" for name in sheets]
+    return f"the sheet {names[0]} is" if len(names) == 1 else f"the sheets {', '.join(names)} are"
 
 
 def _table(name: str, rows: list[list[str]]) -> _Table:
@@ -149,8 +163,9 @@ def _refuse_to_unpack(path: Path) -> None:
         )
 
 
-def _sheets(path: Path, wanted: str | None) -> tuple[list[str], list[tuple[str, list[list[str]]]], list[str]]:
-    """The names of the sheets, those that can be read with their rows, and the names of those that cannot."""
+def _sheets(path: Path, wanted: str | None) -> tuple[list[str], list[tuple[str, list[list[str]]]], dict[str, float]]:
+    """The names of the sheets, those that can be read with their rows, and the names of those that cannot with their share of
+    the bytes."""
     import openpyxl
 
     book = openpyxl.load_workbook(path, read_only=True, data_only=True)
@@ -159,17 +174,27 @@ def _sheets(path: Path, wanted: str | None) -> tuple[list[str], list[tuple[str, 
         if wanted is not None and wanted not in names:
             raise unknown("sheet", wanted, names, where=path.name)
         read: list[tuple[str, list[list[str]]]] = []
-        lost: list[str] = []
+        lost: dict[str, float] = {}
         for name in [wanted] if wanted is not None else names:
             try:
                 read.append((name, _cells_of(path, book[name])))
             except _DAMAGE:
                 if len(names) == 1 or wanted is not None:
                     raise
-                lost.append(name)
+                lost[name] = _share(path, book, name)
         return names, read, lost
     finally:
         book.close()
+
+
+def _share(path: Path, book: Any, name: str) -> float:
+    """A sheet's share of the bytes of all sheets, by the archive's own list; 1 when that does not tell."""
+    with zipfile.ZipFile(path) as archive:
+        sizes = {part.filename: part.file_size for part in archive.infolist() if "sheets/" in part.filename}
+    try:
+        return sizes[book[name]._worksheet_path.lstrip("/")] / sum(sizes.values())
+    except (*_DAMAGE, ZeroDivisionError):
+        return 1.0
 
 
 def _cells_of(path: Path, sheet: Any) -> list[list[str]]:
@@ -237,7 +262,9 @@ def _texts(column: Any, first: int, damaged: dict[int, str]) -> list[str]:
     except UnicodeDecodeError:
         raw = column.cast(pa.large_binary()).to_pylist()
     texts = [(value or b"").decode("utf-8", "replace") for value in raw]
-    damaged |= {first + n: "holds text that is not UTF-8" for n, text in enumerate(texts) if "\ufffd" in text}
+    damaged |= {
+        first + n: f"{DAMAGED}: holds text that is not UTF-8" for n, text in enumerate(texts) if "\ufffd" in text
+    }
     return texts
 
 

@@ -24,6 +24,7 @@ CHUNK_ROWS: Final = 20_000
 MOST_COLUMNS: Final = 1_000
 LONGEST_CELL: Final = 4_000
 """Characters. A row with a longer cell is set aside before any pattern is held against it."""
+DAMAGED: Final = "is damaged"
 LOOKED_THROUGH: Final = 30
 """Lines at the top among which the headings are looked for."""
 
@@ -32,8 +33,8 @@ LOOKED_THROUGH: Final = 30
 class Chunk:
     """Some rows: `number` of the first (1 for the row under the headings), cells by row, and rows that do not fit.
 
-    `broken` is (row number, reason, the cells joined) of rows with more cells than headings or an overlong cell; they are not
-    in `rows`.
+    `broken` is (row number, "reason: more closely", the cells joined) of rows with more cells than headings, an overlong cell or
+    damage; they are not in `rows`.
     `short` counts rows that were filled up with blanks, `blank` rows that say nothing, which are passed over.
     """
 
@@ -47,13 +48,17 @@ class Chunk:
 
 @dataclass(frozen=True)
 class Source:
-    """A log that can be read: `kind` in words, `headings`, `notes` on how it was read, and `chunks()` for its rows."""
+    """A log that can be read: `kind` in words, `headings`, `notes` on how it was read, and `chunks()` for its rows.
+
+    `lost`: the damaged sheets that held a good part of the file; nobody should import the rest without being asked.
+    """
 
     name: str
     kind: str
     headings: list[str]
     notes: list[str]
     chunks: Callable[[], Iterator[Chunk]]
+    lost: tuple[str, ...] = ()
 
 
 def refuse_too_wide(path: Path, columns: int, at_least: bool = False) -> None:
@@ -108,15 +113,19 @@ def in_chunks(
 
 def _sort_in(chunk: Chunk, raw: list[str], width: int, number: int) -> None:
     row = [harmless(cell) for cell in raw]
+    if any("\0" in cell for cell in raw):
+        chunk.broken.append((number, f"{DAMAGED}: holds a NUL byte", " | ".join(row)))
+        return
     if len(row) > width and any(not is_blank(cell) for cell in row[width:]):
-        reason = f"has {len(row)} cells where there are {width} headings"
+        reason = f"does not fit the headings: has {len(row)} cells where there are {width} headings"
         chunk.broken.append((number, reason, " | ".join(row)))
         return
     if not any(row) or all(is_blank(cell) for cell in row):
         chunk.blank += 1
         return
     if len(longest := max(row, key=len)) > LONGEST_CELL:
-        chunk.broken.append((number, f"has a cell of {len(longest):,} characters", " | ".join(row)))
+        reason = f"has a cell of over {LONGEST_CELL:,} characters: a cell of {len(longest):,} characters"
+        chunk.broken.append((number, reason, " | ".join(row)))
         return
     chunk.short += len(row) < width
     chunk.rows.append(row[:width] + [""] * (width - len(row)))

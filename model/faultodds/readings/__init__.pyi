@@ -2,7 +2,9 @@ from .drills import drill_inches as drill_inches
 from .judging import Judgement as Judgement, judge as judge
 from .kinds import over_all as over_all, refuse_no_room as refuse_no_room
 from .numbers import neat as neat
-from .parse import plausible_span as plausible_span, quantity as quantity, split_windings as split_windings
+from .parse import (
+    PLACES as PLACES, plausible_span as plausible_span, quantity as quantity, split_windings as split_windings,
+)
 from .problems import spec_problems as spec_problems
 from .specs import ReadingSpec as ReadingSpec, Winding as Winding
 from .spoken import OPEN_WORDS as OPEN_WORDS

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from faultodds.charts import LEADING, PAPERS, TextLine, tall, text_width, wrapped
+from faultodds.names import harmless
 from faultodds.reports.blocks import Block, Page
 from faultodds.reports.html import COLOURS
 
@@ -47,10 +48,10 @@ def save_pdf(page: Page, path: Path, paper: str = "letter") -> int:
     height, width = PAPERS[paper]
     sheets = list(_sheets(list(_strips(page, width - 2 * MARGIN)), height - 2 * MARGIN - 2 * FOOT))
     settings: Any = {"pdf.fonttype": 42}
-    info: Any = {"Title": page.title, "CreationDate": None}
+    info: Any = {"Title": harmless(page.title), "CreationDate": None}
     with matplotlib.rc_context(settings), PdfPages(path, metadata=info) as pdf:
         for number, sheet in enumerate(sheets, 1):
-            pdf.savefig(_drawn(sheet, width, height, f"{page.title}, page {number} of {len(sheets)}"))
+            pdf.savefig(_drawn(sheet, width, height, f"{harmless(page.title)}, page {number} of {len(sheets)}"))
     return len(sheets)
 
 

@@ -21,7 +21,7 @@ from typing import Final
 from msgspec import Struct
 
 from faultodds.errors import RevisionError
-from faultodds.files import bytes_of, data_folder, line_added
+from faultodds.files import bytes_of, data_folder, line_added, own_folder
 
 FILE: Final = "file"
 """Stands for the knowledge file as it is, with no revision over it."""
@@ -203,7 +203,7 @@ def _add(appliance: str, decision: Decision) -> None:
     path = shelf(appliance) / HISTORY
     said = {name: value for name in decision.__struct_fields__ if (value := getattr(decision, name))}
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        own_folder(path.parent)
         line_added(path, json.dumps(said))
     except OSError as error:
         raise RevisionError(

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from faultodds.errors import RevisionError
-from faultodds.files import bytes_of, toml_tables, written_whole
+from faultodds.files import bytes_of, own_folder, toml_tables, written_whole
 from faultodds.knowledge import Knowledge
 from faultodds.revisions.decisions import revision_path
 
@@ -187,9 +187,8 @@ def write(revision: Revision) -> Path:
     """
     path = revision_path(revision.appliance, revision.id)
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        # Shared, so that a shop with one folder for all can read it.
-        with written_whole(path, shared=True, fresh=True) as beside:
+        own_folder(path.parent)
+        with written_whole(path, fresh=True) as beside:
             beside.write_text(as_text(revision), encoding="utf-8", newline="\n")
     except FileExistsError:
         raise

@@ -16,7 +16,7 @@ from typing import Any
 
 from faultodds.belief import Appliance
 from faultodds.errors import ShopError
-from faultodds.files import written_whole
+from faultodds.files import is_kept, made_folder, written_whole
 from faultodds.knowledge import Knowledge, in_words, keys_at, place_of, read_toml, records
 from faultodds.shop.laid_over import lay_over
 from faultodds.shop.records import Shop, ShopCosts, Technician, Van
@@ -111,8 +111,8 @@ def _minute_lines(appliance: Appliance, laid: Appliance, shop: Shop, who: Techni
 def write_template(k: Knowledge, path: Path) -> None:
     """Write a shop file to fill in; ShopError when there is one already or it cannot be written."""
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with written_whole(path, shared=True, fresh=True) as beside:
+        made_folder(path.parent)
+        with written_whole(path, shared=not is_kept(path), fresh=True) as beside:
             beside.write_text(template(k), encoding="utf-8")
     except FileExistsError:
         raise ShopError(
