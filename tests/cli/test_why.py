@@ -103,3 +103,15 @@ def test_odds_told_in_one_list_add_up() -> None:
     leading = (FaultOdds("igniter", "open", 0.336, 0.1), FaultOdds("thermal_fuse", "open", 0.666, 0.1))
     line = " ".join(_tells(load("gas_dryer"), Tells("none", 0.5, leading), "50 %"))
     assert sum(map(int, re.findall(r"(\d+) %", line.partition("then")[2]))) == 100
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["why timer", "why not the timer", "what tells timer from coils", "why coils from timer", "why not thermistor"],
+)
+def test_a_part_that_the_machine_has_not_is_said_to_be_none_of_it(tmp_path: Path, line: str) -> None:
+    """In the words of a check or repair that is not for it, and nothing of chances beside them."""
+    control = "timer" if "thermistor" in line else "board"
+    ended = bench(tmp_path, *COLD, f"fact control={control}", line, "leave")
+    said = " ".join(ended.out.rpartition(f"> {line}")[2].partition("> leave")[0].split())
+    assert f"not on this machine (control is {control})" in said and "%" not in said and "of 20" not in said

@@ -114,7 +114,10 @@ def _card(drill: Drill, *named: str) -> list[str]:
     if len(modes) == 2:
         return parting_lines(ready, modes[0][0], modes[1][0], drill.visit.facts)
     others = ", ".join(modes[0][1:])
-    return [*card_lines(k, card(ready, modes[0][0])), *(wrap(f"Cards of the same part: {others}.") if others else [])]
+    return [
+        *card_lines(k, card(ready, modes[0][0], drill.visit.facts)),
+        *(wrap(f"Cards of the same part: {others}.") if others else []),
+    ]
 
 
 def _list(drill: Drill, what: str, wanted: str) -> list[str]:

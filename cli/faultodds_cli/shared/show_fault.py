@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from faultodds.cards import (
@@ -40,6 +40,8 @@ PARTINGS_SHOWN = 3
 def card_lines(k: Knowledge, it: Card) -> list[str]:
     """A fault's card: what shows it and what puts it right first."""
     lines = wrap(f"{capital(it.title)} [{it.mode}]")
+    for fact, values in it.only_on.items():
+        lines += wrap(f"Only on machines with {' or '.join(f'{fact}={v}' for v in values)}.")
     lines += wrap(
         f"Main cause of {percent_fine(it.share)} of the calls; beside another fault on {percent_fine(it.beside)}."
     )
@@ -102,11 +104,14 @@ def _shown(k: Knowledge, head: str, shown: Sequence[Shown]) -> list[str]:
     return lines
 
 
-def parting_lines(appliance: Appliance, a: str, b: str, facts: dict[str, str] | None = None) -> list[str]:
+def parting_lines(appliance: Appliance, a: str, b: str, facts: Mapping[str, str] | None = None) -> list[str]:
     """The checks that part two faults, the one to do first on top."""
     k = appliance.knowledge
+    calls = Calls(appliance, facts)
+    if absent := [line for each in (a, b) if (why := calls.absent(each)) for line in wrap(why)]:
+        return absent
     lines = wrap(f"{capital(k.title_of(a))}, or {k.title_of(b)}:")
-    found = [p for p in Calls(appliance, facts).partings(a, b) if p.apart > 0][:PARTINGS_SHOWN]
+    found = [p for p in calls.partings(a, b) if p.apart > 0][:PARTINGS_SHOWN]
     for at, part in enumerate(found):
         said = words.parting_words(k, part, "the first", "the second")
         lines += wrap(capital(said), "  Then: " if at else "  First: ", "    ")
@@ -131,7 +136,7 @@ def why_told(visit: OpenJob, text: str, numbered: Sequence[str] = ()) -> list[st
     two = two_named(said)
     if two is not None and (apart(said) or all(faults_meant(k, each) for each in two)):
         a, b = (_likeliest(visit, faults_named(k, each)) for each in two)
-        return parting_lines(visit.appliance, a, b, visit.job.facts)
+        return parting_lines(visit.appliance, a, b, visit.now.belief.evidence.facts)
     if meant := faults_meant(k, said):
         return fault_lines(visit, meant)
     try:
@@ -151,8 +156,12 @@ def _likeliest(visit: OpenJob, modes: Sequence[str]) -> str:
     return max(modes, key=lambda m: odds[m])
 
 
-def _accounts(visit: OpenJob, modes: Sequence[str]) -> list[Account]:
-    made = [account(visit.now.belief, mode) for mode in modes]
+def _accounts(visit: OpenJob, modes: Sequence[str]) -> list[Account] | str:
+    """How the odds of some faults came about, likeliest first; of none that this machine can have, why it cannot."""
+    calls = Calls(visit.appliance, visit.now.belief.evidence.facts)
+    made = [account(visit.now.belief, mode) for mode in modes if calls.there(mode)]
+    if not made:
+        return calls.absent(modes[0])
     return sorted(made, key=lambda each: -each.now)
 
 
@@ -163,17 +172,21 @@ def _left(visit: OpenJob) -> list[str]:
 def fault_lines(visit: OpenJob, modes: Sequence[str]) -> list[str]:
     """How the likeliest of some faults stands on this call and why, then its card."""
     k, told = visit.knowledge, _accounts(visit, modes)
+    if isinstance(told, str):
+        return wrap(told)
     lines = wrap(capital(words.line(k, told[0]))) + wrap(words.paragraph(k, told[0]))
     if len(told) > 1:
         lines += wrap(
             "Of the same part: " + "; ".join(f"{k.title_of(t.mode)} {percent(t.chance)}" for t in told[1:]) + "."
         )
-    return [*lines, "", *card_lines(k, card(visit.appliance, told[0].mode, visit.job.facts))]
+    return [*lines, "", *card_lines(k, card(visit.appliance, told[0].mode, visit.now.belief.evidence.facts))]
 
 
 def why_not_lines(visit: OpenJob, modes: Sequence[str]) -> list[str]:
     """What speaks against some faults, and what would have to be seen to bring them back."""
     k, told = visit.knowledge, _accounts(visit, modes)
+    if isinstance(told, str):
+        return wrap(told)
     lines: list[str] = []
     lead = leading(visit.now.belief, k)
     for each in told:

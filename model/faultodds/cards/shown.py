@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 from msgspec import Struct
 
 from faultodds.belief import Appliance, Belief, Evidence, Suspects, infer
 from faultodds.cards.naming import mended_by
+from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Check, Floats
+from faultodds.names import capital
 
 # Work for qualified people comes last while anything else parts two faults in three calls of four.
 PARTS_WELL = 0.5
@@ -46,7 +48,7 @@ class Parting(Struct, frozen=True):
 class Calls:
     """Calls of this shop's usual mix, under what is told of the machine: what they show, with a fault and without it."""
 
-    def __init__(self, appliance: Appliance, facts: dict[str, str] | None = None) -> None:
+    def __init__(self, appliance: Appliance, facts: Mapping[str, str] | None = None) -> None:
         self.appliance, self.knowledge = appliance, appliance.knowledge
         self.suspects: Suspects = appliance.suspects
         self.belief: Belief = infer(self.suspects, Evidence(facts or {}))
@@ -55,6 +57,16 @@ class Calls:
     def there(self, mode: str) -> bool:
         """Whether a machine of this kind can have the fault at all."""
         return float(self.chance[mode]) > 0
+
+    def absent(self, mode: str) -> str:
+        """Why no machine of this kind has a fault, in words to stand alone; empty where it can be there."""
+        if self.there(mode):
+            return ""
+        told = self.belief.evidence.facts.items()
+        without = (f"{f} is {v}" for f, v in told if mode in self.suspects.lacks.get(f, {}).get(v, ()))
+        if why := next(without, ""):
+            return f"{capital(self.knowledge.component[mode.partition('.')[0]].title)}: not on this machine ({why})."
+        return f"{capital(self.knowledge.title_of(mode))}: this file gives it no chance."
 
     def can_do(self, check: Check) -> bool:
         """Whether a check can be done on this machine, as far as it is told."""
@@ -65,7 +77,10 @@ class Calls:
         return self._on_calls(self.suspects.likelihood, mode, but)
 
     def _on_calls(self, likelihood: Floats, mode: str, but: str) -> Floats:
-        """Some rows of the likelihood, weighed over the suspects that have a mode and not another: few of them all."""
+        """Some rows of the likelihood, weighed over the suspects that have a mode and not another: few of them all. Raises
+        FaultoddsError for a fault that no such machine has: chances on no calls are none."""
+        if absent := self.absent(mode) or (but and self.absent(but)):
+            raise FaultoddsError(absent)
         s = self.suspects
         has = s.member[:, s.mode_index[mode]]
         where = np.flatnonzero(has & ~s.member[:, s.mode_index[but]] if but else has)
