@@ -137,7 +137,7 @@ def _tell_lines(view: Standing) -> list[str]:
             told += wrap(f"{q.question.text} {answers_of(k, q.question.name)}", "  Ask as well: ", "    ")
         return ["", *told]
     if advice.kind == "check":
-        meter = ", or the raw reading." if advice.name in k.reading else ""
+        meter = ", or the raw reading." if k.has_bands(advice.name) else ""
         return ["", *wrap(f"Then enter what it shows: {outcomes_of(k, advice.name)}{meter}", "  ")]
     if advice.kind == "repair":
         typed = outcomes_of(k, k.costs.verify)
