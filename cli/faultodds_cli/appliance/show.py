@@ -165,7 +165,7 @@ def detail(k: Knowledge, name: str) -> list[str]:
         spec, outcomes = k.reading[name], list(k.check[name].outcomes)
         lines += wrap(f"Reading: {describe(spec, outcomes)} ({spec.source}).")
         for value in spec.values:
-            lines += wrap(f"With {spec.fact}={value}: {describe(spec.given(value), outcomes)}")
+            lines += wrap(f"With {spec.fact}={value}: {describe(spec.given(value), outcomes)}.")
     if name in k.repair:
         from faultodds.knowledge import repair_modes
 

@@ -20,7 +20,7 @@ def why_check_lines(visit: OpenJob, name: str) -> list[str]:
     the check is worth."""
     k = visit.knowledge
     observable = k.observables[name]
-    lines = wrap(f"{capital(observable.title)} [{name}]")
+    lines = wrap(f"{capital(observable.title)}{k.who_may(name)} [{name}]")
     found = tells(visit, name)
     for t, chance in zip(found, percents(t.chance for t in found), strict=True):
         lines += _tells(k, t, chance)

@@ -206,8 +206,7 @@ def _check(view: Standing, number: int, check: CheckPrice) -> list[str]:
     cells = (f"{check.price.minutes:.0f}", money(check.price.cost, k), _whole(check, k))
     lines = _row(f"{number}. {capital(record.title)}", cells)
     reason = f"because {record.reason.rstrip('.')}" if record.reason else "may change what to do next"
-    only = " (qualified people only)" if record.qualified else ""
-    return lines + wrap(f"{check.name}: {reason}{only}.", "     ")
+    return lines + wrap(f"{check.name}: {reason}{k.who_may(check.name)}.", "     ")
 
 
 def _whole(of: CheckPrice | RepairPrice, k: Knowledge) -> str:

@@ -98,8 +98,7 @@ def _shown(k: Knowledge, head: str, shown: Sequence[Shown]) -> list[str]:
     lines = wrap(head)
     for x in shown:
         seen = k.observables[x.name]
-        only = " (qualified people only)" if x.name in k.check and k.check[x.name].qualified else ""
-        said = f"{capital(seen.title)}{only} [{x.name}]: {seen.outcomes[x.outcome]}"
+        said = f"{capital(seen.title)}{k.who_may(x.name)} [{x.name}]: {seen.outcomes[x.outcome]}"
         lines += wrap(f"{said}: {words.of_twenty(x.with_it)}, and {words.of_twenty(x.without)}.", "  - ", "    ")
     return lines
 
