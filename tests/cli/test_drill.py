@@ -21,6 +21,7 @@ from faultodds.calibration import Drilled, began, faults, log_loss, person, spre
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Knowledge
 from faultodds_cli.drill import words
+from faultodds_cli.drill.beside import opened_for
 from faultodds_cli.drill.debrief import Adviser, GaveAway, _moved as moved_of, best_plan, debrief
 from faultodds_cli.drill.game import ODDS, Aside, Drill
 from faultodds_cli.drill.kept import Played
@@ -188,7 +189,7 @@ def test_what_stops_the_machine_stands_on_sheet_plan_and_end(dryer: Appliance) -
     drill = Drill(visit, lambda question: None)
     runs = {visit.appliance.knowledge.check[n].title for n in visit.appliance.knowledge.check if drill.not_now(n)[0]}
     shown = {r[0].partition(" (")[0]: r[-1] for r in table.rows}
-    assert runs & shown.keys() and all(shown[t].startswith("Not now. ") for t in runs & shown.keys())
+    assert runs & shown.keys() and all(shown[t].startswith("SLIP. ") for t in runs & shown.keys())
     left = iter(["", "run"])
     drill = Drill(drill_of(dryer, 1, 5), lambda question: next(left, None))
     drill.play()
@@ -226,6 +227,37 @@ def test_whatever_can_be_asked_or_done_in_a_drill_has_a_row_on_its_sheet(dryer: 
             assert any(text.startswith(check.title) for text in shown), check.title
         cannot_tell += "cannot tell" in shown.values()
     assert cannot_tell > 10
+
+
+def test_minutes_by_the_rows_of_a_sheet_are_those_of_the_drill(dryer: Appliance) -> None:
+    """Every check and repair names all that is opened on its way: added up by hand with the minutes printed for opening, it takes
+    what the drill charges from a machine closed up to one closed up again."""
+    visit = drill_of(dryer, 1, 1, qualified=True)
+    k, machine = visit.appliance.knowledge, visit.machine
+    by_hand = {a.title: a.open_minutes + a.close_minutes for a in k.access.values()}
+    for name, work in {**k.check, **k.repair}.items():
+        way = machine.to_work(frozenset(), work)
+        charged = way.minutes + machine.closing_up(way.after).minutes
+        named = [re.fullmatch(r"(.*?)(?: (twice)| (\d+) times)?", text) for text in opened_for(visit, work)]
+        rows = sum(by_hand[m[1]] * (2 if m[2] else int(m[3] or 1)) for m in named if m)
+        assert rows == pytest.approx(charged), name
+        assert {k.access[i].title for i in work.access} <= {m[1] for m in named if m}, name
+
+
+def test_a_sheet_has_the_bands_of_its_readings(dryer: Appliance) -> None:
+    """Every reading in its rows has its band below them, in the drill's words; that of one coil block says that there is none."""
+    for seed in (1, 4):
+        visit = drill_of(dryer, 2, seed)
+        visit.facts["coil_layout"] = "single_block"
+        visit.appliance = visit.appliance.fitted(visit.facts)
+        k, blocks = visit.appliance.knowledge, findings_of(visit, "2")
+        bands = next(b for b in blocks if b.kind == "list").items
+        rows = [r[0] for b in blocks if b.kind == "table" for r in b.rows]
+        read = [n for n in k.reading if any(r.startswith(k.check[n].title) for r in rows)]
+        for n in read:
+            assert " ".join(looked(Drill(visit, lambda question: None), Move("band", (n,)))) in bands
+        assert sum("no bands" in text for text in bands) == 2
+        assert not any("its band" in cell for b in blocks if b.kind == "table" for r in b.rows for cell in r)
 
 
 def test_a_sheet_says_of_a_run_what_the_drill_says(dryer: Appliance) -> None:

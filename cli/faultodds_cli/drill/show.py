@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from faultodds.names import capital
+from faultodds_cli.drill.beside import opened_for
 from faultodds_cli.drill.debrief import Debrief, GaveAway, Moved, left_undone
 from faultodds_cli.drill.game import Drill, Step, told
 from faultodds_cli.drill.levels import LEVELS, TRAPS
@@ -83,13 +84,14 @@ def looked(drill: Drill, move: Move) -> list[str]:
     if move.kind == "so_far":
         return story(drill.k, drill.steps) or ["Nothing was done yet."]
     if move.kind == "band":
-        return _band(drill.k, move.names[0])
+        return band_lines(drill.k, move.names[0])
     if move.kind == "card":
         return _card(drill, *move.names)
     return _list(drill, *move.names)
 
 
-def _band(k: Knowledge, name: str) -> list[str]:
+def band_lines(k: Knowledge, name: str) -> list[str]:
+    """What a reading is held against on this machine; of a look, what it may show."""
     from faultodds.readings import describe
 
     outcomes = k.check[name].outcomes
@@ -136,7 +138,7 @@ def _list(drill: Drill, what: str, wanted: str) -> list[str]:
         for n, w in works.items()
         if _fits(wanted, n, w.title) and all(drill.visit.facts.get(f) == v for f, v in w.needs.items())
     }
-    lines = [line for n, w in fits.items() for line in labelled(f"  {n} ", _work_words(k, w), 26)]
+    lines = [line for n, w in fits.items() for line in labelled(f"  {n} ", _work_words(drill.visit, w), 26)]
     return lines or wrap(f"Nothing with '{wanted}' on this machine.")
 
 
@@ -144,9 +146,9 @@ def _fits(wanted: str, name: str, title: str) -> bool:
     return wanted.casefold() in f"{name} {name.replace('_', ' ')} {title.casefold()}"
 
 
-def _work_words(k: Knowledge, work: Work) -> str:
-    price = f", {money(work.cost, k)}" if work.cost else ""
-    opened = ", ".join(k.access[i].title for i in work.access)
+def _work_words(visit: TrialJob, work: Work) -> str:
+    price = f", {money(work.cost, visit.appliance.knowledge)}" if work.cost else ""
+    opened = ", ".join(opened_for(visit, work))
     who = " FOR QUALIFIED PEOPLE." if work.qualified else ""
     runs = "; the machine runs with nobody beside it" if work.running and work.away else ""
     return f"{sentence(work.title)} {work.minutes:.0f} min{price}{f'; {opened}' if opened else ''}{runs}.{who}"

@@ -117,8 +117,8 @@ def parting_words(k: Knowledge, part: Parting, a: str, b: str) -> str:
     """The check that parts A from B, in one sentence."""
     check = k.check[part.check]
     return (
-        f"{check.title}{k.who_may(part.check)} [{part.check}]: {check.outcomes[part.outcome]} on {of_twenty(part.if_a)} of 20 with {a}, "
-        f"{of_twenty(part.if_b)} of 20 with {b}."
+        f"{check.title}{k.who_may(part.check)} [{part.check}]: {check.outcomes[part.outcome]} on {of_twenty(part.if_a)} of 20 "
+        f"with {a}, {of_twenty(part.if_b)} of 20 with {b}."
     )
 
 
