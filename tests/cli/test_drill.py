@@ -22,7 +22,7 @@ from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Knowledge
 from faultodds_cli.drill import words
 from faultodds_cli.drill.beside import opened_for
-from faultodds_cli.drill.debrief import Adviser, GaveAway, _moved as moved_of, best_plan, debrief
+from faultodds_cli.drill.debrief import Adviser, GaveAway, _moved as moved_of, best_plan, debrief, given_away
 from faultodds_cli.drill.game import ODDS, Aside, Drill
 from faultodds_cli.drill.kept import Played
 from faultodds_cli.drill.levels import LEVELS, OPEN_BITS, TRAPS, WHO, drill_of, traps
@@ -603,6 +603,23 @@ def test_marks_class_and_forgetting(typed: Callable[..., Ran], tmp_path: Path) -
     assert faultodds("drill", "score", "../..").code == 2
 
 
+def test_the_trainers_list_goes_by_what_was_known(dryer: Appliance) -> None:
+    """Lucky drills, cheaper than the plan, lose nothing below 0; a slip stands first though its money was saved; what was given
+    away ranks, not what came of it."""
+    odds = [{"duct": 0.5}]
+    done = [
+        Drilled("1-1", "duct", odds, 100.0, 300.0, given_away=80.0),
+        Drilled("1-2", "coils", odds, 900.0, 300.0, given_away=3.0),
+        Drilled("1-3", "igniter", odds, 5.0, 300.0, slip="left on", given_away=0.0),
+    ]
+    told = class_lines(dryer.knowledge, {"ana": Played(done, 0, 0)})
+    listed = [line for line in told[told.index(next(x for x in told if "COST MOST" in x)) :] if line.startswith("  1-")]
+    assert [line.split()[0] for line in listed] == ["1-3", "1-1", "1-2"]
+    assert "$80" in listed[1] and not any("-$" in line for line in listed)
+    page = " ".join(" ".join(person_lines(dryer.knowledge, "ana", Played(done[:1], 0, 0))).split())
+    assert "$200 a drill below the best plan" in page and "-$200 a drill" not in page
+
+
 def test_a_call_counts_once(typed: Callable[..., Ran], tmp_path: Path) -> None:
     """Played again by the same name, or begun anew with what was found in it, a call is practice: said, and in no score."""
     for name in ("ana", "ben"):
@@ -726,7 +743,7 @@ def test_one_who_does_what_is_advised_loses_nothing_and_does_not_slip(dryer: App
     end = debrief(learner.drill, drill_of(dryer, level, seed))
     assert [s.move for s in end.plan] == [s.move for s in learner.drill.steps]
     assert end.best.cost == pytest.approx(cost)
-    assert all(not g.lost for g in end.steps)
+    assert all(not g.lost for g in end.steps) and given_away(end) == pytest.approx(0.0)
 
 
 def test_what_was_found_and_not_mended_is_told_first(dryer: Appliance) -> None:

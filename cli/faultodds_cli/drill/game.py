@@ -129,7 +129,7 @@ class Drill:
         number = sum(s.named is not None for s in self.steps) + 1
         visit = self.visit
         self.tell(
-            f"\n{number}. {visit.minutes:.0f} min, {money(visit.cost, self.k)} so far. Machine: {self.state_words()}."
+            f"\n{number}. {visit.minutes:.4g} min, {money(visit.cost, self.k)} so far. Machine: {self.state_words()}."
         )
 
     # --- what is asked ---

@@ -126,7 +126,7 @@ def _repairs(visit: TrialJob) -> list[Block]:
     k, run = visit.appliance.knowledge, visit.appliance.knowledge.check[visit.appliance.knowledge.costs.verify]
     labour = money(k.costs.labour_rate, k)
     away = "; ".join(
-        f"{a.title}: {minutes:.0f} min, {money(minutes * visit.rate, k)}"
+        f"{a.title}: {minutes:.4g} min, {money(minutes * visit.rate, k)}"
         for a in k.access.values()
         if (minutes := a.open_minutes + a.close_minutes)
     )
@@ -157,7 +157,7 @@ def _fits(visit: TrialJob, work: Work) -> bool:
 
 def _takes(visit: TrialJob, work: Work) -> tuple[str, str]:
     """Minutes and money of some work by itself."""
-    return f"{work.minutes:.0f}", money(work.minutes * visit.rate + work.cost, visit.appliance.knowledge)
+    return f"{work.minutes:.4g}", money(work.minutes * visit.rate + work.cost, visit.appliance.knowledge)
 
 
 def _with_opening(visit: TrialJob, work: Work) -> str:
@@ -185,7 +185,7 @@ def _answers(visit: TrialJob, name: str, adviser: Adviser) -> list[Block]:
     for number, (step, belief) in enumerate(zip(steps, after, strict=True), 1):
         rows += [("", f"At once: {text}", "", "", "", "") for text in first_of_all(k, steps, number - 1)]
         done, odds = (capital(did(k, step.move)), step.shown), odds_words(leading(belief, k))
-        rows.append((str(number), *done, odds, f"{step.minutes:.0f}", money(step.cost, k)))
+        rows.append((str(number), *done, odds, f"{step.minutes:.4g}", money(step.cost, k)))
     began = f"It began with: {k.title_of(call.main_cause)}.{f' There as well: {there}.' if there else ''}"
     heads = ("", "Step", "It showed", "Odds after it", "min so far", f"{k.costs.currency} so far")
     return [

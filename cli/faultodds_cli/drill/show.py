@@ -151,7 +151,7 @@ def _work_words(visit: TrialJob, work: Work) -> str:
     opened = ", ".join(opened_for(visit, work))
     who = " FOR QUALIFIED PEOPLE." if work.qualified else ""
     runs = "; the machine runs with nobody beside it" if work.running and work.away else ""
-    return f"{sentence(work.title)} {work.minutes:.0f} min{price}{f'; {opened}' if opened else ''}{runs}.{who}"
+    return f"{sentence(work.title)} {work.minutes:.4g} min{price}{f'; {opened}' if opened else ''}{runs}.{who}"
 
 
 # ---- the end ----
@@ -185,7 +185,7 @@ def story(k: Knowledge, steps: Sequence[Step], plan: bool = False) -> list[str]:
         for text in first_of_all(k, steps, at) if plan else []:
             lines += wrap(f"At once: {text}", "  ", "    ")
         shown = f": {step.shown}" if step.move.kind in ("ask", "check") and step.shown else ""
-        cells = (f"{step.minutes:.0f} min", money(step.cost, k))
+        cells = (f"{step.minutes:.4g} min", money(step.cost, k))
         lines += row("  ", "    ", f"{capital(did(k, step.move))}{shown}", cells, _CELLS, 1)
     return lines
 
@@ -260,7 +260,7 @@ def _money(end: Debrief) -> list[str]:
     paid = [moneys((visit.money[s] for s in stages), k) for visit in (mine, best)]
     for head, *cells in zip([*stages, "in all"], *paid, strict=True):
         lines += columns(f"  {head.replace('_', ' ')}", cells, _CELLS)
-    lines += columns("  minutes", (f"{mine.minutes:.0f}", f"{best.minutes:.0f}"), _CELLS)
+    lines += columns("  minutes", (f"{mine.minutes:.4g}", f"{best.minutes:.4g}"), _CELLS)
     if mine.cost < best.cost - 1:
         why = "the plan was wrong here" if best.came_back or best.wrong_parts else "on one call luck can do that"
         lines += wrap(f"You came out cheaper than the plan: {why}. Below is what each step was worth.", "  ")
@@ -308,7 +308,7 @@ def _given_away(end: Debrief) -> list[str]:
 
 
 def _at(g: GaveAway, k: Knowledge) -> str:
-    return f"{capital(did(k, g.step.move))} (at {g.step.minutes:.0f} min)"
+    return f"{capital(did(k, g.step.move))} (at {g.step.minutes:.4g} min)"
 
 
 def _could(g: GaveAway) -> str:
