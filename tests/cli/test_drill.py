@@ -328,6 +328,8 @@ def test_no_line_is_taken_for_its_opposite(dryer: Appliance, line: str) -> None:
     [
         ("check hood flap", Move("check", ("hood_flap",))),
         ("measure the igniter", Move("check", ("igniter_ohms",))),
+        ("look at the wires", Move("check", ("harness_look",))),
+        ("check the motor switch", Move("check", ("centrifugal_contacts",))),
         ("replace the glow bar", Move("repair", ("igniter",))),
         ("clean the duct", Move("repair", ("clean_duct",))),
         ("clear the outdoor hood", Move("repair", ("clear_hood",))),
@@ -489,6 +491,14 @@ def test_cards_are_of_any_call_and_not_of_this_one(dryer: Appliance) -> None:
     assert [t.partition("Put right by")[0][-300:] for t in said[:1]] == [
         t.partition("Put right by")[0][-300:] for t in said[1:]
     ]
+
+
+def test_a_motor_switch_is_the_motors_own(dryer: Appliance) -> None:
+    """As a fault on a card, and in the odds; and nothing wrong is told from a fault."""
+    asked = ["", "card motor switch", "what tells nothing wrong from coils"]
+    said = " ".join(" ".join(_drill(dryer, asked)[1]).split())
+    assert "[motor.centrifugal_contacts]" in said and "Nothing wrong with the machine, or gas valve coils" in said
+    assert words.fault(dryer.knowledge, "motor switch") == "motor"
 
 
 def test_why_a_finding_moves_the_odds(dryer: Appliance) -> None:

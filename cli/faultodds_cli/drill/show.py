@@ -103,7 +103,7 @@ def band_lines(k: Knowledge, name: str) -> list[str]:
 def _card(drill: Drill, *named: str) -> list[str]:
     """The card of a fault, of a part its commonest one, or what parts two: nothing of it is from this call but what was told of
     the machine."""
-    from faultodds.cards import card, faults_named
+    from faultodds.cards import card, faults_named, sides_named
     from faultodds_cli.shared.show_fault import card_lines, parting_lines
 
     k, ready = drill.k, drill.visit.appliance
@@ -112,7 +112,8 @@ def _card(drill: Drill, *named: str) -> list[str]:
             "No odds are shown before the end. Type card and a part (card coils), or what tells coils from igniter."
         )
     share = {name: mode.share for name, mode in k.modes()}
-    modes = [sorted(faults_named(k, text), key=lambda m: -share[m]) for text in named]
+    meant = sides_named if len(named) > 1 else faults_named
+    modes = [sorted(meant(k, text), key=lambda m: -share.get(m, 0.0)) for text in named]
     if len(modes) == 2:
         return parting_lines(ready, modes[0][0], modes[1][0], drill.visit.facts)
     others = ", ".join(modes[0][1:])

@@ -16,7 +16,9 @@ from faultodds.cards import (
     chapters,
     faults_meant,
     faults_named,
+    is_none,
     leading,
+    sides_named,
     told as chain_told,
     two_named,
     words,
@@ -117,12 +119,12 @@ def parting_lines(appliance: Appliance, a: str, b: str, facts: Mapping[str, str]
     return lines if found else [*lines, *wrap("No check of this file parts the two; shares and facts do.", "  ")]
 
 
-def why_told(visit: OpenJob, text: str, numbered: Sequence[str] = ()) -> list[str] | str:
+def why_told(visit: OpenJob, text: str, numbered: Sequence[str] = (), in_full: str = "why all") -> list[str] | str:
     """Why: the job as it stands (nothing typed, or all), a fault, why not a fault, what parts two; or the name of a check, whose
-    reasons the caller tells."""
+    reasons the caller tells. `in_full`: what is typed for the full sum."""
     said, k = text.strip().rstrip("?"), visit.knowledge
     if not said or said.casefold() in ("all", "full", "sum"):
-        return job_lines(visit, bool(said))
+        return job_lines(visit, "" if said else in_full)
     observables = k.observables
     exact = {fold(n) for n in observables} | {fold(o.title) for o in observables.values()}
     if said.isdigit() or fold(said) in exact:
@@ -133,8 +135,8 @@ def why_told(visit: OpenJob, text: str, numbered: Sequence[str] = ()) -> list[st
             raise FaultoddsError("why not what? Name a fault: why not the igniter.")
         return why_not_lines(visit, faults_named(k, rest))
     two = two_named(said)
-    if two is not None and (apart(said) or all(faults_meant(k, each) for each in two)):
-        a, b = (_likeliest(visit, faults_named(k, each)) for each in two)
+    if two is not None and (apart(said) or all(is_none(each) or faults_meant(k, each) for each in two)):
+        a, b = (_likeliest(visit, sides_named(k, each)) for each in two)
         return parting_lines(visit.appliance, a, b, visit.now.belief.evidence.facts)
     if meant := faults_meant(k, said):
         return fault_lines(visit, meant)
@@ -152,7 +154,7 @@ def why_told(visit: OpenJob, text: str, numbered: Sequence[str] = ()) -> list[st
 
 def _likeliest(visit: OpenJob, modes: Sequence[str]) -> str:
     odds = {o.name: o.probability for o in visit.now.belief.fault_odds()}
-    return max(modes, key=lambda m: odds[m])
+    return max(modes, key=lambda m: odds.get(m, 0.0))
 
 
 def _accounts(visit: OpenJob, modes: Sequence[str]) -> list[Account] | str:
@@ -199,8 +201,9 @@ def why_not_lines(visit: OpenJob, modes: Sequence[str]) -> list[str]:
     return lines
 
 
-def job_lines(visit: OpenJob, in_full: bool) -> list[str]:
-    """The job explained: a line, a paragraph, what would change one's mind; and the full sum."""
+def job_lines(visit: OpenJob, in_full: str) -> list[str]:
+    """The job explained: a line, a paragraph, what would change one's mind; and what is typed for the full sum, or, where
+    nothing is, the sum itself."""
     k, view = visit.knowledge, visit.now  # a job that was stopped is not explained, it is stopped
     parts = chapters(visit.appliance, visit.job)
     lines = wrap(words.job_line(k, parts))
@@ -214,8 +217,8 @@ def job_lines(visit: OpenJob, in_full: bool) -> list[str]:
             f"would save at most {money(advice.evpi, k)} of that.",
             "  ",
         )
-    if not in_full:
-        return [*lines, *(wrap("The full sum: why all.", "  ") if visit.job.findings else [])]
+    if in_full:
+        return [*lines, *(wrap(f"The full sum: {in_full}", "  ") if visit.job.findings else [])]
     for part in parts:
         head = " and ".join(k.repair[n].title for n in part.repairs)
         modes = [told.mode for told in part.accounts] if head else []

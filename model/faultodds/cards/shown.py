@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 import numpy as np
+import numpy.typing as npt
 from msgspec import Struct
 
 from faultodds.belief import Appliance, Belief, Evidence, Suspects, infer
 from faultodds.cards.naming import mended_by
 from faultodds.errors import FaultoddsError
-from faultodds.knowledge import Check, Floats
+from faultodds.knowledge import NOTHING_WRONG, Check, Floats
 from faultodds.names import capital
 
 # Work for qualified people comes last while anything else parts two faults in three calls of four.
@@ -53,6 +54,7 @@ class Calls:
         self.suspects: Suspects = appliance.suspects
         self.belief: Belief = infer(self.suspects, Evidence(facts or {}))
         self.chance = dict(zip(self.suspects.modes, self.belief.mode_odds.tolist(), strict=True))
+        self.chance[NOTHING_WRONG] = self.belief.sound
 
     def there(self, mode: str) -> bool:
         """Whether a machine of this kind can have the fault at all."""
@@ -81,11 +83,15 @@ class Calls:
         FaultoddsError for a fault that no such machine has: chances on no calls are none."""
         if absent := self.absent(mode) or (but and self.absent(but)):
             raise FaultoddsError(absent)
-        s = self.suspects
-        has = s.member[:, s.mode_index[mode]]
-        where = np.flatnonzero(has & ~s.member[:, s.mode_index[but]] if but else has)
+        has = self._having(mode)
+        where = np.flatnonzero(has & ~self._having(but) if but else has)
         weight = self.belief.prior[where]
         return np.asarray(likelihood[:, where] @ weight / max(float(weight.sum()), 1e-300))
+
+    def _having(self, mode: str) -> npt.NDArray[np.bool_]:
+        s = self.suspects
+        has = ~s.member.any(axis=1) if mode == NOTHING_WRONG else s.member[:, s.mode_index[mode]]
+        return np.asarray(has)
 
     def rows_without(self, mode: str) -> Floats:
         """(R,) chance of every outcome on calls where a mode is not there."""
