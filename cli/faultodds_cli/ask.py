@@ -103,7 +103,9 @@ def _first(view: Standing, price: QuestionPrice, answer: str) -> NextMove:
 def _told(view: Standing, move: NextMove) -> str:
     k = view.appliance.knowledge
     titles = [
-        (k.check.get(n) or k.repair[n]).title for n in (move.name, *move.together) if n in {**k.check, **k.repair}
+        (k.check.get(n) or k.repair[n]).title + k.who_may(n)
+        for n in (move.name, *move.together)
+        if n in {**k.check, **k.repair}
     ]
     return " and ".join(titles) or "hand it over"
 

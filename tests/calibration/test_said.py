@@ -24,6 +24,8 @@ from faultodds.errors import FaultoddsError
         ("1/2 duct", [("duct", 0.5)]),
         ("transition almost certain, duct very unlikely", [("transition", 0.95), ("duct", 0.03)]),
         ("coils probably, igniter possibly", [("coils", 0.7), ("igniter", 0.3)]),
+        ("rollers probable, belt possible", [("rollers", 0.7), ("belt", 0.3)]),
+        ("surely the board", [("board", 0.95)]),
         ("I'd say the igniter most likely, the belt around 10", [("igniter", 0.7), ("belt", 0.1)]),
         ("coils 50/50 igniter fifty-fifty", [("coils", 0.5), ("igniter", 0.5)]),
         ("duct likely, lint inside 1 in 4?", [("duct", 0.7), ("lint inside", 0.25)]),

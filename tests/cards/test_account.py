@@ -13,6 +13,8 @@ from msgspec.structs import replace
 from faultodds.belief import Appliance, Belief, compile_suspects, infer, open_appliance
 from faultodds.belief.evidence import Evidence, WeighedFinding
 from faultodds.cards import Account, account, changes, chapters, leading, words
+from faultodds.cards.account import Change
+from faultodds.cards.shown import Parting
 from faultodds.errors import ClashError
 from faultodds.job import Finding, Job, RepairDone, Step
 from random_evidence import random_evidence
@@ -136,3 +138,15 @@ def test_a_job_falls_into_chapters_at_its_repairs(dryer: Appliance) -> None:
     told = words.job_line(dryer.knowledge, [first, now])
     assert "New thermal fuse" in told and "nothing wrong" in told
     assert now.belief.sound > 0.5
+
+
+def test_work_for_qualified_people_is_marked_wherever_it_is_named(dryer: Appliance) -> None:
+    """What would change one's mind, what would bring a fault back, what parts two: live and gas work alone has the mark."""
+    k = dryer.knowledge
+    assert {c.qualified for c in k.check.values()} == {False, True}
+    for name, check in k.check.items():
+        outcome = list(check.outcomes)[-1]
+        seen = [Change(name, outcome, 0.2, "coils.drop_out_hot", 0.5)]
+        parts = words.parting_words(k, Parting(name, outcome, 0.9, 0.1, 0.8), "one", "the other")
+        for said in (words.mind(k, seen), words.back(k, seen), parts):
+            assert ("(qualified people only)" in said) == check.qualified, said

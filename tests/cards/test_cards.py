@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
@@ -9,7 +11,7 @@ from hypothesis import given, settings, strategies as st
 from faultodds.belief import Appliance, compiled, infer, open_appliance
 from faultodds.belief.evidence import Evidence, WeighedFinding
 from faultodds.cards import Calls, card, cautions, chain, faults_named, two_named, words
-from faultodds.errors import UnknownName
+from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.knowledge import build_network
 from faultodds.knowledge.loading import from_mapping
 from toys import random_toy, raw_toy
@@ -171,3 +173,30 @@ def test_cautions_of_a_card_are_those_of_its_repair(dryer: Appliance) -> None:
     """Shutting off before the panel, and the fuse that is never bypassed, stand on the card."""
     said = " ".join(cautions(dryer.knowledge, "thermal_fuse"))
     assert "prove it dead" in said and "Never bypass" in said and "CO has no smell" in said
+
+
+def test_a_fault_that_the_machine_cannot_have_is_held_against_nothing(dryer: Appliance) -> None:
+    """Under every answer of what the machine has: no chance of a part that it lacks is worked out, by whatever way, and the card
+    of a part that not every machine has says which have it."""
+    k, lacked = dryer.knowledge, set[str]()
+    for fact, equipment in k.equipment.items():
+        for value, parts in equipment.lacks.items():
+            calls = Calls(dryer, {fact: value})
+            for mode in (m for part in parts for m in k.modes_under(part)):
+                lacked.add(mode)
+                assert f"not on this machine ({fact} is {value})" in calls.absent(mode)
+                asked: list[partial[object]] = [
+                    partial(calls.rows, mode),
+                    partial(calls.rows_without, mode),
+                    partial(calls.partings, mode, "coils.drop_out_hot"),
+                    partial(calls.partings, "coils.drop_out_hot", mode),
+                    partial(calls.shown, mode, k.check),
+                    partial(card, dryer, mode, {fact: value}),
+                ]
+                for each in asked:
+                    with pytest.raises(FaultoddsError, match="not on this machine"):
+                        each()
+                assert value not in card(dryer, mode).only_on[fact]
+    assert lacked == {m for m, _ in k.modes() if card(dryer, m).only_on} and not Calls(dryer).absent(
+        "timer.contacts_burnt"
+    )

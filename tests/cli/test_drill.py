@@ -21,7 +21,8 @@ from faultodds.calibration import Drilled, began, faults, log_loss, person, spre
 from faultodds.errors import FaultoddsError
 from faultodds.knowledge import Knowledge
 from faultodds_cli.drill import words
-from faultodds_cli.drill.debrief import Adviser, GaveAway, _moved as moved_of, best_plan, debrief
+from faultodds_cli.drill.beside import opened_for
+from faultodds_cli.drill.debrief import Adviser, GaveAway, _moved as moved_of, best_plan, debrief, given_away
 from faultodds_cli.drill.game import ODDS, Aside, Drill
 from faultodds_cli.drill.kept import Played
 from faultodds_cli.drill.levels import LEVELS, OPEN_BITS, TRAPS, WHO, drill_of, traps
@@ -188,7 +189,7 @@ def test_what_stops_the_machine_stands_on_sheet_plan_and_end(dryer: Appliance) -
     drill = Drill(visit, lambda question: None)
     runs = {visit.appliance.knowledge.check[n].title for n in visit.appliance.knowledge.check if drill.not_now(n)[0]}
     shown = {r[0].partition(" (")[0]: r[-1] for r in table.rows}
-    assert runs & shown.keys() and all(shown[t].startswith("Not now. ") for t in runs & shown.keys())
+    assert runs & shown.keys() and all(shown[t].startswith("SLIP. ") for t in runs & shown.keys())
     left = iter(["", "run"])
     drill = Drill(drill_of(dryer, 1, 5), lambda question: next(left, None))
     drill.play()
@@ -226,6 +227,37 @@ def test_whatever_can_be_asked_or_done_in_a_drill_has_a_row_on_its_sheet(dryer: 
             assert any(text.startswith(check.title) for text in shown), check.title
         cannot_tell += "cannot tell" in shown.values()
     assert cannot_tell > 10
+
+
+def test_minutes_by_the_rows_of_a_sheet_are_those_of_the_drill(dryer: Appliance) -> None:
+    """Every check and repair names all that is opened on its way: added up by hand with the minutes printed for opening, it takes
+    what the drill charges from a machine closed up to one closed up again."""
+    visit = drill_of(dryer, 1, 1, qualified=True)
+    k, machine = visit.appliance.knowledge, visit.machine
+    by_hand = {a.title: a.open_minutes + a.close_minutes for a in k.access.values()}
+    for name, work in {**k.check, **k.repair}.items():
+        way = machine.to_work(frozenset(), work)
+        charged = way.minutes + machine.closing_up(way.after).minutes
+        named = [re.fullmatch(r"(.*?)(?: (twice)| (\d+) times)?", text) for text in opened_for(visit, work)]
+        rows = sum(by_hand[m[1]] * (2 if m[2] else int(m[3] or 1)) for m in named if m)
+        assert rows == pytest.approx(charged), name
+        assert {k.access[i].title for i in work.access} <= {m[1] for m in named if m}, name
+
+
+def test_a_sheet_has_the_bands_of_its_readings(dryer: Appliance) -> None:
+    """Every reading in its rows has its band below them, in the drill's words; that of one coil block says that there is none."""
+    for seed in (1, 4):
+        visit = drill_of(dryer, 2, seed)
+        visit.facts["coil_layout"] = "single_block"
+        visit.appliance = visit.appliance.fitted(visit.facts)
+        k, blocks = visit.appliance.knowledge, findings_of(visit, "2")
+        bands = next(b for b in blocks if b.kind == "list").items
+        rows = [r[0] for b in blocks if b.kind == "table" for r in b.rows]
+        read = [n for n in k.reading if any(r.startswith(k.check[n].title) for r in rows)]
+        for n in read:
+            assert " ".join(looked(Drill(visit, lambda question: None), Move("band", (n,)))) in bands
+        assert sum("no bands" in text for text in bands) == 2
+        assert not any("its band" in cell for b in blocks if b.kind == "table" for r in b.rows for cell in r)
 
 
 def test_a_sheet_says_of_a_run_what_the_drill_says(dryer: Appliance) -> None:
@@ -296,6 +328,8 @@ def test_no_line_is_taken_for_its_opposite(dryer: Appliance, line: str) -> None:
     [
         ("check hood flap", Move("check", ("hood_flap",))),
         ("measure the igniter", Move("check", ("igniter_ohms",))),
+        ("look at the wires", Move("check", ("harness_look",))),
+        ("check the motor switch", Move("check", ("centrifugal_contacts",))),
         ("replace the glow bar", Move("repair", ("igniter",))),
         ("clean the duct", Move("repair", ("clean_duct",))),
         ("clear the outdoor hood", Move("repair", ("clear_hood",))),
@@ -459,6 +493,14 @@ def test_cards_are_of_any_call_and_not_of_this_one(dryer: Appliance) -> None:
     ]
 
 
+def test_a_motor_switch_is_the_motors_own(dryer: Appliance) -> None:
+    """As a fault on a card, and in the odds; and nothing wrong is told from a fault."""
+    asked = ["", "card motor switch", "what tells nothing wrong from coils"]
+    said = " ".join(" ".join(_drill(dryer, asked)[1]).split())
+    assert "[motor.centrifugal_contacts]" in said and "Nothing wrong with the machine, or gas valve coils" in said
+    assert words.fault(dryer.knowledge, "motor switch") == "motor"
+
+
 def test_why_a_finding_moves_the_odds(dryer: Appliance) -> None:
     """Told at the end in calls of 20, and by Bayes' rule they are the very odds that are told beside them."""
     learner = drilled(dryer, drill_of(dryer, 3, 3).call, tools_odds, by_policy(checklist))
@@ -569,6 +611,23 @@ def test_marks_class_and_forgetting(typed: Callable[..., Ran], tmp_path: Path) -
     assert not folder.exists()
     assert faultodds("drill", "forget", "bench3").code == 2
     assert faultodds("drill", "score", "../..").code == 2
+
+
+def test_the_trainers_list_goes_by_what_was_known(dryer: Appliance) -> None:
+    """Lucky drills, cheaper than the plan, lose nothing below 0; a slip stands first though its money was saved; what was given
+    away ranks, not what came of it."""
+    odds = [{"duct": 0.5}]
+    done = [
+        Drilled("1-1", "duct", odds, 100.0, 300.0, given_away=80.0),
+        Drilled("1-2", "coils", odds, 900.0, 300.0, given_away=3.0),
+        Drilled("1-3", "igniter", odds, 5.0, 300.0, slip="left on", given_away=0.0),
+    ]
+    told = class_lines(dryer.knowledge, {"ana": Played(done, 0, 0)})
+    listed = [line for line in told[told.index(next(x for x in told if "COST MOST" in x)) :] if line.startswith("  1-")]
+    assert [line.split()[0] for line in listed] == ["1-3", "1-1", "1-2"]
+    assert "$80" in listed[1] and not any("-$" in line for line in listed)
+    page = " ".join(" ".join(person_lines(dryer.knowledge, "ana", Played(done[:1], 0, 0))).split())
+    assert "$200 a drill below the best plan" in page and "-$200 a drill" not in page
 
 
 def test_a_call_counts_once(typed: Callable[..., Ran], tmp_path: Path) -> None:
@@ -694,7 +753,7 @@ def test_one_who_does_what_is_advised_loses_nothing_and_does_not_slip(dryer: App
     end = debrief(learner.drill, drill_of(dryer, level, seed))
     assert [s.move for s in end.plan] == [s.move for s in learner.drill.steps]
     assert end.best.cost == pytest.approx(cost)
-    assert all(not g.lost for g in end.steps)
+    assert all(not g.lost for g in end.steps) and given_away(end) == pytest.approx(0.0)
 
 
 def test_what_was_found_and_not_mended_is_told_first(dryer: Appliance) -> None:

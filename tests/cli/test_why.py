@@ -103,3 +103,29 @@ def test_odds_told_in_one_list_add_up() -> None:
     leading = (FaultOdds("igniter", "open", 0.336, 0.1), FaultOdds("thermal_fuse", "open", 0.666, 0.1))
     line = " ".join(_tells(load("gas_dryer"), Tells("none", 0.5, leading), "50 %"))
     assert sum(map(int, re.findall(r"(\d+) %", line.partition("then")[2]))) == 100
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["why timer", "why not the timer", "what tells timer from coils", "why coils from timer", "why not thermistor"],
+)
+def test_a_part_that_the_machine_has_not_is_said_to_be_none_of_it(tmp_path: Path, line: str) -> None:
+    """In the words of a check or repair that is not for it, and nothing of chances beside them."""
+    control = "timer" if "thermistor" in line else "board"
+    ended = bench(tmp_path, *COLD, f"fact control={control}", line, "leave")
+    said = " ".join(ended.out.rpartition(f"> {line}")[2].partition("> leave")[0].split())
+    assert f"not on this machine (control is {control})" in said and "%" not in said and "of 20" not in said
+
+
+def test_nothing_wrong_is_a_side_to_be_told_from_a_fault(tmp_path: Path) -> None:
+    """A sound machine, beside a fault."""
+    said = _said(tmp_path, "what tells nothing wrong from coils")
+    assert said.startswith("Nothing wrong with the machine, or gas valve coils") and "of 20 with the first" in said
+
+
+def test_a_stored_job_says_what_to_type_for_the_full_sum(tmp_path: Path) -> None:
+    """The command itself, which can be typed as it stands; in the guided call its word."""
+    data = ("--data", str(tmp_path / "jobs.sqlite"))
+    faultodds("job", "new", "--found", "heat=none", *data)
+    said = " ".join(faultodds("job", "why", "1", *data).text.split())
+    assert "The full sum: faultodds job why 1 --data" in said and said.endswith(" all")

@@ -13,9 +13,11 @@ import pytest
 from faultodds.belief.appliance import open_appliance
 from faultodds.errors import BadReading
 from faultodds.files.knowledge_files import find, read_bytes
+from faultodds.knowledge import fitted
 from faultodds.knowledge.loading import load
 from faultodds.knowledge.schema import Knowledge
 from faultodds.readings.judging import Judgement, judge
+from faultodds.readings.verdict import describe
 from faultodds_sim.checks import TOO_WET
 
 MARK = "common practice, no source"
@@ -77,6 +79,25 @@ def test_a_coil_is_judged_in_its_room_and_by_its_layout(dryer: Knowledge) -> Non
     for check in ("coil_ohms", "coil_ohms_hot"):
         with pytest.raises(BadReading, match="the file has no bands"):
             judged(dryer, check, "1150/1350/560", facts={"coil_layout": "single_block"})
+
+
+def test_a_reading_is_told_with_the_bands_that_it_is_judged_by(dryer: Knowledge) -> None:
+    """For every value of the fact that decides: the file for that machine has the bands that `read` holds a reading against, and
+    where it has none, nothing tells of another machine's."""
+    for name, general in dryer.reading.items():
+        for value in general.values:
+            facts, outcomes = {general.fact: value}, list(dryer.check[name].outcomes)
+            machine = fitted(dryer, facts)
+            told = describe(machine.reading[name], outcomes)
+            assert told != describe(general, outcomes) or general.heating_values
+            if machine.has_bands(name):
+                at = general.given(value)
+                assert told == describe(at, outcomes)
+            else:
+                assert "no bands" in told and not any(c.isdigit() for c in told)
+                with pytest.raises(BadReading, match="no bands"):
+                    judged(dryer, name, "1150/1350/560", facts=facts)
+    assert not any("band" in words for o in dryer.check.values() for words in o.outcomes.values())
 
 
 @pytest.mark.parametrize("text", ["0 ohm", "3 ohm", "5 ohm", "short", "shorted"])

@@ -162,8 +162,10 @@ def detail(k: Knowledge, name: str) -> list[str]:
     if name in k.reading:
         from faultodds.readings import describe
 
-        spec = k.reading[name]
-        lines += wrap(f"Reading: {describe(spec, list(k.check[name].outcomes))} ({spec.source}).")
+        spec, outcomes = k.reading[name], list(k.check[name].outcomes)
+        lines += wrap(f"Reading: {describe(spec, outcomes)} ({spec.source}).")
+        for value in spec.values:
+            lines += wrap(f"With {spec.fact}={value}: {describe(spec.given(value), outcomes)}.")
     if name in k.repair:
         from faultodds.knowledge import repair_modes
 

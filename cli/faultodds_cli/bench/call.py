@@ -97,7 +97,7 @@ class BenchCall:
         when it was taken."""
         if not value:
             self.question = Question(name, "", again)
-            self.talk.tell(outcome_question(self.visit.knowledge, name), "?  ")
+            self.talk.tell(outcome_question(self.visit.appliance.fitted(self.visit.job.facts).knowledge, name), "?  ")
             return False
         earlier = [] if again else self._earlier(name)
         before = self.visit.state

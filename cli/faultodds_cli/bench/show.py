@@ -20,7 +20,7 @@ def why_check_lines(visit: OpenJob, name: str) -> list[str]:
     the check is worth."""
     k = visit.knowledge
     observable = k.observables[name]
-    lines = wrap(f"{capital(observable.title)} [{name}]")
+    lines = wrap(f"{capital(observable.title)}{k.who_may(name)} [{name}]")
     found = tells(visit, name)
     for t, chance in zip(found, percents(t.chance for t in found), strict=True):
         lines += _tells(k, t, chance)
@@ -65,7 +65,8 @@ def how_lines(visit: OpenJob, name: str) -> list[str]:
     lines = action_lines(action, k)
     lines += wrap(f"About {action.price.minutes:.0f} min, {money(action.price.cost, k)}.", "  ")
     if name in k.check:
-        meter = ", or the raw reading" if name in k.reading else ""
+        banded = visit.appliance.fitted(visit.job.facts).knowledge.has_bands(name)
+        meter = ", or the raw reading" if banded else ""
         lines += wrap(f"Then enter what it shows: {outcomes_of(k, name)}{meter}.", "  ")
     return lines
 
@@ -75,7 +76,8 @@ def outcome_question(knowledge: Knowledge, name: str) -> str:
     observable = knowledge.observables[name]
     if name in knowledge.reading:
         outcomes = ", ".join(observable.outcomes)
-        return f"{capital(observable.title)}: what does it read? Or say {outcomes}."
+        asked = "what does it read? Or say" if knowledge.has_bands(name) else "by the maker's sheet, say"
+        return f"{capital(observable.title)}: {asked} {outcomes}."
     choices = ", ".join(_choice(i, o, w) for i, (o, w) in enumerate(observable.outcomes.items(), 1))
     return f"{capital(observable.title)}: {choices}?"
 

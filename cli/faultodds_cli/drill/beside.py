@@ -1,12 +1,14 @@
-"""What is said around a run of the machine: before it, who stays beside it and what is on; after it, what goes back on."""
+"""What is said around work: all that is opened for it; before a run who stays beside it, and after it what goes back on."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from faultodds.knowledge import Knowledge, Work
+    from faultodds_cli.trial.visit import TrialJob
 
 
 def before_run(k: Knowledge, known: Mapping[str, Mapping[str, float]], work: Work) -> list[str]:
@@ -23,3 +25,14 @@ def before_run(k: Knowledge, known: Mapping[str, Mapping[str, float]], work: Wor
 def after_run(k: Knowledge, work: Work) -> list[str]:
     """What goes back on after a run, because a hazard gets out while it is off."""
     return [k.access[i].close_step for i in work.access if work.running and k.access[i].lets_out]
+
+
+def opened_for(visit: TrialJob, work: Work) -> list[str]:
+    """All that is opened, shut off or moved for some work, from a machine closed up to one closed up again, in that order; what
+    is so more than once says how often."""
+    access = visit.appliance.knowledge.access
+    way = visit.machine.to_work(frozenset(), work)
+    moves = (*way.moves, *visit.machine.closing_up(way.after).moves)
+    times = Counter(m.item for m in moves if m.opens)
+    often = {1: "", 2: " twice"}
+    return [f"{access[i].title}{often.get(n, f' {n} times')}" for i, n in times.items()]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -251,7 +251,34 @@ def result(end: Debrief, name: str, chosen: bool) -> Drilled:
         slip=end.drill.slip,
         chosen=chosen,
         program=program_too_sure(end.drill),
+        given_away=given_away(end),
     )
+
+
+def given_away(end: Debrief) -> float:
+    """How much dearer the steps were than the best ones there, by what was known at each; a question that was not asked was lost
+    once. A step too dear to be priced is taken to have gained nothing: it lost what it cost; going, what comes back by the odds."""
+    total, questions, costs = 0.0, set[Move](), end.drill.k.costs
+    paid = {id(step): step.cost - before for step, before in _with_cost_before(end.drill.steps)}
+    for g in end.steps:
+        asked, worth = g.first or (g.best, 0.0)
+        if asked in questions and asked is g.best:
+            continue
+        if g.lost is not None:
+            total += g.lost
+        elif g.step.move.kind == "close":
+            total += (1.0 - g.step.belief.sound) * (costs.callback + costs.travel)
+        else:
+            total += paid[id(g.step)]
+        if asked not in questions:
+            total += worth
+        if asked.kind == "ask":
+            questions.add(asked)
+    return total
+
+
+def _with_cost_before(steps: Sequence[Step]) -> Iterable[tuple[Step, float]]:
+    return zip(steps, (0.0, *(s.cost for s in steps[:-1])), strict=True)
 
 
 def program_too_sure(drill: Drill) -> list[float]:

@@ -129,7 +129,7 @@ class Drill:
         number = sum(s.named is not None for s in self.steps) + 1
         visit = self.visit
         self.tell(
-            f"\n{number}. {visit.minutes:.0f} min, {money(visit.cost, self.k)} so far. Machine: {self.state_words()}."
+            f"\n{number}. {visit.minutes:.4g} min, {money(visit.cost, self.k)} so far. Machine: {self.state_words()}."
         )
 
     # --- what is asked ---
@@ -283,7 +283,8 @@ class Drill:
             return f"{raw} ohm" if shown.unit == "ohm" and raw[-1] in "0123456789k" else raw
         read = shown.value is not None and shown.check != self.k.costs.verify
         value = f" (read {shown.text})" if read else ""
-        return f"{check.outcomes[shown.outcome]}{value}"
+        by = "" if shown.check not in self.k.reading or self.k.has_bands(shown.check) else ", by the maker's sheet"
+        return f"{check.outcomes[shown.outcome]}{by}{value}"
 
     def _not_after_a_stop(self, move: Move) -> None:
         """Where a check has shown a stop sign, nothing is done but to go and hand over."""

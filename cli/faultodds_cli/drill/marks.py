@@ -63,7 +63,8 @@ def person_lines(k: Knowledge, name: str, mine: Played) -> list[str]:
         lines += [
             "",
             *wrap(
-                f"Money: {money(p.lost.value, k)} a drill above the best plan{between}; parts wasted: {p.wrong_parts}."
+                f"Money: {money(abs(p.lost.value), k)} a drill {'below' if p.lost.value < 0 else 'above'} the best plan{between}; "
+                f"parts wasted: {p.wrong_parts}."
             ),
         ]
     return lines
@@ -139,11 +140,11 @@ def _curve_lines(k: Knowledge, p: Person) -> list[str]:
     """The learning curve; one block is none."""
     if len(p.curve) < 2:
         return []
-    lines = ["", *columns("LEARNING CURVE", ("Brier", "lost"), (8, 9))]
+    lines = ["", *columns("LEARNING CURVE", ("Brier", "over plan"), (8, 10))]
     for n, (score, lost) in enumerate(p.curve):
         last = p.drills if n + 1 == len(p.curve) else (n + 1) * FEWEST
         paid = "" if math.isnan(lost) else money(lost, k)
-        lines += columns(f"  drills {n * FEWEST + 1} to {last}", (f"{score:.2f}", paid), (8, 9))
+        lines += columns(f"  drills {n * FEWEST + 1} to {last}", (f"{score:.2f}", paid), (8, 10))
     return lines
 
 
@@ -186,19 +187,21 @@ def _marks(p: Person) -> tuple[str, str]:
 
 
 def _by_drill(k: Knowledge, done: Mapping[str, Sequence[Drilled]]) -> list[str]:
-    """The drills that cost most above the best plan."""
+    """The drills that cost most by what was known at each step, whatever the luck; first those that ended in a slip, which
+    outweighs all."""
     by: dict[str, list[Drilled]] = {}
     for d in (d for each in done.values() for d in each):
         by.setdefault(d.drill, []).append(d)
-    lost = {name: [d.cost - d.best for d in each if not d.slip] for name, each in by.items()}
-    mean = {name: sum(x) / len(x) for name, x in lost.items() if x}
+    lost = {name: [d.given_away for d in each if d.given_away is not None] for name, each in by.items()}
+    mean = {name: sum(x) / len(x) if x else 0.0 for name, x in lost.items()}
+    slipped = {name: sum(bool(d.slip) for d in each) for name, each in by.items()}
     lines = columns("DRILLS THAT COST MOST", ("played", "lost", "slips"), (8, 9, 8))
-    for name in sorted(mean, key=lambda n: (-mean[n], n))[:MOST_TOLD]:
-        slips = sum(bool(d.slip) for d in by[name])
-        one = CHANCE if len(lost[name]) == 1 else ""
+    for name in sorted(by, key=lambda n: (-slipped[n], -mean[n], n))[:MOST_TOLD]:
+        one = CHANCE if len(by[name]) == 1 else ""
+        said = money(mean[name], k) if lost[name] else "?"
         head = f"  {name} ({_spelt(by[name][0].truth)}){one}"
-        lines += columns(head, (str(len(by[name])), money(mean[name], k), str(slips)), (8, 9, 8))
-    return lines
+        lines += columns(head, (str(len(by[name])), said, str(slipped[name])), (8, 9, 8))
+    return lines + wrap("Lost: by what was known at each step, not by luck; ? not worked out.", "  ")
 
 
 def answer(k: Knowledge, by: Mapping[str, Played]) -> dict[str, Any]:

@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from faultodds.names import capital
-from faultodds_cli.drill.beside import after_run, before_run
+from faultodds_cli.drill.beside import after_run, before_run, opened_for
 from faultodds_cli.drill.debrief import Adviser, best_plan
 from faultodds_cli.drill.game import NOT_KNOWN, Drill, told
 from faultodds_cli.drill.levels import LEVELS, drill_of
-from faultodds_cli.drill.show import complaint, did, facts_words, first_of_all, plan_ended
+from faultodds_cli.drill.show import band_lines, complaint, did, facts_words, first_of_all, plan_ended
 from faultodds_cli.drill.words import odds_words
 from faultodds_cli.shared.progress import counted
 from faultodds_cli.shared.text import money
@@ -87,24 +87,36 @@ def _findings(visit: TrialJob, name: str) -> list[Block]:
     for n, check in k.check.items():
         if n != k.costs.verify and _fits(visit, check):
             visit.shown = call.check(n, visit.who)
-            why = next(filter(None, drill.not_now(n)), "")
+            slip, cannot = drill.not_now(n)
+            stopped = f"SLIP. {capital(slip)}" if slip else f"Not now. {capital(cannot)}" if cannot else ""
             rows.append(
                 (
                     _with_cautions(k, drill, check),
                     *_takes(visit, check),
-                    f"Not now. {capital(why)}" if why else drill.shown_words(),
+                    stopped or drill.shown_words(),
                 )
             )
     how = (
-        "Lay a strip of paper over the last column before anybody reads it. Uncover one row when it was done. Whoever runs the "
-        "machine after a row that says it must not run has slipped: there the drill ends."
+        "Lay a strip of paper over the last column before anybody reads it. Uncover one row when it was done. Whoever does "
+        "what shows SLIP, or opens or moves anything with plug or gas on, has slipped: there the drill ends. What shows Not now "
+        "was not done, and costs nothing."
     )
     return [
         Block("sheet", f"Drill {name}: findings"),
         Block("text", how),
         Block("table", items=("Ask, look or measure", "min", k.costs.currency, "It shows"), rows=tuple(rows)),
+        *_bands(visit),
         *_repairs(visit),
     ]
+
+
+def _bands(visit: TrialJob) -> list[Block]:
+    """What every reading on this machine is held against, as the drill tells it when it is asked."""
+    from faultodds.reports import Block
+
+    k = visit.appliance.knowledge
+    bands = [" ".join(band_lines(k, n)) for n, check in k.check.items() if n in k.reading and _fits(visit, check)]
+    return [Block("head", "What readings are held against"), Block("list", items=tuple(bands))] if bands else []
 
 
 def _repairs(visit: TrialJob) -> list[Block]:
@@ -114,7 +126,7 @@ def _repairs(visit: TrialJob) -> list[Block]:
     k, run = visit.appliance.knowledge, visit.appliance.knowledge.check[visit.appliance.knowledge.costs.verify]
     labour = money(k.costs.labour_rate, k)
     away = "; ".join(
-        f"{a.title}: {minutes:.0f} min, {money(minutes * visit.rate, k)}"
+        f"{a.title}: {minutes:.4g} min, {money(minutes * visit.rate, k)}"
         for a in k.access.values()
         if (minutes := a.open_minutes + a.close_minutes)
     )
@@ -124,10 +136,14 @@ def _repairs(visit: TrialJob) -> list[Block]:
         f"The run that proves a repair: {run_minutes} min, {run_price}.{beside} Coming back because it was not right: "
         f"{money(k.costs.callback + k.costs.travel, k)} and the right repair. Handing over: {money(k.costs.refer, k)}."
     )
-    rows = tuple((_with_opening(k, r), *_takes(visit, r)) for r in k.repair.values() if _fits(visit, r))
+    rows = tuple((_with_opening(visit, r), *_takes(visit, r)) for r in k.repair.values() if _fits(visit, r))
     return [
         Block("head", "What repairs and the rest cost"),
-        Block("text", f"Labour {labour} an hour, and parts, in every figure. Opening and closing, once: {away}."),
+        Block(
+            "text",
+            f"Labour {labour} an hour, and parts, in every figure. Opening and closing, once for all work behind it "
+            f"until the machine runs: {away}.",
+        ),
         Block("text", ends),
         Block("table", items=("Change or mend", "min", k.costs.currency), rows=rows),
     ]
@@ -141,18 +157,19 @@ def _fits(visit: TrialJob, work: Work) -> bool:
 
 def _takes(visit: TrialJob, work: Work) -> tuple[str, str]:
     """Minutes and money of some work by itself."""
-    return f"{work.minutes:.0f}", money(work.minutes * visit.rate + work.cost, visit.appliance.knowledge)
+    return f"{work.minutes:.4g}", money(work.minutes * visit.rate + work.cost, visit.appliance.knowledge)
 
 
-def _with_opening(k: Knowledge, work: Work) -> str:
-    opened = ", ".join(k.access[i].title for i in work.access)
+def _with_opening(visit: TrialJob, work: Work) -> str:
+    """Some work with all that is opened or moved for it, from a machine closed up to one closed up again."""
+    opened = ", ".join(opened_for(visit, work))
     return f"{work.title} ({opened})" if opened else work.title
 
 
 def _with_cautions(k: Knowledge, drill: Drill, check: Work) -> str:
     """A check, what is said before it where the machine runs, and what goes back on after it."""
     first = [f"First: {text}" for text in before_run(k, drill.known, check)]
-    return " ".join([_with_opening(k, check), *first, *(f"Then: {text}" for text in after_run(k, check))])
+    return " ".join([_with_opening(drill.visit, check), *first, *(f"Then: {text}" for text in after_run(k, check))])
 
 
 def _answers(visit: TrialJob, name: str, adviser: Adviser) -> list[Block]:
@@ -168,7 +185,7 @@ def _answers(visit: TrialJob, name: str, adviser: Adviser) -> list[Block]:
     for number, (step, belief) in enumerate(zip(steps, after, strict=True), 1):
         rows += [("", f"At once: {text}", "", "", "", "") for text in first_of_all(k, steps, number - 1)]
         done, odds = (capital(did(k, step.move)), step.shown), odds_words(leading(belief, k))
-        rows.append((str(number), *done, odds, f"{step.minutes:.0f}", money(step.cost, k)))
+        rows.append((str(number), *done, odds, f"{step.minutes:.4g}", money(step.cost, k)))
     began = f"It began with: {k.title_of(call.main_cause)}.{f' There as well: {there}.' if there else ''}"
     heads = ("", "Step", "It showed", "Odds after it", "min so far", f"{k.costs.currency} so far")
     return [

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from faultodds.names import capital
+from faultodds_cli.drill.beside import opened_for
 from faultodds_cli.drill.debrief import Debrief, GaveAway, Moved, left_undone
 from faultodds_cli.drill.game import Drill, Step, told
 from faultodds_cli.drill.levels import LEVELS, TRAPS
@@ -83,13 +84,14 @@ def looked(drill: Drill, move: Move) -> list[str]:
     if move.kind == "so_far":
         return story(drill.k, drill.steps) or ["Nothing was done yet."]
     if move.kind == "band":
-        return _band(drill.k, move.names[0])
+        return band_lines(drill.k, move.names[0])
     if move.kind == "card":
         return _card(drill, *move.names)
     return _list(drill, *move.names)
 
 
-def _band(k: Knowledge, name: str) -> list[str]:
+def band_lines(k: Knowledge, name: str) -> list[str]:
+    """What a reading is held against on this machine; of a look, what it may show."""
     from faultodds.readings import describe
 
     outcomes = k.check[name].outcomes
@@ -101,7 +103,7 @@ def _band(k: Knowledge, name: str) -> list[str]:
 def _card(drill: Drill, *named: str) -> list[str]:
     """The card of a fault, of a part its commonest one, or what parts two: nothing of it is from this call but what was told of
     the machine."""
-    from faultodds.cards import card, faults_named
+    from faultodds.cards import card, faults_named, sides_named
     from faultodds_cli.shared.show_fault import card_lines, parting_lines
 
     k, ready = drill.k, drill.visit.appliance
@@ -110,11 +112,15 @@ def _card(drill: Drill, *named: str) -> list[str]:
             "No odds are shown before the end. Type card and a part (card coils), or what tells coils from igniter."
         )
     share = {name: mode.share for name, mode in k.modes()}
-    modes = [sorted(faults_named(k, text), key=lambda m: -share[m]) for text in named]
+    meant = sides_named if len(named) > 1 else faults_named
+    modes = [sorted(meant(k, text), key=lambda m: -share.get(m, 0.0)) for text in named]
     if len(modes) == 2:
         return parting_lines(ready, modes[0][0], modes[1][0], drill.visit.facts)
     others = ", ".join(modes[0][1:])
-    return [*card_lines(k, card(ready, modes[0][0])), *(wrap(f"Cards of the same part: {others}.") if others else [])]
+    return [
+        *card_lines(k, card(ready, modes[0][0], drill.visit.facts)),
+        *(wrap(f"Cards of the same part: {others}.") if others else []),
+    ]
 
 
 def _list(drill: Drill, what: str, wanted: str) -> list[str]:
@@ -133,7 +139,7 @@ def _list(drill: Drill, what: str, wanted: str) -> list[str]:
         for n, w in works.items()
         if _fits(wanted, n, w.title) and all(drill.visit.facts.get(f) == v for f, v in w.needs.items())
     }
-    lines = [line for n, w in fits.items() for line in labelled(f"  {n} ", _work_words(k, w), 26)]
+    lines = [line for n, w in fits.items() for line in labelled(f"  {n} ", _work_words(drill.visit, w), 26)]
     return lines or wrap(f"Nothing with '{wanted}' on this machine.")
 
 
@@ -141,12 +147,12 @@ def _fits(wanted: str, name: str, title: str) -> bool:
     return wanted.casefold() in f"{name} {name.replace('_', ' ')} {title.casefold()}"
 
 
-def _work_words(k: Knowledge, work: Work) -> str:
-    price = f", {money(work.cost, k)}" if work.cost else ""
-    opened = ", ".join(k.access[i].title for i in work.access)
+def _work_words(visit: TrialJob, work: Work) -> str:
+    price = f", {money(work.cost, visit.appliance.knowledge)}" if work.cost else ""
+    opened = ", ".join(opened_for(visit, work))
     who = " FOR QUALIFIED PEOPLE." if work.qualified else ""
     runs = "; the machine runs with nobody beside it" if work.running and work.away else ""
-    return f"{sentence(work.title)} {work.minutes:.0f} min{price}{f'; {opened}' if opened else ''}{runs}.{who}"
+    return f"{sentence(work.title)} {work.minutes:.4g} min{price}{f'; {opened}' if opened else ''}{runs}.{who}"
 
 
 # ---- the end ----
@@ -180,7 +186,7 @@ def story(k: Knowledge, steps: Sequence[Step], plan: bool = False) -> list[str]:
         for text in first_of_all(k, steps, at) if plan else []:
             lines += wrap(f"At once: {text}", "  ", "    ")
         shown = f": {step.shown}" if step.move.kind in ("ask", "check") and step.shown else ""
-        cells = (f"{step.minutes:.0f} min", money(step.cost, k))
+        cells = (f"{step.minutes:.4g} min", money(step.cost, k))
         lines += row("  ", "    ", f"{capital(did(k, step.move))}{shown}", cells, _CELLS, 1)
     return lines
 
@@ -255,7 +261,7 @@ def _money(end: Debrief) -> list[str]:
     paid = [moneys((visit.money[s] for s in stages), k) for visit in (mine, best)]
     for head, *cells in zip([*stages, "in all"], *paid, strict=True):
         lines += columns(f"  {head.replace('_', ' ')}", cells, _CELLS)
-    lines += columns("  minutes", (f"{mine.minutes:.0f}", f"{best.minutes:.0f}"), _CELLS)
+    lines += columns("  minutes", (f"{mine.minutes:.4g}", f"{best.minutes:.4g}"), _CELLS)
     if mine.cost < best.cost - 1:
         why = "the plan was wrong here" if best.came_back or best.wrong_parts else "on one call luck can do that"
         lines += wrap(f"You came out cheaper than the plan: {why}. Below is what each step was worth.", "  ")
@@ -303,7 +309,7 @@ def _given_away(end: Debrief) -> list[str]:
 
 
 def _at(g: GaveAway, k: Knowledge) -> str:
-    return f"{capital(did(k, g.step.move))} (at {g.step.minutes:.0f} min)"
+    return f"{capital(did(k, g.step.move))} (at {g.step.minutes:.4g} min)"
 
 
 def _could(g: GaveAway) -> str:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
 from typing import TYPE_CHECKING, Literal
 
 from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.names import fold, match
+from faultodds_cli.drill.trade_names import checks_called, trade_names
 from faultodds_cli.shared.text import WHAT_TELLS
 
 if TYPE_CHECKING:
@@ -276,9 +276,16 @@ def fault(k: Knowledge, text: str) -> str:
         "unlisted": "something else",
         "nothing_wrong": "nothing wrong",
     }
-    known = {**_trade_names(k.appliance.id, tuple((n, tuple(r.fixes)) for n, r in k.repair.items())), **modes}
-    found = known.get(fold(text)) if text not in titles else text
+    known = {**trade_names(k.appliance.id, tuple((n, tuple(r.fixes)) for n, r in k.repair.items())), **modes}
+    found = known.get(fold(text)) or _of_mode(k, text) if text not in titles else text
     return found or _matched("fault", text, faults(k), titles, "Type faults for all.")
+
+
+def _of_mode(k: Knowledge, text: str) -> str:
+    """The component of the one way to be bad that a spelling of the trade names: "motor switch"."""
+    from faultodds.cards import mode_called
+
+    return mode_called(k, text).partition(".")[0]
 
 
 def _matched(kind: str, text: str, names: Iterable[str], titles: Mapping[str, str], then: str) -> str:
@@ -296,6 +303,8 @@ def _of_part(k: Knowledge, kind: str, text: str, names: Mapping[str, Work], then
     try:
         return _matched(kind, text, names, titles, then)
     except UnknownName as problem:
+        if kind == "check" and (called := checks_called(k.appliance.id).get(fold(text))) in names:
+            return str(called)
         try:
             part = fault(k, text) if "more than one" not in str(problem) else ""
         except UnknownName:
@@ -330,27 +339,6 @@ def _about(work: Work) -> Iterable[str]:
     from faultodds.knowledge import Repair
 
     return work.fixes if isinstance(work, Repair) else getattr(work, "depends_on", ())
-
-
-@cache
-def _trade_names(appliance: str, fixes: tuple[tuple[str, tuple[str, ...]], ...]) -> dict[str, str]:
-    """Spellings of the trade that are one component's: of the one that is put right by work that speaks of that part alone."""
-    from faultodds.job import grammar, listed, own_words, words_from
-
-    own = own_words(appliance)
-    if own is None:
-        return {}
-    parts, words, repairs = own["part"], words_from(grammar(), own), dict(fixes)
-    about: dict[str, set[str]] = {}
-    for rule in words.rules:
-        nouns = {n for part in rule.parts for n in part.names if n in parts and not part.optional}
-        if rule.kind == "repair" and rule.meaning in repairs and len(nouns) == 1 and not nouns & words.neutral:
-            about.setdefault(nouns.pop(), set()).update(t.partition(".")[0] for t in repairs[rule.meaning])
-    spelt = [(fold(s), name) for name in parts for s in listed(parts[name]) if not s.endswith("*")]
-    about |= {n: {n} for n in parts if any(t.partition(".")[0] == n for fixed in repairs.values() for t in fixed)}
-    names = {s: {n for other, n in spelt if other == s} for s, _ in spelt}
-    one = {s: set().union(*(about.get(n, {"?"}) for n in named)) for s, named in names.items()}
-    return {s: c.pop() for s, c in one.items() if len(c) == 1 and "?" not in c}
 
 
 def in_words(k: Knowledge, text: str) -> str:

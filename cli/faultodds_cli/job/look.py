@@ -122,7 +122,7 @@ def why(
     with opened_store(data) as store:
         visit = resume(store, job, appliance, revision)
         visit.listen(text)
-        told = why_told(visit, text)
+        told = why_told(visit, text, in_full=f"faultodds job why {visit.job.typed} all")
         if isinstance(told, str):
             raise FaultoddsError(
                 f"'{text}' is a check or symptom. Name a part or a fault; in the guided call: why {told}."

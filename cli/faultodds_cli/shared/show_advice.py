@@ -137,7 +137,7 @@ def _tell_lines(view: Standing) -> list[str]:
             told += wrap(f"{q.question.text} {answers_of(k, q.question.name)}", "  Ask as well: ", "    ")
         return ["", *told]
     if advice.kind == "check":
-        meter = ", or the raw reading." if advice.name in k.reading else ""
+        meter = ", or the raw reading." if k.has_bands(advice.name) else ""
         return ["", *wrap(f"Then enter what it shows: {outcomes_of(k, advice.name)}{meter}", "  ")]
     if advice.kind == "repair":
         typed = outcomes_of(k, k.costs.verify)
@@ -206,8 +206,7 @@ def _check(view: Standing, number: int, check: CheckPrice) -> list[str]:
     cells = (f"{check.price.minutes:.0f}", money(check.price.cost, k), _whole(check, k))
     lines = _row(f"{number}. {capital(record.title)}", cells)
     reason = f"because {record.reason.rstrip('.')}" if record.reason else "may change what to do next"
-    only = " (qualified people only)" if record.qualified else ""
-    return lines + wrap(f"{check.name}: {reason}{only}.", "     ")
+    return lines + wrap(f"{check.name}: {reason}{k.who_may(check.name)}.", "     ")
 
 
 def _whole(of: CheckPrice | RepairPrice, k: Knowledge) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from faultodds.cards import (
@@ -16,7 +16,9 @@ from faultodds.cards import (
     chapters,
     faults_meant,
     faults_named,
+    is_none,
     leading,
+    sides_named,
     told as chain_told,
     two_named,
     words,
@@ -40,6 +42,8 @@ PARTINGS_SHOWN = 3
 def card_lines(k: Knowledge, it: Card) -> list[str]:
     """A fault's card: what shows it and what puts it right first."""
     lines = wrap(f"{capital(it.title)} [{it.mode}]")
+    for fact, values in it.only_on.items():
+        lines += wrap(f"Only on machines with {' or '.join(f'{fact}={v}' for v in values)}.")
     lines += wrap(
         f"Main cause of {percent_fine(it.share)} of the calls; beside another fault on {percent_fine(it.beside)}."
     )
@@ -96,29 +100,31 @@ def _shown(k: Knowledge, head: str, shown: Sequence[Shown]) -> list[str]:
     lines = wrap(head)
     for x in shown:
         seen = k.observables[x.name]
-        only = " (qualified people only)" if x.name in k.check and k.check[x.name].qualified else ""
-        said = f"{capital(seen.title)}{only} [{x.name}]: {seen.outcomes[x.outcome]}"
+        said = f"{capital(seen.title)}{k.who_may(x.name)} [{x.name}]: {seen.outcomes[x.outcome]}"
         lines += wrap(f"{said}: {words.of_twenty(x.with_it)}, and {words.of_twenty(x.without)}.", "  - ", "    ")
     return lines
 
 
-def parting_lines(appliance: Appliance, a: str, b: str, facts: dict[str, str] | None = None) -> list[str]:
+def parting_lines(appliance: Appliance, a: str, b: str, facts: Mapping[str, str] | None = None) -> list[str]:
     """The checks that part two faults, the one to do first on top."""
     k = appliance.knowledge
+    calls = Calls(appliance, facts)
+    if absent := [line for each in (a, b) if (why := calls.absent(each)) for line in wrap(why)]:
+        return absent
     lines = wrap(f"{capital(k.title_of(a))}, or {k.title_of(b)}:")
-    found = [p for p in Calls(appliance, facts).partings(a, b) if p.apart > 0][:PARTINGS_SHOWN]
+    found = [p for p in calls.partings(a, b) if p.apart > 0][:PARTINGS_SHOWN]
     for at, part in enumerate(found):
         said = words.parting_words(k, part, "the first", "the second")
         lines += wrap(capital(said), "  Then: " if at else "  First: ", "    ")
     return lines if found else [*lines, *wrap("No check of this file parts the two; shares and facts do.", "  ")]
 
 
-def why_told(visit: OpenJob, text: str, numbered: Sequence[str] = ()) -> list[str] | str:
+def why_told(visit: OpenJob, text: str, numbered: Sequence[str] = (), in_full: str = "why all") -> list[str] | str:
     """Why: the job as it stands (nothing typed, or all), a fault, why not a fault, what parts two; or the name of a check, whose
-    reasons the caller tells."""
+    reasons the caller tells. `in_full`: what is typed for the full sum."""
     said, k = text.strip().rstrip("?"), visit.knowledge
     if not said or said.casefold() in ("all", "full", "sum"):
-        return job_lines(visit, bool(said))
+        return job_lines(visit, "" if said else in_full)
     observables = k.observables
     exact = {fold(n) for n in observables} | {fold(o.title) for o in observables.values()}
     if said.isdigit() or fold(said) in exact:
@@ -129,9 +135,9 @@ def why_told(visit: OpenJob, text: str, numbered: Sequence[str] = ()) -> list[st
             raise FaultoddsError("why not what? Name a fault: why not the igniter.")
         return why_not_lines(visit, faults_named(k, rest))
     two = two_named(said)
-    if two is not None and (apart(said) or all(faults_meant(k, each) for each in two)):
-        a, b = (_likeliest(visit, faults_named(k, each)) for each in two)
-        return parting_lines(visit.appliance, a, b, visit.job.facts)
+    if two is not None and (apart(said) or all(is_none(each) or faults_meant(k, each) for each in two)):
+        a, b = (_likeliest(visit, sides_named(k, each)) for each in two)
+        return parting_lines(visit.appliance, a, b, visit.now.belief.evidence.facts)
     if meant := faults_meant(k, said):
         return fault_lines(visit, meant)
     try:
@@ -148,11 +154,15 @@ def why_told(visit: OpenJob, text: str, numbered: Sequence[str] = ()) -> list[st
 
 def _likeliest(visit: OpenJob, modes: Sequence[str]) -> str:
     odds = {o.name: o.probability for o in visit.now.belief.fault_odds()}
-    return max(modes, key=lambda m: odds[m])
+    return max(modes, key=lambda m: odds.get(m, 0.0))
 
 
-def _accounts(visit: OpenJob, modes: Sequence[str]) -> list[Account]:
-    made = [account(visit.now.belief, mode) for mode in modes]
+def _accounts(visit: OpenJob, modes: Sequence[str]) -> list[Account] | str:
+    """How the odds of some faults came about, likeliest first; of none that this machine can have, why it cannot."""
+    calls = Calls(visit.appliance, visit.now.belief.evidence.facts)
+    made = [account(visit.now.belief, mode) for mode in modes if calls.there(mode)]
+    if not made:
+        return calls.absent(modes[0])
     return sorted(made, key=lambda each: -each.now)
 
 
@@ -163,17 +173,21 @@ def _left(visit: OpenJob) -> list[str]:
 def fault_lines(visit: OpenJob, modes: Sequence[str]) -> list[str]:
     """How the likeliest of some faults stands on this call and why, then its card."""
     k, told = visit.knowledge, _accounts(visit, modes)
+    if isinstance(told, str):
+        return wrap(told)
     lines = wrap(capital(words.line(k, told[0]))) + wrap(words.paragraph(k, told[0]))
     if len(told) > 1:
         lines += wrap(
             "Of the same part: " + "; ".join(f"{k.title_of(t.mode)} {percent(t.chance)}" for t in told[1:]) + "."
         )
-    return [*lines, "", *card_lines(k, card(visit.appliance, told[0].mode, visit.job.facts))]
+    return [*lines, "", *card_lines(k, card(visit.appliance, told[0].mode, visit.now.belief.evidence.facts))]
 
 
 def why_not_lines(visit: OpenJob, modes: Sequence[str]) -> list[str]:
     """What speaks against some faults, and what would have to be seen to bring them back."""
     k, told = visit.knowledge, _accounts(visit, modes)
+    if isinstance(told, str):
+        return wrap(told)
     lines: list[str] = []
     lead = leading(visit.now.belief, k)
     for each in told:
@@ -187,8 +201,9 @@ def why_not_lines(visit: OpenJob, modes: Sequence[str]) -> list[str]:
     return lines
 
 
-def job_lines(visit: OpenJob, in_full: bool) -> list[str]:
-    """The job explained: a line, a paragraph, what would change one's mind; and the full sum."""
+def job_lines(visit: OpenJob, in_full: str) -> list[str]:
+    """The job explained: a line, a paragraph, what would change one's mind; and what is typed for the full sum, or, where
+    nothing is, the sum itself."""
     k, view = visit.knowledge, visit.now  # a job that was stopped is not explained, it is stopped
     parts = chapters(visit.appliance, visit.job)
     lines = wrap(words.job_line(k, parts))
@@ -202,8 +217,8 @@ def job_lines(visit: OpenJob, in_full: bool) -> list[str]:
             f"would save at most {money(advice.evpi, k)} of that.",
             "  ",
         )
-    if not in_full:
-        return [*lines, *(wrap("The full sum: why all.", "  ") if visit.job.findings else [])]
+    if in_full:
+        return [*lines, *(wrap(f"The full sum: {in_full}", "  ") if visit.job.findings else [])]
     for part in parts:
         head = " and ".join(k.repair[n].title for n in part.repairs)
         modes = [told.mode for told in part.accounts] if head else []

@@ -19,7 +19,7 @@ from faultodds.knowledge import Floats, repair_modes
 
 # An outcome less likely than this is not worth a word.
 LEAST_CHANCE = 0.02
-# A part is pointed at when its odds rise by this factor and by this much, to at least LEAST_ODDS.
+# A part is pointed at when its odds rise most of all, by this factor and this much at least, to at least LEAST_ODDS.
 RISE, LEAST_RISE, LEAST_ODDS = 1.15, 0.02, 0.05
 # A second part is named when it rises at least this share of what the first does.
 SECOND = 0.35
@@ -136,11 +136,11 @@ def pointers(parts: Parts, check: str) -> list[Pointer]:
 
 
 def _rising(now: Floats, after: Floats) -> list[int]:
-    """The part that rises most, and the second where it rises nearly as much; none when nothing rises enough."""
-    enough = (after >= now * RISE) & (after - now >= LEAST_RISE) & (after >= LEAST_ODDS)
-    gain = np.where(enough, after - now, 0.0)
+    """The part that rises most, and the second where it rises nearly as much; none when the first does not rise enough."""
+    gain = np.where(after >= LEAST_ODDS, after - now, 0.0)
     order = np.argsort(-gain, kind="stable")[:2].tolist()
-    return [i for i in order if gain[i] > 0 and gain[i] >= SECOND * gain[order[0]]]
+    enough = [gain[i] >= LEAST_RISE and after[i] >= now[i] * RISE and gain[i] >= SECOND * gain[order[0]] for i in order]
+    return [i for i, rises in zip(order, enough, strict=True) if rises and enough[0]]
 
 
 def furthest(parts: Parts, check: str) -> Move:

@@ -149,7 +149,7 @@ def _against(ranking: Ranking, check: CheckPrice) -> str:
     others: list[str] = []
     other = reasons.next_check(ranking, check.name)
     if other is not None:
-        title = _short_title(problem.knowledge.check[other.name].title)
+        title = _short_title(problem.knowledge.check[other.name].title) + problem.knowledge.who_may(other.name)
         gap = _dearer(problem, other.expected_cost - check.expected_cost)
         others.append(f"the next best check ({title}, {other.price.minutes:.0f} min) comes out {gap}")
     kind, cost = reasons.without_checks(ranking)
@@ -209,7 +209,7 @@ def _why_repair(ranking: Ranking, same: float) -> str:
     other = reasons.next_check(ranking)
     if other is None:
         return f"{first} Nothing is left to check{' that would tell anything' if ranking.checks else ''}."
-    title = _short_title(k.check[other.name].title)
+    title = _short_title(k.check[other.name].title) + k.who_may(other.name)
     gap = _dearer(problem, other.expected_cost - repair.expected_cost)
     return (
         f"{first} Over the whole job the best check left ({title}, {other.price.minutes:.0f} min) comes out {gap}, "

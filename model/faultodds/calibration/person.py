@@ -22,7 +22,8 @@ class Drilled(Struct, frozen=True):
     """One drill that has ended. `forecasts`: the odds of each step, as they were taken; `truth`: the component that began it.
     `cost` and `best` are what it came to, and what the best plan's came to on the same call; `chosen`: whether the call was
     chosen for a trap, which says nothing of how sure one may be; `slip`: the safety slip that ended it. `program`: how much too
-    sure the program's own odds were of their favourite at each step, from the same findings (`too_sure`)."""
+    sure the program's own odds were of their favourite at each step, from the same findings (`too_sure`). `given_away`: how much
+    dearer its steps were than the best ones there, by what was known at each, so not by luck; None where nobody worked it out."""
 
     drill: str
     truth: str
@@ -33,6 +34,7 @@ class Drilled(Struct, frozen=True):
     slip: str = ""
     chosen: bool = False
     program: list[float] = []
+    given_away: float | None = None
 
 
 class Called(Struct, frozen=True):

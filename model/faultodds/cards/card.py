@@ -25,12 +25,14 @@ CHECKS, SYMPTOMS, ALIKE = 5, 5, 3
 class Card(Struct, frozen=True):
     """What there is to know of a fault; chances are of calls of the usual mix on such a machine.
 
+    `only_on`: what machines can have it, equipment -> values, where some cannot.
     `share`: as the main cause; `beside`: beside another one. `brings` and `brought_by`: mode -> chance that it is there too when
     the other is the main cause. `alike`: faults that look like it, each with the check that parts the two (None: no check does).
     """
 
     mode: str
     title: str
+    only_on: Mapping[str, tuple[str, ...]]
     share: float
     beside: float
     chain: tuple[Link, ...]
@@ -44,8 +46,9 @@ class Card(Struct, frozen=True):
     cautions: tuple[str, ...]
 
 
-def card(appliance: Appliance, mode: str, facts: dict[str, str] | None = None) -> Card:
-    """The card of a fault, on a machine of which these facts are told."""
+def card(appliance: Appliance, mode: str, facts: Mapping[str, str] | None = None) -> Card:
+    """The card of a fault, on a machine of which these facts are told. Raises FaultoddsError where they say that it has no such
+    part."""
     calls = Calls(appliance, facts)
     k, s = calls.knowledge, calls.suspects
     record, repairs = dict(k.modes())[mode], mended_by(k, mode)
@@ -59,6 +62,7 @@ def card(appliance: Appliance, mode: str, facts: dict[str, str] | None = None) -
     return Card(
         mode,
         k.title_of(mode),
+        _only_on(calls, mode),
         main,
         max(0.0, calls.chance[mode] - main),
         tuple(chain(k, s, mode)),
@@ -71,6 +75,12 @@ def card(appliance: Appliance, mode: str, facts: dict[str, str] | None = None) -
         record.advice,
         tuple(cautions(k, repairs[0])) if repairs else (),
     )
+
+
+def _only_on(calls: Calls, mode: str) -> dict[str, tuple[str, ...]]:
+    lacks, k = calls.suspects.lacks, calls.knowledge
+    having = {f: tuple(v for v in e.values if mode not in lacks.get(f, {}).get(v, ())) for f, e in k.equipment.items()}
+    return {f: values for f, values in having.items() if len(values) < len(k.equipment[f].values)}
 
 
 def _parted(calls: Calls, mode: str, other: str) -> Parting | None:

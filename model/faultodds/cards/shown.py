@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import numpy as np
+import numpy.typing as npt
 from msgspec import Struct
 
 from faultodds.belief import Appliance, Belief, Evidence, Suspects, infer
 from faultodds.cards.naming import mended_by
-from faultodds.knowledge import Check, Floats
+from faultodds.errors import FaultoddsError
+from faultodds.knowledge import NOTHING_WRONG, Check, Floats
+from faultodds.names import capital
 
 # Work for qualified people comes last while anything else parts two faults in three calls of four.
 PARTS_WELL = 0.5
@@ -46,15 +49,26 @@ class Parting(Struct, frozen=True):
 class Calls:
     """Calls of this shop's usual mix, under what is told of the machine: what they show, with a fault and without it."""
 
-    def __init__(self, appliance: Appliance, facts: dict[str, str] | None = None) -> None:
+    def __init__(self, appliance: Appliance, facts: Mapping[str, str] | None = None) -> None:
         self.appliance, self.knowledge = appliance, appliance.knowledge
         self.suspects: Suspects = appliance.suspects
         self.belief: Belief = infer(self.suspects, Evidence(facts or {}))
         self.chance = dict(zip(self.suspects.modes, self.belief.mode_odds.tolist(), strict=True))
+        self.chance[NOTHING_WRONG] = self.belief.sound
 
     def there(self, mode: str) -> bool:
         """Whether a machine of this kind can have the fault at all."""
         return float(self.chance[mode]) > 0
+
+    def absent(self, mode: str) -> str:
+        """Why no machine of this kind has a fault, in words to stand alone; empty where it can be there."""
+        if self.there(mode):
+            return ""
+        told = self.belief.evidence.facts.items()
+        without = (f"{f} is {v}" for f, v in told if mode in self.suspects.lacks.get(f, {}).get(v, ()))
+        if why := next(without, ""):
+            return f"{capital(self.knowledge.component[mode.partition('.')[0]].title)}: not on this machine ({why})."
+        return f"{capital(self.knowledge.title_of(mode))}: this file gives it no chance."
 
     def can_do(self, check: Check) -> bool:
         """Whether a check can be done on this machine, as far as it is told."""
@@ -65,12 +79,19 @@ class Calls:
         return self._on_calls(self.suspects.likelihood, mode, but)
 
     def _on_calls(self, likelihood: Floats, mode: str, but: str) -> Floats:
-        """Some rows of the likelihood, weighed over the suspects that have a mode and not another: few of them all."""
-        s = self.suspects
-        has = s.member[:, s.mode_index[mode]]
-        where = np.flatnonzero(has & ~s.member[:, s.mode_index[but]] if but else has)
+        """Some rows of the likelihood, weighed over the suspects that have a mode and not another: few of them all. Raises
+        FaultoddsError for a fault that no such machine has: chances on no calls are none."""
+        if absent := self.absent(mode) or (but and self.absent(but)):
+            raise FaultoddsError(absent)
+        has = self._having(mode)
+        where = np.flatnonzero(has & ~self._having(but) if but else has)
         weight = self.belief.prior[where]
         return np.asarray(likelihood[:, where] @ weight / max(float(weight.sum()), 1e-300))
+
+    def _having(self, mode: str) -> npt.NDArray[np.bool_]:
+        s = self.suspects
+        has = ~s.member.any(axis=1) if mode == NOTHING_WRONG else s.member[:, s.mode_index[mode]]
+        return np.asarray(has)
 
     def rows_without(self, mode: str) -> Floats:
         """(R,) chance of every outcome on calls where a mode is not there."""

@@ -102,7 +102,7 @@ def back(k: Knowledge, found: Sequence[Change], most: int = 2) -> str:
 
 def _seen(k: Knowledge, c: Change) -> str:
     check = k.check[c.check]
-    return f"{c.check} = {c.outcome} ({check.outcomes[c.outcome]}; chance {percent(c.chance)})"
+    return f"{c.check}{k.who_may(c.check)} = {c.outcome} ({check.outcomes[c.outcome]}; chance {percent(c.chance)})"
 
 
 def _each(found: Sequence[Change]) -> list[Change]:
@@ -116,10 +116,9 @@ def _each(found: Sequence[Change]) -> list[Change]:
 def parting_words(k: Knowledge, part: Parting, a: str, b: str) -> str:
     """The check that parts A from B, in one sentence."""
     check = k.check[part.check]
-    only = " (qualified people only)" if check.qualified else ""
     return (
-        f"{check.title}{only} [{part.check}]: {check.outcomes[part.outcome]} on {of_twenty(part.if_a)} of 20 with {a}, "
-        f"{of_twenty(part.if_b)} of 20 with {b}."
+        f"{check.title}{k.who_may(part.check)} [{part.check}]: {check.outcomes[part.outcome]} on {of_twenty(part.if_a)} of 20 "
+        f"with {a}, {of_twenty(part.if_b)} of 20 with {b}."
     )
 
 

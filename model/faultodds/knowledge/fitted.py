@@ -1,4 +1,4 @@
-"""The file for one machine: work whose way in depends on what the machine has, by this machine's way."""
+"""The file for one machine: work whose way in, and readings whose bands, depend on what the machine has, by this machine's."""
 
 from __future__ import annotations
 
@@ -13,15 +13,22 @@ W = TypeVar("W", Check, Repair)
 
 
 def fitted(knowledge: Knowledge, facts: Mapping[str, str]) -> Knowledge:
-    """The knowledge with `access` of all work as it is on a machine with these facts; the same object where nothing differs.
+    """The knowledge with `access` of all work and the bands of all readings as they are on a machine with these facts; the same
+    object where nothing differs.
 
     A fact that is not told leaves the general way, which the file keeps the dearer one: what is priced is then also what is
     told step by step, and knowing more can only make it cheaper.
     """
     check, repair = _fitted(knowledge.check, facts), _fitted(knowledge.repair, facts)
-    if not check and not repair:
+    of_its_own = (spec.given(facts.get(spec.fact)) for spec in knowledge.reading.values())
+    reading = {
+        n: spec for n, spec in zip(knowledge.reading, of_its_own, strict=True) if spec is not knowledge.reading[n]
+    }
+    if not check and not repair and not reading:
         return knowledge
-    return dataclasses.replace(knowledge, check=knowledge.check | check, repair=knowledge.repair | repair)
+    return dataclasses.replace(
+        knowledge, check=knowledge.check | check, repair=knowledge.repair | repair, reading=knowledge.reading | reading
+    )
 
 
 def _fitted(works: Mapping[str, W], facts: Mapping[str, str]) -> dict[str, W]:

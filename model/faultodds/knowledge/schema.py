@@ -436,6 +436,15 @@ class Knowledge:
         led = [c for c, to in causes if not state or moved.rule == "adds_up" or to == state]
         return {m for cause in led for m in self._leading_to(cause)}
 
+    def who_may(self, name: str) -> str:
+        """What stands behind a check or repair that not everybody may do, wherever it is named; else nothing."""
+        work = self.check.get(name) or self.repair.get(name)
+        return " (qualified people only)" if work is not None and work.qualified else ""
+
+    def has_bands(self, check: str) -> bool:
+        """Whether the file says how to judge a raw reading of a check."""
+        return check in self.reading and self.reading[check].has_bands
+
     def modes_under(self, name: str) -> list[str]:
         """The modes a name stands for: itself, or every mode of a component."""
         if name in self.component:

@@ -16,7 +16,7 @@ from faultodds.readings.problems import floor_of
 from faultodds.readings.specs import ReadingSpec, Winding
 from faultodds.readings.spoken import EXAMPLES
 from faultodds.readings.sums_heat import celsius, chart_ohms, copper_ohms, fahrenheit
-from faultodds.readings.verdict import in_words
+from faultodds.readings.verdict import in_words, no_bands
 
 # Below or above these shares of its band a winding reads as another one would, or as a bad one.
 FAR_OFF = (0.7, 1.3)
@@ -118,11 +118,9 @@ def windings(spec: ReadingSpec, outcomes: Sequence[str], raw: str, given: Circum
     good reading of one of three then says only a little. Where the bands are for one temperature, they are
     widened to that of the room, or as far as rooms differ when it is not told.
     """
-    if not spec.windings:
-        raise BadReading(
-            f"For this {spec.fact.replace('_', ' ') or 'machine'} the file has no bands. Hold it against the maker's sheet, "
-            f"and type {' or '.join(outcomes)}."
-        )
+    if not spec.has_bands:
+        none = no_bands(spec)
+        raise BadReading(f"{none[:1].upper()}{none[1:]}. Hold it against that, and type {' or '.join(outcomes)}.")
     typed, _, at = plain(raw).partition(" at ") if spec.windings_at is not None else (raw, "", "")
     told = at or given.ambient
     if spec.windings_at is None or told is None:

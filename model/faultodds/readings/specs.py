@@ -128,6 +128,11 @@ class ReadingSpec:
         """The values of the fact that have something of their own here."""
         return sorted({*self.bands_for, *self.windings_for, *self.heating_values})
 
+    @property
+    def has_bands(self) -> bool:
+        """Whether there is anything to hold a reading against; the maker's sheet has to tell otherwise."""
+        return self.kind != "windings" or bool(self.windings)
+
     def given(self, value: str | None) -> ReadingSpec:
         """The spec for a machine with this value of the fact: its own where there is one, the general one otherwise."""
         if value not in self.values:

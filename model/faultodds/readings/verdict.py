@@ -29,6 +29,8 @@ def in_words(value: Quantity, unit: str) -> str:
 
 def describe(spec: ReadingSpec, outcomes: Sequence[str]) -> str:
     """The bands in one line, outcome by outcome: "normal under 600 ohm; open over 600 ohm"."""
+    if not spec.has_bands:
+        return no_bands(spec)
     if spec.kind == "windings":
         parts = [f"{each.name} {neat(each.low)} to {neat(each.high)} ohm" for each in spec.windings]
         if spec.windings_at is not None:
@@ -44,6 +46,11 @@ def describe(spec: ReadingSpec, outcomes: Sequence[str]) -> str:
             spans = " or ".join(_span(*ends(band), floor_of(spec), least) for band in bands[name])
             parts.append(f"{name} {spans} {unit}")
     return "; ".join([*parts, f"{spec.otherwise} otherwise"] if spec.otherwise else parts)
+
+
+def no_bands(spec: ReadingSpec) -> str:
+    """That the file has nothing to hold a reading against."""
+    return f"for this {spec.fact.replace('_', ' ') or 'machine'} the file has no bands; the maker's sheet has to tell"
 
 
 def _span(low: float, high: float, floor: float, least: float) -> str:
