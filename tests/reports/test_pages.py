@@ -31,7 +31,7 @@ from faultodds.shop import Shop
 from random_evidence import random_evidence
 from run_cli import faultodds, said_on
 
-DAY = date(2026, 11, 28)
+DAY = date.today()
 GOOD = Finding("verification_run", "dry_in_time")
 COILS = (Finding("heat", "cools_off"), Finding("burner_watch", "lights_then_fails"), RepairDone("coil_set"))
 NASTY = '<script>alert("x")</script> & <b onclick=1>'
