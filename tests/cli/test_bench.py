@@ -272,7 +272,7 @@ def test_what_does_not_fit_is_kept_only_when_somebody_says_so(tmp_path: Path) ->
     assert "verification_run" not in findings(tmp_path)
     bench(tmp_path, "no", "verify dry_in_time", "odds", "hood_flap weak", options=["1"])
     assert set(findings(tmp_path)) == {"heat", "fuse_continuity", "hood_flap"}
-    bench(tmp_path, "no", "verify dry_in_time", "no", options=["1"])
+    bench(tmp_path, "no", "yes", "verify dry_in_time", "no", options=["1"])  # yes: the machine is as asked on going on
     assert "verification_run" not in findings(tmp_path)
     bench(tmp_path, "no", "verify dry_in_time", "odds", "keep", options=["1"])
     assert "verification_run" in findings(tmp_path)

@@ -164,7 +164,9 @@ class OpenJob(JobEntries):
         if self.left_off:
             return []
         lines = action(self.appliance.fitted(self.job.facts), name, state).lines
-        last = max(i for i, line in enumerate(lines) if line.part == "steps")
+        steps = [i for i, line in enumerate(lines) if line.part == "steps"]
+        opening = [i for i, line in enumerate(lines) if line.move is not None and line.move.opens]
+        last = max(steps or opening, default=-1)
         return [line.text for line in lines[last + 1 :]]
 
     def closing_up(self) -> list[str]:
