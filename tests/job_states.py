@@ -209,7 +209,7 @@ class _Walk:
 
     def close(self) -> None:
         """The call ended."""
-        self.visit.close(self.any_of(["gone", "referred"]), note="the customer rang off")
+        self.visit.close(self.any_of(["gone", "referred"]), note="all well, dried a load")
 
     def come_back(self) -> None:
         """The complaint came back."""
