@@ -158,7 +158,17 @@ def test_the_screens_ask_and_tell_why(tmp_path: Path) -> None:
     """The complaint is asked again, the machine is not; the screen says how likely each reason is, in the job's JSON too."""
     safe = ["no"] * 4
     bench(
-        tmp_path, *safe, "done", "heat=none", "", "ig oh open", "yes", "repair igniter", "yes", "verify 26 min", "close gone"
+        tmp_path,
+        *safe,
+        "done",
+        "heat=none",
+        "",
+        "ig oh open",
+        "yes",
+        "repair igniter",
+        "yes",
+        "verify 26 min",
+        "close gone",
     )
     closed = command("job", "close", "1", "came_back", "--on", date.today().isoformat(), "--data", str(tmp_path))
     assert "Ask what it does now" in " ".join(closed.out.split())

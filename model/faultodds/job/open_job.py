@@ -138,7 +138,10 @@ class OpenJob(JobEntries):
         if not why and found in self.knowledge.repair:
             seen = run_forbidden(self.knowledge, evidence, belief, known, [found])
             why = (
-                f"it is proved by a run, and the machine is not run with {seen}. Put that right first." if seen else ""
+                f"it is proved by a run, and the machine is not run with {seen}, which may still be so after it. "
+                "Do what is advised first: it looks for what else brings that."
+                if seen
+                else ""
             )
         if why:
             raise FaultoddsError(f"'{found}' is not for now: {why}")
