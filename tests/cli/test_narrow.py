@@ -20,6 +20,7 @@ from shop_logs import small_log
 WIDTHS = (40, 60, 80)
 PAGE = Path(__file__).parents[2] / "cli" / "COMMANDS.md"
 FOUND = ("--found", "heat=none", "--found", "drum_warm=cold", "--reading", "igniter_ohms=120 ohm")
+CRUSHED = ("--found", "dry_time=longer", "--found", "over_back_look=crushed")  # little is left to work out
 QUICK = ("--refits", "1", "--no-rivals", "--stages", "complaint,all", "--first", "150")
 
 # Everything that prints; {log} is a clean log, {few} a short one, {raw} a shop's own, {shop} a shop file, {own} a knowledge
@@ -28,7 +29,7 @@ SAID = (
     ("demo",),
     ("next", *FOUND),
     ("next", "--found", "dry_time=longer", "--fact", "vent_material=foil", "--shop", "{shop}", "--technician", "T1"),
-    ("next", *FOUND, "--plan"),
+    ("next", *CRUSHED, "--plan"),
     ("odds", *FOUND),
     ("read", "coil_ohms", "1.15k/1.35k/560"),
     ("read", "thermistor_ohms", "9.2k at 72F"),
@@ -88,10 +89,10 @@ SAID = (
     ("revision", "rollback"),
     ("revision", "name", "a", "winter"),
     ("revision", "drop", "a"),
-    ("stock", "--found", "heat=none"),
+    ("stock", *CRUSHED),
     ("stock", "--jobs", "20"),
-    ("ask", "--found", "heat=none"),
-    ("chart", "plan", *FOUND, "--nodes", "4", "--to", "{to}/plan.pdf"),
+    ("ask", *CRUSHED),
+    ("chart", "plan", *CRUSHED, "--nodes", "4", "--to", "{to}/plan.pdf"),
     ("shop", "new", "{to}/n.toml"),
     ("shop", "from-log", "{log}", "{to}/p.toml"),
     ("shop", "check", "{shop}"),
@@ -112,7 +113,7 @@ SAID = (
 )
 # These take long, and have one form for narrow screens: once is enough.
 SLOW = (
-    ("next", "--found", "dry_time=longer", "--found", "over_back_look=crushed", "--what-if"),
+    ("next", *CRUSHED, "--what-if"),
     ("audit", "{log}", *QUICK),
     ("learn", "{few}"),
     ("trial", "--jobs", "1", "--policies", "likeliest,faultodds", "--where-money-goes", "--workers", "1"),
