@@ -169,7 +169,9 @@ def _with_opening(visit: TrialJob, work: Work) -> str:
 def _with_cautions(k: Knowledge, drill: Drill, check: Work) -> str:
     """A check, what is said before it where the machine runs, and what goes back on after it."""
     first = [f"First: {text}" for text in before_run(k, drill.known, check)]
-    return " ".join([_with_opening(drill.visit, check), *first, *(f"Then: {text}" for text in after_run(k, check))])
+    told_with_it = [*first, *(f"Then: {text}" for text in after_run(k, check))]
+    title = _with_opening(drill.visit, check)
+    return " ".join([f"{title}." if told_with_it and title[-1] not in ".?" else title, *told_with_it])
 
 
 def _answers(visit: TrialJob, name: str, adviser: Adviser) -> list[Block]:
