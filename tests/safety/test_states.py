@@ -225,6 +225,14 @@ def test_a_resistance_is_not_read_live(tmp_path: Path, line: str) -> None:
     )
 
 
+def test_a_dead_resistance_and_a_live_voltage_are_no_slip(tmp_path: Path) -> None:
+    """Coils are read hot, and a voltage live."""
+    for n, line in enumerate(
+        ("coils 1.15k when its hot", "not live, coils 1.15k", "leads on, live, 118 v at the burner")
+    ):
+        assert "dead machine only" not in bench(tmp_path / str(n), *STRAIGHT_ON, "heat=none", line, "leave").out
+
+
 def test_a_panel_named_in_a_line_that_is_not_taken_is_not_lost(tmp_path: Path) -> None:
     """It is asked for by itself."""
     out = bench(tmp_path, *STRAIGHT_ON, "heat=none", "clean_lint_path done front is still off", "leave").out

@@ -21,8 +21,10 @@ from faultodds_cli.shared.text import wrap
 # What stands open, and a resistance read on a machine that is live, in the words that are used for it.
 _STANDS_OPEN = re.compile(r"(?i)\b(?:off|open|out|apart|unhooked|disconnected)\b")
 _LIVE = re.compile(
-    r"(?i)\b(?:still |its |it'?s |it is |all )(?:plugged in|live|hot|powered|switched on)\b|\blive\b(?! (?:test|check))"
+    r"(?i)\b(?:still |its |it'?s |it is |all )(?:plugged in|powered|switched on)\b|(?<!no )(?<!not )\blive\b(?! (?:test|check))"
 )
+# A voltage is read live, by whoever may.
+_VOLTAGE = re.compile(r"(?i)\d ?v\b|\bvolt\w*")
 _RESISTANCE = re.compile(
     r"(?i)\bohms?\b|\bcontinuity\b|\bOL\b|\bopen line\b|\dk\b|\b(?:leads?|probes?) (?:are |still )*(?:on|across|clipped)\b"
 )
@@ -193,7 +195,7 @@ class BenchCall:
     def warn_if_live(self, line: str) -> None:
         """What comes first where a line tells of a resistance read on a live machine: that is read on a dead one."""
         access = self.visit.knowledge.access
-        if _LIVE.search(line) and _RESISTANCE.search(line) and not self.over:
+        if _LIVE.search(line) and _RESISTANCE.search(line) and not (_VOLTAGE.search(line) or self.over):
             steps = " ".join(a.open_step for a in access.values() if a.makes_safe == "power")
             self.talk.tell(f"Hands off it: a resistance is read on a dead machine only. {steps}", "!! ")
 
