@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator
 from functools import cache
 
+from faultodds.job.sayings import plain
 from faultodds.job.words import grammar, listed
 from faultodds.safety import only_denies
 
@@ -36,9 +37,8 @@ def shows(remark: str) -> bool:
 
 
 def _parts(remark: str) -> Iterator[str]:
-    plain = re.sub(r"['\u2019]", "", remark.casefold()).replace("/", " ")
-    for part in _CUT.split(plain):
-        said = " ".join(re.sub(r"[^a-z0-9.%]+", " ", part).split())
+    for part in _CUT.split(remark.casefold()):
+        said = plain(part)
         if said and not only_denies(said):
             for name, instead in (("good_no", "clear"), ("harmless", "clear"), ("cover", "removed")):
                 said = _patterns()[name].sub(instead, said)
