@@ -95,7 +95,7 @@ class Policy:
     @cached_property
     def _noise(self) -> Floats:
         """(C, K) entropy of each check's outcome when the class is known, bits."""
-        terms = -_xlogx(self.like)
+        terms = -xlogx(self.like)
         return (
             np.asarray(np.add.reduceat(terms, self.starts, axis=0))
             if len(self.starts)
@@ -111,7 +111,7 @@ class Policy:
     def missing_bits(self, weights: Floats) -> Floats:
         """(B,) entropy of the classes times the weight of the row."""
         total = weights.sum(axis=1)
-        return np.asarray(_xlogx(total) - _xlogx(weights).sum(axis=1))
+        return np.asarray(xlogx(total) - xlogx(weights).sum(axis=1))
 
     def value(self, weights: Floats, state: Ints, bit_price: Prices) -> Floats:
         """(B,) price taken for going on from each belief."""
@@ -133,7 +133,7 @@ class Policy:
     def bits(self, weights: Floats) -> Floats:
         """(B, C) what each check tells about the class, in bits times the weight of the row."""
         total, chance = weights.sum(axis=1, keepdims=True), weights @ self.like.T
-        told: Floats = _xlogx(total) - np.add.reduceat(_xlogx(chance), self.starts, axis=1) - weights @ self._noise.T
+        told: Floats = xlogx(total) - np.add.reduceat(xlogx(chance), self.starts, axis=1) - weights @ self._noise.T
         return told
 
     def check_values(
@@ -208,7 +208,7 @@ class Policy:
         sound, total, rows = weights[:, self.sound].sum(axis=1), weights.sum(axis=1), np.arange(len(weights))
         # What is sound costs nothing more, and of the bits only those about the rest are still missing.
         known = (weights @ self.ledger.class_cost.T)[rows, self.ledger.verify_next[state, 0]]
-        bits = np.maximum(missing - _xlogx(total) + _xlogx(sound) + _xlogx(total - sound), 0.0)
+        bits = np.maximum(missing - xlogx(total) + xlogx(sound) + xlogx(total - sound), 0.0)
         cost = total * self.ledger.verify_cost[state, 0] + known + bit_price * bits
         return np.where(sound > 0, cost, np.inf)
 
@@ -289,7 +289,7 @@ class Policy:
         return np.asarray(ours, dtype=self.problem.precision)
 
 
-def _xlogx(p: Floats) -> Floats:
+def xlogx(p: Floats) -> Floats:
     """p log2 p, 0 at 0."""
     out: Floats = p * np.log2(np.maximum(p, TINY))
     return out

@@ -107,8 +107,10 @@ class Problem(Classes, dict=True):
     def takes(self, repair: str) -> float:
         """Chance that a repair takes where it is needed; less with each time that it was done and what it puts right is there."""
         effect, evidence = repair_effect(self.knowledge, repair), self.belief.evidence
+        if all(r.name != repair for r in evidence.repairs):
+            return effect.success
         there = self.found([repair], self.as_found)
-        if not there or all(r.name != repair for r in evidence.repairs):
+        if not there:
             return effect.success
         if repair not in self._once_more:
             self._once_more[repair] = infer(

@@ -21,8 +21,9 @@ from faultodds.advice.situation import Situation
 from faultodds.belief import Appliance, Belief, WeighedFinding, answer_chances, infer
 from faultodds.knowledge import Floats, Knowledge
 
-# How finely, and from how many of the most promising moves, the job is priced after each answer.
-LEAST, WIDTH = 0.035, 8
+# How finely, and from how many of the most promising moves, the job is priced after each answer: one that only changes the odds,
+# and one about the equipment, which changes what there is to do, so that rough prices before and after it do not err alike.
+ROUGH, FINE = (0.035, 8), (0.01, 3)
 # So many questions about the house and the complaint, those that tell most about the repairs needed, are priced.
 ASKED = 3
 # A question is priced when, at the price of a bit, what it tells is worth this many times the asking.
@@ -97,9 +98,8 @@ def priced_questions(ranking: Ranking, above: float = STRAYS) -> list[QuestionPr
     if not ranking.moves:
         return []
     telling = [(q, like, (like @ problem.weights).tolist()) for q, like in _telling(ranking, open_questions(problem))]
-    now, costs = _costs(ranking, telling)
     found = []
-    for (question, _, chances), after in zip(telling, costs, strict=True):
+    for (question, _, chances), (now, after) in zip(telling, _costs(ranking, telling), strict=True):
         worth = now - sum(p * v for p, v in zip(chances, after, strict=True)) - minutes * problem.rate
         if worth > above * now:
             found.append(QuestionPrice(question, dict(zip(question.answers, chances, strict=True)), minutes, worth))
@@ -151,42 +151,45 @@ def answered(belief: Belief, question: Question, answer: str) -> Belief:
 
 def _costs(
     ranking: Ranking, telling: Sequence[tuple[Question, Floats, Sequence[float]]]
-) -> tuple[float, list[list[float]]]:
-    """What the job costs now, and after each answer to each question. Answers that only change the odds are priced together."""
+) -> list[tuple[float, list[float]]]:
+    """For each question what the job costs now, and after each answer. Answers that only change the odds are priced together."""
     problem = ranking.problem
+    equipment = [question.name in problem.knowledge.equipment for question, _, _ in telling]
     rows, places = [problem.weights], {}
-    for question, like, chances in telling:
+    for (question, like, chances), made in zip(telling, equipment, strict=True):
         for answer, row, chance in zip(question.answers, like, chances, strict=True):
-            if chance >= SELDOM and question.name not in problem.knowledge.equipment:
+            if chance >= SELDOM and not made:
                 places[question.name, answer] = len(rows)
                 rows.append(problem.weights * row / chance)
-    rough = _rough(ranking, np.array(rows))
+    rough = _prices(ranking, np.array(rows), ROUGH) if not all(equipment) else [0.0]
+    fine = _prices(ranking, problem.weights[None], FINE)[0] if any(equipment) else 0.0
     out = []
-    for question, _, chances in telling:
-        after = [rough[places.get((question.name, answer), 0)] for answer in question.answers]
-        if question.name in problem.knowledge.equipment:
-            several = zip(question.answers, chances, after, strict=True)
-            after = [_made_so(problem, question, a) if p >= SELDOM else now for a, p, now in several]
-        out.append(after)
-    return rough[0], out
+    for (question, _, chances), made in zip(telling, equipment, strict=True):
+        if made:
+            several = zip(question.answers, chances, strict=True)
+            out.append((fine, [_made_so(problem, question, a) if p >= SELDOM else fine for a, p in several]))
+        else:
+            out.append((rough[0], [rough[places.get((question.name, answer), 0)] for answer in question.answers]))
+    return out
 
 
 def _made_so(problem: Problem, question: Question, answer: str) -> float:
     """What the job costs on a machine that is told to be made so."""
     then = Problem(problem.appliance, answered(problem.belief, question, answer), problem.situation)
     then.ways = problem.ways
-    return _rough(Ranking(then), then.weights[None])[0]
+    return _prices(Ranking(then), then.weights[None], FINE)[0]
 
 
-def _rough(ranking: Ranking, weights: Floats) -> list[float]:
-    """About what the whole job costs from each row of chances of the active suspects (B, A), handing over counted in."""
-    problem, policy = ranking.problem, ranking.policy
+def _prices(ranking: Ranking, weights: Floats, how: tuple[float, int]) -> list[float]:
+    """About what the whole job costs from each row of chances of the active suspects (B, A), handing over counted in; `how`
+    finely, and from how many moves."""
+    (least, width), problem, policy = how, ranking.problem, ranking.policy
     weights = np.asarray(weights, dtype=problem.precision)
     bit_price = BIT_PRICES[MIDDLE] * policy.scale
     estimates = policy.estimates(problem.by_class(weights), ranking.moves, bit_price)
-    first = np.argsort(estimates, axis=1, kind="stable")[:, :WIDTH].tolist()
+    first = np.argsort(estimates, axis=1, kind="stable")[:, :width].tolist()
     moves = [[ranking.moves[i] for i in own] for own in first]
-    prices = Rollout(policy, LEAST).prices_apart(weights, moves, bit_price)
+    prices = Rollout(policy, least).prices_apart(weights, moves, bit_price)
     return [float(min(p.min(initial=np.inf), problem.refer_cost)) for p in prices]
 
 

@@ -8,18 +8,18 @@ import numpy as np
 from msgspec import Struct
 
 from faultodds.advice.ledger import CHECK, REPAIR, RUN, Ledger
-from faultodds.advice.policy import NOTHING_TOLD, Move, Policy
+from faultodds.advice.policy import NOTHING_TOLD, Move, Policy, xlogx
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.rollout import EVERY, Rollout
 from faultodds.advice.situation import Price, run_forbidden
-from faultodds.knowledge import Bools, Floats
+from faultodds.knowledge import Bools, Floats, Places
 
 # Rollout in stages: (least branch followed, how many of the most promising moves).
 STAGES = ((0.03, 20), (0.01, 8))
 FOLLOWED_REPAIRS = 2
 # Prices of a bit that the base policy is tried with, as shares of what the job would cost if the truth were told; after each
 # first move the better one is followed.
-BIT_PRICES = (0.2, 0.4, 0.6, 0.8)
+BIT_PRICES = (0.4, 0.6, 0.8)
 MIDDLE = 1
 # With no more classes and checks than this every branch is followed to its end, by several base policies.
 SMALL = 8
@@ -179,9 +179,21 @@ class Ranking:
 
         Nobody works live to learn what can be learned cold; but a look at something else altogether is no reason to wait.
         """
+        like, starts = self._anybodys
+        if not len(starts):
+            return False
+        both = (like * self._weights) @ told.T
+        apart = np.add.reduceat(xlogx(both.sum(axis=1)), starts) + xlogx(told @ self._weights).sum()
+        shared = np.add.reduceat(xlogx(both).sum(axis=1), starts) - apart
+        return bool((shared >= TELLS_NOTHING).any())
+
+    @cached_property
+    def _anybodys(self) -> tuple[Floats, Places]:
+        """The rows of `_shows` of the checks that anybody may do, and where each one's begin."""
         checks = self.problem.knowledge.check
-        others = [like for name, like in self._shows.items() if not checks[name].qualified]
-        return any(_shared_bits(like, told, self._weights) >= TELLS_NOTHING for like in others)
+        rows = [like for name, like in self._shows.items() if not checks[name].qualified]
+        starts = np.cumsum([0, *map(len, rows)])[:-1].astype(np.intp)
+        return np.concatenate([np.zeros((0, len(self._weights))), *rows]), starts
 
     @cached_property
     def repairs(self) -> list[RepairPrice]:
@@ -236,14 +248,5 @@ def _bits(like: Floats, weights: Floats, chance: Floats) -> float:
     return max(0.0, float(_entropy(chance[:, None])[0] - _entropy(like) @ weights))
 
 
-def _shared_bits(one: Floats, other: Floats, weights: Floats) -> float:
-    """What the outcomes of two looks, (O, A) and (P, A) chances, tell about each other under (A,) weights, in bits."""
-    both = (one * weights) @ other.T
-    apart = float(_entropy(both.sum(axis=1)[:, None])[0] + _entropy(both.sum(axis=0)[:, None])[0])
-    return max(0.0, apart - float(_entropy(both.reshape(-1, 1))[0]))
-
-
 def _entropy(p: Floats) -> Floats:
-    with np.errstate(divide="ignore", invalid="ignore"):
-        terms = np.where(p > 0, p * np.log2(p), 0.0)
-    return np.asarray(-terms.sum(axis=0))
+    return np.asarray(-xlogx(p).sum(axis=0))

@@ -129,9 +129,13 @@ def _alike(now: Places, mark: Ints, size: int) -> tuple[Places, Ints, Places]:
     """The distinct states, and the place of each one's own; every suspect where nothing is marked."""
     if not mark.any():
         return np.arange(size), np.zeros(size, dtype=np.int64), now
-    values, which = np.unique(mark, return_inverse=True)
-    states, target = np.unique(now * len(values) + which, return_inverse=True)
-    return states // len(values), values[states % len(values)], target
+    # Marks are few, so a table of what there is beats sorting.
+    values = np.concatenate([[0], np.unique(mark[mark > 0])])
+    key = now * len(values) + np.searchsorted(values, mark)
+    there = np.zeros(size * len(values), dtype=bool)
+    there[key] = True
+    states, place = np.flatnonzero(there), np.cumsum(there) - 1
+    return states // len(values), values[states % len(values)], place[key]
 
 
 def _repaired(suspects: Suspects, repair: RepairEffect, now: Places, mark: Ints, marks: _Marks) -> _Step:

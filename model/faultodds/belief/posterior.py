@@ -137,9 +137,9 @@ def outlook(belief: Belief, drop: float = 1e-9) -> Outlook:
 
 def likely(p: Floats, drop: float) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
     """Indices of the suspects to keep so that what is dropped adds up to at most `drop`."""
-    order = np.argsort(p)
-    cut = int(np.searchsorted(np.cumsum(p[order]), drop, side="right"))
-    return np.sort(order[cut:])
+    ordered = np.sort(p)
+    cut = int(np.searchsorted(np.cumsum(ordered), drop, side="right"))
+    return np.flatnonzero(p >= ordered[cut]) if cut < len(p) else np.zeros(0, dtype=np.intp)
 
 
 def infer(suspects: Suspects, evidence: Evidence) -> Belief:

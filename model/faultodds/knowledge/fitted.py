@@ -19,6 +19,13 @@ def fitted(knowledge: Knowledge, facts: Mapping[str, str]) -> Knowledge:
     A fact that is not told leaves the general way, which the file keeps the dearer one: what is priced is then also what is
     told step by step, and knowing more can only make it cheaper.
     """
+    told = frozenset((fact, value) for fact, value in facts.items() if fact in knowledge.shaping)
+    if told not in knowledge.made_so:
+        knowledge.made_so[told] = _made(knowledge, dict(told))
+    return knowledge.made_so[told]
+
+
+def _made(knowledge: Knowledge, facts: Mapping[str, str]) -> Knowledge:
     check, repair = _fitted(knowledge.check, facts), _fitted(knowledge.repair, facts)
     of_its_own = (spec.given(facts.get(spec.fact)) for spec in knowledge.reading.values())
     reading = {

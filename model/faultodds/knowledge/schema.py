@@ -407,6 +407,17 @@ class Knowledge:
         """Those of the observables with an outcome that bears on whether the machine may run, or alone."""
         return {n: each for n, each in self.observables.items() if each.bars}
 
+    @cached_property
+    def shaping(self) -> frozenset[str]:
+        """The facts that a way in or the bands of a reading depend on."""
+        works = (*self.check.values(), *self.repair.values())
+        return frozenset([*(f for w in works for f in w.access_by), *(r.fact for r in self.reading.values() if r.fact)])
+
+    @cached_property
+    def made_so(self) -> dict[frozenset[tuple[str, str]], Knowledge]:
+        """The file for every machine met so far, by its shaping facts (`fitted`)."""
+        return {}
+
     def tools(self) -> list[str]:
         """Every tool that some check or repair needs, in file order; a second person is called `helper`."""
         return list(dict.fromkeys(t for work in (*self.check.values(), *self.repair.values()) for t in work.tools))
