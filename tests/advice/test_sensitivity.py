@@ -295,6 +295,15 @@ def test_after_a_repair_the_run_comes_first_whatever_the_odds() -> None:
     assert found.extra < 0
 
 
+def test_a_move_as_good_as_the_next_is_not_forced(dryer: Appliance) -> None:
+    """A plain slow dryer: the looks at the air are within a few dollars of each other, and no rule chooses among them. Nobody is told
+    that the run after a repair comes first."""
+    belief = infer(dryer.suspects, Evidence(seen=(WeighedFinding("dry_time", {"longer": 1.0}),)))
+    found = sensitivity(dryer, belief, Situation(asking=True), evaluations=1)
+    assert found.move.kind == "check" and not found.forced and found.what_ifs
+    assert found.asked == best_move(dryer, belief, Situation(asking=True))
+
+
 def test_leaving_is_among_the_options_after_a_good_run() -> None:
     """Once the machine has passed its run, leaving has a price, and what a callback costs matters."""
     appliance = toy_with()

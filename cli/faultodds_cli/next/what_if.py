@@ -46,16 +46,25 @@ def say_what_if(view: Standing, as_json: bool, figure: Path | None = None) -> No
 
 def head_lines(k: Knowledge, found: Sensitivity) -> list[str]:
     """The advice, and the next best thing with what it costs more."""
-    lines = wrap(f"{capital(move_words(k, found.move))} (whole job {money(found.move.expected_cost, k)}).", "DO NEXT: ")
+    asked = (
+        wrap(f"{capital(move_words(k, found.asked))} What follows is once that is told.", "DO NEXT: ")
+        if found.asked
+        else []
+    )
+    head = "THEN: " if asked else "DO NEXT: "
+    lines = asked + wrap(
+        f"{capital(move_words(k, found.move))} (whole job {money(found.move.expected_cost, k)}).", head
+    )
     if found.forced:
         return lines + wrap(
-            "The machine runs after every repair, whatever the odds and prices: nothing here changes that."
+            "It comes first whatever the odds and prices, as a proof or for safety: nothing here changes that."
         )
     if found.next_best is None:
         return lines + wrap("There is nothing else that could be done now.")
-    said = f"Next best: {move_words(k, found.next_best)}, {money(found.extra, k)} more"
-    close = ": as good as equal, take what suits." if found.extra <= found.margin else "."
-    return lines + wrap(said + close)
+    said = f"Next best: {move_words(k, found.next_best)}, "
+    if found.extra <= found.margin:
+        return lines + wrap(said + "as good as equal: take what suits.")
+    return lines + wrap(said + f"{money(found.extra, k)} more.")
 
 
 def table(k: Knowledge, found: Sensitivity) -> list[list[str]]:
@@ -84,7 +93,7 @@ def _changing(k: Knowledge, w: WhatIf) -> list[str]:
 
 def _staying(k: Knowledge, w: WhatIf) -> list[str]:
     low, high = _end(w, w.below), _end(w, w.above)
-    said = f"{about(w)}, now {amount(k, w, w.now)}: for anything tried from {amount(k, w, low)} to {amount(k, w, high)}"
+    said = f"{about(w)}, now {amount(k, w, w.now)}: at {amount(k, w, low)} and at {amount(k, w, high)} too"
     return wrap(said, "  ", "    ")
 
 

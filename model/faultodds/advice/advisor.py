@@ -78,7 +78,7 @@ def advise(appliance: Appliance, belief: Belief, situation: Situation | None = N
     """Rank what can be done next and say what to do. Deterministic: same inputs, same answer."""
     ranking = Ranking(Problem(appliance, belief, situation or Situation()))
     questions = _questions(ranking)
-    move = _asked_first(ranking, _cheapest(ranking), questions)
+    move = asked_first(ranking, cheapest(ranking), questions)
     asked = next((q for q in questions if (move.kind, move.name) == ("ask", q.question.name)), None)
     same = same_repair_probability(ranking, (move.name, *move.together) if move.kind == "repair" else ())
     return Advice(
@@ -120,7 +120,7 @@ def best_move(
     if machine is not None:
         problem.ways = machine
     ranking = Ranking(problem)
-    return _asked_first(ranking, _cheapest(ranking), _questions(ranking))
+    return asked_first(ranking, cheapest(ranking))
 
 
 def _questions(ranking: Ranking) -> list[QuestionPrice]:
@@ -129,10 +129,11 @@ def _questions(ranking: Ranking) -> list[QuestionPrice]:
     return priced_questions(ranking) if problem.situation.asking and not problem.run_stopped else []
 
 
-def _asked_first(ranking: Ranking, move: NextMove, questions: list[QuestionPrice]) -> NextMove:
+def asked_first(ranking: Ranking, move: NextMove, questions: list[QuestionPrice] | None = None) -> NextMove:
     """The question worth most in place of a move, where there is one; before a repair, whether this machine has what it is
-    for."""
+    for. `questions`: those that pay, where they have been priced already."""
     problem = ranking.problem
+    questions = _questions(ranking) if questions is None else questions
     if not problem.situation.asking or move.kind == "stop":
         return move
     if move.kind == "repair":
@@ -146,7 +147,7 @@ def _asked_first(ranking: Ranking, move: NextMove, questions: list[QuestionPrice
     return NextMove("ask", questions[0].question.name, (), move.expected_cost - questions[0].worth)
 
 
-def _cheapest(ranking: Ranking) -> NextMove:
+def cheapest(ranking: Ranking) -> NextMove:
     """The cheapest of: the best repair, leaving, handing over, the best check; of those as good as even, the one that a
     technician would rather do.
 

@@ -65,16 +65,20 @@ class RepairPrice(Struct, frozen=True):
     priced: bool = True
 
 
-def stages(effort: int) -> list[tuple[float, int]]:
+def stages(effort: int, widths: tuple[int, int] | None = None) -> list[tuple[float, int]]:
     """The stages of rollout for a budget: each step of `effort` over 1 follows branches half as likely again."""
-    return [(least / 2 ** (effort - 1), width) for least, width in STAGES]
+    usual = [width for _, width in STAGES]
+    return [(least / 2 ** (effort - 1), width) for (least, _), width in zip(STAGES, widths or usual, strict=True)]
 
 
 class Ranking:
     """Prices of everything that can be done now."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: Problem, widths: tuple[int, int] | None = None) -> None:
+        """`widths`: how many of the most promising moves alone take part in each stage, where that is not the usual."""
         self.problem = problem
+        self.stages = stages(problem.situation.effort, widths)
+        self.followed_repairs = FOLLOWED_REPAIRS if widths is None else 0
         self.ledger = Ledger(problem)
         self.policy = Policy(problem, self.ledger)
 
@@ -128,17 +132,16 @@ class Ranking:
         """
         weights, policy = self.problem.weights, self.policy
         shares = np.array(BIT_PRICES) * policy.scale
-        finest = stages(self.problem.situation.effort)
         out = np.array(policy.estimates(self.problem.class_weights[None], self.moves, float(shares[MIDDLE]))[0])
         # The run is always followed: the base policy puts it off, and hardly sees what a good one saves. So are the best
         # repairs, since people are told what starting with one would cost.
         run = [i for i, m in enumerate(self.moves) if m.kind == RUN]
         repairs = [i for i, m in enumerate(self.moves) if m.kind == REPAIR]
-        for least, width in finest:
+        for least, width in self.stages:
             # Roughly, one base policy tells which moves are promising; in the end each is followed by the best of several.
-            tried = shares if (least, width) == finest[-1] else shares[MIDDLE : MIDDLE + 1]
+            tried = shares if least == self.stages[-1][0] else shares[MIDDLE : MIDDLE + 1]
             first = np.argsort(out, kind="stable")[:width].tolist()
-            always = run + sorted(repairs, key=lambda i: out[i])[:FOLLOWED_REPAIRS]
+            always = run + sorted(repairs, key=lambda i: out[i])[: self.followed_repairs]
             chosen = list(dict.fromkeys([*first, *always]))
             priced = Rollout(policy, least).prices(weights, [self.moves[i] for i in chosen], tried).min(axis=0)
             out = out - np.min(out) + np.max(priced) + 1e-6

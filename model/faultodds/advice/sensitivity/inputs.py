@@ -55,21 +55,21 @@ class Input:
     high: float
     case: Callable[[Case, float], Case]
 
-    def between(self, a: float, b: float) -> float:
-        """Half-way: in log-odds for chances, in proportion for amounts, plainly for shares."""
+    def between(self, a: float, b: float, along: float) -> float:
+        """A share of the way from one value to another: in log-odds for chances, in proportion for amounts, plainly for shares."""
         if self.kind == "odds":
-            return 1.0 / (1.0 + math.exp(-0.5 * (_log_odds(a) + _log_odds(b))))
+            return 1.0 / (1.0 + math.exp(-(1.0 - along) * _log_odds(a) - along * _log_odds(b)))
         if self.kind in ("money", "minutes"):
-            return math.sqrt(a * b)
-        return 0.5 * (a + b)
+            return float(a ** (1.0 - along) * b**along)
+        return (1.0 - along) * a + along * b
 
-    def close(self, a: float, b: float, tolerance: float) -> bool:
-        """Whether two values are within `tolerance` of each other, measured as in `between`."""
+    def apart(self, a: float, b: float) -> float:
+        """How far two values are from each other, measured as in `between`."""
         if self.kind == "odds":
-            return abs(_log_odds(a) - _log_odds(b)) < tolerance
+            return abs(_log_odds(a) - _log_odds(b))
         if self.kind in ("money", "minutes"):
-            return abs(math.log(a / b)) < tolerance
-        return abs(a - b) < tolerance
+            return abs(math.log(a / b))
+        return abs(a - b)
 
 
 def _log_odds(p: float) -> float:
