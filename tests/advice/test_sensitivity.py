@@ -15,7 +15,7 @@ from faultodds.advice.ranking import Ranking
 from faultodds.advice.sensitivity.inputs import Case, Input, inputs_for
 from faultodds.advice.sensitivity.margins import CLOSE, MARGIN_SHARE, Edge, Sensitivity, WhatIf, options, sensitivity
 from faultodds.advice.situation import Situation
-from faultodds.belief.appliance import Appliance, compiled
+from faultodds.belief.appliance import Appliance, compiled, open_appliance
 from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
 from faultodds.belief.posterior import infer
 from faultodds.knowledge.loading import from_mapping
@@ -295,9 +295,10 @@ def test_after_a_repair_the_run_comes_first_whatever_the_odds() -> None:
     assert found.extra < 0
 
 
-def test_a_move_as_good_as_the_next_is_not_forced(dryer: Appliance) -> None:
+def test_a_move_as_good_as_the_next_is_not_forced() -> None:
     """A plain slow dryer: the looks at the air are within a few dollars of each other, and no rule chooses among them. Nobody is told
     that the run after a repair comes first."""
+    dryer = open_appliance("gas_dryer")
     belief = infer(dryer.suspects, Evidence(seen=(WeighedFinding("dry_time", {"longer": 1.0}),)))
     found = sensitivity(dryer, belief, Situation(asking=True), evaluations=1)
     assert found.move.kind == "check" and not found.forced and found.what_ifs
