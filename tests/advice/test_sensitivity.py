@@ -296,7 +296,7 @@ def test_after_a_repair_the_run_comes_first_whatever_the_odds() -> None:
 
 
 def test_a_move_as_good_as_the_next_is_not_forced() -> None:
-    """A plain slow dryer: the looks at the air are within a few dollars of each other, and no rule chooses among them. Nobody is told
+    """A plain slow dryer: the looks at the air cost nearly the same, and no rule chooses among them. Nobody is told
     that the run after a repair comes first."""
     dryer = open_appliance("gas_dryer")
     belief = infer(dryer.suspects, Evidence(seen=(WeighedFinding("dry_time", {"longer": 1.0}),)))

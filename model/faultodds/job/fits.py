@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
 
 from msgspec import Struct
 
 from faultodds.job.clauses import DENIED, SAID, Clause, Item
-from faultodds.job.words import Part, Rule, Words
+from faultodds.job.words import Part, Rule, Words, words_of
 from faultodds.knowledge import Knowledge
 
 _Word = tuple[str, int]
@@ -27,12 +28,27 @@ class Fit(Struct, frozen=True):
         return frozenset(item.at for item in self.used)
 
 
-def rules_of(knowledge: Knowledge, words: Words) -> Iterator[Rule]:
+Outcomes = tuple[tuple[str, tuple[str, ...]], ...]
+
+
+@lru_cache(maxsize=8)
+def fitting_of(appliance: str, outcomes: Outcomes) -> Fitting:
+    """The rules of an appliance's words, where its symptoms and checks have these outcomes; worked out once, not for every line."""
+    words = words_of(appliance)
+    return Fitting([] if words is None else list(_rules_of(dict(outcomes), words)))
+
+
+def outcomes_of(knowledge: Knowledge) -> Outcomes:
+    """The outcomes of every symptom and check."""
+    return tuple((name, tuple(each.outcomes)) for name, each in knowledge.observables.items())
+
+
+def _rules_of(outcomes: Mapping[str, Sequence[str]], words: Words) -> Iterator[Rule]:
     """Every rule, with what its denial means: of two outcomes the other one, of more that it is not this one; of work, that it was
     not done."""
     for rule in words.rules:
         yield rule
-        yield from _turned(knowledge, words, rule)
+        yield from _turned(outcomes, words, rule)
         if rule.kind == "repair":
             yield from (Rule(rule.kind, rule.meaning, parts) for parts in _denials(rule.parts))
 
@@ -70,11 +86,11 @@ def left_of_machine(
     return any(item.names & more and not item.names & taken for item in items)
 
 
-def _turned(knowledge: Knowledge, words: Words, rule: Rule) -> Iterator[Rule]:
+def _turned(outcomes: Mapping[str, Sequence[str]], words: Words, rule: Rule) -> Iterator[Rule]:
     name, _, value = rule.meaning.partition("=")
-    if rule.kind != "finding" or " " in rule.meaning or name not in knowledge.observables:
+    if rule.kind != "finding" or " " in rule.meaning or name not in outcomes:
         return
-    others = [o for o in knowledge.observables[name].outcomes if o != value]
+    others = [o for o in outcomes[name] if o != value]
     states = [n for n, p in enumerate(rule.parts) if p.names and not set(p.names) & words.nouns]
     if len(states) != 1 or any(p.denied or p.optional for p in rule.parts):
         return
@@ -130,7 +146,7 @@ class Fitting:
     """Rules by the first word that each cannot do without: of hundreds, a thought has words of a few."""
 
     def __init__(self, rules: Sequence[Rule]) -> None:
-        self._rules = rules
+        self.rules = rules
         self._by_word: dict[_Word, list[int]] = {}
         for n, rule in enumerate(rules):
             part = next((p for p in rule.parts if not p.optional), None)
@@ -143,9 +159,9 @@ class Fitting:
         there.update(("<turn>", _ANY[1]) for item in items if item.has("<turn>"))
         there.update((_NUMBER, SAID) for item in items if item.number)
         for n in sorted({n for word in there for n in self._by_word.get(word, ())}):
-            used = used_by(self._rules[n].parts, items)
+            used = used_by(self.rules[n].parts, items)
             if used:
-                yield Fit(self._rules[n], used)
+                yield Fit(self.rules[n], used)
 
 
 def _words_of(part: Part) -> Iterator[_Word]:

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from faultodds.job.amounts import reading_text, shows_otherwise, step_of
 from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
-from faultodds.job.fits import Fit, Fitting, best, left_of_machine, rules_of, used_by
+from faultodds.job.fits import Fit, Fitting, best, fitting_of, left_of_machine, outcomes_of, used_by
 from faultodds.job.said import Heard, Kind, Said, together
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
 from faultodds.knowledge import Knowledge
@@ -44,13 +44,13 @@ class Hearer:
         knowledge: Knowledge,
         words: Words,
         is_there: Callable[[str, str, str], bool],
-        about: Callable[[Rule], bool] = lambda rule: True,
+        about: Callable[[Rule], bool] | None = None,
     ) -> None:
         self.knowledge = knowledge
         self.words = words
         self.is_there = is_there
-        self.rules = [rule for rule in rules_of(knowledge, words) if about(rule)]
-        self.fitting = Fitting(self.rules)
+        every = fitting_of(knowledge.appliance.id, outcomes_of(knowledge))
+        self.fitting = every if about is None else Fitting([rule for rule in every.rules if about(rule)])
 
     def line(self, line: str) -> list[Said]:
         """Everything that a line says, or an empty list when it is to be asked about."""
@@ -75,7 +75,7 @@ class Hearer:
         heard = {f"{s.name}.{s.value}" for s in states}
         shuts = sorted(str(a.makes_safe) for a in self.knowledge.access.values() if a.makes_safe)
         of_it = {s.kind for s in said} - {"unread"} == {"machine"}
-        if not of_it or not left_of_machine(self.rules, self.words, heard, shuts, items):
+        if not of_it or not left_of_machine(self.fitting.rules, self.words, heard, shuts, items):
             return said
         each = ", ".join(f"{n} off" for n in dict.fromkeys([*(s.name for s in states), *shuts, "front"]))
         return [Said("ask", f"'{line.strip()}': say how each is, such as {each}.", "", "")]
@@ -212,7 +212,7 @@ class Hearer:
     def _contradicts(self, fit: Fit, said: Sequence[Said]) -> Iterator[Said]:
         """A question, where the words beside a reading say another outcome than the number does: "dried in 43 min"."""
         name = fit.rule.meaning
-        with_words = (r for r in self.rules if r.kind == "finding" and r.meaning.partition("=")[0] == name)
+        with_words = (r for r in self.fitting.rules if r.kind == "finding" and r.meaning.partition("=")[0] == name)
         words = [r.meaning.partition("=")[2] for r in with_words if len(used_by(r.parts, [*fit.used])) > 1]
         words += [o for o in self.knowledge.observables[name].outcomes if any(i.has(o) for i in fit.used)]
         for each in (s for s in said if s.name == name and words):
