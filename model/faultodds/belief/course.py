@@ -23,6 +23,8 @@ from faultodds.knowledge import Floats, Ints, Places
 
 # Repairs done more than once are bits of a mark; any beyond these are taken to fail by chance alone.
 MOST_KEPT = 40
+# A table of states may be so many times as long as what is in it.
+FULL = 8
 
 
 class Course(Struct, frozen=True):
@@ -129,13 +131,15 @@ def _alike(now: Places, mark: Ints, size: int) -> tuple[Places, Ints, Places]:
     """The distinct states, and the place of each one's own; every suspect where nothing is marked."""
     if not mark.any():
         return np.arange(size), np.zeros(size, dtype=np.int64), now
-    # Marks are few, so a table of what there is beats sorting.
     values = np.concatenate([[0], np.unique(mark[mark > 0])])
     key = now * len(values) + np.searchsorted(values, mark)
-    there = np.zeros(size * len(values), dtype=bool)
-    there[key] = True
-    states, place = np.flatnonzero(there), np.cumsum(there) - 1
-    return states // len(values), values[states % len(values)], place[key]
+    if size * len(values) > FULL * len(key):
+        states, target = np.unique(key, return_inverse=True)
+    else:  # of few marks, as nearly always, a table of what there is takes a fraction of the time
+        there = np.zeros(size * len(values), dtype=bool)
+        there[key] = True
+        states, target = np.flatnonzero(there), (np.cumsum(there) - 1)[key]
+    return states // len(values), values[states % len(values)], target
 
 
 def _repaired(suspects: Suspects, repair: RepairEffect, now: Places, mark: Ints, marks: _Marks) -> _Step:
