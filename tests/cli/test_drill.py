@@ -772,7 +772,7 @@ def test_what_was_found_and_not_mended_is_told_first(dryer: Appliance) -> None:
 def test_a_dear_step_is_seen_as_one(dryer: Appliance) -> None:
     """A part changed with nothing known gives away more than any look; the plan does neither."""
     learner = Learner(drill_of(dryer, 1, 1), tools_odds)
-    for line in ("over_back_look", "repair board", "refer"):
+    for line in ("lint_screen_look", "repair board", "refer"):
         learner.does(line)
     end = debrief(learner.drill, drill_of(dryer, 1, 1))
     look, board, _ = end.steps
