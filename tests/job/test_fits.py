@@ -7,7 +7,7 @@ from pathlib import Path
 
 from faultodds.belief import open_appliance
 from faultodds.job.clauses import clauses
-from faultodds.job.fits import Fit, Fitting, rules_of, used_by
+from faultodds.job.fits import Fit, fitting_of, outcomes_of, rules_of, used_by
 from faultodds.job.words import words_of
 
 LINES = tomllib.loads((Path(__file__).parent / "lines.toml").read_text("utf-8"))["line"]
@@ -18,8 +18,8 @@ def test_no_rule_is_passed_over() -> None:
     k = open_appliance("gas_dryer", revision="file").knowledge
     words = words_of("gas_dryer")
     assert words is not None
-    rules = list(rules_of(k, words))
-    fitting, found = Fitting(rules), 0
+    rules = list(rules_of(outcomes_of(k), words))
+    fitting, found = fitting_of("gas_dryer", outcomes_of(k)), 0
     for line in LINES[::2]:
         for pieces in clauses(words, line["text"]):
             items = [item for piece in pieces for item in piece]

@@ -33,9 +33,10 @@ Outcomes = tuple[tuple[str, tuple[str, ...]], ...]
 
 @lru_cache(maxsize=8)
 def fitting_of(appliance: str, outcomes: Outcomes) -> Fitting:
-    """The rules of an appliance's words, where its symptoms and checks have these outcomes; worked out once, not for every line."""
+    """The rules of an appliance's own words, where its symptoms and checks have these outcomes; worked out once, not for every
+    line."""
     words = words_of(appliance)
-    return Fitting([] if words is None else list(_rules_of(dict(outcomes), words)))
+    return Fitting([] if words is None else list(rules_of(outcomes, words)))
 
 
 def outcomes_of(knowledge: Knowledge) -> Outcomes:
@@ -43,12 +44,13 @@ def outcomes_of(knowledge: Knowledge) -> Outcomes:
     return tuple((name, tuple(each.outcomes)) for name, each in knowledge.observables.items())
 
 
-def _rules_of(outcomes: Mapping[str, Sequence[str]], words: Words) -> Iterator[Rule]:
+def rules_of(outcomes: Outcomes, words: Words) -> Iterator[Rule]:
     """Every rule, with what its denial means: of two outcomes the other one, of more that it is not this one; of work, that it was
     not done."""
+    of = dict(outcomes)
     for rule in words.rules:
         yield rule
-        yield from _turned(outcomes, words, rule)
+        yield from _turned(of, words, rule)
         if rule.kind == "repair":
             yield from (Rule(rule.kind, rule.meaning, parts) for parts in _denials(rule.parts))
 

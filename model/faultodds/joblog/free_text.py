@@ -70,9 +70,9 @@ class FreeText:
         self._ends = ENDED in self._wanted
         self._tells_symptoms = any(name.removeprefix(FOUND) in knowledge.symptom for name in self._wanted)
         words = words_of(knowledge.appliance.id)
-        self._hearer = Hearer(knowledge, words, self._is_there, self._is_about) if words else None
+        self._hearer = Hearer.about(knowledge, words, self._is_there, self._is_about) if words else None
         lexicon.known = _known(knowledge.appliance.id)
-        self._other = Hearer(knowledge, words, _anything, _no_machine) if words else None
+        self._other = Hearer.about(knowledge, words, _anything, _no_machine) if words else None
 
     # --- a cell ---
 
