@@ -96,6 +96,13 @@ def test_a_question_that_changes_what_can_be_done_is_worth_asking(dryer: Applian
     assert "worth about $" in advice.why
 
 
+def test_what_is_as_good_as_found_is_put_right_before_anything_is_asked(dryer: Appliance) -> None:
+    """An igniter that reads open is renewed; the air at the hood can be asked about later."""
+    seen = (WeighedFinding("heat", {"none": 1.0}), WeighedFinding("igniter_ohms", {"open": 1.0}))
+    move = best_move(dryer, infer(dryer.suspects, Evidence({}, seen)), ASKING)
+    assert (move.kind, move.name) == ("repair", "igniter")
+
+
 def test_nobody_is_asked_twice_nor_about_a_machine_that_was_changed(dryer: Appliance) -> None:
     """What is told, skipped, or needs a running machine is not asked; nothing is after a repair, or where nobody can answer."""
     seen = (WeighedFinding("heat", {"none": 1.0}),)

@@ -131,7 +131,8 @@ def _questions(ranking: Ranking) -> list[QuestionPrice]:
 
 def asked_first(ranking: Ranking, move: NextMove, questions: list[QuestionPrice] | None = None) -> NextMove:
     """The question worth most in place of a move, where there is one; before a repair, whether this machine has what it is
-    for. `questions`: those that pay, where they have been priced already."""
+    for, and nothing else where the fault is as good as found: nobody leaves an open part in hand to ask about the rest.
+    `questions`: those that pay, where they have been priced already."""
     problem = ranking.problem
     questions = _questions(ranking) if questions is None else questions
     if not problem.situation.asking or move.kind == "stop":
@@ -142,7 +143,7 @@ def asked_first(ranking: Ranking, move: NextMove, questions: list[QuestionPrice]
         for question in open_questions(problem):
             if question.name in needed:
                 return NextMove("ask", question.name, (), move.expected_cost - max(known.get(question.name, 0.0), 0.0))
-    if not questions:
+    if not questions or _as_good_as_found(problem, move):
         return move
     return NextMove("ask", questions[0].question.name, (), move.expected_cost - questions[0].worth)
 
