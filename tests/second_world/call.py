@@ -82,18 +82,22 @@ class SecondCall:
         return Seen(name, other(table["outcomes"], outcome, self.luck("slip", name, take), slip))
 
     def ask(self, symptom: str) -> str | None:
-        """What the customer says of how the machine was before anybody came; None when they cannot say."""
-        if symptom in self.complaint:
+        """What the customer says when asked: before any repair of how the machine was, after one of how it is now, which
+        the two look at together. None when they cannot say.
+        """
+        done = len(self.repairs_done)
+        if symptom in self.complaint and not done:
             return self.complaint[symptom]
         table = self.world.told["symptom"][symptom]
         cannot = self.luck("knows", symptom) >= self.customers(table, "knows")
-        return None if cannot or not self._found.holds(table.get("needs", "")) else self.would_say(symptom)
+        return None if cannot or not self._found.holds(table.get("needs", "")) else self.would_say(symptom, done)
 
-    def would_say(self, symptom: str) -> str:
-        """What the customer says of a symptom, if anything."""
+    def would_say(self, symptom: str, done: int = 0) -> str:
+        """What the customer says of a symptom after so many repairs, if anything."""
         table = self.world.told["symptom"][symptom]
-        outcome = drawn(table["outcomes"], self._found.first(table["rows"]), self.luck("symptom", symptom))
-        return other(table["outcomes"], outcome, self.luck("said wrongly", symptom), self.customers(table, "wrong"))
+        outcome = drawn(table["outcomes"], self._now.first(table["rows"]), self.luck("symptom", symptom))
+        slip = self.luck("said wrongly", symptom, done)
+        return other(table["outcomes"], outcome, slip, self.customers(table, "wrong"))
 
     def customers(self, table: Mapping[str, Any], what: str) -> float:
         """A number of customers for one symptom, or the usual one."""
