@@ -4,12 +4,13 @@
 Eight invented shops (`tests/shops`) write logs that are imported as a manager would import them. Printed for each shop and size,
 the mean of the seeds: Kullback and Leibler's divergence of the file's shares of the main causes, of a plain count of repairs that
 held, and of the learned ones, from the shop's true shares, in nats; the largest distance of a check's false alarm from its truth,
-the file's and the learned, and the most that learning took one further away than the file has it (a check that is hardly ever done
-keeps the file's, whatever the truth is); the log score of the true causes of fresh jobs under the file's numbers and under the
-learned ones, in nats; with `--sweeps`, how many of the shares' 90 % intervals hold the truth, and the seconds of one fit. With
-`--rivals`, at every stage of fresh jobs, the log score of the repair group that would have put them right under the file's and the
-learned numbers and each method of scikit-learn (same columns, the log's own labels, as `faultodds audit` has it), and the
-calibration error of the learned forecast beside the error that luck alone would bring; the first seed only.
+the file's, the learned and that which the same log would say with every fault told (a check that is hardly ever done keeps the
+file's, whatever the truth is), and the most that learning took one further away than the file has it; the log score of the true
+causes of fresh jobs under the file's numbers and under the learned ones, in nats; with `--sweeps`, how many of the shares' 90 %
+intervals hold the truth, and the seconds of one fit. With `--rivals`, at every stage of fresh jobs, the log score of the repair
+group that would have put them right under the file's and the learned numbers and each method of scikit-learn (same columns, the
+log's own labels, as `faultodds audit` has it), and the calibration error of the learned forecast beside the error that luck alone
+would bring; the first seed only.
 """
 
 from __future__ import annotations
@@ -44,7 +45,7 @@ from faultodds.audit.methods import (
 from faultodds.audit.scores import binary_calibration_error, calibration_by_luck, favourites, log_scores
 from faultodds.audit.stages import STAGES, seen_by
 from faultodds.belief.suspects import compile_suspects
-from faultodds.joblog.clean import read_clean
+from faultodds.joblog.clean import FOUND, read_clean
 from faultodds.joblog.folder import find_log
 from faultodds.knowledge.loading import load
 from faultodds.revisions.decisions import FILE
@@ -52,7 +53,7 @@ from faultodds.tuning.arrays import arrays_of
 from faultodds.tuning.fitting import Learned, fit
 from faultodds.tuning.gibbs import sample
 from faultodds.tuning.groups import log_labels, repair_groups
-from faultodds.tuning.settings import Settings
+from faultodds.tuning.settings import WORTH, Settings
 from faultodds.tuning.structure import structure_of
 from shops.counting import count
 from shops.kinds import SHOPS, Shop
@@ -63,6 +64,7 @@ FRESH_SEED = 99
 KNOWLEDGE = load("gas_dryer")
 STRUCTURE = structure_of(KNOWLEDGE, Settings().omitted_target)
 MAINS = STRUCTURE.suspects.mains
+CHECKS = [i for i, n in enumerate(STRUCTURE.observables[: STRUCTURE.checks]) if n in KNOWLEDGE.check]
 
 
 def imported(folder: Path, shop: Shop, jobs: int, seed: int) -> tuple[pd.DataFrame, dict[str, Any], Path]:
@@ -84,13 +86,30 @@ def shares(theta: np.ndarray) -> np.ndarray:
     return STRUCTURE.families.padded(theta)[STRUCTURE.families.share]
 
 
-def alarms_off(theta: np.ndarray, truth: dict[str, Any]) -> np.ndarray:
-    """How far the false alarm of every check is from its truth."""
-    checks = [i for i, n in enumerate(STRUCTURE.observables[: STRUCTURE.checks]) if n in KNOWLEDGE.check]
-    sound = STRUCTURE.group_of[checks, STRUCTURE.suspects.sound]
-    alarm = 1.0 - arrays_of(STRUCTURE, theta).outcome[sound, 0]
-    true = [truth["summary [truth, file]"][STRUCTURE.observables[i]]["false_alarm"][0] for i in checks]
-    return np.abs(alarm - np.array(true))
+def alarms_of(theta: np.ndarray) -> np.ndarray:
+    """The false alarm of every check."""
+    return 1.0 - arrays_of(STRUCTURE, theta).outcome[STRUCTURE.group_of[CHECKS, STRUCTURE.suspects.sound], 0]
+
+
+def alarms_told(frame: pd.DataFrame, truth: dict[str, Any]) -> np.ndarray:
+    """The false alarm of every check, counted where nothing it looks at is wrong, the file's worth as many jobs as in learning."""
+    suspects = STRUCTURE.suspects
+    number = {tuple(np.flatnonzero(row)): h for h, row in enumerate(suspects.member)}
+    faults = [truth["tickets"][t]["faults"] for t in frame["job"].astype(str)]
+    there = np.array([number.get(tuple(sorted(suspects.mode_index[m] for m in each)), -1) for each in faults])
+    unwritten = np.log(truth["habits"]["good_check_written"])
+    out = []
+    for i, file in zip(CHECKS, alarms_of(STRUCTURE.families.prior), strict=True):
+        shown = frame.get(f"{FOUND}{STRUCTURE.observables[i]}", pd.Series(index=frame.index, dtype=object)).astype(
+            object
+        )
+        group = STRUCTURE.group_of[i]
+        sound = shown.notna() & (there >= 0) & (group[there] == group[suspects.sound])
+        bad = (shown[sound] != suspects.observables[STRUCTURE.observables[i]][0]).sum()
+        on_record = file / (file + (1.0 - file) * np.exp(unwritten))
+        share = (WORTH["links"] * on_record + bad) / (WORTH["links"] + sound.sum())
+        out.append(share / (share + (1.0 - share) * np.exp(-unwritten)))
+    return np.array(out)
 
 
 def log_score(learned: Learned | None, frame: pd.DataFrame, truth: dict[str, Any]) -> float:
@@ -121,13 +140,16 @@ def row(
     seconds = time.perf_counter() - start
     names, counted = count(path)
     by_name = dict(zip(names, counted, strict=True))
-    file_off, off = alarms_off(STRUCTURE.families.prior, truth), alarms_off(learned.theta, truth)
+    true_alarms = [truth["summary [truth, file]"][STRUCTURE.observables[i]]["false_alarm"][0] for i in CHECKS]
+    alarms = alarms_of(STRUCTURE.families.prior), alarms_of(learned.theta), alarms_told(frame, truth)
+    file_off, off, told_off = np.abs(np.stack(alarms) - np.array(true_alarms))
     return [
         kl(true, STRUCTURE.suspects.share),
         kl(true, np.array([by_name[m] for m in MAINS])),
         kl(true, shares(learned.theta)),
         file_off.max(),
         off.max(),
+        told_off.max(),
         (off - file_off).max(),
         log_score(None, *fresh),
         log_score(learned, *fresh),
@@ -165,7 +187,7 @@ def main() -> None:
     parser.add_argument("--sweeps", type=int, default=0)
     parser.add_argument("--rivals", action="store_true")
     args = parser.parse_args()
-    columns = ["file", "counted", "learned", "alarm:file", "learned", "worse by"]
+    columns = ["file", "counted", "learned", "alarm:file", "learned", "told", "worse by"]
     columns += ["score:file", "learned", "covered", "seconds"]
     print(f"{'shop':14}{'jobs':>7}" + "".join(f"{c:>11}" for c in columns))
     with own_data() as folder:

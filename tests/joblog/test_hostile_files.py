@@ -130,6 +130,44 @@ def test_an_archive_that_lies_about_its_size_is_refused(tmp_path: Path) -> None:
         open_source(path)
 
 
+@pytest.mark.parametrize("said", ["A1", "A1:B2"])
+def test_rows_that_a_sheet_does_not_own_up_to_are_read(said: str, tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """A sheet says itself how far it goes, in a line that some programs do not keep up: its rows count."""
+    book = openpyxl.Workbook()
+    for row in (HEADINGS, *ROWS):
+        book.active.append(row.split(","))
+    book.save(tmp_path / "whole.xlsx")
+    path = tmp_path / "jobs.xlsx"
+    with zipfile.ZipFile(tmp_path / "whole.xlsx") as whole, zipfile.ZipFile(path, "w") as changed:
+        for part in whole.infolist():
+            text = whole.read(part)
+            if part.filename.endswith("sheet1.xml"):
+                start = text.index(b'<dimension ref="') + 16
+                text = text[:start] + said.encode() + text[text.index(b'"', start) :]
+            changed.writestr(part, text)
+    assert import_log(draft(path, dryer, data=data), dryer, data=data).rows == len(ROWS)
+
+
+def test_damage_is_found_before_the_rows_in_front_of_it_are_read(
+    tmp_path: Path, dryer: Knowledge, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A sheet of hundreds of megabytes with damage in it takes a second, not the minute that its rows take."""
+    book = openpyxl.Workbook()
+    for row in (HEADINGS, *ROWS):
+        book.active.append(row.split(","))
+    book.save(tmp_path / "whole.xlsx")
+    path = tmp_path / "jobs.xlsx"
+    with zipfile.ZipFile(tmp_path / "whole.xlsx") as small, zipfile.ZipFile(path, "w") as large:
+        for part in small.infolist():
+            text = small.read(part)
+            large.writestr(part.filename, text.replace(b"</sheetData>", b" " * 2_000_000 + b"<row/></sheetData>"))
+    whole = path.read_bytes()
+    path.write_bytes(whole.replace(b"<row/></sheetData>", b"<row/></sheet!ata>"))
+    monkeypatch.setattr("faultodds.joblog.sheets._cells_of", lambda *_: pytest.fail("its rows are read"))
+    with pytest.raises(FaultoddsError, match="is a broken Excel file"):
+        draft(path, dryer)
+
+
 def test_a_pipe_does_not_hang(tmp_path: Path) -> None:
     """It is no file, and that is said."""
     os.mkfifo(tmp_path / "jobs.csv")

@@ -10,7 +10,7 @@ from faultodds.knowledge.loading import load
 from faultodds.tuning.draw import draw_log
 from faultodds.tuning.encode import Encoder, done_start, repair_start, split_start, undone_start
 from faultodds.tuning.fitting import fit
-from faultodds.tuning.guesses import guessed, in_place, levels_of, prepared, suggested, suspected
+from faultodds.tuning.guesses import guessed, levels_of, prepared, suggested, suspected, unneeded
 from faultodds.tuning.likelihood import SUSPECTED, Silence
 from faultodds.tuning.settings import Settings
 from faultodds.tuning.statistics import statistics
@@ -53,7 +53,7 @@ def test_every_repair_done_keeps_its_job_and_its_repair() -> None:
     assert (done.sum(axis=1) == by_repair(before).sum(axis=1)).all()
 
 
-def test_in_place_of_a_fault_all_that_would_mend_it_is_left_out() -> None:
+def test_without_need_all_that_would_mend_the_fault_is_left_out() -> None:
     """On thousands of random beliefs: with the likeliest fault that a repair does not mend as the truth, its chance is its part of
     what the repairs that do nothing for that fault have, however many mend it.
     """
@@ -62,13 +62,55 @@ def test_in_place_of_a_fault_all_that_would_mend_it_is_left_out() -> None:
     assert (fixes.sum(axis=0) > 1).any()
     rng = np.random.default_rng(14)
     for cause in rng.dirichlet(np.full(fixes.shape[1], 0.1), 2000):
-        found, chance = in_place(s, cause[None])[0], suggested(s, cause[None])[0]
+        found, chance = unneeded(s, cause[None])[0], suggested(s, cause[None])[0]
         r = int(rng.integers(len(fixes)))
         truth = max((c for c in range(len(cause)) if not fixes[r, c]), key=lambda c: cause[c])
         rest = sum(chance[o] for o in range(len(fixes)) if not fixes[o, truth])
         if rest > chance[r] + SUSPECTED:
             assert found[r] == pytest.approx(chance[r] / rest, abs=1e-6)
         assert found[r] < 1.0
+
+
+def test_however_sure_the_fault_the_part_beside_it_is_picked_among_the_rest() -> None:
+    """On random beliefs: as the likeliest fault grows surer, the others keeping their proportions, the chance of a repair that does
+    nothing for it to be the one that is done without need stays.
+    """
+    s = structure_of(load("gas_dryer"), 0.1)
+    fixes = s.puts_right > 0
+    rng = np.random.default_rng(15)
+    for rest in rng.dirichlet(np.full(fixes.shape[1], 0.3), 300):
+        sure = int(rng.choice(np.flatnonzero(fixes.any(axis=0))))
+        rest[sure] = 0.0
+        useless = ~fixes[:, sure]
+        chances = []
+        for p in (0.6, 0.75, 0.9):
+            cause = rest / rest.sum() * (1.0 - p)
+            cause[sure] = p
+            chances.append(unneeded(s, cause[None])[0][useless])
+        told = (chances[0] > 0.05) & (chances[0] < 0.9)
+        assert chances[1][told] == pytest.approx(chances[0][told], rel=0.05)
+        assert chances[2][told] == pytest.approx(chances[0][told], rel=0.15)
+
+
+def test_a_guess_beside_goes_by_the_chance_of_being_done_without_need() -> None:
+    """Every repair that was done stands in the row of that chance, and every one that was not is counted with it."""
+    s = rich_structure()
+    plain = Encoder(s, merge=False).encode(draw_log(rich_toy(), 80, 4, 0.3))
+    level = levels_of(unneeded(s, suspected(s, plain)))
+    moved = guessed(s, plain)
+    assert moved.deeds is not None
+    own = moved.evidence[:, split_start(s) + len(plain.splits) :]
+    first, width = repair_start(s) - done_start(s), len(GUESSES)
+    done = (own @ moved.deeds.right).toarray()[:, first : undone_start(s) - done_start(s)] > 0
+    job, row = np.nonzero(done)
+    repair = s.repair_of[row // width]
+    assert len(job) > 40
+    assert (row % width == level[job, repair]).all()
+    known = np.flatnonzero(done.any(axis=1))
+    let_be = np.ones(level.shape, dtype=bool)
+    let_be[job, repair] = False
+    for i in range(width):
+        assert moved.suspected[known, i] == pytest.approx(((level == i) & let_be).sum(axis=1)[known])
 
 
 def test_levels_are_the_nearest() -> None:

@@ -29,8 +29,8 @@ class Arrays:
     chance of each outcome in each group; `log_likelihood` (R, H); `success` (repairs,); `back` (3,) chance of coming back when
     something is still wrong, when nothing is, and when only something is that the file does not list; `written` (checks, O)
     chance that an outcome is written down; `reported` (2,) that it is when no repair was done, and when one was; `wrong` that
-    useless ones were done in place of all that were needed, and `again` that another was, after one of those; `guessed` that a
-    repair which the findings suggest is done as a guess.
+    useless ones were done in place of all that were needed, and `again` that another was, after one of those; `guessed` that one
+    is done beside them, as a guess.
     """
 
     log_share: Floats

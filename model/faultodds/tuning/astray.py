@@ -3,7 +3,7 @@
 Of each *deed*, a different set of repairs done on one visit, the likelihood is that of its being right (the needed ones, and
 guesses beside them) and that of its being useless through and through. A visit goes astray at a rate of the shop; after a part that
 did nothing another of that kind may be tried, at a rate of its own; which one, goes by its chance among those that do nothing
-(`guesses.in_place`). All three are learned or worked out before learning, and no visit is both right and astray.
+(`guesses.unneeded`). All three are learned or worked out before learning, and no visit is both right and astray.
 """
 
 from __future__ import annotations

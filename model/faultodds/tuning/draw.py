@@ -39,8 +39,8 @@ def draw_log(
 
     `missing` is the share of facts, symptoms and checks left out, each by itself. Repairs are done as the log habits say
     (`theta`, a vector of the families' chances, can give each repair its own), one run follows, and customers come back or not.
-    With `truth`, a column `cause` holds the main cause. With `guesses_of`, technicians also do what the findings on record suggest
-    by that file's numbers (`guesses.py`).
+    With `truth`, a column `cause` holds the main cause. With `guesses_of`, technicians also mend what else it may be by that file's
+    numbers (`guesses.py`).
     """
     import pandas as pd
 
@@ -155,11 +155,11 @@ def _aftermath(
 def _guesses(structure: Structure, found: pd.DataFrame) -> npt.NDArray[np.float64]:
     """(repairs, jobs) chance that each repair is done as a guess."""
     from faultodds.tuning.encode import Encoder
-    from faultodds.tuning.guesses import levels_of, suggested, suspected
+    from faultodds.tuning.guesses import levels_of, suspected, unneeded
     from faultodds.tuning.structure import GUESSES
 
     chunk = Encoder(structure, merge=False).encode(found)
-    return np.array(GUESSES)[levels_of(suggested(structure, suspected(structure, chunk)))].T
+    return np.array(GUESSES)[levels_of(unneeded(structure, suspected(structure, chunk)))].T
 
 
 def _repairs(

@@ -48,7 +48,7 @@ class Chunk:
     `tail` (N,) which of `moments` came after, or -1; jobs are in its order. `facts` (N, V) one-hot over context and equipment
     values, then one for each context fact that may be silent. `weight` (N,) jobs behind each row, less what is forgotten; `count`
     (N,) the plain number of them. `main` (N,) index of a known main cause, or -1. `suspected` (N, guesses): how many repairs that
-    were not done the findings suggested with each of `GUESSES` (`guesses.py`).
+    were not done could have been guesses, with each of `GUESSES` (`guesses.py`).
     `row_of` (jobs,) row of each job, and `when` (jobs,) its day, or its place in the log.
     """
 

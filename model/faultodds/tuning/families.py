@@ -29,9 +29,9 @@ Index = npt.NDArray[np.int64]
 DONE = "done:"
 HABITS = ("back_if_wrong", "back_if_right")
 #: Habits that no file has a number for, as they are thought to be before the log has spoken: a normal answer is written down, any
-#: other is, a repair that the findings suggest is done as a guess, one is done in place of all that were needed, and another after
-#: that; that is written
-#: down of a visit without repairs, and of one with some. Common practice, no source.
+#: other is, a repair is done as a guess beside what is needed (times its chance to be the one), one is done in place of all that
+#: were needed, and another after that; that is written down of a visit without repairs, and of one with some. Common practice, no
+#: source.
 WRITTEN, GUESSED, WRONG = {"normal": 0.5, "odd": 0.8}, 0.3, 0.1
 REPORTED = {"none": 0.5, "some": 0.95}
 #: Whether a customer comes back whose machine has a fault that the file does not list: it may have been put right under a name that
@@ -59,9 +59,9 @@ class Families:
     number of the model stands in the vector with a 0 and a 1 after it (`padded`): `share` (C,), `fact` (V, C) for every value
     of every context fact, `state` (Q, S) for every class of component states, `part` (N, O), `success` (repairs, 2) and `habit`
     (3, 2), the second entry being "takes" and "comes back"; `written` (checks, 2, 2): normal or odd, not written or written
-    down; `reported` (2, 2) the same for repairs, of which none or some were done; `guess` (2,): a suggestion is let be, or
-    followed; `wrong` (2,): repairs are right, or useless ones are done in place of all that were needed; `again` (2,): after one of
-    those no other, or another.
+    down; `reported` (2, 2) the same for repairs, of which none or some were done; `guess` (2,): what else it may
+    be is let be, or mended too; `wrong` (2,): repairs are right, or useless ones are done in place of all that were needed; `again`
+    (2,): after one of those no other, or another.
     """
 
     prior: Floats

@@ -2,10 +2,11 @@
 
 A technician who has not found the fault does what the findings make likely: new coils for a valve that sticks, a clean duct for a
 door without louvres. Taken as word of the fault, such repairs make every common fault look commoner than it is and its look-alikes
-vanish. So a repair can be done for two more reasons than those of `families.py`. As a *guess* beside what is needed, with the
-chance that the findings on record give its faults at the file's own numbers, times a rate of the shop. Or *in place* of all that
-were needed, having nothing to put right (`astray.py`): with its chance among the repairs that do nothing for the likeliest fault
-that it does not put right. Rates are learned; the chances are worked out once for each repair of each job, before learning.
+vanish. So a repair can be done for two more reasons than those of `families.py`: as a *guess* beside what is needed, or *in
+place* of all that were needed, having nothing to put right (`astray.py`). Which one it is, goes both times by its chance, from the
+findings on record at the file's own numbers, among the repairs that do nothing for the likeliest fault that it does not put right:
+a part changed to be on the safe side is picked among what else it might have been, however surely the fault was found. The shop's
+rates are learned; the chances are worked out once for each repair of each job, before learning.
 """
 
 from __future__ import annotations
@@ -47,13 +48,14 @@ def guessed(structure: Structure, chunk: Chunk) -> Chunk:
     follows = (evidence.indices[done] - first) // levels
     repair = structure.repair_of[follows]
     cause = suspected(structure, chunk)
-    level = levels_of(suggested(structure, cause))
+    chance = unneeded(structure, cause)
+    level = levels_of(chance)
     evidence.indices[done] = first + follows * levels + level[job[done], repair]
     undone = np.zeros(level.shape, dtype=bool)
     undone[known] = True
     undone[job[done], repair] = False
     let_be = np.stack([((level == i) & undone).sum(axis=1) for i in range(levels)], axis=1).astype(np.float32)
-    instead = levels_of(in_place(structure, cause), IN_PLACE)
+    instead = levels_of(chance, IN_PLACE)
     fitted = repair * len(IN_PLACE) + instead[job[done], repair]
     return _with_deeds(structure, dataclasses.replace(chunk, evidence=evidence, suspected=let_be), job[done], fitted)
 
@@ -87,8 +89,8 @@ def suggested(structure: Structure, cause: Floats) -> Floats:
     return np.asarray(cause @ structure.puts_right.T)
 
 
-def in_place(structure: Structure, cause: Floats) -> Floats:
-    """(N, repairs) chance to be the one that is done in place of the right ones, from (N, C) chances of the main causes."""
+def unneeded(structure: Structure, cause: Floats) -> Floats:
+    """(N, repairs) chance to be the one that is done when one is done without need, from (N, C) chances of the main causes."""
     chance = suggested(structure, cause)
     fixes = structure.puts_right > 0
     useless = chance.sum(axis=1, keepdims=True) - chance @ fixes

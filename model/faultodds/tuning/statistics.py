@@ -266,10 +266,10 @@ def _count_gaps(
 
 
 def count_guesses(structure: Structure, guessed: float, done: Floats, suspected: Floats, padded: Floats) -> None:
-    """Count suggestions that were followed and let be.
+    """Count guesses that were made and let be.
 
     `done` (guesses, 2): repairs done that were no guess, and that were, by the chance of one; `suspected` (guesses,) those not
-    done. One that is no guess was suggested, and let be, with a chance of its own.
+    done. One that is no guess may have been one, and was let be, with a chance of its own.
     """
     chance = np.array(GUESSES)
     let_be = chance * (1.0 - guessed) / (1.0 - chance * guessed)
