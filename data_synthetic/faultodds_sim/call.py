@@ -182,8 +182,11 @@ class SimCall:
         return came_off
 
     def ask(self, symptom: str) -> str | None:
-        """What the customer says of a symptom when asked, now and then wrong; None where they cannot tell."""
-        return answer(self._view(), self._normal_min, symptom, self._next(f"ask {symptom}"))
+        """What the customer says of a symptom when asked, now and then wrong; None where they cannot tell. After a repair the
+        customer has not used the machine, and the technician looks.
+        """
+        looked = bool(self.repairs_done)
+        return answer(self._view(), self._normal_min, symptom, self._next(f"ask {symptom}"), looked)
 
     def mistaken(self) -> dict[str, str]:
         """What the customer told that is not so, each with what is; of the machine as it was found."""

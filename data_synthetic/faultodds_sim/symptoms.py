@@ -103,6 +103,8 @@ def truth(v: View, normal_min: Array) -> dict[str, Codes]:
     }
 
 
+#: Chance that a technician who looks for a symptom has it wrong; common practice, no source.
+LOOKED_WRONG = 0.012
 #: Chance that a customer mentions a symptom when it is there, mentions its absence, and has it wrong.
 _TELLS: Mapping[str, tuple[float, float, float]] = {
     "dry_time": (0.93, 0.6, 0.10),
@@ -146,13 +148,14 @@ def complaint(v: View, normal_min: Array, candour: Array, rng: Generator) -> dic
     return _exclude(told)
 
 
-def answer(v: View, normal_min: Array, name: str, rng: Generator) -> str | None:
-    """What the customer of one machine says when asked about a symptom, now and then wrong; None where there is nothing to
-    tell."""
+def answer(v: View, normal_min: Array, name: str, rng: Generator, looked: bool = False) -> str | None:
+    """What is said of a symptom of one machine when asked, now and then wrong; None where there is nothing to tell. `looked`: by
+    the technician, who stands at the machine and looks for it, and not by the customer from memory.
+    """
     if name not in _TELLS or (name in _ON and not bool(getattr(v.m, _ON[name])[0] > 0.5)):
         return None
     code, words = int(truth(v, normal_min)[name][0]), SYMPTOMS[name]
-    if rng.random() < _TELLS[name][2]:
+    if rng.random() < (LOOKED_WRONG if looked else _TELLS[name][2]):
         code = (code + int(rng.integers(1, len(words)))) % len(words)
     return words[code]
 

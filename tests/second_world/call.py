@@ -82,22 +82,30 @@ class SecondCall:
         return Seen(name, other(table["outcomes"], outcome, self.luck("slip", name, take), slip))
 
     def ask(self, symptom: str) -> str | None:
-        """What the customer says when asked: before any repair of how the machine was, after one of how it is now, which
-        the two look at together. None when they cannot say.
+        """What the customer says when asked, of how the machine was before anybody came; after a repair, which the customer has
+        not lived with, what whoever looks for it sees. None when there is nobody to say; facts of the house are told unasked or
+        not at all.
         """
-        done = len(self.repairs_done)
-        if symptom in self.complaint and not done:
+        table = self.world.told["symptom"].get(symptom)
+        if table is None or not self._found.holds(table.get("needs", "")):
+            return None
+        if self.repairs_done:
+            return self.looked(symptom)
+        if symptom in self.complaint:
             return self.complaint[symptom]
-        table = self.world.told["symptom"][symptom]
-        cannot = self.luck("knows", symptom) >= self.customers(table, "knows")
-        return None if cannot or not self._found.holds(table.get("needs", "")) else self.would_say(symptom, done)
+        return self.would_say(symptom) if self.luck("knows", symptom) < self.customers(table, "knows") else None
 
-    def would_say(self, symptom: str, done: int = 0) -> str:
-        """What the customer says of a symptom after so many repairs, if anything."""
+    def would_say(self, symptom: str) -> str:
+        """What the customer says of a symptom, if anything."""
         table = self.world.told["symptom"][symptom]
-        outcome = drawn(table["outcomes"], self._now.first(table["rows"]), self.luck("symptom", symptom))
-        slip = self.luck("said wrongly", symptom, done)
-        return other(table["outcomes"], outcome, slip, self.customers(table, "wrong"))
+        outcome = drawn(table["outcomes"], self._found.first(table["rows"]), self.luck("symptom", symptom))
+        return other(table["outcomes"], outcome, self.luck("said wrongly", symptom), self.customers(table, "wrong"))
+
+    def looked(self, symptom: str) -> str:
+        """What somebody sees who looks for a symptom now, with the slips of any look."""
+        table, done = self.world.told["symptom"][symptom], len(self.repairs_done)
+        outcome = drawn(table["outcomes"], self._now.first(table["rows"]), self.luck("symptom", symptom, done))
+        return other(table["outcomes"], outcome, self.luck("looked wrongly", symptom, done), self.world.told["looking"]["slip"])
 
     def customers(self, table: Mapping[str, Any], what: str) -> float:
         """A number of customers for one symptom, or the usual one."""
