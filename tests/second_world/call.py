@@ -105,7 +105,9 @@ class SecondCall:
         """What somebody sees who looks for a symptom now, with the slips of any look."""
         table, done = self.world.told["symptom"][symptom], len(self.repairs_done)
         outcome = drawn(table["outcomes"], self._now.first(table["rows"]), self.luck("symptom", symptom, done))
-        return other(table["outcomes"], outcome, self.luck("looked wrongly", symptom, done), self.world.told["looking"]["slip"])
+        return other(
+            table["outcomes"], outcome, self.luck("looked wrongly", symptom, done), self.world.told["looking"]["slip"]
+        )
 
     def customers(self, table: Mapping[str, Any], what: str) -> float:
         """A number of customers for one symptom, or the usual one."""
