@@ -12,7 +12,7 @@ from hashlib import blake2b
 from typing import Any
 
 from faultodds_sim.repairs import CURES
-from second_world.world import NOTHING, UNLISTED, Scene, World, kinds_of, the_world
+from second_world.world import NOTHING, UNLISTED, Row, Scene, World, kinds_of, split_kind, the_world, words
 
 
 @dataclass(frozen=True)
@@ -77,9 +77,16 @@ class SecondCall:
         often = self.world.told["technician"][who]
         overlooked = self.luck("overlook", name, take) < often * table.get("overlook", usual["overlook"])
         row = table["rows"][-1][1:] if overlooked else self._now.first(table["rows"])
-        outcome = drawn(table["outcomes"], row, self.luck("check", name, 1 if table.get("settled") else take))
+        luck = self.luck("check", name, self._touched(table["rows"]) if table.get("settled") else take)
+        outcome = drawn(table["outcomes"], row, luck)
         slip = often * table.get("slip", usual["slip"])
         return Seen(name, other(table["outcomes"], outcome, self.luck("slip", name, take), slip))
+
+    def _touched(self, rows: Sequence[Row]) -> int:
+        """How many repairs have been done on what a check looks at: a new screen has not the stains of the old one."""
+        looked_at = {split_kind(w.name)[0] for row in rows for part in words(row[0]) for w in part if w.sort == "fault"}
+        cures = {name for mode in looked_at for name in CURES.get(mode, ())}
+        return sum(name in cures for name in self.repairs_done)
 
     def ask(self, symptom: str) -> str | None:
         """What the customer says when asked, of how the machine was before anybody came; after a repair, which the customer has
