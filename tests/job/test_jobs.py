@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from faultodds.belief import open_appliance
 from faultodds.errors import FaultoddsError, StoreError, UnknownName
 from faultodds.job.job import Job
 from faultodds.job.steps import (
@@ -26,6 +27,7 @@ from faultodds.job.steps import (
     summary,
     to_json,
 )
+from faultodds.job.taking import situation_of
 
 OPENED = datetime(2025, 3, 4, 8, 30, tzinfo=UTC)
 
@@ -86,6 +88,16 @@ def test_skipped_until_done() -> None:
     """A check that could not be done leaves the skipped list once it is done after all."""
     job = job_of(Skip("coil_ohms", "no meter"), Skip("seal_test"), Finding("coil_ohms", "good"))
     assert job.skipped == {"seal_test": ""}
+
+
+def test_what_the_customer_could_not_tell_is_looked_for_after_a_repair() -> None:
+    """Only a check that cannot be done stays so; a question skipped once more after the repair does too."""
+    dryer, repair = open_appliance("gas_dryer", revision="file"), RepairDone("clean_duct")
+    before = (Skip("cabinet_hot"), Skip("seal_test"), Skip("co_room"))
+    assert situation_of(dryer, job_of(*before)).skipped == {"cabinet_hot", "seal_test", "co_room"}
+    assert situation_of(dryer, job_of(*before, repair)).skipped == {"seal_test", "co_room"}
+    again = job_of(*before, repair, Skip("cabinet_hot"))
+    assert situation_of(dryer, again).skipped == {"cabinet_hot", "seal_test", "co_room"}
 
 
 def test_closing_forgets_the_machine_state() -> None:

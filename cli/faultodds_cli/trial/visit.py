@@ -199,6 +199,7 @@ class TrialJob:
         self.wrong_parts += wrong
         took = self.call.repair(name)
         self.repaired.append(name)
+        self.unknown = frozenset()  # what the customer could not tell is looked for now
         self._belief = None
         self._note(f"REPAIR {name}" + (" (was not faulty)" if not needed else "" if took else " (does not take)"))
 

@@ -305,7 +305,8 @@ def situation_of(
     of tools that are not carried goes before all else."""
     state = frozenset(item for item, is_open in job.machine_state.items() if is_open)
     shop = appliance.shop
-    skipped = {*job.skipped, *(appliance.knowledge.needing(shop.lacking) if shop else ())}
+    looked_for_now = job.skipped_before_repair & appliance.knowledge.symptom.keys()
+    skipped = job.skipped.keys() - looked_for_now | {*(appliance.knowledge.needing(shop.lacking) if shop else ())}
     may = qualified and (shop is None or shop.qualified)
     return Situation(state, frozenset(skipped), may, labour_rate, effort, asking=True)
 
