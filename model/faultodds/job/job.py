@@ -182,7 +182,7 @@ class Job(Struct, frozen=True):
 
     @property
     def skipped_before_repair(self) -> frozenset[str]:
-        """What was skipped before the last repair: a question that the customer could not answer then is one for eyes and hands now."""
+        """What was skipped before the last repair: what the customer could not answer then is looked for now."""
         last = max((i for i, step in enumerate(self.steps) if isinstance(step.payload, RepairDone)), default=0)
         since = {step.payload.name for step in self.steps[last:] if isinstance(step.payload, Skip)}
         return frozenset(self.skipped.keys() - since) if last else frozenset()
