@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
+from msgspec.structs import replace
 
 from faultodds.advice.problem import Problem
 from faultodds.advice.situation import Situation
@@ -67,6 +68,15 @@ def test_what_was_shown_is_not_asked_again(dryer: Appliance, seen: tuple[str, st
     assert not offered(dryer, finding) & SHOWN[seen]
     assert offered(dryer, unsure) >= SHOWN[seen]
     assert offered(dryer, finding, repaired="coil_set") >= SHOWN[seen]
+
+
+def test_every_look_may_be_taken_again_after_a_repair(dryer: Appliance) -> None:
+    """A repair that did not help puts what was seen before it in doubt, also of parts that it has nothing to do with."""
+    for name in ("harness_look", "igniter_ohms", "seal_test", "hood_air_speed"):
+        good = WeighedFinding(name, {next(iter(dryer.knowledge.check[name].outcomes)): 1.0})
+        assert name not in offered(dryer, good)
+        assert name in offered(dryer, good, repaired="coil_set")
+        assert name not in offered(dryer, good, replace(good, stage=1), repaired="coil_set")
 
 
 @pytest.mark.parametrize("seen", sorted(STILL), ids="=".join)
