@@ -27,6 +27,8 @@ from faultodds.belief import Belief, WeighedFinding, infer, repair_effect
 from faultodds.knowledge import Check, Floats, Places, Repair, repair_modes
 from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, let_out, not_lit_with, not_run_now, still_owed
 
+# A repair changes what a check shows when an outcome's chance moves by this much.
+CHANGED = 0.2
 # The least chance that a repair is given to take, however often it did not.
 HOPELESS = 0.01
 # From this chance on a fault is taken as found.
@@ -212,8 +214,19 @@ class Problem(Classes, dict=True):
         }
 
     def _shown(self, name: str) -> bool:
-        """Whether a check has been done on this visit since the last repair; one that did not help puts earlier looks in doubt."""
-        return any(s.name == name for s in self._latest)
+        """Whether a check stands as it was done on this visit. A repair that did not help puts every earlier look in doubt; of one
+        that did, only those that it could have changed are taken again."""
+        evidence = self.belief.evidence
+        stages = [s.stage for s in evidence.seen if (s.name, s.visit) == (name, len(evidence.waits))]
+        if not stages or max(stages) == self.stage:
+            return bool(stages)
+        if not self.verified:
+            return False
+        s = self.belief.suspects
+        rows = s.likelihood[s.rows[name]]
+        since = [m for r in evidence.repairs[max(stages) :] for m in r.modes]
+        alone = [int(np.flatnonzero(s.member[:, s.mode_index[m]] & (s.member.sum(axis=1) == 1))[0]) for m in since]
+        return all(np.abs(rows[:, h] - rows[:, s.sound]).max() < CHANGED for h in alone)
 
     def _allowed(self, needs: dict[str, str], qualified: bool, untold: bool = False) -> bool:
         """Whether some work may be offered; `untold`: also where it is not known whether this machine has what it needs."""
