@@ -76,6 +76,7 @@ def test_a_repair_that_did_not_help_puts_every_look_in_doubt(dryer: Appliance, n
     good = WeighedFinding(name, {next(iter(dryer.knowledge.check[name].outcomes)): 1.0})
     slow, passed = (WeighedFinding("verification_run", {o: 1.0}, 1) for o in ("slow", "dry_in_time"))
     assert name not in offered(dryer, good)
+    assert name not in offered(dryer, good, repaired="coil_set"), "the run comes first"
     assert name in offered(dryer, good, slow, repaired="coil_set")
     assert name not in offered(dryer, good, passed, repaired="coil_set")
     assert name not in offered(dryer, good, slow, replace(good, stage=1), repaired="coil_set")

@@ -214,13 +214,13 @@ class Problem(Classes, dict=True):
         }
 
     def _shown(self, name: str) -> bool:
-        """Whether a check stands as it was done on this visit. A repair that did not help puts every earlier look in doubt; of one
-        that did, only those that it could have changed are taken again."""
+        """Whether a check stands as it was done on this visit. A repair after which the run failed puts every earlier look in
+        doubt; else only those that the repair could have changed are taken again."""
         evidence = self.belief.evidence
         stages = [s.stage for s in evidence.seen if (s.name, s.visit) == (name, len(evidence.waits))]
         if not stages or max(stages) == self.stage:
             return bool(stages)
-        if not self.verified:
+        if not (self.verified or self.unverified):
             return False
         s = self.belief.suspects
         rows = s.likelihood[s.rows[name]]
