@@ -77,7 +77,7 @@ class Advice(Struct, frozen=True):
 def advise(appliance: Appliance, belief: Belief, situation: Situation | None = None) -> Advice:
     """Rank what can be done next and say what to do. Deterministic: same inputs, same answer."""
     ranking = Ranking(Problem(appliance, belief, situation or Situation()))
-    questions = _questions(ranking)
+    questions = to_ask(ranking)
     move = asked_first(ranking, cheapest(ranking), questions)
     asked = next((q for q in questions if (move.kind, move.name) == ("ask", q.question.name)), None)
     same = same_repair_probability(ranking, (move.name, *move.together) if move.kind == "repair" else ())
@@ -120,21 +120,20 @@ def best_move(
     if machine is not None:
         problem.ways = machine
     ranking = Ranking(problem)
-    return asked_first(ranking, cheapest(ranking))
+    return asked_first(ranking, cheapest(ranking), to_ask(ranking))
 
 
-def _questions(ranking: Ranking) -> list[QuestionPrice]:
+def to_ask(ranking: Ranking) -> list[QuestionPrice]:
     """What may be asked, where there is somebody to ask and nothing has to be done at once."""
     problem = ranking.problem
     return priced_questions(ranking) if problem.situation.asking and not problem.run_stopped else []
 
 
-def asked_first(ranking: Ranking, move: NextMove, questions: list[QuestionPrice] | None = None) -> NextMove:
+def asked_first(ranking: Ranking, move: NextMove, questions: list[QuestionPrice]) -> NextMove:
     """The question worth most in place of a move, where there is one; before a repair, whether this machine has what it is
     for, and nothing else where the fault is as good as found: nobody leaves an open part in hand to ask about the rest.
-    `questions`: those that pay, where they have been priced already."""
+    `questions`: those that pay."""
     problem = ranking.problem
-    questions = _questions(ranking) if questions is None else questions
     if not problem.situation.asking or move.kind == "stop":
         return move
     if move.kind == "repair":

@@ -163,7 +163,7 @@ class _Asker:
         move = advice.cheapest(ranking)
         answer = _Answer(move, options(ranking))
         if first:
-            then = advice.asked_first(ranking, move)
+            then = advice.asked_first(ranking, move, advice.to_ask(ranking))
             forced = _key(move) != _key(advice.rather(ranking))
             answer = _Answer(move, answer.options, forced, then if then.kind == "ask" else None)
         self.done += 1
