@@ -129,6 +129,36 @@ def test_repairs_change_what_checks_show(mode: str, check: str, sound: str) -> N
     assert before.count(sound) < len(found) / 2 < after.count(sound)
 
 
+def test_after_a_repair_whoever_asks_looks() -> None:
+    """Not what the customer said of the machine as it was. Facts of the house are told or not, and not looked at."""
+    found = [c for c in series() if c.complaint.get("cabinet_hot") == "yes"]
+    assert len(found) > 50
+    for call in found:
+        call.reset()
+        assert call.ask("cabinet_hot") == "yes"
+        for mode in call.true_modes:
+            call.repair(next(iter(CURES.get(mode, ["lint_screen_wash"]))))
+    sound = [call for call in found if not call.modes_left]
+    assert len(sound) > 30
+    assert sum(call.ask("cabinet_hot") == "yes" for call in sound) < 0.15 * len(sound)
+    assert found[0].ask("onset") is None
+
+
+def test_a_new_part_has_none_of_the_old_one_s_stains() -> None:
+    """A look that showed wrongly shows the same until what it looks at is repaired."""
+    plain = [c for c in series() if "lint_screen" not in str(c.true_modes) and not c.reset() and seen(c) == "coated"]
+    assert len(plain) > 20
+    assert sum(seen(c) == "coated" for c in plain) > 0.9 * len(plain)
+    for call in plain:
+        call.repair("lint_screen_wash")
+    assert sum(seen(c) == "coated" for c in plain) < 0.2 * len(plain)
+
+
+def seen(call: SecondCall) -> str:
+    """What the lint screen looks like."""
+    return call.check("lint_screen_look").outcome
+
+
 def test_some_repairs_do_not_take_and_some_new_parts_are_bad() -> None:
     for call in series():
         call.reset()

@@ -215,3 +215,12 @@ def test_bad_input_is_refused() -> None:
     assert str(fit_error.value) == (
         "check 'thermistor_ohms' does not fit this machine: its control is 'timer'; ask `possible` first"
     )
+
+
+def test_after_a_repair_the_technician_looks_and_is_seldom_wrong() -> None:
+    """A customer who says of a cool machine that it is hot says so before anybody came; afterwards somebody feels the cabinet."""
+    wrong = [call for call in calls(1500, 21) if call.mistaken().get("cabinet_hot") == "no"]
+    assert len(wrong) > 5
+    for call in wrong:
+        call.repair("level")
+    assert sum(call.ask("cabinet_hot") == "yes" for call in wrong) <= 1
