@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -33,7 +34,7 @@ def _audit(chances: dict[tuple[Stage, str], float], jobs: int = 120) -> Audit:
     walked = Walked(np.arange(jobs), truth, forecasts, ())
     stages = tuple(dict.fromkeys(s for s, _ in chances))
     methods = list(dict.fromkeys(m for _, m in chances))
-    return Audit(judged(walked, stages, methods), {"scored": jobs}, ())
+    return Audit(judged(walked, stages, methods), {"scored": jobs}, (), told=True)
 
 
 def test_when_learning_helped_the_verdict_says_how_much_and_how_sure() -> None:
@@ -46,6 +47,16 @@ def test_when_learning_helped_the_verdict_says_how_much_and_how_sure() -> None:
     assert factor == pytest.approx(2.0, abs=0.15)
     assert "(95 % sure of " in said
     assert said.endswith("No rival did better at any stage. This log speaks for accepting what it teaches.")
+
+
+def test_a_repair_that_held_is_not_called_what_was_the_matter() -> None:
+    """Where nobody told what was really wrong, neither the gain nor the advice takes the repairs that held for it."""
+    told = _audit({(LAST, "file"): 0.3, (LAST, "learned"): 0.6})
+    assert "what was really the matter got" in verdict(told, "learned")
+    said = verdict(replace(told, told=False), "learned")
+    assert "really the matter" not in said
+    assert ": the repair that held got 2" in said or ": the repair that held got 1.9" in said
+    assert "As far as what held is what was needed, this log speaks for accepting what it teaches." in said
 
 
 def test_when_learning_hurt_the_verdict_says_where() -> None:

@@ -5,8 +5,11 @@ Eight invented shops (`tests/shops`) write logs that are imported as a manager w
 the mean of the seeds: Kullback and Leibler's divergence of the file's shares of the main causes, of a plain count of repairs that
 held, and of the learned ones, from the shop's true shares, in nats; the largest distance of a check's false alarm from its truth,
 the file's, the learned and that which the same log would say with every fault told (a check that is hardly ever done keeps the
-file's, whatever the truth is), and the most that learning took one further away than the file has it; the log score of the true
-causes of fresh jobs under the file's numbers and under the learned ones, in nats; with `--sweeps`, how many of the shares' 90 %
+file's, whatever the truth is), the most that learning took one further away than the file has it, and the *excess*: the most that
+one is learned further away than both the file and the told log have it. An excess of .02 or more is an error of learning; without
+one, a false alarm that is learned over .05 away is one that the log cannot tell: it has too few sound machines with that check,
+whoever reads it. Then the log score of the true causes of
+fresh jobs under the file's numbers and under the learned ones, in nats; with `--sweeps`, how many of the shares' 90 %
 intervals hold the truth, and the seconds of one fit. With `--rivals`, at every stage of fresh jobs, the log score of the repair
 group that would have put them right under the file's and the learned numbers and each method of scikit-learn (same columns, the
 log's own labels, as `faultodds audit` has it), and the calibration error of the learned forecast beside the error that luck alone
@@ -151,6 +154,7 @@ def row(
         off.max(),
         told_off.max(),
         (off - file_off).max(),
+        (off - np.maximum(file_off, told_off)).max(),
         log_score(None, *fresh),
         log_score(learned, *fresh),
         coverage(learned, frame, true, sweeps) if sweeps else float("nan"),
@@ -187,7 +191,7 @@ def main() -> None:
     parser.add_argument("--sweeps", type=int, default=0)
     parser.add_argument("--rivals", action="store_true")
     args = parser.parse_args()
-    columns = ["file", "counted", "learned", "alarm:file", "learned", "told", "worse by"]
+    columns = ["file", "counted", "learned", "alarm:file", "learned", "told", "worse by", "excess"]
     columns += ["score:file", "learned", "covered", "seconds"]
     print(f"{'shop':14}{'jobs':>7}" + "".join(f"{c:>11}" for c in columns))
     with own_data() as folder:

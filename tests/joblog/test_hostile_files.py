@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import csv
 import os
+import time
 import unicodedata
 import zipfile
+from collections.abc import Iterable
 from pathlib import Path
 
 import openpyxl
@@ -116,6 +118,45 @@ def test_an_archive_that_would_fill_the_memory_is_refused(tmp_path: Path, monkey
             part.write(b" " * 1_000_000)
     assert path.stat().st_size < 10_000
     with pytest.raises(FaultoddsError, match=r"unpacks to 4 MB in 1 parts; a workbook may have 3 MB"):
+        open_source(path)
+
+
+def with_rows(path: Path, rows: Iterable[bytes]) -> Path:
+    """A workbook whose one sheet has these rows, as they are, under its headings."""
+    book, whole = openpyxl.Workbook(), path.with_name("whole.xlsx")
+    book.active.append(HEADINGS.split(","))
+    book.save(whole)
+    with zipfile.ZipFile(whole) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
+        for part in old.infolist():
+            held = old.read(part)
+            if part.filename.endswith("sheet1.xml"):
+                held = held.replace(b"</sheetData>", b"".join(rows) + b"</sheetData>")
+            new.writestr(part, held)
+    return path
+
+
+def test_a_sound_workbook_that_takes_minutes_to_read_is_refused_before(tmp_path: Path) -> None:
+    """Far fewer bytes than may be unpacked, and more cells than are read in a minute: found before any of them is read."""
+    row = b"<row>" + b"<c><v>1</v></c>" * 6 + b"</row>"
+    path = with_rows(tmp_path / "jobs.xlsx", [row * 10_000] * 60)
+    start = time.process_time()
+    with pytest.raises(
+        FaultoddsError, match=r"holds more than a workbook of 3\.75 million cells .* Save the sheet .* as CSV"
+    ):
+        open_source(path)
+    assert time.process_time() - start < 5
+
+
+@pytest.mark.parametrize(
+    "rows", [b'<row r="%d"><c r="ALK%d"><v>1</v></c></row>', b'<row r="%d00000"><c r="A%d00000"/></row>']
+)
+def test_few_cells_far_apart_are_refused_by_the_places_between_them(
+    rows: bytes, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A cell in the last column of every row, or a row far under the one before: what lies between is laid out, and counts."""
+    monkeypatch.setattr("faultodds.joblog.sheets.MOST_MARKS", 100_000)
+    path = with_rows(tmp_path / "jobs.xlsx", (rows % (n, n) for n in range(3, 403)))
+    with pytest.raises(FaultoddsError, match="reading it would take minutes"):
         open_source(path)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -45,7 +46,7 @@ def against_in_use(appliance: str, frame: pd.DataFrame, **how: Any) -> Audit:
     except FaultoddsError as error:
         found = audit(ready.knowledge, frame, **how)
         note = f"Held against the file, not against {stands}, which is in use: {error}"
-        return Audit(found.rows, found.counts, (note, *found.notes), found.base, found.growth)
+        return replace(found, notes=(note, *found.notes))
 
 
 def judged_log(

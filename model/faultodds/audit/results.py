@@ -52,13 +52,15 @@ class Row:
 class Audit:
     """The whole answer. `counts` says in figures which jobs took part, `notes` in plain sentences how to read it; `base` names the
     method that the others are held against. `growth`: how much each method's log score, less the base's, rose from the earlier
-    half of the jobs to the later, for which more had been learned from; under 0 a longer log forecasts better."""
+    half of the jobs to the later, for which more had been learned from; under 0 a longer log forecasts better. `told`: what was
+    really wrong was at hand, not only which repairs held."""
 
     rows: tuple[Row, ...]
     counts: dict[str, int]
     notes: tuple[str, ...]
     base: str = FILE
     growth: dict[str, float] = field(default_factory=dict)
+    told: bool = False
 
     def row(self, stage: str, method: str) -> Row:
         """One method's row at one stage."""
@@ -153,12 +155,18 @@ def verdict(audit: Audit, method: str) -> str:
         head += f"; {_places(worse)} they were worse" if worse else ""
     if unsure and (better or worse):
         head += f"; {_places(unsure)} the difference may be luck"
-    said = [f"{head}.", _rivals(audit, method), _advice(bool(better), bool(worse), audit.growth.get(method))]
+    said = [f"{head}.", _rivals(audit, method), _advice(bool(better), bool(worse), audit, method)]
     return " ".join(part for part in said if part)
 
 
-def _advice(better: bool, worse: bool, growth: float | None) -> str:
+def _advice(better: bool, worse: bool, audit: Audit, method: str) -> str:
     """What to do about it. A longer log is waited for only where forecasts grew better as more was learned from."""
+    growth = audit.growth.get(method)
+    if better and not worse and not audit.told:
+        return (
+            "As far as what held is what was needed, this log speaks for accepting what it teaches. Where the shop does the same "
+            "repair whenever it sees the same thing, it is not: look through what moved, and accept what you know to be so."
+        )
     if better and not worse:
         return "This log speaks for accepting what it teaches."
     if better:
@@ -190,8 +198,9 @@ def _gain(audit: Audit, rows: Sequence[Row]) -> str:
     factors = [float(np.exp(-x)) for x in (d.value, d.high, d.low)]
     whose = "the file" if audit.base == FILE else audit.base
     where = "" if len(rows) == 1 else f" {best.stage.title}"
+    what = "what was really the matter" if audit.told else "the repair that held"
     return (
-        f"what was really the matter got {factors[0]:.2f} times the chance {whose} gave it{where} (95 % sure of "
+        f"{what} got {factors[0]:.2f} times the chance {whose} gave it{where} (95 % sure of "
         f"{factors[1]:.2f} to {factors[2]:.2f}), and its first guess was right in {best.top1:.0%} of jobs against {before.top1:.0%}"
     )
 

@@ -79,8 +79,9 @@ def audit(
     names = [m.name for m in methods]
     counts = _counts(frame, true, blocks, walked)
     others = {name: other for name, other in (others or {}).items() if since is None or name != base}
-    notes = _notes(knowledge, counts, truth is not None, rivals_know_truth, others)
-    return Audit(judged(walked, stages, names, base), counts, notes, base, grown(walked, stages, names, base))
+    told = truth is not None
+    notes = _notes(knowledge, counts, told, rivals_know_truth, others)
+    return Audit(judged(walked, stages, names, base), counts, notes, base, grown(walked, stages, names, base), told)
 
 
 def _counts(frame: pd.DataFrame, true: Ints, blocks: list[Block], walked: Walked) -> dict[str, int]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import struct
 import zipfile
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -30,6 +30,9 @@ LEAST_KINDS: Final = 3
 MOST_UNPACKED: Final = 300_000_000
 """Bytes; a sheet of a million rows of jobs has fewer."""
 MOST_PARTS: Final = 2_000
+MOST_MARKS: Final = 15_000_000
+"""XML marks in all parts of a workbook (four for a cell), and places in the rows of a sheet, empty ones too. Reading goes by these,
+at 2 microseconds each, and hardly by bytes. A log of 100,000 jobs in 30 columns has 12 million."""
 _DAMAGE: Final = (
     zipfile.BadZipFile, zlib.error, KeyError, ValueError, OSError, EOFError, SyntaxError, TypeError, IndexError,
     AttributeError, NotImplementedError, RuntimeError, OverflowError, struct.error,
@@ -56,8 +59,7 @@ def open_sheet(path: Path, sheet: str | None = None) -> Source:
     Formulas count with the values last worked out; raises FaultoddsError for a broken file and an empty sheet.
     """
     try:
-        _refuse_to_unpack(path)
-        names, sheets, lost = _sheets(path, sheet)
+        names, sheets, lost = _sheets(path, sheet, _looked_through(path))
     except FaultoddsError:
         raise
     except _DAMAGE as error:
@@ -151,19 +153,46 @@ def _placed(row: list[str], order: list[int], width: int) -> list[str]:
     return placed
 
 
-def _refuse_to_unpack(path: Path) -> None:
-    """Raise FaultoddsError for an archive that would fill the memory, by what it says of itself: it can hold no more than that."""
+def _looked_through(path: Path) -> dict[str, Exception]:
+    """The damaged parts of an archive with what is wrong with each, found before minutes go into the rows in front of it.
+
+    Raises FaultoddsError for one that would fill the memory, by what it says of itself (it can hold no more than that), and for
+    one that would take minutes to read.
+    """
+    damaged: dict[str, Exception] = {}
     with zipfile.ZipFile(path) as archive:
         parts = archive.infolist()
-    size = sum(part.file_size for part in parts)
-    if size > MOST_UNPACKED or len(parts) > MOST_PARTS:
+        size = sum(part.file_size for part in parts)
+        if size > MOST_UNPACKED or len(parts) > MOST_PARTS:
+            raise FaultoddsError(
+                f"{path} unpacks to {size / 1e6:,.0f} MB in {len(parts):,} parts; a workbook may have {MOST_UNPACKED / 1e6:.0f} MB "
+                f"in {MOST_PARTS:,}. Nothing was read. Save the sheet of jobs as CSV and import that."
+            )
+        marks = 0
+        for part in parts:
+            try:
+                with archive.open(part) as held:
+                    while block := held.read(1 << 20):
+                        marks += block.count(b"<")
+                        _refuse_too_full(path, marks)
+            except FaultoddsError:
+                raise
+            except _DAMAGE as error:
+                damaged[part.filename] = error
+    return damaged
+
+
+def _refuse_too_full(path: Path, marks: int) -> None:
+    if marks > MOST_MARKS:
         raise FaultoddsError(
-            f"{path} unpacks to {size / 1e6:,.0f} MB in {len(parts):,} parts; a workbook may have {MOST_UNPACKED / 1e6:.0f} MB "
-            f"in {MOST_PARTS:,}. Nothing was read. Save the sheet of jobs as CSV and import that."
+            f"{path} holds more than a workbook of {MOST_MARKS / 4e6:g} million cells does, and reading it would take minutes. "
+            "Nothing was read. Save the sheet of jobs as CSV, which has no such limit, and import that."
         )
 
 
-def _sheets(path: Path, wanted: str | None) -> tuple[list[str], list[tuple[str, list[list[str]]]], dict[str, float]]:
+def _sheets(
+    path: Path, wanted: str | None, damaged: Mapping[str, Exception]
+) -> tuple[list[str], list[tuple[str, list[list[str]]]], dict[str, float]]:
     """The names of the sheets, those that can be read with their rows, and the names of those that cannot with their share of
     the bytes."""
     import openpyxl
@@ -177,7 +206,8 @@ def _sheets(path: Path, wanted: str | None) -> tuple[list[str], list[tuple[str, 
         lost: dict[str, float] = {}
         for name in [wanted] if wanted is not None else names:
             try:
-                _read_through(path, book[name])
+                if (error := damaged.get(_place_of(book[name]))) is not None:
+                    raise error
                 read.append((name, _cells_of(path, book[name])))
             except _DAMAGE:
                 if len(names) == 1 or wanted is not None:
@@ -188,14 +218,9 @@ def _sheets(path: Path, wanted: str | None) -> tuple[list[str], list[tuple[str, 
         book.close()
 
 
-def _read_through(path: Path, sheet: Any) -> None:
-    """Raise what damage raises, before minutes go into the rows in front of it: a second for the largest sheet that is read."""
-    place = getattr(sheet, "_worksheet_path", "").lstrip("/")
-    with zipfile.ZipFile(path) as archive:
-        if place in archive.namelist():
-            with archive.open(place) as part:
-                while part.read(1 << 20):
-                    pass
+def _place_of(sheet: Any) -> str:
+    """Its name in the archive; none of a chart sheet."""
+    return str(getattr(sheet, "_worksheet_path", "")).lstrip("/")
 
 
 def _share(path: Path, book: Any, name: str) -> float:
@@ -203,7 +228,7 @@ def _share(path: Path, book: Any, name: str) -> float:
     with zipfile.ZipFile(path) as archive:
         sizes = {part.filename: part.file_size for part in archive.infolist() if "sheets/" in part.filename}
     try:
-        return sizes[book[name]._worksheet_path.lstrip("/")] / sum(sizes.values())
+        return sizes[_place_of(book[name])] / sum(sizes.values())
     except (*_DAMAGE, ZeroDivisionError):
         return 1.0
 
@@ -213,8 +238,11 @@ def _cells_of(path: Path, sheet: Any) -> list[list[str]]:
         return []  # a chart sheet
     sheet.reset_dimensions()  # how far a sheet says it goes is not always kept up: its rows count
     rows: list[list[str]] = []
+    places = 0
     for row in sheet.iter_rows():
         refuse_too_wide(path, len(row))
+        places += 1 + len(row)
+        _refuse_too_full(path, places)
         cells = _trimmed([_typed(cell) for cell in row])
         if cells or rows:
             rows.append(cells)
