@@ -82,6 +82,18 @@ def test_a_repair_that_did_not_help_puts_every_look_in_doubt(dryer: Appliance, n
     assert name not in offered(dryer, good, slow, replace(good, stage=1), repaired="coil_set")
 
 
+def test_a_cock_seen_open_is_not_to_be_opened(dryer: Appliance) -> None:
+    """What is shut is then shut further back, which is the supplier's; a later look counts before an earlier one."""
+
+    def puts_right(*cock: str) -> str:
+        seen = [WeighedFinding("gas_cock_look", {outcome: 1.0}, 0, take) for take, outcome in enumerate(cock)]
+        belief = infer(dryer.suspects, Evidence(EVERYTHING, (WeighedFinding("heat", {"none": 1.0}), *seen)))
+        return Problem(dryer, belief, Situation()).mode_repair["gas_supply.shut"]
+
+    assert (puts_right(), puts_right("shut"), puts_right("open", "shut")) == ("open_cock",) * 3
+    assert (puts_right("open"), puts_right("shut", "open")) == ("gas_supplier",) * 2
+
+
 @pytest.mark.parametrize("seen", sorted(STILL), ids="=".join)
 def test_what_tells_more_stays(dryer: Appliance, seen: tuple[str, str]) -> None:
     """Nothing is taken off for being alike."""

@@ -206,11 +206,15 @@ class Problem(Classes, dict=True):
 
     @cached_property
     def repairs(self) -> dict[str, Repair]:
-        """Repairs that can be offered now."""
+        """Repairs that can be offered now: nothing seen on this visit says that there is nothing to mend."""
+        evidence = self.belief.evidence
+        shown = _likely_outcomes(s for s in evidence.seen if s.visit == len(evidence.waits))
         return {
             name: repair
             for name, repair in self.knowledge.repair.items()
-            if name not in self.situation.skipped and self._allowed(repair.needs, repair.qualified, untold=True)
+            if name not in self.situation.skipped
+            and self._allowed(repair.needs, repair.qualified, untold=True)
+            and not any(shown.get(n) in outcomes for n, outcomes in repair.unless.items())
         }
 
     def _shown(self, name: str) -> bool:

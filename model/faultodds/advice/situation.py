@@ -64,7 +64,7 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
     has several. What was mended since it was seen is not known any more.
 
     With a `belief`: what may let a hazard into the room and was not looked at goes by the chance of its causes; what stopped
-    the run goes by it once one of its causes has been repaired.
+    the run goes by it once one of its causes has been repaired, and once it was seen otherwise with nothing put right.
     """
     known = {name: {value: 1.0} for name, value in evidence.facts.items()}
     judged: list[tuple[str, str]] = []
@@ -83,6 +83,7 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
             ]
     if belief is not None:
         judged += [(n, o) for n, seen in observables.items() for o in seen.lets_out if not known.get(n)]
+        judged += gone_unmended(knowledge, evidence)
         for name, outcome in judged:
             left = cause_left(belief, name, outcome)
             if outcome in observables[name].stops_away:  # somebody stands beside it until it is looked at again

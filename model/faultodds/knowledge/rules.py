@@ -209,12 +209,12 @@ def _observable_problems(k: Knowledge, key: str, o: Observable) -> Iterator[str]
         yield from equipment_problems(k, f"{key}.needs", fact, [value])
 
 
-def _check_offers(k: Knowledge) -> Iterator[str]:
-    """What a check is not offered after names outcomes that exist."""
+def _work_offers(k: Knowledge) -> Iterator[str]:
+    """What a check or repair is not offered after names outcomes that exist."""
     known = k.observables
-    for name, check in k.check.items():
-        for other, outcomes in check.unless.items():
-            key = f"check.{name}.unless"
+    for name, work in {**k.check, **k.repair}.items():
+        for other, outcomes in work.unless.items():
+            key = f"{'check' if name in k.check else 'repair'}.{name}.unless"
             if other not in known:
                 yield no_such(key, "symptom or check", other, known)
                 continue
@@ -299,7 +299,7 @@ _RULES: tuple[Callable[[Knowledge], Iterator[str]], ...] = (
     _check_facts,
     _check_mechanisms,
     _check_observables,
-    _check_offers,
+    _work_offers,
     _stop_problems,
     _check_readings,
     check_work,

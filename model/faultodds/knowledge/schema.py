@@ -258,7 +258,7 @@ class Work:
     be open, `closed` what must not be; `access_by` maps an equipment fact and its value to what must be open instead on such
     a machine (`fitted`); `running` closes everything that keeps the machine from running. `run_minutes`: how long it runs at
     most with something open that lets a hazard out; `away`: whoever does it does not stand by the machine while it runs;
-    `unheated`: it runs without heat.
+    `unheated`: it runs without heat. `unless` maps a symptom or check to the outcomes after which it is not offered.
 
     The steps come in parts, each in its own machine state, and are printed with the moves between them: `run_first` closed up
     and running, on the way in; `fit` with the access open and dead (energised work: leads, manometer); `steps`, the work
@@ -274,6 +274,7 @@ class Work:
     closed: list[str] = field(default_factory=list)
     running: bool = False
     needs: dict[str, str] = field(default_factory=dict)
+    unless: dict[str, list[str]] = field(default_factory=dict)
     qualified: bool = False
     energised: bool = False
     gas_work: bool = False
@@ -295,13 +296,11 @@ class Check(Observable, Work):
     """A check a technician does. `minutes` is hands-on time with the machine already in the state it needs;
     `reason` finishes the sentence "it pays because ...".
 
-    `unless` maps a symptom or check to the outcomes after which this one is not offered, `unless_open` names access items
-    that, open by the technician's own hand, make it tell nothing.
+    `unless_open` names access items that, open by the technician's own hand, make it tell nothing.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     reason: str = ""
-    unless: dict[str, list[str]] = field(default_factory=dict)
     unless_open: list[str] = field(default_factory=list)
     shown_only: dict[str, str] = field(default_factory=dict)
 
