@@ -84,14 +84,14 @@ def test_such_work_is_in_no_answer(typed: list[str]) -> None:
 
 
 def test_how_refuses_such_work_until_it_is_put_right(tmp_path: Path) -> None:
-    """`how` says why not; once the burner is cleaned, or the flame is seen blue again, it tells the steps."""
+    """`how` says why not, also once the flame is seen blue with nothing mended; when the burner is cleaned it tells the steps."""
     command("job", "new", "--found", "flame_colour=yellow", "--data", str(tmp_path))
     with looked_at(tmp_path) as visit:
         with pytest.raises(FaultoddsError, match=r"not run like that .* with flame_colour=yellow\. Put that right"):
             visit.how("duct_off_run")
         visit.find("flame_colour", "blue")
-        assert visit.how("duct_off_run").steps
-        visit.find("flame_colour", "yellow")
+        with pytest.raises(FaultoddsError, match="not run like that"):
+            visit.how("duct_off_run")
         visit.fix("igniter")
         with pytest.raises(FaultoddsError, match="not run like that"):
             visit.how("duct_off_run")

@@ -69,7 +69,7 @@ def take(call: BenchCall, line: str) -> None:
 
 def _obey(call: BenchCall, line: str) -> bool:
     """Do what a line says; true when the screen is to be shown anew."""
-    line = _as_question(call.visit.knowledge, as_command(line))
+    line = _as_pair(call.visit.knowledge, _as_question(call.visit.knowledge, as_command(line)))
     parts = typed.parts(line)
     if len(parts) > 1 and exact(line.split()[0]) is None:
         return one_by_one(call, parts)
@@ -114,6 +114,15 @@ def _as_question(k: Knowledge, line: str) -> str:
     if looked is None or fold(line.split()[0]) in seen:
         return line
     return next((f"ask {n}" for n, o in seen.items() if fold(looked[1]) in (fold(n), fold(o.title))), line)
+
+
+def _as_pair(k: Knowledge, line: str) -> str:
+    """ "drum_warm warm" as "drum_warm=warm": a name as it is written here, and one of its outcomes or values; any other line as it
+    is."""
+    name, _, value = line.partition(" ")
+    facts = typed.asked(k)
+    known = k.observables[name].outcomes if name in k.observables else facts[name].values if name in facts else ()
+    return f"{name}={value.strip()}" if value.strip() in known else line
 
 
 def _as_answer(call: BenchCall, line: str) -> str:
