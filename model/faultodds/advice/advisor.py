@@ -153,8 +153,8 @@ def cheapest(ranking: Ranking) -> NextMove:
 
     Nobody leaves a machine that must not run; where nobody here may put right what bars it, it is handed over. After a repair
     it runs first, unless a fault as good as found is left that can be put right here: then that is done, or what is clearly
-    cheaper. Work for qualified people waits while a check for anybody tells something of the same, and nobody leaves while a cause
-    is owed that can be looked for.
+    cheaper; and unless a check for its cause is owed, as of a fuse. Work for qualified people waits while a check for anybody
+    tells something of the same, and nobody leaves while a cause is owed that can be looked for.
     """
     if ranking.problem.beyond_us:
         return NextMove("refer", "", (), ranking.problem.refer_cost)
@@ -168,6 +168,9 @@ def cheapest(ranking: Ranking) -> NextMove:
         dear = found and found[0].expected_cost > _near(ranking, move.expected_cost)
         if found and (run is None or move.kind == "repair" or not dear):
             return found[0]
+        owed = _owed_checks(ranking)
+        if not found and owed:  # a new fuse is not heated before its cause has been looked for
+            return _check(min(owed, key=lambda c: c.price.cost))
         if not found and run is not None:
             return NextMove("check", verify, (), run.expected_cost)
     return _looked_again(ranking, _owed_first(ranking, move))
@@ -231,12 +234,17 @@ def _repair(repair: RepairPrice) -> NextMove:
 
 def _owed_first(ranking: Ranking, move: NextMove) -> NextMove:
     """The cheapest check that is owed, in place of leaving without it."""
-    owed = {c for checks in ranking.problem.owed.values() for c in checks}
-    left = [c for c in ranking.checks if c.name in owed]
+    left = _owed_checks(ranking)
     if move.kind != "stop" or not left:
         return move
     best = min(left, key=lambda c: c.price.cost)
     return NextMove("check", best.name, (), best.expected_cost)
+
+
+def _owed_checks(ranking: Ranking) -> list[CheckPrice]:
+    """The checks that look for a cause that is owed."""
+    owed = {c for checks in ranking.problem.owed.values() for c in checks}
+    return [c for c in ranking.checks if c.name in owed]
 
 
 def _looked_again(ranking: Ranking, move: NextMove) -> NextMove:

@@ -134,8 +134,10 @@ class Ranking:
         shares = np.array(BIT_PRICES) * policy.scale
         out = np.array(policy.estimates(self.problem.class_weights[None], self.moves, float(shares[MIDDLE]))[0])
         # The run is always followed: the base policy puts it off, and hardly sees what a good one saves. So are the best
-        # repairs, since people are told what starting with one would cost.
-        run = [i for i, m in enumerate(self.moves) if m.kind == RUN]
+        # repairs, since people are told what starting with one would cost; and checks that are owed, which may come first of all.
+        owed = {c for checks in self.problem.owed.values() for c in checks}
+        names = self.problem.check_names
+        run = [i for i, m in enumerate(self.moves) if m.kind == RUN or (m.kind == CHECK and names[m.which] in owed)]
         repairs = [i for i, m in enumerate(self.moves) if m.kind == REPAIR]
         for least, width in self.stages:
             # Roughly, one base policy tells which moves are promising; in the end each is followed by the best of several.

@@ -73,7 +73,7 @@ def may_be(knowledge: Knowledge, evidence: Evidence, belief: Belief | None = Non
         least, total = DOUBT * max(s.weights.values()), sum(s.weights.values())
         known[s.name] = {o: taken(observables[s.name], o, w / total) for o, w in s.weights.items() if w >= least}
         since = evidence.repairs[s.stage :]
-        stops = observables[s.name].stops
+        stops = {**observables[s.name].stops, **observables[s.name].stops_away}
         judged = [(n, o) for n, o in judged if n != s.name]
         if not still_holds(knowledge, s.name, (r.name for r in since)):
             known[s.name] = {o: share for o, share in known[s.name].items() if o in stops}
