@@ -78,12 +78,16 @@ def test_of_two_readings_the_later_counts(dryer: Knowledge) -> None:
 
 
 def test_a_fuse_that_blew_again_owes_a_cause_again(dryer: Knowledge) -> None:
-    """What was measured or mended before it was put right the first time does not count any more."""
+    """What was measured or mended before it blew again does not count any more: it blew in spite of that."""
     again = [seen("hood_air_speed", "good"), seen("fuse_continuity", "open"), seen("fuse_continuity", "open", 2)]
     assert still_owed(dryer, ["clean_duct", "thermal_fuse"], again) == OWED
     assert still_owed(dryer, ["clean_duct", "thermal_fuse", "thermal_fuse"], again) == OWED
     assert still_owed(dryer, ["clean_duct", "thermal_fuse", "blower_wheel"], again) == {}
     assert still_owed(dryer, ["clean_duct", "thermal_fuse"], [*again, seen("hood_air_speed", "good", 2)]) == {}
+    between = [*again, seen("fuse_continuity", "closed", 1), seen("hood_air_speed", "good", 1, 1)]
+    for done in (["thermal_fuse", "timer"], ["thermal_fuse", "timer", "thermal_fuse"], ["thermal_fuse", "clean_duct"]):
+        assert still_owed(dryer, done, between) == OWED
+        assert still_owed(dryer, done, [*between, seen("static_pressure", "normal", 2)]) == {}
 
 
 def random_calls(k: Knowledge, count: int) -> list[tuple[list[str], list[WeighedFinding]]]:

@@ -36,7 +36,7 @@ def still_owed(knowledge: Knowledge, repaired: Sequence[str], seen: Iterable[See
 
     `repaired`: names of the repairs done, in order. A repair of what brings the fault on settles it, and so does one of its
     `cause_shown_by` with its normal outcome, unless another of these last showed something else. Of a fault that came again
-    after it was put right, only what was done since then counts.
+    after it was put right only what was done since it came counts: it came in spite of all that was right before.
     """
     last = {s.name: s for s in sorted(seen, key=lambda s: (s.stage, s.take))}
     mended = [{m for t in knowledge.repair[name].fixes for m in knowledge.modes_under(t)} for name in repaired]
@@ -46,7 +46,7 @@ def still_owed(knowledge: Knowledge, repaired: Sequence[str], seen: Iterable[See
             continue
         put_right = [n for n, modes in enumerate(mended, 1) if name in modes]
         found = max((s.stage for s in last.values() if _shows(knowledge, s, name)), default=-1)
-        since = max((n for n in put_right if n <= found), default=0)
+        since = found if any(n <= found for n in put_right) else 0
         brought = {each for modes in mended[since:] for each in modes}
         causes = any(name in cause.brings_on for other, cause in knowledge.modes() if other in brought)
         there = bool(put_right) or found >= 0
