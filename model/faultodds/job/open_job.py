@@ -153,9 +153,10 @@ class OpenJob(JobEntries):
 
     def out_of_service(self) -> list[str]:
         """What was found with which nobody is left with the machine, as it is told: it must not run, or not with heat, or a danger
-        is gone though nothing was put right."""
+        is gone though nothing was put right, or was not looked at again."""
         gone = gone_unmended(self.knowledge, evidence_of(self.appliance, self.job))
-        return list(dict.fromkeys([*standing(self.appliance, self.job), *(said(n, o) for n, o in gone)]))
+        left = [*(said(n, o) for n, o in gone), *self.not_looked_at_again()]
+        return list(dict.fromkeys([*standing(self.appliance, self.job), *left]))
 
     def not_looked_at_again(self) -> list[str]:
         """What was found that kept the machine off, or somebody beside it, and was not looked at again since, as it is told."""
