@@ -99,6 +99,13 @@ def test_the_column_decides_which_number_is_the_month() -> None:
     assert dates.decide({"2022-01-03": 4}).certain
 
 
+@pytest.mark.parametrize("slip", ["30/02/2024", "31/04/2024", "31/12/1899", "29/02/2023"])
+def test_a_day_that_never_was_decides_nothing(slip: str) -> None:
+    """A slip says nothing of how the others are written."""
+    decided = dates.decide({"01/03/2022": 9, slip: 1})
+    assert (decided.order, decided.told, decided.certain) == ("month first", False, False)
+
+
 @given(st.dates(dt.date(1990, 1, 1), dt.date(2060, 1, 1)))
 def test_a_day_written_out_is_read_back(day: dt.date) -> None:
     """Whatever the hand, the day is the same when the order is known."""

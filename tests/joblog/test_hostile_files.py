@@ -21,6 +21,7 @@ from faultodds.joblog.aside import safe
 from faultodds.joblog.folder import files_of
 from faultodds.joblog.opening import open_source
 from faultodds.joblog.reading import NOTHING_READ
+from faultodds.joblog.repeats import DUPLICATE
 from faultodds.joblog.sources import LONGEST_CELL
 from faultodds.knowledge import Knowledge
 from faultodds.names import harmless
@@ -236,6 +237,18 @@ def test_a_last_piece_with_nothing_usable(
     path = write(tmp_path / "jobs.csv", log_text(*rows, *nothing))
     report = import_log(draft(path, dryer, data=data), dryer, data=data)
     assert (report.used, report.aside[NOTHING_READ]) == (CHUNK, 5)
+
+
+def test_a_piece_of_which_no_row_is_left(
+    tmp_path: Path, data: str, dryer: Knowledge, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second piece repeats the first to the last cell, so nothing is left of it; the third is read."""
+    rows = [f"J{n},C{n},2022-01-{1 + n % 28:02},weak,ok,coils,done" for n in range(CHUNK)]
+    path = write(tmp_path / "jobs.csv", log_text(*rows, *rows, "K1,D1,2022-02-01,weak,ok,coils,done"))
+    drafted = draft(path, dryer, data=data)
+    monkeypatch.setattr("faultodds.joblog.sources.CHUNK_ROWS", CHUNK)
+    report = import_log(drafted, dryer, data=data)
+    assert (report.used, report.aside[DUPLICATE]) == (CHUNK + 1, CHUNK)
 
 
 def test_commands_in_text_are_text(tmp_path: Path, data: str, dryer: Knowledge) -> None:

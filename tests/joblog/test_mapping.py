@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,9 @@ from faultodds.joblog.clean import read_clean
 from faultodds.joblog.drafts import PROPOSED, draft, keep_proposal
 from faultodds.joblog.folder import files_of
 from faultodds.joblog.importing import import_log
+from faultodds.joblog.likely import Sample
 from faultodds.joblog.mapping import Column, LogMapping, from_raw, read_mapping, to_toml
+from faultodds.joblog.propose import propose
 from faultodds.knowledge.schema import Knowledge
 from shop_logs import HEADINGS, ROWS, SEASIDE, ZINGY, log_text, small_log, write
 
@@ -194,3 +197,39 @@ def test_a_yes_under_heat_means_that_it_heats(heading: str, tmp_path: Path, data
     assert list(frame.get("found:heat", [])) == (["normal", "none"] * 30 if asked else [])
     assert set(frame["repairs"]) == {"clean_lint_path"}
     assert not any("Dates" in note for note in report.notes)
+
+
+def _no_headings(*answers: str) -> str:
+    """Jobs with no row of headings; the last column holds the `answers`, then blanks."""
+    who = ("Pip T", "Marrow", "Quillon")
+    rows = (
+        f"K{1000 + n},2024-01-{1 + n:02},{who[n % 3]},no heat,replaced igniter,42.0,{dict(enumerate(answers)).get(n, '')}"
+        for n in range(24)
+    )
+    return "\n".join(rows) + "\n"
+
+
+def test_yes_and_no_are_nobodys_name_and_are_asked_about(tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """With no headings a column of Y, N and blanks is no technician, the names are; nobody having said what it answers, it is
+    refused, and once somebody has, read so."""
+    path = write(tmp_path / "jobs.csv", _no_headings(*"YYNYYNYY"))
+    drafted = draft(path, dryer, data=data)
+    kinds = {c.heading: c.kind for c in drafted.mapping.columns}
+    assert (kinds["column 3"], kinds["column 7"]) == ("technician", "left_out")
+    with pytest.raises(FaultoddsError) as caught:
+        import_log(drafted, dryer, data=data)
+    assert "'column 7' answers yes or no ('Y' 6 times, 'N' 2 times) and no heading says to what" in str(caught.value)
+    said = tuple(
+        replace(c, kind="ended", assume={"yes": "came_back", "blank": "gone"}) if c.heading == "column 7" else c
+        for c in drafted.mapping.columns
+    )
+    report = import_log(replace(drafted, mapping=replace(drafted.mapping, columns=said)), dryer, data=data)
+    assert (report.used, report.came_back) == (24, 6)
+
+
+@pytest.mark.parametrize("heading", ["Tech", "Cust", "Customer no", "Branch", "Job no"])
+def test_a_column_of_yes_and_no_is_nobody_under_any_heading(heading: str, dryer: Knowledge) -> None:
+    """Nor is it a customer, a branch or a job's number, whatever its heading says."""
+    for answers in ({"Y": 9, "N": 30}, {"yes": 40, "no": 3}, {"x": 20}):
+        proposed = propose(dryer, [Sample(heading, answers, 60)])
+        assert proposed.columns[0].kind not in ("technician", "customer", "branch", "job")

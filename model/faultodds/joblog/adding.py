@@ -67,7 +67,7 @@ def _fresh(old: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
     """The visits that are not there yet."""
     numbered = ~new[clean.JOB].astype(str).str.fullmatch(r"row \d+")
     keys = set(_keys(old))
-    told = new[np.array([key not in keys for key in _keys(new)]) | ~numbered.to_numpy()]
+    told = new[np.array([key not in keys for key in _keys(new)], bool) | ~numbered.to_numpy()]
     bare = [
         c
         for c in new.columns

@@ -1,4 +1,4 @@
-"""What in a log looks wrong by itself: few customers, callbacks that no shop has, one outcome nearly everywhere.
+"""What in a log looks wrong by itself: few customers, callbacks or times that no shop has, one outcome nearly everywhere.
 
 The bounds are common practice, no source.
 """
@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultodds.joblog.clean import REPAIRS
+from faultodds.joblog.cleaning_report import ColumnReport
+from faultodds.joblog.money_and_time import LONG_VISIT
 
 FEW_CUSTOMERS: Final = 0.2
 """A log has at least so many customers for every visit with one."""
@@ -20,6 +22,8 @@ MOST_BACK: Final = 0.2
 ONE_REPAIR: Final = 0.6
 ONE_SYMPTOM: Final = 0.8
 ONE_FINDING: Final = 0.5
+MOST_LONG: Final = 0.2
+MOST_UNREAD: Final = 0.5
 ENOUGH: Final = 30
 
 
@@ -32,6 +36,19 @@ def customers(ids: NDArray[np.uint64], heading: str) -> str | None:
     return (
         f"Column '{heading}' is taken for the customer, and has {different:,} different values on {len(known):,} visits: "
         "nearly every visit would count as a callback."
+    )
+
+
+def amounts(column: ColumnReport) -> str | None:
+    """What is wrong with a column of minutes or money; None when nothing is."""
+    unread, asked = column.counts["unknown"], column.filled
+    if asked < ENOUGH or (column.too_long <= MOST_LONG * asked and unread <= MOST_UNREAD * asked):
+        return None
+    long = f"{column.too_long:,} are over {LONG_VISIT / 60:.0f} hours, and " if column.too_long else ""
+    what = "the time on the job" if column.is_ == "minutes" else "the bill"
+    return (
+        f"Column '{column.heading}' is taken for {what}, and of its {asked:,} cells {long}{unread:,} can be none: is it something "
+        "else, or in another unit?"
     )
 
 

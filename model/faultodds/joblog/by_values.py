@@ -13,9 +13,11 @@ _JOB: Final = re.compile(r"#?[A-Za-z]{0,4}[-# ]?\d{1,9}(?:-\d+)?")
 _WITH_UNIT: Final = re.compile(r"[a-z:]|\d\s*/\s*\d", re.I)
 _BARE: Final = re.compile(r"\d+(?:[.,]\d+)?|\.\d+")
 _ANSWER: Final = re.compile(r"y|n|yes|no", re.I)
-_CODE: Final = re.compile(r"[A-Za-z][A-Za-z.]{0,11}\d{0,3}")
+_TICK: Final = re.compile(r"y|n|yes|no|x|true|false|[*\u2713\u2714]", re.I)
+_CODE: Final = re.compile(r"[A-Za-z][A-Za-z.]{0,11}(?:\d{0,3}| [A-Z]\.?)")
 _MONEY: Final = re.compile(r"[$\u00a3\u20ac].*\d|\d[\d,]*[.,]\d\d(?:\s*\u20ac)?")
 _CURRENCY: Final = re.compile(r"[$\u00a3\u20ac]|\busd\b|\beur\b|\bgbp\b", re.I)
+NEARLY_ALL: Final = 0.95
 MOST_HOURS: Final = 12.0
 """A shop's jobs whose usual number is no more than this are written in hours."""
 
@@ -54,8 +56,7 @@ def score(kind: str, texts: Sequence[str], counts: Mapping[str, int]) -> float:
 
 def minutes(heading: str, texts: Sequence[str], counts: Mapping[str, int]) -> float:
     """The share of cells that are a time on the job; 0 where the heading says another time, or the numbers may be money."""
-    words = tokens(heading)
-    if _CURRENCY.search(heading) or (not _says_time(words) and all(_BARE.fullmatch(text.strip()) for text in texts)):
+    if _CURRENCY.search(heading) or (not says_time(heading) and all(_BARE.fullmatch(text.strip()) for text in texts)):
         return 0.0
     return share(texts, counts, amounts.minutes)
 
@@ -76,14 +77,20 @@ def all_bare(texts: Sequence[str]) -> bool:
     return all(map(_BARE.fullmatch, typed)) or all(map(_ANSWER.fullmatch, typed))
 
 
-def _says_time(words: Sequence[str]) -> bool:
+def is_answers(texts: Sequence[str], counts: Mapping[str, int]) -> bool:
+    """Whether a column answers yes or no, or is ticked, but for a slip or two: it is then nobody's name, code or number."""
+    return share(texts, counts, lambda text: _TICK.fullmatch(text.strip())) >= NEARLY_ALL
+
+
+def says_time(heading: str) -> bool:
+    """Whether a heading speaks of hours, minutes or time."""
     said = {
         "h",
         "min",
         "time",
         *(each for word in ("hours", "hrs", "hr", "mins", "minutes", "duration") for each in tokens(word)),
     }
-    return bool(set(words) & said)
+    return bool(set(tokens(heading)) & said)
 
 
 def unit_of_time(heading: str, texts: Sequence[str]) -> str:

@@ -31,7 +31,8 @@ class ColumnReport:
     """One column: what it is, how many cells of each status, and the words that were not understood.
 
     `contradicted` counts findings on a part that the machine is said not to have, `no_dial` gas clockings that do not say for
-    which dial. `words` maps a word to how often it stands there; `nearest` a word to the known meaning it comes nearest to.
+    which dial, `too_long` times on the job that hardly a visit takes. `words` maps a word to how often it stands there; `nearest`
+    a word to the known meaning it comes nearest to.
     """
 
     heading: str
@@ -41,6 +42,7 @@ class ColumnReport:
     nearest: dict[str, str] = field(default_factory=dict)
     contradicted: int = 0
     no_dial: int = 0
+    too_long: int = 0
     phrases: Counter[tuple[str, str]] = field(default_factory=Counter)
 
     @property

@@ -117,4 +117,6 @@ class AmountReader:
         cells = [self._check(text) for text in texts]
         self.report.counts.update(cell.status for cell in cells)
         self.report.add_words(Counter(piece for cell in cells for piece in cell.left))
-        return [self._parse(text) if cell.status == "read" else None for text, cell in zip(texts, cells, strict=True)]
+        found = [self._parse(text) if cell.status == "read" else None for text, cell in zip(texts, cells, strict=True)]
+        self.report.too_long += sum(n is not None and n > amounts.LONG_VISIT for n in found if self.name == "minutes")
+        return found

@@ -72,8 +72,8 @@ def decide(counts: Mapping[str, int], usual: Order = "month first") -> Decided:
     day_first = month_first = open_cells = 0
     for text, count in counts.items():
         pair = either_way(text)
-        if pair is None:
-            continue
+        if pair is None or parse(text) is None:
+            continue  # the 30th of February is a slip, and says nothing of the others
         day_first += count if pair[0] > 12 >= pair[1] else 0
         month_first += count if pair[1] > 12 >= pair[0] else 0
         open_cells += count if max(pair) <= 12 and pair[0] != pair[1] else 0

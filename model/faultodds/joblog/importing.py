@@ -21,12 +21,12 @@ from faultodds.errors import FaultoddsError
 from faultodds.joblog import adding, alarms, clean, cleaning_report as report, dates, endings, mapping, phrases, scan
 from faultodds.joblog.aside import AsideFile
 from faultodds.joblog.cleaning_report import CleaningReport
-from faultodds.joblog.drafts import Draft, Progress
+from faultodds.joblog.drafts import PROPOSED, Draft, Progress
 from faultodds.joblog.folder import LogFiles, all_or_nothing, files_of, names_in, report_of
 from faultodds.joblog.followed import last_day, slips
 from faultodds.joblog.from_clean import is_clean
 from faultodds.joblog.heard import Listener
-from faultodds.joblog.likely import by_cells_alone
+from faultodds.joblog.likely import by_cells_alone, samples
 from faultodds.joblog.reading import PieceReader
 from faultodds.joblog.repeats import CONTRADICTORY, DUPLICATE
 from faultodds.knowledge import Knowledge
@@ -39,7 +39,6 @@ MOST_ASIDE: Final = 0.5
 FEW_CHANGED: Final = 0.03
 """A guess that changes the endings, repairs or callbacks of more visits than this share is asked about."""
 LEAST_UNDERSTOOD: Final = 0.2
-_TO_EDIT: Final = "Import it without --yes to get the mapping as a file that can be changed."
 
 
 def import_log(
@@ -129,6 +128,12 @@ class _Import:
             return dates.Decided(self._draft.mapping.order, "as the mapping says", certain=True, told=True)
         return dates.decide(self._draft.found.days)
 
+    def _to_edit(self) -> str:
+        """Where the mapping is that can be changed, or how to get it as a file."""
+        if self._draft.origin != PROPOSED:
+            return f"The mapping is in {self._draft.origin}: change it there, and run the same import again."
+        return "To get the mapping as a file that can be changed, run the import with no --yes and answer n when asked."
+
     # --- first pass ---
 
     def read_all(self) -> None:
@@ -178,19 +183,19 @@ class _Import:
             raise FaultoddsError(
                 f"{r.source} contradicts itself: {contradictory:,} of {r.rows:,} rows have the job number and day of another "
                 "row and say otherwise. Is the right column taken for the job number? Nothing was imported. "
-                f'If the number is not one job\'s, write is = "left_out" for that column in the mapping. {_TO_EDIT}{dangers}'
+                f'If the number is not one job\'s, write is = "left_out" for that column in the mapping. {self._to_edit()}{dangers}'
             )
         other = r.set_aside - r.aside[DUPLICATE]
         if r.used < scan.FEWEST_ROWS or other > MOST_ASIDE * r.rows:
             reasons = "; ".join(f"{n:,} {reason}" for reason, n in r.aside.most_common(3))
             raise FaultoddsError(
                 f"only {r.used:,} of the {r.rows:,} rows in {r.source} could be used ({reasons}). Nothing was imported. "
-                f"Mend the log or its mapping, and import it again. {_TO_EDIT}{dangers}"
+                f"Mend the log or its mapping, and import it again. {self._to_edit()}{dangers}"
             )
         if r.understood < LEAST_UNDERSTOOD:
             raise FaultoddsError(
                 f"only {100 * r.understood:.0f} % of the cells in {r.source} were understood. Nothing was imported. "
-                f"Write in the mapping what the columns and their words mean, and import it again. {_TO_EDIT}{dangers}"
+                f"Write in the mapping what the columns and their words mean, and import it again. {self._to_edit()}{dangers}"
             )
 
     # --- second pass ---
@@ -219,17 +224,21 @@ class _Import:
         self._half.unlink()
 
     def _sound_alarms(self, found: endings.Endings) -> None:
-        """Say what looks wrong by itself; refuse a customer column nobody has confirmed that would make callbacks of all."""
+        """Say what looks wrong by itself; refuse a column nobody has confirmed that would make callbacks of all, or whose times or
+        money are none."""
         column = self._draft.mapping.of_kind("customer")
         few = alarms.customers(np.concatenate(self._customers), column.heading) if column else None
-        if few and not self._draft.mapping.confirmed:
+        amounts = (alarms.amounts(c) for c in self.report.columns if c.is_ in ("minutes", "bill"))
+        wrong = [text for text in (few, *amounts) if text]
+        if wrong and not self._draft.mapping.confirmed:
             raise FaultoddsError(
-                f'{few} Nothing was imported. Write is = "left_out" for it in the mapping, or confirmed = true at the top if it is '
-                f"right. {_TO_EDIT}"
+                f'{wrong[0]} Nothing was imported. Write is = "left_out" for it in the mapping, or confirmed = true at the top if '
+                f"it is right. {self._to_edit()}"
             )
         self._refuse_guesses(found)
+        self._refuse_unsaid_answers()
         self._refuse_unread_endings()
-        self.report.alarms += [few] if few else []
+        self.report.alarms += wrong
         told = alarms.callbacks(self.report.came_back, self.report.used)
         self.report.alarms += [told] if told else []
         self.report.alarms += alarms.outcomes(self._odd, self._knowledge.symptom, self.report.used)
@@ -248,7 +257,21 @@ class _Import:
                 raise FaultoddsError(
                     f"column '{column.heading}' is taken for '{column.kind}' by its cells alone, and changes {visits:,} of "
                     f"{self.report.used:,} visits. Nothing was imported. Write confirmed = true at the top of the mapping if it "
-                    f'is right, or is = "left_out" for that column. {_TO_EDIT}'
+                    f'is right, or is = "left_out" for that column. {self._to_edit()}'
+                )
+
+    def _refuse_unsaid_answers(self) -> None:
+        """Raise FaultoddsError for a column of yes and no that is left out because no heading says to what: it may be callbacks."""
+        if self._draft.mapping.confirmed:
+            return
+        columns = samples(self._draft.source.headings, self._draft.found.sample)
+        for column, sample in zip(self._draft.mapping.columns, columns, strict=True):
+            if column.kind == "left_out" and sample.asks_unsaid:
+                answers = ", ".join(f"'{text}' {sample.counts[text]:,} times" for text in sample.texts[:3])
+                raise FaultoddsError(
+                    f"'{column.heading}' answers yes or no ({answers}) and no heading says to what: did the visit come back? "
+                    f'Nothing was imported. If so write is = "ended" and assume = {{ yes = "came_back", blank = "gone" }} for it '
+                    f"in the mapping; if not, confirmed = true at the top. {self._to_edit()}"
                 )
 
     def _refuse_unread_endings(self) -> None:
@@ -269,7 +292,7 @@ class _Import:
                     f"{unread:,} of {column.filled:,} endings in column '{column.heading}' are not understood"
                     f"{': ' + ', '.join(phrases) if phrases else ''}. Nothing was imported. Say in that column of the mapping what "
                     f'they mean, for example words = {{ "{word}" = "came_back" }} (or gone, referred, unknown), or write '
-                    f"confirmed = true at the top to leave them out. {_TO_EDIT}"
+                    f"confirmed = true at the top to leave them out. {self._to_edit()}"
                 )
 
     def _with_endings(self, found: endings.Endings, schema: pa.Schema) -> Iterator[pa.Table]:

@@ -51,6 +51,11 @@ class Sample:
         """Whether the log gives the column no name."""
         return bool(_NAMELESS.fullmatch(self.heading))
 
+    @property
+    def asks_unsaid(self) -> bool:
+        """Whether the column answers yes or no to what no heading says."""
+        return self.nameless and by_values.is_answers(self.texts, self.counts)
+
 
 def samples(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> list[Sample]:
     """Count what stands in each column of some rows."""
@@ -90,6 +95,10 @@ class Scores:
     def _score(self, target: Target, sample: Sample, by_heading: float) -> float:
         if not sample.counts:
             return 0.8 * by_heading
+        if target[0] in _WHOSE and (
+            by_values.is_answers(sample.texts, sample.counts) or by_values.says_time(sample.heading)
+        ):
+            return 0.0  # "Tech here? Y", "Hrs on site"
         if by_heading < HALF_ALIKE and sample.nameless and target[0] in _BY_HEADING:
             return by_values.score(target[0], sample.texts, sample.counts)
         if by_heading < HALF_ALIKE and (target[0] in _BY_HEADING or not self._speaks(target, sample)):
@@ -178,6 +187,7 @@ _PLAIN: Final[tuple[Kind, ...]] = (
 FREE: Final = ("complaint", "repairs", "findings", "notes")
 """Kinds of free text: a log may have several columns of each."""
 _BY_HEADING: Final = ("job", "customer", "technician", "branch", "minutes", "bill", "ended", "verify", "machine")
+_WHOSE: Final = ("job", "customer", "technician", "branch")
 MOST_SPEAK: Final = 0.4
 YES_NO: Final = (("yes", "y"), ("no", "n"))
 _NAMELESS: Final = re.compile(r"column \d+")

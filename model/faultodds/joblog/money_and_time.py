@@ -58,6 +58,8 @@ _FREE = re.compile(r"(?:no charge|n/c|nc|warranty|waived)\b", re.I)
 _PAID = re.compile(r"\s*\b(?:cash|card|check|cheque|chk|cc|visa|paid|net|incl?\.? tax)\b\.?", re.I)
 _TIMES = re.compile(r"(?:x\s*(\d+(?:\.\d+)?)|(\d+(?:\.\d+)?)\s*(?:x|times))(?:\s*(?:normal|as long|longer))?", re.I)
 LONGEST_JOB: Final = 24 * 60.0
+LONG_VISIT: Final = 8 * 60.0
+"""Minutes beyond a working day, which hardly a visit takes. Common practice, no source."""
 DEAREST: Final = 20_000.0
 
 

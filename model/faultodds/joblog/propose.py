@@ -184,7 +184,8 @@ def _column(
     if private is not None:
         return Column(sample.heading, "personal", sure=1.0, why=private)
     if chosen is None:
-        return Column(sample.heading, "left_out", sure=0.0, why="not recognised" if sample.counts else "empty")
+        why = "yes or no, to what?" if sample.asks_unsaid else "not recognised" if sample.counts else "empty"
+        return Column(sample.heading, "left_out", sure=0.0, why=why)
     score, (kind, name) = chosen
     names = _in_order(knowledge, kind, (name, *extras)) if name else ()
     column = Column(

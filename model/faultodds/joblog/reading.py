@@ -188,7 +188,7 @@ class PieceReader:
         for reader in self._readers:
             cells = reader.cells(columns[reader.place], self._facts(values, reader.context, n))
             self._twice += _fill(values, cells, n)
-            mended |= [cell.status == "mended" for cell in cells]
+            mended |= np.array([cell.status == "mended" for cell in cells], bool)
         self._dropped += sum(not is_blank(text) for place in self._left_out for text in columns[place])
         told = values.pop(clean.ENDED, None)
         self._settle_equipment(values, n)
@@ -293,7 +293,7 @@ class PieceReader:
         told = [v for name, v in piece.values.items() if name not in (clean.JOB, clean.TECHNICIAN, clean.BRANCH)]
         says = np.zeros(len(piece), bool)
         for column in told:
-            says |= [cell is not None for cell in column]
+            says |= np.array([cell is not None for cell in column], bool)
         says |= piece.ending_words >= 0
         out = np.flatnonzero(~says).tolist()
         if out:
