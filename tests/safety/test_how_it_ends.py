@@ -116,6 +116,17 @@ def test_what_a_run_does_not_prove_by_itself_is_said_to_have_been_done(tmp_path:
     assert job(tmp_path, "close", "1", "gone", "--note", "run made so, blue")[0] == 0
 
 
+def test_handed_over_with_a_danger_that_nobody_looked_at_again_it_is_left_off(tmp_path: Path) -> None:
+    """A hot cabinet, mended perhaps; on a call that goes on it is a look that is due, and no more."""
+    job(tmp_path, "new", "--found", "dry_time=longer", "--found", "cabinet_hot=yes")
+    job(tmp_path, "fix", "1", "clean_duct")
+    job(tmp_path, "verify", "1", "25 min")
+    assert "OUT OF SERVICE" not in command("report", "1", "--data", str(tmp_path)).out
+    code, told = job(tmp_path, "close", "1", "referred")
+    assert code == 0 and "left out of service: cabinet_hot=yes" in told and "gas cock" in told
+    assert "OUT OF SERVICE" in command("report", "1", "--data", str(tmp_path)).out
+
+
 def test_what_may_let_exhaust_into_the_room_is_looked_at(tmp_path: Path, dryer: Appliance) -> None:
     """Though nobody saw it: a humid room and lint around are enough; the advice is to look, and closing asks for it."""
     job(tmp_path, "new", "--found", "room_humid=yes", "--found", "lint_around=yes")

@@ -259,8 +259,8 @@ def story(call: BenchCall, rest: str) -> bool:
 def close(call: BenchCall, rest: str) -> bool:
     """How the call ended; when it came back, what is wrong is asked again."""
     word, day, reason = _ending(rest)
-    steps = call.visit.closing_up()
-    unverified, stopped = call.visit.unverified, call.visit.out_of_service()
+    steps = call.visit.closing_up(word)
+    unverified, stopped = call.visit.unverified, call.visit.out_of_service(word)
     if word == "gone" and not call.visit.job.is_closed and not stopped:
         steps = _put_back(call, steps)
         reason = reason or _why_gone(call)

@@ -308,7 +308,7 @@ def close(
 ) -> None:
     """Close a job; came_back opens it again."""
     with _entering(job, appliance, data, as_json) as (visit, _):
-        steps, stopped = visit.closing_up(), visit.out_of_service()
+        steps, stopped = visit.closing_up(outcome), visit.out_of_service(outcome)
         visit.close(outcome, on, remark)
     typed = visit.job.typed
     if visit.job.outcome == "came_back" and not as_json:

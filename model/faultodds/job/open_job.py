@@ -151,11 +151,12 @@ class OpenJob(JobEntries):
         """What is to be done before anything else because of what was found; nothing on a call that has ended."""
         return () if self.job.is_closed else at_once(self.knowledge, known_on(self.appliance, self.job)[0])
 
-    def out_of_service(self) -> list[str]:
+    def out_of_service(self, ending: str = "") -> list[str]:
         """What was found with which nobody is left with the machine, as it is told: it must not run, or not with heat, or a danger
-        is gone though nothing was put right, or was not looked at again."""
+        is gone though nothing was put right; handed over (by the job or by the `ending` to come), what nobody looked at again."""
         gone = gone_unmended(self.knowledge, evidence_of(self.appliance, self.job))
-        left = [*(said(n, o) for n, o in gone), *self.not_looked_at_again()]
+        handed_over = (ending or self.job.outcome) == "referred"
+        left = [*(said(n, o) for n, o in gone), *(self.not_looked_at_again() if handed_over else ())]
         return list(dict.fromkeys([*standing(self.appliance, self.job), *left]))
 
     def not_looked_at_again(self) -> list[str]:
@@ -173,12 +174,12 @@ class OpenJob(JobEntries):
         last = max(steps or opening, default=-1)
         return [line.text for line in lines[last + 1 :]]
 
-    def closing_up(self) -> list[str]:
+    def closing_up(self, ending: str = "") -> list[str]:
         """The steps that put the machine back together and on again; a machine that must not run stays shut off, and none while
         the call is stopped for danger."""
         if self.job.stopped is not None:
             return []
-        return [line.text for line in closing_lines(self.knowledge, self.state, bool(self.out_of_service()))]
+        return [line.text for line in closing_lines(self.knowledge, self.state, bool(self.out_of_service(ending)))]
 
     @property
     def left_off(self) -> bool:
