@@ -85,8 +85,20 @@ def test_visits_without_numbers_are_not_added_twice(tmp_path: Path) -> None:
     two = len(imported(written(tmp_path / "second.csv", rows[60:]), "alone"))
     both = imported(written(tmp_path / "second.csv", rows[60:]), "shop", add=True)
     assert len(both) == one + two and both.index.is_unique
-    with pytest.raises(FaultoddsError, match="was this file added before"):
+    with pytest.raises(FaultoddsError, match=r"was this file added before\? Nothing was changed\.$"):
         imported(tmp_path / "second.csv", "shop", add=True)
+
+
+def test_which_visits_of_a_known_file_are_new_is_said_and_they_can_be_added(tmp_path: Path) -> None:
+    """A file without job numbers that is mostly known is refused with the rows that are not, and a file of those is taken."""
+    rows = [["", *row[1:]] for row in rows_of(np.random.default_rng(5), 90)]
+    one = len(imported(written(tmp_path / "first.csv", rows[:60]), "shop"))
+    more = [[*row[:1], f"2025-12-{n + 10}", *row[2:]] for n, row in enumerate(rows[60:63])]
+    with pytest.raises(
+        FaultoddsError, match=r"Not in it yet: row 21, row 22, row 23 .* put them into a file of their own"
+    ):
+        imported(written(tmp_path / "second.csv", [*rows[40:60], *more]), "shop", add=True)
+    assert len(imported(written(tmp_path / "third.csv", more), "shop", add=True)) == one + 3
 
 
 def test_a_log_that_is_not_there_is_named(tmp_path: Path) -> None:

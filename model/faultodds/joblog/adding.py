@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 MOSTLY: Final = 0.5
 """A file without job numbers of which more than this share is in the log already was added before."""
+ROWS_SHOWN: Final = 10
 
 
 def refuse_unknown(name: str, known: list[str]) -> None:
@@ -74,13 +75,27 @@ def _fresh(old: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
         if c in old.columns and c not in (clean.JOB, clean.FOLLOWED, clean.ENDED, clean.BACK_AFTER)
     ]
     seen = {tuple(row) for row in old[bare].astype(str).itertuples(index=False)}
-    same = sum(tuple(row) in seen for row in new.loc[~numbered, bare].astype(str).itertuples(index=False))
-    if same > MOSTLY * max(int((~numbered).sum()), 1):
+    unnumbered = new.loc[~numbered]
+    known = [tuple(row) in seen for row in unnumbered[bare].astype(str).itertuples(index=False)]
+    if sum(known) > MOSTLY * max(len(known), 1):
+        others = [str(job) for job, there in zip(unnumbered[clean.JOB], known, strict=True) if not there]
         raise FaultoddsError(
-            f"{same:,} of the {len(new):,} visits look as those in the log do, to the last cell: was this file added before? "
-            "Nothing was changed."
+            f"{sum(known):,} of the {len(new):,} visits look as those in the log do, to the last cell: was this file added before? "
+            f"Nothing was changed.{_how_to_add(others)}"
         )
     return told
+
+
+def _how_to_add(rows: list[str]) -> str:
+    """What to do to get the visits in that are new; `rows` are the rows without a job number, by their place in the file."""
+    if not rows:
+        return ""
+    shown = ", ".join(rows[:ROWS_SHOWN]) + (f" and {len(rows) - ROWS_SHOWN:,} more" if len(rows) > ROWS_SHOWN else "")
+    return (
+        f" Not in it yet: {shown} (the first below the headings is row 1). To add only these, put them into a file of their own, "
+        'under the same headings, and add that file. Where a column holds job numbers (is = "job" in the mapping), visits that '
+        "are there already are left out by themselves."
+    )
 
 
 def _keys(frame: pd.DataFrame) -> list[tuple[str, str]]:

@@ -40,6 +40,9 @@ _PAST: Final = re.compile(
 )
 _ONLY: Final = re.compile(r"(?:.*\bnot (?:replaced|needed|done|changed)\b\W+)?([\w ]+?) only$", re.I)
 _INSTEAD: Final = re.compile(r"(.+?) (?:instead of|rather than|not) (?:the )?[\w ]+$", re.I)
+_NOTHING_DONE: Final = re.compile(
+    r"\b(?:(?:nothing|no work|no repairs?) done|(?:cust(?:omer)? )?(?:declined|refused|cancell?ed))\W*$", re.I
+)
 _DOUBT: Final = re.compile(r"<doubt>")
 _PUT_OFF: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody|missing)>")
 _ROLE: Final = re.compile(r"<(?:turn|doubt|plan|hedge|report|somebody|missing)>")
@@ -72,7 +75,9 @@ class FreeText:
         words = words_of(knowledge.appliance.id)
         self._hearer = Hearer.about(knowledge, words, self._is_there, self._is_about) if words else None
         lexicon.known = _known(knowledge.appliance.id)
-        self._other = Hearer.about(knowledge, words, _anything, _no_machine) if words else None
+        self._other = (
+            Hearer.about(knowledge, words, lambda *_: True, lambda rule: rule.kind != "machine") if words else None
+        )
 
     # --- a cell ---
 
@@ -123,6 +128,8 @@ class FreeText:
         """What a sentence says, nothing when it says that nothing was found or done, None when it is not understood."""
         text = _PAST.sub("", text)
         if key(text) in _silent() and (key(text) or text) not in self._own:
+            return []
+        if self._came_to_nothing(text, after):
             return []
         phrase = self._phrase(text)
         if phrase is not None and not (self._is_bare(text) and self._is_turned_by(after)):
@@ -285,6 +292,14 @@ class FreeText:
         """Whether the sentence after speaks on of a part that stood alone: "coils. ordered"."""
         return bool(after) and not self._nouns(after) and self._turns(after) and not self._says_nothing(after)
 
+    def _came_to_nothing(self, text: str, after: str) -> bool:
+        """Whether work is named, and told to be not done: "duct clean, nothing done", "duct clean. Customer declined"."""
+        told = _NOTHING_DONE.search(text) or (not self._nouns(after) and _NOTHING_DONE.search(after))
+        if not told or not self._only_work or not self._hearer or (key(text) or text) in self._own:
+            return False
+        names = {name for item in self._items(_NOTHING_DONE.sub("", text)) for name in item.names}
+        return not names & (self._hearer.words.verbs - {"handled"})
+
     def _says_nothing(self, text: str) -> bool:
         """Whether a sentence is known to say nothing that is kept: a test that went well, or what another column would tell."""
         if key(text) in _silent() or (self._ends and not self._nouns(text)):
@@ -352,14 +367,6 @@ def _silent() -> frozenset[str]:
 @cache
 def _around_a_part() -> frozenset[str]:
     return frozenset(vocabulary()["around_a_part"]["words"])
-
-
-def _anything(kind: str, name: str, value: str) -> bool:
-    return True
-
-
-def _no_machine(rule: Rule) -> bool:
-    return rule.kind != "machine"
 
 
 @cache
