@@ -75,9 +75,7 @@ class FreeText:
         words = words_of(knowledge.appliance.id)
         self._hearer = Hearer.about(knowledge, words, self._is_there, self._is_about) if words else None
         lexicon.known = _known(knowledge.appliance.id)
-        self._other = (
-            Hearer.about(knowledge, words, lambda *_: True, lambda rule: rule.kind != "machine") if words else None
-        )
+        self._other = Hearer.about(knowledge, words, _anything, _no_machine) if words else None
 
     # --- a cell ---
 
@@ -367,6 +365,14 @@ def _silent() -> frozenset[str]:
 @cache
 def _around_a_part() -> frozenset[str]:
     return frozenset(vocabulary()["around_a_part"]["words"])
+
+
+def _anything(kind: str, name: str, value: str) -> bool:
+    return True
+
+
+def _no_machine(rule: Rule) -> bool:
+    return rule.kind != "machine"
 
 
 @cache
