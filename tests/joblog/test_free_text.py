@@ -44,11 +44,6 @@ NOT_DONE = (
     "will replace {} tues",
     "recommend new {}",
     "quoted {}, cust declined",
-    "quoted {}, customer declined, nothing done",
-    "{}, customer declined",
-    "{}; nothing done",
-    "{} stuck, does not go off",
-    "{} slapped about",
     "{} back ordered",
     "to install {} when in",
     "no {} on truck",
@@ -117,17 +112,6 @@ def test_the_law_sees_a_planted_mistake(dryer: Knowledge, phrase: str, monkeypat
 def test_what_was_done_is_read(dryer: Knowledge, phrase: str, part: str) -> None:
     """The law would be easy to keep by reading nothing."""
     assert repairs(dryer, phrase.format(part)) == {PARTS[part]}
-
-
-@pytest.mark.parametrize(
-    "end", [", nothing done", "; nothing done", ". Customer declined", ", no work done", "; cancelled"]
-)
-def test_work_that_came_to_nothing_is_none(dryer: Knowledge, end: str) -> None:
-    """Named as a bill names it and told to be not done; told with a verb of work done it stays done."""
-    reader = CellReader(Column("work", "repairs"), dryer)
-    assert [reader.read(work + end).said for work in ("duct clean", "coil set")] == [(), ()]
-    assert dict(reader.read("replaced coils, nothing else done").said) == {"repairs": "coil_set"}
-    assert dict(reader.read("coils. quoted igniter, customer declined").said) == {"repairs": "coil_set"}
 
 
 def test_cells_as_shops_write_them(dryer: Knowledge) -> None:

@@ -40,9 +40,6 @@ _PAST: Final = re.compile(
 )
 _ONLY: Final = re.compile(r"(?:.*\bnot (?:replaced|needed|done|changed)\b\W+)?([\w ]+?) only$", re.I)
 _INSTEAD: Final = re.compile(r"(.+?) (?:instead of|rather than|not) (?:the )?[\w ]+$", re.I)
-_NOTHING_DONE: Final = re.compile(
-    r"\b(?:(?:nothing|no work|no repairs?) done|(?:cust(?:omer)? )?(?:declined|refused|cancell?ed))\W*$", re.I
-)
 _DOUBT: Final = re.compile(r"<doubt>")
 _PUT_OFF: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody|missing)>")
 _ROLE: Final = re.compile(r"<(?:turn|doubt|plan|hedge|report|somebody|missing)>")
@@ -126,8 +123,6 @@ class FreeText:
         """What a sentence says, nothing when it says that nothing was found or done, None when it is not understood."""
         text = _PAST.sub("", text)
         if key(text) in _silent() and (key(text) or text) not in self._own:
-            return []
-        if self._came_to_nothing(text, after):
             return []
         phrase = self._phrase(text)
         if phrase is not None and not (self._is_bare(text) and self._is_turned_by(after)):
@@ -289,14 +284,6 @@ class FreeText:
     def _is_turned_by(self, after: str) -> bool:
         """Whether the sentence after speaks on of a part that stood alone: "coils. ordered"."""
         return bool(after) and not self._nouns(after) and self._turns(after) and not self._says_nothing(after)
-
-    def _came_to_nothing(self, text: str, after: str) -> bool:
-        """Whether work is named, and told to be not done: "duct clean, nothing done", "duct clean. Customer declined"."""
-        told = _NOTHING_DONE.search(text) or (not self._nouns(after) and _NOTHING_DONE.search(after))
-        if not told or not self._only_work or not self._hearer or (key(text) or text) in self._own:
-            return False
-        names = {name for item in self._items(_NOTHING_DONE.sub("", text)) for name in item.names}
-        return not names & (self._hearer.words.verbs - {"handled"})
 
     def _says_nothing(self, text: str) -> bool:
         """Whether a sentence is known to say nothing that is kept: a test that went well, or what another column would tell."""
