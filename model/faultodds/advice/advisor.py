@@ -168,9 +168,9 @@ def cheapest(ranking: Ranking) -> NextMove:
         dear = found and found[0].expected_cost > _near(ranking, move.expected_cost)
         if found and (run is None or move.kind == "repair" or not dear):
             return found[0]
-        owed = _owed_checks(ranking)
-        if not found and owed:  # a new fuse is not heated before its cause has been looked for
-            return _check(min(owed, key=lambda c: c.price.cost))
+        owed = _owed_check(ranking)
+        if not found and owed is not None:  # a new fuse is not heated before its cause has been looked for
+            return owed
         if not found and run is not None:
             return NextMove("check", verify, (), run.expected_cost)
     return _looked_again(ranking, _owed_first(ranking, move))
@@ -234,17 +234,14 @@ def _repair(repair: RepairPrice) -> NextMove:
 
 def _owed_first(ranking: Ranking, move: NextMove) -> NextMove:
     """The cheapest check that is owed, in place of leaving without it."""
-    left = _owed_checks(ranking)
-    if move.kind != "stop" or not left:
-        return move
-    best = min(left, key=lambda c: c.price.cost)
-    return NextMove("check", best.name, (), best.expected_cost)
+    return (_owed_check(ranking) if move.kind == "stop" else None) or move
 
 
-def _owed_checks(ranking: Ranking) -> list[CheckPrice]:
-    """The checks that look for a cause that is owed."""
+def _owed_check(ranking: Ranking) -> NextMove | None:
+    """The cheapest check that looks for a cause that is owed; None when there is none."""
     owed = {c for checks in ranking.problem.owed.values() for c in checks}
-    return [c for c in ranking.checks if c.name in owed]
+    left = [c for c in ranking.checks if c.name in owed]
+    return _check(min(left, key=lambda c: c.price.cost)) if left else None
 
 
 def _looked_again(ranking: Ranking, move: NextMove) -> NextMove:
