@@ -21,13 +21,13 @@ CHECK, REPAIR, RUN, REFER = 0, 1, 2, 3
 
 
 class Ledger(Struct, dict=True):
-    """Prices for one problem. Shapes: S states, C open checks, U bundles, K classes, N needed repairs."""
+    """Prices for one problem. Shapes: S states, C checks, U bundles, K classes, N needed repairs."""
 
     problem: Problem
 
     @cached_property
     def states(self) -> list[State]:
-        """Every machine state that open checks and bundles lead to, in the order they are met."""
+        """Every machine state that checks and bundles lead to, in the order they are met."""
         p = self.problem
         found = [p.situation.state]
         work = [p.knowledge.check[n] for n in p.check_names] + [p.verify]
@@ -148,6 +148,15 @@ class Ledger(Struct, dict=True):
         """(U,) chance that every repair of a bundle takes."""
         takes = self.problem.takes
         return self._precise(np.array([float(np.prod([takes(n) for n in names])) for names in self.problem.bundles]))
+
+    @cached_property
+    def may_not_take(self) -> Floats:
+        """(U, N) what it costs more, by chance, that a repair of a bundle may not take where it is needed: done again it takes
+        less often."""
+        p = self.problem
+        now, then = (np.array([takes(n) for n in p.needed]) for takes in (p.takes, p.takes_next))
+        more = np.minimum((1.0 / then - 1.0 / now) * self.bundle_cost[0, : len(p.needed)], p.refer_cost)
+        return self._precise(self._needs_of(self.bundle_masks) * (1.0 - now) * more)
 
     @cached_property
     def class_success(self) -> Floats:

@@ -231,6 +231,16 @@ class Policy:
     def _left(self) -> Shifts:
         return Shifts.of(self.ledger.left, self.ledger.bundle_success)
 
+    @cached_property
+    def _again(self) -> Floats:
+        """(U, A) the same for each active suspect with what it needs."""
+        needs = self.problem.left != np.arange(len(self.problem.active))
+        return np.asarray(self.ledger.may_not_take @ needs, dtype=self.problem.precision)
+
+    def done_again(self, weights: Floats, bundle: Ints) -> Floats:
+        """(B,) what each belief costs more for that its bundle may not take, and takes less often when done again."""
+        return np.asarray((weights * self._again[bundle]).sum(axis=1))
+
     def after_repair(self, weights: Floats, bundle: Ints) -> Floats:
         """(B, A) chances of the active suspects after each belief's bundle."""
         return self._left.on(weights, bundle)
@@ -254,6 +264,11 @@ class Policy:
         """(A, 2) the money and the jobs finished of each active suspect that is run: what passes is left."""
         each = np.stack([self.left_wrong, self.sound], axis=1)[self.problem.class_of]
         return np.asarray(each * self.problem.run_passes[:, None], dtype=self.problem.precision)
+
+    @cached_property
+    def wrong(self) -> Floats:
+        """(A,) 1 where something is wrong."""
+        return np.asarray(~self.sound[self.problem.class_of], dtype=self.problem.precision)
 
     @cached_property
     def left_wrong(self) -> Floats:

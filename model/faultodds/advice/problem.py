@@ -1,7 +1,7 @@
 """The decision at hand: what is open to this technician on this machine, what it costs from here, what it would show.
 
-Everything that ranks actions is arithmetic on the classes of suspects (`classes`). Shapes: K classes, R outcomes of the
-open checks, U bundles (repairs done together before one verification run), S machine states.
+Everything that ranks actions is arithmetic on the classes of suspects (`classes`). Shapes: K classes, C checks, R their
+outcomes, U bundles (repairs done together before one verification run), S machine states.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from faultodds.advice.situation import (
     not_looked_for,
 )
 from faultodds.belief import Belief, WeighedFinding, infer, repair_effect
-from faultodds.knowledge import Check, Floats, Places, Repair, repair_modes
+from faultodds.knowledge import Bools, Check, Floats, Places, Repair, repair_modes
 from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, let_out, not_lit_with, not_run_now, still_owed
 
 # A repair changes what a check shows when an outcome's chance moves by this much.
@@ -118,6 +118,12 @@ class Problem(Classes, dict=True):
             )
         return min(max(1.0 - self.found([repair], self._once_more[repair]) / there, HOPELESS), effect.success)
 
+    def takes_next(self, repair: str) -> float:
+        """Chance that a repair takes where it is needed when it is done now, does not take, and is done again."""
+        effect, evidence = repair_effect(self.knowledge, repair), self.belief.evidence
+        first = all(r.name != repair for r in evidence.repairs)
+        return min(self.takes(repair), max(1.0 - effect.fails_again, HOPELESS) if first else 1.0)
+
     @cached_property
     def as_found(self) -> Belief:
         """What is believed from the findings alone, where `belief` supposes something more."""
@@ -128,16 +134,23 @@ class Problem(Classes, dict=True):
         return {}  # filled as repairs are asked for
 
     @cached_property
-    def checks(self) -> dict[str, Check]:
-        """Checks that can be offered now: the part is there, not skipped, they would show something, nothing rules them out."""
-        stands = _likely_outcomes(self._latest)
+    def _ever(self) -> dict[str, Check]:
+        """Checks that can be offered now or after a repair: the part is there, and they were not skipped."""
         return {
             name: check
             for name, check in self.knowledge.check.items()
+            if name not in self.situation.skipped and self._allowed(check.needs, check.qualified)
+        }
+
+    @cached_property
+    def checks(self) -> dict[str, Check]:
+        """Checks that can be offered now: they would show something, and nothing rules them out."""
+        stands = _likely_outcomes(self._latest)
+        return {
+            name: check
+            for name, check in self._ever.items()
             if not self._shown(name)
-            and name not in self.situation.skipped
             and name not in self.not_now
-            and self._allowed(check.needs, check.qualified)
             and not (check.unless_open and (self.run_stopped or self.situation.state.intersection(check.unless_open)))
             and not any(stands.get(n) in outcomes for n, outcomes in check.unless.items())
         }
@@ -291,12 +304,17 @@ class Problem(Classes, dict=True):
 
     @cached_property
     def check_names(self) -> list[str]:
-        """The open checks, in file order."""
-        return list(self.checks)
+        """The open checks, in file order; then those that are offered again once a repair has been made and its run failed."""
+        return [*self.checks, *(name for name in self._ever if name not in self.checks)]
+
+    @cached_property
+    def closed(self) -> Bools:
+        """(C,) which of them are not open now."""
+        return np.arange(len(self.check_names)) >= len(self.checks)
 
     @cached_property
     def rows(self) -> dict[str, slice]:
-        """Where each open check's outcomes lie among the R rows below."""
+        """Where each check's outcomes lie among the R rows below."""
         out, start = {}, 0
         for name in self.check_names:
             size = len(self.belief.suspects.observables[name])
@@ -306,7 +324,7 @@ class Problem(Classes, dict=True):
 
     @cached_property
     def _check_rows(self) -> Places:
-        """(R,) rows of the open checks in the full likelihood."""
+        """(R,) rows of the checks in the full likelihood."""
         s = self.belief.suspects
         return np.concatenate(
             [np.arange(s.rows[n].start, s.rows[n].stop) for n in self.check_names] or [np.zeros(0)]
@@ -314,7 +332,7 @@ class Problem(Classes, dict=True):
 
     @cached_property
     def suspect_likelihood(self) -> Floats:
-        """(R, A) likelihood of each outcome of the open checks under each active suspect."""
+        """(R, A) likelihood of each outcome of the checks under each active suspect."""
         return np.asarray(self.belief.suspects.likelihood[np.ix_(self._check_rows, self.active)], dtype=self.precision)
 
     def class_mean(self, by_suspect: Floats) -> Floats:

@@ -110,7 +110,8 @@ class Rollout:
         shape = (len(bit_prices), len(front), len(moves))
         price, branch, move = (x.reshape(-1) for x in np.indices(shape))
         chosen = [moves[m] for m in move.tolist()]
-        return self._priced(front.pick(branch), chosen, bit_prices[price], np.zeros_like(move)).reshape(shape)
+        apart = np.array([0 if m.kind == CHECK else 1 + n for n, m in enumerate(moves)])[move]
+        return self._priced(front.pick(branch), chosen, bit_prices[price], apart).reshape(shape)
 
     def prices_apart(self, weights: Floats, moves: Sequence[Sequence[Move]], bit_price: float) -> list[Floats]:
         """The same from each row of `weights` (B, A), as many moves of its own for each, every row priced as if it were alone."""
@@ -135,7 +136,7 @@ class Rollout:
             np.arange(count),
             np.repeat(weights[None], count, axis=0),
             np.zeros(count, dtype=np.int64),
-            np.zeros((count, len(problem.check_names)), dtype=bool),
+            np.tile(problem.closed, (count, 1)),
             np.full(count, problem.may_leave),
         )
 
@@ -150,11 +151,12 @@ class Rollout:
     def _grown(self, front: Front, bit_price: Floats) -> list[Level]:
         levels: list[Level] = []
         parent = front.move
+        least = self.least * np.bincount(parent, self._wrong(front), minlength=len(bit_price))
         for depth in range(DEPTH + 1):
-            weight = front.weights.sum(axis=1)
-            followed = np.bincount(front.move, np.where(weight < self.least, 0.0, weight), minlength=len(bit_price))
-            small = (weight < self.least) | (followed < TAIL * self.least)[front.move] | (depth == DEPTH)
-            level = self._settled(front, parent, small, ~small & (weight < THIN * self.least))
+            weight, own = self._wrong(front), least[front.move]
+            followed = np.bincount(front.move, np.where(weight < own, 0.0, weight), minlength=len(bit_price))
+            small = (weight < own) | (followed < TAIL * least)[front.move] | (depth == DEPTH)
+            level = self._settled(front, parent, small, ~small & (weight < THIN * own))
             levels.append(level)
             front = front.pick(~small)
             if not len(front):
@@ -162,6 +164,10 @@ class Rollout:
             choice = self.policy.choose(level.classes[~small], front.state, front.done, bit_price[front.move])
             front, parent = self._onward(front, level, choice.move, choice.which)
         return levels
+
+    def _wrong(self, front: Front) -> Floats:
+        """(B,) chance of each branch and that something is wrong in it."""
+        return np.asarray(front.weights @ self.policy.wrong)
 
     def _settled(self, front: Front, parent: Ints, small: Bools, thin: Bools) -> Level:
         """A level with what is known of its branches without following them."""
@@ -217,11 +223,12 @@ class Rollout:
             weights = picked.weights if move == RUN else policy.after_repair(picked.weights, column)
             spent[rows] += policy.ended(weights)
             if move == REPAIR:
+                spent[rows, MONEY] += policy.done_again(picked.weights, column)
                 spent[rows[policy.by_others[column]], TODAY] = 0.0
             after = ledger.next_state(move)[state, column]
-            parts.append(
-                Front(picked.move, policy.failing(weights), after, picked.done, np.zeros(len(rows), dtype=bool))
-            )
+            # A repair whose run failed puts every earlier look in doubt.
+            done = np.zeros_like(picked.done) if move == REPAIR or policy.problem.unverified else picked.done
+            parts.append(Front(picked.move, policy.failing(weights), after, done, np.zeros(len(rows), dtype=bool)))
         return (Front.join(parts) if parts else front.pick(np.zeros(0, dtype=np.int64))), spent
 
     def _after_check(self, front: Front, which: Ints) -> Front:
