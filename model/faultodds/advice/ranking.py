@@ -95,9 +95,7 @@ class Ranking:
         """The moves worth pricing: checks that tell something, the verification run, every bundle."""
         p = self.problem
         verify = p.knowledge.costs.verify
-        checks = [
-            Move(RUN) if n == verify else Move(CHECK, c) for c, n in enumerate(p.checks) if not self._idle[c]
-        ]
+        checks = [Move(RUN) if n == verify else Move(CHECK, c) for c, n in enumerate(p.checks) if not self._idle[c]]
         return checks + [Move(REPAIR, u) for u in range(len(p.bundles))]
 
     @cached_property
