@@ -134,23 +134,24 @@ class Problem(Classes, dict=True):
         return {}  # filled as repairs are asked for
 
     @cached_property
-    def _ever(self) -> dict[str, Check]:
-        """Checks that can be offered now or after a repair: the part is there, and they were not skipped."""
+    def _untried(self) -> dict[str, Check]:
+        """Checks that would show something new, now or after a repair: the part is there, not skipped, and not looked at."""
         return {
             name: check
             for name, check in self.knowledge.check.items()
-            if name not in self.situation.skipped and self._allowed(check.needs, check.qualified)
+            if not self._shown(name)
+            and name not in self.situation.skipped
+            and self._allowed(check.needs, check.qualified)
         }
 
     @cached_property
     def checks(self) -> dict[str, Check]:
-        """Checks that can be offered now: they would show something, and nothing rules them out."""
+        """Checks that can be offered now: they would show something new, and nothing rules them out."""
         stands = _likely_outcomes(self._latest)
         return {
             name: check
-            for name, check in self._ever.items()
-            if not self._shown(name)
-            and name not in self.not_now
+            for name, check in self._untried.items()
+            if name not in self.not_now
             and not (check.unless_open and (self.run_stopped or self.situation.state.intersection(check.unless_open)))
             and not any(stands.get(n) in outcomes for n, outcomes in check.unless.items())
         }
@@ -304,8 +305,8 @@ class Problem(Classes, dict=True):
 
     @cached_property
     def check_names(self) -> list[str]:
-        """The open checks, in file order; then those that are offered again once a repair has been made and its run failed."""
-        return [*self.checks, *(name for name in self._ever if name not in self.checks)]
+        """The open checks, in file order; then those that something rules out, until a repair has been made."""
+        return [*self.checks, *(name for name in self._untried if name not in self.checks)]
 
     @cached_property
     def closed(self) -> Bools:
