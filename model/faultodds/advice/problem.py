@@ -147,14 +147,39 @@ class Problem(Classes, dict=True):
     @cached_property
     def checks(self) -> dict[str, Check]:
         """Checks that can be offered now: they would show something new, and nothing rules them out."""
-        stands = _likely_outcomes(self._latest)
+        return self._open(frozenset())
+
+    def _open(self, gone: frozenset[str]) -> dict[str, Check]:
+        """The untried checks that nothing rules out, with some findings gone."""
+        here, state = self.known, self.situation.state if not gone else frozenset()
+        not_now, stopped = self.not_now, self.run_stopped
+        if gone:
+            here = {n: values for n, values in self.known.items() if n not in gone}
+            not_now = not_run_now(self.knowledge, here, self.knowledge.lacking(self.situation.skipped))
+            stopped = at_once(self.knowledge, here)
+        stands = _likely_outcomes(s for s in self._latest if s.name not in gone)
         return {
             name: check
             for name, check in self._untried.items()
-            if name not in self.not_now
-            and not (check.unless_open and (self.run_stopped or self.situation.state.intersection(check.unless_open)))
+            if name not in not_now
+            and not (check.unless_open and (stopped or state.intersection(check.unless_open)))
             and not any(stands.get(n) in outcomes for n, outcomes in check.unless.items())
         }
+
+    @cached_property
+    def opened(self) -> Bools:
+        """(U, C) which checks are ruled out by what was found, until a bundle mends what that speaks of."""
+        found = {s.name: self.knowledge.speaks_of.get(s.name, frozenset()) for s in self.belief.evidence.seen}
+        opened: dict[frozenset[str], list[bool]] = {frozenset(): [False] * len(self.check_names)}
+        out = []
+        for names in self.bundles:
+            mended = self.put_right(names) if self.closed.any() else set()
+            gone = frozenset(n for n, about in found.items() if about & mended)
+            if gone not in opened:
+                then = self._open(gone)
+                opened[gone] = [n in then and n not in self.checks for n in self.check_names]
+            out.append(opened[gone])
+        return np.array(out, dtype=bool).reshape(len(out), len(self.check_names))
 
     @cached_property
     def not_now(self) -> dict[str, str]:
@@ -305,7 +330,7 @@ class Problem(Classes, dict=True):
 
     @cached_property
     def check_names(self) -> list[str]:
-        """The open checks, in file order; then those that something rules out, until a repair has been made."""
+        """The open checks, in file order; then those that something rules out now."""
         return [*self.checks, *(name for name in self._untried if name not in self.checks)]
 
     @cached_property

@@ -226,7 +226,7 @@ class Rollout:
                 spent[rows, MONEY] += policy.done_again(picked.weights, column)
                 spent[rows[policy.by_others[column]], TODAY] = 0.0
             after = ledger.next_state(move)[state, column]
-            done = picked.done & ~policy.problem.closed if move == REPAIR else picked.done
+            done = picked.done & ~policy.problem.opened[column] if move == REPAIR else picked.done
             parts.append(Front(picked.move, policy.failing(weights), after, done, np.zeros(len(rows), dtype=bool)))
         return (Front.join(parts) if parts else front.pick(np.zeros(0, dtype=np.int64))), spent
 
