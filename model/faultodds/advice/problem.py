@@ -149,15 +149,14 @@ class Problem(Classes, dict=True):
         """Checks that can be offered now: they would show something new, and nothing rules them out."""
         return self._open(frozenset())
 
-    def _open(self, gone: frozenset[str]) -> dict[str, Check]:
-        """The untried checks that nothing rules out, with some findings gone."""
-        here, state = self.known, self.situation.state if not gone else frozenset()
-        not_now, stopped = self.not_now, self.run_stopped
-        if gone:
-            here = {n: values for n, values in self.known.items() if n not in gone}
+    def _open(self, mended: frozenset[str]) -> dict[str, Check]:
+        """The untried checks that nothing rules out, with what bars the machine mended of some findings."""
+        not_now, stopped, state = self.not_now, self.run_stopped, self.situation.state
+        if mended:
+            here = {n: values for n, values in self.known.items() if n not in mended}
             not_now = not_run_now(self.knowledge, here, self.knowledge.lacking(self.situation.skipped))
-            stopped = at_once(self.knowledge, here)
-        stands = _likely_outcomes(s for s in self._latest if s.name not in gone)
+            stopped, state = at_once(self.knowledge, here), frozenset()
+        stands = _likely_outcomes(self._latest)
         return {
             name: check
             for name, check in self._untried.items()
@@ -168,17 +167,17 @@ class Problem(Classes, dict=True):
 
     @cached_property
     def opened(self) -> Bools:
-        """(U, C) which checks are ruled out by what was found, until a bundle mends what that speaks of."""
-        found = {s.name: self.knowledge.speaks_of.get(s.name, frozenset()) for s in self.belief.evidence.seen}
-        opened: dict[frozenset[str], list[bool]] = {frozenset(): [False] * len(self.check_names)}
+        """(U, C) which checks are ruled out by what bars the machine, until a bundle puts right what makes that."""
+        bars = [n for n in self.knowledge.barring if n in self.known] if self.closed.any() else []
+        behind = {n: {m for o in self.known[n] for m in makers(self.belief, n, o)} for n in bars}
+        opened = {frozenset[str](): [False] * len(self.check_names)}
         out = []
         for names in self.bundles:
-            mended = self.put_right(names) if self.closed.any() else set()
-            gone = frozenset(n for n, about in found.items() if about & mended)
-            if gone not in opened:
-                then = self._open(gone)
-                opened[gone] = [n in then and n not in self.checks for n in self.check_names]
-            out.append(opened[gone])
+            mended = frozenset(n for n in bars if behind[n] & self.put_right(names))
+            if mended not in opened:
+                then = self._open(mended)
+                opened[mended] = [n in then and n not in self.checks for n in self.check_names]
+            out.append(opened[mended])
         return np.array(out, dtype=bool).reshape(len(out), len(self.check_names))
 
     @cached_property
