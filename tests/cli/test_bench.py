@@ -370,10 +370,12 @@ def test_a_complaint_that_came_back_opens_the_job_again(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("place", range(4))
-@pytest.mark.parametrize("reply", ["yes", "y", "not sure", "maybe a bit", "yesterday"])
-def test_anything_but_a_plain_no_to_a_stop_question_stops_everything(tmp_path: Path, place: int, reply: str) -> None:
+@pytest.mark.parametrize("replies", [("yes",), ("y",), ("a bit",), ("not sure", "maybe a bit"), ("yesterday", "hm")])
+def test_a_yes_or_twice_no_plain_answer_to_a_stop_question_stops_everything(
+    tmp_path: Path, place: int, replies: tuple[str, ...]
+) -> None:
     """Exit 3, the usual steps, no odds and no advice, and the job is kept with the reason."""
-    ended = bench(tmp_path, *SAFE[:place], reply, "no", "no", "no", "no", "done", "1=2")
+    ended = bench(tmp_path, *SAFE[:place], *replies, "no", "no", "no", "no", "done", "1=2")
     assert ended.code == 3
     assert "STOP." in ended.out
     assert "1. " in ended.out
@@ -406,16 +408,31 @@ def test_a_no_that_is_not_plain_stops(tmp_path: Path, reply: str) -> None:
 
 
 @pytest.mark.parametrize("place", range(4))
-@pytest.mark.parametrize("reply", ["no, took the batteries out", "n/a", "no nose"])
-def test_a_no_with_more_to_it_is_asked_again_once(tmp_path: Path, place: int, reply: str) -> None:
-    """What was said is kept; then it is a plain no, or everything stops."""
+@pytest.mark.parametrize("reply", ["no, took the batteries out", "n/a", "no nose", "hm", "the wife said something"])
+def test_what_is_neither_yes_nor_no_is_asked_again_once(tmp_path: Path, place: int, reply: str) -> None:
+    """What was said is shown and kept; then it is a plain no, or everything stops; so it does where no second answer comes."""
     asked = bench(tmp_path / "once", *SAFE[:place], reply, "no", *SAFE[place + 1 :], "done", "heat=none")
     assert asked.code == 0
-    assert "more than a plain no" in asked.out
+    assert f"I heard: '{reply}'. That is neither a plain yes nor a plain no." in text_of(asked)
+    assert "flames? yes / no" in text_of(asked) or place < len(SAFE) - 1
     assert set(findings(tmp_path / "once")) == {"heat"}
     assert bench(tmp_path / "twice", *SAFE[:place], reply, reply, "no", "no", "no").code == 3
+    assert bench(tmp_path / "left", *SAFE[:place], reply, "leave").code == 3
+    assert bench(tmp_path / "danger", *SAFE[:place], "i smell gas", "no", "no", "no").code == 3
     with Store.open(tmp_path / "once") as store:
         assert any(note.endswith(reply) for note in store.get("1").notes)
+
+
+def test_on_going_on_an_unclear_answer_is_asked_again_once(tmp_path: Path) -> None:
+    """What was cleared is no new alarm, and no plain no either; smoke has the steps of smoke."""
+    bench(tmp_path, *STRAIGHT_ON, "heat none")
+    told = "gas off, supplier cleared it, no leak found"
+    asked = bench(tmp_path, told, "no", options=["1"])
+    assert asked.code == 0 and f"I heard: '{told}'" in text_of(asked) and "Is any of it so? yes / no" in asked.out
+    assert bench(tmp_path, told, told, options=["1"]).code == 3
+    bench(tmp_path / "smoke", *STRAIGHT_ON, "heat none")
+    ended = bench(tmp_path / "smoke", "there is smoke", options=["1"])
+    assert ended.code == 3 and "STOP. smoke, scorching or flames" in ended.out + ended.err
 
 
 def test_no_alarm_in_the_house_is_a_no_with_a_word_about_the_meter(tmp_path: Path) -> None:

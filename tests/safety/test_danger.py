@@ -35,7 +35,7 @@ from faultodds.safety import stop_first
 from faultodds.safety.danger import (
     STOP_PPM,
     _mended,
-    begins_with_no,
+    admits,
     denies,
     has_no_alarm,
     hazard_of,
@@ -151,8 +151,43 @@ def test_no_plain_no(reply: str) -> None:
     ],
 )
 def test_a_no_with_more_to_it_is_asked_again(reply: str) -> None:
-    """It begins with a no, and is none."""
-    assert begins_with_no(reply)
+    """It begins with a no, and is none; nor is it a yes."""
+    assert not admits(reply)
+    assert not denies(reply)
+
+
+@pytest.mark.parametrize(
+    "reply",
+    [
+        *("yes", "Y", "yeah a bit", "yep", "a bit", "a very faint smell", "slightly", "sometimes", "it does", "I can"),
+        *("there is", "strongly", "smoke", "my head aches, headache", "it reeks", "co alarm went off", "yes, not now"),
+    ],
+)
+def test_a_plain_yes(reply: str) -> None:
+    """However small, or told as the danger itself."""
+    assert admits(reply)
+
+
+@pytest.mark.parametrize(
+    "reply",
+    [
+        *(
+            "hm",
+            "maybe",
+            "not sure",
+            "don't know",
+            "the wife said something",
+            "it is off",
+            "it does not",
+            "42",
+            "sorry",
+        ),
+        *("heat=none", "supplier was here", "gas off, supplier cleared it, no leak found", "it's fine", "yesterday"),
+    ],
+)
+def test_what_is_neither_yes_nor_no(reply: str) -> None:
+    """It is asked about once more."""
+    assert not admits(reply)
     assert not denies(reply)
 
 

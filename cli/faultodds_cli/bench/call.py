@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
 from faultodds.job import Finding, OpenJob, names_somebody, sayings, typed
-from faultodds.safety import begins_with_no, denies, has_no_alarm
 from faultodds_cli.bench.machine import Guess, guess_of, settled
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.shared.show_advice import standing_cautions
@@ -238,23 +237,6 @@ class BenchCall:
         self.talk.tell(str(problem).replace("--ambient ", ""), "?  ")
         self.talk.tell("The answer alone will do; any other line leaves it.", "   ")
 
-    def watch_for_danger(self, line: str) -> None:
-        """Stop when a line tells of danger; ask when it speaks of a stop sign that is the knowledge file's own."""
-        name, sign, value = line.partition("=")
-        if self.visit.stop_sign(name.strip(), value.strip() if sign else "yes"):
-            raise FaultoddsError("Good. Go on.")
-        self.visit.listen(line)
-        spoken = typed.stop_sign_in(self.visit.knowledge, line)
-        reply: str | None = ""
-        while spoken is not None and not reply:
-            question = f"{self.visit.knowledge.stop[spoken].ask} (a plain no, or everything stops)"
-            reply = self.talk.ask(question)
-            if reply is None:
-                self.over = True
-                return
-        if spoken is not None and reply:
-            plain_no(self.talk, self.visit, spoken, question, reply)
-
     def advised(self) -> str:
         """The name of what is advised now; raises FaultoddsError when it is neither a check nor a repair."""
         work = self.visit.now.advice.work
@@ -294,19 +276,6 @@ class BenchCall:
         left = machine_now(self.visit)
         sure = "Left like this, as far as is known" if job.unsettled else "Left like this"
         return lines + (wrap(f"{sure}: {left}. Do not leave it so with people about.") if left else [])
-
-
-def plain_no(talk: Talk, visit: OpenJob, sign: str, question: str, reply: str) -> None:
-    """Go on when `reply` is a plain no; a no with more to it is kept as a note and asked again once. Raises SafetyStop, kept
-    with the job, for anything else, and when no second answer comes."""
-    if begins_with_no(reply) and not denies(reply):
-        talk.tell(f"'{reply}' is more than a plain no. Yes, or only no:", "?  ")
-        visit.remark(f"{question} {reply}")
-        reply = talk.ask(question) or reply
-    visit.stop_sign(sign, reply)
-    if has_no_alarm(reply):
-        talk.tell("No alarm there to warn you: carry a CO meter, switched on, while the burner runs.")
-        visit.remark(f"{question} {reply}")
 
 
 @contextmanager

@@ -1,7 +1,7 @@
 from .danger import (
     put_right as put_right,
     usual_steps as usual_steps,
-    begins_with_no as begins_with_no, denies as denies, has_no_alarm as has_no_alarm, hazard_of as hazard_of,
+    admits as admits, denies as denies, has_no_alarm as has_no_alarm, hazard_of as hazard_of,
     hear as hear, only_denies as only_denies,
 )
 from .duties import (

@@ -93,9 +93,10 @@ def denies(reply: str) -> bool:
     )
 
 
-def begins_with_no(reply: str) -> bool:
-    """Whether an answer begins with a no, plain or not, and no danger is heard in it: one to ask again about."""
-    return bool(_rules().denial["no"].match(reply.casefold().strip())) and hear(reply) is None
+def admits(reply: str) -> bool:
+    """Whether an answer to "is there danger?" is a plain yes, however small ("yeah", "a bit", "sometimes"), or tells of danger."""
+    said = re.sub(r"['\u2019]", "", reply.casefold()).strip()
+    return bool(_rules().denial["yes"].match(said)) or hear(reply) is not None
 
 
 def has_no_alarm(reply: str) -> bool:
