@@ -435,6 +435,17 @@ def test_on_going_on_an_unclear_answer_is_asked_again_once(tmp_path: Path) -> No
     assert ended.code == 3 and "STOP. smoke, scorching or flames" in ended.out + ended.err
 
 
+def test_how_a_stop_was_cleared_is_told_straight_away_and_is_no_new_alarm(tmp_path: Path) -> None:
+    """What proves too little is answered with what is missing, here and on the command line."""
+    bench(tmp_path, "i smell gas")
+    little, enough = "smelt gas, supplier came and went, no leak found", "smelt gas, supplier came, tested tight"
+    refused = command("job", "safe", "1", "--note", little, "--data", str(tmp_path))
+    assert refused.code == 2 and "soap-tested with the gas on" in " ".join(refused.err.split())
+    ended = bench(tmp_path, "hm", little, enough, enough, "no", "done", options=["1"])
+    assert ended.code == 0 and "the job stays stopped" in text_of(ended)
+    assert f"I heard: '{enough}'" in text_of(ended)
+
+
 def test_no_alarm_in_the_house_is_a_no_with_a_word_about_the_meter(tmp_path: Path) -> None:
     """There is nothing to sound."""
     ended = bench(tmp_path, "no", "No alarm in the house", "no", "no", "done", "heat=none")

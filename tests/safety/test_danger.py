@@ -40,6 +40,7 @@ from faultodds.safety.danger import (
     has_no_alarm,
     hazard_of,
     hear,
+    hear_now,
     only_denies,
 )
 
@@ -86,6 +87,22 @@ def test_harmless_words_before_a_danger_do_not_hide_it(phrase: dict[str, Any]) -
     """A denial ends with its sentence."""
     for before in ("no smell of gas, no smoke, nobody sick. ", "coils 1.3k, hood strong. ", "sick and tired of this. "):
         assert hear(before + phrase["text"]) is not None, before
+
+
+CLEARED = tomllib.loads(Path(__file__).with_name("danger_cleared.toml").read_text("utf-8"))
+
+
+@pytest.mark.parametrize("note", CLEARED["over"])
+def test_what_was_cleared_is_no_new_alarm(note: str) -> None:
+    """In an answer to how it was cleared."""
+    assert hear_now(note) is None
+
+
+@pytest.mark.parametrize("note", CLEARED["now"])
+def test_a_danger_that_is_there_is_never_taken_for_a_cleared_one(note: str) -> None:
+    """Alone, behind what was cleared, and before it."""
+    for said in ("{}", "supplier cleared it, {}", "smelt gas, union remade, soap tested, {}", "{}, joints soap tested"):
+        assert hear_now(said.format(note)) is not None, said
 
 
 def test_harmless_words_after_a_danger_do_not_hide_it() -> None:

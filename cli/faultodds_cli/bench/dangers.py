@@ -26,15 +26,15 @@ def answered(talk: Talk, question: str) -> str | None:
             return reply
 
 
-def plain_no(talk: Talk, visit: OpenJob, sign: str, question: str, reply: str) -> None:
+def plain_no(talk: Talk, visit: OpenJob, sign: str, question: str, reply: str, over: bool = False) -> None:
     """Go on when `reply` is a plain no. What is neither that nor a yes is kept as a note and asked once more; raises SafetyStop,
-    kept with the job, when the second answer is no plain no either, or none comes."""
-    visit.listen(reply)
+    kept with the job, when the second answer is no plain no either, or none comes. `over`: what an answer tells of as past and put right is none."""
+    visit.listen(reply, over=over)
     if not denies(reply) and not admits(reply):
         visit.remark(f"{question} {reply}")
         talk.tell(f"I heard: '{reply}'. That is neither a plain yes nor a plain no.", "?  ")
         reply = answered(talk, f"{question} yes / no") or reply
-        visit.listen(reply)
+        visit.listen(reply, over=over)
     visit.stop_sign(sign, reply)
     if has_no_alarm(reply):
         talk.tell("No alarm there to warn you: carry a CO meter, switched on, while the burner runs.")

@@ -57,7 +57,7 @@ def still_safe(talk: Talk, visit: OpenJob) -> bool:
     reply = answered(talk, "A plain no to all of them, or everything stops.")
     if reply is None:
         return False
-    plain_no(talk, visit, typed.stop_sign_in(visit.knowledge, reply) or next(iter(stops)), ANY_OF_IT, reply)
+    plain_no(talk, visit, typed.stop_sign_in(visit.knowledge, reply) or next(iter(stops)), ANY_OF_IT, reply, over=True)
     return True
 
 
@@ -66,12 +66,10 @@ def _said_safe(talk: Talk, visit: OpenJob, danger: Danger) -> bool:
     talk.tell(danger.text)
     while (reply := answered(talk, "Is it safe again? Type safe, or leave:")) is not None:
         word, _, rest = reply.partition(" ")
-        if fold(word) == "safe":
-            with forgiving(talk):
-                visit.safe(rest or answered(talk, WHO_SAYS_SO) or "")
-                return True
-        if exact(word) == "leave":
-            return False
+        said = rest if fold(word) == "safe" else reply  # how it was cleared may be told straight away
+        with forgiving(talk):
+            visit.safe(said or answered(talk, WHO_SAYS_SO) or "")
+            return True
     return False
 
 
