@@ -27,8 +27,11 @@ def answered(talk: Talk, question: str) -> str | None:
 
 
 def plain_no(talk: Talk, visit: OpenJob, sign: str, question: str, reply: str, over: bool = False) -> None:
-    """Go on when `reply` is a plain no. What is neither that nor a yes is kept as a note and asked once more; raises SafetyStop,
-    kept with the job, when the second answer is no plain no either, or none comes. `over`: what an answer tells of as past and put right is none."""
+    """Go on when `reply` is a plain no. What is neither that nor a yes is kept as a note and asked once more.
+
+    Raises SafetyStop, kept with the job, for a yes, and when the second answer is no plain no either, or none comes. `over`: what
+    an answer tells of as past and put right is none.
+    """
     visit.listen(reply, over=over)
     if not denies(reply) and not admits(reply):
         visit.remark(f"{question} {reply}")

@@ -75,7 +75,7 @@ def hear(text: str) -> Heard | None:
 
 def hear_now(text: str) -> Heard | None:
     """The first danger that an answer to "how was it made safe?" tells of as there now, or None: what it tells of before it tells
-    that it was put right, or is gone, is over. Anything that is back, still there, denied to be right, planned or doubted is not."""
+    that it was put right, or is gone, is over. What is back, still there, denied to be right, planned or doubted is not."""
     line = _plain(text)
     if "?" in text or len(text) > AT_ONCE or _numbers(line):
         return hear(text)
