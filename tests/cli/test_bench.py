@@ -347,6 +347,17 @@ def test_a_repair_is_followed_by_advice_to_verify(tmp_path: Path) -> None:
     assert passed.code == 0
 
 
+def test_somebody_elses_work_is_waited_for(tmp_path: Path) -> None:
+    """The visit pauses, says for what, and goes on when they have been."""
+    ended = bench(tmp_path, *SAFE, "done", "heat=none", "done", "manifold_pressure low", "repair gas_supplier", "leave")
+    assert "DO NEXT: WAIT. Refer to the gas supplier" in last_screen(ended.out)
+    assert "CHECKS, BEST FIRST" not in last_screen(ended.out)
+    assert "then repair gas_supplier" in text_of(ended) and "Repaired" not in ended.out
+    came = bench(tmp_path, "no", "repair gas_supplier", options=["1"])
+    assert "Repaired: Refer to the gas supplier. When it has run, type: verify" in text_of(came)
+    assert "DO NEXT: WAIT" not in last_screen(came.out)
+
+
 def test_a_blown_fuse_always_comes_with_find_why(tmp_path: Path) -> None:
     """From the reading on, and after the new fuse too, the screen says to find the cause."""
     find_why = "A blown fuse has a cause: find it"

@@ -12,7 +12,7 @@ from faultodds.job import Finding, OpenJob, names_somebody, sayings, typed
 from faultodds_cli.bench.machine import Guess, guess_of, settled
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.shared.show_advice import standing_cautions
-from faultodds_cli.shared.show_job import CHECKS_SHOWN, machine_now, screen, state_called
+from faultodds_cli.shared.show_job import CHECKS_SHOWN, awaited_text, machine_now, screen, state_called
 from faultodds_cli.shared.show_known import misfit_text
 from faultodds_cli.shared.talk import Talk
 from faultodds_cli.shared.text import wrap
@@ -73,7 +73,7 @@ class BenchCall:
         except ClashError:
             self.numbered, self.standing = [], set()
         self.told = set(self.told_now())
-        now = None if self.visit.job.is_closed or self.visit.clash() else self.visit.now.advice
+        now = self.visit.now.advice if self._advises() else None
         self.shown = now.name if now is not None else ""
 
     def _still_standing(self) -> set[str]:
@@ -239,7 +239,7 @@ class BenchCall:
 
     def advised(self) -> str:
         """The name of what is advised now; raises FaultoddsError when it is neither a check nor a repair."""
-        work = self.visit.now.advice.work
+        work = self.visit.job.awaited or self.visit.now.advice.work
         if not work:
             raise FaultoddsError("which one? Type its name or its number after the word.")
         return work[0]
@@ -251,9 +251,12 @@ class BenchCall:
 
     def told_now(self) -> tuple[str, ...]:
         """The work whose steps are on the screen."""
-        if self.visit.job.is_closed or self.visit.clash():
-            return ()
-        return self.visit.now.advice.work
+        return self.visit.now.advice.work if self._advises() else ()
+
+    def _advises(self) -> bool:
+        """Whether the screen shows advice: the call has not ended, waits for nobody, and its findings do not clash."""
+        job = self.visit.job
+        return not (job.is_closed or job.awaited or self.visit.clash())
 
     def verify_words(self) -> str:
         """The outcomes of the verification run, as typed."""
@@ -272,6 +275,7 @@ class BenchCall:
             return wrap(f"Job {job.id} is closed and kept.")
         lines = wrap(f"Left out: {self.doubts_named()}.") if self.doubted else []
         lines += wrap(f"Job {job.id} is saved. Go on with: faultodds bench {job.typed}")
+        lines += [line for name in job.awaited for line in wrap(awaited_text(self.visit, name))]
         lines += wrap(job.unsettled, "!! ") if job.unsettled else []
         left = machine_now(self.visit)
         sure = "Left like this, as far as is known" if job.unsettled else "Left like this"
