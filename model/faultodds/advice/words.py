@@ -12,7 +12,7 @@ from faultodds.advice.problem import Problem
 from faultodds.advice.questions import QuestionPrice
 from faultodds.advice.ranking import CheckPrice, Ranking
 from faultodds.advice.reasons import Parts, Pointer
-from faultodds.knowledge import UNLISTED, Knowledge
+from faultodds.knowledge import UNLISTED, Knowledge, repair_modes
 from faultodds.names import capital, whole_percents
 
 MONEY_SIGNS = {"USD": "$", "GBP": "£", "EUR": "€"}
@@ -56,7 +56,7 @@ def why(ranking: Ranking, kind: str, name: str, same: float) -> str:
             "right. Look before you leave it."
         )
     if kind == "check":
-        return _why_check(ranking, name)
+        return _seen_before(ranking.problem, name) + _why_check(ranking, name)
     if kind == "repair":
         return _why_repair(ranking, same)
     if kind == "ask":
@@ -78,7 +78,38 @@ def why_ask(ranking: Ranking, asked: QuestionPrice) -> str:
     else:
         told = _pointed(k, found) if found else _moves(k, parts, name)
     worth = money(asked.worth, k.costs.currency)
-    return f"A question or a glance: {told}; the answer is worth about {worth} over the whole job."
+    return f"{_seen_before(ranking.problem, name)}A question or a glance: {told}; the answer is worth about {worth} over the whole job."
+
+
+def _seen_before(problem: Problem, name: str) -> str:
+    """Why something is looked at, or asked, that was seen before; empty for what was not."""
+    evidence = problem.belief.evidence
+    seen = [s for s in evidence.seen if s.name == name]
+    if not seen:
+        return ""
+    if all(s.visit < len(evidence.waits) for s in seen):
+        return "It was looked at on an earlier visit, and the complaint came back since. "
+    if problem.failed:
+        return "The run failed after that repair, so what was seen before may have been overlooked: look again. "
+    return "It was looked at before the last repair, which may have changed it. "
+
+
+def _done_before(problem: Problem, names: Sequence[str]) -> str:
+    """Why a repair is advised where it, or another of the same fault, was done before; empty where none was."""
+    evidence, k = problem.belief.evidence, problem.knowledge
+    mends = {m for n in names for m in repair_modes(k, k.repair[n])}
+    done = dict.fromkeys(r.name for r in evidence.repairs if mends.intersection(r.modes))
+    if not done:
+        return ""
+    titles = " and ".join(k.repair[n].title for n in done)
+    here = any(r.name in done for r in evidence.repairs[evidence.begun :])
+    first = f"{titles}: done before, and {'the run after it failed' if here else 'the complaint came back'}."
+    if not done.keys() & set(names):
+        return f"{first} This is the next way to put the same fault right. "
+    return (
+        f"{first} It is still what fits best, so it may not have taken: a new part that is bad, a connector not home, a clamp left "
+        "loose. Look at that work first. "
+    )
 
 
 # ---- a check -------------------------------------------------------------------------------------------------------------
@@ -202,7 +233,7 @@ def _why_repair(ranking: Ranking, same: float) -> str:
     part, odds = next(iter(reasons.mended(problem, (repair.name, *repair.together)).items()))
     does = "these repairs together put" if repair.together else "this repair puts"
     cost = money(repair.price.cost, k.costs.currency)
-    first = (
+    first = _done_before(problem, (repair.name, *repair.together)) + (
         f"{_suspicion(problem, part, odds)}, and {does} the machine right {percent(repair.chance)} of the time for {cost}, "
         "the run after it included."
     )
