@@ -98,6 +98,21 @@ def test_several_symptoms_fit_on_one_line(tmp_path: Path) -> None:
     }
 
 
+def test_what_nobody_knows_of_the_machine_is_not_asked_again(tmp_path: Path) -> None:
+    """Not by the screen, and not on going on; what was only left with Enter is."""
+    first = bench(tmp_path, *SAFE, "unknown", "", "done", "dry_time=longer", "done", "leave")
+    assert first.out.count("Dial timer, or electronic board?") == 1
+    again = bench(tmp_path, "no", "done", "leave", options=["1"])
+    assert "Dial timer, or electronic board?" not in again.out
+
+
+def test_the_answer_shown_beside_a_symptom_is_the_last_one(tmp_path: Path) -> None:
+    """After a repair it is asked anew."""
+    typed = ("cabinet_hot yes", "repair clean_duct", "yes", "cabinet_hot no", "symptoms")
+    shown = bench(tmp_path, *STRAIGHT_ON, *typed).out
+    assert "Cabinet or laundry very hot  [no]" in shown.split("> symptoms")[1]
+
+
 def test_several_facts_fit_on_one_line_and_are_not_asked_again(tmp_path: Path) -> None:
     """An answer may run ahead of the questions."""
     ended = bench(tmp_path, *SAFE, "control=board age=2 vent_material=foil", "done", "done")
@@ -374,6 +389,7 @@ def test_a_complaint_that_came_back_opens_the_job_again(tmp_path: Path) -> None:
     assert "This job is closed: fault gone." in closed.out
     again = bench(tmp_path, "no", f"close came back {date.today()}", options=["1"])
     assert "The job is open again" in again.out
+    assert "[none]" not in again.out  # what was seen on the earlier visit is no answer of this one
     assert "stop here" not in last_screen(again.out)
     with looked_at(tmp_path) as visit:
         assert visit.job.visit == 2

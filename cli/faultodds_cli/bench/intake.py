@@ -80,7 +80,7 @@ def intake(call: BenchCall) -> bool:
     """
     k = call.visit.knowledge
     asked = typed.asked(k)
-    left = [name for name in asked if name not in call.visit.job.facts]
+    left = [name for name in asked if name not in {**call.visit.job.facts, **call.visit.job.skipped}]
     if left:
         call.talk.say()
         call.talk.tell("The machine: a number or name, Enter to skip, ? for why it is asked, done to go on.")
@@ -103,7 +103,10 @@ def _ask_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact) -> 
         if line is None:
             return None
         if not line:
-            _not_known(call, name)
+            if (
+                name in call.visit.knowledge.context
+            ):  # the machine can be looked at when it matters, the house is not known
+                call.visit.skip(name)
             return True
         if fold(line) == "done":
             return False
@@ -119,12 +122,6 @@ def _ask_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact) -> 
             return True
 
 
-def _not_known(call: BenchCall, name: str) -> None:
-    """What nobody can tell of the house is not asked again on this visit; the machine can be looked at when it matters."""
-    if name in call.visit.knowledge.context:
-        call.visit.skip(name)
-
-
 def _take_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact, line: str) -> bool:
     """Take an answer to one question, or NAME=VALUE pairs; true when the question is answered."""
     visit = call.visit
@@ -134,7 +131,7 @@ def _take_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact, li
             return name in visit.job.facts
         if said := sayings.understand(visit.knowledge, line):
             if (said[0].kind, said[0].name) == ("doubt", "all"):
-                _not_known(call, name)
+                visit.skip(name)
                 call.talk.tell("Not known, then.")
                 return True
             said_so(call, said)

@@ -207,6 +207,8 @@ def _leads(view: Standing) -> str:
     k, name = view.appliance.knowledge, view.advice.name
     if name == k.costs.verify:
         return "a repair is done when the machine has run"
+    if view.advice.for_safety:
+        return "a danger may be left, and that goes before what a check saves"
     owed = "what brought the fault on is still to be found"
     return owed if any(name in note for note in view.advice.notes) else "it costs about the same, and is less trouble"
 

@@ -50,13 +50,14 @@ def why(ranking: Ranking, kind: str, name: str, same: float) -> str:
     """Why the move of this kind and name is next; `same` is `Advice.same_repair`."""
     if kind == "check" and name == ranking.problem.knowledge.costs.verify:
         return _why_run(ranking)
-    if ranking.problem.verified and name in ranking.problem.look_again:
+    if ranking.for_safety(name):
+        title = _short_title(ranking.problem.knowledge.observables[name].title)
         return (
-            "With that the machine is not run, or not with nobody beside it, and nobody has seen since the last work that it is "
-            "right. Look before you leave it."
+            f"A danger may be left: nobody has looked, with a plain answer, since the last work ({title}), and a good run does not "
+            "show it. Look before you leave the machine to anybody."
         )
     if kind == "check":
-        return _seen_before(ranking.problem, name) + _why_check(ranking, name)
+        return _why_check(ranking, name)
     if kind == "repair":
         return _why_repair(ranking, same)
     if kind == "ask":
@@ -78,7 +79,19 @@ def why_ask(ranking: Ranking, asked: QuestionPrice) -> str:
     else:
         told = _pointed(k, found) if found else _moves(k, parts, name)
     worth = money(asked.worth, k.costs.currency)
-    return f"{_seen_before(ranking.problem, name)}A question or a glance: {told}; the answer is worth about {worth} over the whole job."
+    return f"A question or a glance: {told}; the answer is worth about {worth} over the whole job."
+
+
+# ---- what comes again ----------------------------------------------------------------------------------------------------
+
+
+def again(ranking: Ranking, kind: str, names: Sequence[str]) -> str:
+    """Why something is looked at, asked or repaired that was before, to stand before `why`; empty for what was not."""
+    problem = ranking.problem
+    if kind == "repair":
+        return _done_before(problem, names)
+    first = not names or names[0] == problem.knowledge.costs.verify or ranking.for_safety(names[0])
+    return "" if first else _seen_before(problem, names[0])
 
 
 def _seen_before(problem: Problem, name: str) -> str:
@@ -233,7 +246,7 @@ def _why_repair(ranking: Ranking, same: float) -> str:
     part, odds = next(iter(reasons.mended(problem, (repair.name, *repair.together)).items()))
     does = "these repairs together put" if repair.together else "this repair puts"
     cost = money(repair.price.cost, k.costs.currency)
-    first = _done_before(problem, (repair.name, *repair.together)) + (
+    first = (
         f"{_suspicion(problem, part, odds)}, and {does} the machine right {percent(repair.chance)} of the time for {cost}, "
         "the run after it included."
     )
