@@ -91,20 +91,21 @@ def again(ranking: Ranking, kind: str, names: Sequence[str]) -> str:
     if kind == "repair":
         return _done_before(problem, names)
     first = not names or names[0] == problem.knowledge.costs.verify or ranking.for_safety(names[0])
-    return "" if first else _seen_before(problem, names[0])
+    return "" if first else _seen_before(problem, names[0], "answered" if kind == "ask" else "looked at")
 
 
-def _seen_before(problem: Problem, name: str) -> str:
+def _seen_before(problem: Problem, name: str, how: str) -> str:
     """Why something is looked at, or asked, that was seen before; empty for what was not."""
     evidence = problem.belief.evidence
     seen = [s for s in evidence.seen if s.name == name]
     if not seen:
         return ""
     if all(s.visit < len(evidence.waits) for s in seen):
-        return "It was looked at on an earlier visit, and the complaint came back since. "
+        return f"It was {how} on an earlier visit, and the complaint came back since. "
     if problem.failed:
-        return "The run failed after that repair, so what was seen before may have been overlooked: look again. "
-    return "It was looked at before the last repair, which may have changed it. "
+        doubt = "said before may not hold: ask" if how == "answered" else "seen before may have been overlooked: look"
+        return f"The run failed after that repair, so what was {doubt} again. "
+    return f"It was {how} before the last repair, which may have changed it. "
 
 
 def _done_before(problem: Problem, names: Sequence[str]) -> str:
