@@ -177,11 +177,11 @@ def test_a_no_with_more_to_it_is_asked_again(reply: str) -> None:
     "reply",
     [
         *("yes", "Y", "yeah a bit", "yep", "a bit", "a very faint smell", "slightly", "sometimes", "it does", "I can"),
-        *("there is", "strongly", "smoke", "my head aches, headache", "it reeks", "co alarm went off", "yes, not now"),
+        *("there is", "strongly", "yes, not now"),
     ],
 )
 def test_a_plain_yes(reply: str) -> None:
-    """However small, or told as the danger itself."""
+    """However small."""
     assert admits(reply)
 
 
