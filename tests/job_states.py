@@ -180,6 +180,8 @@ class _Walk:
         needed = [n for n in k.repair if set(repair_modes(k, k.repair[n])) & set(s.names(self.truth))]
         name = self.any_of(needed if needed and self.rng.random() < 0.6 else k.repair)
         self.visit.fix(name)
+        if name in self.visit.job.awaited:
+            return
         if self.rng.random() < k.repair[name].success:
             self.truth = int(s.removal(repair_modes(k, k.repair[name]))[self.truth])
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
-from faultodds.advice.advisor import CLOSE, CLOSE_MINUTES, NextMove, best_move
+from faultodds.advice.advisor import CLOSE, CLOSE_MINUTES, NextMove, advise, best_move
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.ranking import Ranking
 from faultodds.advice.situation import Situation
@@ -105,6 +105,37 @@ def test_advice_reckons_with_the_lower_chance(dryer: Appliance) -> None:
     problem = Problem(dryer, belief, Situation())
     assert problem.takes("igniter") == pytest.approx(1 - fit.fails_again) == pytest.approx(0.4)
     assert problem.takes("coil_set") == repair_effect(dryer.knowledge, "coil_set").success
+
+
+def _coils_failed(*again: WeighedFinding) -> Evidence:
+    """New coils went in, and the run after them failed."""
+    first = (_seen("heat", "cools_off"), _seen("burner_watch", "lights_then_fails"), _seen("hood_air_speed", "good"))
+    coils = repair_effect(open_appliance("gas_dryer").knowledge, "coil_set")
+    return Evidence({"control": "board"}, (*first, _seen("verification_run", "slow", 1), *again), (coils,))
+
+
+def test_after_a_failed_run_it_is_said_why_a_look_is_taken_again(dryer: Appliance) -> None:
+    """And never of a look that is the first."""
+    told = advise(dryer, infer(dryer.suspects, _coils_failed()), Situation(effort=1))
+    assert told.name == "burner_watch"
+    assert told.why.startswith("The run failed after that repair, so what was seen before may have been overlooked")
+    first = replace(_coils_failed(), seen=_coils_failed().seen[:1], repairs=())
+    assert "overlooked" not in advise(dryer, infer(dryer.suspects, first), Situation(effort=1)).why
+
+
+def test_what_did_not_take_is_put_right_another_way_where_that_is_cheaper_by_the_try(dryer: Appliance) -> None:
+    """Each try has its way and its run: the valve with its coils at 91 % before the coils once more at 37 %; the reason says so,
+    as it does where the same is done again."""
+    seen = (_seen("burner_watch", "lights_then_fails", 1), _seen("coil_ohms_hot", "off", 1))
+    belief = infer(dryer.suspects, _coils_failed(*seen))
+    told = advise(dryer, belief, Situation(effort=1))
+    assert (told.kind, told.name) == ("repair", "gas_valve")
+    assert told.why.startswith(
+        "New gas valve coils, the whole set: done before, and the run after it failed. This is the next"
+    )
+    once_more = advise(dryer, belief, Situation(effort=1, skipped=frozenset({"gas_valve"})))
+    assert (once_more.kind, once_more.name) == ("repair", "coil_set")
+    assert "so it may not have taken" in once_more.why and "Look at that work first" in once_more.why
 
 
 # --- repairs one at a time ----------------------------------------------------------------------------------

@@ -27,7 +27,7 @@ def test_the_price_of_a_run_holds_the_minutes_of_every_step_told_before_it(dryer
     """On random job states: what the moves before a run take, by the file, and the run itself; the price that is told of it is
     the same in the list and with its steps. A repair that opens nothing more costs the run, the closing up and its own work."""
     k, with_something = dryer.knowledge, 0
-    for each in random_job_states(dryer, 24, 4):
+    for each in random_job_states(dryer, 32, 4):
         advice = advise(dryer, infer(dryer.suspects, each.evidence), each.situation)
         rate, state = k.costs.labour_rate, each.situation.state
         run = next((c for c in advice.checks if c.name == RUN), None)

@@ -98,6 +98,21 @@ def test_several_symptoms_fit_on_one_line(tmp_path: Path) -> None:
     }
 
 
+def test_what_nobody_knows_of_the_machine_is_not_asked_again(tmp_path: Path) -> None:
+    """Not by the screen, and not on going on; what was only left with Enter is."""
+    first = bench(tmp_path, *SAFE, "unknown", "", "done", "dry_time=longer", "done", "leave")
+    assert first.out.count("Dial timer, or electronic board?") == 1
+    again = bench(tmp_path, "no", "done", "leave", options=["1"])
+    assert "Dial timer, or electronic board?" not in again.out
+
+
+def test_the_answer_shown_beside_a_symptom_is_the_last_one(tmp_path: Path) -> None:
+    """After a repair it is asked anew."""
+    typed = ("cabinet_hot yes", "repair clean_duct", "yes", "cabinet_hot no", "symptoms")
+    shown = bench(tmp_path, *STRAIGHT_ON, *typed).out
+    assert "Cabinet or laundry very hot  [no]" in shown.split("> symptoms")[1]
+
+
 def test_several_facts_fit_on_one_line_and_are_not_asked_again(tmp_path: Path) -> None:
     """An answer may run ahead of the questions."""
     ended = bench(tmp_path, *SAFE, "control=board age=2 vent_material=foil", "done", "done")
@@ -347,6 +362,17 @@ def test_a_repair_is_followed_by_advice_to_verify(tmp_path: Path) -> None:
     assert passed.code == 0
 
 
+def test_somebody_elses_work_is_waited_for(tmp_path: Path) -> None:
+    """The visit pauses, says for what, and goes on when they have been."""
+    ended = bench(tmp_path, *SAFE, "done", "heat=none", "done", "manifold_pressure low", "repair gas_supplier", "leave")
+    assert "DO NEXT: WAIT. Refer to the gas supplier" in last_screen(ended.out)
+    assert "CHECKS, BEST FIRST" not in last_screen(ended.out)
+    assert "then repair gas_supplier" in text_of(ended) and "Repaired" not in ended.out
+    came = bench(tmp_path, "no", "repair gas_supplier", options=["1"])
+    assert "Repaired: Refer to the gas supplier. When it has run, type: verify" in text_of(came)
+    assert "DO NEXT: WAIT" not in last_screen(came.out)
+
+
 def test_a_blown_fuse_always_comes_with_find_why(tmp_path: Path) -> None:
     """From the reading on, and after the new fuse too, the screen says to find the cause."""
     find_why = "A blown fuse has a cause: find it"
@@ -363,6 +389,7 @@ def test_a_complaint_that_came_back_opens_the_job_again(tmp_path: Path) -> None:
     assert "This job is closed: fault gone." in closed.out
     again = bench(tmp_path, "no", f"close came back {date.today()}", options=["1"])
     assert "The job is open again" in again.out
+    assert "[none]" not in again.out  # what was seen on the earlier visit is no answer of this one
     assert "stop here" not in last_screen(again.out)
     with looked_at(tmp_path) as visit:
         assert visit.job.visit == 2
@@ -370,10 +397,12 @@ def test_a_complaint_that_came_back_opens_the_job_again(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("place", range(4))
-@pytest.mark.parametrize("reply", ["yes", "y", "not sure", "maybe a bit", "yesterday"])
-def test_anything_but_a_plain_no_to_a_stop_question_stops_everything(tmp_path: Path, place: int, reply: str) -> None:
+@pytest.mark.parametrize("replies", [("yes",), ("y",), ("a bit",), ("not sure", "maybe a bit"), ("yesterday", "hm")])
+def test_a_yes_or_twice_no_plain_answer_to_a_stop_question_stops_everything(
+    tmp_path: Path, place: int, replies: tuple[str, ...]
+) -> None:
     """Exit 3, the usual steps, no odds and no advice, and the job is kept with the reason."""
-    ended = bench(tmp_path, *SAFE[:place], reply, "no", "no", "no", "no", "done", "1=2")
+    ended = bench(tmp_path, *SAFE[:place], *replies, "no", "no", "no", "no", "done", "1=2")
     assert ended.code == 3
     assert "STOP." in ended.out
     assert "1. " in ended.out
@@ -406,16 +435,42 @@ def test_a_no_that_is_not_plain_stops(tmp_path: Path, reply: str) -> None:
 
 
 @pytest.mark.parametrize("place", range(4))
-@pytest.mark.parametrize("reply", ["no, took the batteries out", "n/a", "no nose"])
-def test_a_no_with_more_to_it_is_asked_again_once(tmp_path: Path, place: int, reply: str) -> None:
-    """What was said is kept; then it is a plain no, or everything stops."""
+@pytest.mark.parametrize("reply", ["no, took the batteries out", "n/a", "no nose", "hm", "the wife said something"])
+def test_what_is_neither_yes_nor_no_is_asked_again_once(tmp_path: Path, place: int, reply: str) -> None:
+    """What was said is shown and kept; then it is a plain no, or everything stops; so it does where no second answer comes."""
     asked = bench(tmp_path / "once", *SAFE[:place], reply, "no", *SAFE[place + 1 :], "done", "heat=none")
     assert asked.code == 0
-    assert "more than a plain no" in asked.out
+    assert f"I heard: '{reply}'. That is neither a plain yes nor a plain no." in text_of(asked)
+    assert "flames? yes / no" in text_of(asked) or place < len(SAFE) - 1
     assert set(findings(tmp_path / "once")) == {"heat"}
     assert bench(tmp_path / "twice", *SAFE[:place], reply, reply, "no", "no", "no").code == 3
+    assert bench(tmp_path / "left", *SAFE[:place], reply, "leave").code == 3
+    assert bench(tmp_path / "danger", *SAFE[:place], "i smell gas", "no", "no", "no").code == 3
     with Store.open(tmp_path / "once") as store:
         assert any(note.endswith(reply) for note in store.get("1").notes)
+
+
+def test_on_going_on_an_unclear_answer_is_asked_again_once(tmp_path: Path) -> None:
+    """What was cleared is no new alarm, and no plain no either; smoke has the steps of smoke."""
+    bench(tmp_path, *STRAIGHT_ON, "heat none")
+    told = "gas off, supplier cleared it, no leak found"
+    asked = bench(tmp_path, told, "no", options=["1"])
+    assert asked.code == 0 and f"I heard: '{told}'" in text_of(asked) and "Is any of it so? yes / no" in asked.out
+    assert bench(tmp_path, told, told, options=["1"]).code == 3
+    bench(tmp_path / "smoke", *STRAIGHT_ON, "heat none")
+    ended = bench(tmp_path / "smoke", "there is smoke", options=["1"])
+    assert ended.code == 3 and "STOP. smoke, scorching or flames" in ended.out + ended.err
+
+
+def test_how_a_stop_was_cleared_is_told_straight_away_and_is_no_new_alarm(tmp_path: Path) -> None:
+    """What proves too little is answered with what is missing, here and on the command line."""
+    bench(tmp_path, "i smell gas")
+    little, enough = "smelt gas, supplier came and went, no leak found", "smelt gas, supplier came, tested tight"
+    refused = command("job", "safe", "1", "--note", little, "--data", str(tmp_path))
+    assert refused.code == 2 and "soap-tested with the gas on" in " ".join(refused.err.split())
+    ended = bench(tmp_path, "hm", little, enough, enough, "no", "done", options=["1"])
+    assert ended.code == 0 and "the job stays stopped" in text_of(ended)
+    assert f"I heard: '{enough}'" in text_of(ended)
 
 
 def test_no_alarm_in_the_house_is_a_no_with_a_word_about_the_meter(tmp_path: Path) -> None:

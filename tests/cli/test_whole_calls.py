@@ -148,6 +148,8 @@ def follow(visit: OpenJob, machine: Machine) -> None:
         elif advice.kind == "repair":
             for name in (advice.name, *advice.together):
                 visit.fix(name)
+                if name in visit.job.awaited:
+                    visit.fix(name)
                 machine.mend(name)
         else:
             visit.close("gone" if advice.kind == "stop" else "referred")
@@ -378,6 +380,8 @@ def test_the_cycling_thermostat_comes_after_airflow_coils_and_igniter(
         elif advice.kind == "repair":
             for name in (advice.name, *advice.together):
                 visit.fix(name)
+                if name in visit.job.awaited:
+                    visit.fix(name)
         else:
             break
     first = next((i for i, name in enumerate(order) if name in CYCLING), len(order))

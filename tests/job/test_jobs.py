@@ -9,9 +9,10 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from faultodds.belief import open_appliance
+from faultodds.belief import Appliance, open_appliance
 from faultodds.errors import FaultoddsError, StoreError, UnknownName
 from faultodds.job.job import Job
+from faultodds.job.open_job import OpenJob
 from faultodds.job.steps import (
     Closed,
     Fact,
@@ -27,6 +28,7 @@ from faultodds.job.steps import (
     summary,
     to_json,
 )
+from faultodds.job.store import Store
 from faultodds.job.taking import situation_of
 
 OPENED = datetime(2025, 3, 4, 8, 30, tzinfo=UTC)
@@ -330,3 +332,22 @@ def test_one_finding_counts_per_place_and_it_is_the_latest(payloads: list[Payloa
 def test_json_gives_the_payload_back(payload: Payload) -> None:
     """A payload written as JSON is read back equal."""
     assert from_json(kind_of(payload), to_json(payload)) == payload
+
+
+OTHERS = ("shorten_duct", "louvred_door", "gas_supplier", "electrician")
+
+
+@pytest.mark.parametrize("name", OTHERS)
+def test_work_of_somebody_else_is_awaited_before_it_is_done(dryer: Appliance, store: Store, name: str) -> None:
+    """Calling them mends nothing: the odds stay, the job does not end gone; told again it is done."""
+    assert {n for n, r in dryer.knowledge.repair.items() if r.by_others} == set(OTHERS)
+    visit = OpenJob.start(store, dryer)
+    visit.find("dry_time", "longer")
+    before = visit.now.belief.now
+    visit.fix(name)
+    assert visit.job.awaited == (name,) and not visit.job.repairs
+    assert (visit.now.belief.now == before).all()
+    with pytest.raises(FaultoddsError, match="is awaited"):
+        visit.close("gone", note="it dries again")
+    visit.fix(name)
+    assert visit.job.repairs == (name,) and not visit.job.awaited

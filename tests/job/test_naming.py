@@ -163,6 +163,42 @@ def test_a_bypass_asks_for_no_soap(dryer: Appliance, store: Store, danger: str) 
     assert visit.job.stopped is None
 
 
+@pytest.mark.parametrize(
+    ("remark", "taken"),
+    [
+        ("smelt gas, supplier came, tested tight, ok to go on", True),
+        ("smelt gas, union remade, soap tested, no bubbles", True),
+        ("gas off, supplier cleared it, no leak found", False),
+        ("smelled gas on arrival, supplier found nothing", False),
+    ],
+)
+def test_how_a_stop_was_cleared_is_no_new_alarm(dryer: Appliance, store: Store, remark: str, taken: bool) -> None:
+    """Taken where something was tested; else it is asked for, and nothing is stopped anew."""
+    visit = OpenJob.start(store, dryer)
+    with pytest.raises(SafetyStop):
+        visit.listen("i smell gas")
+    before = visit.job.stopped
+    if taken:
+        visit.safe(remark)
+        assert visit.job.stopped is None
+    else:
+        with pytest.raises(FaultoddsError, match="soap-tested with the gas on") as refused:
+            visit.safe(remark)
+        assert not isinstance(refused.value, SafetyStop) and visit.job.stopped == before
+
+
+@pytest.mark.parametrize(
+    "remark", ["joints soap tested but i can smell gas", "supplier tested the joints, smells again"]
+)
+def test_a_danger_that_is_still_there_stops_anew(dryer: Appliance, store: Store, remark: str) -> None:
+    """Whatever was tested before."""
+    visit = OpenJob.start(store, dryer)
+    with pytest.raises(SafetyStop):
+        visit.listen("i smell gas")
+    with pytest.raises(SafetyStop):
+        visit.safe(remark)
+
+
 @pytest.mark.parametrize("turned", TURNED)
 @pytest.mark.parametrize("said", ["safe", "checked", "tested"])
 def test_a_denial_or_doubt_does_not_vouch(dryer: Appliance, store: Store, turned: str, said: str) -> None:

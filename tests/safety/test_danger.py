@@ -35,11 +35,12 @@ from faultodds.safety import stop_first
 from faultodds.safety.danger import (
     STOP_PPM,
     _mended,
-    begins_with_no,
+    admits,
     denies,
     has_no_alarm,
     hazard_of,
     hear,
+    hear_now,
     only_denies,
 )
 
@@ -86,6 +87,22 @@ def test_harmless_words_before_a_danger_do_not_hide_it(phrase: dict[str, Any]) -
     """A denial ends with its sentence."""
     for before in ("no smell of gas, no smoke, nobody sick. ", "coils 1.3k, hood strong. ", "sick and tired of this. "):
         assert hear(before + phrase["text"]) is not None, before
+
+
+CLEARED = tomllib.loads(Path(__file__).with_name("danger_cleared.toml").read_text("utf-8"))
+
+
+@pytest.mark.parametrize("note", CLEARED["over"])
+def test_what_was_cleared_is_no_new_alarm(note: str) -> None:
+    """In an answer to how it was cleared."""
+    assert hear_now(note) is None
+
+
+@pytest.mark.parametrize("note", CLEARED["now"])
+def test_a_danger_that_is_there_is_never_taken_for_a_cleared_one(note: str) -> None:
+    """Alone, behind what was cleared, and before it."""
+    for said in ("{}", "supplier cleared it, {}", "smelt gas, union remade, soap tested, {}", "{}, joints soap tested"):
+        assert hear_now(said.format(note)) is not None, said
 
 
 def test_harmless_words_after_a_danger_do_not_hide_it() -> None:
@@ -151,8 +168,43 @@ def test_no_plain_no(reply: str) -> None:
     ],
 )
 def test_a_no_with_more_to_it_is_asked_again(reply: str) -> None:
-    """It begins with a no, and is none."""
-    assert begins_with_no(reply)
+    """It begins with a no, and is none; nor is it a yes."""
+    assert not admits(reply)
+    assert not denies(reply)
+
+
+@pytest.mark.parametrize(
+    "reply",
+    [
+        *("yes", "Y", "yeah a bit", "yep", "a bit", "a very faint smell", "slightly", "sometimes", "it does", "I can"),
+        *("there is", "strongly", "yes, not now"),
+    ],
+)
+def test_a_plain_yes(reply: str) -> None:
+    """However small."""
+    assert admits(reply)
+
+
+@pytest.mark.parametrize(
+    "reply",
+    [
+        *(
+            "hm",
+            "maybe",
+            "not sure",
+            "don't know",
+            "the wife said something",
+            "it is off",
+            "it does not",
+            "42",
+            "sorry",
+        ),
+        *("heat=none", "supplier was here", "gas off, supplier cleared it, no leak found", "it's fine", "yesterday"),
+    ],
+)
+def test_what_is_neither_yes_nor_no(reply: str) -> None:
+    """It is asked about once more."""
+    assert not admits(reply)
     assert not denies(reply)
 
 

@@ -361,13 +361,17 @@ def test_co_is_measured_before_leaving_where_it_may_be_so(tmp_path: Path, dryer:
     for done in ([], ["louvred_door"]):
         data = tmp_path / str(len(done))
         job(data, "new", "--found", "dry_time=longer", *starved)
-        for repair in done:
+        for repair in done * 2:  # called for, then made
             job(data, "fix", "1", repair)
         job(data, "verify", "1", "25 min")
         code, told = job(data, "close", "1", "gone", "--note", "ran fine with the door shut")
         assert code == 2 and "co_room" in told
         answer = json.loads(command("job", "next", "1", "--json", "--data", str(data)).out)
         assert answer["advice"]["name"] == "co_room" if done else answer["advice"]["kind"] != "stop"
+        if done:  # for safety, and it says so: no saving, and no less trouble
+            said = job(data, "next", "1")[1]
+            assert "A danger may be left: nobody has looked" in said and "less trouble" not in said
+            assert "1 comes first: a danger may be left" in said
         job(data, "find", "1", "co_room=none")
         code, told = job(data, "close", "1", "gone", "--note", "dries in time, measured with the door shut")
         assert code == 0, told

@@ -9,11 +9,10 @@ from dataclasses import dataclass, field
 
 from faultodds.errors import BadReading, ClashError, FaultoddsError, SafetyStop
 from faultodds.job import Finding, OpenJob, names_somebody, sayings, typed
-from faultodds.safety import begins_with_no, denies, has_no_alarm
 from faultodds_cli.bench.machine import Guess, guess_of, settled
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.shared.show_advice import standing_cautions
-from faultodds_cli.shared.show_job import CHECKS_SHOWN, machine_now, screen, state_called
+from faultodds_cli.shared.show_job import CHECKS_SHOWN, awaited_text, machine_now, screen, state_called
 from faultodds_cli.shared.show_known import misfit_text
 from faultodds_cli.shared.talk import Talk
 from faultodds_cli.shared.text import wrap
@@ -74,7 +73,7 @@ class BenchCall:
         except ClashError:
             self.numbered, self.standing = [], set()
         self.told = set(self.told_now())
-        now = None if self.visit.job.is_closed or self.visit.clash() else self.visit.now.advice
+        now = self.visit.now.advice if self._advises() else None
         self.shown = now.name if now is not None else ""
 
     def _still_standing(self) -> set[str]:
@@ -238,26 +237,9 @@ class BenchCall:
         self.talk.tell(str(problem).replace("--ambient ", ""), "?  ")
         self.talk.tell("The answer alone will do; any other line leaves it.", "   ")
 
-    def watch_for_danger(self, line: str) -> None:
-        """Stop when a line tells of danger; ask when it speaks of a stop sign that is the knowledge file's own."""
-        name, sign, value = line.partition("=")
-        if self.visit.stop_sign(name.strip(), value.strip() if sign else "yes"):
-            raise FaultoddsError("Good. Go on.")
-        self.visit.listen(line)
-        spoken = typed.stop_sign_in(self.visit.knowledge, line)
-        reply: str | None = ""
-        while spoken is not None and not reply:
-            question = f"{self.visit.knowledge.stop[spoken].ask} (a plain no, or everything stops)"
-            reply = self.talk.ask(question)
-            if reply is None:
-                self.over = True
-                return
-        if spoken is not None and reply:
-            plain_no(self.talk, self.visit, spoken, question, reply)
-
     def advised(self) -> str:
         """The name of what is advised now; raises FaultoddsError when it is neither a check nor a repair."""
-        work = self.visit.now.advice.work
+        work = self.visit.job.awaited or self.visit.now.advice.work
         if not work:
             raise FaultoddsError("which one? Type its name or its number after the word.")
         return work[0]
@@ -269,9 +251,12 @@ class BenchCall:
 
     def told_now(self) -> tuple[str, ...]:
         """The work whose steps are on the screen."""
-        if self.visit.job.is_closed or self.visit.clash():
-            return ()
-        return self.visit.now.advice.work
+        return self.visit.now.advice.work if self._advises() else ()
+
+    def _advises(self) -> bool:
+        """Whether the screen shows advice: the call has not ended, waits for nobody, and its findings do not clash."""
+        job = self.visit.job
+        return not (job.is_closed or job.awaited or self.visit.clash())
 
     def verify_words(self) -> str:
         """The outcomes of the verification run, as typed."""
@@ -290,23 +275,11 @@ class BenchCall:
             return wrap(f"Job {job.id} is closed and kept.")
         lines = wrap(f"Left out: {self.doubts_named()}.") if self.doubted else []
         lines += wrap(f"Job {job.id} is saved. Go on with: faultodds bench {job.typed}")
+        lines += [line for name in job.awaited for line in wrap(awaited_text(self.visit, name))]
         lines += wrap(job.unsettled, "!! ") if job.unsettled else []
         left = machine_now(self.visit)
         sure = "Left like this, as far as is known" if job.unsettled else "Left like this"
         return lines + (wrap(f"{sure}: {left}. Do not leave it so with people about.") if left else [])
-
-
-def plain_no(talk: Talk, visit: OpenJob, sign: str, question: str, reply: str) -> None:
-    """Go on when `reply` is a plain no; a no with more to it is kept as a note and asked again once. Raises SafetyStop, kept
-    with the job, for anything else, and when no second answer comes."""
-    if begins_with_no(reply) and not denies(reply):
-        talk.tell(f"'{reply}' is more than a plain no. Yes, or only no:", "?  ")
-        visit.remark(f"{question} {reply}")
-        reply = talk.ask(question) or reply
-    visit.stop_sign(sign, reply)
-    if has_no_alarm(reply):
-        talk.tell("No alarm there to warn you: carry a CO meter, switched on, while the burner runs.")
-        visit.remark(f"{question} {reply}")
 
 
 @contextmanager

@@ -167,11 +167,11 @@ def repair(call: BenchCall, rest: str) -> bool:
     names = repairs_on(k, rest)
     guess = call.guess(names)
     done = call.visit.fixes(names, by=call.who_did(names), bring=guess is None)
-    titles = " and ".join(k.repair[each.name].title for each in done)
-    then = "Leave it shut off; it is not run yet." if call.visit.left_off else ""
-    call.talk.tell(f"Repaired: {titles}. {then or f'When it has run, type: verify {call.verify_words()}.'}")
-    closing = [] if done[-1].name in call.told else call.visit.put_back(done[-1].name, state)
-    if closing:
+    titles = " and ".join(k.repair[each.name].title for each in done if each.name not in call.visit.job.awaited)
+    shut = call.visit.left_off or call.visit.job.awaited
+    then = "Leave it shut off; it is not run yet." if shut else f"When it has run, type: verify {call.verify_words()}."
+    call.talk.tell(f"Repaired: {titles}. {then}" if titles else "Noted as awaited, not as done.")
+    if closing := [] if done[-1].name in call.told else call.visit.put_back(done[-1].name, state):
         call.talk.tell("Closing it up again is:")
         call.talk.say(numbered(closing))
     call.tell_state(state, guess)

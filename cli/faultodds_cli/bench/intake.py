@@ -8,24 +8,28 @@ from faultodds.errors import UnknownName
 from faultodds.job import Danger, OpenJob, sayings, typed, why_asked
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import fold
-from faultodds_cli.bench.call import BenchCall, forgiving, plain_no
+from faultodds_cli.bench.call import BenchCall, forgiving
 from faultodds_cli.bench.commands import WHO_SAYS_SO, exact
+from faultodds_cli.bench.dangers import answered, plain_no, watch_for_danger
 from faultodds_cli.bench.doubts import settled
 from faultodds_cli.bench.lines import answer, said_so, says_no, take, what_was_denied
 from faultodds_cli.bench.show import symptom_lines
 from faultodds_cli.shared.talk import Talk
+
+# Asked on going on, where the signs are listed above it.
+ANY_OF_IT = "Is any of it so?"
 
 
 def first_answers(talk: Talk, knowledge: Knowledge, begin: Callable[[], OpenJob]) -> tuple[OpenJob | None, bool]:
     """Ask every stop sign before anything else; the job begins with the first answer.
 
     Returns the visit (None when the input ended before any answer) and whether all were answered with no.
-    Raises SafetyStop, with the sign noted in the job, at the first answer that is not a plain no.
+    Raises SafetyStop, with the sign noted in the job, at the first answer that is a yes, or twice neither yes nor no.
     """
     talk.tell("First, is it safe? A plain no to each of these, or everything stops.")
     visit: OpenJob | None = None
     for sign, stop in knowledge.stop.items():
-        reply = _reply(talk, stop.ask)
+        reply = answered(talk, stop.ask)
         if reply is None:
             return visit, False
         visit = visit or begin()
@@ -34,20 +38,6 @@ def first_answers(talk: Talk, knowledge: Knowledge, begin: Callable[[], OpenJob]
     if knowledge.stop:
         visit.safety_asked()
     return visit, True
-
-
-def _reply(talk: Talk, question: str) -> str | None:
-    """An answer that is not blank, or None on "leave" and at the end of input."""
-    while True:
-        answer = talk.ask(question)
-        if answer is None or (command := exact(answer)) == "leave":
-            return None
-        if command in ("help", "how", "why") or fold(answer) in ("help_me", "what", "what_now") or answer == "?":
-            talk.tell(
-                "Type no if there is none of it. A yes, or anything unclear, stops the call. leave ends it.", "   "
-            )
-        elif answer:
-            return answer
 
 
 def still_safe(talk: Talk, visit: OpenJob) -> bool:
@@ -64,25 +54,22 @@ def still_safe(talk: Talk, visit: OpenJob) -> bool:
     talk.tell(f"Before going on, is it safe? Any of these {when}:")
     for stop in stops.values():
         talk.tell(stop.ask, "  - ")
-    question = "A plain no to all of them, or everything stops."
-    reply = _reply(talk, question)
+    reply = answered(talk, "A plain no to all of them, or everything stops.")
     if reply is None:
         return False
-    plain_no(talk, visit, typed.stop_sign_in(visit.knowledge, reply) or next(iter(stops)), question, reply)
+    plain_no(talk, visit, typed.stop_sign_in(visit.knowledge, reply) or next(iter(stops)), ANY_OF_IT, reply, over=True)
     return True
 
 
 def _said_safe(talk: Talk, visit: OpenJob, danger: Danger) -> bool:
     """Show the stop that a job was left with; false unless somebody says that it is safe."""
     talk.tell(danger.text)
-    while (reply := _reply(talk, "Is it safe again? Type safe, or leave:")) is not None:
+    while (reply := answered(talk, "Is it safe again? Type safe, or leave:")) is not None:
         word, _, rest = reply.partition(" ")
-        if fold(word) == "safe":
-            with forgiving(talk):
-                visit.safe(rest or _reply(talk, WHO_SAYS_SO) or "")
-                return True
-        if exact(word) == "leave":
-            return False
+        said = rest if fold(word) == "safe" else reply  # how it was cleared may be told straight away
+        with forgiving(talk):
+            visit.safe(said or answered(talk, WHO_SAYS_SO) or "")
+            return True
     return False
 
 
@@ -93,7 +80,7 @@ def intake(call: BenchCall) -> bool:
     """
     k = call.visit.knowledge
     asked = typed.asked(k)
-    left = [name for name in asked if name not in call.visit.job.facts]
+    left = [name for name in asked if name not in {**call.visit.job.facts, **call.visit.job.skipped}]
     if left:
         call.talk.say()
         call.talk.tell("The machine: a number or name, Enter to skip, ? for why it is asked, done to go on.")
@@ -116,7 +103,10 @@ def _ask_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact) -> 
         if line is None:
             return None
         if not line:
-            _not_known(call, name)
+            if (
+                name in call.visit.knowledge.context
+            ):  # the machine can be looked at when it matters, the house is not known
+                call.visit.skip(name)
             return True
         if fold(line) == "done":
             return False
@@ -132,22 +122,16 @@ def _ask_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact) -> 
             return True
 
 
-def _not_known(call: BenchCall, name: str) -> None:
-    """What nobody can tell of the house is not asked again on this visit; the machine can be looked at when it matters."""
-    if name in call.visit.knowledge.context:
-        call.visit.skip(name)
-
-
 def _take_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact, line: str) -> bool:
     """Take an answer to one question, or NAME=VALUE pairs; true when the question is answered."""
     visit = call.visit
     with forgiving(call.talk), call.talk.held(visit):
-        call.watch_for_danger(line)
+        watch_for_danger(call, line)
         if settled(call, line):
             return name in visit.job.facts
         if said := sayings.understand(visit.knowledge, line):
             if (said[0].kind, said[0].name) == ("doubt", "all"):
-                _not_known(call, name)
+                visit.skip(name)
                 call.talk.tell("Not known, then.")
                 return True
             said_so(call, said)
@@ -197,7 +181,7 @@ def complaint(call: BenchCall) -> bool:
 def _take_complaint(call: BenchCall, line: str) -> None:
     """Enter the symptoms on a line; what cannot be taken is answered with what to type instead."""
     with forgiving(call.talk), call.talk.held(call.visit):
-        call.watch_for_danger(line)
+        watch_for_danger(call, line)
         if settled(call, line):
             return
         question, call.question = call.question, None

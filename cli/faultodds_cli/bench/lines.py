@@ -15,6 +15,7 @@ from faultodds.names import fold
 from faultodds.safety import made_safe, only_denies, safety_items
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
 from faultodds_cli.bench.commands import COMMANDS, as_command, beginning, exact, refuse_two_ways
+from faultodds_cli.bench.dangers import watch_for_danger
 from faultodds_cli.bench.doubts import settled
 from faultodds_cli.bench.machine import Guess
 from faultodds_cli.shared.show_job import clash_lines
@@ -51,7 +52,7 @@ def take(call: BenchCall, line: str) -> None:
     before, done_with = call.visit.job, False
     with forgiving(call.talk):
         try:
-            call.watch_for_danger(line)
+            watch_for_danger(call, line)
             call.warn_if_live(line)
             with call.talk.held(call.visit):
                 done = settled(call, line) or _obey(call, line)

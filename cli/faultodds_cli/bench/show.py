@@ -97,11 +97,13 @@ def taken_lines(visit: OpenJob, taken: JudgedFinding, said: str) -> list[str]:
 
 
 def symptom_lines(visit: OpenJob, names: list[str]) -> list[str]:
-    """The symptoms with their numbers and what each can be."""
-    lines = []
+    """The symptoms with their numbers, what each can be, and what was noted of it last on this visit."""
+    lines, now = [], visit.job.visit
     for number, name in enumerate(names, 1):
         symptom = visit.knowledge.symptom[name]
-        known = next((p.finding for p in visit.job.findings if p.finding.name == name), None)
+        known = next(
+            (p.finding for p in reversed(visit.job.findings) if (p.finding.name, p.visit) == (name, now)), None
+        )
         if list(symptom.outcomes) == ["no", "yes"]:
             choices = ""
         else:

@@ -135,7 +135,11 @@ def fix(
     with _entering(job, appliance, data, as_json) as (visit, _):
         before = visit.state
         done = visit.fixes(repairs, minutes, by)
-    if not (as_json or visit.left_off):
+    from faultodds_cli.shared.show_job import awaited_text
+
+    for name in [] if as_json else visit.job.awaited:
+        say(wrap(awaited_text(visit, name)))
+    if not (as_json or visit.left_off or visit.job.awaited):
         closing = visit.put_back(done[-1].name, before)
         say(["Closing it up again is:", *numbered(closing)] if closing else [])
         say(f"Next, run the machine: faultodds job verify {visit.job.typed} OUTCOME")

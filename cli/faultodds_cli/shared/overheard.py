@@ -22,10 +22,15 @@ def overheard(arguments: Sequence[str]) -> SafetyStop | None:
     line = " ".join(f"{word}." if "=" in word else word for word in words)
     pairs = [word for word in words if "=" in word]
     try:
-        stop_first(_after(arguments, "--appliance") or DEFAULT_APPLIANCE, [*pairs, line])
+        stop_first(_after(arguments, "--appliance") or DEFAULT_APPLIANCE, [*pairs, line], _clears(arguments))
     except SafetyStop as stop:
         return _kept(arguments, [*pairs, line]) or stop
     return None
+
+
+def _clears(arguments: Sequence[str]) -> bool:
+    """Whether a command line tells how a danger was cleared."""
+    return [*arguments[:2]] == ["job", "safe"]
 
 
 def _words(arguments: Sequence[str]) -> Iterator[str]:
@@ -55,7 +60,7 @@ def _kept(arguments: Sequence[str], texts: Sequence[str]) -> SafetyStop | None:
             visit = resume(store, number)
             for name, _, value in (text.partition("=") for text in texts):
                 visit.stop_sign(name, value)
-            visit.listen(*texts)
+            visit.listen(*texts, over=_clears(arguments))
     except SafetyStop as stop:
         return stop
     except FaultoddsError:

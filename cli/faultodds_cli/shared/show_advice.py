@@ -75,7 +75,8 @@ def _headline(view: Standing) -> str:
         return f"hand the job over (about {money(k.costs.refer, k)})."
     if advice.kind == "repair":
         titles = [k.repair[n].title for n in (advice.name, *advice.together)]
-        return f"REPAIR. {capital(' and '.join(titles))}. Then verify."
+        then = "Then it is awaited." if _theirs(view) else "Then verify."
+        return f"REPAIR. {capital(' and '.join(titles))}. {then}"
     (action,) = actions(view, (advice.name,))
     return f"CHECK. {capital(action.title)} ({action.price.minutes:.0f} min, {money(action.price.cost, k)})."
 
@@ -139,10 +140,20 @@ def _tell_lines(view: Standing) -> list[str]:
     if advice.kind == "check":
         meter = ", or the raw reading." if k.has_bands(advice.name) else ""
         return ["", *wrap(f"Then enter what it shows: {outcomes_of(k, advice.name)}{meter}", "  ")]
+    if theirs := _theirs(view):
+        named = " ".join(advice.work)
+        text = f"Then type repair {named}, and once more when they have been. It is run after that."
+        return ["", *wrap(f"{' and '.join(theirs)}: somebody else's work. {text}", "  ")]
     if advice.kind == "repair":
         typed = outcomes_of(k, k.costs.verify)
         return ["", *wrap(f"Then run the machine and enter what it shows: {typed}", "  ")]
     return []
+
+
+def _theirs(view: Standing) -> list[str]:
+    """Those of the advised repairs that somebody else does."""
+    repair = view.appliance.knowledge.repair
+    return [n for n in view.advice.work if n in repair and repair[n].by_others]
 
 
 def _question(view: Standing) -> Question:
@@ -196,6 +207,8 @@ def _leads(view: Standing) -> str:
     k, name = view.appliance.knowledge, view.advice.name
     if name == k.costs.verify:
         return "a repair is done when the machine has run"
+    if view.advice.for_safety:
+        return "a danger may be left, and that goes before what a check saves"
     owed = "what brought the fault on is still to be found"
     return owed if any(name in note for note in view.advice.notes) else "it costs about the same, and is less trouble"
 

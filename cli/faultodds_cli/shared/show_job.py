@@ -20,7 +20,7 @@ from faultodds.job import (
     summary,
 )
 from faultodds.safety import safety_items
-from faultodds_cli.shared.show_advice import advice_lines, check_lines
+from faultodds_cli.shared.show_advice import advice_lines, at_once_lines, check_lines
 from faultodds_cli.shared.show_known import (
     finding_text,
     judgement_lines,
@@ -29,7 +29,7 @@ from faultodds_cli.shared.show_known import (
     shop_lines,
 )
 from faultodds_cli.shared.show_odds import odds_table
-from faultodds_cli.shared.text import cautions, labelled, percents, wrap
+from faultodds_cli.shared.text import cautions, labelled, numbered, percents, wrap
 
 if TYPE_CHECKING:
     from faultodds.job import Standing
@@ -49,7 +49,7 @@ def screen(visit: OpenJob, standing: Collection[str] = ()) -> list[str]:
     except ClashError as clash:
         return [*header(visit), *clash_lines(clash)]
     lines = [*header(visit), *why_back_lines(view), "", *odds_lines(visit, FAULTS_SHOWN), ""]
-    if view.advice.kind not in ("stop", "refer") and view.advice.checks:
+    if not visit.job.awaited and view.advice.kind not in ("stop", "refer") and view.advice.checks:
         lines += [*check_lines(view, view.advice.telling_checks[:CHECKS_SHOWN]), ""]
     return lines + next_lines(visit, view, standing)
 
@@ -122,6 +122,8 @@ def _count(number: int, thing: str) -> str:
 
 def next_lines(visit: OpenJob, view: Standing, standing: Collection[str] = ()) -> list[str]:
     """The advice with its steps and cautions, how to close where that is the advice, and the reminders."""
+    if visit.job.awaited:
+        return wait_lines(visit, view)
     lines = advice_lines(view, standing)
     if view.advice.kind in ("stop", "refer"):
         word = "gone" if view.advice.kind == "stop" else "referred"
@@ -131,6 +133,31 @@ def next_lines(visit: OpenJob, view: Standing, standing: Collection[str] = ()) -
         if text not in said:
             lines += ["", *cautions([text])]
     return lines
+
+
+def wait_lines(visit: OpenJob, view: Standing) -> list[str]:
+    """What there is to do while somebody else's work is awaited."""
+    from faultodds.advice import closing_lines
+
+    k, names = visit.knowledge, visit.job.awaited
+    lines = at_once_lines(view) + wrap(
+        f"WAIT. {' and '.join(k.repair[n].title for n in names)}: not done yet.", "DO NEXT: ", "         "
+    )
+    steps = [step for n in names for step in k.repair[n].steps]
+    back = closing_lines(k, visit.state, dead=True) if visit.state else []
+    lines += ["", *numbered([*steps, *(line.text for line in back)]), ""]
+    for name in names:
+        lines += wrap(awaited_text(visit, name), "  ")
+    return lines + wrap(f"To go on with something else before that: skip {' and skip '.join(names)}.", "  ")
+
+
+def awaited_text(visit: OpenJob, name: str) -> str:
+    """That somebody else's work is awaited, and what to type when it is done."""
+    title, job = visit.knowledge.repair[name].title, visit.job.typed
+    return (
+        f"Awaited: {title}. The call is kept. When they have been and it is done: faultodds bench {job}, then repair {name} (or "
+        f"faultodds job fix {job} {name})."
+    )
 
 
 def odds_lines(visit: OpenJob, count: int) -> list[str]:

@@ -42,7 +42,8 @@ class Advice(Struct, frozen=True):
     `expected_cost` is that of the whole job from here. `evpi`: the most that perfect information could still save.
     `same_repair`: chance that after every check still open the likeliest cause would call for the repairs advised (the same,
     more or fewer), or unless any are for those that the likeliest cause calls for now.
-    `at_once`: what a finding asks for before anything else, such as shutting the gas.
+    `at_once`: what a finding asks for before anything else, such as shutting the gas. `for_safety`: it is done because a danger
+    may be left, not for what it saves.
     """
 
     kind: Kind
@@ -57,6 +58,7 @@ class Advice(Struct, frozen=True):
     repairs: list[RepairPrice]
     questions: list[QuestionPrice]
     at_once: tuple[str, ...] = ()
+    for_safety: bool = False
 
     @property
     def work(self) -> tuple[str, ...]:
@@ -88,12 +90,14 @@ def advise(appliance: Appliance, belief: Belief, situation: Situation | None = N
         expected_cost=move.expected_cost,
         evpi=value_of_perfect_information(ranking, move.expected_cost),
         same_repair=same,
-        why=words.why_ask(ranking, asked) if asked else words.why(ranking, move.kind, move.name, same),
+        why=words.again(ranking, move.kind, (move.name, *move.together))
+        + (words.why_ask(ranking, asked) if asked else words.why(ranking, move.kind, move.name, same)),
         notes=_notes(ranking.problem, move),
         checks=ranking.checks,
         repairs=ranking.repairs,
         questions=questions,
         at_once=ranking.problem.run_stopped,
+        for_safety=ranking.for_safety(move.name),
     )
 
 

@@ -99,6 +99,11 @@ class Problem(Classes, dict=True):
         return self.stage > self.belief.evidence.begun and not any(s.name == name for s in self._latest)
 
     @property
+    def failed(self) -> bool:
+        """Whether the verification run since the last repair, on this visit, did not show a good machine."""
+        return self.stage > self.belief.evidence.begun and not (self.verified or self.unverified)
+
+    @property
     def _latest(self) -> list[WeighedFinding]:
         """What was seen since the last repair, on this visit."""
         evidence = self.belief.evidence
@@ -262,7 +267,7 @@ class Problem(Classes, dict=True):
         stages = [s.stage for s in evidence.seen if (s.name, s.visit) == (name, len(evidence.waits))]
         if not stages or max(stages) == self.stage:
             return bool(stages)
-        if not (self.verified or self.unverified):
+        if self.failed:
             return False
         s = self.belief.suspects
         rows = s.likelihood[s.rows[name]]
@@ -318,10 +323,11 @@ class Problem(Classes, dict=True):
 
     @cached_property
     def mode_repair(self) -> dict[str, str]:
-        """For each mode, the repair that puts it right at the least cost; modes that nobody here can fix are missing."""
+        """For each mode, the repair that puts it right at the least cost, each try with its way and its run; modes that nobody here
+        can fix are missing."""
         chosen: dict[str, tuple[float, str]] = {}
         for name, repair in self.repairs.items():
-            price = (repair.minutes * self.rate + repair.cost) / self.takes(name)
+            price = self.price_repairs((name,)).cost / self.takes(name)
             for mode in repair_modes(self.knowledge, repair):
                 if mode not in chosen or price < chosen[mode][0]:
                     chosen[mode] = (price, name)

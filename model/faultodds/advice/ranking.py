@@ -213,6 +213,10 @@ class Ranking:
         ]
         return sorted(out, key=lambda r: (self._waits((r.name, *r.together)), r.expected_cost))
 
+    def for_safety(self, name: str) -> bool:
+        """Whether a check is done because a danger may be left, not for what it saves."""
+        return self.problem.verified and name in self.problem.look_again
+
     def _waits(self, names: tuple[str, ...]) -> bool:
         """Whether a repair for qualified people among some waits for a check."""
         p = self.problem

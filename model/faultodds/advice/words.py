@@ -12,7 +12,7 @@ from faultodds.advice.problem import Problem
 from faultodds.advice.questions import QuestionPrice
 from faultodds.advice.ranking import CheckPrice, Ranking
 from faultodds.advice.reasons import Parts, Pointer
-from faultodds.knowledge import UNLISTED, Knowledge
+from faultodds.knowledge import UNLISTED, Knowledge, repair_modes
 from faultodds.names import capital, whole_percents
 
 MONEY_SIGNS = {"USD": "$", "GBP": "£", "EUR": "€"}
@@ -50,10 +50,11 @@ def why(ranking: Ranking, kind: str, name: str, same: float) -> str:
     """Why the move of this kind and name is next; `same` is `Advice.same_repair`."""
     if kind == "check" and name == ranking.problem.knowledge.costs.verify:
         return _why_run(ranking)
-    if ranking.problem.verified and name in ranking.problem.look_again:
+    if ranking.for_safety(name):
+        title = _short_title(ranking.problem.knowledge.observables[name].title)
         return (
-            "With that the machine is not run, or not with nobody beside it, and nobody has seen since the last work that it is "
-            "right. Look before you leave it."
+            f"A danger may be left: nobody has looked, with a plain answer, since the last work ({title}), and a good run does not "
+            "show it. Look before you leave the machine to anybody."
         )
     if kind == "check":
         return _why_check(ranking, name)
@@ -79,6 +80,50 @@ def why_ask(ranking: Ranking, asked: QuestionPrice) -> str:
         told = _pointed(k, found) if found else _moves(k, parts, name)
     worth = money(asked.worth, k.costs.currency)
     return f"A question or a glance: {told}; the answer is worth about {worth} over the whole job."
+
+
+# ---- what comes again ----------------------------------------------------------------------------------------------------
+
+
+def again(ranking: Ranking, kind: str, names: Sequence[str]) -> str:
+    """Why something is looked at, asked or repaired that was before, to stand before `why`; empty for what was not."""
+    problem = ranking.problem
+    if kind == "repair":
+        return _done_before(problem, names)
+    first = not names or names[0] == problem.knowledge.costs.verify or ranking.for_safety(names[0])
+    return "" if first else _seen_before(problem, names[0], "answered" if kind == "ask" else "looked at")
+
+
+def _seen_before(problem: Problem, name: str, how: str) -> str:
+    """Why something is looked at, or asked, that was seen before; empty for what was not."""
+    evidence = problem.belief.evidence
+    seen = [s for s in evidence.seen if s.name == name]
+    if not seen:
+        return ""
+    if all(s.visit < len(evidence.waits) for s in seen):
+        return f"It was {how} on an earlier visit, and the complaint came back since. "
+    if problem.failed:
+        doubt = "said before may not hold: ask" if how == "answered" else "seen before may have been overlooked: look"
+        return f"The run failed after that repair, so what was {doubt} again. "
+    return f"It was {how} before the last repair, which may have changed it. "
+
+
+def _done_before(problem: Problem, names: Sequence[str]) -> str:
+    """Why a repair is advised where it, or another of the same fault, was done before; empty where none was."""
+    evidence, k = problem.belief.evidence, problem.knowledge
+    mends = {m for n in names for m in repair_modes(k, k.repair[n])}
+    done = dict.fromkeys(r.name for r in evidence.repairs if mends.intersection(r.modes))
+    if not done:
+        return ""
+    titles = " and ".join(k.repair[n].title for n in done)
+    here = any(r.name in done for r in evidence.repairs[evidence.begun :])
+    first = f"{titles}: done before, and {'the run after it failed' if here else 'the complaint came back'}."
+    if not done.keys() & set(names):
+        return f"{first} This is the next way to put the same fault right. "
+    return (
+        f"{first} It is still what fits best, so it may not have taken: a new part that is bad, a connector not home, a clamp left "
+        "loose. Look at that work first. "
+    )
 
 
 # ---- a check -------------------------------------------------------------------------------------------------------------

@@ -38,6 +38,7 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
     if closed.outcome != "came_back":
         _refuse_another_state(knowledge, job, closed.note)
     if closed.outcome == "gone":
+        _refuse_awaited(knowledge, job)
         _refuse_owed(appliance, job)
         refuse_gone(appliance, job)
         _refuse_failed(knowledge, job)
@@ -65,6 +66,14 @@ def ending(appliance: Appliance, job: Job, outcome: str, on: str | None, note: s
                 f'faultodds job close {job.typed} gone --note "run made so, ended dry"'
             )
     return closed
+
+
+def _refuse_awaited(knowledge: Knowledge, job: Job) -> None:
+    for name in job.awaited:
+        raise FaultoddsError(
+            f"close gone is refused: {knowledge.repair[name].title} [{name}] is awaited. When it is done, enter it again and run "
+            f"the machine; if it is not needed after all: skip {name}. Handed over for good: close referred."
+        )
 
 
 def _refuse_another_state(knowledge: Knowledge, job: Job, note: str) -> None:

@@ -28,13 +28,13 @@ from faultodds.job.steps import (
 )
 from faultodds.job.taking import (
     JudgedFinding,
+    called_or_done,
     evidence_of,
     refuse_absent,
     state_after,
     stop_if_shown,
     take_fact,
     take_finding,
-    take_repair,
     take_skip,
 )
 from faultodds.job.typed import named
@@ -147,17 +147,18 @@ class JobEntries(HeldJob):
             return None
         return misfit(self.appliance, self.job, finding)
 
-    def fix(self, name: str, minutes: float | None = None, by: str = "") -> RepairDone:
-        """Enter a repair that was done; the machine is then in the state that it needs."""
+    def fix(self, name: str, minutes: float | None = None, by: str = "") -> RepairDone | Skip:
+        """Enter a repair that was done, as `fixes` does; the machine is then in the state that it needs."""
         return self.fixes([name], minutes, by)[0]
 
     def fixes(
         self, names: Iterable[str], minutes: float | None = None, by: str = "", bring: bool = True
-    ) -> list[RepairDone]:
-        """Enter several repairs in order, or none when one cannot be taken. `minutes` is what they took together."""
+    ) -> list[RepairDone | Skip]:
+        """Enter several repairs in order, or none when one cannot be taken. `minutes` is what they took together. Work of somebody
+        else is awaited when it is entered first (`Job.awaited`), and done when it is entered again."""
         names = list(names)
         self.listen(*names)
-        repairs = [take_repair(self.knowledge, name) for name in names]
+        repairs = [called_or_done(self.knowledge, self.job, name) for name in names]
         self._enter_all(repairs, minutes, by, bring)
         return repairs
 

@@ -99,21 +99,21 @@ class HeldJob:
         except SafetyStop as stop:
             self._stop(str(stop))
 
-    def listen(self, *texts: str) -> None:
-        """Raise SafetyStop, kept with the job, when one of the texts speaks of danger in whatever words. A stop sign by its name
-        ("gas_smell=no") is left to `stop_sign`."""
+    def listen(self, *texts: str, over: bool = False) -> None:
+        """Raise SafetyStop, kept with the job, when one of the texts speaks of danger in whatever words; where they answer how it
+        was cleared (`over`), of danger that is there now. A stop sign by its name ("gas_smell=no") is left to `stop_sign`."""
         signs = {name: (sign.title, sign.steps) for name, sign in self.knowledge.stop.items()}
         names = self._names()
         for text in texts:
             if "=" in text and stop_sign_named(self.knowledge, text.partition("=")[0]):
                 continue
-            danger = danger_in(text, signs, names)
+            danger = danger_in(text, signs, names, over)
             if danger is not None:
                 self._stop(danger)
 
     def safe(self, text: str) -> None:
         """Enter that it is safe again, by whose word and how; raises FaultoddsError without that, and when nothing was wrong."""
-        self.listen(text)
+        self.listen(text, over=True)
         if self.job.stopped is None:
             raise FaultoddsError(f"job {self.job.id} is not stopped: nothing dangerous was told of.")
         if len(text.split()) < FEWEST_WORDS:

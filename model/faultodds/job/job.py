@@ -19,6 +19,7 @@ from msgspec.structs import replace
 
 from faultodds.errors import StoreError
 from faultodds.job.steps import (
+    AWAITED,
     Closed,
     Danger,
     Fact,
@@ -179,6 +180,11 @@ class Job(Struct, frozen=True):
                 case Closed():
                     skipped.clear()
         return skipped
+
+    @property
+    def awaited(self) -> tuple[str, ...]:
+        """The repairs that somebody else has been called for, and that are not entered as done."""
+        return tuple(name for name, reason in self.skipped.items() if reason == AWAITED)
 
     @property
     def skipped_before_repair(self) -> frozenset[str]:

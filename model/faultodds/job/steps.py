@@ -78,6 +78,10 @@ class Fact(Struct, frozen=True):
         _need_text(f"value of {self.name}", self.value)
 
 
+# The reason of a `Skip` of work that somebody else has been called for.
+AWAITED = "awaited: not done yet"
+
+
 class Skip(Struct, frozen=True):
     """A check or repair that cannot be done now, and why."""
 
@@ -193,6 +197,8 @@ def summary(payload: Payload) -> str:
             return f"repair {name}"
         case Fact(name, value):
             return f"{name} = {value}"
+        case Skip(name, reason) if reason == AWAITED:
+            return f"{name} {reason}"
         case Skip(name, reason):
             return f"skip {name}" + (f" ({reason})" if reason else "")
         case MachineState(changes):

@@ -19,7 +19,7 @@ from faultodds.advice import Situation
 from faultodds.belief import Appliance, Evidence, TimePassed, WeighedFinding, repair_effect
 from faultodds.errors import BadReading, FaultoddsError, SafetyStop, UnknownName
 from faultodds.job.job import Job, Return
-from faultodds.job.steps import Fact, Finding, MachineState, Payload, RepairDone, Skip
+from faultodds.job.steps import AWAITED, Fact, Finding, MachineState, Payload, RepairDone, Skip
 from faultodds.job.typed import named
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, Repair, absent_ways, repair_modes
 from faultodds.names import fold, match
@@ -187,6 +187,14 @@ def _split(name: str, value: str, outcomes: Mapping[str, str]) -> dict[str, floa
 def take_repair(knowledge: Knowledge, name: str) -> RepairDone:
     """A repair done, from what was typed."""
     return RepairDone(match("repair", name, knowledge.repair, {n: r.title for n, r in knowledge.repair.items()}))
+
+
+def called_or_done(knowledge: Knowledge, job: Job, name: str) -> RepairDone | Skip:
+    """A repair done; the first time that work of somebody else is told, that they are called for: it is done when it is told
+    again."""
+    done = take_repair(knowledge, name)
+    theirs = knowledge.repair[done.name].by_others and done.name not in job.awaited
+    return Skip(done.name, AWAITED) if theirs else done
 
 
 _BETWEEN = re.compile(r"\s*[,;+&]\s*(?:and\s+)?|\s+and\s+", re.IGNORECASE)

@@ -1,8 +1,8 @@
 from .danger import (
     put_right as put_right,
     usual_steps as usual_steps,
-    begins_with_no as begins_with_no, denies as denies, has_no_alarm as has_no_alarm, hazard_of as hazard_of,
-    hear as hear, only_denies as only_denies,
+    admits as admits, denies as denies, has_no_alarm as has_no_alarm, hazard_of as hazard_of,
+    hear as hear, hear_now as hear_now, only_denies as only_denies,
 )
 from .duties import (
     CAUSE_LEFT as CAUSE_LEFT, DOUBTFUL as DOUBTFUL, LIKELY as LIKELY, Known as Known, at_once as at_once,

@@ -59,10 +59,46 @@ class Heard(NamedTuple):
     words: str
 
 
+class _Told(NamedTuple):
+    """What was heard, and `at` which place of the line as it was searched; None for work that was left out."""
+
+    heard: Heard
+    line: str
+    at: re.Match[str] | None
+
+
 def hear(text: str) -> Heard | None:
     """The first danger that a text tells of, or None."""
     parts = [text] if len(text) <= AT_ONCE else dict.fromkeys(_in_parts(text))
     return next((heard for part in parts if any(map(str.isalpha, part)) and (heard := _heard(part))), None)
+
+
+def hear_now(text: str) -> Heard | None:
+    """The first danger that an answer to "how was it made safe?" tells of as there now, or None: what it tells of before it tells
+    that it was put right, or is gone, is over. What is back, still there, denied to be right, planned or doubted is not."""
+    line = _plain(text)
+    if "?" in text or len(text) > AT_ONCE or _numbers(line):
+        return hear(text)
+    back = _rules().cleared["back"].search(line)
+    unnamed = Heard(hazard_of("", back[0]) or "gas", back[0]) if back else None
+    return next((told.heard for told in _told(line) if told.at is None or not _put_right_since(told)), unnamed)
+
+
+def _put_right_since(told: _Told) -> bool:
+    """Whether a line tells, behind a danger or with it as what was mended, that it is over, and nothing that it is there now."""
+    rules = _rules()
+    over, now, denies_it = (rules.cleared[name].search for name in ("over", "now", "denied"))
+    clauses = [c for c in re.split(r"[|;]", told.line) if c.strip()]
+    if any(now(c) or (denies_it(c) and over(rules.cleared["none"].sub(" ", c))) for c in clauses):
+        return False
+    assert told.at is not None
+    before, after = told.line[: told.at.start()].rsplit("|", 1)[-1], told.line[told.at.end() :]
+    if rules.cleared["then"].search(before):
+        return False
+    is_past = rules.cleared["past"].search(f"{before}{told.at[0]}{after.partition('|')[0]}")
+    return bool(
+        rules.cleared["mended"].search(before) or over(after) or (is_past and rules.cleared["tested"].search(after))
+    )
 
 
 def _in_parts(text: str) -> Iterator[str]:
@@ -75,7 +111,7 @@ def _in_parts(text: str) -> Iterator[str]:
 
 def _heard(text: str) -> Heard | None:
     line = _plain(text)
-    return _numbers(line) or next(_heard_in(line), None)
+    return _numbers(line) or next((told.heard for told in _told(line)), None)
 
 
 def denies(reply: str) -> bool:
@@ -93,9 +129,9 @@ def denies(reply: str) -> bool:
     )
 
 
-def begins_with_no(reply: str) -> bool:
-    """Whether an answer begins with a no, plain or not, and no danger is heard in it: one to ask again about."""
-    return bool(_rules().denial["no"].match(reply.casefold().strip())) and hear(reply) is None
+def admits(reply: str) -> bool:
+    """Whether an answer to "is there danger?" is a plain yes, however small ("yeah", "a bit", "sometimes")."""
+    return bool(_rules().denial["yes"].match(re.sub(r"['\u2019]", "", reply.casefold()).strip()))
 
 
 def has_no_alarm(reply: str) -> bool:
@@ -133,7 +169,7 @@ def usual_steps(hazard: str) -> tuple[str, list[str]]:
     return title, steps
 
 
-def _heard_in(line: str) -> Iterator[Heard]:
+def _told(line: str) -> Iterator[_Told]:
     rules = _rules()
     undone = [match for pattern in rules.undone if (match := pattern.search(line))]
     for pattern in rules.harmless:
@@ -143,8 +179,8 @@ def _heard_in(line: str) -> Iterator[Heard]:
         for pattern in patterns:
             for match in _overlapping(pattern, line):
                 if not _denied(line, match, rules):
-                    yield Heard(hazard, match[0].strip(" |;"))
-    yield from (Heard("defeated", match[0].strip(" |;")) for match in undone)
+                    yield _Told(Heard(hazard, match[0].strip(" |;")), line, match)
+    yield from (_Told(Heard("defeated", match[0].strip(" |;")), line, None) for match in undone)
 
 
 def _overlapping(pattern: re.Pattern[str], line: str) -> Iterator[re.Match[str]]:
@@ -282,6 +318,7 @@ class _Rules(NamedTuple):
     far: tuple[str, ...]
     undone: list[re.Pattern[str]]
     put_right: Mapping[str, re.Pattern[str]]
+    cleared: Mapping[str, re.Pattern[str]]
 
 
 @cache
@@ -306,6 +343,7 @@ def _rules() -> _Rules:
         tuple(raw["slips"]["far"]),
         [_pattern(p, words) for p in raw["undone"]["patterns"]],
         _compiled(raw["put_right"]),
+        _compiled(raw["cleared"]),
     )
 
 

@@ -16,7 +16,7 @@ from typing import Any
 from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds.files import find, read_bytes, toml_tables
 from faultodds.names import fold
-from faultodds.safety.danger import denies, hazard_of, hear, usual_steps
+from faultodds.safety.danger import denies, hazard_of, hear, hear_now, usual_steps
 
 # A name this close to a sign's is taken for it: a slip of the finger is no all-clear.
 CLOSE = 0.85
@@ -32,12 +32,12 @@ _TITLE = re.compile(r"""(?m)^[ \t]*title[ \t]*=[ \t]*(["'])(.*?)\1""")
 _ELSEWHERE = re.compile(r"(?m)^[ \t]*stop[ \t]*[.=]")
 
 
-def stop_first(appliance: str, typed: Iterable[str]) -> None:
+def stop_first(appliance: str, typed: Iterable[str], over: bool = False) -> None:
     """Raise SafetyStop when one of the texts tells of danger: a "NAME=VALUE" whose name is a stop sign and whose
     value does not plainly deny it, or any words that speak of gas, carbon monoxide, illness or fire.
 
     `appliance` is a shipped name or a path. A sign with no value counts as there. A file that cannot be read
-    has no signs of its own here; whatever is wrong with it is said when it is opened.
+    has no signs of its own here; whatever is wrong with it is said when it is opened. `over`: as in `danger_in`.
     """
     texts = [text for text in typed if text.strip()]
     if not texts:
@@ -48,22 +48,25 @@ def stop_first(appliance: str, typed: Iterable[str]) -> None:
         name, _, value = text.partition("=")
         sign = _sign(fold(name), signs)
         if sign is None:
-            danger = danger_in(text, signs, _names_in(source))
+            danger = danger_in(text, signs, _names_in(source), over)
             if danger is not None:
                 raise SafetyStop(danger)
         elif not denies(value):
             raise SafetyStop(stop_text(*signs[sign]))
 
 
-def danger_in(text: str, signs: Mapping[str, tuple[str, Sequence[str]]], names: Container[str]) -> str | None:
+def danger_in(
+    text: str, signs: Mapping[str, tuple[str, Sequence[str]]], names: Container[str], over: bool = False
+) -> str | None:
     """What to show when a text speaks of danger, or None. `signs`: title and steps of each stop sign; `names`: the names of the
     knowledge file and its titles as names. `burning_smell` is a symptom, not a shout, and so is "burning smell" where a name is
-    typed: before "=", or after a word that asks. Anywhere else the words tell of what is there."""
+    typed: before "=", or after a word that asks. Anywhere else the words tell of what is there. `over`: the text answers
+    how a danger was cleared, and what it tells of as past and put right is none."""
     said = _NAME.sub(lambda m: "~" if m[0] not in signs and m[0] in names else m[0], text)
     named = _NAMED.match(said)
     if named and (name := fold(named["head"] or named["asked"])) in names and _sign(name, signs) is None:
         said = f"{said[: named.start(named.lastgroup or 0)]}~{said[named.end(named.lastgroup or 0) :]}"
-    heard = hear(said)
+    heard = hear_now(said) if over else hear(said)
     if heard is None:
         return None
     fitting = (s for n, s in signs.items() if hazard_of(n, s[0]) == heard.hazard)

@@ -1,0 +1,61 @@
+"""The safety questions of a guided call, and danger in what is typed."""
+
+from __future__ import annotations
+
+from faultodds.errors import FaultoddsError
+from faultodds.job import OpenJob, typed
+from faultodds.names import fold
+from faultodds.safety import admits, denies, has_no_alarm
+from faultodds_cli.bench.call import BenchCall
+from faultodds_cli.bench.commands import exact
+from faultodds_cli.shared.talk import Talk
+
+
+def answered(talk: Talk, question: str) -> str | None:
+    """An answer to a safety question that is not blank, or None on "leave" and at the end of input."""
+    while True:
+        reply = talk.ask(question)
+        if reply is None or (command := exact(reply)) == "leave":
+            return None
+        if command in ("help", "how", "why") or fold(reply) in ("help_me", "what", "what_now") or reply == "?":
+            talk.tell(
+                "Type no if there is none of it. A yes stops the call; what is neither is asked once more. leave ends it.",
+                "   ",
+            )
+        elif reply:
+            return reply
+
+
+def plain_no(talk: Talk, visit: OpenJob, sign: str, question: str, reply: str, over: bool = False) -> None:
+    """Go on when `reply` is a plain no. What is neither that nor a yes is kept as a note and asked once more.
+
+    Raises SafetyStop, kept with the job, for a yes, and when the second answer is no plain no either, or none comes. `over`: what
+    an answer tells of as past and put right is none.
+    """
+    visit.listen(reply, over=over)
+    if not denies(reply) and not admits(reply):
+        visit.remark(f"{question} {reply}")
+        talk.tell(f"I heard: '{reply}'. That is neither a plain yes nor a plain no.", "?  ")
+        reply = answered(talk, f"{question} yes / no") or reply
+        visit.listen(reply, over=over)
+    visit.stop_sign(sign, reply)
+    if has_no_alarm(reply):
+        talk.tell("No alarm there to warn you: carry a CO meter, switched on, while the burner runs.")
+        visit.remark(f"{question} {reply}")
+
+
+def watch_for_danger(call: BenchCall, line: str) -> None:
+    """Stop when a line tells of danger; ask when it speaks of a stop sign that is the knowledge file's own."""
+    name, sign, value = line.partition("=")
+    if call.visit.stop_sign(name.strip(), value.strip() if sign else "yes"):
+        raise FaultoddsError("Good. Go on.")
+    call.visit.listen(line)
+    spoken = typed.stop_sign_in(call.visit.knowledge, line)
+    if spoken is None:
+        return
+    question = call.visit.knowledge.stop[spoken].ask
+    reply = answered(call.talk, f"{question} (a plain no, or everything stops)")
+    if reply is None:
+        call.over = True
+    else:
+        plain_no(call.talk, call.visit, spoken, question, reply)
