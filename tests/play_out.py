@@ -11,6 +11,7 @@ import dataclasses
 import random
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TypeAlias
 
 import numpy as np
 from msgspec.structs import replace
@@ -22,6 +23,8 @@ from faultodds.knowledge import Floats, repair_modes
 
 #: Moves of one job before it is handed over.
 MOST_MOVES = 40
+#: The chance of a way that a job may go, and what was seen and repaired on it.
+Course: TypeAlias = tuple[float, list[WeighedFinding], list[RepairEffect]]
 #: Outcomes less likely than this are not followed where luck is taken out.
 SELDOM = 1e-4
 
@@ -82,6 +85,33 @@ class Player:
                         never.add(name)
         return cost + self._close(state, owed) + k.costs.refer
 
+    def ahead(self, move: NextMove) -> float:
+        """What a check, or repairs with their run, cost by one step of looking ahead: themselves, and on average what is printed
+        after all that they may show."""
+        run = [self.appliance.knowledge.costs.verify] if move.kind == "repair" else []
+        state, spent, ways = self.situation.state, 0.0, [(1.0, list(self.evidence.seen), list(self.evidence.repairs))]
+        for name in (move.name, *move.together, *run):
+            price, state, ways = self._done(name, state, ways)
+            spent += price
+        after = [(chance, self._going_on(seen, repairs, state)) for chance, seen, repairs in ways]
+        return spent + sum(chance * cost for chance, cost in after) / sum(chance for chance, _ in after)
+
+    def _done(self, name: str, state: State, ways: Sequence[Course]) -> tuple[float, State, list[Course]]:
+        """The price of one piece of work, the machine state after it, and what may have been seen by then."""
+        work = self.appliance.knowledge.check.get(name) or self.appliance.knowledge.repair[name]
+        way = self.machine.to_work(state, work)
+        spent = (way.charged + work.minutes) * self.rate + work.cost
+        return spent, way.after, [after for way_here in ways for after in self._shows(name, *way_here)]
+
+    def _going_on(self, seen: list[WeighedFinding], repairs: list[RepairEffect], state: State) -> float:
+        """What is printed, or what leaving comes to."""
+        move = self._move(seen, repairs, state)
+        return self._leaving(seen, repairs) if move.kind == "stop" else move.expected_cost
+
+    def _leaving(self, seen: list[WeighedFinding], repairs: list[RepairEffect]) -> float:
+        belief = self._belief(seen, repairs)
+        return sum(float(belief.now[h]) * self._left(int(h)) for h in np.flatnonzero(belief.now > 1e-9))
+
     def steadied(self, count: int, seed: int, first: NextMove) -> Floats:
         """What `jobs` costs with its luck taken out: the same mean, far less spread, at some three times the decisions.
 
@@ -97,15 +127,12 @@ class Player:
             if move.kind == "refer":
                 break
             if move.kind == "stop":
-                belief = self._belief(seen, repairs)
-                left = sum(float(belief.now[h]) * self._left(int(h)) for h in np.flatnonzero(belief.now > 1e-9))
-                return price + left - move.expected_cost
-            spent, ways = 0.0, [(1.0, seen, repairs)]
+                return price + self._leaving(seen, repairs) - move.expected_cost
+            spent = 0.0
+            ways: list[Course] = [(1.0, seen, repairs)]
             for name in (move.name, *move.together):
-                work = self.appliance.knowledge.check.get(name) or self.appliance.knowledge.repair[name]
-                way = self.machine.to_work(state, work)
-                spent, state = spent + (way.charged + work.minutes) * self.rate + work.cost, way.after
-                ways = [after for way_here in ways for after in self._shows(name, *way_here)]
+                cost, state, ways = self._done(name, state, ways)
+                spent += cost
             moves = [self._move(seen, repairs, state) for _, seen, repairs in ways]
             chances = np.array([chance for chance, _, _ in ways]) / sum(chance for chance, _, _ in ways)
             price += spent + float(chances @ [m.expected_cost for m in moves]) - move.expected_cost
@@ -113,9 +140,7 @@ class Player:
             move, (_, seen, repairs) = moves[drawn], ways[drawn]
         return price
 
-    def _shows(
-        self, name: str, chance: float, seen: list[WeighedFinding], repairs: list[RepairEffect]
-    ) -> list[tuple[float, list[WeighedFinding], list[RepairEffect]]]:
+    def _shows(self, name: str, chance: float, seen: list[WeighedFinding], repairs: list[RepairEffect]) -> list[Course]:
         """The chance, findings and repairs after everything that one piece of work may show; a repair shows nothing yet."""
         if name not in self.appliance.knowledge.check:
             return [(chance, seen, [*repairs, repair_effect(self.appliance.knowledge, name)])]

@@ -222,7 +222,11 @@ class Problem(Classes, dict=True):
     def look_again(self) -> tuple[str, ...]:
         """What was seen that stopped the machine, and that no plain look since shows to be right; what may let a hazard out."""
         k, evidence = self.knowledge, self.belief.evidence
-        left = [*not_looked_at_again(k, evidence), *let_out(k, self.known), *not_looked_for(k, evidence, self.belief)]
+        left = [
+            *not_looked_at_again(k, evidence, self.belief),
+            *let_out(k, self.known),
+            *not_looked_for(k, evidence, self.belief),
+        ]
         return tuple(dict.fromkeys(n for n, _ in left))
 
     @cached_property

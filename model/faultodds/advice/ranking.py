@@ -13,6 +13,7 @@ from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
 from faultodds.advice.rollout import EVERY, Rollout
 from faultodds.advice.situation import Price, run_forbidden
 from faultodds.knowledge import Bools, Floats, Places
+from faultodds.safety import run_attended
 
 # Rollout in stages: (least branch followed, how many of the most promising moves).
 STAGES = ((0.03, 20), (0.01, 8))
@@ -132,11 +133,13 @@ class Ranking:
         shares = np.array(BIT_PRICES) * policy.scale
         out = np.array(policy.estimates(self.problem.class_weights[None], self.moves, float(shares[MIDDLE]))[0])
         # The run is always followed: the base policy puts it off, and hardly sees what a good one saves. So are the best
-        # repairs, since people are told what starting with one would cost; and checks that are owed or wanted again, which may
-        # come first of all.
-        owed = {c for checks in self.problem.owed.values() for c in checks} | set(self.problem.look_again)
+        # repairs, since people are told what starting with one would cost; and checks that a rule may put first of all.
         names = self.problem.check_names
-        run = [i for i, m in enumerate(self.moves) if m.kind == RUN or (m.kind == CHECK and names[m.which] in owed)]
+        run = [
+            i
+            for i, m in enumerate(self.moves)
+            if m.kind == RUN or (m.kind == CHECK and names[m.which] in self._first_of_all)
+        ]
         repairs = [i for i, m in enumerate(self.moves) if m.kind == REPAIR]
         for least, width in self.stages:
             # Roughly, one base policy tells which moves are promising; in the end each is followed by the best of several.
@@ -150,6 +153,13 @@ class Ranking:
         known = np.zeros(len(out), dtype=bool)
         known[chosen] = True
         return out, known
+
+    @cached_property
+    def _first_of_all(self) -> set[str]:
+        """The checks that may come before what is cheapest: owed, wanted again, or needed before the machine runs."""
+        p = self.problem
+        watched = {name for name, _ in run_attended(p.knowledge, p.known)} if p.unwatched else set[str]()
+        return {c for checks in p.owed.values() for c in checks} | set(p.look_again) | watched
 
     @cached_property
     def checks(self) -> list[CheckPrice]:

@@ -150,15 +150,27 @@ def found_last(knowledge: Knowledge, evidence: Evidence) -> Known:
     }
 
 
-def not_looked_at_again(knowledge: Knowledge, evidence: Evidence) -> list[tuple[str, str]]:
+def not_looked_at_again(
+    knowledge: Knowledge, evidence: Evidence, belief: Belief | None = None
+) -> list[tuple[str, str]]:
     """What was found last with which the machine is not run, or not with nobody beside it; what stops its heat and was seen with
-    the burner lit; of what everybody can see without opening it, whatever may be so."""
+    the burner lit; of what everybody can see without opening it, whatever may be so. With a `belief`, not what was measured and
+    is probably right, where hardly any cause of it is left."""
     found = found_last(knowledge, evidence)
     seen = [(n, o) for n, each in knowledge.symptom.items() for o in each.stops if found.get(n, {}).get(o, 0.0) > 0]
     lit = [(n, o) for n, each in knowledge.check.items() if each.running and not each.unheated for o in each.stops_heat]
     beside = [(n, o) for n, each in knowledge.observables.items() for o in each.stops_away]
     likely = [(n, o) for n, o in (*lit, *beside) if found.get(n, {}).get(o, 0.0) > LIKELY]
-    return list(dict.fromkeys((*not_run_with(knowledge, found), *seen, *likely)))
+    left = list(dict.fromkeys((*not_run_with(knowledge, found), *seen, *likely)))
+    return [(n, o) for n, o in left if belief is None or not _measured_right(knowledge, belief, n, o)]
+
+
+def _measured_right(knowledge: Knowledge, belief: Belief, name: str, outcome: str) -> bool:
+    here = [s for s in belief.evidence.seen if (s.name, s.visit) == (name, len(belief.evidence.waits))]
+    if name not in knowledge.check or not here:
+        return False
+    last = max(here, key=lambda s: (s.stage, s.take)).weights
+    return last.get(outcome, 0.0) <= LIKELY * sum(last.values()) and cause_left(belief, name, outcome) < DOUBT
 
 
 def run_forbidden(

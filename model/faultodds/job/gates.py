@@ -103,7 +103,9 @@ def refuse_gone(appliance: Appliance, job: Job) -> None:
             f"goes into the room. Look, and enter what {name} shows; then close gone. Otherwise close referred."
         )
     k, (_, evidence, belief) = appliance.knowledge, known
-    for name, outcome in not_looked_at_again(k, evidence) + (not_looked_for(k, evidence, belief) if belief else []):
+    for name, outcome in not_looked_at_again(k, evidence, belief) + (
+        not_looked_for(k, evidence, belief) if belief else []
+    ):
         raise FaultoddsError(
             f"close gone is refused: {name}={outcome} was found, or may be so, and nobody has looked again since with a plain "
             f"answer. Enter what {name} shows now; then close gone. Otherwise close referred: the machine is then left out of "
