@@ -150,15 +150,6 @@ class Ledger(Struct, dict=True):
         return self._precise(np.array([float(np.prod([takes(n) for n in names])) for names in self.problem.bundles]))
 
     @cached_property
-    def may_not_take(self) -> Floats:
-        """(U, N) what it costs more, by chance, that a repair of a bundle may not take where it is needed: done again it takes
-        less often."""
-        p = self.problem
-        now, then = (np.array([takes(n) for n in p.needed]) for takes in (p.takes, p.takes_next))
-        more = np.minimum((1.0 / then - 1.0 / now) * self.bundle_cost[0, : len(p.needed)], p.refer_cost)
-        return self._precise(self._needs_of(self.bundle_masks) * (1.0 - now) * more)
-
-    @cached_property
     def class_success(self) -> Floats:
         """(K,) chance that every repair which a class needs takes; what is done besides cannot fail it."""
         single = self.bundle_success[np.arange(len(self.problem.needed))]

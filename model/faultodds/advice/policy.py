@@ -231,16 +231,6 @@ class Policy:
     def _left(self) -> Shifts:
         return Shifts.of(self.ledger.left, self.ledger.bundle_success)
 
-    @cached_property
-    def _again(self) -> Floats:
-        """(U, A) the same for each active suspect with what it needs."""
-        needs = self.problem.left != np.arange(len(self.problem.active))
-        return np.asarray(self.ledger.may_not_take @ needs, dtype=self.problem.precision)
-
-    def done_again(self, weights: Floats, bundle: Ints) -> Floats:
-        """(B,) what each belief costs more for that its bundle may not take, and takes less often when done again."""
-        return np.asarray((weights * self._again[bundle]).sum(axis=1))
-
     def after_repair(self, weights: Floats, bundle: Ints) -> Floats:
         """(B, A) chances of the active suspects after each belief's bundle."""
         return self._left.on(weights, bundle)

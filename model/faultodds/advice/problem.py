@@ -123,12 +123,6 @@ class Problem(Classes, dict=True):
             )
         return min(max(1.0 - self.found([repair], self._once_more[repair]) / there, HOPELESS), effect.success)
 
-    def takes_next(self, repair: str) -> float:
-        """Chance that a repair takes where it is needed when it is done now, does not take, and is done again."""
-        effect, evidence = repair_effect(self.knowledge, repair), self.belief.evidence
-        first = all(r.name != repair for r in evidence.repairs)
-        return min(self.takes(repair), max(1.0 - effect.fails_again, HOPELESS) if first else 1.0)
-
     @cached_property
     def as_found(self) -> Belief:
         """What is believed from the findings alone, where `belief` supposes something more."""

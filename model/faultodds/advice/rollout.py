@@ -223,7 +223,6 @@ class Rollout:
             weights = picked.weights if move == RUN else policy.after_repair(picked.weights, column)
             spent[rows] += policy.ended(weights)
             if move == REPAIR:
-                spent[rows, MONEY] += policy.done_again(picked.weights, column)
                 spent[rows[policy.by_others[column]], TODAY] = 0.0
             after = ledger.next_state(move)[state, column]
             done = picked.done & ~policy.problem.opened[column] if move == REPAIR else picked.done
