@@ -44,6 +44,8 @@ NOT_DONE = (
     "will replace {} tues",
     "recommend new {}",
     "quoted {}, cust declined",
+    "{} stuck, does not go off",
+    "{} slapped about",
     "{} back ordered",
     "to install {} when in",
     "no {} on truck",
@@ -112,6 +114,17 @@ def test_the_law_sees_a_planted_mistake(dryer: Knowledge, phrase: str, monkeypat
 def test_what_was_done_is_read(dryer: Knowledge, phrase: str, part: str) -> None:
     """The law would be easy to keep by reading nothing."""
     assert repairs(dryer, phrase.format(part)) == {PARTS[part]}
+
+
+@pytest.mark.parametrize("form", ["{} {}", "{1} {0}", "{}: {}", "{}, {}", "{} - {}", "{}. {}"])
+def test_a_part_and_how_it_was_found_is_no_work(dryer: Knowledge, form: str) -> None:
+    """States are findings: a part named with one was taken for a new one. Told with a verb of work it stays done."""
+    states = ("stuck", "snapped", "blown", "faulty", "failed", "rusted", "perished", "arcing", "had it", "n/g", "off")
+    reader = CellReader(Column("work", "repairs"), dryer)
+    told = [form.format(part, state) for part in ("flame sensor", "motor") for state in (*states, "slapped about")]
+    assert [text for text in told if reader.read(text).said] == []
+    done = [f"replaced drum belt, was {state}" for state in states]
+    assert {reader.read(text).said for text in done} == {(("repairs", "belt_idler"),)}
 
 
 def test_cells_as_shops_write_them(dryer: Knowledge) -> None:
