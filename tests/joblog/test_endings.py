@@ -113,7 +113,7 @@ def test_an_ending_that_is_not_understood_is_no_ending(tmp_path: Path, data: str
     report = import_log(draft(_with_endings(tmp_path, 2), dryer, data=data), dryer, data=data)
     ended = read_clean(files_of("jobs", data).clean)["ended"].astype(str).value_counts().to_dict()
     assert ended == {"gone": 74, "came_back": 4, "unknown": 2}
-    assert "2 endings not understood: counted neither as gone nor as came back." in report.notes
+    assert "2 endings not told or not understood: counted neither as gone nor as came back." in report.notes
     assert not any("no ending written" in note for note in report.notes)
 
 

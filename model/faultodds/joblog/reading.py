@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultodds.joblog import clean, dates, machines
-from faultodds.joblog.cells import Cell
+from faultodds.joblog.cells import NOT_TOLD, Cell
 from faultodds.joblog.cleaning_report import CleaningReport, ColumnReport
 from faultodds.joblog.columns import AmountReader, ColumnReader, Texts, parser_of
 from faultodds.joblog.endings import CODE, NO_WORD, NOT_READ
-from faultodds.joblog.mapping import LogMapping
+from faultodds.joblog.mapping import NOT_KNOWN, LogMapping
 from faultodds.joblog.personal import Ids, Keeper
 from faultodds.joblog.repeats import Repeats, hashes
 from faultodds.joblog.sources import Chunk
@@ -283,7 +283,8 @@ class PieceReader:
         words = np.array([CODE[said] if said else NO_WORD for said in told or [None] * n], np.int8)
         for reader in self._endings:
             for row, cell in enumerate(reader.cells(columns[reader.place], [])):
-                word = CODE[cell.said[0][1]] if cell.said else NOT_READ if cell.status == "unknown" else NO_WORD
+                unread = cell.status == "unknown" or cell.note == NOT_TOLD
+                word = CODE[cell.said[0][1]] if cell.said else NOT_READ if unread else NO_WORD
                 if _WEIGHT[word] > _WEIGHT[int(words[row])]:
                     words[row] = word
         return words
@@ -344,6 +345,7 @@ def _is_totals(row: Sequence[str]) -> bool:
 
 
 def _assumption(name: str, value: str) -> str:
+    value = "not known" if value == NOT_KNOWN else value
     words = {
         "unit": "numbers without a unit are in {}",
         "dial": "seconds are for a dial of {}",
