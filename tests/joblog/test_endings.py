@@ -130,3 +130,16 @@ def test_many_endings_that_are_not_understood_are_asked_about(tmp_path: Path, da
     assert import_log(said_so, dryer, data=data).came_back == 14
     confirmed = replace(found, mapping=found.mapping.confirm())
     assert import_log(confirmed, dryer, data=data).came_back == 4
+
+
+def test_a_visit_that_ended_with_nothing_done_cured_nothing(tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """Declined and cancelled jobs counted as gone without a return, which speaks for a cure; what another column says was fitted
+    was fitted."""
+    work = ["coils replaced"] * 40 + ["quoted coil kit; customer declined; nothing done", "cancelled; nobody home"] * 3
+    rows = [f"J{n},2022-0{1 + n // 20}-{1 + n % 20:02},weak,{w},{'Y' if n < 4 else ''}," for n, w in enumerate(work)]
+    rows.append("J99,2022-04-01,weak,second part declined,,igniter")
+    path = write(tmp_path / "jobs.csv", log_text(*rows, headings="ticket,date,hood,work done,callback,parts used"))
+    report = import_log(draft(path, dryer, data=data), dryer, data=data)
+    ended = read_clean(files_of("jobs", data).clean)["ended"].astype(str).value_counts().to_dict()
+    assert ended == {"gone": 37, "unknown": 6, "came_back": 4}
+    assert any(note.startswith("6 visits ended with nothing done") for note in report.notes)

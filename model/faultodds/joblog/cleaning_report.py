@@ -253,3 +253,20 @@ def _rest(r: CleaningReport) -> list[str]:
     if r.left_out:
         found.append("Left out: " + ", ".join(f"{h} ({why})" if why else h for h, why in r.left_out.items()) + ".")
     return [*found, *r.notes]
+
+
+def assumption(name: str, value: str) -> str:
+    """What a column leaves out and is taken as given, in words."""
+    value = "not known" if value == "?" else value
+    words = {
+        "unit": "numbers without a unit are in {}",
+        "dial": "seconds are for a dial of {}",
+        "rated": "thermostats are rated {} where nothing is said",
+        "room": "the room is at about {} where nothing is said",
+        "lone_winding": "a single number {}",
+        "bare": "a number under 2 is a {} of the dry weight",
+        "usual_minutes": "a usual load takes {} minutes",
+        "yes": "a yes means {}",
+        "blank": "a blank means {}",
+    }
+    return words.get(name, name + " {}").format(value)

@@ -16,7 +16,7 @@ from typing import Any, Final
 
 from faultodds.job import Hearer, Item, Rule, Said
 from faultodds.joblog import callbacks
-from faultodds.joblog.clean import CAME_BACK, ENDED, FOUND, GONE, REPAIRS
+from faultodds.joblog.clean import CAME_BACK, ENDED, FOUND, GONE, REPAIRS, UNKNOWN
 from faultodds.joblog.lexicon import Lexicon
 from faultodds.joblog.log_words import known, words_of, written
 from faultodds.joblog.metered import assumptions_for, read_metered
@@ -87,6 +87,9 @@ class FreeText:
             whole = self._hear(", ".join(sentences))
             if whole and len(whole) > len(told.said):
                 return Told(whole)
+        if self._work and not any(column == REPAIRS for column, _ in told.said) and _nothing_done().search(text):
+            told.said.append((ENDED, UNKNOWN))
+            told.left = [sentence for sentence in told.left if not _nothing_done().search(sentence)]
         return told
 
     def _by_sentences(self, text: str) -> Told:
@@ -126,6 +129,8 @@ class FreeText:
         """What a sentence says, nothing when it says that nothing was found or done, None when it is not understood."""
         text = _PAST.sub("", text)
         if key(text) in _silent() and (key(text) or text) not in self._own:
+            return []
+        if self._came_to_nothing(text, after):
             return []
         phrase = self._phrase(text)
         if phrase is not None and not (self._is_bare(text) and self._is_turned_by(after)):
@@ -305,6 +310,14 @@ class FreeText:
             return False
         return self._finds(after) or (self._turns(after) and not self._says_nothing(after))
 
+    def _came_to_nothing(self, text: str, after: str) -> bool:
+        """Whether work is named, and told to be not done: "duct clean, nothing done", "coils. Customer declined"."""
+        told = _nothing_done().search(text) or (not self._nouns(after) and _nothing_done().search(after))
+        if not told or not self._only_work or not self._hearer or (key(text) or text) in self._own:
+            return False
+        names = {name for item in self._items(_nothing_done().sub("", text)) for name in item.names}
+        return not names & (self._hearer.words.verbs - {"handled"})
+
     def _says_nothing(self, text: str) -> bool:
         """Whether a sentence is known to say nothing that is kept: a test that went well, or what another column would tell."""
         if key(text) in _silent() or (self._ends and not self._nouns(text)):
@@ -362,6 +375,11 @@ def _is_state(items: Sequence[Item]) -> bool:
 @cache
 def _states() -> re.Pattern[str]:
     return re.compile(rf"\b(?:{'|'.join(vocabulary()['states']['words'])})\b")
+
+
+@cache
+def _nothing_done() -> re.Pattern[str]:
+    return re.compile(rf"\b(?:{'|'.join(vocabulary()['nothing_done']['words'])})\b", re.I)
 
 
 @cache
