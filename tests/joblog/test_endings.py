@@ -12,6 +12,7 @@ from hypothesis import given, strategies as st
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import draft, files_of, import_log
 from faultodds.joblog.clean import ENDINGS, read_clean
+from faultodds.joblog.cleaning_report import lines
 from faultodds.joblog.endings import CODE, NO_WORD, Endings, endings
 from faultodds.knowledge import Knowledge
 from shop_logs import log_text, write
@@ -136,10 +137,14 @@ def test_a_visit_that_ended_with_nothing_done_cured_nothing(tmp_path: Path, data
     """Declined and cancelled jobs counted as gone without a return, which speaks for a cure; what another column says was fitted
     was fitted."""
     work = ["coils replaced"] * 40 + ["quoted coil kit; customer declined; nothing done", "cancelled; nobody home"] * 3
+    work += ["replaced door switch"] * 2
     rows = [f"J{n},2022-0{1 + n // 20}-{1 + n % 20:02},weak,{w},{'Y' if n < 4 else ''}," for n, w in enumerate(work)]
     rows.append("J99,2022-04-01,weak,second part declined,,igniter")
     path = write(tmp_path / "jobs.csv", log_text(*rows, headings="ticket,date,hood,work done,callback,parts used"))
     report = import_log(draft(path, dryer, data=data), dryer, data=data)
     ended = read_clean(files_of("jobs", data).clean)["ended"].astype(str).value_counts().to_dict()
-    assert ended == {"gone": 37, "unknown": 6, "came_back": 4}
-    assert any(note.startswith("6 visits ended with nothing done") for note in report.notes)
+    assert ended == {"gone": 37, "unknown": 8, "came_back": 4}
+    assert any(note.startswith("8 visits ended with nothing done") for note in report.notes)
+    told = " ".join(lines(report))
+    assert "2 repairs that the file does not know" in told
+    assert "'replaced door switch' 2 times, a repair the file does not know" in told

@@ -221,3 +221,15 @@ def test_the_table_of_phrases_is_read_back(dryer: Knowledge, tmp_path: Path) -> 
     again = with_phrases(draft(tmp_path / "log.csv", dryer, data=data), path, dryer)
     report = import_log(again, dryer, data=data)
     assert report.total("unknown") == 0
+
+
+def test_a_repair_that_the_file_does_not_know_is_told_as_such(dryer: Knowledge) -> None:
+    """ "Replaced door switch" was told as nearest to another part, and the visit counted as held with nothing done."""
+    reader = CellReader(Column("work", "repairs"), dryer)
+    foreign = ("replaced door switch", "door switch", "fitted new door catch", "replaced light bulb")
+    for text in foreign:
+        cell = reader.read(text)
+        assert (reader.is_foreign(text), cell.said, cell.left) == (True, (("ended", "unknown"),), (text,))
+    for text in ("replaced thermostat", "replaced seal", "replaced part", "quoted door switch", "door switch bad"):
+        assert not reader.is_foreign(text)
+        assert reader.read(text).said == ()

@@ -138,6 +138,10 @@ class CellReader:
         piece = _Piece(text, "unknown") if callbacks.DOUBT.search(text) else self._one(text, {})
         return self._together([piece], {})
 
+    def is_foreign(self, text: str) -> bool:
+        """Whether a text that is not understood tells of a repair that the file does not know."""
+        return self._free is not None and REPAIRS in self._targets and self._free.is_foreign(text)
+
     @cached_property
     def _free(self) -> FreeText | None:
         if self.column.kind not in ("complaint", "repairs", "findings", "notes"):

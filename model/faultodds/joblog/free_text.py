@@ -18,15 +18,13 @@ from faultodds.job import Hearer, Item, Rule, Said
 from faultodds.joblog import callbacks
 from faultodds.joblog.clean import CAME_BACK, ENDED, FOUND, GONE, REPAIRS, UNKNOWN
 from faultodds.joblog.lexicon import Lexicon
-from faultodds.joblog.log_words import known, words_of, written
+from faultodds.joblog.log_words import known, sentences_of, words_of, written
 from faultodds.joblog.metered import assumptions_for, read_metered
 from faultodds.joblog.stems import key, trade, vocabulary
 from faultodds.joblog.times import dry_time
 from faultodds.knowledge import Knowledge
 
-_SENTENCE: Final = re.compile(r"\s*[;|\n]+\s*|(?<=[^\W_])[.!]+\s+(?=\S)|\s+/+\s+|\s+[\u2013\u2014]\s+|[.!]+$")
 _COMMA: Final = re.compile(r"\s*,\s*|\s+--?\s+")
-_STRUNG: Final = re.compile(r"\s\+\s")
 _PLUS: Final = re.compile(r"\s*\+\s*")
 _WEAK: Final = re.compile(r"\s*[+&/,]\s*|\s+(?:and|w/|with|plus)\s+", re.I)
 _PARTS: Final = re.compile(r"\s*[,;&+]\s*|\s+(?:and|but)\s+", re.I)
@@ -40,6 +38,7 @@ _PAST: Final = re.compile(
 )
 _ONLY: Final = re.compile(r"(?:.*\bnot (?:replaced|needed|done|changed)\b\W+)?([\w ]+?) only$", re.I)
 _INSTEAD: Final = re.compile(r"(.+?) (?:instead of|rather than|not) (?:the )?[\w ]+$", re.I)
+_NAME: Final = re.compile(r"[a-z]{3,}")
 _PARTICIPLE: Final = re.compile(r"[a-z]{3,}(?:ed|ing)")
 _MEASURED: Final = ("ohm", "pressure", "speed", "ppm")
 """What is measured of a part; volts, degrees and lengths are printed on new ones as well."""
@@ -81,21 +80,25 @@ class FreeText:
 
     def read(self, text: str) -> Told:
         """What a cell says."""
-        told, sentences = self._by_sentences(text), _sentences(text, self._work)
+        told, sentences = self._by_sentences(text), sentences_of(text, self._work)
         if len(sentences) > 1 and (told.left or told.silent) and not self._work:
             # "auto bad / timed fine": one thought, however it is parted
             whole = self._hear(", ".join(sentences))
             if whole and len(whole) > len(told.said):
                 return Told(whole)
-        if self._work and not any(column == REPAIRS for column, _ in told.said) and _nothing_done().search(text):
+        if not self._work or any(column == REPAIRS for column, _ in told.said):
+            return told
+        undone = _nothing_done().search(text)
+        if undone or any(map(self.is_foreign, told.left)):
             told.said.append((ENDED, UNKNOWN))
+        if undone:
             told.left = [sentence for sentence in told.left if not _nothing_done().search(sentence)]
         return told
 
     def _by_sentences(self, text: str) -> Told:
         told = Told()
         before = ""
-        sentences = _sentences(text, self._work)
+        sentences = sentences_of(text, self._work)
         for n, sentence in enumerate(sentences):
             after = sentences[n + 1] if n + 1 < len(sentences) else ""
             if self._is_elsewhere(sentence):
@@ -310,6 +313,19 @@ class FreeText:
             return False
         return self._finds(after) or (self._turns(after) and not self._says_nothing(after))
 
+    def is_foreign(self, text: str) -> bool:
+        """Whether a text tells of a part fitted that the file has no repair for: "replaced door switch"."""
+        if not self._hearer or self._turns(text) or self._finds(text):
+            return False
+        items, words = self._items(text), self._hearer.words
+        said = [i for i in items if not i.names & words.verbs and _NAME.fullmatch(i.text) and i.text not in _any_part()]
+        new = [i.text for i in said if not i.names and i.text not in words.small]
+        fitted = any(i.has("new") for i in items) or self._is_bare(text)
+        if not fitted or not new or len([*_WEAK.split(text)]) > 1:
+            return False
+        several = any(new[0] in phrase for spelt in words.spelt.values() for phrase, _ in spelt)
+        return len(said) > 1 or not several  # "thermostat" alone: which?
+
     def _came_to_nothing(self, text: str, after: str) -> bool:
         """Whether work is named, and told to be not done: "duct clean, nothing done", "coils. Customer declined"."""
         told = _nothing_done().search(text) or (not self._nouns(after) and _nothing_done().search(after))
@@ -344,23 +360,6 @@ class FreeText:
         )
 
 
-def _sentences(text: str, work: bool) -> list[str]:
-    """The sentences of a cell; work done is strung together with a plus as well."""
-    text = _STRUNG.sub("; ", text) if work else text
-    found = [part.strip(" .,") for part in _SENTENCE.split(_abbreviated(text.strip()))]
-    return [part for part in found if part]
-
-
-def _abbreviated(text: str) -> str:
-    """A text with the points of its abbreviations taken out: "cent. switch", "duct co."."""
-    return _points().sub(lambda m: m[1], text)
-
-
-@cache
-def _points() -> re.Pattern[str]:
-    return re.compile(rf"\b({'|'.join(vocabulary()['points']['words'])})\.", re.I)
-
-
 @cache
 def _silent() -> frozenset[str]:
     return frozenset(key(text) for text in vocabulary()["silent"]["words"])
@@ -375,6 +374,11 @@ def _is_state(items: Sequence[Item]) -> bool:
 @cache
 def _states() -> re.Pattern[str]:
     return re.compile(rf"\b(?:{'|'.join(vocabulary()['states']['words'])})\b")
+
+
+@cache
+def _any_part() -> frozenset[str]:
+    return frozenset(vocabulary()["any_part"]["words"]) | _around_a_part()
 
 
 @cache

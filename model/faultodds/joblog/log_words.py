@@ -1,4 +1,4 @@
-"""The words that a log is heard with: an appliance's own with those that only logs use, and what is written short written out."""
+"""The words that a log is heard with: an appliance's own with those that only logs use; sentences; what is short written out."""
 
 from __future__ import annotations
 
@@ -9,6 +9,8 @@ from typing import Final
 from faultodds.job import Words, grammar, own_words, words_from
 from faultodds.joblog.stems import key, trade, vocabulary
 
+_SENTENCE: Final = re.compile(r"\s*[;|\n]+\s*|(?<=[^\W_])[.!]+\s+(?=\S)|\s+/+\s+|\s+[\u2013\u2014]\s+|[.!]+$")
+_STRUNG: Final = re.compile(r"\s\+\s")
 _WORD: Final = re.compile(r"[^\W\d_]+")
 
 
@@ -58,3 +60,20 @@ def words_of(appliance: str) -> Words | None:
         for meaning, sets in log.get(group, {}).items():
             merged[group][meaning] = [*own[group].get(meaning, []), *sets]
     return words_from(general, merged)
+
+
+def sentences_of(text: str, work: bool) -> list[str]:
+    """The sentences of a cell; work done is strung together with a plus as well."""
+    text = _STRUNG.sub("; ", text) if work else text
+    found = [part.strip(" .,") for part in _SENTENCE.split(_abbreviated(text.strip()))]
+    return [part for part in found if part]
+
+
+def _abbreviated(text: str) -> str:
+    """A text with the points of its abbreviations taken out: "cent. switch", "duct co."."""
+    return _points().sub(lambda m: m[1], text)
+
+
+@cache
+def _points() -> re.Pattern[str]:
+    return re.compile(rf"\b({'|'.join(vocabulary()['points']['words'])})\.", re.I)

@@ -326,7 +326,8 @@ class PieceReader:
         if self._undone:
             visits = "1 visit" if self._undone == 1 else f"{self._undone:,} visits"
             report.notes.append(
-                f"{visits} ended with nothing done (declined, cancelled, nobody in): nothing is taken as cured."
+                f"{visits} ended with nothing done (declined, cancelled, nobody in) or with a repair the file does not know: "
+                "nothing is taken as cured."
             )
         report.said_twice, report.filled_in, report.dropped = self._twice, self._filled_in, self._dropped
         for column in self._mapping.columns:
