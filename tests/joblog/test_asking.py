@@ -79,6 +79,8 @@ def test_a_ticked_part_is_asked_about(dryer: Knowledge) -> None:
         (("found:burning_smell", "no"),),
     ]
     assert asked is None
+    column, asked = proposed(dryer, "Fitted door switch", {"Y": 9})
+    assert (column.kind, column.why, asked) == ("left_out", "a repair the file does not know", None)
 
 
 @pytest.mark.parametrize(

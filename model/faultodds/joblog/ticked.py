@@ -33,6 +33,8 @@ def proposed(knowledge: Knowledge, sample: Sample) -> Column | None:
             words = _words(knowledge, sample, *cell.said[0])
             sure = GUESSED if kind == "repairs" and names_a_part_alone(knowledge, named) else SURE
             return Column(sample.heading, kind, words=words, sure=sure, why="ticked")
+    if CellReader(Column("", "repairs"), knowledge).is_foreign(named):
+        return Column(sample.heading, "left_out", sure=0.0, why="a repair the file does not know")
     return None
 
 
