@@ -101,11 +101,15 @@ def test_nearest_is_none_when_nothing_is_close() -> None:
 
 
 def test_unknown_lists_at_most_twelve_names() -> None:
-    """A long list is cut, with the number left out; an empty one says none; `where` comes first."""
+    """A long list is cut, with the number left out and what lists them all; what nothing lists is told whole, and what stands in a
+    file that cannot be opened. An empty list says none; `where` comes first."""
     names = [f"name{i:02}" for i in range(20)]
-    text = str(unknown("mode", "other", names, where="dryer.toml"))
-    assert text.startswith("dryer.toml: there is no mode called 'other'.")
-    assert text.endswith("name11 and 8 more.")
+    text = str(unknown("symptom or check", "other", names, where="dryer.toml"))
+    assert text.startswith("dryer.toml: there is no symptom or check called 'other'.")
+    assert text.endswith("name11 and 8 more; 'faultodds appliance show' lists them all.")
+    assert str(unknown("job log", "other", names)).endswith("8 more; 'faultodds log list' lists them all.")
+    assert str(unknown("kind of column", "other", names)).endswith("name18, name19.")
+    assert str(unknown("repair", "other", names, in_file=True)).endswith("name18, name19.")
     assert str(unknown("fact", "x", [])) == "there is no fact called 'x'. Known: none."
 
 

@@ -13,6 +13,18 @@ from typing import Self
 MOST_TOLD = 20  # problems of one file on a screen
 MOST_NAMES = 12  # known names told
 SPEAKS = 4  # letters of a word that tells what is meant
+LISTED_BY = {
+    "job log": "faultodds log list",
+    "revision": "faultodds revision list",
+    "appliance": "faultodds appliance list",
+    "learned number": "faultodds revision show",
+    "job": "faultodds job list",
+    **dict.fromkeys(
+        ("name", "fault", "cause", "part", "symptom", "check", "question", "repair", "fact", "access", "panel", "tool"),
+        "faultodds appliance show",
+    ),
+}
+"""What lists all names of a kind, by a word of the kind; the names of any other kind are all told."""
 
 
 class FaultoddsError(Exception):
@@ -99,11 +111,14 @@ def _parts(text: str) -> list[str]:
     return re.findall(r"[^\W_]+", text.casefold())
 
 
-def unknown(kind: str, found: str, allowed: Iterable[str], next_step: str = "", where: str = "") -> UnknownName:
+def unknown(
+    kind: str, found: str, allowed: Iterable[str], next_step: str = "", where: str = "", in_file: bool = False
+) -> UnknownName:
     """An `UnknownName` in the one wording used everywhere.
 
     `kind` is what was asked for ("check"), `next_step` what to type next, `where` a file and key or a command. Of many names
-    that are known, those that share a word with what was typed are told.
+    that are known, those that share a word with what was typed are told, and what lists the others; all of them where no command
+    does, as of those `in_file` that cannot be opened.
     """
     names = list(allowed)
     said = {word for word in _parts(found) if len(word) >= SPEAKS}
@@ -113,9 +128,10 @@ def unknown(kind: str, found: str, allowed: Iterable[str], next_step: str = "", 
     parts = [f"{head}there is no {kind} called '{found}'."]
     if close:
         parts.append(f"Did you mean '{close}'?")
-    told = names if len(names) <= MOST_NAMES else (near or names)[:MOST_NAMES]
-    shown = ", ".join(told) + (f" and {len(names) - len(told)} more" if len(told) < len(names) else "")
-    parts.append(f"Known: {shown or 'none'}.")
+    by = None if in_file else next((by for word, by in LISTED_BY.items() if re.search(rf"\b{word}s?\b", kind)), None)
+    told = names if len(names) <= MOST_NAMES or by is None else (near or names)[:MOST_NAMES]
+    rest = f" and {len(names) - len(told)} more; '{by}' lists them all" if len(told) < len(names) else ""
+    parts.append(f"Known: {', '.join(told) or 'none'}{rest}.")
     if next_step:
         parts.append(next_step)
     return UnknownName(" ".join(parts))

@@ -285,9 +285,11 @@ def test_a_revision_is_named_and_dropped_and_its_id_stays_taken(file: str) -> No
     assert revision(file, "accept", "winter").code == 0
     held = revision(file, "drop", "winter")
     assert (held.code, "is in use" in held.said) == (2, True)
-    revision(file, "rollback")
-    assert f"Dropped {a}." in revision(file, "drop", "winter", "--why", "a slip").text
-    assert "dropped " + a in revision(file, "list").text
+    revision(file, "rollback", "--by", "the owner", "--why", "belts do not wear so")
+    assert f"Dropped {a}." in revision(file, "drop", "winter", "--by", "the owner", "--why", "a slip").text
+    listed = " ".join(revision(file, "list").text.split())
+    assert f"rolled back {a}, by the owner: belts do not wear so" in listed
+    assert f"dropped {a}, by the owner: a slip" in listed
     b = make(file)
     assert b != a and b.endswith("-b")
     assert revision(file, "list", "--json").answer["accepted"] == "file"

@@ -12,6 +12,7 @@ from hypothesis import given, strategies as st
 from faultodds.errors import FaultoddsError
 from faultodds.joblog import draft, files_of, import_log
 from faultodds.joblog.clean import ENDINGS, read_clean
+from faultodds.joblog.cleaning_report import lines
 from faultodds.joblog.endings import CODE, NO_WORD, Endings, endings
 from faultodds.knowledge import Knowledge
 from shop_logs import log_text, write
@@ -113,7 +114,7 @@ def test_an_ending_that_is_not_understood_is_no_ending(tmp_path: Path, data: str
     report = import_log(draft(_with_endings(tmp_path, 2), dryer, data=data), dryer, data=data)
     ended = read_clean(files_of("jobs", data).clean)["ended"].astype(str).value_counts().to_dict()
     assert ended == {"gone": 74, "came_back": 4, "unknown": 2}
-    assert "2 endings not understood: counted neither as gone nor as came back." in report.notes
+    assert "2 endings not told or not understood: counted neither as gone nor as came back." in report.notes
     assert not any("no ending written" in note for note in report.notes)
 
 
@@ -130,3 +131,20 @@ def test_many_endings_that_are_not_understood_are_asked_about(tmp_path: Path, da
     assert import_log(said_so, dryer, data=data).came_back == 14
     confirmed = replace(found, mapping=found.mapping.confirm())
     assert import_log(confirmed, dryer, data=data).came_back == 4
+
+
+def test_a_visit_that_ended_with_nothing_done_cured_nothing(tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """Declined and cancelled jobs counted as gone without a return, which speaks for a cure; what another column says was fitted
+    was fitted."""
+    work = ["coils replaced"] * 40 + ["quoted coil kit; customer declined; nothing done", "cancelled; nobody home"] * 3
+    work += ["replaced door switch"] * 2
+    rows = [f"J{n},2022-0{1 + n // 20}-{1 + n % 20:02},weak,{w},{'Y' if n < 4 else ''}," for n, w in enumerate(work)]
+    rows.append("J99,2022-04-01,weak,second part declined,,igniter")
+    path = write(tmp_path / "jobs.csv", log_text(*rows, headings="ticket,date,hood,work done,callback,parts used"))
+    report = import_log(draft(path, dryer, data=data), dryer, data=data)
+    ended = read_clean(files_of("jobs", data).clean)["ended"].astype(str).value_counts().to_dict()
+    assert ended == {"gone": 37, "unknown": 8, "came_back": 4}
+    assert any(note.startswith("8 visits ended with nothing done") for note in report.notes)
+    told = " ".join(lines(report))
+    assert "2 repairs that the file does not know" in told
+    assert "'replaced door switch' 2 times, a repair the file does not know" in told

@@ -44,6 +44,8 @@ NOT_DONE = (
     "will replace {} tues",
     "recommend new {}",
     "quoted {}, cust declined",
+    "{} stuck, does not go off",
+    "{} slapped about",
     "{} back ordered",
     "to install {} when in",
     "no {} on truck",
@@ -112,6 +114,40 @@ def test_the_law_sees_a_planted_mistake(dryer: Knowledge, phrase: str, monkeypat
 def test_what_was_done_is_read(dryer: Knowledge, phrase: str, part: str) -> None:
     """The law would be easy to keep by reading nothing."""
     assert repairs(dryer, phrase.format(part)) == {PARTS[part]}
+
+
+@pytest.mark.parametrize("form", ["{} {}", "{1} {0}", "{}: {}", "{}, {}", "{} - {}", "{}. {}"])
+def test_a_part_and_how_it_was_found_is_no_work(dryer: Knowledge, form: str) -> None:
+    """States are findings: a part named with one was taken for a new one. Told with a verb of work it stays done."""
+    states = ("stuck", "snapped", "blown", "faulty", "failed", "rusted", "perished", "arcing", "had it", "n/g", "off")
+    reader = CellReader(Column("work", "repairs"), dryer)
+    told = [form.format(part, state) for part in ("flame sensor", "motor") for state in (*states, "slapped about")]
+    assert [text for text in told if reader.read(text).said] == []
+    done = [f"replaced drum belt, was {state}" for state in states]
+    assert {reader.read(text).said for text in done} == {(("repairs", "belt_idler"),)}
+
+
+@pytest.mark.parametrize(
+    "end",
+    [
+        ", nothing done",
+        "; nothing done",
+        ". Customer declined",
+        ", no work done",
+        "; cancelled",
+        " - cust changed mind",
+    ],
+)
+def test_work_that_came_to_nothing_is_none(dryer: Knowledge, end: str) -> None:
+    """Named as a bill names it and told to be not done; told with a verb of work done it stays done."""
+    reader = CellReader(Column("work", "repairs"), dryer)
+    undone = (("ended", "unknown"),)
+    assert [reader.read(work + end).said for work in ("duct clean", "coil set")] == [undone, undone]
+    assert dict(reader.read("replaced coils, nothing else done").said) == {"repairs": "coil_set"}
+    assert dict(reader.read("coils. quoted igniter, customer declined").said) == {"repairs": "coil_set"}
+    for told in ("cancelled, nobody home", "no access", "quoted coil kit, customer declined, nothing done"):
+        assert reader.read(told).said == undone
+    assert reader.read("no access panel screws").said == ()
 
 
 def test_cells_as_shops_write_them(dryer: Knowledge) -> None:
@@ -185,3 +221,15 @@ def test_the_table_of_phrases_is_read_back(dryer: Knowledge, tmp_path: Path) -> 
     again = with_phrases(draft(tmp_path / "log.csv", dryer, data=data), path, dryer)
     report = import_log(again, dryer, data=data)
     assert report.total("unknown") == 0
+
+
+def test_a_repair_that_the_file_does_not_know_is_told_as_such(dryer: Knowledge) -> None:
+    """ "Replaced door switch" was told as nearest to another part, and the visit counted as held with nothing done."""
+    reader = CellReader(Column("work", "repairs"), dryer)
+    foreign = ("replaced door switch", "door switch", "fitted new door catch", "replaced light bulb")
+    for text in foreign:
+        cell = reader.read(text)
+        assert (reader.is_foreign(text), cell.said, cell.left) == (True, (("ended", "unknown"),), (text,))
+    for text in ("replaced thermostat", "replaced seal", "replaced part", "quoted door switch", "door switch bad"):
+        assert not reader.is_foreign(text)
+        assert reader.read(text).said == ()

@@ -462,7 +462,7 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
     (
         "reading_fact",
         _set("reading", {"listen": {"kind": "continuity", "unit": "ohm", "fact": "kindd"}}),
-        "reading.listen.fact: there is no fact called 'kindd'. Known: .",
+        "reading.listen.fact: there is no fact called 'kindd'. Known: none.",
     ),
     (
         "reading_fact_value",
@@ -488,7 +488,7 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
     (
         "access_by_fact",
         _set("check/listen/access_by", {"lid": {"yes": ["panel"]}}),
-        "check.listen.access_by: there is no equipment fact called 'lid'. Known: .",
+        "check.listen.access_by: there is no equipment fact called 'lid'. Known: none.",
     ),
     (
         "access_by_value",
@@ -519,7 +519,7 @@ PROBLEMS: list[tuple[str, Callable[[Raw], None], str]] = [
     (
         "repair_needs",
         _set("repair/new_pump/needs", {"kind": "full"}),
-        "repair.new_pump.needs: there is no equipment fact called 'kind'. Known: .",
+        "repair.new_pump.needs: there is no equipment fact called 'kind'. Known: none.",
     ),
     (
         "repair_needs_value",

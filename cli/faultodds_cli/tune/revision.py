@@ -248,12 +248,17 @@ def drop_command(
 
 
 @app.command("rollback")
-def rollback_command(appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_json: options.Json = False) -> None:
-    """Go back to what was accepted before. Nothing is deleted; every decision stays in the list."""
+def rollback_command(
+    by: ByOption = None,
+    why: WhyOption = "",
+    appliance: options.Appliance = options.DEFAULT_APPLIANCE,
+    as_json: options.Json = False,
+) -> None:
+    """Go back to what was accepted before. Nothing is deleted; every decision stays in the list, with who and why."""
     from faultodds.revisions import FILE, rollback
 
     name = _id(appliance)
-    left, now = rollback(name)
+    left, now = rollback(name, by=login_name() if by is None else by, why=why)
     if as_json:
         say_json({"appliance": name, "accepted": now, "rolled_back": left})
         return

@@ -43,6 +43,7 @@ _BEFORE = (
 )
 _VERBS = tuple(grammar()["done"])
 _PUT = frozenset({"put", "stuck", "popped", "slapped", "threw", "dropped", "fitted", "installed"})
+_OR_STATE = frozenset({"stuck", "slapped"})  # how a part is found as well
 _PLACES = frozenset(listed(grammar()["place"]["words"]))
 
 
@@ -100,7 +101,7 @@ def _read(words: Words, tokens: Sequence[str]) -> Iterator[Clause]:
         at += len(part) + 1
         if items[-1].text == "on":  # "front on", not "lint on front"
             items[-1] = structs.replace(items[-1], names=_spelt(words, ["back", "on"], 0)[1])
-        items = _put_back(items)
+        items = _put(words, items)
         begin = 0
         for n in range(1, len(items) - 1):
             named = any(i.names & words.nouns for i in items[begin:n])
@@ -110,15 +111,27 @@ def _read(words: Words, tokens: Sequence[str]) -> Iterator[Clause]:
         yield items[begin:]
 
 
-def _put_back(items: Clause) -> Clause:
-    """Where something that was put somewhere is put "back", it is no new one: "stuck the hose back on"."""
+def _put(words: Words, items: Clause) -> Clause:
+    """Where something that was put somewhere is put "back", it is no new one: "stuck the hose back on"; and what is only
+    "stuck" was put nowhere."""
     verbs = [n for n, i in enumerate(items) if i.has(*_VERBS)]
     found = [*items]
     for n, after in pairwise([*verbs, len(items)]):
-        back = any(i.text.split()[0] == "back" for i in items[n + 1 : after])
-        if back and items[n].text.split()[0] in _PUT:
+        word = items[n].text.split()[0]
+        if word in _PUT and any(i.text.split()[0] == "back" for i in items[n + 1 : after]):
             found[n] = structs.replace(items[n], names=items[n].names - {"new"} | {"refitted"})
+        elif items[n].text in _OR_STATE and not _has_object(words, items[n + 1 :]):
+            denied = n and items[n - 1].has("<turn>")  # "flap wasnt stuck": neither way is anything done
+            found[n] = items[n] if denied else structs.replace(items[n], names=items[n].names - {"new"})
     return found
+
+
+def _has_object(words: Words, behind: Clause) -> bool:
+    """Whether a part is put somewhere by the verb before: "stuck a new igniter in", not "stuck sensor" or "sensor stuck"."""
+    at = next((n for n, i in enumerate(behind) if i.names & words.nouns), None)
+    if at is None or any(i.has(*_VERBS) and not i.has("new") for i in behind[:at]):
+        return False
+    return (at > 0 and behind[0].text != "about") or behind[-1].text in ("in", "on")
 
 
 def _content(item: Item) -> bool:

@@ -14,17 +14,21 @@ from typing import Final
 
 from faultodds.joblog import dates
 from faultodds.joblog.clean import CAME_BACK, GONE
-from faultodds.joblog.stems import tokens, vocabulary
+from faultodds.joblog.mapping import NOT_KNOWN, Column
+from faultodds.joblog.stems import NO as NOT, tokens, vocabulary
 
 YES: Final = re.compile(r"(?:y|yes|x|xx|true|t|1|\u2713|\u2714|\*|yep|yeah|si)\b|^[x*\u2713\u2714]$", re.I)
 NO: Final = re.compile(r"(?:n|no|none|false|f|0|nope|not yet|never|nothing|nil)\b", re.I)
 DOUBT: Final = re.compile(r"\?|\b(?:maybe|might|possibly|unsure|not sure|dont know|don't know|tbd)\b", re.I)
+_CHOICE: Final = re.compile(r"\(?\b(?:y|yes)\W{1,3}(?:n|no)\b\)?|\by(?:es)?\W*$", re.I)
 AGAIN: Final = re.compile(
     r"\b(?:again|same (?:problem|issue|thing|complaint|fault)|still (?:no|not|bad|does|is|has|wont|won't)|came back)\b",
     re.I,
 )
 ANSWERS: Final = 0.8
 """So many of a column's cells must answer yes or no for its heading to be a question."""
+RARE: Final = 0.05
+"""An answer that is written on fewer of the rows it could stand on is a slip, and the blanks beside it are that answer."""
 FEW: Final = 3
 MOST: Final = 0.6
 """So many job numbers, and such a share of a column's cells, and it names the jobs that came back."""
@@ -32,14 +36,25 @@ MOST: Final = 0.6
 
 def asks(heading: str, counts: Mapping[str, int]) -> str | None:
     """What a yes in the column says, `came_back` or `gone`; None for a column that asks neither."""
-    words = " ".join(tokens(heading))
     if any(re.search(rf"\b(?:{word})(?!\w)", heading, re.I) for word in vocabulary()["callback"]["not"]):
         return None
-    held = _asked("held", words)
-    if not held and not _asked("back", words):
+    words = " ".join(tokens(_CHOICE.sub(" ", heading)))
+    phrases = {said: [p for p in _phrases(said) if f" {p} " in f" {words} "] for said in ("held", "back")}
+    if words in _phrases("back_alone"):
+        phrases["back"].append(words)
+    named = phrases["held"] or phrases["back"]
+    if not named:
         return None
+    turned = NOT in words.split() and not any(NOT in phrase.split() for phrase in named)  # "Not fixed?", "No return"
     shorts = sum(n for text, n in counts.items() if answer(text) is not None or DOUBT.search(text))
-    return (GONE if held else CAME_BACK) if shorts >= ANSWERS * sum(counts.values()) else None
+    says = GONE if bool(phrases["held"]) != turned else CAME_BACK
+    return says if shorts >= ANSWERS * sum(counts.values()) else None
+
+
+def is_reason(heading: str) -> bool:
+    """Whether a heading is of why they called again: what stands there was found, or done, at another visit."""
+    words = " ".join(tokens(heading, whole=True))
+    return words in {" ".join(tokens(phrase, whole=True)) for phrase in vocabulary()["callback"]["reason"]}
 
 
 def refers(heading: str, texts: Sequence[str], others: Sequence[Mapping[str, int]]) -> bool:
@@ -51,9 +66,24 @@ def refers(heading: str, texts: Sequence[str], others: Sequence[Mapping[str, int
     return any(sum(text in counts for text in texts) >= MOST * len(texts) for counts in numbers)
 
 
-def blank_means(asked: str) -> dict[str, str]:
-    """The assumptions of such a column: only where callbacks are marked does a blank say that there was none."""
-    return {"yes": asked, **({"blank": GONE} if asked == CAME_BACK else {})}
+def assumed(asked: str, counts: Mapping[str, int], rows: int) -> dict[str, str]:
+    """What a yes and a blank of such a column stand for. Where the other answer is written out a blank is none of both; where only
+    callbacks are marked, or only what did not hold, a blank says that there was none."""
+    answers = {text: answer(text) for text in counts}
+    yes, no = (sum(n for text, n in counts.items() if answers[text] is each) for each in (True, False))
+    blank = rows - sum(counts.values())
+    if not blank:
+        return {"yes": asked}
+    marked = no < RARE * (no + blank) if asked == CAME_BACK else bool(no) and not yes
+    return {"yes": asked, "blank": GONE if marked else NOT_KNOWN}
+
+
+def blank_is_open(column: Column, counts: Mapping[str, int], rows: int) -> bool:
+    """Whether nobody can tell what a blank says: "Fixed first time?" with Y and blanks only, where a blank may be a no."""
+    if column.kind != "ended" or column.assume.get("blank") != NOT_KNOWN or column.assume.get("yes") != GONE:
+        return False
+    no = sum(n for text, n in counts.items() if answer(text) is False)
+    return no < RARE * (no + rows - sum(counts.values()))
 
 
 def _asked(which: str, words: str) -> bool:

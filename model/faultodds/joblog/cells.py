@@ -14,7 +14,7 @@ from faultodds.joblog import callbacks, lexicon, money_and_time as amounts
 from faultodds.joblog.clean import CAME_BACK, ENDED, FACT, REPAIRS
 from faultodds.joblog.free_text import FreeText, Told
 from faultodds.joblog.lexicon import Lexicon, Meaning
-from faultodds.joblog.mapping import SAYS_NOTHING, Column, meanings
+from faultodds.joblog.mapping import NOT_KNOWN, SAYS_NOTHING, Column, meanings
 from faultodds.joblog.metered import NO_DIAL, at_several_places, looks_metered, read_metered
 from faultodds.joblog.no_reading import is_no_reading
 from faultodds.joblog.stems import NO, is_blank, key, trade, vocabulary
@@ -32,6 +32,7 @@ _COMMA = re.compile(r"\s*,\s*|\.\s+")
 _WEAK = re.compile(r"\s*[+&/]\s*|\s+and\s+|\s+w/\s*", re.I)
 NEAR_EDGE: Final = 0.1
 NO_READING: Final = "no reading: a day, a time, a telephone number or a job's number"
+NOT_TOLD: Final = "left blank where an answer is written on other rows"
 TOO_LONG: Final = "longer than anything that is typed into a cell"
 NEAR_EDGE_MINUTES: Final = 0.25
 
@@ -109,7 +110,7 @@ class CellReader:
             return Cell("unknown", left=(f"{text[:20]} ...",), note=TOO_LONG)
         if self.column.kind == "ended":
             return self._ending(text)
-        if is_blank(text) or text.strip().casefold() == "x":
+        if is_blank(text) or (text.strip().casefold() == "x" and "x" not in self._own):
             return BLANK
         if self._free is not None:
             return self._told(self._free.read(text))
@@ -125,6 +126,8 @@ class CellReader:
             return Cell("silent")
         if is_blank(text) and "?" not in text:
             told = self.column.assume.get("blank")
+            if told == NOT_KNOWN:
+                return Cell("blank", note=NOT_TOLD)
             return Cell("blank", ((ENDED, told),) if told else ())
         own = self._own.get(key(text) or text)
         told = None if own else callbacks.said(text, self.column.assume)
@@ -134,6 +137,10 @@ class CellReader:
             return Cell("read", ((ENDED, told),))
         piece = _Piece(text, "unknown") if callbacks.DOUBT.search(text) else self._one(text, {})
         return self._together([piece], {})
+
+    def is_foreign(self, text: str) -> bool:
+        """Whether a text that is not understood tells of a repair that the file does not know."""
+        return self._free is not None and REPAIRS in self._targets and self._free.is_foreign(text)
 
     @cached_property
     def _free(self) -> FreeText | None:

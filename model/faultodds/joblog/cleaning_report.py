@@ -17,6 +17,9 @@ MOST_WORDS: Final = 5_000
 DANGERS_SHOWN: Final = 10
 
 
+FOREIGN: Final = ", a repair the file does not know"
+
+
 class Told(NamedTuple):
     """A row that tells of danger: its number, the heading of the cell, the danger, and the words."""
 
@@ -32,7 +35,7 @@ class ColumnReport:
 
     `contradicted` counts findings on a part that the machine is said not to have, `no_dial` gas clockings that do not say for
     which dial, `too_long` times on the job that hardly a visit takes. `words` maps a word to how often it stands there; `nearest`
-    a word to the known meaning it comes nearest to.
+    a word to the known meaning it comes nearest to; `foreign` are those of the words that tell of a repair the file does not know.
     """
 
     heading: str
@@ -40,6 +43,7 @@ class ColumnReport:
     counts: Counter[Status] = field(default_factory=Counter)
     words: Counter[str] = field(default_factory=Counter)
     nearest: dict[str, str] = field(default_factory=dict)
+    foreign: dict[str, int] = field(default_factory=dict)
     contradicted: int = 0
     no_dial: int = 0
     too_long: int = 0
@@ -137,7 +141,7 @@ class CleaningReport:
 
 def _column_dict(column: ColumnReport) -> dict[str, Any]:
     words = [
-        {"word": word, "times": n, "nearest": column.nearest.get(word)}
+        {"word": word, "times": n, "nearest": column.nearest.get(word), "unknown_repair": word in column.foreign}
         for word, n in column.words.most_common(4 * WORDS_SHOWN)
     ]
     return {
@@ -221,6 +225,9 @@ def _cells(r: CleaningReport) -> list[str]:
         found.append(f"  {contradicted:,} left out: of a part that this machine is said not to have")
     if r.said_twice:
         found.append(f"  {r.said_twice:,} said otherwise by a later column; the first column stands")
+    foreign = max((sum(column.foreign.values()) for column in r.columns), default=0)
+    if foreign:
+        found.append(f"  {foreign:,} repairs that the file does not know: such a visit says nothing of its faults")
     if r.filled_in:
         found.append(f"  {r.filled_in:,} facts filled in: a check on a part says that the machine has it")
     for column in r.columns:
@@ -236,7 +243,10 @@ def _words(column: ColumnReport) -> list[str]:
     found = []
     for word, n in column.words.most_common(WORDS_SHOWN):
         near = column.nearest.get(word)
-        found.append(f"  {column.heading}: '{word}' {_times(n)}" + (f", nearest: {near}" if near else ""))
+        found.append(
+            f"  {column.heading}: '{word}' {_times(n)}"
+            + (f", nearest: {near}" if near else FOREIGN if word in column.foreign else "")
+        )
     more = len(column.words) - WORDS_SHOWN
     return [*found, f"  {column.heading}: and {more:,} more"] if more > 0 else found
 
@@ -253,3 +263,20 @@ def _rest(r: CleaningReport) -> list[str]:
     if r.left_out:
         found.append("Left out: " + ", ".join(f"{h} ({why})" if why else h for h, why in r.left_out.items()) + ".")
     return [*found, *r.notes]
+
+
+def assumption(name: str, value: str) -> str:
+    """What a column leaves out and is taken as given, in words."""
+    value = "not known" if value == "?" else value
+    words = {
+        "unit": "numbers without a unit are in {}",
+        "dial": "seconds are for a dial of {}",
+        "rated": "thermostats are rated {} where nothing is said",
+        "room": "the room is at about {} where nothing is said",
+        "lone_winding": "a single number {}",
+        "bare": "a number under 2 is a {} of the dry weight",
+        "usual_minutes": "a usual load takes {} minutes",
+        "yes": "a yes means {}",
+        "blank": "a blank means {}",
+    }
+    return words.get(name, name + " {}").format(value)

@@ -85,9 +85,13 @@ class ColumnReader:
                 yield from pieces_to_ask(cell)
 
     def close(self, keeper: Keeper) -> None:
-        """Forget every text that may not be kept; find the known meaning nearest to each of the commonest words."""
+        """Forget every text that may not be kept; find the known meaning nearest to each of the commonest words, or that it is a
+        repair that the file does not know."""
         self.report.keep_only(keeper, self.free)
+        self.report.foreign = {w: n for w, n in self.report.words.items() if self._reader.is_foreign(w)}
         for word, _ in self.report.words.most_common(20):
+            if word in self.report.foreign:
+                continue
             meaning = self._reader.lexicon.nearest(word)
             if meaning is not None:
                 name = meaning.column.partition(":")[2]

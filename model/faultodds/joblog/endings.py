@@ -131,7 +131,7 @@ def _unread(came_back: NDArray[np.bool_], word: NDArray[np.int8], notes: list[st
     count = int(((word == NOT_READ) & ~came_back).sum())
     if count:
         endings_ = "1 ending" if count == 1 else f"{count:,} endings"
-        notes.append(f"{endings_} not understood: counted neither as gone nor as came back.")
+        notes.append(f"{endings_} not told or not understood: counted neither as gone nor as came back.")
     return CODE[UNKNOWN]
 
 

@@ -9,28 +9,26 @@ A bare part is work only in a column of work, and only where nothing beside it t
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from typing import Any, Final
 
-from faultodds.job import Hearer, Item, Rule, Said, Words, grammar, own_words, words_from
+from faultodds.job import Hearer, Item, Rule, Said
 from faultodds.joblog import callbacks
-from faultodds.joblog.clean import CAME_BACK, ENDED, FOUND, GONE, REPAIRS
+from faultodds.joblog.clean import CAME_BACK, ENDED, FOUND, GONE, REPAIRS, UNKNOWN
 from faultodds.joblog.lexicon import Lexicon
+from faultodds.joblog.log_words import known, sentences_of, words_of, written
 from faultodds.joblog.metered import assumptions_for, read_metered
 from faultodds.joblog.stems import key, trade, vocabulary
 from faultodds.joblog.times import dry_time
 from faultodds.knowledge import Knowledge
 
-_SENTENCE: Final = re.compile(r"\s*[;|\n]+\s*|(?<=[^\W_])[.!]+\s+(?=\S)|\s+/+\s+|\s+[\u2013\u2014]\s+|[.!]+$")
 _COMMA: Final = re.compile(r"\s*,\s*|\s+--?\s+")
-_STRUNG: Final = re.compile(r"\s\+\s")
 _PLUS: Final = re.compile(r"\s*\+\s*")
 _WEAK: Final = re.compile(r"\s*[+&/,]\s*|\s+(?:and|w/|with|plus)\s+", re.I)
 _PARTS: Final = re.compile(r"\s*[,;&+]\s*|\s+(?:and|but)\s+", re.I)
 _ORDER: Final = re.compile(r"\b(?:then|until|till|after|once|first|when|but|now|used to)\b", re.I)
-_WORD: Final = re.compile(r"[^\W\d_]+")
 _COMMENT: Final = re.compile(r"(.*(?:\S\s*[,-]|\d\S*))\s*(?:ok|okay|good|fine|normal)$", re.I)
 _LABEL: Final = re.compile(r"\b(hot|cold|ohms?|reads?|bench|running): ?", re.I)
 _COUNTED: Final = re.compile(r"^\W*\d+\s*(?:x|ea|pcs?)?\s+|\s*(?:x\s*\d+|\(\d+\)|qty:? ?\d+)$", re.I)
@@ -40,6 +38,10 @@ _PAST: Final = re.compile(
 )
 _ONLY: Final = re.compile(r"(?:.*\bnot (?:replaced|needed|done|changed)\b\W+)?([\w ]+?) only$", re.I)
 _INSTEAD: Final = re.compile(r"(.+?) (?:instead of|rather than|not) (?:the )?[\w ]+$", re.I)
+_NAME: Final = re.compile(r"[a-z]{3,}")
+_PARTICIPLE: Final = re.compile(r"[a-z]{3,}(?:ed|ing)")
+_MEASURED: Final = ("ohm", "pressure", "speed", "ppm")
+"""What is measured of a part; volts, degrees and lengths are printed on new ones as well."""
 _DOUBT: Final = re.compile(r"<doubt>")
 _PUT_OFF: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody|missing)>")
 _ROLE: Final = re.compile(r"<(?:turn|doubt|plan|hedge|report|somebody|missing)>")
@@ -71,25 +73,32 @@ class FreeText:
         self._tells_symptoms = any(name.removeprefix(FOUND) in knowledge.symptom for name in self._wanted)
         words = words_of(knowledge.appliance.id)
         self._hearer = Hearer.about(knowledge, words, self._is_there, self._is_about) if words else None
-        lexicon.known = _known(knowledge.appliance.id)
+        lexicon.known = known(knowledge.appliance.id)
         self._other = Hearer.about(knowledge, words, _anything, _no_machine) if words else None
 
     # --- a cell ---
 
     def read(self, text: str) -> Told:
         """What a cell says."""
-        told, sentences = self._by_sentences(text), _sentences(text, self._work)
+        told, sentences = self._by_sentences(text), sentences_of(text, self._work)
         if len(sentences) > 1 and (told.left or told.silent) and not self._work:
             # "auto bad / timed fine": one thought, however it is parted
             whole = self._hear(", ".join(sentences))
             if whole and len(whole) > len(told.said):
                 return Told(whole)
+        if not self._work or any(column == REPAIRS for column, _ in told.said):
+            return told
+        undone = _nothing_done().search(text)
+        if undone or any(map(self.is_foreign, told.left)):
+            told.said.append((ENDED, UNKNOWN))
+        if undone:
+            told.left = [sentence for sentence in told.left if not _nothing_done().search(sentence)]
         return told
 
     def _by_sentences(self, text: str) -> Told:
         told = Told()
         before = ""
-        sentences = _sentences(text, self._work)
+        sentences = sentences_of(text, self._work)
         for n, sentence in enumerate(sentences):
             after = sentences[n + 1] if n + 1 < len(sentences) else ""
             if self._is_elsewhere(sentence):
@@ -123,6 +132,8 @@ class FreeText:
         """What a sentence says, nothing when it says that nothing was found or done, None when it is not understood."""
         text = _PAST.sub("", text)
         if key(text) in _silent() and (key(text) or text) not in self._own:
+            return []
+        if self._came_to_nothing(text, after):
             return []
         phrase = self._phrase(text)
         if phrase is not None and not (self._is_bare(text) and self._is_turned_by(after)):
@@ -159,6 +170,7 @@ class FreeText:
         if (
             found is None
             or (found[1] == "near" and self._turns(text, _PUT_OFF))
+            or self._finds(text)
             or len({m.column for m in found[0]}) > 1
         ):
             return None
@@ -178,7 +190,7 @@ class FreeText:
         """The thoughts of an understood sentence that nothing was made of."""
         if not found or self._hearer is None or self._only_work:
             return []
-        heard = [s.name for s in self._hearer.line(_written(self._knowledge.appliance.id, text)) if s.kind == "unread"]
+        heard = [s.name for s in self._hearer.line(written(self._knowledge.appliance.id, text)) if s.kind == "unread"]
         thoughts = [thought for names in heard for thought in names.split(", ")]
         return [t for t in thoughts if not (self._phrase(t) or self._hear(t) or self._says_nothing(t))]
 
@@ -205,9 +217,11 @@ class FreeText:
             return None
         found = [self._phrase(part) or self._hear(part) or self._part(part) for part in parts]
         told = [pair for each in found for pair in each or ()]
-        turned = any(self._turns(part) for part in parts)
+        turned = any(self._turns(part) or (self._finds(part) and not self._nouns(part)) for part in parts)
         if turned and any(self._is_bare(part) for part, said in zip(parts, found, strict=True) if said):
-            return None  # "cycling stat, igniter ordered": both, or one of them?
+            return (
+                None  # "cycling stat, igniter ordered": both, or one of them? "igniter, cracked": was a new one fitted?
+            )
         if len({column for column, _ in told if column != REPAIRS}) < len({p for p in told if p[0] != REPAIRS}):
             return None  # the same thing told in two ways: which of them holds?
         open_ = [part for part, said in zip(parts, found, strict=True) if said is None]
@@ -221,7 +235,7 @@ class FreeText:
         text = _LENGTH.sub("", text) if self._only_work else text
         text = _LABEL.sub(r"\1 ", text.replace("=", " is "))
         times = dry_time(self._knowledge, text) if self._tells_symptoms else None
-        heard = self._hearer.line(_written(self._knowledge.appliance.id, text)) if self._hearer else []
+        heard = self._hearer.line(written(self._knowledge.appliance.id, text)) if self._hearer else []
         if any(s.kind in ("ask", "doubt") for s in heard) or (not heard and not times):
             return None
         told = [pair for s in heard for pair in self._pairs(s)]
@@ -258,7 +272,7 @@ class FreeText:
     # --- what may stand beside ---
 
     def _items(self, text: str) -> list[Item]:
-        return self._hearer.items(_written(self._knowledge.appliance.id, text)) if self._hearer else []
+        return self._hearer.items(written(self._knowledge.appliance.id, text)) if self._hearer else []
 
     def _nouns(self, text: str) -> list[Item]:
         words = self._hearer.words if self._hearer else None
@@ -277,13 +291,48 @@ class FreeText:
             return False
         nouns, free = self._hearer.words.nouns, _around_a_part()
         items = self._items(text)
-        return any(i.names & nouns for i in items) and all(
-            i.names & nouns or i.text in free or i.number or not i.names for i in items
+        return (
+            any(i.names & nouns for i in items)
+            and all(i.names & nouns or i.text in free or i.number or not i.names for i in items)
+            and not self._finds(text)
         )
 
+    def _finds(self, text: str) -> bool:
+        """Whether a text of work tells how a part was found, or that it was taken off, and of no work on it."""
+        if not self._only_work or not self._hearer:
+            return False
+        words = self._hearer.words
+        items = [i for i in self._items(text) if not i.names & words.nouns or i.names & words.itself]
+        if any(i.names & (words.verbs - {"removed"}) for i in items):
+            return False  # "blown out", "tested open"
+        return any(i.has("removed") or i.measures in _MEASURED for i in items) or _is_state(items)
+
     def _is_turned_by(self, after: str) -> bool:
-        """Whether the sentence after speaks on of a part that stood alone: "coils. ordered"."""
-        return bool(after) and not self._nouns(after) and self._turns(after) and not self._says_nothing(after)
+        """Whether the sentence after speaks on of a part that stood alone: "coils. ordered", "coils. shorted"."""
+        if not after or self._nouns(after):
+            return False
+        return self._finds(after) or (self._turns(after) and not self._says_nothing(after))
+
+    def is_foreign(self, text: str) -> bool:
+        """Whether a text tells of a part fitted that the file has no repair for: "replaced door switch"."""
+        if not self._hearer or self._turns(text) or self._finds(text):
+            return False
+        items, words = self._items(text), self._hearer.words
+        said = [i for i in items if not i.names & words.verbs and _NAME.fullmatch(i.text) and i.text not in _any_part()]
+        new = [i.text for i in said if not i.names and i.text not in words.small]
+        fitted = any(i.has("new") for i in items) or self._is_bare(text)
+        if not fitted or not new or len([*_WEAK.split(text)]) > 1:
+            return False
+        several = any(new[0] in phrase for spelt in words.spelt.values() for phrase, _ in spelt)
+        return len(said) > 1 or not several  # "thermostat" alone: which?
+
+    def _came_to_nothing(self, text: str, after: str) -> bool:
+        """Whether work is named, and told to be not done: "duct clean, nothing done", "coils. Customer declined"."""
+        told = _nothing_done().search(text) or (not self._nouns(after) and _nothing_done().search(after))
+        if not told or not self._only_work or not self._hearer or (key(text) or text) in self._own:
+            return False
+        names = {name for item in self._items(_nothing_done().sub("", text)) for name in item.names}
+        return not names & (self._hearer.words.verbs - {"handled"})
 
     def _says_nothing(self, text: str) -> bool:
         """Whether a sentence is known to say nothing that is kept: a test that went well, or what another column would tell."""
@@ -293,7 +342,7 @@ class FreeText:
             names = {name for item in self._items(text) for name in item.names}
             if names & (self._hearer.words.verbs - {"handled"}):
                 return False  # "replaced it": something was done, and is not understood
-        heard = self._other.line(_written(self._knowledge.appliance.id, text)) if self._other else []
+        heard = self._other.line(written(self._knowledge.appliance.id, text)) if self._other else []
         told = {s.kind for s in heard if s.kind != "unread"}
         if told and not told & {"ask", "doubt"} and not (self._work and "repair" in told):
             return True
@@ -311,42 +360,30 @@ class FreeText:
         )
 
 
-def _sentences(text: str, work: bool) -> list[str]:
-    """The sentences of a cell; work done is strung together with a plus as well."""
-    text = _STRUNG.sub("; ", text) if work else text
-    found = [part.strip(" .,") for part in _SENTENCE.split(_abbreviated(text.strip()))]
-    return [part for part in found if part]
-
-
-def _abbreviated(text: str) -> str:
-    """A text with the points of its abbreviations taken out: "cent. switch", "duct co."."""
-    return _points().sub(lambda m: m[1], text)
-
-
-@cache
-def _points() -> re.Pattern[str]:
-    return re.compile(rf"\b({'|'.join(vocabulary()['points']['words'])})\.", re.I)
-
-
-def _written(appliance: str, text: str) -> str:
-    """A text with what a log writes short written out."""
-    text = text.replace("\u2019", "'")
-    for pattern, instead in _shorthand(appliance):
-        text = pattern.sub(instead, text)
-    short, words = vocabulary()["short"], words_of(appliance)
-    known = {} if words is None else words.spelt
-    return _WORD.sub(lambda m: m[0] if m[0].casefold() in known else short.get(m[0].casefold(), m[0]), text)
-
-
-@cache
-def _shorthand(appliance: str) -> tuple[tuple[re.Pattern[str], str], ...]:
-    pairs = {**trade(appliance).get("written", {}), **vocabulary()["written"]}
-    return tuple((re.compile(pattern, re.I), f" {instead} ") for instead, pattern in pairs.items())
-
-
 @cache
 def _silent() -> frozenset[str]:
     return frozenset(key(text) for text in vocabulary()["silent"]["words"])
+
+
+def _is_state(items: Sequence[Item]) -> bool:
+    """Whether there is a word for how a part is found: one of the trade's, or a participle that nobody knows ("perished")."""
+    text = " ".join(i.text for i in items)
+    return bool(_states().search(text)) or any(not i.names and _PARTICIPLE.fullmatch(i.text) for i in items)
+
+
+@cache
+def _states() -> re.Pattern[str]:
+    return re.compile(rf"\b(?:{'|'.join(vocabulary()['states']['words'])})\b")
+
+
+@cache
+def _any_part() -> frozenset[str]:
+    return frozenset(vocabulary()["any_part"]["words"]) | _around_a_part()
+
+
+@cache
+def _nothing_done() -> re.Pattern[str]:
+    return re.compile(rf"\b(?:{'|'.join(vocabulary()['nothing_done']['words'])})\b", re.I)
 
 
 @cache
@@ -360,34 +397,3 @@ def _anything(kind: str, name: str, value: str) -> bool:
 
 def _no_machine(rule: Rule) -> bool:
     return rule.kind != "machine"
-
-
-@cache
-def _known(appliance: str) -> frozenset[str]:
-    words = words_of(appliance)
-    return frozenset(key(spelling) for spelling in words.spelt) if words else frozenset()
-
-
-@cache
-def words_of(appliance: str) -> Words | None:
-    """The words of an appliance with those that only logs use."""
-    own = own_words(appliance)
-    if own is None:
-        return None
-    log = trade(appliance).get("grammar", {})
-    general = grammar()
-    for group, words in vocabulary()["grammar"].items():
-        general = {
-            **general,
-            group: {n: f"{general[group].get(n, '')}, {w}".strip(", ") for n, w in words.items()}
-            | {n: w for n, w in general[group].items() if n not in words},
-        }
-    merged = dict(own)
-    for group in ("part", "state"):
-        added = log.get(group, {})
-        merged[group] = {**own[group], **{n: f"{own[group].get(n, '')}, {w}".strip(", ") for n, w in added.items()}}
-    for group in ("finding", "repair", "reading"):
-        merged[group] = dict(own[group])
-        for meaning, sets in log.get(group, {}).items():
-            merged[group][meaning] = [*own[group].get(meaning, []), *sets]
-    return words_from(general, merged)

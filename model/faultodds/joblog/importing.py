@@ -18,7 +18,18 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from faultodds.errors import FaultoddsError
-from faultodds.joblog import adding, alarms, clean, cleaning_report as report, dates, endings, mapping, phrases, scan
+from faultodds.joblog import (
+    adding,
+    alarms,
+    asking,
+    clean,
+    cleaning_report as report,
+    dates,
+    endings,
+    mapping,
+    phrases,
+    scan,
+)
 from faultodds.joblog.aside import AsideFile
 from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.drafts import PROPOSED, Draft, Progress
@@ -236,7 +247,7 @@ class _Import:
                 f"it is right. {self._to_edit()}"
             )
         self._refuse_guesses(found)
-        self._refuse_unsaid_answers()
+        self._refuse_open_questions()
         self._refuse_unread_endings()
         self.report.alarms += wrong
         told = alarms.callbacks(self.report.came_back, self.report.used)
@@ -260,18 +271,16 @@ class _Import:
                     f'is right, or is = "left_out" for that column. {self._to_edit()}'
                 )
 
-    def _refuse_unsaid_answers(self) -> None:
-        """Raise FaultoddsError for a column of yes and no that is left out because no heading says to what: it may be callbacks."""
+    def _refuse_open_questions(self) -> None:
+        """Raise FaultoddsError for a column of which only the shop can say what it is, or what its blanks are."""
         if self._draft.mapping.confirmed:
             return
         columns = samples(self._draft.source.headings, self._draft.found.sample)
         for column, sample in zip(self._draft.mapping.columns, columns, strict=True):
-            if column.kind == "left_out" and sample.asks_unsaid:
-                answers = ", ".join(f"'{text}' {sample.counts[text]:,} times" for text in sample.texts[:3])
+            if asked := asking.question(self._knowledge, column, sample):
                 raise FaultoddsError(
-                    f"'{column.heading}' answers yes or no ({answers}) and no heading says to what: did the visit come back? "
-                    f'Nothing was imported. If so write is = "ended" and assume = {{ yes = "came_back", blank = "gone" }} for it '
-                    f"in the mapping; if not, confirmed = true at the top. {self._to_edit()}"
+                    f"{asked} in the mapping; if it is right as it stands, confirmed = true at the top. Nothing was imported. "
+                    f"{self._to_edit()}"
                 )
 
     def _refuse_unread_endings(self) -> None:

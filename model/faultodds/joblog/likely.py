@@ -189,6 +189,7 @@ FREE: Final = ("complaint", "repairs", "findings", "notes")
 _BY_HEADING: Final = ("job", "customer", "technician", "branch", "minutes", "bill", "ended", "verify", "machine")
 _WHOSE: Final = ("job", "customer", "technician", "branch")
 MOST_SPEAK: Final = 0.4
+TWICE: Final = 2.0
 YES_NO: Final = (("yes", "y"), ("no", "n"))
 _NAMELESS: Final = re.compile(r"column \d+")
 
@@ -197,9 +198,24 @@ def by_cells_alone(knowledge: Knowledge, column: Column) -> bool:
     """Whether a column that decides endings, repairs or callbacks is taken for that though its heading says nothing like it."""
     if column.kind not in ("customer", "repairs") or _NAMELESS.fullmatch(column.heading):
         return False
+    if column.kind == "repairs" and CellReader(Column("", "repairs"), knowledge).read(column.heading).said:
+        return False  # "Fitted igniter"
     words = tokens(column.heading)
     alike = max(likeness(words, other) for other in headings_of(knowledge, (column.kind, "")))
     return alike < HALF_ALIKE and personal.says(column.heading) is None
+
+
+def called_otherwise(knowledge: Knowledge, column: Column, sample: Sample) -> Kind | None:
+    """What the cells of a column of findings or repairs are, where most of them are the other one's; None when the two agree."""
+    kinds: dict[Kind, Kind] = {"findings": "repairs", "repairs": "findings"}
+    other = kinds.get(column.kind)
+    if other is None or not sample.counts:
+        return None
+    as_called, as_other = (
+        coverage(CellReader(Column("", kind, words=words), knowledge), sample)
+        for kind, words in ((column.kind, column.words), (other, {}))
+    )
+    return other if as_other >= max(MOST_SPEAK, TWICE * as_called) else None
 
 
 def headings_of(knowledge: Knowledge, target: Target) -> list[tuple[str, ...]]:

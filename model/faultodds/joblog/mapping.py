@@ -126,7 +126,7 @@ _HEAD = """\
 #        "?" = not known yet, write what it means; "-" = it says nothing; of the technician the codes that are
 #        kept as they are, all others are kept as tech_1, tech_2 ...
 # assume what the cells do not say: unit, dial, rated, room, lone_winding, bare, usual_minutes; of a column that says how it ended,
-#        what a "yes" and what a blank stand for (came_back, gone)
+#        what a "yes" and what a blank stand for (came_back, gone; "?" for a blank that says neither)
 # sure   how sure the proposal was; for you to look at, not used
 """
 

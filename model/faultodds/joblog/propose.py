@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Final
 
 from faultodds.job import asked
-from faultodds.joblog import by_values, callbacks, dates, personal
+from faultodds.joblog import by_values, callbacks, dates, personal, ticked
 from faultodds.joblog.cells import CellReader, pieces_to_ask
 from faultodds.joblog.lexicon import of_target
 from faultodds.joblog.likely import (
@@ -62,6 +62,10 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
     keeper = personal.Keeper(knowledge)
     for place in {*people, *private}:
         keeper.meet(text for text in columns[place].counts if not personal.is_code(text))
+    for place in free:
+        other = place in chosen and chosen[place][1][0] not in FREE
+        if not other and (ticks := ticked.proposed(knowledge, columns[place])):
+            asking[place] = ticks
     made = [
         asking[place]
         if place in asking
@@ -76,8 +80,12 @@ def _asks(columns: Sequence[Sample], place: int) -> Column | None:
     sample = columns[place]
     if callbacks.refers(sample.heading, sample.texts, [s.counts for n, s in enumerate(columns) if n != place]):
         return Column(sample.heading, "recalled")
+    if callbacks.is_reason(sample.heading):
+        return Column(sample.heading, "left_out", why="about the visit that came after")
     asked = callbacks.asks(sample.heading, sample.counts)
-    return Column(sample.heading, "ended", assume=callbacks.blank_means(asked)) if asked else None
+    return (
+        Column(sample.heading, "ended", assume=callbacks.assumed(asked, sample.counts, sample.rows)) if asked else None
+    )
 
 
 def _is_no_customer(sample: Sample, kind: str) -> bool:

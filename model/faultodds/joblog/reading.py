@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from faultodds.joblog import clean, dates, machines
-from faultodds.joblog.cells import Cell
-from faultodds.joblog.cleaning_report import CleaningReport, ColumnReport
+from faultodds.joblog.cells import NOT_TOLD, Cell
+from faultodds.joblog.cleaning_report import CleaningReport, ColumnReport, assumption
 from faultodds.joblog.columns import AmountReader, ColumnReader, Texts, parser_of
 from faultodds.joblog.endings import CODE, NO_WORD, NOT_READ
 from faultodds.joblog.mapping import LogMapping
@@ -132,7 +132,7 @@ class PieceReader:
         self._people = [self._places[c.heading] for c in mapping.columns if c.kind in ("personal", "customer")]
         self._ids = Ids(self._cell(row, "job") for row in sample or ())
         self._no_ids = 0
-        self._twice = self._filled_in = self._dropped = 0
+        self._twice = self._filled_in = self._dropped = self._undone = 0
         self._left_out = [self._places[c.heading] for c in mapping.columns if c.kind == "left_out"]
 
     def understands(self) -> dict[int, Callable[[str], bool]]:
@@ -190,7 +190,7 @@ class PieceReader:
             self._twice += _fill(values, cells, n)
             mended |= np.array([cell.status == "mended" for cell in cells], bool)
         self._dropped += sum(not is_blank(text) for place in self._left_out for text in columns[place])
-        told = values.pop(clean.ENDED, None)
+        told = self._nothing_done(values.pop(clean.ENDED, None), values.get(clean.REPAIRS))
         self._settle_equipment(values, n)
         for place in self._people:
             self.keeper.meet(columns[place])
@@ -209,6 +209,13 @@ class PieceReader:
         jobs, recalled = (hashes([t.casefold() for t in self._texts(columns, kind, n)]) for kind in ("job", "recalled"))
         words = self._ending_words(columns, told, n)
         return Piece(values, amounts_read, days, customers, words, jobs, recalled, int(mended.sum()))
+
+    def _nothing_done(self, told: Values | None, repairs: Values | None) -> Values | None:
+        """What was told of endings, where "declined" and the like count only on visits with no repair."""
+        if told and repairs:
+            told = [None if w == clean.UNKNOWN and r else w for w, r in zip(told, repairs, strict=True)]
+        self._undone += (told or []).count(clean.UNKNOWN)
+        return told
 
     def _texts(self, columns: Sequence[Texts], kind: Any, n: int) -> list[str]:
         heading = self._heading(kind)
@@ -283,7 +290,8 @@ class PieceReader:
         words = np.array([CODE[said] if said else NO_WORD for said in told or [None] * n], np.int8)
         for reader in self._endings:
             for row, cell in enumerate(reader.cells(columns[reader.place], [])):
-                word = CODE[cell.said[0][1]] if cell.said else NOT_READ if cell.status == "unknown" else NO_WORD
+                unread = cell.status == "unknown" or cell.note == NOT_TOLD
+                word = CODE[cell.said[0][1]] if cell.said else NOT_READ if unread else NO_WORD
                 if _WEIGHT[word] > _WEIGHT[int(words[row])]:
                     words[row] = word
         return words
@@ -315,9 +323,15 @@ class PieceReader:
             report.notes.append(
                 f"{self._no_ids:,} job numbers are not written as the others are, and are kept as row numbers."
             )
+        if self._undone:
+            visits = "1 visit" if self._undone == 1 else f"{self._undone:,} visits"
+            report.notes.append(
+                f"{visits} ended with nothing done (declined, cancelled, nobody in) or with a repair the file does not know: "
+                "nothing is taken as cured."
+            )
         report.said_twice, report.filled_in, report.dropped = self._twice, self._filled_in, self._dropped
         for column in self._mapping.columns:
-            report.assumed += [f"{column.heading}: {_assumption(k, v)}" for k, v in column.assume.items()]
+            report.assumed += [f"{column.heading}: {assumption(k, v)}" for k, v in column.assume.items()]
             if column.kind == "personal":
                 report.personal[column.heading] = column.why or "personal"
             elif column.kind == "left_out":
@@ -343,21 +357,6 @@ def _is_totals(row: Sequence[str]) -> bool:
     return bool(filled) and len(filled) <= max(2, 0.5 * len(row)) and bool(_TOTALS.fullmatch(filled[0]))
 
 
-def _assumption(name: str, value: str) -> str:
-    words = {
-        "unit": "numbers without a unit are in {}",
-        "dial": "seconds are for a dial of {}",
-        "rated": "thermostats are rated {} where nothing is said",
-        "room": "the room is at about {} where nothing is said",
-        "lone_winding": "a single number {}",
-        "bare": "a number under 2 is a {} of the dry weight",
-        "usual_minutes": "a usual load takes {} minutes",
-        "yes": "a yes means {}",
-        "blank": "a blank means {}",
-    }
-    return words.get(name, name + " {}").format(value)
-
-
 def _is_denial(cell: str, outcomes: dict[str, str]) -> bool:
     # "no" to a symptom of a part (an error code, the auto cycle) does not say that the part is there.
     return cell == "no" and set(outcomes) == {"no", "yes"}
@@ -376,6 +375,8 @@ def _fill(values: dict[str, Values], cells: Sequence[Cell], n: int) -> int:
                 column[row] = value
             elif target == clean.REPAIRS:
                 column[row] = ";".join(dict.fromkeys([*before.split(";"), *value.split(";")]))
+            elif target == clean.ENDED:
+                column[row] = max(before, value, key=lambda ending: _WEIGHT[CODE[ending]])
             elif column[row] != value:
                 twice += 1
     return twice

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from faultodds.errors import nearest
+from faultodds.errors import unknown
 from faultodds.knowledge.fitted import kinds
 from faultodds.knowledge.reach import mode_place
 from faultodds.knowledge.schema import Knowledge, Work, repair_modes
@@ -12,11 +12,7 @@ from faultodds.knowledge.schema import Knowledge, Work, repair_modes
 
 def no_such(key: str, kind: str, found: str, allowed: Iterable[str]) -> str:
     """That a name in the file stands for nothing, with the nearest that does."""
-    names = list(allowed)
-    close = nearest(found, names)
-    guess = f" Did you mean '{close}'?" if close else ""
-    known = ", ".join(names[:10]) + (f" and {len(names) - 10} more" if len(names) > 10 else "")
-    return f"{key}: there is no {kind} called '{found}'.{guess} Known: {known}."
+    return str(unknown(kind, found, allowed, where=key, in_file=True))
 
 
 def equipment_problems(k: Knowledge, key: str, fact: str, values: Iterable[str]) -> Iterator[str]:

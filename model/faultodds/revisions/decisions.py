@@ -32,6 +32,7 @@ ROLLBACK: Final = "rollback"
 DROP: Final = "drop"
 DAMAGED: Final = "damaged"
 UNREADABLE: Final = "cannot be read"
+_LONGEST: Final = 2000
 
 
 class Decision(Struct, frozen=True):
@@ -139,10 +140,10 @@ def accept(appliance: str, revision: str, clock: Callable[[], datetime] = now, *
             "what was decided."
         )
     _set_aside(appliance)
-    _add(appliance, Decision(_stamp(clock()), ACCEPT, revision, by, why))
+    _add(appliance, Decision(_stamp(clock()), ACCEPT, revision, plain(by), plain(why)))
 
 
-def rollback(appliance: str, clock: Callable[[], datetime] = now) -> tuple[str, str]:
+def rollback(appliance: str, clock: Callable[[], datetime] = now, *, by: str = "", why: str = "") -> tuple[str, str]:
     """Go back to what was accepted before: (what stood, what stands now). RevisionError when nothing is accepted."""
     stack = standing(history(appliance))
     if not stack:
@@ -151,7 +152,7 @@ def rollback(appliance: str, clock: Callable[[], datetime] = now) -> tuple[str, 
             or f"no revision of {appliance} is accepted, so there is nothing to roll back: the knowledge file's own numbers "
             "are in use. Type 'faultodds revision list' to see what was proposed."
         )
-    _add(appliance, Decision(_stamp(clock()), ROLLBACK, stack[-1]))
+    _add(appliance, Decision(_stamp(clock()), ROLLBACK, stack[-1], plain(by), plain(why)))
     return stack[-1], (FILE, *stack)[-2]
 
 
@@ -161,7 +162,7 @@ def drop(appliance: str, revision: str, clock: Callable[[], datetime] = now, *, 
         raise RevisionError(
             f"revision {revision} is in use for {appliance}. Type 'faultodds revision rollback' first, or accept another."
         )
-    _add(appliance, Decision(_stamp(clock()), DROP, revision, by, why))
+    _add(appliance, Decision(_stamp(clock()), DROP, revision, plain(by), plain(why)))
     kept = revision_ids(appliance)
     for path in (each for each in _files(appliance) if each.stem not in kept):
         try:
@@ -178,6 +179,12 @@ def _set_aside(appliance: str) -> None:
     if any(d.action == DAMAGED and d.revision.startswith(UNREADABLE) for d in history(appliance)):
         with contextlib.suppress(OSError):  # then adding to it says why not
             path.rename(path.with_suffix(f".unreadable-{now():%Y%m%d%H%M%S}"))
+
+
+def plain(text: str) -> str:
+    """One line of valid text: a terminal can pass on what no file can hold."""
+    whole = " ".join(text.encode("utf-8", "backslashreplace").decode("utf-8").split())
+    return whole[:_LONGEST]
 
 
 def _stamp(at: datetime) -> str:

@@ -25,6 +25,7 @@ from faultodds.revisions.decisions import (
     accepted,
     history,
     now,
+    plain,
     revision_ids,
     revision_path,
     shelf,
@@ -34,7 +35,6 @@ from faultodds.revisions.revision import LogSource, Number, Plain, Revision, rea
 
 Status = Literal["accepted", "accepted before", "proposed", "damaged"]
 _SEE_LIST: Final = "Type 'faultodds revision list' to see them."
-_LONGEST: Final = 2000
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ def propose(
     if bad:
         raise RevisionError(f"learning gave no number for {bad[0]}, so nothing was kept. Please report this.")
     made_at = clock()
-    log = LogSource(_plain(log.name), log.sha256, log.jobs, log.first_day, log.last_day)
+    log = LogSource(plain(log.name), log.sha256, log.jobs, log.first_day, log.last_day)
     while True:
         revision = Revision(
             id=_next_id(appliance, made_at),
@@ -87,7 +87,7 @@ def propose(
             log=log,
             numbers=dict(numbers),
             settings=dict(settings or {}),
-            notes=tuple(_plain(note) for note in notes),
+            notes=tuple(plain(note) for note in notes),
         )
         try:
             write(revision)
@@ -159,14 +159,14 @@ def accept(
                 f"'faultodds tune {revision.log.name}', or accept it all the same: faultodds revision accept {name} --anyway"
             )
     before = accepted(appliance)
-    decisions.accept(appliance, name, by=_plain(by), why=_plain(why))
+    decisions.accept(appliance, name, by=by, why=why)
     return name, before
 
 
 def drop(appliance: str, typed: str, *, by: str = "", why: str = "") -> str:
     """Delete a revision that is not in use, by the id that `typed` stands for, which is returned and never given again."""
     name = find_id(appliance, typed)
-    decisions.drop(appliance, name, by=_plain(by), why=_plain(why))
+    decisions.drop(appliance, name, by=by, why=why)
     return name
 
 
@@ -175,7 +175,7 @@ def rename(appliance: str, typed: str, name: str) -> str:
 
     RevisionError for a name that is taken, or that could be an id.
     """
-    revision, name = find_id(appliance, typed), _plain(name)
+    revision, name = find_id(appliance, typed), plain(name)
     others = {told.name for each, told in remarks(appliance).items() if each != revision}
     if not re.fullmatch(r"[a-z][a-z0-9_]{2,40}", name) or name == FILE or name in others:
         taken = " it is another revision's." if name in others else ""
@@ -243,9 +243,3 @@ def _elsewhere(appliance: str, typed: str) -> str:
 
 def _safe(typed: str) -> str:
     return "".join(c for c in typed if c.isalnum() or c == "-") or "none"
-
-
-def _plain(text: str) -> str:
-    """One line of valid text: a terminal can pass on what no file can hold."""
-    whole = " ".join(text.encode("utf-8", "backslashreplace").decode("utf-8").split())
-    return whole[:_LONGEST]

@@ -78,7 +78,7 @@ def _without_a_stop_sign(k: Knowledge) -> Iterator[str]:
 
 def unknown_at(place: str, kind: str, found: str, allowed: Iterable[str]) -> str:
     """That a name in the file stands for nothing, with the nearest that does."""
-    return f"{place}: {unknown(kind, found, list(allowed))}"
+    return f"{place}: {unknown(kind, found, allowed, in_file=True)}"
 
 
 def _run_problems(k: Knowledge) -> Iterator[str]:
