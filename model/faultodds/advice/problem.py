@@ -93,6 +93,11 @@ class Problem(Classes, dict=True):
         return self.verified and not self.run_stopped
 
     @cached_property
+    def might_leave(self) -> bool:
+        """Whether that may be once what is owed has been looked for: nothing else forbids it."""
+        return self.verified and all(o == CAUSE_LEFT for _, o in barred(self.knowledge, self.known))
+
+    @cached_property
     def unverified(self) -> bool:
         """Whether a repair was done on this visit and the machine has not had its verification run since."""
         name = self.knowledge.costs.verify

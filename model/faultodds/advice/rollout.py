@@ -137,7 +137,7 @@ class Rollout:
             np.repeat(weights[None], count, axis=0),
             np.zeros(count, dtype=np.int64),
             np.tile(problem.closed, (count, 1)),
-            np.full(count, problem.may_leave),
+            np.full(count, problem.might_leave),
         )
 
     # --- growing the tree ---
