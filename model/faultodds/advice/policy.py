@@ -256,11 +256,6 @@ class Policy:
         return np.asarray(each * self.problem.run_passes[:, None], dtype=self.problem.precision)
 
     @cached_property
-    def wrong(self) -> Floats:
-        """(A,) 1 where something is wrong."""
-        return np.asarray(~self.sound[self.problem.class_of], dtype=self.problem.precision)
-
-    @cached_property
     def left_wrong(self) -> Floats:
         """(K,) price of leaving each class as it is: a callback and its repairs, or nothing where nothing is wrong."""
         price = self.problem.callback_cost + self.ledger.least_cost[0]

@@ -151,12 +151,11 @@ class Rollout:
     def _grown(self, front: Front, bit_price: Floats) -> list[Level]:
         levels: list[Level] = []
         parent = front.move
-        least = self.least * np.bincount(parent, self._wrong(front), minlength=len(bit_price))
         for depth in range(DEPTH + 1):
-            weight, own = self._wrong(front), least[front.move]
-            followed = np.bincount(front.move, np.where(weight < own, 0.0, weight), minlength=len(bit_price))
-            small = (weight < own) | (followed < TAIL * least)[front.move] | (depth == DEPTH)
-            level = self._settled(front, parent, small, ~small & (weight < THIN * own))
+            weight = front.weights.sum(axis=1)
+            followed = np.bincount(front.move, np.where(weight < self.least, 0.0, weight), minlength=len(bit_price))
+            small = (weight < self.least) | (followed < TAIL * self.least)[front.move] | (depth == DEPTH)
+            level = self._settled(front, parent, small, ~small & (weight < THIN * self.least))
             levels.append(level)
             front = front.pick(~small)
             if not len(front):
@@ -164,10 +163,6 @@ class Rollout:
             choice = self.policy.choose(level.classes[~small], front.state, front.done, bit_price[front.move])
             front, parent = self._onward(front, level, choice.move, choice.which)
         return levels
-
-    def _wrong(self, front: Front) -> Floats:
-        """(B,) chance of each branch and that something is wrong in it."""
-        return np.asarray(front.weights @ self.policy.wrong)
 
     def _settled(self, front: Front, parent: Ints, small: Bools, thin: Bools) -> Level:
         """A level with what is known of its branches without following them."""
