@@ -21,13 +21,13 @@ CHECK, REPAIR, RUN, REFER = 0, 1, 2, 3
 
 
 class Ledger(Struct, dict=True):
-    """Prices for one problem. Shapes: S states, C checks, U bundles, K classes, N needed repairs."""
+    """Prices for one problem. Shapes: S states, C open checks, U bundles, K classes, N needed repairs."""
 
     problem: Problem
 
     @cached_property
     def states(self) -> list[State]:
-        """Every machine state that checks and bundles lead to, in the order they are met."""
+        """Every machine state that open checks and bundles lead to, in the order they are met."""
         p = self.problem
         found = [p.situation.state]
         work = [p.knowledge.check[n] for n in p.check_names] + [p.verify]

@@ -1,7 +1,7 @@
 """The decision at hand: what is open to this technician on this machine, what it costs from here, what it would show.
 
-Everything that ranks actions is arithmetic on the classes of suspects (`classes`). Shapes: K classes, C checks, R their
-outcomes, U bundles (repairs done together before one verification run), S machine states.
+Everything that ranks actions is arithmetic on the classes of suspects (`classes`). Shapes: K classes, R outcomes of the
+open checks, U bundles (repairs done together before one verification run), S machine states.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from faultodds.advice.situation import (
     not_looked_for,
 )
 from faultodds.belief import Belief, WeighedFinding, infer, repair_effect
-from faultodds.knowledge import Bools, Check, Floats, Places, Repair, repair_modes
+from faultodds.knowledge import Check, Floats, Places, Repair, repair_modes
 from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, let_out, not_lit_with, not_run_now, still_owed
 
 # A repair changes what a check shows when an outcome's chance moves by this much.
@@ -138,51 +138,19 @@ class Problem(Classes, dict=True):
         return {}  # filled as repairs are asked for
 
     @cached_property
-    def _untried(self) -> dict[str, Check]:
-        """Checks that would show something new, now or after a repair: the part is there, not skipped, and not looked at."""
+    def checks(self) -> dict[str, Check]:
+        """Checks that can be offered now: the part is there, not skipped, they would show something, nothing rules them out."""
+        stands = _likely_outcomes(self._latest)
         return {
             name: check
             for name, check in self.knowledge.check.items()
             if not self._shown(name)
             and name not in self.situation.skipped
+            and name not in self.not_now
             and self._allowed(check.needs, check.qualified)
-        }
-
-    @cached_property
-    def checks(self) -> dict[str, Check]:
-        """Checks that can be offered now: they would show something new, and nothing rules them out."""
-        return self._open(frozenset())
-
-    def _open(self, mended: frozenset[str]) -> dict[str, Check]:
-        """The untried checks that nothing rules out, with what bars the machine mended of some findings."""
-        not_now, stopped, state = self.not_now, self.run_stopped, self.situation.state
-        if mended:
-            here = {n: values for n, values in self.known.items() if n not in mended}
-            not_now = not_run_now(self.knowledge, here, self.knowledge.lacking(self.situation.skipped))
-            stopped, state = at_once(self.knowledge, here), frozenset()
-        stands = _likely_outcomes(self._latest)
-        return {
-            name: check
-            for name, check in self._untried.items()
-            if name not in not_now
-            and not (check.unless_open and (stopped or state.intersection(check.unless_open)))
+            and not (check.unless_open and (self.run_stopped or self.situation.state.intersection(check.unless_open)))
             and not any(stands.get(n) in outcomes for n, outcomes in check.unless.items())
         }
-
-    @cached_property
-    def opened(self) -> Bools:
-        """(U, C) which checks are ruled out by what bars the machine, until a bundle puts right what makes that."""
-        bars = [n for n in self.knowledge.barring if n in self.known] if self.closed.any() else []
-        behind = {n: {m for o in self.known[n] for m in makers(self.belief, n, o)} for n in bars}
-        opened = {frozenset[str](): [False] * len(self.check_names)}
-        out = []
-        for names in self.bundles:
-            mended = frozenset(n for n in bars if behind[n] & self.put_right(names))
-            if mended not in opened:
-                then = self._open(mended)
-                opened[mended] = [n in then and n not in self.checks for n in self.check_names]
-            out.append(opened[mended])
-        return np.array(out, dtype=bool).reshape(len(out), len(self.check_names))
 
     @cached_property
     def not_now(self) -> dict[str, str]:
@@ -338,17 +306,12 @@ class Problem(Classes, dict=True):
 
     @cached_property
     def check_names(self) -> list[str]:
-        """The open checks, in file order; then those that something rules out now."""
-        return [*self.checks, *(name for name in self._untried if name not in self.checks)]
-
-    @cached_property
-    def closed(self) -> Bools:
-        """(C,) which of them are not open now."""
-        return np.arange(len(self.check_names)) >= len(self.checks)
+        """The open checks, in file order."""
+        return list(self.checks)
 
     @cached_property
     def rows(self) -> dict[str, slice]:
-        """Where each check's outcomes lie among the R rows below."""
+        """Where each open check's outcomes lie among the R rows below."""
         out, start = {}, 0
         for name in self.check_names:
             size = len(self.belief.suspects.observables[name])
@@ -358,7 +321,7 @@ class Problem(Classes, dict=True):
 
     @cached_property
     def _check_rows(self) -> Places:
-        """(R,) rows of the checks in the full likelihood."""
+        """(R,) rows of the open checks in the full likelihood."""
         s = self.belief.suspects
         return np.concatenate(
             [np.arange(s.rows[n].start, s.rows[n].stop) for n in self.check_names] or [np.zeros(0)]
@@ -366,7 +329,7 @@ class Problem(Classes, dict=True):
 
     @cached_property
     def suspect_likelihood(self) -> Floats:
-        """(R, A) likelihood of each outcome of the checks under each active suspect."""
+        """(R, A) likelihood of each outcome of the open checks under each active suspect."""
         return np.asarray(self.belief.suspects.likelihood[np.ix_(self._check_rows, self.active)], dtype=self.precision)
 
     def class_mean(self, by_suspect: Floats) -> Floats:

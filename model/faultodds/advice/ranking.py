@@ -85,36 +85,38 @@ class Ranking:
 
     @cached_property
     def _idle(self) -> Bools:
-        """Which of the open checks tell nothing about which repairs are needed."""
+        """(C,) the checks that tell nothing about which repairs are needed."""
         p = self.problem
         told = self.policy.bits(p.class_weights[None])[0] if p.check_names else np.zeros(0)
         idle: Bools = (told < NOTHING_TOLD) & self.policy.ordinary
-        return idle[~p.closed]
+        return idle
 
     @cached_property
     def moves(self) -> list[Move]:
         """The moves worth pricing: checks that tell something, the verification run, every bundle."""
         p = self.problem
         verify = p.knowledge.costs.verify
-        checks = [Move(RUN) if n == verify else Move(CHECK, c) for c, n in enumerate(p.checks) if not self._idle[c]]
+        checks = [
+            Move(RUN) if n == verify else Move(CHECK, c) for c, n in enumerate(p.check_names) if not self._idle[c]
+        ]
         return checks + [Move(REPAIR, u) for u in range(len(p.bundles))]
 
     @cached_property
     def _prices(self) -> tuple[Floats, Bools]:
-        """Price of every open check, then of every bundle, and whether it is one and not only a place in the order; small
+        """Price of every check, then of every bundle, and whether it is one and not only a place in the order; small
         problems to the last branch, larger ones in stages.
 
         A check that tells nothing costs its own price more than the best of what there is to do anyway.
         """
         p = self.problem
         small = max(len(p.masks), len(p.check_names)) <= SMALL
-        out = np.empty(len(p.checks) + len(p.bundles))
+        out = np.empty(len(p.check_names) + len(p.bundles))
         worth = np.concatenate([~self._idle, np.ones(len(p.bundles), dtype=bool)])
         priced = np.ones(len(out), dtype=bool)
         if self.moves:
             out[worth], priced[worth] = self._every_branch() if small else self._in_stages()
         best = min([p.refer_cost, *out[worth & priced].tolist()])
-        out[~worth] = best + self.ledger.check_cost[0, : len(p.checks)][self._idle]
+        out[~worth] = best + self.ledger.check_cost[0][self._idle]
         return out, priced
 
     def _every_branch(self) -> tuple[Floats, Bools]:
@@ -167,7 +169,7 @@ class Ranking:
         still tells something of what it would show."""
         p = self.problem
         out = []
-        for c, name in enumerate(p.checks):
+        for c, name in enumerate(p.check_names):
             like = self._shows[name]
             bits, outcomes = _bits(like, self._weights, like @ self._weights), p.belief.outcome_odds(name)
             cost, priced = float(self._prices[0][c]), bool(self._prices[1][c])
@@ -185,7 +187,7 @@ class Ranking:
     def _shows(self) -> dict[str, Floats]:
         """(O, A) chance of each outcome of every open check under each active suspect."""
         p = self.problem
-        rows = {name: p.suspect_likelihood[p.rows[name]].astype(np.float64) for name in p.checks}
+        rows = {name: p.suspect_likelihood[p.rows[name]].astype(np.float64) for name in p.check_names}
         return {name: like / like.sum(axis=0) for name, like in rows.items()}
 
     def _others_tell(self, told: Floats) -> bool:
@@ -215,7 +217,7 @@ class Ranking:
         do still tells something of whether it is needed, but for a fault as good as found."""
         p = self.problem
         chances = self.policy.finishes @ (p.class_weights * self.ledger.class_success)
-        prices, priced = (x[len(p.checks) :].tolist() for x in self._prices)
+        prices, priced = (x[len(p.check_names) :].tolist() for x in self._prices)
         out = [
             RepairPrice(names[0], names[1:], p.price_repairs(names), float(chances[u]), prices[u], priced[u])
             for u, names in enumerate(p.bundles)

@@ -110,8 +110,7 @@ class Rollout:
         shape = (len(bit_prices), len(front), len(moves))
         price, branch, move = (x.reshape(-1) for x in np.indices(shape))
         chosen = [moves[m] for m in move.tolist()]
-        apart = np.array([0 if m.kind == CHECK else 1 + n for n, m in enumerate(moves)])[move]
-        return self._priced(front.pick(branch), chosen, bit_prices[price], apart).reshape(shape)
+        return self._priced(front.pick(branch), chosen, bit_prices[price], np.zeros_like(move)).reshape(shape)
 
     def prices_apart(self, weights: Floats, moves: Sequence[Sequence[Move]], bit_price: float) -> list[Floats]:
         """The same from each row of `weights` (B, A), as many moves of its own for each, every row priced as if it were alone."""
@@ -136,7 +135,7 @@ class Rollout:
             np.arange(count),
             np.repeat(weights[None], count, axis=0),
             np.zeros(count, dtype=np.int64),
-            np.tile(problem.closed, (count, 1)),
+            np.zeros((count, len(problem.check_names)), dtype=bool),
             np.full(count, problem.might_leave),
         )
 
@@ -220,8 +219,9 @@ class Rollout:
             if move == REPAIR:
                 spent[rows[policy.by_others[column]], TODAY] = 0.0
             after = ledger.next_state(move)[state, column]
-            done = picked.done & ~policy.problem.opened[column] if move == REPAIR else picked.done
-            parts.append(Front(picked.move, policy.failing(weights), after, done, np.zeros(len(rows), dtype=bool)))
+            parts.append(
+                Front(picked.move, policy.failing(weights), after, picked.done, np.zeros(len(rows), dtype=bool))
+            )
         return (Front.join(parts) if parts else front.pick(np.zeros(0, dtype=np.int64))), spent
 
     def _after_check(self, front: Front, which: Ints) -> Front:

@@ -31,9 +31,9 @@ def same_repair_probability(ranking: Ranking, repairs: Sequence[str] = (), sampl
     the standard error is about 0.5 / sqrt(samples) at most.
     """
     p = ranking.problem
-    if not p.checks:
+    if not p.check_names:
         return 1.0
-    spread = even_points(samples, len(p.checks) + 1)
+    spread = even_points(samples, len(p.check_names) + 1)
     order = p.by_need
     kept = order[likely(p.weights[order], DROPPED)]
     weights = p.weights[kept].astype(np.float64)
@@ -41,7 +41,7 @@ def same_repair_probability(ranking: Ranking, repairs: Sequence[str] = (), sampl
     truth = np.minimum(np.searchsorted(np.cumsum(weights), spread[0]), len(kept) - 1)
     like = p.suspect_likelihood[:, kept].astype(np.float64)
     shown = np.zeros((samples, len(like)))
-    for name, point in zip(p.checks, spread[1:], strict=True):
+    for name, point in zip(p.check_names, spread[1:], strict=True):
         rows = p.rows[name]
         cut = np.cumsum(like[rows][:, truth], axis=0)
         shown[np.arange(samples), rows.start + (point[None, :] > cut[:-1]).sum(axis=0)] = 1.0

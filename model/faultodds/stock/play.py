@@ -62,7 +62,7 @@ class Play:
         self.policy = Policy(problem, Ledger(problem))
         self.sound = int(np.flatnonzero(problem.masks[problem.class_of] == SOUND)[0])
         self.ends_there = [any(n in cannot for n in bundle) for bundle in problem.bundles]
-        self.door = Spot(problem.weights, 0, problem.closed, 1, {})
+        self.door = Spot(problem.weights, 0, np.zeros(len(problem.check_names), dtype=bool), 1, {})
 
     def calls(self, count: int) -> list[tuple[float, int]]:
         """Minutes and ending of `count` calls; their truths and all that is left to chance lie at fixed, evenly
