@@ -112,7 +112,8 @@ def _entered(steps: list[Any]) -> tuple[dict[str, Any], set[str]]:
                 entered[f"{name}={_shown(step)}"] = step
             case Fact(name, value):
                 entered[f"{name}={value}"] = step
-            case RepairDone(name):
+            # Somebody else's work is awaited when it is told first: the same work, not done yet.
+            case RepairDone(name) | Skip(name, "awaited: not done yet"):
                 entered[f"repair={name}"] = step
             case Skip(name, reason) if reason.startswith("no tool: "):
                 entered["tool_missing=" + reason.removeprefix("no tool: ")] = step

@@ -7,7 +7,7 @@ import pytest
 from faultodds.belief import Appliance
 from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds.job import OpenJob, Store, sayings
-from faultodds.job.naming import vouches
+from faultodds.job.naming import proves, vouches
 
 VOUCHED = (
     "supplier came, meter and joints tested",
@@ -30,6 +30,44 @@ def test_a_denial_of_danger_vouches(words: str) -> None:
 def test_nobody_vouches_without_having_made_sure(words: str) -> None:
     """Air let in and somebody's word prove nothing."""
     assert not vouches(words)
+
+
+#: Tested, and found bad; tested long ago, or in part. Written by somebody who had not seen the program, and more of the kind.
+TESTED_BAD = (
+    *("tested: gas at the connector", "tested it: gas", "supplier tested the joints: gas at two of them"),
+    *(
+        "detector tested positive at the union",
+        "joints tested: reading 20 at the union",
+        "joint tested, reading climbing",
+    ),
+    *("tested with soap: fizz at the nut", "soap tested: foam grows at the cock", "soap test, froth at the flare"),
+    *(
+        "detector beeps at the union, tested",
+        "tested, gas coming from the valve",
+        "meter shows 15 at the joint, tested",
+    ),
+    *("gas joints tested last year", "joints tested a month ago", "half the joints tested tight"),
+    *("tested two of three joints", "joints tested with soap, one to redo", "all but one joint tested tight"),
+    "my dog sniffed it, tested tight",
+)
+TESTED_GOOD = (
+    *("all joints soap tested, no bubbles", "gas at the union: tightened, retested with soap, no bubbles"),
+    *(
+        "supplier tested all joints tight",
+        "leak detector on every joint, nothing found",
+        "union remade and soap tested tight",
+    ),
+    *("pressure test held 10 minutes, all joints tight", "supplier came, meter and joints tested"),
+)
+
+
+def test_a_bad_or_an_old_result_is_no_proof(dryer: Appliance) -> None:
+    """That something was tested is not that it is right: what the test showed, when, and of how much, counts."""
+    gas = dryer.knowledge.stop["gas_smell"]
+    assert [words for words in TESTED_BAD if vouches(words) and proves(words, gas)] == []
+    assert [words for words in TESTED_GOOD if not (vouches(words) and proves(words, gas))] == []
+    assert not vouches("measured CO in the laundry")
+    assert vouches("measured CO in the laundry, 0 ppm with the burner on")
 
 
 NO_PROOF = {

@@ -114,7 +114,7 @@ def test_it_is_looked_at_again_before_anybody_leaves(dryer: Appliance) -> None:
         assert (move.kind, move.name) == (kind, name)
         skipped = advisor.best_move(dryer, belief, situation.Situation(asking=True, skipped=frozenset({name})))
         assert skipped.kind not in ("stop", "ask"), name
-        assert "nobody has seen since" in advisor.advise(dryer, belief, situation.Situation(asking=True)).why
+        assert "nobody has looked" in advisor.advise(dryer, belief, situation.Situation(asking=True)).why
 
 
 DOUBTS = ("maybe {}", "{} i think", "not sure if {}", "could be {}", "kinda {}", "{} but not sure", "i reckon {}")

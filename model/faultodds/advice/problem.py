@@ -24,7 +24,7 @@ from faultodds.advice.situation import (
     not_looked_for,
 )
 from faultodds.belief import Belief, WeighedFinding, infer, repair_effect
-from faultodds.knowledge import Check, Floats, Places, Repair, repair_modes
+from faultodds.knowledge import Bools, Check, Floats, Places, Repair, repair_modes
 from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, let_out, not_lit_with, not_run_now, still_owed
 
 # A repair changes what a check shows when an outcome's chance moves by this much.
@@ -93,9 +93,11 @@ class Problem(Classes, dict=True):
         return self.verified and not self.run_stopped
 
     @cached_property
-    def might_leave(self) -> bool:
-        """Whether that may be once what is owed has been looked for: nothing else forbids it."""
-        return self.verified and all(o == CAUSE_LEFT for _, o in barred(self.knowledge, self.known))
+    def frees(self) -> Bools:
+        """(C,) the checks after which it may be left at that: they look for what is owed, and nothing else forbids it."""
+        owed = {c for checks in self.owed.values() for c in checks}
+        alone = self.verified and all(o == CAUSE_LEFT for _, o in barred(self.knowledge, self.known))
+        return np.array([alone and n in owed for n in self.check_names], dtype=bool)
 
     @cached_property
     def unverified(self) -> bool:

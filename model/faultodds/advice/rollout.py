@@ -136,7 +136,7 @@ class Rollout:
             np.repeat(weights[None], count, axis=0),
             np.zeros(count, dtype=np.int64),
             np.zeros((count, len(problem.check_names)), dtype=bool),
-            np.full(count, problem.might_leave),
+            np.full(count, problem.may_leave),
         )
 
     # --- growing the tree ---
@@ -235,6 +235,7 @@ class Rollout:
         child.state = self.ledger.check_next[child.state, which[rows]]
         child.done = child.done.copy()
         child.done[np.arange(len(rows)), which[rows]] = True
+        child.passed = child.passed | policy.problem.frees[which[rows]]
         return child
 
     # --- pricing it from its ends ---

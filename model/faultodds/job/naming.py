@@ -41,11 +41,17 @@ _PLANNED = re.compile(
 # It was tested, and is not right, unless that was put right as well.
 _BAD = re.compile(
     r"\b(?:loose|leak(?:s|ing|ed|y)?(?! ?(?:test|check|detect))|bubbl\w*|drops?|dropp\w*|fail\w*|alarm(?:s|ed|ing)|alarm at"
+    r"|(?<!no )(?<!0 )(?<!zero )(?<!of )gas (?:at|on the|by|around|from|near|coming|there|found|detected|present)"
+    r"|(?<=,  )gas(?= *(?:,|$))"
+    r"|positive|fizz\w*|foam\w*|froth\w*|hiss\w*|climb\w*|rising|rises|creep\w*|off the scale|pegged|beeps|beeping"
+    r"|(?:reading|reads|shows) (?:of |was |is |at )?[1-9]\d*(?! ?(?:ppm|min))"
     r"|worse|(?<!windows )(?<!window )(?<!doors )(?<!door )shut|condemned|tagged)\b"
 )
 _MENDED = re.compile(
     r"\b(?:re)?(?:tighten\w*|made (?:it )?(?:tight|anew)|remade|repair\w*|mend\w*|fix\w*|replac\w*|renew\w*|chang\w*|refit\w*)\b"
 )
+# What was measured is not said.
+_NO_RESULT = re.compile(r"\b(?:measured|found|got) (?:some )?co\b(?!.*\b(?:0|zero|none|nil|nothing|no|clear|ppm)\b)")
 # Parts per million, as they are said.
 _LEVEL = re.compile(r"\b(\d+)\s*ppm|\b(?:co|meter|reads?|shows?|alarm)\W+(?:\w+\W+){0,2}?(\d+)\b")
 
@@ -82,6 +88,7 @@ def vouches(remark: str) -> bool:
         "?" in said
         or not _MADE_SURE.search(said)
         or _PLANNED.search(said)
+        or _NO_RESULT.search(said)
         or (_BAD.search(_denied_out(said)) and not _MENDED.search(said))
     ):
         return False
@@ -99,7 +106,11 @@ _NO_PROOF = re.compile(
     r"|(?:in|from|at) (?:the |my |our )?(?:truck|van|car|street|yard|garden|drive(?:way)?)|outside|outdoors"
     r"|(?:windows?|doors?)(?: \w+){0,3} (?:open|opened|wide|propped)|open(?:ed)? (?:the )?(?:windows?|doors?)|aired|fan on"
     r"|lighter|(?:naked|open) flame|(?:with|by|using|struck|held|lit) (?:a |the |my )?(?:match(?:es)?|candle|flame|torch)"
-    r"|(?:one|1|some|half|most|part|\d+) of (?:the |them|\d+|two|three|four|both)|only (?:one|the|half|some))\b"
+    r"|(?:one|1|some|half|most|part|\d+) of (?:the |them|\d+|two|three|four|five|six|both|all)|only (?:one|the|half|some)"
+    r"|half (?:the|my|his|our|her|their)"
+    r"|(?:two|three|four|five) of (?:the |them|\d+|three|four|five|six)"
+    r"|to (?:re)?do|to be (?:re)?done|not all|all but|all bar|except"
+    r"|last (?:year|month|week|winter|summer|spring|autumn|time|visit|service)|(?:years?|months?|weeks?) ago|dogs?|cats?)\b"
 )
 
 
