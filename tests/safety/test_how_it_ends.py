@@ -456,3 +456,18 @@ def test_a_device_out_of_use_is_safe_once_it_is_back(tmp_path: Path, told: str, 
     assert job(tmp_path, *(("find", "1", told) if "=" in told else ("note", "1", told)))[0] == 3
     assert job(tmp_path, "safe", "1", "--note", no_proof)[0] in (2, 3)
     assert job(tmp_path, "safe", "1", "--note", proof)[0] == 0
+
+
+def test_handed_over_with_a_cause_owed_it_is_left_out_of_service(tmp_path: Path) -> None:
+    """A new fuse, its cause unlikely by all that was seen but measured by nobody: it is handed over shut off, as the refusal to
+    call it gone says; measured to be gone, it is not."""
+    job(tmp_path, "new")
+    for found in ("heat=none", "fuse_continuity=open", "hood_flap=strong", "duct_look=clear", "lint_path_look=clear"):
+        job(tmp_path, "find", "1", found)
+    job(tmp_path, "fix", "1", "thermal_fuse")
+    with looked_at(tmp_path) as visit:
+        assert not any("thermal_fuse.open" in told for told in visit.out_of_service())
+        assert any("thermal_fuse.open" in told for told in visit.out_of_service("referred"))
+    job(tmp_path, "find", "1", "hood_air_speed=good")
+    with looked_at(tmp_path) as visit:
+        assert not any("thermal_fuse.open" in told for told in visit.out_of_service("referred"))

@@ -25,13 +25,13 @@ from faultodds.belief import Appliance, open_appliance
 from faultodds.errors import ClashError, FaultoddsError, KnowledgeError, RevisionError, UnknownName
 from faultodds.files import find, fingerprint, named, of_content, read_bytes
 from faultodds.job.entering import JobEntries
-from faultodds.job.gates import known_on, standing
+from faultodds.job.gates import cause_owed, known_on, standing
 from faultodds.job.job import ADVISED_WITH, Job
 from faultodds.job.standing import Standing, believe, stand, unverified
 from faultodds.job.taking import evidence_of
 from faultodds.names import match
 from faultodds.revisions import FILE, accepted
-from faultodds.safety import at_once, barred, not_run_now, said
+from faultodds.safety import CAUSE_LEFT, at_once, barred, not_run_now, said
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
@@ -153,10 +153,14 @@ class OpenJob(JobEntries):
 
     def out_of_service(self, ending: str = "") -> list[str]:
         """What was found with which nobody is left with the machine, as it is told: it must not run, or not with heat, or a danger
-        is gone though nothing was put right; handed over (by the job or by the `ending` to come), what nobody looked at again."""
+        is gone though nothing was put right; handed over (by the job or by the `ending` to come), what nobody looked at again and a
+        fault whose cause is owed."""
         gone = gone_unmended(self.knowledge, evidence_of(self.appliance, self.job))
         handed_over = (ending or self.job.outcome) == "referred"
-        left = [*(said(n, o) for n, o in gone), *(self.not_looked_at_again() if handed_over else ())]
+        left = [said(n, o) for n, o in gone]
+        if handed_over:
+            owed = cause_owed(self.appliance, self.job)
+            left += [*self.not_looked_at_again(), *(said(mode, CAUSE_LEFT) for mode in owed)]
         return list(dict.fromkeys([*standing(self.appliance, self.job), *left]))
 
     def not_looked_at_again(self) -> list[str]:
