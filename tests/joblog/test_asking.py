@@ -125,3 +125,20 @@ def test_a_blank_that_may_be_a_no_is_asked_about(tmp_path: Path, data: str, drye
     import_log(replace(found, mapping=found.mapping.confirm()), dryer, data=data)
     ended = read_clean(files_of("jobs", data).clean)["ended"].astype(str).value_counts().to_dict()
     assert ended == {"gone": 80, "unknown": 20}
+
+
+def test_what_was_never_worked_on_did_not_come_back(tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """ "Fixed? N" of a visit that was declined, or whose part is on order, says that it is not done; beside a repair it says that
+    it did not hold, and a callback told as such stands."""
+    heads = "Date,Complaint,What we did,Status,Fixed?,Callback?"
+    rows = [f"2024-0{1 + n // 20}-{1 + n % 20:02},no heat,replaced igniter,done,Y,N" for n in range(80)]
+    rows += [
+        "2024-06-01,no heat,,declined,N,N",
+        "2024-06-02,no heat,customer declined the repair,,N,N",
+        "2024-06-03,no heat,replaced igniter,done,N,N",
+        "2024-06-04,no heat,replaced coils,done,Y,Y",
+    ]
+    path = write(tmp_path / "jobs.csv", "\n".join([heads, *rows]) + "\n")
+    import_log(draft(path, dryer, data=data), dryer, data=data)
+    ended = read_clean(files_of("jobs", data).clean)["ended"].astype(str).to_list()
+    assert ended[80:] == ["referred", "unknown", "came_back", "came_back"]

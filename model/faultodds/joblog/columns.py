@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from faultodds.joblog import money_and_time as amounts
 from faultodds.joblog.cells import BLANK, Cell, CellReader, pieces_to_ask, text_reader
+from faultodds.joblog.clean import GONE
 from faultodds.joblog.cleaning_report import UNREAD, ColumnReport
 from faultodds.joblog.likely import FREE
 from faultodds.joblog.mapping import Column
@@ -43,6 +44,8 @@ class ColumnReader:
         self.place, self.targets, self.context = place, column.targets(knowledge), self._reader.context
         self.report = ColumnReport(column.heading, ", ".join(column.of) or column.kind)
         self.free = column.kind in FREE
+        #: Whether it asks if a visit held: a no is then no word of the customer's.
+        self.held = column.assume.get("yes") == GONE
         self._memo = _Memo(self._read)
 
     def _read(self, text_and_row: Any) -> Cell:

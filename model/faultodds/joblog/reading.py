@@ -112,7 +112,7 @@ class PieceReader:
         ]
         self._endings = [
             ColumnReader(column, self._places[column.heading], knowledge)
-            for column in mapping.columns
+            for column in sorted(mapping.columns, key=lambda c: c.assume.get("yes") == clean.GONE)
             if column.kind == "ended"
         ]
         self._day_report = ColumnReport(heading, "day") if (heading := self._heading("day")) else None
@@ -286,10 +286,13 @@ class PieceReader:
         return day
 
     def _ending_words(self, columns: Sequence[Texts], told: Values | None, n: int) -> NDArray[np.int8]:
-        """What the log says of how each visit ended; of several columns the one that says most counts: back, not done, referred."""
+        """What the log says of how each visit ended; of several columns the one that says most counts: back, not done, referred.
+        That a visit did not hold ("Fixed? N") on which nothing was done, or that was handed over, is no callback."""
         words = np.array([CODE[said] if said else NO_WORD for said in told or [None] * n], np.int8)
         for reader in self._endings:
             for row, cell in enumerate(reader.cells(columns[reader.place], [])):
+                if reader.held and words[row] in (CODE[clean.UNKNOWN], CODE[clean.REFERRED]):
+                    continue
                 unread = cell.status == "unknown" or cell.note == NOT_TOLD
                 word = CODE[cell.said[0][1]] if cell.said else NOT_READ if unread else NO_WORD
                 if _WEIGHT[word] > _WEIGHT[int(words[row])]:
