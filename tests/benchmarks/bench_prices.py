@@ -89,7 +89,8 @@ def one_set(appliance: Appliance, number: int, evidence: Evidence, jobs: int) ->
         found.append(abs(move.expected_cost - mean) <= max(0.05 * mean, half))
         print(
             f"set {number:2} ({len(evidence.facts):2} facts, {len(evidence.seen):2} findings, {len(evidence.repairs)} repairs)  "
-            f"{move.kind:6} {move.name:22} printed {move.expected_cost:6.1f}  played {mean:6.1f} +- {half:5.1f}"
+            f"{move.kind:6} {move.name:22} printed {move.expected_cost:6.1f}  "
+            f"{f'played {mean:6.1f} +- {half:5.1f}' if jobs else f'one step ahead {mean:6.1f}'}"
             f"{'' if found[-1] else '  OUT'}",
             flush=True,
         )
