@@ -92,7 +92,7 @@ def test_no_run_and_no_gone_while_it_stands(tmp_path: Path, found: str) -> None:
     where, name = ("--data", str(tmp_path)), found.partition("=")[0]
     command("job", "new", *where)
     command("job", "find", "1", found, *where)
-    command("job", "safe", "1", "--note", "fitter came and measured co", *where)
+    command("job", "safe", "1", "--note", "fitter came and measured co, 0 ppm", *where)
     for line in (
         ("verify", "1", "dry_in_time"),
         ("find", "1", "verification_run=dry_in_time"),

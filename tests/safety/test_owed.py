@@ -148,7 +148,7 @@ def test_what_is_owed_is_told_when_the_call_ends(tmp_path: Path) -> None:
     assert command("job", "close", "1", "gone", "--note", "air is bad", *data).code == 2
     closed = json.loads(command("job", "close", "1", "referred", "--json", *data).out)
     assert [text.partition(":")[0] for text in closed["owed"]] == ["Owed"]
-    assert closed["out_of_service"] == ["hood_air_speed=very_low"]
+    assert closed["out_of_service"] == ["hood_air_speed=very_low", "thermal_fuse.open and its cause not mended"]
     command("job", "undo", "1", *data)
     out = " ".join(command("job", "close", "1", "referred", *data).out.split())
     assert "Owed: thermal fuse or cut-off: open" in out and "out of service: hood_air_speed=very_low" in out
