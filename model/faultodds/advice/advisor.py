@@ -243,8 +243,7 @@ def _owed_first(ranking: Ranking, move: NextMove) -> NextMove:
 
 def _owed_check(ranking: Ranking) -> NextMove | None:
     """The cheapest check that looks for a cause that is owed; None when there is none."""
-    owed = {c for checks in ranking.problem.owed.values() for c in checks}
-    left = [c for c in ranking.checks if c.name in owed]
+    left = [c for c in ranking.checks if c.name in ranking.problem.owed_checks]
     return _check(min(left, key=lambda c: c.price.cost)) if left else None
 
 

@@ -95,9 +95,8 @@ class Problem(Classes, dict=True):
     @cached_property
     def frees(self) -> Bools:
         """(C,) the checks after which it may be left at that: they look for what is owed, and nothing else forbids it."""
-        owed = {c for checks in self.owed.values() for c in checks}
         alone = self.verified and all(o == CAUSE_LEFT for _, o in barred(self.knowledge, self.known))
-        return np.array([alone and n in owed for n in self.check_names], dtype=bool)
+        return np.array([alone and n in self.owed_checks for n in self.check_names], dtype=bool)
 
     @cached_property
     def unverified(self) -> bool:
@@ -175,6 +174,11 @@ class Problem(Classes, dict=True):
         """Faults found or put right with a cause behind them that is not mended -> the checks of which one is owed."""
         evidence = self.belief.evidence
         return still_owed(self.knowledge, [r.name for r in evidence.repairs], evidence.seen)
+
+    @cached_property
+    def owed_checks(self) -> set[str]:
+        """The checks that look for a cause that is owed."""
+        return {check for checks in self.owed.values() for check in checks}
 
     @cached_property
     def run_stopped(self) -> tuple[str, ...]:

@@ -161,7 +161,7 @@ class Ranking:
         """The checks that may come before what is cheapest: owed, wanted again, or needed before the machine runs."""
         p = self.problem
         watched = {name for name, _ in run_attended(p.knowledge, p.known)} if p.unwatched else set[str]()
-        return {c for checks in p.owed.values() for c in checks} | set(p.look_again) | watched
+        return p.owed_checks | set(p.look_again) | watched
 
     @cached_property
     def checks(self) -> list[CheckPrice]:

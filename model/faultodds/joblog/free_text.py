@@ -219,9 +219,8 @@ class FreeText:
         told = [pair for each in found for pair in each or ()]
         turned = any(self._turns(part) or (self._finds(part) and not self._nouns(part)) for part in parts)
         if turned and any(self._is_bare(part) for part, said in zip(parts, found, strict=True) if said):
-            return (
-                None  # "cycling stat, igniter ordered": both, or one of them? "igniter, cracked": was a new one fitted?
-            )
+            # "cycling stat, igniter ordered": both, or one of them? "igniter, cracked": was a new one fitted?
+            return None
         if len({column for column, _ in told if column != REPAIRS}) < len({p for p in told if p[0] != REPAIRS}):
             return None  # the same thing told in two ways: which of them holds?
         open_ = [part for part, said in zip(parts, found, strict=True) if said is None]

@@ -110,11 +110,12 @@ class PieceReader:
             for column in sorted(mapping.columns, key=lambda c: c.kind != "fact")
             if column.targets(knowledge)
         ]
-        self._endings = [
+        ended = [
             ColumnReader(column, self._places[column.heading], knowledge)
-            for column in sorted(mapping.columns, key=lambda c: c.assume.get("yes") == clean.GONE)
+            for column in mapping.columns
             if column.kind == "ended"
         ]
+        self._endings = sorted(ended, key=lambda reader: reader.held)  # what the others say comes first
         self._day_report = ColumnReport(heading, "day") if (heading := self._heading("day")) else None
         self._amounts = [
             AmountReader(column, self._places[column.heading], parse)
