@@ -65,13 +65,16 @@ def heard(knowledge: Knowledge, cell: Mapping[str, Any]) -> tuple[set[str], bool
 
 def _said(piece: Piece) -> set[str]:
     said: set[str] = set()
+    failed = set((piece.values.get(clean.FAILED, [None])[0] or "").split(";")) - {""}
     for name, column in piece.values.items():
         kind, _, target = name.partition(":")
         value = column[0]
         if value is None or kind in ("fact", clean.JOB, clean.TECHNICIAN):
             continue
-        if name == clean.REPAIRS:
-            said |= set(value.split(";"))
+        if name == clean.FAILED:
+            said |= {f"failed={repair}" for repair in failed}
+        elif name == clean.REPAIRS:
+            said |= set(value.split(";")) - failed
         else:
             weights = clean.weights(value)
             said.add(f"{target}={max(weights, key=lambda outcome: weights[outcome])}")

@@ -10,8 +10,8 @@ from typing import Final, Literal
 
 from faultodds.errors import FaultoddsError
 from faultodds.job import asked, own_words
-from faultodds.joblog import callbacks, lexicon, money_and_time as amounts
-from faultodds.joblog.clean import CAME_BACK, ENDED, FACT, REPAIRS
+from faultodds.joblog import callbacks, endings_told, lexicon, money_and_time as amounts
+from faultodds.joblog.clean import CAME_BACK, ENDED, FACT, FAILED, REPAIRS
 from faultodds.joblog.free_text import FreeText, Told
 from faultodds.joblog.lexicon import Lexicon, Meaning
 from faultodds.joblog.mapping import NOT_KNOWN, SAYS_NOTHING, Column, meanings
@@ -133,6 +133,7 @@ class CellReader:
         told = None if own else callbacks.said(text, self.column.assume)
         if told is None and not own and callbacks.told(text):
             told = CAME_BACK
+        told = told or (None if own or callbacks.DOUBT.search(text) else endings_told.ending(text))
         if told is not None:
             return Cell("read", ((ENDED, told),))
         piece = _Piece(text, "unknown") if callbacks.DOUBT.search(text) else self._one(text, {})
@@ -308,7 +309,7 @@ class CellReader:
         for column, value in said:
             before = merged.get(column, value)
             joined = ";".join(dict.fromkeys([*before.split(";"), value]))
-            merged[column] = joined if column == REPAIRS else self._worse(column, before, value)
+            merged[column] = joined if column in (REPAIRS, FAILED) else self._worse(column, before, value)
         return tuple(merged.items())
 
     def _worse(self, column: str, one: str, other: str) -> str:

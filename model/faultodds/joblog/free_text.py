@@ -1,85 +1,59 @@
-"""Free text of a log: complaints, findings, work done, notes. One grammar with what a technician types: `job.Hearer`.
-
-A cell is taken sentence by sentence. A sentence is a phrase of the trade, spelt out in the words of the appliance; else a list
-of such phrases; else it is heard, with its denials, doubts and plans; else its parts between commas are. What is none of
-these is left, and asked about.
-A bare part is work only in a column of work, and only where nothing beside it turns it: "coils", not "coils ordered".
-"""
+"""Free text of a log, a cell at a time: its sentences, and what the order they stand in says of them."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
-from functools import cache
-from typing import Any, Final
-
-from faultodds.job import Hearer, Item, Rule, Said
-from faultodds.joblog import callbacks
-from faultodds.joblog.clean import CAME_BACK, ENDED, FOUND, GONE, REPAIRS, UNKNOWN
-from faultodds.joblog.lexicon import Lexicon
-from faultodds.joblog.log_words import known, sentences_of, words_of, written
-from faultodds.joblog.metered import assumptions_for, read_metered
-from faultodds.joblog.stems import key, trade, vocabulary
-from faultodds.joblog.times import dry_time
-from faultodds.knowledge import Knowledge
-
-_COMMA: Final = re.compile(r"\s*,\s*|\s+--?\s+")
-_PLUS: Final = re.compile(r"\s*\+\s*")
-_WEAK: Final = re.compile(r"\s*[+&/,]\s*|\s+(?:and|w/|with|plus)\s+", re.I)
-_PARTS: Final = re.compile(r"\s*[,;&+]\s*|\s+(?:and|but)\s+", re.I)
-_ORDER: Final = re.compile(r"\b(?:then|until|till|after|once|first|when|but|now|used to)\b", re.I)
-_COMMENT: Final = re.compile(r"(.*(?:\S\s*[,-]|\d\S*))\s*(?:ok|okay|good|fine|normal)$", re.I)
-_LABEL: Final = re.compile(r"\b(hot|cold|ohms?|reads?|bench|running): ?", re.I)
-_COUNTED: Final = re.compile(r"^\W*\d+\s*(?:x|ea|pcs?)?\s+|\s*(?:x\s*\d+|\(\d+\)|qty:? ?\d+)$", re.I)
-_LENGTH: Final = re.compile(r"\b\d+\s*(?:'|ft\b|feet\b)", re.I)
-_PAST: Final = re.compile(
-    r"^(?:.*\b(?:is|are) (?:gone|fixed)\b|(?:it )?was (?!\d)[^,]*?)[ ,-]*(?:but )?now (?=\D)", re.I
-)
-_ONLY: Final = re.compile(r"(?:.*\bnot (?:replaced|needed|done|changed)\b\W+)?([\w ]+?) only$", re.I)
-_INSTEAD: Final = re.compile(r"(.+?) (?:instead of|rather than|not) (?:the )?[\w ]+$", re.I)
-_NAME: Final = re.compile(r"[a-z]{3,}")
-_PARTICIPLE: Final = re.compile(r"[a-z]{3,}(?:ed|ing)")
-_MEASURED: Final = ("ohm", "pressure", "speed", "ppm")
-"""What is measured of a part; volts, degrees and lengths are printed on new ones as well."""
-_DOUBT: Final = re.compile(r"<doubt>")
-_PUT_OFF: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody|missing)>")
-_ROLE: Final = re.compile(r"<(?:turn|doubt|plan|hedge|report|somebody|missing)>")
-
-Pair = tuple[str, str]
+from faultodds.joblog import told_in_order
+from faultodds.joblog.clean import AFTER, ENDED, FAILED, FOUND, REPAIRS, UNKNOWN
+from faultodds.joblog.log_words import nothing_done, sentences_of
+from faultodds.joblog.sentences import Sentences, Told
 
 
-@dataclass
-class Told:
-    """What a cell of free text says: (clean column, value) pairs in order, the sentences left, those that say nothing that is kept,
-    and whether some slip was mended."""
-
-    said: list[Pair] = field(default_factory=list)
-    left: list[str] = field(default_factory=list)
-    silent: list[str] = field(default_factory=list)
-    mended: bool = False
-
-
-class FreeText:
-    """Reads the cells of one column of free text. `wanted` are the columns of the clean log that it may fill; `bare` says that a
-    part alone means that it was fitted."""
-
-    def __init__(self, knowledge: Knowledge, wanted: Iterable[str], lexicon: Lexicon, own: Mapping[str, Any]) -> None:
-        self._knowledge, self._lexicon, self._own = knowledge, lexicon, own
-        self._wanted = frozenset(wanted)
-        self._work = REPAIRS in self._wanted
-        self._only_work = self._wanted == {REPAIRS}
-        self._ends = ENDED in self._wanted
-        self._tells_symptoms = any(name.removeprefix(FOUND) in knowledge.symptom for name in self._wanted)
-        words = words_of(knowledge.appliance.id)
-        self._hearer = Hearer.about(knowledge, words, self._is_there, self._is_about) if words else None
-        lexicon.known = known(knowledge.appliance.id)
-        self._other = Hearer.about(knowledge, words, _anything, _no_machine) if words else None
-
-    # --- a cell ---
+class FreeText(Sentences):
+    """Reads the cells of one column of free text."""
 
     def read(self, text: str) -> Told:
         """What a cell says."""
+        if self._tells_work and (rest := told_in_order.nothing_found(text)) is not None:
+            return self._beside_nothing_found(rest)
+        told = (self._in_order(text) if self._work else None) or self._read(text)
+        if self._only_work and not (told.said or told.left) and told_in_order.tells_cause(text):
+            told.left = [text]  # "tried a new board, no good, it was the timer": something was done
+        return told
+
+    def _beside_nothing_found(self, rest: str) -> Told:
+        """What is told beside that nothing was found: a run that was good is what the machine did, and no finding."""
+        run, rest = told_in_order.good_run(self._knowledge.appliance.id, rest)
+        told = self.read(rest) if rest else Told()
+        if run and not any(column == REPAIRS for column, _ in told.said):
+            told.said.append((AFTER + self._knowledge.costs.verify, run))
+        return told
+
+    def _in_order(self, text: str) -> Told | None:
+        """The repairs that a run showed to have failed, and what is told behind that run; None where there is no such order."""
+        found = told_in_order.parted(self._knowledge.appliance.id, text)
+        before, after = found or told_in_order.before_cause(text) or ("", "")
+        first = self.read(before) if before else Told()
+        tried = _repairs(first)
+        if not tried or not self._is_done_last(before):
+            return None
+        then = self.read(told_in_order.with_causes(after, self._is_fitted)) if after else Told()
+        held = _repairs(then)
+        if found is None and (not held or set(held) & set(tried)):
+            return None
+        told = [*((REPAIRS, name) for name in tried), *((FAILED, name) for name in tried if name not in held)]
+        told += [pair for pair in then.said if not pair[0].startswith(FOUND)]
+        return Told([*(p for p in first.said if p[0] != REPAIRS), *told], first.left + then.left, then.silent)
+
+    def _is_done_last(self, text: str) -> bool:
+        """Whether the last that a text tells is work, or a run after it, and no look at another part."""
+        last = told_in_order.last(text)
+        return bool(_repairs(self._read(last))) or not self._nouns(last)
+
+    def _is_fitted(self, part: str, after: str) -> bool:
+        """Whether a part that is named as the cause was fitted: this is a column of work, and nothing puts it off."""
+        return self._is_bare(part) and bool(self._part(part)) and not self._is_turned_by(after)
+
+    def _read(self, text: str) -> Told:
         told, sentences = self._by_sentences(text), sentences_of(text, self._work)
         if len(sentences) > 1 and (told.left or told.silent) and not self._work:
             # "auto bad / timed fine": one thought, however it is parted
@@ -88,311 +62,13 @@ class FreeText:
                 return Told(whole)
         if not self._work or any(column == REPAIRS for column, _ in told.said):
             return told
-        undone = _nothing_done().search(text)
+        undone = nothing_done().search(text)
         if undone or any(map(self.is_foreign, told.left)):
             told.said.append((ENDED, UNKNOWN))
         if undone:
-            told.left = [sentence for sentence in told.left if not _nothing_done().search(sentence)]
+            told.left = [sentence for sentence in told.left if not nothing_done().search(sentence)]
         return told
 
-    def _by_sentences(self, text: str) -> Told:
-        told = Told()
-        before = ""
-        sentences = sentences_of(text, self._work)
-        for n, sentence in enumerate(sentences):
-            after = sentences[n + 1] if n + 1 < len(sentences) else ""
-            if self._is_elsewhere(sentence):
-                told.silent.append(sentence)
-                continue
-            found = self._held(sentence) or self._sentence(sentence, before, after)
-            told.left += self._unread(sentence, found or [])
-            if found and self._ends and any(column in (REPAIRS, ENDED) for column, _ in told.said):
-                # What is told behind the work is how the machine was left, and no finding.
-                found = [pair for pair in found if not pair[0].startswith(FOUND)]
-            if found is None:
-                (told.silent if self._says_nothing(sentence) else told.left).append(sentence)
-            else:
-                told.said += [pair for pair in found if pair not in told.said]
-                if not found:
-                    told.silent.append(sentence)
-            before = sentence if self._nouns(sentence) else before
-        return told
 
-    def _held(self, text: str) -> list[Pair] | None:
-        """That the customer called again, or did not, told among other things."""
-        told = callbacks.told(text) if self._ends else None
-        return None if told is None else [(ENDED, CAME_BACK if told else GONE)]
-
-    def _is_elsewhere(self, text: str) -> bool:
-        """Whether a sentence is about another machine."""
-        patterns = trade(self._knowledge.appliance.id).get("elsewhere", {}).get("patterns", [])
-        return any(re.search(pattern, text, re.I) for pattern in patterns)
-
-    def _sentence(self, text: str, before: str, after: str) -> list[Pair] | None:
-        """What a sentence says, nothing when it says that nothing was found or done, None when it is not understood."""
-        text = _PAST.sub("", text)
-        if key(text) in _silent() and (key(text) or text) not in self._own:
-            return []
-        if self._came_to_nothing(text, after):
-            return []
-        phrase = self._phrase(text)
-        if phrase is not None and not (self._is_bare(text) and self._is_turned_by(after)):
-            return phrase
-        if comment := _COMMENT.match(text):
-            told = self._hear(comment[1])
-            if told and not self._work:
-                return told
-        ways: list[Callable[[str], list[Pair] | None]] = [self._hear]
-        ways = [*ways, self._listed] if _ORDER.search(text) or self._turns(text) else [self._listed, *ways]
-        for way in ways:
-            found = way(text)
-            if found is not None:
-                return self._with_the_rest(text, found) if way == self._hear else found
-        if (part := self._part(text)) and not self._is_turned_by(after):
-            return part
-        if self._only_work and (only := _ONLY.match(text)) and self._is_bare(only[1]):
-            return self._hear(f"replaced {only[1]}")
-        if self._only_work and (instead := _INSTEAD.match(text)):
-            return self._hear(instead[1])
-        if before and not self._nouns(text):
-            found = self._hear(f"{' '.join(i.text for i in self._nouns(before))} {text}")
-            if found:
-                return found
-        return self._in_parts(text)
-
-    def _phrase(self, text: str) -> list[Pair] | None:
-        if "?" in text:
-            return None
-        own = self._own.get(key(text) or text)
-        if own is not None:
-            return [] if own[0] else list(own[1])
-        found = self._lexicon.whole(text)
-        if (
-            found is None
-            or (found[1] == "near" and self._turns(text, _PUT_OFF))
-            or self._finds(text)
-            or len({m.column for m in found[0]}) > 1
-        ):
-            return None
-        return [(m.column, m.value) for m in found[0]]
-
-    def _with_the_rest(self, text: str, found: list[Pair]) -> list[Pair]:
-        """What a sentence says and what its parts between commas say beside that: "takes 3 cycles, airflow light on"."""
-        parts = [part for part in _PARTS.split(text) if part.strip()]
-        told = {column for column, _ in found}
-        more = list(found)
-        for part in parts if len(parts) > 1 and not self._work else ():
-            said = self._phrase(part) or self._hear(part) or []
-            more += [pair for pair in said if pair[0] not in told and pair not in more]
-        return more
-
-    def _unread(self, text: str, found: list[Pair]) -> list[str]:
-        """The thoughts of an understood sentence that nothing was made of."""
-        if not found or self._hearer is None or self._only_work:
-            return []
-        heard = [s.name for s in self._hearer.line(written(self._knowledge.appliance.id, text)) if s.kind == "unread"]
-        thoughts = [thought for names in heard for thought in names.split(", ")]
-        return [t for t in thoughts if not (self._phrase(t) or self._hear(t) or self._says_nothing(t))]
-
-    def _listed(self, text: str) -> list[Pair] | None:
-        """A list of phrases, every one of them known."""
-        for separator in (_COMMA, _WEAK):
-            parts = [part for part in separator.split(text) if part.strip()]
-            if len(parts) > 1:
-                found = [self._phrase(part) or self._part(part) for part in parts]
-                if all(found):
-                    return [pair for each in found for pair in each or ()]
-        return None
-
-    def _part(self, text: str) -> list[Pair] | None:
-        text = _COUNTED.sub("", text).strip()
-        if not self._is_bare(text):
-            return None
-        return self._phrase(text) or self._hear(f"replaced {text}")
-
-    def _in_parts(self, text: str) -> list[Pair] | None:
-        """A sentence by its parts between commas, when none of those that are not understood may turn the others."""
-        parts = [part for part in (_COMMA if _COMMA.search(text) else _PLUS).split(text) if part.strip()]
-        if len(parts) < 2:
-            return None
-        found = [self._phrase(part) or self._hear(part) or self._part(part) for part in parts]
-        told = [pair for each in found for pair in each or ()]
-        turned = any(self._turns(part) or (self._finds(part) and not self._nouns(part)) for part in parts)
-        if turned and any(self._is_bare(part) for part, said in zip(parts, found, strict=True) if said):
-            # "cycling stat, igniter ordered": both, or one of them? "igniter, cracked": was a new one fitted?
-            return None
-        if len({column for column, _ in told if column != REPAIRS}) < len({p for p in told if p[0] != REPAIRS}):
-            return None  # the same thing told in two ways: which of them holds?
-        open_ = [part for part, said in zip(parts, found, strict=True) if said is None]
-        if not any(found) or any(self._turns(part) and not self._says_nothing(part) for part in open_):
-            return None
-        return told
-
-    # --- hearing ---
-
-    def _hear(self, text: str) -> list[Pair] | None:
-        text = _LENGTH.sub("", text) if self._only_work else text
-        text = _LABEL.sub(r"\1 ", text.replace("=", " is "))
-        times = dry_time(self._knowledge, text) if self._tells_symptoms else None
-        heard = self._hearer.line(written(self._knowledge.appliance.id, text)) if self._hearer else []
-        if any(s.kind in ("ask", "doubt") for s in heard) or (not heard and not times):
-            return None
-        told = [pair for s in heard for pair in self._pairs(s)]
-        if times and not any(column == times[0] for column, _ in told):
-            told.append(times)
-        unread = [s for s in heard if s.kind == "unread"]
-        if not told and unread:
-            return None
-        return told
-
-    def _pairs(self, said: Said) -> Iterator[Pair]:
-        if said.kind == "repair":
-            yield REPAIRS, said.name
-        elif said.kind == "finding":
-            outcomes = self._knowledge.observables[said.name].outcomes
-            if said.value in outcomes:
-                yield FOUND + said.name, said.value
-            elif said.name in self._knowledge.reading:
-                given = assumptions_for(self._knowledge, said.name)
-                read = read_metered(self._knowledge, said.name, said.value, given)
-                yield from [(FOUND + said.name, read.cell)] if read.cell is not None else []
-
-    def _is_there(self, kind: str, name: str, value: str) -> bool:
-        return kind == "repair" or (kind == "finding" and name in self._knowledge.observables)
-
-    def _is_about(self, rule: Rule) -> bool:
-        """Whether a rule is about what this column may say."""
-        if rule.kind == "repair":
-            return self._work
-        if rule.kind in ("finding", "excluded"):
-            return all(FOUND + each.partition("=")[0] in self._wanted for each in rule.meaning.split())
-        return rule.kind in ("reading", "amount") and FOUND + rule.meaning in self._wanted
-
-    # --- what may stand beside ---
-
-    def _items(self, text: str) -> list[Item]:
-        return self._hearer.items(written(self._knowledge.appliance.id, text)) if self._hearer else []
-
-    def _nouns(self, text: str) -> list[Item]:
-        words = self._hearer.words if self._hearer else None
-        return [i for i in self._items(text) if words and i.names & words.nouns - words.itself]
-
-    def _turns(self, text: str, roles: re.Pattern[str] = _ROLE) -> bool:
-        verbs = self._hearer.words.verbs if self._hearer and roles is _PUT_OFF else frozenset()
-        items = [
-            item for item in self._items(text) if not item.names & verbs
-        ]  # "vetn cleaning" names work, and plans none
-        return any(roles.search(name) for item in items for name in item.names) or "?" in text
-
-    def _is_bare(self, text: str) -> bool:
-        """Whether a text is one part and nothing that is said of it: "1x ign", "drum seal rear"."""
-        if not self._only_work or not self._hearer or self._turns(text):
-            return False
-        nouns, free = self._hearer.words.nouns, _around_a_part()
-        items = self._items(text)
-        return (
-            any(i.names & nouns for i in items)
-            and all(i.names & nouns or i.text in free or i.number or not i.names for i in items)
-            and not self._finds(text)
-        )
-
-    def _finds(self, text: str) -> bool:
-        """Whether a text of work tells how a part was found, or that it was taken off, and of no work on it."""
-        if not self._only_work or not self._hearer:
-            return False
-        words = self._hearer.words
-        items = [i for i in self._items(text) if not i.names & words.nouns or i.names & words.itself]
-        if any(i.names & (words.verbs - {"removed"}) for i in items):
-            return False  # "blown out", "tested open"
-        return any(i.has("removed") or i.measures in _MEASURED for i in items) or _is_state(items)
-
-    def _is_turned_by(self, after: str) -> bool:
-        """Whether the sentence after speaks on of a part that stood alone: "coils. ordered", "coils. shorted"."""
-        if not after or self._nouns(after):
-            return False
-        return self._finds(after) or (self._turns(after) and not self._says_nothing(after))
-
-    def is_foreign(self, text: str) -> bool:
-        """Whether a text tells of a part fitted that the file has no repair for: "replaced door switch"."""
-        if not self._hearer or self._turns(text) or self._finds(text):
-            return False
-        items, words = self._items(text), self._hearer.words
-        said = [i for i in items if not i.names & words.verbs and _NAME.fullmatch(i.text) and i.text not in _any_part()]
-        new = [i.text for i in said if not i.names and i.text not in words.small]
-        fitted = any(i.has("new") for i in items) or self._is_bare(text)
-        if not fitted or not new or len([*_WEAK.split(text)]) > 1:
-            return False
-        several = any(new[0] in phrase for spelt in words.spelt.values() for phrase, _ in spelt)
-        return len(said) > 1 or not several  # "thermostat" alone: which?
-
-    def _came_to_nothing(self, text: str, after: str) -> bool:
-        """Whether work is named, and told to be not done: "duct clean, nothing done", "coils. Customer declined"."""
-        told = _nothing_done().search(text) or (not self._nouns(after) and _nothing_done().search(after))
-        if not told or not self._only_work or not self._hearer or (key(text) or text) in self._own:
-            return False
-        names = {name for item in self._items(_nothing_done().sub("", text)) for name in item.names}
-        return not names & (self._hearer.words.verbs - {"handled"})
-
-    def _says_nothing(self, text: str) -> bool:
-        """Whether a sentence is known to say nothing that is kept: a test that went well, or what another column would tell."""
-        if key(text) in _silent() or (self._ends and not self._nouns(text)):
-            return True
-        if self._only_work and self._hearer and not self._turns(text):
-            names = {name for item in self._items(text) for name in item.names}
-            if names & (self._hearer.words.verbs - {"handled"}):
-                return False  # "replaced it": something was done, and is not understood
-        heard = self._other.line(written(self._knowledge.appliance.id, text)) if self._other else []
-        told = {s.kind for s in heard if s.kind != "unread"}
-        if told and not told & {"ask", "doubt"} and not (self._work and "repair" in told):
-            return True
-        return self._work and self._is_no_work(text)
-
-    def _is_no_work(self, text: str) -> bool:
-        """Whether a sentence in a column of work tells of none: what was tested and good, is planned, or somebody else did."""
-        if self._hearer is None or "?" in text or self._turns(text, _DOUBT):
-            return False
-        names = {name for item in self._items(text) for name in item.names}
-        work = names & (self._hearer.words.verbs - {"handled"})
-        put_off = names & {"<plan>", "<somebody>", "<turn>"}
-        return bool(put_off and names & (self._hearer.words.nouns | work)) or (
-            not work and bool(names & {"good", "closed", "handled"})
-        )
-
-
-@cache
-def _silent() -> frozenset[str]:
-    return frozenset(key(text) for text in vocabulary()["silent"]["words"])
-
-
-def _is_state(items: Sequence[Item]) -> bool:
-    """Whether there is a word for how a part is found: one of the trade's, or a participle that nobody knows ("perished")."""
-    text = " ".join(i.text for i in items)
-    return bool(_states().search(text)) or any(not i.names and _PARTICIPLE.fullmatch(i.text) for i in items)
-
-
-@cache
-def _states() -> re.Pattern[str]:
-    return re.compile(rf"\b(?:{'|'.join(vocabulary()['states']['words'])})\b")
-
-
-@cache
-def _any_part() -> frozenset[str]:
-    return frozenset(vocabulary()["any_part"]["words"]) | _around_a_part()
-
-
-@cache
-def _nothing_done() -> re.Pattern[str]:
-    return re.compile(rf"\b(?:{'|'.join(vocabulary()['nothing_done']['words'])})\b", re.I)
-
-
-@cache
-def _around_a_part() -> frozenset[str]:
-    return frozenset(vocabulary()["around_a_part"]["words"])
-
-
-def _anything(kind: str, name: str, value: str) -> bool:
-    return True
-
-
-def _no_machine(rule: Rule) -> bool:
-    return rule.kind != "machine"
+def _repairs(told: Told) -> list[str]:
+    return [name for column, name in told.said if column == REPAIRS]

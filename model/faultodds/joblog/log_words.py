@@ -77,3 +77,50 @@ def _abbreviated(text: str) -> str:
 @cache
 def _points() -> re.Pattern[str]:
     return re.compile(rf"\b({'|'.join(vocabulary()['points']['words'])})\.", re.I)
+
+
+@cache
+def silent() -> frozenset[str]:
+    """The keys of sentences that say nothing that is kept."""
+    return frozenset(key(text) for text in vocabulary()["silent"]["words"])
+
+
+@cache
+def states() -> re.Pattern[str]:
+    """How a part is found, beside which its name alone is no work."""
+    return re.compile(rf"\b(?:{'|'.join(vocabulary()['states']['words'])})\b")
+
+
+@cache
+def any_part() -> frozenset[str]:
+    """Words that name no part in particular."""
+    return frozenset(vocabulary()["any_part"]["words"]) | around_a_part()
+
+
+@cache
+def nothing_done() -> re.Pattern[str]:
+    """A visit that ended with nothing done."""
+    return re.compile(rf"\b(?:{'|'.join(vocabulary()['nothing_done']['words'])})\b", re.I)
+
+
+@cache
+def around_a_part() -> frozenset[str]:
+    """Words that may stand beside a part in a list of parts."""
+    return frozenset(vocabulary()["around_a_part"]["words"])
+
+
+def without_places(appliance: str, text: str) -> str:
+    """A text without what only says how far, from where or near what part something was done: "up to the hood"."""
+    pattern = _place(appliance)
+    return " ".join(pattern.sub(" ", text).split()) if pattern and pattern.search(text) else text
+
+
+@cache
+def _place(appliance: str) -> re.Pattern[str] | None:
+    words = words_of(appliance)
+    if words is None:
+        return None
+    parts = {" ".join(p) for spelt in words.spelt.values() for p, name in spelt if name in words.nouns - words.itself}
+    named = "|".join(re.escape(part) for part in sorted(parts, key=lambda p: (-len(p), p)))
+    where = "|".join(vocabulary()["places"]["words"])
+    return re.compile(rf"\b(?:{where}) (?:the |a |its |their )?(?:{named})(?: (?:end|side))?(?!\w)", re.I)

@@ -191,7 +191,7 @@ class PieceReader:
             self._twice += _fill(values, cells, n)
             mended |= np.array([cell.status == "mended" for cell in cells], bool)
         self._dropped += sum(not is_blank(text) for place in self._left_out for text in columns[place])
-        told = self._nothing_done(values.pop(clean.ENDED, None), values.get(clean.REPAIRS))
+        told = self._nothing_done(values.pop(clean.ENDED, None) or [None] * n, _in_order(values, n))
         self._settle_equipment(values, n)
         for place in self._people:
             self.keeper.meet(columns[place])
@@ -208,14 +208,15 @@ class PieceReader:
         days = np.array([self._counted_day(text) for text in self._texts(columns, "day", n)], np.int64)
         customers = hashes([text.casefold() for text in self._texts(columns, "customer", n)])
         jobs, recalled = (hashes([t.casefold() for t in self._texts(columns, kind, n)]) for kind in ("job", "recalled"))
-        words = self._ending_words(columns, told, n)
+        words = self._ending_words(columns, told)
         return Piece(values, amounts_read, days, customers, words, jobs, recalled, int(mended.sum()))
 
-    def _nothing_done(self, told: Values | None, repairs: Values | None) -> Values | None:
-        """What was told of endings, where "declined" and the like count only on visits with no repair."""
-        if told and repairs:
-            told = [None if w == clean.UNKNOWN and r else w for w, r in zip(told, repairs, strict=True)]
-        self._undone += (told or []).count(clean.UNKNOWN)
+    def _nothing_done(self, told: Values, held: list[bool | None]) -> Values:
+        """What was told of endings, where "declined" and the like count only on visits with no repair (`held` None), and a visit on
+        which no repair held is not done."""
+        told = [None if h and w == clean.UNKNOWN else w for w, h in zip(told, held, strict=True)]
+        told = [w or (clean.UNKNOWN if h is False else None) for w, h in zip(told, held, strict=True)]
+        self._undone += told.count(clean.UNKNOWN)
         return told
 
     def _texts(self, columns: Sequence[Texts], kind: Any, n: int) -> list[str]:
@@ -286,10 +287,10 @@ class PieceReader:
                 self._day_report.add_words({text: 1})
         return day
 
-    def _ending_words(self, columns: Sequence[Texts], told: Values | None, n: int) -> NDArray[np.int8]:
+    def _ending_words(self, columns: Sequence[Texts], told: Values) -> NDArray[np.int8]:
         """What the log says of how each visit ended; of several columns the one that says most counts: back, not done, referred.
         That a visit did not hold ("Fixed? N") on which nothing was done, or that was handed over, is no callback."""
-        words = np.array([CODE[said] if said else NO_WORD for said in told or [None] * n], np.int8)
+        words = np.array([CODE[said] if said else NO_WORD for said in told], np.int8)
         for reader in self._endings:
             for row, cell in enumerate(reader.cells(columns[reader.place], [])):
                 if reader.held and words[row] in (CODE[clean.UNKNOWN], CODE[clean.REFERRED]):
@@ -330,8 +331,8 @@ class PieceReader:
         if self._undone:
             visits = "1 visit" if self._undone == 1 else f"{self._undone:,} visits"
             report.notes.append(
-                f"{visits} ended with nothing done (declined, cancelled, nobody in) or with a repair the file does not know: "
-                "nothing is taken as cured."
+                f"{visits} ended with nothing done (declined, cancelled, nobody in), with the fault still there, or with a repair "
+                "the file does not know: nothing is taken as cured."
             )
         report.said_twice, report.filled_in, report.dropped = self._twice, self._filled_in, self._dropped
         for column in self._mapping.columns:
@@ -377,13 +378,27 @@ def _fill(values: dict[str, Values], cells: Sequence[Cell], n: int) -> int:
             before = column[row]
             if before is None:
                 column[row] = value
-            elif target == clean.REPAIRS:
+            elif target in (clean.REPAIRS, clean.FAILED):
                 column[row] = ";".join(dict.fromkeys([*before.split(";"), *value.split(";")]))
             elif target == clean.ENDED:
                 column[row] = max(before, value, key=lambda ending: _WEIGHT[CODE[ending]])
             elif column[row] != value:
                 twice += 1
     return twice
+
+
+def _in_order(values: dict[str, Values], n: int) -> list[bool | None]:
+    """Put the repairs that failed before those that held, as the clean log has them; of each row whether any held, None where none
+    was done."""
+    done, failed = (values.get(column) or [None] * n for column in (clean.REPAIRS, clean.FAILED))
+    held: list[bool | None] = []
+    for row, (cell, first) in enumerate(zip(done, failed, strict=True)):
+        names = cell.split(";") if cell else []
+        lost = first.split(";") if first else []
+        if lost:
+            done[row] = ";".join(dict.fromkeys([*lost, *names]))
+        held.append(None if not names else len(names) > len(lost))
+    return held
 
 
 def _keep(piece: Piece, rows: NDArray[np.bool_]) -> None:
