@@ -141,4 +141,4 @@ def test_what_was_never_worked_on_did_not_come_back(tmp_path: Path, data: str, d
     path = write(tmp_path / "jobs.csv", "\n".join([heads, *rows]) + "\n")
     import_log(draft(path, dryer, data=data), dryer, data=data)
     ended = read_clean(files_of("jobs", data).clean)["ended"].astype(str).to_list()
-    assert ended[80:] == ["referred", "unknown", "came_back", "came_back"]
+    assert ended[80:] == ["unknown", "unknown", "came_back", "came_back"]

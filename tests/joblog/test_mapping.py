@@ -54,7 +54,7 @@ def test_another_shops_log_is_recognised(tmp_path: Path, data: str, dryer: Knowl
     assert frame.loc["W-203", "back_after_days"] == 9
     assert frame.loc["W-203", "repairs"] == "coil_set;rollers"
     assert frame.loc["W-204", "fact:age"] == "over_13"
-    assert frame.loc["W-206", "ended"] == "referred"
+    assert frame.loc["W-206", "ended"] == "unknown"
     assert frame.loc["W-201", "minutes"] == 90
     assert frame.loc["W-201", "bill"] == 142.5
     assert set(frame["technician"].dropna()) == {"tech_1", "tech_2"}

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from faultodds.joblog import CleaningReport, ColumnSeen, Description, LogFiles, Phrase
     from faultodds.knowledge import Knowledge
 
-UNREAD = "-"
+SAYS = {"-": "says nothing", "?": "not understood"}
 
 
 def report_lines(report: CleaningReport, files: LogFiles) -> list[str]:
@@ -70,7 +70,7 @@ def _phrases(found: Sequence[Phrase]) -> list[str]:
         line
         for p in found
         for line in wrap(
-            f"{p.column}: '{p.phrase}' -> {'not understood' if p.became == UNREAD else p.became}"
+            f"{p.column}: '{p.phrase}' -> {SAYS.get(p.became, p.became)}"
             + (f"; you wrote: {p.means}" if p.means else ""),
             f"{p.times:>6,}  ",
         )

@@ -18,6 +18,9 @@ _CODE: Final = re.compile(r"[A-Za-z][A-Za-z.]{0,11}(?:\d{0,3}| [A-Z]\.?)")
 _MONEY: Final = re.compile(r"[$\u00a3\u20ac].*\d|\d[\d,]*[.,]\d\d(?:\s*\u20ac)?")
 _CURRENCY: Final = re.compile(r"[$\u00a3\u20ac]|\busd\b|\beur\b|\bgbp\b", re.I)
 NEARLY_ALL: Final = 0.95
+MOST: Final = 0.6
+FEWEST: Final = 3
+"""A column is ticked when so many cells, and this share of them, are; what stands in the others is asked about."""
 MOST_HOURS: Final = 12.0
 """A shop's jobs whose usual number is no more than this are written in hours."""
 
@@ -77,9 +80,20 @@ def all_bare(texts: Sequence[str]) -> bool:
     return all(map(_BARE.fullmatch, typed)) or all(map(_ANSWER.fullmatch, typed))
 
 
+def is_tick(text: str) -> bool:
+    """Whether a cell is ticked, or answers yes or no."""
+    return bool(_TICK.fullmatch(text.strip()))
+
+
+def is_ticked(counts: Mapping[str, int]) -> bool:
+    """Whether most cells say yes or no, or are ticked or not."""
+    ticks = sum(n for text, n in counts.items() if is_tick(text))
+    return ticks >= max(FEWEST, MOST * sum(counts.values()))
+
+
 def is_answers(texts: Sequence[str], counts: Mapping[str, int]) -> bool:
     """Whether a column answers yes or no, or is ticked, but for a slip or two: it is then nobody's name, code or number."""
-    return share(texts, counts, lambda text: _TICK.fullmatch(text.strip())) >= NEARLY_ALL
+    return share(texts, counts, is_tick) >= NEARLY_ALL
 
 
 def says_time(heading: str) -> bool:

@@ -12,11 +12,12 @@ from faultodds.errors import FaultoddsError
 from faultodds.job import asked, own_words
 from faultodds.joblog import callbacks, endings_told, lexicon, money_and_time as amounts
 from faultodds.joblog.clean import CAME_BACK, ENDED, FACT, FAILED, REPAIRS
-from faultodds.joblog.free_text import FreeText, Told
+from faultodds.joblog.free_text import FreeText
 from faultodds.joblog.lexicon import Lexicon, Meaning
 from faultodds.joblog.mapping import NOT_KNOWN, SAYS_NOTHING, Column, meanings
 from faultodds.joblog.metered import NO_DIAL, at_several_places, looks_metered, read_metered
 from faultodds.joblog.no_reading import is_no_reading
+from faultodds.joblog.sentences import Told
 from faultodds.joblog.stems import NO, is_blank, key, trade, vocabulary
 from faultodds.joblog.times import by_edges
 from faultodds.knowledge import Knowledge
@@ -112,6 +113,9 @@ class CellReader:
             return self._ending(text)
         if is_blank(text) or (text.strip().casefold() == "x" and "x" not in self._own):
             return BLANK
+        own = self._own.get(key(text) or text)
+        if own is not None:
+            return Cell("silent") if own[0] else Cell("read", self._merged(own[1]))
         if self._free is not None:
             return self._told(self._free.read(text))
         if self._is_no_reading(text):

@@ -13,6 +13,8 @@ from faultodds.joblog.personal import Keeper
 WORDS_SHOWN: Final = 5
 UNREAD: Final = "-"
 """What a phrase became that says nothing."""
+ASKED: Final = "?"
+"""What a phrase became that is not understood."""
 MOST_WORDS: Final = 5_000
 DANGERS_SHOWN: Final = 10
 
@@ -66,14 +68,18 @@ class ColumnReport:
             self.words = Counter({word: n for word, n in self.words.items() if n > 1})
 
     def keep_only(self, keeper: Keeper, free: bool = False) -> None:
-        """Forget every text that somebody typed and that may not be kept; in `free` text no number is taken for a reading."""
+        """Forget every text that somebody typed and that may not be kept, or blot out what of a phrase may not be; in `free` text no number is taken for a reading."""
         self.words = keeper.kept(self.words)
         seen: Counter[str] = Counter()
         for (phrase, _), times in self.phrases.items():
             seen[phrase] += times
-        read = set() if free else {phrase for phrase, became in self.phrases if became != UNREAD}
-        kept = keeper.kept(seen, read.__contains__)
-        self.phrases = Counter({key: n for key, n in self.phrases.items() if key[0] in kept})
+        read = set() if free else {phrase for phrase, became in self.phrases if became not in (UNREAD, ASKED)}
+        shown = keeper.shown(seen, read.__contains__)
+        told: Counter[tuple[str, str]] = Counter()
+        for (phrase, became), times in self.phrases.items():
+            if phrase in shown:
+                told[shown[phrase], became] += times
+        self.phrases = told
 
 
 @dataclass

@@ -8,16 +8,17 @@ from typing import Any, Final
 
 from faultodds.joblog import money_and_time as amounts
 from faultodds.joblog.cells import BLANK, Cell, CellReader, pieces_to_ask, text_reader
-from faultodds.joblog.clean import GONE
-from faultodds.joblog.cleaning_report import UNREAD, ColumnReport
+from faultodds.joblog.clean import FAILED, GONE, REPAIRS
+from faultodds.joblog.cleaning_report import ASKED, UNREAD, ColumnReport
 from faultodds.joblog.likely import FREE
+from faultodds.joblog.log_words import sentences_of
 from faultodds.joblog.mapping import Column
 from faultodds.joblog.metered import NO_DIAL
 from faultodds.joblog.personal import Keeper
 from faultodds.knowledge import Knowledge
 
 MOST_REMEMBERED: Final = 200_000
-MOST_PHRASES: Final = 5_000
+MOST_PHRASES: Final = 50_000
 
 Texts = Sequence[str]
 
@@ -76,11 +77,17 @@ class ColumnReader:
         """Note what each phrase became, for looking over."""
         shown = self.report.phrases
         for (text, cell), times in Counter(zip(texts, cells, strict=True)).items():
-            if cell.status in ("read", "mended", "silent") and text:
-                became = "; ".join(f"{c.partition(':')[2]}={v}" if ":" in c else v for c, v in cell.said) or UNREAD
-                shown[" ".join(text.split()), became] += times
+            for phrase, said in self._phrases(text, cell) if cell.status != "blank" else ():
+                shown[" ".join(phrase.split()), _became(said)] += times
         if len(shown) > MOST_PHRASES:
             self.report.phrases = Counter({key: n for key, n in shown.items() if n > 1})
+
+    def _phrases(self, text: str, cell: Cell) -> list[tuple[str, Cell]]:
+        """The sentences of a cell of free text with what each became, where each says the same by itself; else the whole cell."""
+        sentences = sentences_of(text, REPAIRS in self.targets) if self.free else []
+        parts = [(sentence, self._memo[sentence]) for sentence in sentences]
+        whole, together = (_said_and_left(each) for each in ([cell], [part for _, part in parts]))
+        return parts if len(parts) > 1 and whole == together else [(text, cell)]
 
     def _words(self, cells: Sequence[Cell]) -> Iterator[str]:
         for cell in cells:
@@ -99,6 +106,18 @@ class ColumnReader:
             if meaning is not None:
                 name = meaning.column.partition(":")[2]
                 self.report.nearest[word] = f"{name}={meaning.value}" if name else meaning.value
+
+
+def _said_and_left(cells: Sequence[Cell]) -> tuple[set[tuple[str, str]], set[str]]:
+    said = {(column, value) for cell in cells for column, values in cell.said for value in values.split(";")}
+    return said, {text for cell in cells for text in cell.left}
+
+
+def _became(cell: Cell) -> str:
+    """What a cell became, as the table of phrases has it."""
+    said = [f"{c.partition(':')[2]}={v}" if ":" in c else f"{v} (did not hold)" if c == FAILED else v for c, v in cell.said]
+    open_ = [ASKED] if cell.left or cell.unclear or cell.status in ("unknown", "impossible", "either") else []
+    return "; ".join([*said, *open_]) or UNREAD
 
 
 def parser_of(column: Column) -> Callable[[str], float | None] | None:

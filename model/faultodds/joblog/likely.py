@@ -96,7 +96,9 @@ class Scores:
         if not sample.counts:
             return 0.8 * by_heading
         if target[0] in _WHOSE and (
-            by_values.is_answers(sample.texts, sample.counts) or by_values.says_time(sample.heading)
+            by_values.is_answers(sample.texts, sample.counts)
+            or (by_heading < CLEAR and by_values.is_ticked(sample.counts))
+            or by_values.says_time(sample.heading)
         ):
             return 0.0  # "Tech here? Y", "Hrs on site"
         if by_heading < HALF_ALIKE and sample.nameless and target[0] in _BY_HEADING:

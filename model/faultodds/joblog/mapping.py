@@ -14,7 +14,7 @@ from typing import Any, Final, Literal, get_args
 
 from faultodds.errors import FaultoddsError, nearest, unknown
 from faultodds.files import bytes_of
-from faultodds.joblog.clean import AFTER, ENDED, FACT, FOUND, REPAIRS
+from faultodds.joblog.clean import AFTER, ENDED, ENDINGS, FACT, FOUND, REPAIRS
 from faultodds.joblog.dates import Order
 from faultodds.knowledge import Knowledge, read_toml
 
@@ -122,8 +122,8 @@ _HEAD = """\
 # is     {kinds}
 # of     the facts, or the symptoms and checks, that the column speaks of
 # lead   which of them a word is about that could be said of several (leave empty: such a word is not guessed at)
-# words  what a word in this column means: an outcome, a value or a repair; name=outcome where the column has several;
-#        "?" = not known yet, write what it means; "-" = it says nothing; of the technician the codes that are
+# words  what a word in this column means: an outcome, a value or a repair; name=outcome where the column has several, or for
+#        any other symptom or check; "?" = not known yet, write what it means; "-" or "ignore" = it says nothing; of the technician the codes that are
 #        kept as they are, all others are kept as tech_1, tech_2 ...
 # assume what the cells do not say: unit, dial, rated, room, lone_winding, bare, usual_minutes; of a column that says how it ended,
 #        what a "yes" and what a blank stand for (came_back, gone; "?" for a blank that says neither)
@@ -221,10 +221,10 @@ def _column(raw: Any, knowledge: Knowledge, where: str) -> Column:
         raise FaultoddsError(
             f"{place}: sure = {_short(sure)}: it is a number from 0 to 1. It is not used; leave it out."
         )
-    column = Column(heading, kind, of, lead, assume, words, float(sure), str(raw.get("why", "")))  # type: ignore[arg-type]
+    column = Column(heading, kind, of, lead, assume, {}, float(sure), str(raw.get("why", "")))  # type: ignore[arg-type]
     for word, meaning in words.items():
         meanings(column, meaning, knowledge, f"{place}, word '{word}'")
-    return column
+    return replace(column, words={word: in_short(column, meaning) for word, meaning in words.items()})
 
 
 def _names(raw: Any, kind: str, knowledge: Knowledge, place: str) -> tuple[str, ...]:
@@ -284,30 +284,54 @@ def _refuse_twice(columns: Sequence[Column], where: str) -> None:
 def meanings(column: Column, text: str, knowledge: Knowledge, where: str) -> tuple[tuple[str, str], ...]:
     """A word's meaning in a mapping as (clean column, value) pairs; empty for "?" and "-".
 
-    Raises UnknownName for an outcome, value or repair that the appliance does not have.
+    Any word but one of facts or endings may mean any repair, and any outcome told as name=outcome. Raises UnknownName for an
+    outcome, value or repair that the appliance does not have.
     """
-    if text in (NOT_KNOWN, SAYS_NOTHING) or column.kind in ("technician", "branch"):
+    if in_short(column, text) in (NOT_KNOWN, SAYS_NOTHING) or column.kind in ("technician", "branch"):
         return ()
+    return tuple(_meaning(column, part.strip(), knowledge, where) for part in text.split(";"))
+
+
+def in_short(column: Column, text: str) -> str:
+    """A meaning with "nothing" and "ignore" written as "-", and "unknown" as "?" where it is no ending."""
+    said = {"nothing": SAYS_NOTHING, "ignore": SAYS_NOTHING, **({} if column.kind == "ended" else {"unknown": NOT_KNOWN})}
+    return said.get(text.strip().casefold(), text.strip())
+
+
+def _meaning(column: Column, text: str, knowledge: Knowledge, where: str) -> tuple[str, str]:
+    name, sign, value = text.rpartition("=")
     targets = column.targets(knowledge)
-    found = []
-    for part in text.split(";"):
-        name, sign, value = part.strip().rpartition("=")
-        chosen = [t for t in targets if t.partition(":")[2] == name] if sign else targets
-        if len(chosen) != 1 and column.kind != "ended":
-            known = [t.partition(":")[2] for t in targets]
-            raise unknown("name", name or part.strip(), known, "Write name=outcome.", where)
-        target = chosen[0] if chosen else "ended"
-        found.append((target, _checked(target, value, knowledge, where)))
-    return tuple(found)
+    if column.kind == "ended":
+        return ENDED, _checked(ENDED, value, knowledge, where)
+    if column.kind != "fact" and not sign and value in knowledge.repair:
+        return REPAIRS, value
+    if ENDED in targets and not sign and value in ENDINGS:
+        return ENDED, value
+    chosen = [t for t in targets if t.partition(":")[2] == name] if sign else targets
+    if sign and column.kind != "fact" and not chosen and name in knowledge.observables:
+        chosen = [(AFTER if name == knowledge.costs.verify else FOUND) + name]
+    if len(chosen) == 1:
+        return chosen[0], _checked(chosen[0], value, knowledge, where)
+    known = [t.partition(":")[2] for t in targets if ":" in t]
+    if column.kind in ("fact", "finding") and not sign:
+        raise unknown("name", text, known, "Write name=outcome.", where)
+    if sign:
+        allowed = known if column.kind == "fact" else list(knowledge.observables)
+        raise unknown("symptom or check", name, allowed, "Write name=outcome.", where)
+    raise unknown("repair", text, list(knowledge.repair), f"{_OR_ELSE[0]} {_OR_ELSE[1]}", where)
+
+
+_OR_ELSE: Final = ("Or write name=outcome of a symptom or check,", '"?" (not known) or "-" (says nothing).')
 
 
 def _checked(target: str, value: str, knowledge: Knowledge, where: str) -> str:
     from faultodds.joblog.clean import allowed_in, weights
 
     kind, allowed = allowed_in(target, knowledge)
+    hint = " ".join(_OR_ELSE) if target == REPAIRS else f"Or write {_OR_ELSE[1]}"
     for outcome in weights(value):
         if outcome not in allowed:
-            raise unknown(kind, outcome, allowed, 'Or write "?" (not known) or "-" (says nothing).', where)
+            raise unknown(kind, outcome, allowed, hint, where)
     return value
 
 

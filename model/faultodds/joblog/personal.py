@@ -110,6 +110,7 @@ _UNITS: Final = re.compile(
 )
 _DECIMAL: Final = re.compile(r"\d{1,4}\.\d{1,2}")
 GONE: Final = "[..]"
+_SAYS: Final = re.compile(r"[^\W\d_]{3,}|\d")
 
 
 def _never(text: str) -> bool:
@@ -157,6 +158,17 @@ class Keeper:
             return words[word] >= MANY and word not in self.people
 
         return Counter({t: n for t, n in counts.items() if n >= SEVERAL and self.masked(t, common, measured) == t})
+
+    def shown(self, counts: Mapping[str, int], measured: Callable[[str], bool] = _never) -> dict[str, str]:
+        """Those of a column's texts that say anything when what may not be kept is blotted out, as they may be kept."""
+        kept = self.kept(counts, measured)
+        found = {text: text if text in kept else self._blotted(text, measured) for text in counts}
+        return {text: shown for text, shown in found.items() if text in kept or _SAYS.search(shown.replace(GONE, ""))}
+
+    def _blotted(self, text: str, measured: Callable[[str], bool]) -> str:
+        # Of what stands once no initials are kept either: "JB".
+        words = self.masked(text, measured=measured)
+        return _WORD.sub(lambda m: m[0] if {m[0].casefold(), stem(m[0].casefold())} & self._trade else GONE, words)
 
     def branches(self, counts: Mapping[str, int]) -> list[str]:
         """Those of a column's texts that may name a branch: on many visits, no address or number of anybody, and none of the people

@@ -1,8 +1,7 @@
 """What was read, to look over: every phrase of a log, how often, what it became; those that look like the opposite first.
 
 The table is kept as CSV beside the log. Whoever keeps the log ticks it off, writes in the last column what a phrase means, and
-gives it back with the next import: what is written there goes before all else. A phrase of free text is shown when it stands
-there twice and nothing in it looks personal.
+gives it back with the next import: what is written there goes before all else. What looks personal in a phrase is blotted out.
 """
 
 from __future__ import annotations
@@ -17,8 +16,8 @@ from typing import Final
 from faultodds.errors import FaultoddsError
 from faultodds.job import grammar, listed
 from faultodds.joblog.aside import safe
-from faultodds.joblog.cleaning_report import UNREAD, CleaningReport
-from faultodds.joblog.mapping import LogMapping, meanings
+from faultodds.joblog.cleaning_report import ASKED, UNREAD, CleaningReport
+from faultodds.joblog.mapping import Column, LogMapping, in_short, meanings
 from faultodds.knowledge import Knowledge
 
 HEAD: Final = ("look", "column", "phrase", "times", "became", "means")
@@ -67,7 +66,7 @@ def _looks_opposite(phrase: str, became: str) -> bool:
     turns = any(
         f" {word} " in f" {re.sub(r'[^a-z0-9]+', ' ', phrase.casefold().replace(chr(39), ''))} " for word in _TURNS
     )
-    if became == UNREAD:
+    if became in (UNREAD, ASKED):
         return False
     work = "=" not in became
     return (turns and (work or "none" not in became)) or (
@@ -135,8 +134,8 @@ def _cell(row: Mapping[str, str | None], name: str) -> str:
     return (row.get(name) or "").strip().lstrip("'")
 
 
-def _with(column, said: Iterable[tuple[str, str, str]], knowledge: Knowledge, where: str):  # type: ignore[no-untyped-def]
+def _with(column: Column, said: Iterable[tuple[str, str, str]], knowledge: Knowledge, where: str) -> Column:
     own = {phrase: means for heading, phrase, means in said if heading == column.heading and means}
     for phrase, means in own.items():
         meanings(column, means, knowledge, f"{where}, '{phrase}'")
-    return replace(column, words={**column.words, **own})
+    return replace(column, words={**column.words, **{phrase: in_short(column, means) for phrase, means in own.items()}})

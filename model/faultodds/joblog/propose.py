@@ -32,6 +32,7 @@ MORE_CELLS: Final = 5
 WORDS_KEPT: Final = 60
 MOST_ROWS: Final = 0.5
 SAME_HEADING: Final = 0.75
+FREE_TEXT: Final[Target] = ("notes", "")
 
 
 def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
@@ -63,8 +64,9 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
     for place in {*people, *private}:
         keeper.meet(text for text in columns[place].counts if not personal.is_code(text))
     for place in free:
-        other = place in chosen and chosen[place][1][0] not in FREE
-        if not other and (ticks := ticked.proposed(knowledge, columns[place])):
+        score, target = chosen.get(place, (0.0, FREE_TEXT))
+        ticks = ticked.proposed(knowledge, columns[place])
+        if ticks and (target[0] in FREE or ticks.sure > score):
             asking[place] = ticks
     made = [
         asking[place]

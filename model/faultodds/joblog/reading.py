@@ -191,7 +191,7 @@ class PieceReader:
             self._twice += _fill(values, cells, n)
             mended |= np.array([cell.status == "mended" for cell in cells], bool)
         self._dropped += sum(not is_blank(text) for place in self._left_out for text in columns[place])
-        told = self._nothing_done(values.pop(clean.ENDED, None) or [None] * n, _in_order(values, n))
+        told = self._nothing_done(values.pop(clean.ENDED, [None] * n), _in_order(values, n))
         self._settle_equipment(values, n)
         for place in self._people:
             self.keeper.meet(columns[place])

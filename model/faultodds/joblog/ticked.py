@@ -20,11 +20,12 @@ _ASKS: Final = re.compile(r"\W*(?:\(?\b(?:y|yes)\W{1,3}(?:n|no)\b\)?)?[\s?:.#]*$
 _KINDS: Final[tuple[Kind, ...]] = ("complaint", "repairs", "findings")
 SURE: Final = 0.9
 GUESSED: Final = 0.5
+_UNSAID: Final = "ticked, and its heading names no one finding or repair: say in the mapping what a tick means"
 
 
 def proposed(knowledge: Knowledge, sample: Sample) -> Column | None:
     """What a column of ticks is by its heading; None when it is no such column, or its heading says nothing that is known."""
-    if not is_ticked(sample):
+    if not by_values.is_ticked(sample.counts):
         return None
     named = _ASKS.sub("", sample.heading)
     for kind in _KINDS:
@@ -33,14 +34,11 @@ def proposed(knowledge: Knowledge, sample: Sample) -> Column | None:
             words = _words(knowledge, sample, *cell.said[0])
             sure = GUESSED if kind == "repairs" and names_a_part_alone(knowledge, named) else SURE
             return Column(sample.heading, kind, words=words, sure=sure, why="ticked")
-    if CellReader(Column("", "repairs"), knowledge).is_foreign(named):
-        return Column(sample.heading, "left_out", sure=0.0, why="a repair the file does not know")
-    return None
-
-
-def is_ticked(sample: Sample) -> bool:
-    """Whether the cells say yes or no, or are ticked or not, and nothing else."""
-    return bool(sample.counts) and by_values.is_answers(sample.texts, sample.counts)
+    if sample.nameless:
+        return None
+    foreign = CellReader(Column("", "repairs"), knowledge).is_foreign(named)
+    why = "a repair the file does not know" if foreign else _UNSAID
+    return Column(sample.heading, "left_out", sure=0.0, why=why)
 
 
 def names_a_part_alone(knowledge: Knowledge, heading: str) -> bool:
@@ -54,5 +52,5 @@ def _words(knowledge: Knowledge, sample: Sample, column: str, value: str) -> dic
     outcomes = () if column == REPAIRS else knowledge.observables[name].outcomes
     denied = f"{name}=no" if value == "yes" and set(outcomes) == {"no", "yes"} else SAYS_NOTHING
     told = value if column == REPAIRS else f"{name}={value}"
-    answers = {text: callbacks.answer(text) for text in sample.counts}
+    answers = {text: callbacks.answer(text) for text in sample.counts if by_values.is_tick(text)}
     return {text: told if yes else denied for text, yes in answers.items() if yes is not None}
