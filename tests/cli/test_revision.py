@@ -277,6 +277,19 @@ def test_what_forecasts_worse_is_not_accepted_unawares(file: str) -> None:
     assert revision(file, "list", "--json").answer["accepted"] == good
 
 
+def test_what_nobody_can_tell_is_not_accepted_unawares(file: str) -> None:
+    """Numbers that were held against too few jobs to say anything are asked about as worse ones are, with what was found."""
+    unsure = make(file)
+    judge("toy", unsure, Verdict(False, "file", "Nobody can tell yet: 12 jobs are too few.", "2026-11-25", known=False))
+    ran = revision(file, "accept", unsure)
+    assert (ran.code, "12 jobs are too few" in ran.text) == (2, True)
+    assert f"faultodds revision accept {unsure} --anyway" in ran.said
+    assert revision(file, "list", "--json").answer["accepted"] == "file"
+    assert "nobody could tell" in revision(file, "list").text
+    assert revision(file, "accept", unsure, "--anyway", "--why", "our own numbers").code == 0
+    assert revision(file, "list", "--json").answer["accepted"] == unsure
+
+
 def test_a_revision_is_named_and_dropped_and_its_id_stays_taken(file: str) -> None:
     """By its name it is found; in use it is not dropped; gone, no new one gets its id."""
     a = make(file)

@@ -155,7 +155,8 @@ def accept_command(
         bool,
         typer.Option(
             "--anyway",
-            help="Even though its numbers forecast worse than those in use, or the knowledge file has changed since.",
+            help="Even though its numbers forecast worse than those in use, or nobody can tell, or the knowledge file has "
+            "changed since.",
         ),
     ] = False,
     by: ByOption = None,
@@ -165,8 +166,8 @@ def accept_command(
 ) -> None:
     """Use a revision from now on, in every command.
 
-    What an audit found of it is shown first; where it forecasts worse than what is in use you are asked. Who accepted
-    and why is kept. The knowledge file stays as it is.
+    What an audit found of it is shown first; where it forecasts worse than what is in use, or nobody can tell, you are
+    asked. Who accepted and why is kept. The knowledge file stays as it is.
     """
     from faultodds.revisions import accept, accepted, find_id, remarks
 
@@ -196,14 +197,24 @@ def _agreed(revision: str, verdict: Verdict | None, in_use: str, anyway: bool, w
         return why
     if not as_json:
         say(_verdict_lines(verdict, in_use))
-    if verdict is None or not verdict.worse or anyway:
+    if verdict is None or (verdict.known and not verdict.worse) or anyway:
         return why
     if as_json or not sys.stdin.isatty():
-        raise FaultoddsError(
-            f"revision {revision} forecasts worse than {numbers_called(verdict.base)}, so it was not accepted. To use it all the "
-            f'same: faultodds revision accept {revision} --anyway --why "..."'
+        found = (
+            f"revision {revision} forecasts worse than {numbers_called(verdict.base)}"
+            if verdict.known
+            else f"nobody can tell yet whether revision {revision} forecasts better than {numbers_called(verdict.base)}"
         )
-    if not typer.confirm("It forecasts worse than what it was held against. Use it all the same?", default=False):
+        raise FaultoddsError(
+            f"{found}, so it was not accepted. To use it all the same: "
+            f'faultodds revision accept {revision} --anyway --why "..."'
+        )
+    asked = (
+        "It forecasts worse than what it was held against."
+        if verdict.known
+        else "Nobody can tell whether it is better than what is in use."
+    )
+    if not typer.confirm(f"{asked} Use it all the same?", default=False):
         raise FaultoddsError("nothing was accepted.")
     return why or str(typer.prompt("Why", default="", show_default=False))
 
@@ -214,6 +225,8 @@ def _verdict_lines(verdict: Verdict | None, in_use: str) -> list[str]:
         return wrap(
             "Not judged yet: nobody has held what this log teaches against what came next. 'faultodds audit LOG' does that."
         )
+    if not verdict.known:
+        return wrap(f"On {verdict.day}: {verdict.words}")
     other = f" Not yet held against what is in use now, {numbers_called(in_use)}." if verdict.base != in_use else ""
     return wrap(f"Held against {numbers_called(verdict.base)} on {verdict.day}. {verdict.words}{other}")
 
@@ -328,5 +341,7 @@ def _line(each: Any, told: Told | None) -> list[str]:
 def _judged(verdict: Verdict | None) -> list[str]:
     if verdict is None:
         return []
+    if not verdict.known:
+        return wrap(f"On {verdict.day} nobody could tell whether it forecast better.", room=width() - 6)
     how = "worse than" if verdict.worse else "no worse than"
     return wrap(f"On {verdict.day} it forecast {how} {numbers_called(verdict.base)}.", room=width() - 6)

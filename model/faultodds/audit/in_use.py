@@ -63,17 +63,24 @@ def judged_log(
         frame = part_of_log(read_clean(path), **{name: str(revision.settings.get(name, "")) for name in PART})
         found = against_in_use(appliance, frame, stages=chosen(SHORT), with_rivals=False, tick=tick)
     except FaultoddsError as error:
-        return Verdict(False, "", f"Nobody can tell yet whether these numbers forecast better: {error}", "")
+        words = f"Nobody can tell yet whether these numbers forecast better: {error}"
+        told = Verdict(False, accepted(revision.appliance), words, _today(), known=False)
+        judge(revision.appliance, revision.id, told)
+        return told
     return keep(revision.appliance, revision.id, found)
 
 
 def keep(appliance: str, revision: str, found: Audit) -> Verdict:
     """Keep what an audit of the log found, as the verdict on a revision learned from it."""
-    from datetime import date
-
-    told = Verdict(is_worse(found, LEARNED), found.base, verdict(found, LEARNED), f"{date.today():%Y-%m-%d}")
+    told = Verdict(is_worse(found, LEARNED), found.base, verdict(found, LEARNED), _today())
     judge(appliance, revision, told)
     return told
+
+
+def _today() -> str:
+    from datetime import date
+
+    return f"{date.today():%Y-%m-%d}"
 
 
 def learned_from(appliance: str, path: Path, since: str = "", branch: str = "") -> list[str]:

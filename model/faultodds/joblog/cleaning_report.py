@@ -7,7 +7,9 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any, Final, NamedTuple
 
+from faultodds.joblog import clean
 from faultodds.joblog.cells import Status
+from faultodds.joblog.clean import ENDINGS
 from faultodds.joblog.personal import Keeper
 
 WORDS_SHOWN: Final = 5
@@ -251,10 +253,15 @@ def _words(column: ColumnReport) -> list[str]:
         near = column.nearest.get(word)
         found.append(
             f"  {column.heading}: '{word}' {_times(n)}"
-            + (f", nearest: {near}" if near else FOREIGN if word in column.foreign else "")
+            + (f", nearest: {near}" if near else FOREIGN if word in column.foreign else _allowed(column))
         )
     more = len(column.words) - WORDS_SHOWN
     return [*found, f"  {column.heading}: and {more:,} more"] if more > 0 else found
+
+
+def _allowed(column: ColumnReport) -> str:
+    """What a word may mean, where these are few: how a visit ended."""
+    return f", nothing is near: write {', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}" if column.is_ == clean.ENDED else ""
 
 
 def _times(n: int) -> str:

@@ -130,11 +130,27 @@ class Lexicon:
         return frozenset(word for phrase in self.phrases for word in phrase.split())
 
     def nearest(self, text: str) -> Meaning | None:
-        """The meaning that a text comes nearest to, for a report; None when nothing is at all like it."""
+        """The meaning that a text comes nearest to, for a report; None where no known phrase stands in it, but for slips and endings:
+        likeness of letters alone is no sense ("cancelled" is no "called back")."""
         from rapidfuzz import fuzz, process
 
-        close = process.extractOne(key(text), list(self.phrases), scorer=fuzz.WRatio, score_cutoff=60)
+        typed = key(text)
+        rivals = [p for p in self._by_negatives.get(negatives(typed), []) if _stands_in(p.split(), typed.split())]
+        close = process.extractOne(typed, rivals, scorer=fuzz.WRatio)
         return self.phrases[close[0]][0] if close else None
+
+
+def _stands_in(phrase: list[str], text: list[str]) -> bool:
+    """Whether every word of a phrase stands in a text, but for slips and endings."""
+    return phrase != [NO] and all(any(_is_word(word, other) for other in text) for word in phrase)
+
+
+def _is_word(word: str, typed: str) -> bool:
+    from rapidfuzz.distance import OSA
+
+    if word == typed or min(len(word), len(typed)) < SHORTEST:
+        return word == typed
+    return typed.startswith(word) or OSA.distance(word, typed) <= slips_in(word)
 
 
 def slips_in(phrase: str) -> int:

@@ -20,12 +20,14 @@ REMARKS: Final = "remarks.jsonl"
 
 @dataclass(frozen=True)
 class Verdict:
-    """What an audit found: whether such numbers forecast worse than `base` (a revision's id, or "file"), in words, and the day."""
+    """What an audit found: whether such numbers forecast worse than `base` (a revision's id, or "file"), in words, and the day;
+    and whether anybody can tell."""
 
     worse: bool
     base: str
     words: str
     day: str
+    known: bool = True
 
 
 @dataclass(frozen=True)
