@@ -22,7 +22,11 @@ def question(knowledge: Knowledge, column: Column, sample: Sample) -> str | None
             f"'{column.heading}' says {seen} and is blank on {blank:,} rows: is a blank a no? If so write "
             'assume = { yes = "gone", blank = "came_back" } for it; blank = "?" if a blank is not known'
         )
-    if column.kind == "repairs" and by_values.is_ticked(sample.counts) and ticked.names_a_part_alone(knowledge, column.heading):
+    if (
+        column.kind == "repairs"
+        and by_values.is_ticked(sample.counts)
+        and ticked.names_a_part_alone(knowledge, column.heading)
+    ):
         return (
             f"'{column.heading}' is ticked ({seen}) and does not say whether the part was fitted or found bad. It is taken for "
             'fitted; write is = "left_out" for it if it was not'

@@ -70,7 +70,8 @@ class ColumnReport:
             self.words = Counter({word: n for word, n in self.words.items() if n > 1})
 
     def keep_only(self, keeper: Keeper, free: bool = False) -> None:
-        """Forget every text that somebody typed and that may not be kept, or blot out what of a phrase may not be; in `free` text no number is taken for a reading."""
+        """Forget every text that somebody typed and that may not be kept, and blot out what of a phrase may not be; in `free` text
+        no number is taken for a reading."""
         self.words = keeper.kept(self.words)
         seen: Counter[str] = Counter()
         for (phrase, _), times in self.phrases.items():

@@ -115,7 +115,9 @@ def _said_and_left(cells: Sequence[Cell]) -> tuple[set[tuple[str, str]], set[str
 
 def _became(cell: Cell) -> str:
     """What a cell became, as the table of phrases has it."""
-    said = [f"{c.partition(':')[2]}={v}" if ":" in c else f"{v} (did not hold)" if c == FAILED else v for c, v in cell.said]
+    said = [
+        f"{c.partition(':')[2]}={v}" if ":" in c else f"{v} (did not hold)" if c == FAILED else v for c, v in cell.said
+    ]
     open_ = [ASKED] if cell.left or cell.unclear or cell.status in ("unknown", "impossible", "either") else []
     return "; ".join([*said, *open_]) or UNREAD
 

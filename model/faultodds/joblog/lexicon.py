@@ -130,8 +130,8 @@ class Lexicon:
         return frozenset(word for phrase in self.phrases for word in phrase.split())
 
     def nearest(self, text: str) -> Meaning | None:
-        """The meaning that a text comes nearest to, for a report; None where no known phrase stands in it, but for slips and endings:
-        likeness of letters alone is no sense ("cancelled" is no "called back")."""
+        """The meaning that a text comes nearest to, for a report; None where no known phrase stands in it, but for slips: likeness
+        of letters alone is no sense ("cancelled" is no "called back")."""
         from rapidfuzz import fuzz, process
 
         typed = key(text)

@@ -123,8 +123,8 @@ _HEAD = """\
 # of     the facts, or the symptoms and checks, that the column speaks of
 # lead   which of them a word is about that could be said of several (leave empty: such a word is not guessed at)
 # words  what a word in this column means: an outcome, a value or a repair; name=outcome where the column has several, or for
-#        any other symptom or check; "?" = not known yet, write what it means; "-" or "ignore" = it says nothing; of the technician the codes that are
-#        kept as they are, all others are kept as tech_1, tech_2 ...
+#        any other symptom or check; "?" = not known yet, write what it means; "-" or "ignore" = it says nothing;
+#        of the technician the codes that are kept as they are, or the code for a spelling; others are tech_1, tech_2 ...
 # assume what the cells do not say: unit, dial, rated, room, lone_winding, bare, usual_minutes; of a column that says how it ended,
 #        what a "yes" and what a blank stand for (came_back, gone; "?" for a blank that says neither)
 # sure   how sure the proposal was; for you to look at, not used
@@ -294,7 +294,11 @@ def meanings(column: Column, text: str, knowledge: Knowledge, where: str) -> tup
 
 def in_short(column: Column, text: str) -> str:
     """A meaning with "nothing" and "ignore" written as "-", and "unknown" as "?" where it is no ending."""
-    said = {"nothing": SAYS_NOTHING, "ignore": SAYS_NOTHING, **({} if column.kind == "ended" else {"unknown": NOT_KNOWN})}
+    said = {
+        "nothing": SAYS_NOTHING,
+        "ignore": SAYS_NOTHING,
+        **({} if column.kind == "ended" else {"unknown": NOT_KNOWN}),
+    }
     return said.get(text.strip().casefold(), text.strip())
 
 

@@ -163,7 +163,7 @@ class Keeper:
         """Those of a column's texts that say anything when what may not be kept is blotted out, as they may be kept."""
         kept = self.kept(counts, measured)
         found = {text: text if text in kept else self._blotted(text, measured) for text in counts}
-        return {text: shown for text, shown in found.items() if text in kept or _SAYS.search(shown.replace(GONE, ""))}
+        return {text: shown for text, shown in found.items() if shown == text or _SAYS.search(shown.replace(GONE, ""))}
 
     def _blotted(self, text: str, measured: Callable[[str], bool]) -> str:
         # Of what stands once no initials are kept either: "JB".

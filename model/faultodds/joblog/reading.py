@@ -12,16 +12,18 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from faultodds.joblog import clean, dates, machines
-from faultodds.joblog.cells import NOT_TOLD, Cell
+from faultodds.joblog import clean, dates, joined, machines
+from faultodds.joblog.cells import NOT_TOLD
 from faultodds.joblog.cleaning_report import CleaningReport, ColumnReport, assumption
 from faultodds.joblog.columns import AmountReader, ColumnReader, Texts, parser_of
 from faultodds.joblog.endings import CODE, NO_WORD, NOT_READ
+from faultodds.joblog.joined import Values
 from faultodds.joblog.mapping import LogMapping
 from faultodds.joblog.personal import Ids, Keeper
 from faultodds.joblog.repeats import Repeats, hashes
 from faultodds.joblog.sources import Chunk
 from faultodds.joblog.stems import is_blank
+from faultodds.joblog.technicians import Technicians
 from faultodds.knowledge import Knowledge
 
 if TYPE_CHECKING:
@@ -34,16 +36,6 @@ NOTHING_READ: Final = "nothing in it could be read"
 _JOIN: Final = "\x1f"
 _EPOCH: Final = dt.date(1970, 1, 1)
 
-_WEIGHT: Final = {
-    NO_WORD: -2,
-    NOT_READ: -1,
-    CODE[clean.GONE]: 0,
-    CODE[clean.REFERRED]: 1,
-    CODE[clean.UNKNOWN]: 2,
-    CODE[clean.CAME_BACK]: 3,
-}
-
-Values = list[str | None]
 Aside = tuple[int, str, str]
 """Row number, reason, detail."""
 
@@ -123,12 +115,11 @@ class PieceReader:
             if (parse := parser_of(column)) is not None
         ]
         self._days_known: dict[str, int] = {}
-        self._repeats = Repeats()
-        self._technicians: dict[str, str] = {}
+        self._repeats, self._kin = Repeats(), machines.Kin(knowledge)
         technician = mapping.of_kind("technician")
+        self._technicians = Technicians(technician.heading, technician.words) if technician else Technicians("", {})
         branch = mapping.of_kind("branch")
         self._branches = {text.casefold(): text for text in branch.words} if branch else {}
-        self._codes = {_same(code): code for code in technician.words} if technician else {}
         self.keeper = Keeper(knowledge)
         self._people = [self._places[c.heading] for c in mapping.columns if c.kind in ("personal", "customer")]
         self._ids = Ids(self._cell(row, "job") for row in sample or ())
@@ -172,10 +163,20 @@ class PieceReader:
                 aside.append((number, OTHER_MACHINE, ""))
             elif reason is not None:
                 aside.append((number, *reason))
+            elif self._kin.is_one(number, *self._told(row)):
+                aside.append((number, OTHER_MACHINE, ""))
             else:
                 rows.append(row)
                 kept.append(number)
         return rows, kept, aside
+
+    def _told(self, row: Sequence[str]) -> tuple[dict[str, str], list[str]]:
+        """The cells of a row that tell which machine it is about: its facts, and what was found and done."""
+        facts = {c.of[0]: row[self._places[c.heading]].strip() for c in self._mapping.columns if c.kind == "fact"}
+        told = [
+            row[self._places[c.heading]] for c in self._mapping.columns if c.kind in ("repairs", "findings", "notes")
+        ]
+        return facts, told
 
     def _cell(self, row: Sequence[str], kind: Any) -> str:
         heading = self._heading(kind)
@@ -188,15 +189,19 @@ class PieceReader:
         mended = np.zeros(n, bool)
         for reader in self._readers:
             cells = reader.cells(columns[reader.place], self._facts(values, reader.context, n))
-            self._twice += _fill(values, cells, n)
+            self._twice += joined.fill(values, cells, n)
             mended |= np.array([cell.status == "mended" for cell in cells], bool)
         self._dropped += sum(not is_blank(text) for place in self._left_out for text in columns[place])
-        told = self._nothing_done(values.pop(clean.ENDED, [None] * n), _in_order(values, n))
+        told = self._nothing_done(values.pop(clean.ENDED, [None] * n), joined.in_order(values, n))
         self._settle_equipment(values, n)
         for place in self._people:
             self.keeper.meet(columns[place])
         values[clean.JOB] = list(self._repeats.job_ids(numbers, self._job_numbers(self._texts(columns, "job", n))))
-        values[clean.TECHNICIAN] = [self._technician(text) for text in self._texts(columns, "technician", n)]
+        technicians = self._texts(columns, "technician", n)
+        self.keeper.meet(text for text in technicians if not self._technicians.knows(text))
+        values[clean.TECHNICIAN] = [
+            self._technicians.code(t, int(at)) for t, at in zip(technicians, numbers, strict=True)
+        ]
         if self._branches:
             values[clean.BRANCH] = [self._branches.get(t.casefold()) for t in self._texts(columns, "branch", n)]
         amounts_read: dict[str, list[float | None]] = {}
@@ -241,7 +246,7 @@ class PieceReader:
                 facts = values.setdefault(clean.FACT + fact, [None] * n)
                 assert found is not None
                 for row, cell in enumerate(found):
-                    if cell is None or facts[row] == value or _is_denial(cell, observable.outcomes):
+                    if cell is None or facts[row] == value or joined.is_denial(cell, observable.outcomes):
                         continue
                     if facts[row] is None:
                         facts[row] = value
@@ -259,17 +264,6 @@ class PieceReader:
         kept = [text if self._ids.is_id(text) else "" for text in texts]
         self._no_ids += sum(bool(text) for text in texts) - sum(map(bool, kept))
         return kept
-
-    def _technician(self, text: str) -> str | None:
-        """A technician's code that the mapping lists; any other gets one of ours, in order. "Poe, M." and "M. Poe" are one, "t1"
-        and "T1" as well."""
-        if not text:
-            return None
-        same = _same(text)
-        if same in self._codes:
-            return self._codes[same]
-        self.keeper.meet([text])
-        return self._technicians.setdefault(same, f"tech_{len(self._technicians) + 1}")
 
     def _day(self, text: str) -> int:
         day = self._days_known.get(text)
@@ -297,7 +291,7 @@ class PieceReader:
                     continue
                 unread = cell.status == "unknown" or cell.note == NOT_TOLD
                 word = CODE[cell.said[0][1]] if cell.said else NOT_READ if unread else NO_WORD
-                if _WEIGHT[word] > _WEIGHT[int(words[row])]:
+                if joined.WEIGHT[word] > joined.WEIGHT[int(words[row])]:
                     words[row] = word
         return words
 
@@ -343,14 +337,11 @@ class PieceReader:
                 report.left_out[column.heading] = column.why
             elif column.kind == "customer":
                 report.personal[column.heading] = column.why or "customer, only used to find callbacks"
-        if self._technicians:
+        report.alarms += [*self._kin.alarms(), *self._technicians.alarms()]
+        if self._technicians.ours:
             report.personal[str(self._heading("technician"))] = (
-                f"what is no listed code is kept as tech_1 to tech_{len(self._technicians)}"
+                f"what is no listed code is kept as tech_1 to tech_{len(self._technicians.ours)}"
             )
-
-
-def _same(text: str) -> str:
-    return " ".join(sorted(re.findall(r"[^\W_]+", text.casefold())))
 
 
 _TOTALS: Final = re.compile(r"\s*(?:grand |sub)?-?\s*(?:total|sum|average|avg|count)s?\b.{0,20}", re.I)
@@ -360,45 +351,6 @@ def _is_totals(row: Sequence[str]) -> bool:
     """Whether a row adds up others: it begins with the word, and says hardly more."""
     filled = [cell for cell in row if cell.strip()]
     return bool(filled) and len(filled) <= max(2, 0.5 * len(row)) and bool(_TOTALS.fullmatch(filled[0]))
-
-
-def _is_denial(cell: str, outcomes: dict[str, str]) -> bool:
-    # "no" to a symptom of a part (an error code, the auto cycle) does not say that the part is there.
-    return cell == "no" and set(outcomes) == {"no", "yes"}
-
-
-def _fill(values: dict[str, Values], cells: Sequence[Cell], n: int) -> int:
-    """Put what cells say in their columns; how many said otherwise than an earlier column did."""
-    twice = 0
-    for row, cell in enumerate(cells):
-        for target, value in cell.said:
-            column = values.get(target)
-            if column is None:
-                column = values[target] = [None] * n
-            before = column[row]
-            if before is None:
-                column[row] = value
-            elif target in (clean.REPAIRS, clean.FAILED):
-                column[row] = ";".join(dict.fromkeys([*before.split(";"), *value.split(";")]))
-            elif target == clean.ENDED:
-                column[row] = max(before, value, key=lambda ending: _WEIGHT[CODE[ending]])
-            elif column[row] != value:
-                twice += 1
-    return twice
-
-
-def _in_order(values: dict[str, Values], n: int) -> list[bool | None]:
-    """Put the repairs that failed before those that held, as the clean log has them; of each row whether any held, None where none
-    was done."""
-    done, failed = (values.get(column) or [None] * n for column in (clean.REPAIRS, clean.FAILED))
-    held: list[bool | None] = []
-    for row, (cell, first) in enumerate(zip(done, failed, strict=True)):
-        names = cell.split(";") if cell else []
-        lost = first.split(";") if first else []
-        if lost:
-            done[row] = ";".join(dict.fromkeys([*lost, *names]))
-        held.append(None if not names else len(names) > len(lost))
-    return held
 
 
 def _keep(piece: Piece, rows: NDArray[np.bool_]) -> None:
