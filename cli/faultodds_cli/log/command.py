@@ -148,7 +148,8 @@ def phrases_(
 ) -> None:
     """Every phrase of a log, how often it stands there and what it became; those that look like the opposite come first.
 
-    What is wrong is written into the last column of the file, and read with --phrases at the next import.
+    What is wrong is written into the last column of the file (a repair, name=outcome, or - for nothing), and read with
+    --phrases at the next import. What looks personal is blotted out.
     """
     from faultodds.joblog import kept_phrases, phrase_file
 

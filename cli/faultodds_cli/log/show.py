@@ -61,8 +61,10 @@ def phrase_lines(found: Sequence[Phrase], top: int, path: Path) -> list[str]:
     lines += _phrases(rest)
     more = len(found) - len(odd) - len(rest)
     lines += [f"  and {more:,} more; --top {len(found)} shows them all."] if more else []
-    return [*lines, "", *wrap(f"To change one, write what it means in the last column of {path}, and import the log again with "
-                              "--phrases and that file.")]  # fmt: skip
+    change = (
+        f"To change one, write what it means in the last column of {path}: a repair, name=outcome, or - for nothing."
+    )
+    return [*lines, "", *wrap(f"{change} Then import the log again with --phrases and that file.")]
 
 
 def _phrases(found: Sequence[Phrase]) -> list[str]:

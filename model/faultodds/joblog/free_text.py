@@ -34,8 +34,12 @@ class FreeText(Sentences):
         before, after = found or told_in_order.before_cause(text) or ("", "")
         first = self.read(before) if before else Told()
         tried = _repairs(first)
-        if not tried or not self._is_done_last(before):
+        if not tried:
             return None
+        if not self._is_done_last(before):
+            told = self._read(text)  # "cleaned duct, ran with duct off, no change": of the work, or of what was looked at?
+            told.left += [text] if found and not told.left else []
+            return told
         then = self.read(told_in_order.with_causes(after, self._is_fitted)) if after else Told()
         held = _repairs(then)
         if found is None and (not held or set(held) & set(tried)):

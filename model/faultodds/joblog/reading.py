@@ -115,6 +115,8 @@ class PieceReader:
             if (parse := parser_of(column)) is not None
         ]
         self._days_known: dict[str, int] = {}
+        self._facts_at = [(c.of[0], self._places[c.heading]) for c in mapping.columns if c.kind == "fact"]
+        self._told_at = [self._places[c.heading] for c in mapping.columns if c.kind in ("repairs", "findings", "notes")]
         self._repeats, self._kin = Repeats(), machines.Kin(knowledge)
         technician = mapping.of_kind("technician")
         self._technicians = Technicians(technician.heading, technician.words) if technician else Technicians("", {})

@@ -16,6 +16,7 @@ from faultodds.joblog.stems import trade, vocabulary
 _END = (
     r"(?=\s*(?:[,;.:!\n+&/]|-|\u2013|\u2014|$|\b(?:but|so|and|then|until|till|it was|was|turned|found|in the end)\b))"
 )
+_FOR = r"(?: (?:after|in|at|for) (?:\d+ ?\w+|(?:a |the )?\w+))?"
 _BEGIN = r"(?:^|(?<=[\s,;.:!\n+&/-]))"
 _BREAK = re.compile(r"(\s*(?:[,;!\n]|\.(?=\s|$)|\s--?\s|\s[\u2013\u2014]\s|\b(?:but|so|and then|then)\b)\s*)")
 _JOIN = re.compile(r"^(?:[\s,;.:!\n+&/\u2013\u2014-]|\b(?:but|so|and|then|until|till)\b)+", re.I)
@@ -96,7 +97,7 @@ def _failed(appliance: str) -> re.Pattern[str]:
     states = "|".join(trade(appliance).get("failed_run", {}).get("states", ["(?!)"]))
     said = "|".join(vocabulary()["failed_run"]["words"])
     still = r"still (?:(?:is|was|has|had|runs?|running|stays?|got|getting|have) )?"
-    return re.compile(rf"{_BEGIN}(?:(?:{said})|{still}(?:{states})|(?:{states}) still)(?! before)\b{_END}", re.I)
+    return re.compile(rf"{_BEGIN}(?:(?:{said})|{still}(?:{states})|(?:{states}) still)(?! before)\b{_FOR}{_END}", re.I)
 
 
 @cache
