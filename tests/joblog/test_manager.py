@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from faultodds.errors import UnknownName
+from faultodds.errors import FaultoddsError, UnknownName
 from faultodds.joblog import sentences, told_in_order
 from faultodds.joblog.cells import CellReader
 from faultodds.joblog.clean import FAILED, REPAIRS, read_clean
@@ -193,6 +193,14 @@ def test_ticked_off_phrases_are_read_back_as_repairs(tmp_path: Path, data: str, 
     raw = {"heading": "w", "is": "repairs", "words": {"hd": "clear_hood", "tbc": "ignore", "x y": "unknown"}}
     column = from_raw({"format": 1, "column": [raw]}, dryer, "m.toml").columns[0]
     assert column.words == {"hd": "clear_hood", "tbc": "-", "x y": "?"}
+
+
+def test_a_phrase_with_a_part_blotted_out_is_not_ticked_off(tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """It would match nothing, and nobody would know."""
+    path = write(tmp_path / "log.csv", "job,date,complaint,work done\n" + "J1,2024-01-01,no heat,new coils\n" * 3)
+    table = write(tmp_path / "phrases.csv", "column,phrase,means\nwork done,[..] done,clear_hood\n")
+    with pytest.raises(FaultoddsError, match="Write the phrase in full, as it stands in your log"):
+        with_phrases(draft(path, dryer, data=data), table, dryer)
 
 
 # --- the table of phrases ---

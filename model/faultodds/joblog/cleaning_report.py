@@ -15,6 +15,7 @@ from faultodds.joblog.personal import Keeper
 WORDS_SHOWN: Final = 5
 UNREAD: Final = "-"
 """What a phrase became that says nothing."""
+NOT_DONE: Final = "unknown (nothing done, or not the last visit)"
 ASKED: Final = "?"
 """What a phrase became that is not understood."""
 MOST_WORDS: Final = 5_000

@@ -8,8 +8,8 @@ from typing import Any, Final
 
 from faultodds.joblog import money_and_time as amounts
 from faultodds.joblog.cells import BLANK, Cell, CellReader, pieces_to_ask, text_reader
-from faultodds.joblog.clean import FAILED, GONE, REPAIRS
-from faultodds.joblog.cleaning_report import ASKED, UNREAD, ColumnReport
+from faultodds.joblog.clean import ENDED, FAILED, GONE, REPAIRS, UNKNOWN
+from faultodds.joblog.cleaning_report import ASKED, NOT_DONE, UNREAD, ColumnReport
 from faultodds.joblog.likely import FREE
 from faultodds.joblog.log_words import sentences_of
 from faultodds.joblog.mapping import Column
@@ -115,11 +115,22 @@ def _said_and_left(cells: Sequence[Cell]) -> tuple[set[tuple[str, str]], set[str
 
 def _became(cell: Cell) -> str:
     """What a cell became, as the table of phrases has it."""
-    said = [
-        f"{c.partition(':')[2]}={v}" if ":" in c else f"{v} (did not hold)" if c == FAILED else v for c, v in cell.said
-    ]
+    # A repair that the file does not know is asked about, and no ending anybody told.
+    said = [_told(*pair) for pair in cell.said if not cell.left or pair != (ENDED, UNKNOWN)]
     open_ = [ASKED] if cell.left or cell.unclear or cell.status in ("unknown", "impossible", "either") else []
     return "; ".join([*said, *open_]) or UNREAD
+
+
+def _told(column: str, value: str) -> str:
+    if (column, value) == (ENDED, UNKNOWN):
+        return NOT_DONE
+    return (
+        f"{column.partition(':')[2]}={value}"
+        if ":" in column
+        else f"{value} (did not hold)"
+        if column == FAILED
+        else value
+    )
 
 
 def parser_of(column: Column) -> Callable[[str], float | None] | None:

@@ -37,7 +37,9 @@ class FreeText(Sentences):
         if not tried:
             return None
         if not self._is_done_last(before):
-            whole = self._read(text)  # "cleaned duct, ran with duct off, no change": of the work, or of what was looked at?
+            whole = self._read(
+                text
+            )  # "cleaned duct, ran with duct off, no change": of the work, or of what was looked at?
             whole.left += [text] if found and not whole.left else []
             return whole
         then = self.read(told_in_order.with_causes(after, self._is_fitted)) if after else Told()

@@ -16,8 +16,9 @@ from typing import Final
 from faultodds.errors import FaultoddsError
 from faultodds.job import grammar, listed
 from faultodds.joblog.aside import safe
-from faultodds.joblog.cleaning_report import ASKED, UNREAD, CleaningReport
+from faultodds.joblog.cleaning_report import ASKED, NOT_DONE, UNREAD, CleaningReport
 from faultodds.joblog.mapping import Column, LogMapping, in_short, meanings
+from faultodds.joblog.personal import GONE
 from faultodds.knowledge import Knowledge
 
 HEAD: Final = ("look", "column", "phrase", "times", "became", "means")
@@ -66,7 +67,7 @@ def _looks_opposite(phrase: str, became: str) -> bool:
     turns = any(
         f" {word} " in f" {re.sub(r'[^a-z0-9]+', ' ', phrase.casefold().replace(chr(39), ''))} " for word in _TURNS
     )
-    if became in (UNREAD, ASKED):
+    if became in (UNREAD, ASKED, NOT_DONE):
         return False
     work = "=" not in became
     return (turns and (work or "none" not in became)) or (
@@ -137,5 +138,10 @@ def _cell(row: Mapping[str, str | None], name: str) -> str:
 def _with(column: Column, said: Iterable[tuple[str, str, str]], knowledge: Knowledge, where: str) -> Column:
     own = {phrase: means for heading, phrase, means in said if heading == column.heading and means}
     for phrase, means in own.items():
+        if GONE in phrase:
+            raise FaultoddsError(
+                f"{where}, '{phrase}': a part of it is blotted out, so it would match nothing. Write the phrase in full, as it "
+                "stands in your log, in its place."
+            )
         meanings(column, means, knowledge, f"{where}, '{phrase}'")
     return replace(column, words={**column.words, **{phrase: in_short(column, means) for phrase, means in own.items()}})

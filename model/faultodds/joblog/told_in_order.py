@@ -16,7 +16,7 @@ from faultodds.joblog.stems import trade, vocabulary
 _END = (
     r"(?=\s*(?:[,;.:!\n+&/]|-|\u2013|\u2014|$|\b(?:but|so|and|then|until|till|it was|was|turned|found|in the end)\b))"
 )
-_FOR = r"(?: (?:after|in|at|for) (?:\d+ ?\w+|(?:a |the )?\w+))?"
+_FOR = r"(?: (?:(?:after|in|at|for) \d+ ?\w+|after (?:a |the )?\w+))?"
 _BEGIN = r"(?:^|(?<=[\s,;.:!\n+&/-]))"
 _BREAK = re.compile(r"(\s*(?:[,;!\n]|\.(?=\s|$)|\s--?\s|\s[\u2013\u2014]\s|\b(?:but|so|and then|then)\b)\s*)")
 _JOIN = re.compile(r"^(?:[\s,;.:!\n+&/\u2013\u2014-]|\b(?:but|so|and|then|until|till)\b)+", re.I)
