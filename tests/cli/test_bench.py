@@ -488,7 +488,7 @@ def test_a_defeated_safety_device_holds_the_job_until_it_is_put_right(tmp_path: 
     with looked_at(tmp_path) as visit:
         with pytest.raises(SafetyStop):
             visit.close("gone")
-        visit.safe("jumper out, new fuse in")
+        visit.safe("jumper out, new fuse in, reads closed")
         assert visit.job.stopped is None
         visit.close("gone", note="it dries again")
 
@@ -561,7 +561,7 @@ def test_a_stopped_job_stands_still_until_somebody_says_safe(tmp_path: Path) -> 
     shown = [line for line in ended.out.splitlines() if line.startswith(("STOP.", "Before going on", "FAULT ODDS"))]
     assert shown == ['STOP. smoke, scorching or flames: "smoke from the back".']
     assert set(findings(tmp_path)) == {"dry_time"}
-    going_on = bench(tmp_path, "safe cord was replaced", "no", "hood_flap weak", options=["1"])
+    going_on = bench(tmp_path, "safe cord was replaced, ran 20 min, no smoke", "no", "hood_flap weak", options=["1"])
     assert going_on.code == 0
     assert set(findings(tmp_path)) == {"dry_time", "hood_flap"}
 
@@ -570,7 +570,7 @@ def test_going_on_with_a_job_asks_about_safety_again(tmp_path: Path) -> None:
     """A saved job starts with the stop signs, a line each and one answer, and stops like a fresh one."""
     bench(tmp_path, *STRAIGHT_ON, "dry_time longer")
     assert bench(tmp_path, "smell of gas, a little", options=["1"]).code == 3
-    going_on = bench(tmp_path, "safe", "supplier came, joints tested", "no", "odds", options=["1"])
+    going_on = bench(tmp_path, "safe", "supplier came, joints tested tight", "no", "odds", options=["1"])
     assert going_on.code == 0
     assert "dry_time=longer" in going_on.out
     assert "Any of these now:" in going_on.out
