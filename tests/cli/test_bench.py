@@ -474,10 +474,28 @@ def test_how_a_stop_was_cleared_is_told_straight_away_and_is_no_new_alarm(tmp_pa
 
 
 def test_no_alarm_in_the_house_is_a_no_with_a_word_about_the_meter(tmp_path: Path) -> None:
-    """There is nothing to sound."""
-    ended = bench(tmp_path, "no", "No alarm in the house", "no", "no", "done", "heat=none")
+    """There is nothing to sound. It is said once, and kept, on the command line as well."""
+    ended = bench(tmp_path, "no", "No alarm in the house", "no", "no", "done", "co_alarm=no alarm here", "heat=none")
     assert ended.code == 0
-    assert "carry a CO meter" in ended.out
+    assert text_of(ended).count("carry a CO meter, switched on, before any run with heat") == 1
+    job = ("--data", str(tmp_path / "job"))
+    command("job", "new", *job)
+    told = text_of(command("job", "find", "1", "co_alarm=no alarm here", *job))
+    assert "carry a CO meter, switched on, before any run with heat" in told
+
+
+@pytest.mark.parametrize("at", range(4))
+def test_an_unclear_answer_is_asked_once_more_whatever_the_danger(tmp_path: Path, at: int) -> None:
+    """Then it stops; a plain no, the customer's too, goes on. So it is where a sign is typed by its name."""
+    asked, left = ["customer says no"] * at, ["no, all fine"] * (3 - at)
+    twice = bench(tmp_path / "twice", *asked, "not that I know", "don't think so")
+    assert twice.code == 3 and "I heard: 'not that I know'" in text_of(twice)
+    then_no = bench(tmp_path / "no", *asked, "cant smell, got a cold", "none of that", *left, "done", "leave")
+    assert then_no.code == 0 and "STOP." not in then_no.out
+    sign = [*open_appliance("gas_dryer").knowledge.stop][at]
+    named = bench(tmp_path / "named", *STRAIGHT_ON, f"{sign}=not that I know", "nope nothing", "leave")
+    assert named.code == 0 and "I heard: 'not that I know'" in text_of(named)
+    assert bench(tmp_path / "named", "no", f"{sign}=dont think so", "probably not", options=["1"]).code == 3
 
 
 def test_a_defeated_safety_device_holds_the_job_until_it_is_put_right(tmp_path: Path) -> None:

@@ -446,7 +446,11 @@ def test_what_was_noted_undone_is_put_right_before_it_is_gone(tmp_path: Path, no
             "checked the jumper is tight and insulated, joints soap tested",
             "took the jumper out, new fuse in, reads closed",
         ),
-        ("limit bypassed", "tested it, cycles well on the bypass", "fitter removed the bypass and fitted a new limit, tested good"),
+        (
+            "limit bypassed",
+            "tested it, cycles well on the bypass",
+            "fitter removed the bypass and fitted a new limit, tested good",
+        ),
         ("gas_smell=yes", "i tested the joints with a lighter, no flame, all tight", "joints soap tested, no bubbles"),
     ],
 )

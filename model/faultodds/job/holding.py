@@ -18,7 +18,7 @@ from faultodds.job.taking import situation_of, stop_if_danger
 from faultodds.job.typed import asked, stop_sign_named
 from faultodds.knowledge import Knowledge, Stop
 from faultodds.names import fold
-from faultodds.safety import danger_in, hazard_of, put_right, told_over
+from faultodds.safety import danger_in, has_no_alarm, hazard_of, put_right, told_over
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 # Who says that it is safe, and how that was made sure, takes more than one word.
 FEWEST_WORDS = 2
 _TRIES = 3
+NO_ALARM = "No alarm there to warn you: carry a CO meter, switched on, before any run with heat and while it lasts."
 
 
 class _Told(NamedTuple):
@@ -106,14 +107,17 @@ class HeldJob:
 
     def stop_sign(self, sign: str, value: str) -> bool:
         """Whether `sign` is a stop sign that `value` plainly denies; raises SafetyStop, noted in the job,
-        unless it does."""
+        unless it does. That there is no alarm to sound is noted, once, with what to do about it."""
         named = stop_sign_named(self.knowledge, sign)
         if named is None:
             return False
         try:
-            return stop_if_danger(self.knowledge, named, value)
+            denied = stop_if_danger(self.knowledge, named, value)
         except SafetyStop as stop:
             self._stop(str(stop))
+        if has_no_alarm(value) and not any(NO_ALARM in note for note in self.job.notes):
+            self._append(Note(f"{self.knowledge.stop[named].ask} {value.strip()}. {NO_ALARM}"))
+        return denied
 
     def listen(self, *texts: str, over: bool = False) -> None:
         """Raise SafetyStop, kept with the job, when one of the texts speaks of danger in whatever words; where they answer how it

@@ -338,6 +338,8 @@ def _rules() -> _Rules:
     denying, small = denial["before"], denial.pop("small")
     denial["before"] = rf"(?:\b(?:{denying})|(?<![\d.,])0) (?:(?:{small}) )*$"
     denial["inside"] = rf"\b(?:{denying}) (?:\w+ ){{0,2}}$"
+    well = denial.pop("well")
+    denial.update({name: denial[name].replace("{well}", well) for name in ("plain", "courtesy")})
     denial["plain_no"] = rf"(?:{denial['no']}(?: (?:{denial.pop('plain')})\b)*(?: |$))+"
     denial["ends"] = rf"\b({denial['ends']})\b"
     return _Rules(
