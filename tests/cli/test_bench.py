@@ -511,6 +511,105 @@ def test_a_defeated_safety_device_holds_the_job_until_it_is_put_right(tmp_path: 
         visit.close("gone", note="it dries again")
 
 
+def test_a_run_that_takes_the_place_of_another_says_which(tmp_path: Path) -> None:
+    """Its time and what it showed; undo brings it back. The same words again replace nothing, a run after a repair neither."""
+    begun = (*STRAIGHT_ON, "dry_time=longer", "repair clean_duct", "yes")
+    ended = bench(tmp_path, *begun, "verify 25 min", "verify 45 min", "undo", "leave")
+    said = text_of(ended)
+    assert 'verification_run = dry_in_time (read "25 min"). undo brings that back.' in said
+    assert findings(tmp_path)["verification_run"].raw == "25 min"
+    for lines in (
+        ("verify slow", "verify slow"),
+        ("verify slow", "repair lint_screen_wash", "yes", "verify dry_in_time"),
+    ):
+        at = tmp_path / str(len(lines))
+        assert "takes the place of" not in text_of(bench(at, *begun, *lines, "leave"))
+    told = text_of(command("job", "verify", "1", "46 min", "--data", str(tmp_path)))
+    assert "takes the place of the earlier one" in told and "faultodds job undo 1 brings that back" in told
+
+
+@pytest.mark.parametrize("work", ["electrician", "gas_supplier"])
+def test_no_run_is_taken_while_somebody_else_is_awaited(tmp_path: Path, work: str) -> None:
+    """It says why, and what to type when they have been; then the run is taken."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "heat=none", f"repair {work}", "verify dry_in_time", "leave")
+    assert f"[{work}] is awaited, and the machine stays shut off until then" in text_of(ended)
+    assert "verification_run" not in findings(tmp_path)
+    refused = command("job", "verify", "1", "dry_in_time", "--data", str(tmp_path))
+    assert refused.code == 2 and f"When it is done: repair {work}, then verify" in " ".join(refused.err.split())
+    bench(tmp_path, "no", f"repair {work}", "yes", "verify dry_in_time", "yes", "leave", options=["1"])
+    assert findings(tmp_path)["verification_run"].outcome == "dry_in_time"
+
+
+def test_a_run_with_heat_made_all_the_same_is_told_what_still_holds(tmp_path: Path) -> None:
+    """A new fuse, its cause not found: no run with heat was to be made. With its cause measured to be right, nothing is said."""
+    fused = (*STRAIGHT_ON, "heat=none", "fuse_continuity open", "unplugged, gas off, front off", "repair thermal_fuse")
+    ended = bench(tmp_path, *fused, "verify dry_in_time", "yes", "leave")
+    after = text_of(ended).partition("> verify dry_in_time")[2]
+    assert after.index("That run was not to be made.") < after.index("Is the machine like this now")
+    fine = bench(
+        tmp_path / "fine",
+        *fused,
+        "hood_air_speed=good",
+        "yes",
+        "static_pressure=good",
+        "yes",
+        "verify dry_in_time",
+        "yes",
+    )
+    assert "That run was not to be made." not in text_of(fine)
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        ("close gone",),
+        ("no live work", "manifold_pressure=2 in wc"),
+        (
+            "heat=none",
+            "unplugged, gas off, front off",
+            "repair coil_set",
+            "front on, plugged in, gas on",
+            "verify slow",
+            "close gone",
+        ),
+        ("repair coil_set",),
+    ],
+)
+@pytest.mark.parametrize("word", ["leave", "quit", "Q"])
+def test_leave_leaves_whatever_is_asked(tmp_path: Path, lines: tuple[str, ...], word: str) -> None:
+    """It is nobody's name, no reason and no answer."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "dry_time=longer", *lines, word, "odds")
+    assert ended.code == 0 and "is saved. Go on with" in text_of(ended)
+    assert "> odds" not in ended.out
+    with looked_at(tmp_path) as visit:
+        assert not visit.job.is_closed and not any(word in note for note in visit.job.notes if "said:" not in note)
+
+
+def test_leave_leaves_where_it_is_asked_who_says_so(tmp_path: Path) -> None:
+    """The stop stays, and nothing is noted as somebody's word."""
+    bench(tmp_path, "i smell gas")
+    ended = bench(tmp_path, "safe", "leave", "no", options=["1"])
+    assert ended.code == 0 and "Who says so, how was it made sure" in text_of(ended)
+    with looked_at(tmp_path) as visit:
+        assert visit.job.stopped is not None and not any("leave" in note for note in visit.job.notes)
+
+
+def test_why_a_repair_says_when_it_was_done_and_what_is_believed_of_it_now(tmp_path: Path) -> None:
+    """By its name or its title; one that was not done says so."""
+    lines = (
+        "why clean_duct",
+        "repair clean_duct",
+        "yes",
+        "why clean_duct",
+        "why Clean the duct, wall to outside",
+        "leave",
+    )
+    said = text_of(bench(tmp_path, *STRAIGHT_ON, "dry_time=longer", *lines))
+    assert said.count("[clean_duct]: done on 2") == 2
+    assert said.count("[clean_duct]: not done on this job.") == 1
+    assert "exhaust duct, wall to outside: partly blocked with lint:" in said
+
+
 def test_help_and_leave_work_at_the_safety_questions(tmp_path: Path) -> None:
     """Neither is an answer: help says what is, leave leaves."""
     ended = bench(tmp_path, "help", "no", "leave")

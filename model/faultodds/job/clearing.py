@@ -51,8 +51,7 @@ def lacking(remark: str, hazard: str | None, stop: Stop | None = None) -> str:
     parts = [part for part in re.split(r"[|;]|\band\b|\bbut\b", rest) if part.strip() and not only_denies(part)]
     if found := next((turn for part in parts if (turn := turned().search(part))), None):
         return f"'{found[0]}' denies or doubts it"
-    looked = stop is None or looked_for(said, stop)
-    if not looked or not ((stop and stop.proved) or _compiled("words", "test").search(said)):
+    if not _compiled("words", "test").search(said) or (stop is not None and not looked_for(said, stop)):
         return "it does not say what was tested, and how"
     return "" if results else "it does not say what the test showed"
 
