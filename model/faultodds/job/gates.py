@@ -91,8 +91,8 @@ def refuse_run(appliance: Appliance, job: Job) -> None:
     somebody else's work is awaited."""
     for name in job.awaited:
         raise FaultoddsError(
-            f"verify is refused: {appliance.knowledge.repair[name].title} [{name}] is awaited, and the machine stays shut off until "
-            f"then. When it is done: repair {name}, then verify; if it is not needed after all: skip {name}, then verify."
+            f"verify is refused: {appliance.knowledge.repair[name].title} [{name}] is awaited, and the machine stays shut off "
+            f"until then. When it is done: repair {name}, then verify; if it is not needed after all: skip {name}, then verify."
         )
     known = known_on(appliance, job)
     _refuse(appliance, "verify", known, not_run_with(appliance.knowledge, known[0]))
