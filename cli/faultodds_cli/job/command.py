@@ -260,7 +260,7 @@ def note(
 def safe(
     job: options.Job,
     remark: Annotated[
-        str, typer.Option("--note", metavar="TEXT", help="Who says so, and how it was made sure. Needed.")
+        str, typer.Option("--note", metavar="TEXT", help="Who says so, how it was made sure, and what that showed.")
     ] = "",
     appliance: options.JobAppliance = None,
     data: options.Data = None,

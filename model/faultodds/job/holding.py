@@ -218,7 +218,8 @@ class HeldJob:
         if self.job.stopped is not None:
             raise SafetyStop(
                 f"{self.job.stopped.text}\nJob {self.job.id} is kept, and stands still until it is safe. Then type: "
-                f'faultodds job safe {self.job.typed} --note "who says so, and how", or faultodds bench {self.job.typed}'
+                f'faultodds job safe {self.job.typed} --note "who says so, how, and what that showed", or '
+                f"faultodds bench {self.job.typed}"
             )
 
     def _append(self, *payloads: Payload, minutes: float | None = None) -> None:
