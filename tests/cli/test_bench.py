@@ -266,7 +266,7 @@ def test_a_clash_is_shown_kept_and_undone(tmp_path: Path) -> None:
 def test_a_repeated_finding_takes_the_earlier_ones_place_and_again_counts_both(tmp_path: Path) -> None:
     """A plain repeat corrects; `again` is a second measurement."""
     ended = bench(tmp_path, *STRAIGHT_ON, "hood_flap weak", "hood_flap none", "again hood_flap none")
-    assert "It takes the place of the earlier one." in ended.out
+    assert "It takes the place of the earlier one, of " in text_of(ended)
     with looked_at(tmp_path) as visit:
         assert [(p.finding.outcome, p.finding.take) for p in visit.job.findings] == [("none", 0), ("none", 1)]
 
