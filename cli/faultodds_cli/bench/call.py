@@ -113,8 +113,8 @@ class BenchCall:
             self.ask_back(Question(name, value, again), problem)
             return False
         self.talk.say(taken_lines(self.visit, taken, value))
-        for text in off:
-            self.talk.tell(f"That run was not to be made. {text}", "!! ")
+        if off:
+            self.talk.tell(f"That run was not to be made. {' '.join(off)}", "!! ")
         self.tell_state(before, guess)
         if earlier and kept:
             self.talk.tell(
