@@ -266,7 +266,7 @@ def test_a_clash_is_shown_kept_and_undone(tmp_path: Path) -> None:
 def test_a_repeated_finding_takes_the_earlier_ones_place_and_again_counts_both(tmp_path: Path) -> None:
     """A plain repeat corrects; `again` is a second measurement."""
     ended = bench(tmp_path, *STRAIGHT_ON, "hood_flap weak", "hood_flap none", "again hood_flap none")
-    assert "It takes the place of the earlier one." in ended.out
+    assert "It takes the place of the earlier one, of " in text_of(ended)
     with looked_at(tmp_path) as visit:
         assert [(p.finding.outcome, p.finding.take) for p in visit.job.findings] == [("none", 0), ("none", 1)]
 
@@ -474,10 +474,28 @@ def test_how_a_stop_was_cleared_is_told_straight_away_and_is_no_new_alarm(tmp_pa
 
 
 def test_no_alarm_in_the_house_is_a_no_with_a_word_about_the_meter(tmp_path: Path) -> None:
-    """There is nothing to sound."""
-    ended = bench(tmp_path, "no", "No alarm in the house", "no", "no", "done", "heat=none")
+    """There is nothing to sound. It is said once, and kept, on the command line as well."""
+    ended = bench(tmp_path, "no", "No alarm in the house", "no", "no", "done", "co_alarm=no alarm here", "heat=none")
     assert ended.code == 0
-    assert "carry a CO meter" in ended.out
+    assert text_of(ended).count("carry a CO meter, switched on, before any run with heat") == 1
+    job = ("--data", str(tmp_path / "job"))
+    command("job", "new", *job)
+    told = text_of(command("job", "find", "1", "co_alarm=no alarm here", *job))
+    assert "carry a CO meter, switched on, before any run with heat" in told
+
+
+@pytest.mark.parametrize("at", range(4))
+def test_an_unclear_answer_is_asked_once_more_whatever_the_danger(tmp_path: Path, at: int) -> None:
+    """Then it stops; a plain no, the customer's too, goes on. So it is where a sign is typed by its name."""
+    asked, left = ["customer says no"] * at, ["no, all fine"] * (3 - at)
+    twice = bench(tmp_path / "twice", *asked, "not that I know", "don't think so")
+    assert twice.code == 3 and "I heard: 'not that I know'" in text_of(twice)
+    then_no = bench(tmp_path / "no", *asked, "cant smell, got a cold", "none of that", *left, "done", "leave")
+    assert then_no.code == 0 and "STOP." not in then_no.out
+    sign = [*open_appliance("gas_dryer").knowledge.stop][at]
+    named = bench(tmp_path / "named", *STRAIGHT_ON, f"{sign}=not that I know", "nope nothing", "leave")
+    assert named.code == 0 and "I heard: 'not that I know'" in text_of(named)
+    assert bench(tmp_path / "named", "no", f"{sign}=dont think so", "probably not", options=["1"]).code == 3
 
 
 def test_a_defeated_safety_device_holds_the_job_until_it_is_put_right(tmp_path: Path) -> None:
@@ -488,9 +506,108 @@ def test_a_defeated_safety_device_holds_the_job_until_it_is_put_right(tmp_path: 
     with looked_at(tmp_path) as visit:
         with pytest.raises(SafetyStop):
             visit.close("gone")
-        visit.safe("jumper out, new fuse in")
+        visit.safe("jumper out, new fuse in, reads closed")
         assert visit.job.stopped is None
         visit.close("gone", note="it dries again")
+
+
+def test_a_run_that_takes_the_place_of_another_says_which(tmp_path: Path) -> None:
+    """Its time and what it showed; undo brings it back. The same words again replace nothing, a run after a repair neither."""
+    begun = (*STRAIGHT_ON, "dry_time=longer", "repair clean_duct", "yes")
+    ended = bench(tmp_path, *begun, "verify 25 min", "verify 45 min", "undo", "leave")
+    said = text_of(ended)
+    assert 'verification_run = dry_in_time (read "25 min"). undo brings that back.' in said
+    assert findings(tmp_path)["verification_run"].raw == "25 min"
+    for lines in (
+        ("verify slow", "verify slow"),
+        ("verify slow", "repair lint_screen_wash", "yes", "verify dry_in_time"),
+    ):
+        at = tmp_path / str(len(lines))
+        assert "takes the place of" not in text_of(bench(at, *begun, *lines, "leave"))
+    told = text_of(command("job", "verify", "1", "46 min", "--data", str(tmp_path)))
+    assert "takes the place of the earlier one" in told and "faultodds job undo 1" in told
+
+
+@pytest.mark.parametrize("work", ["electrician", "gas_supplier"])
+def test_no_run_is_taken_while_somebody_else_is_awaited(tmp_path: Path, work: str) -> None:
+    """It says why, and what to type when they have been; then the run is taken."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "heat=none", f"repair {work}", "verify dry_in_time", "leave")
+    assert f"[{work}] is awaited, and the machine stays shut off until then" in text_of(ended)
+    assert "verification_run" not in findings(tmp_path)
+    refused = command("job", "verify", "1", "dry_in_time", "--data", str(tmp_path))
+    assert refused.code == 2 and f"When it is done: repair {work}, then verify" in " ".join(refused.err.split())
+    bench(tmp_path, "no", f"repair {work}", "yes", "verify dry_in_time", "yes", "leave", options=["1"])
+    assert findings(tmp_path)["verification_run"].outcome == "dry_in_time"
+
+
+def test_a_run_with_heat_made_all_the_same_is_told_what_still_holds(tmp_path: Path) -> None:
+    """A new fuse, its cause not found: no run with heat was to be made. With its cause measured to be right, nothing is said."""
+    fused = (*STRAIGHT_ON, "heat=none", "fuse_continuity open", "unplugged, gas off, front off", "repair thermal_fuse")
+    ended = bench(tmp_path, *fused, "verify dry_in_time", "yes", "leave")
+    after = text_of(ended).partition("> verify dry_in_time")[2]
+    assert after.index("That run was not to be made.") < after.index("Is the machine like this now")
+    fine = bench(
+        tmp_path / "fine",
+        *fused,
+        "hood_air_speed=good",
+        "yes",
+        "static_pressure=good",
+        "yes",
+        "verify dry_in_time",
+        "yes",
+    )
+    assert "That run was not to be made." not in text_of(fine)
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        ("close gone",),
+        ("no live work", "manifold_pressure=2 in wc"),
+        (
+            "heat=none",
+            "unplugged, gas off, front off",
+            "repair coil_set",
+            "front on, plugged in, gas on",
+            "verify slow",
+            "close gone",
+        ),
+        ("repair coil_set",),
+    ],
+)
+@pytest.mark.parametrize("word", ["leave", "quit", "Q"])
+def test_leave_leaves_whatever_is_asked(tmp_path: Path, lines: tuple[str, ...], word: str) -> None:
+    """It is nobody's name, no reason and no answer."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "dry_time=longer", *lines, word, "odds")
+    assert ended.code == 0 and "is saved. Go on with" in text_of(ended)
+    assert "> odds" not in ended.out
+    with looked_at(tmp_path) as visit:
+        assert not visit.job.is_closed and not any(word in note for note in visit.job.notes if "said:" not in note)
+
+
+def test_leave_leaves_where_it_is_asked_who_says_so(tmp_path: Path) -> None:
+    """The stop stays, and nothing is noted as somebody's word."""
+    bench(tmp_path, "i smell gas")
+    ended = bench(tmp_path, "safe", "leave", "no", options=["1"])
+    assert ended.code == 0 and "Who says so, how was it made sure" in text_of(ended)
+    with looked_at(tmp_path) as visit:
+        assert visit.job.stopped is not None and not any("leave" in note for note in visit.job.notes)
+
+
+def test_why_a_repair_says_when_it_was_done_and_what_is_believed_of_it_now(tmp_path: Path) -> None:
+    """By its name or its title; one that was not done says so."""
+    lines = (
+        "why clean_duct",
+        "repair clean_duct",
+        "yes",
+        "why clean_duct",
+        "why Clean the duct, wall to outside",
+        "leave",
+    )
+    said = text_of(bench(tmp_path, *STRAIGHT_ON, "dry_time=longer", *lines))
+    assert said.count("[clean_duct]: done on 2") == 2
+    assert said.count("[clean_duct]: not done on this job.") == 1
+    assert "exhaust duct, wall to outside: partly blocked with lint:" in said
 
 
 def test_help_and_leave_work_at_the_safety_questions(tmp_path: Path) -> None:
@@ -561,7 +678,7 @@ def test_a_stopped_job_stands_still_until_somebody_says_safe(tmp_path: Path) -> 
     shown = [line for line in ended.out.splitlines() if line.startswith(("STOP.", "Before going on", "FAULT ODDS"))]
     assert shown == ['STOP. smoke, scorching or flames: "smoke from the back".']
     assert set(findings(tmp_path)) == {"dry_time"}
-    going_on = bench(tmp_path, "safe cord was replaced", "no", "hood_flap weak", options=["1"])
+    going_on = bench(tmp_path, "safe cord was replaced, ran 20 min, no smoke", "no", "hood_flap weak", options=["1"])
     assert going_on.code == 0
     assert set(findings(tmp_path)) == {"dry_time", "hood_flap"}
 
@@ -570,7 +687,7 @@ def test_going_on_with_a_job_asks_about_safety_again(tmp_path: Path) -> None:
     """A saved job starts with the stop signs, a line each and one answer, and stops like a fresh one."""
     bench(tmp_path, *STRAIGHT_ON, "dry_time longer")
     assert bench(tmp_path, "smell of gas, a little", options=["1"]).code == 3
-    going_on = bench(tmp_path, "safe", "supplier came, joints tested", "no", "odds", options=["1"])
+    going_on = bench(tmp_path, "safe", "supplier came, joints tested tight", "no", "odds", options=["1"])
     assert going_on.code == 0
     assert "dry_time=longer" in going_on.out
     assert "Any of these now:" in going_on.out

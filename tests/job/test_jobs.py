@@ -144,7 +144,7 @@ def test_callback_before_the_job_is_refused() -> None:
     with pytest.raises(StoreError) as caught:
         job_of(Closed("came_back", date(2024, 3, 20)))
     assert str(caught.value) == (
-        "job 5 was opened on 2025-03-04, so it cannot have ended came_back on 2024-03-20. "
+        "job 5 was opened on 2025-03-04, so it cannot have come back on 2024-03-20. "
         "Check the date (YYYY-MM-DD) and enter it again."
     )
 

@@ -2,25 +2,118 @@
 
 from __future__ import annotations
 
+import tomllib
+from contextlib import suppress
+from pathlib import Path
+
 import pytest
 
 from faultodds.belief import Appliance
 from faultodds.errors import FaultoddsError, SafetyStop
-from faultodds.job import OpenJob, Store, sayings
-from faultodds.job.naming import proves, vouches
+from faultodds.job import OpenJob, Store, clearing, sayings
+from faultodds.job.clearing import lacking
+from faultodds.safety import hazard_of, told_over
 
 VOUCHED = (
-    "supplier came, meter and joints tested",
+    "supplier came, meter and joints tested, no leak",
     "gas company, no leak found, meter reads zero",
-    "aired out, nobody ill, CO meter reads 0",
+    "nobody ill, CO meter reads 0",
 )
 TURNED = ("it is not {}", "nobody {}", "never {}", "dunno if {}", "i think {}", "isnt {}", "{} maybe", "{}?", "un{}")
 
 
+#: What tells of each danger.
+TOLD = {
+    "gas": "i smell gas",
+    "co": "co alarm going off",
+    "ill": "customer has a headache",
+    "fire": "smoke from the dryer",
+    "shock": "got a shock off the cabinet",
+    "defeated": "thermal fuse bypassed",
+}
+CLEARANCES = tomllib.loads(Path(__file__).with_name("clearances.toml").read_text("utf-8"))
+
+
+def _lines(kind: str) -> list[tuple[str, str]]:
+    return [(danger, line) for danger, lines in CLEARANCES[kind].items() for line in lines]
+
+
+def _stopped(store: Store, dryer: Appliance, danger: str, line: str) -> OpenJob:
+    visit = OpenJob.start(store, dryer)
+    with pytest.raises(SafetyStop):
+        visit.listen("forgot the soap test on the union" if danger == "defeated" and "soap" in line else TOLD[danger])
+    return visit
+
+
+def _clears(store: Store, dryer: Appliance, danger: str, line: str) -> bool:
+    visit = _stopped(store, dryer, danger, line)
+    with suppress(FaultoddsError, SafetyStop):
+        visit.safe(line)
+    return visit.job.stopped is None
+
+
+def _shows(words: str, sign: str, dryer: Appliance) -> bool:
+    stop = dryer.knowledge.stop[sign]
+    return not lacking(words, hazard_of(sign, stop.title), stop)
+
+
+def test_nothing_less_than_a_good_result_clears_a_danger(dryer: Appliance, store: Store) -> None:
+    """Not one of them; and who is refused is told why, and what to type."""
+    stays = _lines("stays")
+    assert len(stays) >= 240
+    assert [line for danger, line in stays if _clears(store, dryer, danger, line)] == []
+    for danger, line in stays:
+        visit = _stopped(store, dryer, danger, line)
+        with pytest.raises(FaultoddsError) as refused:
+            visit.safe(line)
+        if not isinstance(refused.value, SafetyStop):
+            assert "such as: " in str(refused.value) or "what did the test show?" in str(refused.value), line
+
+
+def test_a_good_result_clears_it_in_a_technicians_words(dryer: Appliance, store: Store) -> None:
+    """Nine in ten of them; what is refused is asked for, and none of it is a new alarm."""
+    clears = _lines("clears")
+    assert len(clears) >= 120
+    refused = [line for danger, line in clears if not _clears(store, dryer, danger, line)]
+    assert len(refused) <= len(clears) // 10, refused
+
+
+@pytest.mark.parametrize("danger", TOLD)
+def test_the_example_that_is_told_clears(dryer: Appliance, store: Store, danger: str) -> None:
+    """What the program itself shows is enough."""
+    assert _clears(store, dryer, danger, told_over(danger))
+
+
+@pytest.mark.parametrize(
+    ("family", "name", "instead", "now_clears"),
+    [
+        ("bad", "any", "zzz", "pressure held 10 min, union tested, then it dropped"),
+        ("words", "gas_off", "zzz", "soaped with gas off, no bubbles"),
+        ("words", "mended", "ran|the", "soap tested, bubbles at the union, no bubbles"),
+    ],
+)
+def test_a_planted_mistake_is_caught(
+    dryer: Appliance,
+    store: Store,
+    monkeypatch: pytest.MonkeyPatch,
+    family: str,
+    name: str,
+    instead: str,
+    now_clears: str,
+) -> None:
+    """A family of words that is lost lets through what must not clear."""
+    assert not _clears(store, dryer, "gas", now_clears)
+    words = clearing._words()
+    clearing._compiled.cache_clear()
+    monkeypatch.setitem(words[family], name, instead)
+    assert _clears(store, dryer, "gas", now_clears)
+    clearing._compiled.cache_clear()
+
+
 @pytest.mark.parametrize("words", VOUCHED)
-def test_a_denial_of_danger_vouches(words: str) -> None:
+def test_a_denial_of_danger_shows_that_it_is_over(words: str) -> None:
     """It is no denial of being safe."""
-    assert vouches(words)
+    assert not lacking(words, "co" if "CO" in words else "gas")
 
 
 @pytest.mark.parametrize(
@@ -29,7 +122,7 @@ def test_a_denial_of_danger_vouches(words: str) -> None:
 )
 def test_nobody_vouches_without_having_made_sure(words: str) -> None:
     """Air let in and somebody's word prove nothing."""
-    assert not vouches(words)
+    assert lacking(words, "gas")
 
 
 #: Tested, and found bad; tested long ago, or in part. Written by somebody who had not seen the program, and more of the kind.
@@ -57,17 +150,16 @@ TESTED_GOOD = (
         "leak detector on every joint, nothing found",
         "union remade and soap tested tight",
     ),
-    *("pressure test held 10 minutes, all joints tight", "supplier came, meter and joints tested"),
+    *("pressure test held 10 minutes, all joints tight", "supplier came, meter and joints tested, no leak"),
 )
 
 
 def test_a_bad_or_an_old_result_is_no_proof(dryer: Appliance) -> None:
     """That something was tested is not that it is right: what the test showed, when, and of how much, counts."""
-    gas = dryer.knowledge.stop["gas_smell"]
-    assert [words for words in TESTED_BAD if vouches(words) and proves(words, gas)] == []
-    assert [words for words in TESTED_GOOD if not (vouches(words) and proves(words, gas))] == []
-    assert not vouches("measured CO in the laundry")
-    assert vouches("measured CO in the laundry, 0 ppm with the burner on")
+    assert [words for words in TESTED_BAD if _shows(words, "gas_smell", dryer)] == []
+    assert [words for words in TESTED_GOOD if not _shows(words, "gas_smell", dryer)] == []
+    assert not _shows("measured CO in the laundry", "co_alarm", dryer)
+    assert _shows("measured CO in the laundry, 0 ppm with the burner on", "co_alarm", dryer)
 
 
 NO_PROOF = {
@@ -89,6 +181,13 @@ NO_PROOF = {
             "sniffed the joint, checked twice",
             "valve replaced, aired out",
             "union checked, no smell",
+        ),
+        *(  # tested, and no word of what that showed
+            "supplier came, joints tested",
+            "soap tested the union with dryer off, no smell",
+            "new connector in and soap tested",
+            "tightened the flare, bubble tested the joint",
+            "union soap tested twice, no smell",
         ),
     ),
     "co alarm going off": (
@@ -118,20 +217,14 @@ PROOF = {
         *(
             "tightened union, soap tested, dry",
             "soaped the union, no bubbles",
-            "supplier came, joints tested",
             "gas pressure test held 10 min",
         ),
-        *(
-            "soap tested the union with dryer off, no smell",
-            "leak tested with the gas on, none found",
-            "new connector in and soap tested",
-        ),
+        *("leak tested with the gas on, none found",),
         *(
             "gas detector tested at the cock, zero",
             "joint remade and soaped, no leak",
-            "tightened the flare, bubble tested the joint",
         ),
-        *("gas company came, gas meter reads zero", "union soap tested twice, no smell"),
+        "gas company came, gas meter reads zero",
     ),
     "co alarm going off": (
         *(
@@ -197,7 +290,7 @@ def test_a_bypass_asks_for_no_soap(dryer: Appliance, store: Store, danger: str) 
     visit = OpenJob.start(store, dryer)
     with pytest.raises(SafetyStop):
         visit.listen(danger)
-    visit.safe("taken out and put right, new one in")
+    visit.safe("taken out and put right, checked good")
     assert visit.job.stopped is None
 
 

@@ -31,7 +31,7 @@ import pytest
 from faultodds.errors import SafetyStop
 from faultodds.knowledge import load
 from faultodds.readings import CO_STOP_PPM
-from faultodds.safety import stop_first
+from faultodds.safety import danger, stop_first
 from faultodds.safety.danger import (
     STOP_PPM,
     _mended,
@@ -144,6 +144,18 @@ def test_carbon_monoxide_stops_from_the_level_where_people_leave(made: str) -> N
 def test_a_plain_no(reply: str) -> None:
     """In the words people use."""
     assert denies(reply)
+
+
+ANSWERS = tomllib.loads(Path(__file__).with_name("danger_answers.toml").read_text("utf-8"))
+
+
+def test_a_no_is_a_no_and_nothing_less_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The customer's too; who does not know, or cannot tell, has not said no. Planted: any word may stand beside a no."""
+    assert [reply for reply in ANSWERS["no"] if not denies(reply)] == []
+    assert [reply for reply in ANSWERS["unclear"] if denies(reply) or admits(reply) or hear(reply)] == []
+    assert [reply for reply in ANSWERS["yes"] if denies(reply)] == []
+    monkeypatch.setitem(danger._rules().denial, "plain_no", re.compile(r"(?:no|not|none|cant|customer).*"))
+    assert [reply for reply in (*ANSWERS["unclear"], *ANSWERS["yes"]) if denies(reply)]
 
 
 @pytest.mark.parametrize(

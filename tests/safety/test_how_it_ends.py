@@ -240,7 +240,7 @@ def test_a_good_look_by_itself_lifts_no_danger(
     only typed wrong is taken back, as often as it was entered; then it closes."""
     assert job(tmp_path, "new", "--found", "dry_time=longer")[0] == 0
     if job(tmp_path, "find", "1", f"{name}={bad}", "--by", "Kim, licensed")[0] == 3:
-        job(tmp_path, "safe", "1", "--note", "fire service came, CO measured 0 ppm, vent and burner tested")
+        job(tmp_path, "safe", "1", "--note", "fire service came, CO measured 0 ppm, burner tested, no smoke")
     assert job(tmp_path, "find", "1", f"{name}={good}", "--by", "Kim, licensed")[0] == 0
     for look in ("co_room=none", "transition_look=sound", "over_back_look=sound"):
         if not look.startswith(name):
@@ -444,9 +444,13 @@ def test_what_was_noted_undone_is_put_right_before_it_is_gone(tmp_path: Path, no
         (
             "fuse is jumpered",
             "checked the jumper is tight and insulated, joints soap tested",
-            "took the jumper out, new fuse in",
+            "took the jumper out, new fuse in, reads closed",
         ),
-        ("limit bypassed", "tested it, cycles well on the bypass", "fitter removed the bypass and fitted a new limit"),
+        (
+            "limit bypassed",
+            "tested it, cycles well on the bypass",
+            "fitter removed the bypass and fitted a new limit, tested good",
+        ),
         ("gas_smell=yes", "i tested the joints with a lighter, no flame, all tight", "joints soap tested, no bubbles"),
     ],
 )

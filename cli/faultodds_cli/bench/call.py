@@ -13,7 +13,7 @@ from faultodds_cli.bench.machine import Guess, guess_of, settled
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.shared.show_advice import standing_cautions
 from faultodds_cli.shared.show_job import CHECKS_SHOWN, awaited_text, machine_now, screen, state_called
-from faultodds_cli.shared.show_known import misfit_text
+from faultodds_cli.shared.show_known import misfit_text, replaced_text
 from faultodds_cli.shared.talk import Talk
 from faultodds_cli.shared.text import wrap
 
@@ -101,7 +101,7 @@ class BenchCall:
             self.talk.tell(outcome_question(self.visit.appliance.fitted(self.visit.job.facts).knowledge, name), "?  ")
             return False
         earlier = [] if again else self._earlier(name)
-        before = self.visit.state
+        before, since, off = self.visit.state, self.visit.job.last_seq, self._heat_barred(name)
         try:
             if not sure and self._doubts(Question(name, value, again)):
                 return False
@@ -113,15 +113,21 @@ class BenchCall:
             self.ask_back(Question(name, value, again), problem)
             return False
         self.talk.say(taken_lines(self.visit, taken, value))
+        if off:
+            self.talk.tell(f"That run was not to be made. {' '.join(off)}", "!! ")
         self.tell_state(before, guess)
         if earlier and kept:
             self.talk.tell(
                 f"The earlier one stops the machine and stays on record: a good look by itself mends nothing. Only if it was typed "
                 f"wrong: take back {taken.finding.name} twice, then enter it anew."
             )
-        elif earlier and earlier[-1].outcome != taken.finding.outcome:
-            self.talk.tell(f"It takes the place of the earlier one. To count both: undo, then again {name} {value}.")
+        for old in self.visit.job.replaced_since(since):
+            self.talk.tell(f"{replaced_text(old, 'undo')} To count both: undo, then again {name} {value}.")
         return True
+
+    def _heat_barred(self, name: str) -> tuple[str, ...]:
+        """What is said of a run with heat while none is to be made; nothing of any other work."""
+        return self.visit.at_once() if name == self.visit.knowledge.costs.verify else ()
 
     def _doubts(self, said: Question) -> bool:
         odd = None if self.visit.job.is_closed else self.visit.misfit(said.name, said.value, again=said.again)
@@ -143,10 +149,10 @@ class BenchCall:
             return ""
         names = " and ".join(barred)
         question = f"{names} is for qualified people. Which qualified person did it? (nobody: it is left out)"
-        who = self.talk.ask(question) or ""
+        who = self.talk.answer(question)
         if who and sayings.plain(who) not in NOBODY and not self._is_person(who):
             self.talk.tell(f"'{who}' is no qualified person's name. A name, or nobody:", "?  ")
-            first, who = who, self.talk.ask(question) or ""
+            first, who = who, self.talk.answer(question)
             if not self._is_person(who):
                 self.visit.remark(
                     f"{names}: not taken, no qualified person named: {'; '.join(w for w in (first, who) if w)}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -75,12 +76,14 @@ def _talk_through(talk: Talk, visit: OpenJob, safe: bool, fresh: bool) -> None:
     from faultodds_cli.bench.intake import complaint, intake
     from faultodds_cli.bench.lines import talk_through
     from faultodds_cli.bench.machine import settled_again
+    from faultodds_cli.shared.talk import CallLeft
 
     call = BenchCall(visit, talk, is_command=lambda word: exact(word) is not None)
-    if safe and not settled_again(visit, talk, call.is_command):
-        safe = False
-    # On a callback the machine is known; what it does now is asked.
-    if safe and (not fresh or ((visit.job.visit > 1 or intake(call)) and complaint(call))):
-        talk_through(call)
-    elif not call.over:  # a call that was left has said so
+    safe = safe and settled_again(visit, talk, call.is_command)
+    with suppress(CallLeft):
+        # On a callback the machine is known; what it does now is asked.
+        if safe and (not fresh or ((visit.job.visit > 1 or intake(call)) and complaint(call))):
+            talk_through(call)
+            return
+    if not call.over:  # a call that was left has said so
         talk.say(call.goodbye())

@@ -16,6 +16,7 @@ from faultodds_cli.bench.show import fact_lines, how_lines, symptom_lines, why_c
 from faultodds_cli.shared import show_job
 from faultodds_cli.shared.show_advice import check_lines, repair_lines
 from faultodds_cli.shared.show_known import evidence_lines, left_out_lines
+from faultodds_cli.shared.talk import LEAVES
 from faultodds_cli.shared.text import WHAT_TELLS, labelled, numbered, sentence
 
 _ASKED_HOW = re.compile(
@@ -37,7 +38,7 @@ class Command:
     run: Callable[[BenchCall, str], bool]
 
 
-WHO_SAYS_SO = "Who says so, and how was it made sure? A few words:"
+WHO_SAYS_SO = "Who says so, how was it made sure, and what did that show? A few words, or leave:"
 
 
 def help_(call: BenchCall, rest: str) -> bool:
@@ -244,7 +245,7 @@ def note(call: BenchCall, rest: str) -> bool:
 
 def safe(call: BenchCall, rest: str) -> bool:
     """It is safe again, on a job that was stopped."""
-    call.visit.safe(rest or call.talk.ask(WHO_SAYS_SO) or "")
+    call.visit.safe(rest or call.talk.answer(WHO_SAYS_SO))
     for text in owed_on(call.visit.appliance, call.visit.job):
         call.talk.tell(text, "!! ")
     return True
@@ -316,7 +317,7 @@ def _why_gone(call: BenchCall) -> str:
     owed = reason_owed(call.visit.knowledge, call.visit.job)
     if not owed:
         return ""
-    reason = call.talk.ask(f"{owed} Why is it gone? A few words:") or ""
+    reason = call.talk.answer(f"{owed} Why is it gone? A few words:")
     if not reason or exact(reason.split()[0]) is not None or len(reason.split()) < 2:
         said = f" ('{reason}' is a word of this program, and was not done.)" if reason else ""
         raise FaultoddsError(f"The job stays open.{said} To close it, type close gone and the reason.")
@@ -369,7 +370,7 @@ _NEVER_SHORT = frozenset({"no", "not", "dont", "on", "off"})
 _TAKE_BACK = re.compile(
     r"(?i)take\s+back\s+(?!(?:the\s+)?(?:last|that|it)\b)(?:the\s+)?(\S.*)|take\s+(?!(?:that|it)\b)(?:the\s+)?(\S+)\s+back"
 )
-_SAME = {"card": "why", "quit": "leave", "exit": "leave", "q": "leave", "bye": "leave", "?": "help", "facts": "fact"}
+_SAME = {"card": "why", "?": "help", "facts": "fact", **dict.fromkeys(LEAVES, "leave")}
 
 
 def exact(word: str) -> str | None:

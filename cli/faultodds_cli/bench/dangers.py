@@ -5,7 +5,7 @@ from __future__ import annotations
 from faultodds.errors import FaultoddsError
 from faultodds.job import OpenJob, typed
 from faultodds.names import fold
-from faultodds.safety import admits, denies, has_no_alarm
+from faultodds.safety import admits, denies
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.commands import exact
 from faultodds_cli.shared.talk import Talk
@@ -38,16 +38,19 @@ def plain_no(talk: Talk, visit: OpenJob, sign: str, question: str, reply: str, o
         talk.tell(f"I heard: '{reply}'. That is neither a plain yes nor a plain no.", "?  ")
         reply = answered(talk, f"{question} yes / no") or reply
         visit.listen(reply, over=over)
+    before = visit.job.notes
     visit.stop_sign(sign, reply)
-    if has_no_alarm(reply):
-        talk.tell("No alarm there to warn you: carry a CO meter, switched on, while the burner runs.")
-        visit.remark(f"{question} {reply}")
+    for note in visit.job.notes[len(before) :]:
+        talk.tell(note)
 
 
 def watch_for_danger(call: BenchCall, line: str) -> None:
     """Stop when a line tells of danger; ask when it speaks of a stop sign that is the knowledge file's own."""
     name, sign, value = line.partition("=")
-    if call.visit.stop_sign(name.strip(), value.strip() if sign else "yes"):
+    named = typed.stop_sign_named(call.visit.knowledge, name.strip())
+    if named is not None:
+        ask = call.visit.knowledge.stop[named].ask
+        plain_no(call.talk, call.visit, named, ask, value.strip() if sign else "yes")
         raise FaultoddsError("Good. Go on.")
     call.visit.listen(line)
     spoken = typed.stop_sign_in(call.visit.knowledge, line)

@@ -66,9 +66,11 @@ def _said_safe(talk: Talk, visit: OpenJob, danger: Danger) -> bool:
     talk.tell(danger.text)
     while (reply := answered(talk, "Is it safe again? Type safe, or leave:")) is not None:
         word, _, rest = reply.partition(" ")
-        said = rest if fold(word) == "safe" else reply  # how it was cleared may be told straight away
+        said: str | None = rest if fold(word) == "safe" else reply  # how it was cleared may be told straight away
+        if not said and (said := answered(talk, WHO_SAYS_SO)) is None:
+            return False
         with forgiving(talk):
-            visit.safe(said or answered(talk, WHO_SAYS_SO) or "")
+            visit.safe(said)
             return True
     return False
 

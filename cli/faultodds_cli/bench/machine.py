@@ -12,7 +12,7 @@ from faultodds.job import UNSETTLED, Finding, OpenJob, RepairDone, sayings
 from faultodds.knowledge import Knowledge
 from faultodds.safety import safety_items
 from faultodds_cli.shared.show_job import state_called
-from faultodds_cli.shared.talk import Talk
+from faultodds_cli.shared.talk import LEAVES, CallLeft, Talk
 
 # A plain yes; "ok" may only say that somebody has heard.
 YES = frozenset({"yes", "y", "yeah", "yep", "yup", "it is", "yes it is", "it is so", "thats right", "correct"})
@@ -46,10 +46,11 @@ def settled(
     """
     later: list[str] = []
     heard: list[str] = []
-    if _told_plainly(visit, talk, is_command, before, guess, later, heard):
-        for line in later:
-            talk.put_off(line)
-        return True
+    with suppress(CallLeft):
+        if _told_plainly(visit, talk, is_command, before, guess, later, heard):
+            for line in later:
+                talk.put_off(line)
+            return True
     said = f"; said: {'; '.join(heard)}" if heard else ""
     visit.remark(f"{UNSETTLED}: perhaps {state_called(visit.knowledge, guess.after, guess.doubtful)}{said}.")
     return False
@@ -65,8 +66,8 @@ def settled_again(visit: OpenJob, talk: Talk, is_command: Callable[[str], bool])
 
 
 def says_yes(visit: OpenJob, talk: Talk, question: str) -> bool:
-    """Ask a question once; whether the answer is a plain yes."""
-    reply = talk.ask(question) or ""
+    """Ask a question once; whether the answer is a plain yes. Raises CallLeft for "leave"."""
+    reply = talk.answer(question)
     visit.listen(reply)
     return sayings.plain(reply) in YES and "?" not in reply
 
@@ -114,7 +115,7 @@ def _told_plainly(
         ):
             return _is_so(visit, {i: i in guess.after for i in k.access if (i in guess.after) != (i in before)})
         taken_back = said.partition(" ")[0] == "undo" or said.startswith("take back ")
-        if said == "leave":
+        if reply.casefold() in LEAVES:
             return False
         if taken_back or (said in NO and says_yes(visit, talk, f"Is it {was}, then? (yes or no)")):
             later += [reply] * taken_back

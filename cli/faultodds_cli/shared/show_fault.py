@@ -24,7 +24,8 @@ from faultodds.cards import (
     words,
 )
 from faultodds.errors import FaultoddsError, UnknownName
-from faultodds.job import typed
+from faultodds.job import RepairDone, typed
+from faultodds.knowledge import repair_modes
 from faultodds.names import capital, fold, rounded
 from faultodds_cli.shared.show_advice import QUALIFIED_ONLY
 from faultodds_cli.shared.show_odds import course_lines
@@ -140,6 +141,8 @@ def why_told(visit: OpenJob, text: str, numbered: Sequence[str] = (), in_full: s
         return parting_lines(visit.appliance, a, b, visit.now.belief.evidence.facts)
     if meant := faults_meant(k, said):
         return fault_lines(visit, meant)
+    if repair := next((n for n, r in k.repair.items() if fold(said) in (fold(n), fold(r.title))), None):
+        return _repair_lines(visit, repair)
     try:
         return typed.observable(k, said, numbered)
     except UnknownName as problem:
@@ -150,6 +153,18 @@ def why_told(visit: OpenJob, text: str, numbered: Sequence[str] = (), in_full: s
                 f"'{said}' is no part, fault, check or symptom of this machine. Type why and a part (coils), a check by its name "
                 "or number, not and a part, or nothing more."
             ) from problem
+
+
+def _repair_lines(visit: OpenJob, name: str) -> list[str]:
+    """When a repair was done on this job, if it was, and how likely what it puts right is now."""
+    k, repair = visit.knowledge, visit.knowledge.repair[name]
+    odds = {o.name: o.probability for o in visit.now.belief.fault_odds()}
+    done = [s.at.astimezone() for s in visit.job.steps if isinstance(s.payload, RepairDone) and s.payload.name == name]
+    when = f"done on {' and on '.join(f'{at:%Y-%m-%d at %H:%M}' for at in done)}" if done else "not done on this job"
+    lines = wrap(f"{capital(repair.title)} [{name}]: {when}. What it puts right, as likely now:")
+    for mode in sorted(repair_modes(k, repair), key=lambda m: -odds.get(m, 0.0)):
+        lines += wrap(f"{k.title_of(mode)}: {percent(odds.get(mode, 0.0))}", "  - ", "    ")
+    return lines
 
 
 def _likeliest(visit: OpenJob, modes: Sequence[str]) -> str:

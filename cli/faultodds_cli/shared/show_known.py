@@ -10,7 +10,7 @@ from faultodds_cli.shared.text import cautions, percent_fine, percents, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
-    from faultodds.job import Finding, Job, Misfit, Standing
+    from faultodds.job import Finding, Job, Misfit, PlacedFinding, Standing
     from faultodds.knowledge import Knowledge
     from faultodds.readings import Judgement
 
@@ -52,6 +52,12 @@ def finding_text(f: Finding) -> str:
     raw = f' (read "{f.raw}")' if f.raw is not None else ""
     again = f", take {f.take + 1}" if f.take else ""
     return f"{f.name} = {shown_words(f)}{raw}{again}"
+
+
+def replaced_text(old: PlacedFinding, undo: str) -> str:
+    """What was found before and counts no more, as something else was entered for it."""
+    at = f"{old.step.at.astimezone():%H:%M}"
+    return f"It takes the place of the earlier one, of {at}: {finding_text(old.finding)}. {undo} brings that back."
 
 
 def misfit_text(odd: Misfit) -> str:

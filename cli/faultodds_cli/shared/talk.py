@@ -17,6 +17,12 @@ if TYPE_CHECKING:
 # What an answer is typed behind. A question stands above it: behind a question on the same line a long answer would scroll the
 # question away.
 PROMPT = "> "
+# What leaves a call, whatever was asked.
+LEAVES = frozenset({"leave", "quit", "exit", "q", "bye"})
+
+
+class CallLeft(Exception):
+    """Somebody left the call in place of an answer."""
 
 
 class Talk:
@@ -54,6 +60,13 @@ class Talk:
             say()
             return None
         return "".join(c if c.isprintable() else " " for c in line).strip()
+
+    def answer(self, question: str) -> str:
+        """An answer to a question that comes in the middle of a line, empty at the end of input; raises CallLeft for "leave"."""
+        reply = self.ask(question) or ""
+        if reply.casefold() in LEAVES:
+            raise CallLeft
+        return reply
 
     def put_off(self, line: str) -> None:
         """Keep a line that was no answer to the question before it: it comes when the next line is asked for."""

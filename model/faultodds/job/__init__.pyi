@@ -13,7 +13,7 @@ from .gates import (
     cause_owed as cause_owed, only_qualified as only_qualified, owed_on as owed_on, refuse_unqualified as refuse_unqualified,
 )
 from .fitting import Misfit as Misfit, misfits as misfits
-from .job import UNSETTLED as UNSETTLED, Job as Job
+from .job import UNSETTLED as UNSETTLED, Job as Job, PlacedFinding as PlacedFinding
 from .naming import names_somebody as names_somebody
 from .open_job import OpenJob as OpenJob
 from .photos import keep_photo as keep_photo, photo_path as photo_path

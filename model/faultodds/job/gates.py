@@ -87,7 +87,13 @@ def refuse_unqualified(work: Sequence[str], by: str = "") -> None:
 
 def refuse_run(appliance: Appliance, job: Job) -> None:
     """Raise FaultoddsError for a run that is entered while something stands with which the machine is not run at all. One with
-    which it is not heated stops no entry: how a run ended says more of the air than what was found before."""
+    which it is not heated stops no entry: how a run ended says more of the air than what was found before. Neither is it run while
+    somebody else's work is awaited."""
+    for name in job.awaited:
+        raise FaultoddsError(
+            f"verify is refused: {appliance.knowledge.repair[name].title} [{name}] is awaited, and the machine stays shut off "
+            f"until then. When it is done: repair {name}, then verify; if it is not needed after all: skip {name}, then verify."
+        )
     known = known_on(appliance, job)
     _refuse(appliance, "verify", known, not_run_with(appliance.knowledge, known[0]))
 

@@ -4,21 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, NamedTuple, NoReturn
 
 from faultodds.advice import Situation, State
 from faultodds.belief import Appliance
 from faultodds.errors import ClashError, FaultoddsError, SafetyStop, StaleJobError, StoreError
+from faultodds.job.clearing import lacking, looked_for
 from faultodds.job.gates import only_qualified
 from faultodds.job.job import NOT_SAFE, Job
-from faultodds.job.naming import proves, vouches
 from faultodds.job.standing import Standing
 from faultodds.job.steps import Danger, Hands, Kept, Note, Payload, Safe
 from faultodds.job.taking import situation_of, stop_if_danger
 from faultodds.job.typed import asked, stop_sign_named
-from faultodds.knowledge import Knowledge
+from faultodds.knowledge import Knowledge, Stop
 from faultodds.names import fold
-from faultodds.safety import danger_in, put_right, usual_steps
+from faultodds.safety import danger_in, has_no_alarm, hazard_of, put_right, told_over
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
@@ -26,6 +26,23 @@ if TYPE_CHECKING:
 # Who says that it is safe, and how that was made sure, takes more than one word.
 FEWEST_WORDS = 2
 _TRIES = 3
+NO_ALARM = "No alarm there to warn you: carry a CO meter, switched on, before any run with heat and while it lasts."
+
+
+class _Told(NamedTuple):
+    """A danger that was told of: the `stop` sign that says what shows that it is over, and the words that told of what was `out` of
+    use or left untested, if it was."""
+
+    hazard: str | None
+    stop: Stop | None
+    title: str
+    out: str
+
+    @property
+    def owed(self) -> str:
+        """What is to be shown."""
+        title = self.stop.title if self.stop else self.title
+        return f"{title} ({self.stop.owed})" if self.stop and self.stop.owed else title
 
 
 class HeldJob:
@@ -90,14 +107,17 @@ class HeldJob:
 
     def stop_sign(self, sign: str, value: str) -> bool:
         """Whether `sign` is a stop sign that `value` plainly denies; raises SafetyStop, noted in the job,
-        unless it does."""
+        unless it does. That there is no alarm to sound is noted, once, with what to do about it."""
         named = stop_sign_named(self.knowledge, sign)
         if named is None:
             return False
         try:
-            return stop_if_danger(self.knowledge, named, value)
+            denied = stop_if_danger(self.knowledge, named, value)
         except SafetyStop as stop:
             self._stop(str(stop))
+        if has_no_alarm(value) and not any(NO_ALARM in note for note in self.job.notes):
+            self._append(Note(f"{self.knowledge.stop[named].ask} {value.strip()}. {NO_ALARM}"))
+        return denied
 
     def listen(self, *texts: str, over: bool = False) -> None:
         """Raise SafetyStop, kept with the job, when one of the texts speaks of danger in whatever words; where they answer how it
@@ -116,24 +136,27 @@ class HeldJob:
         self.listen(text, over=True)
         if self.job.stopped is None:
             raise FaultoddsError(f"job {self.job.id} is not stopped: nothing dangerous was told of.")
+        dangers = self._dangers()
+        example = told_over(dangers[0].hazard) if dangers else told_over(None)
         if len(text.split()) < FEWEST_WORDS:
             raise FaultoddsError(
-                "who says that it is safe again, and how was that made sure? Say it in a few words, kept with the job: "
-                f'faultodds job safe {self.job.typed} --note "supplier came, meter and joints tested"'
+                "who says that it is safe again, how was that made sure, and what did the test show? Say it in a few words, kept "
+                f'with the job: faultodds job safe {self.job.typed} --note "{example}"'
             )
-        unanswered = self._unanswered(text)
-        if not vouches(text) or unanswered:
+        lacks = {each.owed: why for each in dangers if (why := lacking(text, each.hazard, each.stop))}
+        left = [*lacks, *(f"put right: {each.out}" for each in dangers if each.out and not put_right(each.out, text))]
+        if left:
             self._append(Note(f"{NOT_SAFE}{text.strip()}"))
+            why = next(iter(lacks.values()), "it does not say that it is put right")
             raise FaultoddsError(
-                f"'{text.strip()}' has a denial, a doubt, a plan or a bad result in it, or does not say what was tested, measured "
-                f"or put right. It is kept as a note, and the job stays stopped. {unanswered}When it is safe, say who "
-                "made sure of it and how: supplier came, meter and joints tested."
+                f"'{text.strip()}': {why}. It is kept as a note, and the job stays stopped. Not shown yet: {'; '.join(left)}. When "
+                f"it is safe, say in one line who made sure of it, how, and what that showed, such as: {example}."
             )
         self._append(Safe(text.strip()))
 
-    def _unanswered(self, text: str) -> str:
-        """What the signs that were told of since it was safe last ask for and a remark does not say, as a sentence; empty for
-        none. A test that was left out is no sign itself: the sign that it would have proved asks for it."""
+    def _dangers(self) -> list[_Told]:
+        """The dangers that were told of since it was safe last. A test that was left out is no sign itself: the sign that it would
+        have proved asks for it."""
         told: list[str] = []
         for step in self.job.steps:
             match step.payload:
@@ -141,21 +164,15 @@ class HeldJob:
                     told = []
                 case Danger(shown):
                     told.append(shown)
-        stops = list(self.knowledge.stop.values())
-        undone = [t.partition("\n")[0] for t in told if not any(t.startswith(f"STOP. {s.title}") for s in stops)]
-        left = [
-            f"{stop.title} ({stop.owed})" if stop.owed else stop.title
-            for stop in stops
-            if (
-                any(t.startswith(f"STOP. {stop.title}") for t in told)
-                or (stop.proved and any(proves(t.partition(": ")[2].replace(",", " "), stop) for t in undone))
-            )
-            and not proves(text, stop)
-        ]
-        title = usual_steps("defeated")[0]
-        defeated = [t.partition(": ")[2] for t in undone if t.startswith(f"STOP. {title}")]
-        left += [f"put right: {t}" for t in defeated if not put_right(t, text)]
-        return f"Not shown yet: {'; '.join(left)}. " if left else ""
+        stops = {f"STOP. {stop.title}": stop for stop in self.knowledge.stop.values()}
+        found = []
+        for title, _, words in (text.partition("\n")[0].rstrip(".").partition(": ") for text in told):
+            stop, hazard = stops.get(title), hazard_of("", title)
+            tested_by = None if stop else next((s for s in stops.values() if s.proved and looked_for(words, s)), None)
+            owing = tested_by or stop
+            about = hazard_of("", owing.title) if owing else hazard
+            found.append(_Told(about, owing, title.removeprefix("STOP. "), words if hazard == "defeated" else ""))
+        return found
 
     @contextmanager
     def together(self) -> Iterator[None]:
@@ -201,7 +218,8 @@ class HeldJob:
         if self.job.stopped is not None:
             raise SafetyStop(
                 f"{self.job.stopped.text}\nJob {self.job.id} is kept, and stands still until it is safe. Then type: "
-                f'faultodds job safe {self.job.typed} --note "who says so, and how", or faultodds bench {self.job.typed}'
+                f'faultodds job safe {self.job.typed} --note "who says so, how, and what that showed", or '
+                f"faultodds bench {self.job.typed}"
             )
 
     def _append(self, *payloads: Payload, minutes: float | None = None) -> None:

@@ -162,6 +162,13 @@ class Job(Struct, frozen=True):
             standing[key] = placed
         return tuple(standing.values())
 
+    def replaced_since(self, seq: int) -> list[PlacedFinding]:
+        """The findings that counted at step `seq`, and whose place those entered since have taken."""
+        kept = {p.step.seq for p in self.findings}
+        entered = {_place(p) for p in self._placed_findings() if p.step.seq > seq}
+        earlier = replace(self, steps=tuple(step for step in self.steps if step.seq <= seq)).findings
+        return [old for old in earlier if old.step.seq not in kept and _place(old) in entered]
+
     @property
     def repairs(self) -> tuple[str, ...]:
         """Names of the repairs done, in order."""
@@ -325,9 +332,10 @@ class Job(Struct, frozen=True):
         # One day of slack: the date is the shop's, the opening time is UTC.
         earliest = self.opened_at.date() - timedelta(days=1)
         if isinstance(payload, Closed) and payload.on is not None and payload.on < earliest:
+            what = "come back" if payload.outcome == "came_back" else f"ended {payload.outcome}"
             raise StoreError(
-                f"job {self.id} was opened on {self.opened_at.date()}, so it cannot have ended "
-                f"{payload.outcome} on {payload.on}. Check the date (YYYY-MM-DD) and enter it again."
+                f"job {self.id} was opened on {self.opened_at.date()}, so it cannot have {what} on {payload.on}. "
+                "Check the date (YYYY-MM-DD) and enter it again."
             )
 
 

@@ -1,6 +1,5 @@
 from .danger import (
-    put_right as put_right,
-    usual_steps as usual_steps,
+    as_heard as as_heard, put_right as put_right, told_over as told_over, usual_steps as usual_steps,
     admits as admits, denies as denies, has_no_alarm as has_no_alarm, hazard_of as hazard_of,
     hear as hear, hear_now as hear_now, only_denies as only_denies,
 )

@@ -60,11 +60,12 @@ class Heard(NamedTuple):
 
 
 class _Told(NamedTuple):
-    """What was heard, and `at` which place of the line as it was searched; None for work that was left out."""
+    """What was heard, and `at` which place of the line as it was searched; `left_out`: a test that was not made."""
 
     heard: Heard
     line: str
-    at: re.Match[str] | None
+    at: re.Match[str]
+    left_out: bool = False
 
 
 def hear(text: str) -> Heard | None:
@@ -76,12 +77,13 @@ def hear(text: str) -> Heard | None:
 def hear_now(text: str) -> Heard | None:
     """The first danger that an answer to "how was it made safe?" tells of as there now, or None: what it tells of before it tells
     that it was put right, or is gone, is over. What is back, still there, denied to be right, planned or doubted is not."""
-    line = _plain(text)
+    line = as_heard(text)
     if "?" in text or len(text) > AT_ONCE or _numbers(line):
         return hear(text)
+    line = _rules().cleared["none_of_it"].sub("no", line)
     back = _rules().cleared["back"].search(line)
     unnamed = Heard(hazard_of("", back[0]) or "gas", back[0]) if back else None
-    return next((told.heard for told in _told(line) if told.at is None or not _put_right_since(told)), unnamed)
+    return next((told.heard for told in _told(line) if not _put_right_since(told)), unnamed)
 
 
 def _put_right_since(told: _Told) -> bool:
@@ -91,9 +93,10 @@ def _put_right_since(told: _Told) -> bool:
     clauses = [c for c in re.split(r"[|;]", told.line) if c.strip()]
     if any(now(c) or (denies_it(c) and over(rules.cleared["none"].sub(" ", c))) for c in clauses):
         return False
-    assert told.at is not None
     before, after = told.line[: told.at.start()].rsplit("|", 1)[-1], told.line[told.at.end() :]
     if rules.cleared["then"].search(before):
+        return False
+    if told.left_out and not rules.put_right["test"].search(after):
         return False
     is_past = rules.cleared["past"].search(f"{before}{told.at[0]}{after.partition('|')[0]}")
     return bool(
@@ -110,7 +113,7 @@ def _in_parts(text: str) -> Iterator[str]:
 
 
 def _heard(text: str) -> Heard | None:
-    line = _plain(text)
+    line = as_heard(text)
     return _numbers(line) or next((told.heard for told in _told(line)), None)
 
 
@@ -158,9 +161,15 @@ def hazard_of(sign: str, title: str) -> str | None:
 
 def put_right(told: str, remark: str) -> bool:
     """Whether a remark says that what was `told` to be out of use, or left untested, is not so any more."""
-    rules, said = _rules(), _plain(remark)
-    asked = "test" if any(pattern.search(_plain(told)) for pattern in rules.undone) else "device"
+    rules, said = _rules(), as_heard(remark)
+    asked = "test" if any(pattern.search(as_heard(told)) for pattern in rules.undone) else "device"
     return bool(rules.put_right[asked].search(said)) and not rules.put_right["kept"].search(said)
+
+
+def told_over(hazard: str | None) -> str:
+    """How it may be said, in one line, that a danger is over: who, what was tested, and what that showed."""
+    told = _rules().told_over
+    return told.get(hazard or "", told["other"])
 
 
 def usual_steps(hazard: str) -> tuple[str, list[str]]:
@@ -180,7 +189,7 @@ def _told(line: str) -> Iterator[_Told]:
             for match in _overlapping(pattern, line):
                 if not _denied(line, match, rules):
                     yield _Told(Heard(hazard, match[0].strip(" |;")), line, match)
-    yield from (_Told(Heard("defeated", match[0].strip(" |;")), line, None) for match in undone)
+    yield from (_Told(Heard("defeated", match[0].strip(" |;")), match.string, match, left_out=True) for match in undone)
 
 
 def _overlapping(pattern: re.Pattern[str], line: str) -> Iterator[re.Match[str]]:
@@ -228,8 +237,8 @@ def _numbers(line: str) -> Heard | None:
     return None
 
 
-def _plain(text: str) -> str:
-    """Small letters, no apostrophes, slips of the finger mended, "|" where a thought ends."""
+def as_heard(text: str) -> str:
+    """A text as it is listened to: small letters, no apostrophes, slips of the finger mended, "|" where a thought ends."""
     line = text.casefold().replace("\u2019", "'").replace("_", " ")
     line = re.sub(r"\bi'll\b", "i will", line).replace("c.o.", "co ").replace("'", "")
     line = re.sub(r"\bco[- ](?=op\b)", "coop", line)
@@ -319,6 +328,7 @@ class _Rules(NamedTuple):
     undone: list[re.Pattern[str]]
     put_right: Mapping[str, re.Pattern[str]]
     cleared: Mapping[str, re.Pattern[str]]
+    told_over: Mapping[str, str]
 
 
 @cache
@@ -328,6 +338,8 @@ def _rules() -> _Rules:
     denying, small = denial["before"], denial.pop("small")
     denial["before"] = rf"(?:\b(?:{denying})|(?<![\d.,])0) (?:(?:{small}) )*$"
     denial["inside"] = rf"\b(?:{denying}) (?:\w+ ){{0,2}}$"
+    well = denial.pop("well")
+    denial.update({name: denial[name].replace("{well}", well) for name in ("plain", "courtesy")})
     denial["plain_no"] = rf"(?:{denial['no']}(?: (?:{denial.pop('plain')})\b)*(?: |$))+"
     denial["ends"] = rf"\b({denial['ends']})\b"
     return _Rules(
@@ -344,6 +356,7 @@ def _rules() -> _Rules:
         [_pattern(p, words) for p in raw["undone"]["patterns"]],
         _compiled(raw["put_right"]),
         _compiled(raw["cleared"]),
+        raw["told_over"],
     )
 
 

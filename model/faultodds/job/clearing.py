@@ -1,0 +1,154 @@
+"""What somebody says of a danger that was told of, to go on: how it was made sure that it is over, and what that showed.
+
+It takes a test or a look for the danger itself, and a good result told in plain words. What is denied, doubted, planned, heard
+from somebody else, or found bad and not put right since, shows nothing; neither does a test of which no result is told. The
+words are in `clearing.toml`. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from faultodds.job.naming import turned
+from faultodds.knowledge import Stop
+from faultodds.safety import as_heard, only_denies
+
+# From this on there is carbon monoxide in a room that somebody has to find: the dryer's `co_room`. Common practice, no source.
+CO_FOUND_PPM = 9
+# An earth of more is none to rely on, and insulation of less is none. Common practice, no source.
+EARTH_OHMS = 1
+INSULATION_MEGOHMS = 1
+
+_NUMBER = r"(?<![\d.])(\d+(?:\.\d+)?)"
+_VOLTS = re.compile(rf"{_NUMBER} ?(?:v|volts?)\b")
+_OHMS = re.compile(rf"{_NUMBER} ?ohms?\b")
+_MEGOHMS = re.compile(rf"{_NUMBER} ?(?:m|meg) ?ohms?\b")
+_BARE_TEST = re.compile(r"\|(?= *(?:(?:and|then) )?(?:soap(?:ed)?|(?:re)?test(?:ed)?|check(?:ed)?|proved) *(?:\||$))")
+
+
+def lacking(remark: str, hazard: str | None, stop: Stop | None = None) -> str:
+    """What a remark lacks to show that a danger is over, in words; empty when it shows that: the danger was looked for, where a
+    `stop` sign says so by its words and with the machine running, the result was good, and nothing speaks against it."""
+    said = _compiled("words", "by_nose").sub(" ", re.sub(r"\b(?:as|like) it should\b", "", as_heard(remark)))
+    kind = "co" if hazard == "ill" else hazard or ""
+    rest = _without_results(said)
+    if "?" in remark:
+        return "it asks, and does not say"
+    for against in _words()["against"]:
+        found = re.search(rf"\b(?:{against['words']})\b", rest) if kind in against.get("dangers", [kind]) else None
+        if found:
+            return f"'{found[0]}' {against['told']}"
+    well = _told_well(said, kind)
+    results = [*(found.start() for found in _good(kind).finditer(said)), *(start for start, _ in well)]
+    if bad := _bad(rest, kind, results) or _bad_number(said, kind):
+        return f"'{bad}' is a bad result, and nothing after it says that it was put right and then tested good"
+    for start, end in well:
+        rest = f"{rest[:start]}{' ' * (end - start)}{rest[end:]}"
+    parts = [part for part in re.split(r"[|;]|\band\b|\bbut\b", rest) if part.strip() and not only_denies(part)]
+    if found := next((turn for part in parts if (turn := turned().search(part))), None):
+        return f"'{found[0]}' denies or doubts it"
+    if not _compiled("words", "test").search(said) or (stop is not None and not looked_for(said, stop)):
+        return "it does not say what was tested, and how"
+    return "" if results else "it does not say what the test showed"
+
+
+def looked_for(said: str, stop: Stop) -> bool:
+    """Whether a clause has a word of `made_sure` and one of `proved`, and what is measured running was not measured at rest."""
+    at_rest, ran = _compiled("words", "at_rest"), _compiled("words", "ran")
+    if stop.running and at_rest.search(said) and not ran.search(at_rest.sub(" ", said)):
+        return False
+    for clause in _BARE_TEST.sub(" ", said).split("|"):  # a bare "retested" is of what was spoken of before
+        words = set(re.findall(r"[a-z]+|\d+", clause))
+        words |= {word.removesuffix("s") for word in words}
+        if all(not asked or words & set(asked) for asked in (stop.made_sure, stop.proved)):
+            return True
+    return False
+
+
+def _told_well(said: str, kind: str) -> list[tuple[int, int]]:
+    """Where a clause tells of a good result in one word: beside a test, or by itself after one."""
+    w, well = _words()["words"], _any("well", kind)
+    beside = re.compile(rf"\b(?:{well})\b(?= *(?:$|(?:{w['behind']})\b))")
+    alone = re.compile(
+        rf" *(?:{w['thing']} )?(?:(?:{w['before']}) )*(?:{well}|{_words()['well']['alone']})(?: (?:{w['trailing']}))* *"
+    )
+    found, at, tested = [], 0, False
+    for clause in said.split("|"):
+        has_test = bool(_compiled("words", "test").search(clause))
+        hit = beside.search(clause) if has_test else alone.fullmatch(clause) if tested else None
+        if hit:
+            found.append((at + hit.start(), at + hit.end()))
+        tested, at = tested or has_test, at + len(clause) + 1
+    return found
+
+
+def _bad(rest: str, kind: str, results: list[int]) -> str:
+    """A bad result that is not both put right and followed by a good one; empty for none."""
+    for found in re.finditer(rf"\b(?:{_any('bad', kind)})(?!\w)", rest):
+        mended = _compiled("words", "mended").search(rest, rest.rfind("|", 0, found.start()) + 1)
+        if not mended or not any(start > found.start() for start in results):
+            return found[0].strip()
+    off = _compiled("words", "gas_off").search(rest) if kind == "gas" else None
+    return off[0] if off else ""
+
+
+def _bad_number(said: str, kind: str) -> str:
+    """A reading that is not good; empty for none."""
+    if kind == "co":
+        counts = re.findall(rf"(?<!at )(?<!after )(?<!for ){_NUMBER}\b{_words()['words']['unit']}", said)
+        return next((n for n in counts if float(n) >= CO_FOUND_PPM), "")
+    if kind != "shock":
+        return ""
+    told = []
+    for clause in said.split("|"):
+        if not _compiled("words", "supply").search(clause):
+            told += [f"{n} V" for n in _VOLTS.findall(clause) if float(n) >= 1]
+        if _compiled("words", "earth").search(clause):
+            told += [f"{n} ohm" for n in _OHMS.findall(clause) if float(n) > EARTH_OHMS]
+        told += [f"{n} megohm" for n in _MEGOHMS.findall(clause) if float(n) < INSULATION_MEGOHMS]
+    return next(iter(told), "")
+
+
+def _without_results(said: str) -> str:
+    """A remark with "~" where it says that something dangerous is not there, so that its "no" denies nothing else."""
+    for kind in _words()["gone"]:
+        said = _good(kind).sub(lambda found: "~" * len(found[0]), said)
+    return said
+
+
+@cache
+def _good(kind: str) -> re.Pattern[str]:
+    """Plain good results: what is not there any more, a meter that reads nothing, a reading that is good."""
+    w, every = _words()["words"], _words()["gone"]
+    gone = every.get(kind) or "|".join(every.values())
+    forms = [
+        rf"{w['none']}(?: (?:{w['of_it']}|{gone})\b)* (?:{gone})\b{w['not_it']}(?: (?:or|nor|and no) (?:{gone})\b)*",
+        rf"\b(?:{gone}) (?:\| )?(?:(?:is|are|was|were|reads?|reading|shows?|measured|found|levels?|at) )*(?:{w['zero']}|normal\b)",
+        w["found_none"],
+        rf"{w['reads']} {w['zero']}" if kind in ("gas", "co", "") else "",
+        r"(?<![\d.])[0-8](?:\.\d+)? ?ppm\b" if kind == "co" else "",
+        r"(?<![\d.])(?:0(?:\.\d+)? ?(?:v|volts?)|(?:0(?:\.\d+)?|1) ?ohms?|[1-9]\d*(?:\.\d+)? ?(?:m|meg) ?ohms?)\b"
+        if kind == "shock"
+        else "",
+        rf"{w['works']}|(?<![\d.])0(?:\.\d+)? ?ohms?\b" if kind == "defeated" else "",
+    ]
+    return re.compile("|".join(form for form in forms if form))
+
+
+def _any(family: str, kind: str) -> str:
+    words = _words()[family]
+    return "|".join(words[name] for name in ("any", kind) if name in words)
+
+
+@cache
+def _compiled(family: str, name: str) -> re.Pattern[str]:
+    return re.compile(_words()[family][name])
+
+
+@cache
+def _words() -> dict[str, Any]:
+    return tomllib.loads(Path(__file__).with_name("clearing.toml").read_text("utf-8"))
