@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+from faultodds.advice import Advice, Situation, advise
+from faultodds.belief import Appliance, Belief
+from faultodds.job import standing
 
 # As the command line does: the products are small, and threads cost more than they bring.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -30,6 +35,25 @@ def _own_folders(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         for variable in ("FAULTODDS_CACHE", "FAULTODDS_DATA"):
             patch.setenv(variable, str(tmp_path_factory.mktemp(variable.lower())))
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _advice_kept() -> Iterator[None]:
+    """Hundreds of calls begin alike: what was advised on a job is kept, by everything that advice rests on (that the same inputs give
+    the same advice is a test of its own)."""
+    kept: dict[bytes, Advice] = {}
+
+    def once(appliance: Appliance, belief: Belief, situation: Situation) -> Advice:
+        told = repr((appliance.knowledge, belief.evidence, situation)).encode()
+        rows = (belief.now, belief.predictions, belief.mode_odds)
+        key = hashlib.sha256(b"".join((told, *(row.tobytes() for row in rows)))).digest()
+        if key not in kept:
+            kept[key] = advise(appliance, belief, situation)
+        return kept[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(standing, "advise", once)
         yield
 
 
