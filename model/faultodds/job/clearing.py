@@ -92,8 +92,9 @@ def _bad(rest: str, kind: str, results: list[int]) -> str:
         mended = _compiled("words", "mended").search(rest, rest.rfind("|", 0, found.start()) + 1)
         if not mended or not any(start > found.start() for start in results):
             return found[0].strip()
-    off = _compiled("words", "gas_off").search(rest) if kind == "gas" else None
-    return off[0] if off else ""
+    shut = {"gas": "gas_off", "shock": "power_off"}.get(kind)
+    off = _compiled("words", shut).search(rest) if shut else None
+    return off[off.lastindex or 0] if off else ""
 
 
 def _bad_number(said: str, kind: str) -> str:
