@@ -25,6 +25,7 @@ from faultodds.job.open_job import OpenJob
 from faultodds.job.standing import believe
 from faultodds.job.steps import Payload, Step
 from faultodds.knowledge.schema import Knowledge, repair_modes
+from faultodds.safety import told_over
 
 DAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 # A job is walked for so many steps, then another begins.
@@ -206,8 +207,8 @@ class _Walk:
         self.visit.note(self.any_of(DANGERS))
 
     def safe(self) -> None:
-        """The all-clear."""
-        self.visit.safe("fitter came and measured")
+        """The all-clear, of all that may have been told of."""
+        self.visit.safe("; ".join(told_over(hazard) for hazard in ("gas", "co", "fire", "ill")))
 
     def close(self) -> None:
         """The call ended."""
