@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,9 +9,8 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
-from faultodds.advice import Advice, Situation, advise
-from faultodds.belief import Appliance, Belief
 from faultodds.job import standing
+from kept_advice import KeptAdvice
 
 # As the command line does: the products are small, and threads cost more than they bring.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -40,20 +38,9 @@ def _own_folders(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
 
 @pytest.fixture(scope="session", autouse=True)
 def _advice_kept() -> Iterator[None]:
-    """Hundreds of calls begin alike: what was advised on a job is kept, by everything that advice rests on (that the same inputs give
-    the same advice is a test of its own)."""
-    kept: dict[bytes, Advice] = {}
-
-    def once(appliance: Appliance, belief: Belief, situation: Situation) -> Advice:
-        told = repr((appliance.knowledge, belief.evidence, situation)).encode()
-        rows = (belief.now, belief.predictions, belief.mode_odds)
-        key = hashlib.sha256(b"".join((told, *(row.tobytes() for row in rows)))).digest()
-        if key not in kept:
-            kept[key] = advise(appliance, belief, situation)
-        return kept[key]
-
+    """Hundreds of calls begin alike: what is advised on a job is worked out once."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(standing, "advise", once)
+        patch.setattr(standing, "advise", KeptAdvice())
         yield
 
 
