@@ -205,7 +205,9 @@ def test_the_advised_work_is_priced_at_the_labour_rate_given(dryer: Appliance) -
     assert plain.price.cost == pytest.approx(coil.cost + plain.price.minutes * dryer.knowledge.costs.labour_rate / 60)
 
 
-def _even_ranking(price: float, chance: float, repair: float, leaving: float = 1e9) -> Any:
+def _even_ranking(
+    price: float, chance: float, repair: float, leaving: float = 1e9, stopped: frozenset[str] = frozenset()
+) -> Any:
     """Two checks for 100 and 100.2, the dearer of which opens nothing, and a repair."""
 
     def look(name: str, cost: float, opened: int) -> SimpleNamespace:
@@ -214,9 +216,10 @@ def _even_ranking(price: float, chance: float, repair: float, leaving: float = 1
         return SimpleNamespace(name=name, price=worth, expected_cost=cost, priced=True, tells=True)
 
     check = {name: SimpleNamespace(qualified=False, tools=[]) for name in ("look", "glance")}
-    problem = SimpleNamespace(refer_cost=600.0, rate=0.0, knowledge=SimpleNamespace(check=check))
+    problem = SimpleNamespace(refer_cost=600.0, rate=0.0, knowledge=SimpleNamespace(check=check), behind_bars=stopped)
     return SimpleNamespace(
         problem=problem,
+        tells_of=lambda name, faults: name == "look",
         stop_cost=leaving,
         checks=[look("look", 100.0, 2), look("glance", 100.2, 0)],
         repairs=[SimpleNamespace(name="fix", together=(), chance=chance, expected_cost=repair)],
@@ -237,3 +240,16 @@ def test_of_even_moves_the_one_that_leaves_or_opens_less_is_made() -> None:
     assert rather(_even_ranking(5.0, 0.1, 200.0)).name == "glance"
     assert rather(_even_ranking(5.0, 0.1, 200.0, leaving=100.2)).kind == "stop"
     assert rather(_even_ranking(5.0, 0.1, 200.0, leaving=102.0)).kind == "check"
+
+
+def test_of_even_checks_the_one_that_looks_for_what_stops_the_machine_is_made(dryer: Appliance) -> None:
+    """With carbon monoxide in the room the first look is for what lets it out, not at whatever is as cheap."""
+    assert rather(_even_ranking(5.0, 0.1, 200.0, stopped=frozenset({"leak"}))).name == "look"
+    stops = [(n, o) for n, each in dryer.knowledge.check.items() for o in {**each.stops_run, **each.stops_heat}]
+    for seen in [("co_room", "some"), ("flame_colour", "yellow"), *stops]:
+        ranking = Ranking(Problem(dryer, _belief(dryer, ("dry_time", "longer"), seen), Situation()))
+        move, barred = rather(ranking), ranking.problem.behind_bars
+        even = [c for c in ranking.checks if c.priced and c.tells and c.expected_cost <= move.expected_cost]
+        even = [c for c in even if not dryer.knowledge.check[c.name].qualified]
+        if move.kind == "check" and barred and any(ranking.tells_of(c.name, barred) for c in even):
+            assert ranking.tells_of(move.name, barred), (seen, move.name)

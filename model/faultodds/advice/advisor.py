@@ -191,8 +191,9 @@ def _without_a_watch(ranking: Ranking) -> NextMove:
 
 def rather(ranking: Ranking) -> NextMove:
     """The cheapest move, or one within what the prices can bear of it that a technician would rather make: leave; put right
-    what is probably the fault, and nothing else in place of a check; else the check that opens least and takes fewest tools, one
-    for qualified people last. A check that tells nothing to speak of is none: what it could save is below the error of prices."""
+    what is probably the fault, and nothing else in place of a check; else the check that looks for what stops the machine, where
+    something does, then the one that opens least and takes fewest tools, one for qualified people last. A check that tells nothing to
+    speak of is none: what it could save is below the error of prices."""
     p = ranking.problem
     first = [c for c in ranking.checks if c.tells or c.name == p.knowledge.costs.verify][:1]
     here = [*map(_repair, ranking.repairs[:1]), *map(_check, first)]
@@ -213,8 +214,9 @@ def rather(ranking: Ranking) -> NextMove:
     even = [c for c in ranking.checks if c.priced and c.tells and c.expected_cost <= near] or first
     even = [c for c in even if not p.knowledge.check[c.name].qualified] or even
 
-    def trouble(c: CheckPrice) -> tuple[int, int, float]:
-        return sum(m.opens for m in c.price.way.moves), len(p.knowledge.check[c.name].tools), c.expected_cost
+    def trouble(c: CheckPrice) -> tuple[bool, int, int, float]:
+        aside = bool(p.behind_bars) and not ranking.tells_of(c.name, p.behind_bars)
+        return aside, sum(m.opens for m in c.price.way.moves), len(p.knowledge.check[c.name].tools), c.expected_cost
 
     return _check(min(even, key=trouble))
 

@@ -192,6 +192,12 @@ class Problem(Classes, dict=True):
         return tuple((n, o) for n, o in found if not makers(self.belief, n, o) & self.mode_repair.keys())
 
     @cached_property
+    def behind_bars(self) -> frozenset[str]:
+        """The faults that make the findings with which the machine is not run."""
+        found = [(n, o) for n, o in barred(self.knowledge, self.known) if o != CAUSE_LEFT]
+        return frozenset(mode for n, o in found for mode in makers(self.belief, n, o))
+
+    @cached_property
     def look_again(self) -> tuple[str, ...]:
         """What was seen that stopped the machine, and that no plain look since shows to be right; what may let a hazard out."""
         k, evidence = self.knowledge, self.belief.evidence

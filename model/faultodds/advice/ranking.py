@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from functools import cached_property
 
 import numpy as np
@@ -229,6 +230,13 @@ class Ranking:
         """Whether a check is done because a danger may be left, not for what it saves."""
         return self.problem.verified and name in self.problem.look_again
 
+    def tells_of(self, check: str, modes: Collection[str]) -> bool:
+        """Whether a check tells anything to speak of about whether one of some faults is there."""
+        there = self._there(modes)
+        both = (self._shows[check] * self._weights) @ np.stack([there, ~there], axis=1)
+        told = xlogx(both).sum() - xlogx(both.sum(axis=0)).sum() - xlogx(both.sum(axis=1)).sum()
+        return bool(told >= TELLS_NOTHING)
+
     def _waits(self, names: tuple[str, ...]) -> bool:
         """Whether a repair for qualified people among some waits for a check."""
         p = self.problem
@@ -244,8 +252,12 @@ class Ranking:
 
     def _needed(self, repair: str) -> Bools:
         """(A,) the active suspects with something that a repair puts right."""
+        return self._there(self.problem.put_right([repair]))
+
+    def _there(self, modes: Collection[str]) -> Bools:
+        """(A,) the active suspects with one of some faults."""
         s = self.problem.belief.suspects
-        columns = sorted(s.mode_index[m] for m in self.problem.put_right([repair]))
+        columns = sorted(s.mode_index[m] for m in modes)
         return np.asarray(s.member[self.problem.active][:, columns].any(axis=1))
 
     @cached_property
