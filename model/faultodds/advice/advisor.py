@@ -192,8 +192,8 @@ def _without_a_watch(ranking: Ranking) -> NextMove:
 def rather(ranking: Ranking) -> NextMove:
     """The cheapest move, or one within what the prices can bear of it that a technician would rather make: leave; put right
     what is probably the fault, and nothing else in place of a check; else the check that looks for what stops the machine, where
-    something does, then the one that opens least and takes fewest tools, one for qualified people last. A check that tells nothing to
-    speak of is none: what it could save is below the error of prices."""
+    something does, then the one that opens least and takes fewest tools, one for qualified people last. A check that tells nothing
+    to speak of is none: what it could save is below the error of prices."""
     p = ranking.problem
     first = [c for c in ranking.checks if c.tells or c.name == p.knowledge.costs.verify][:1]
     here = [*map(_repair, ranking.repairs[:1]), *map(_check, first)]
