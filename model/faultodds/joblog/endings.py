@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from faultodds.joblog.clean import CAME_BACK, ENDINGS, GONE, UNKNOWN
+from faultodds.joblog.clean import CAME_BACK, ENDINGS, GONE, REFERRED, UNKNOWN
 from faultodds.joblog.followed import Ints, followed
 
 CODE: Final = {ending: code for code, ending in enumerate(ENDINGS)}
@@ -76,13 +76,33 @@ def endings(
     return Endings(ended, back_after, followed(day), notes)
 
 
-def recalled(word: NDArray[np.int8], jobs: NDArray[np.uint64], of: NDArray[np.uint64]) -> NDArray[np.int8]:
-    """The words on how visits ended, with `came_back` on those that a later row names as the one it is the return visit of.
+def recalled(
+    word: NDArray[np.int8], jobs: NDArray[np.uint64], of: NDArray[np.uint64], day: Ints
+) -> tuple[NDArray[np.int8], list[str]]:
+    """The words on how visits ended, with `came_back` on those that a later row is the return visit of, and no longer on that row;
+    and a sentence where job numbers alone tell so.
 
-    `jobs` and `of` are hashes of job numbers, 0 where there is none.
+    `jobs` and `of` are hashes of job numbers, 0 where there is none; a row may name its own number: it is then the return visit of
+    an earlier day's row with the same one, if there is one on which something was done.
     """
-    named = np.isin(jobs, of[of > 0]) & (jobs > 0)
-    return np.where(named, CODE[CAME_BACK], word).astype(np.int8)
+    linked = (of > 0) & (of != jobs)
+    named = np.isin(jobs, of[linked]) & (jobs > 0)
+    returns = linked & np.isin(of, jobs)
+    visits: dict[int, list[int]] = {}
+    for row in np.flatnonzero((jobs > 0) & (day >= 0)).tolist():
+        visits.setdefault(int(jobs[row]), []).append(row)
+    told = 0
+    for row in np.flatnonzero((of > 0) & ~linked & (day >= 0)).tolist():
+        before = [n for n in visits[int(jobs[row])] if day[n] < day[row]]
+        last = max(before, key=lambda n: int(day[n]), default=None)
+        if last is not None and word[last] not in (CODE[UNKNOWN], CODE[REFERRED]):
+            named[last], returns[row], told = True, True, told + 1
+    found = np.where(returns & (word == CODE[CAME_BACK]), NO_WORD, word)
+    note = (
+        f"{_visits(told)} with the job number of an earlier one that tell of a call back: taken for its return visit, and the earlier "
+        "one came back."
+    )
+    return np.where(named, CODE[CAME_BACK], found).astype(np.int8), [note] if told else []
 
 
 def _visits(count: int) -> str:

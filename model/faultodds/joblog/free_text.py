@@ -61,8 +61,8 @@ class FreeText(Sentences):
         if found is None:
             return None
         before, words, after = found
-        new = re.search(r"\bnew\b", words)
-        if not new and not (self._nouns(before) and (self._says_done(before) or words.startswith("swapped"))):
+        whole = re.search(r"\bnew$|\bback$", words, re.I) and self._nouns(text[: len(text) - len(after)])
+        if not whole and not self._says_done(before):
             return None
         told = self.read(after) if after else Told()
         told.left.insert(0, text[: len(text) - len(after)].strip(" ,;.-"))
