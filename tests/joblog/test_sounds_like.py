@@ -41,34 +41,38 @@ def test_cells_that_sound_like_something_else(dryer: Knowledge) -> None:
 
 
 @pytest.mark.parametrize(
-    ("where", "name", "instead"),
+    ("family", "where", "name", "instead"),
     [
-        (told_in_order, "without_remarks", lambda appliance, text, tells_work: text),
-        (told_in_order, "behind_work", lambda text: None),
-        (told_in_order, "reverted", lambda text: None),
-        (told_in_order, "clauses_of", lambda text: [text]),
-        (free_text.FreeText, "_beside_doubt", lambda self, text: None),
+        ("remark", told_in_order, "without_remarks", lambda appliance, text, tells_work: text),
+        ("did not hold", told_in_order, "behind_work", lambda text: None),
+        ("no repair", told_in_order, "reverted", lambda text: None),
+        ("after work", told_in_order, "is_remark", lambda appliance, text: False),
+        ("doubt in part", free_text.FreeText, "_beside_doubt", lambda self, text: None),
     ],
 )
 def test_the_corpus_sees_a_planted_mistake(
-    where: Any, name: str, instead: Any, dryer: Knowledge, monkeypatch: pytest.MonkeyPatch
+    family: str, where: Any, name: str, instead: Any, dryer: Knowledge, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Without each of these some cell is read as what it does not say, or more is asked."""
-    before = marks(dryer)["right"]
+    """Without each of these some cell of its family is read as what it does not say, or more is asked."""
     monkeypatch.setattr(where, name, instead)
-    assert marks(dryer)["right"] < before
+    assert any(mark(dryer, cell) != "right" for cell in CELLS if cell["family"] == family)
 
 
 @pytest.mark.parametrize(
     ("text", "repairs", "failed", "asked"),
     [
-        ("ign reads OL - R&R ign - would do coils if it comes back", "igniter", None, "would do coils if it comes back"),
+        (
+            "ign reads OL - R&R ign - would do coils if it comes back",
+            "igniter",
+            None,
+            "would do coils if it comes back",
+        ),
         ("coil kit fitted, maybe blower wheel", "coil_set", None, "maybe blower wheel"),
         ("replaced belt, maybe that was it", None, None, "replaced belt, maybe that was it"),
         ("new igniter, might need coils instead", None, None, "new igniter, might need coils instead"),
         ("coils changed, later changed back to the old ones", None, None, ""),
         ("tried new coils, swapped back, igniter replaced", "igniter", None, "tried new coils, swapped back"),
-        ("refitted old hose", "refit_transition", None, None),
+        ("cleaned hood, refitted hose", "clear_hood;refit_transition", None, None),
         ("replaced ign, no good", None, None, "replaced ign, no good"),
         ("replaced ign, no good, new coils", "igniter;coil_set", "igniter", None),
         ("ign no good, new ign", "igniter", None, None),
@@ -137,7 +141,7 @@ def test_a_column_of_plans_is_told_of(tmp_path: Path, data: str, dryer: Knowledg
     rows = [f"J{n},2024-01-{1 + n % 28:02},no heat,new coils,igniter" for n in range(40)]
     path = write(tmp_path / "jobs.csv", "\n".join(["job,date,complaint,work done,Recommended", *rows]) + "\n")
     told = " ".join(lines(import_log(draft(path, dryer, data=data), dryer, data=data)))
-    assert re.search(r"Recommended.{0,40}not done: no repair is taken from it", told)
+    assert re.search(r"Recommended.{0,60}not done: no repair is taken from it", told)
     assert set(read_clean(files_of("jobs", data).clean)["repairs"].astype(str)) == {"coil_set"}
 
 
@@ -187,5 +191,8 @@ def test_a_row_that_names_another_job_is_its_return_visit(tmp_path: Path, data: 
 
 def test_a_remark_says_that_all_is_well_and_no_more() -> None:
     """No denial, and no test without what it showed."""
-    told = {text: told_in_order.is_remark("gas_dryer", text) for text in ("all tested heats well now", "no heat now", "tested")}
+    told = {
+        text: told_in_order.is_remark("gas_dryer", text)
+        for text in ("all tested heats well now", "no heat now", "tested")
+    }
     assert list(told.values()) == [True, False, False]

@@ -99,8 +99,8 @@ def recalled(
             named[last], returns[row], told = True, True, told + 1
     found = np.where(returns & (word == CODE[CAME_BACK]), NO_WORD, word)
     note = (
-        f"{_visits(told)} with the job number of an earlier one that tell of a call back: taken for its return visit, and the earlier "
-        "one came back."
+        f"{_visits(told)} with the job number of an earlier one that tell of a call back: taken for its return visit, and the "
+        "earlier one came back."
     )
     return np.where(named, CODE[CAME_BACK], found).astype(np.int8), [note] if told else []
 

@@ -53,7 +53,7 @@ def behind_work(text: str) -> tuple[str, str, str, bool] | None:
 
 
 def reverted(text: str) -> tuple[str, str, str] | None:
-    """What stands before the words of a part put back in that was there before, these words, and what stands behind their clause."""
+    """What stands before the words of an old part put back in, these words, and what stands behind their clause."""
     match = _patterns("reverted").search(text)
     if match is None:
         return None
@@ -147,8 +147,9 @@ def _shown(appliance: str, text: str) -> str | None:
 def _failed(appliance: str) -> re.Pattern[str]:
     states = "|".join(trade(appliance).get("failed_run", {}).get("states", ["(?!)"]))
     said = "|".join(vocabulary()["failed_run"]["words"])
-    still = r"still (?:(?:is|was|has|had|runs?|running|stays?|got|getting|have) )?"
-    return re.compile(rf"{_BEGIN}(?:(?:{said})|{still}(?:{states})|(?:{states}) (?:still|again|(?:as|like) before))(?! before)\b{_FOR}{_END}", re.I)
+    still = r"still (?:(?:is|was|has|had|runs?|running|stays?|got|getting|have) )?(?:" + states + ")"
+    again = rf"(?:{states}) (?:still|again|(?:as|like) before)"
+    return re.compile(rf"{_BEGIN}(?:(?:{said})|{still}|{again})(?! before)\b{_FOR}{_END}", re.I)
 
 
 @cache
