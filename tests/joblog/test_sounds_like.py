@@ -175,7 +175,10 @@ def test_the_same_number_with_a_call_back_is_a_return_visit(tmp_path: Path, data
     ended, told = _ended(path, data, dryer)
     assert [ended[f"J{n}"] for n in (71, 72, 73, 74, 75)] == ["came_back"] * 3 + ["gone", "unknown"]
     assert [ended[f"J{n}#2"] for n in (71, 72, 73, 74, 75)] == ["gone"] * 5
-    assert "3 visits with the job number of an earlier one that tell of a call back" in told
+    assert "no second visit to tell the day from" not in told
+    days = read_clean(files_of("jobs", data).clean).set_index("job")["back_after_days"]
+    assert [days[f"J{n}"] for n in (71, 72, 73)] == [7, 7, 9]
+    assert "3 visits came back by the job number" in told
 
 
 def test_a_row_that_names_another_job_is_its_return_visit(tmp_path: Path, data: str, dryer: Knowledge) -> None:
