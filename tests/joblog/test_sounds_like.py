@@ -124,6 +124,8 @@ def test_zeros_and_ones_that_name_no_part_are_asked_about(heading: str, dryer: K
         ("Advised", "left_out"),
         ("Repairs suggested", "left_out"),
         ("Parts needed", "left_out"),
+        ("Parts to order", "left_out"),
+        ("Parts / ordered", "repairs"),
         ("Parts used", "repairs"),
         ("Work done", "repairs"),
         ("Quoted and done", "repairs"),

@@ -86,9 +86,9 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
 def _is_of_plans(sample: Sample, asking: Column | None, target: Target) -> bool:
     """Whether a column of work, findings or notes is by its heading of work that was not done: "Parts on order", "Quoted"."""
     kind = asking.kind if asking else target[0]
-    words = " ".join(tokens(sample.heading))
+    words = " ".join(tokens(sample.heading, whole=True))
     named = {
-        group: any(f" {' '.join(tokens(phrase))} " in f" {words} " for phrase in phrases)
+        group: any(f" {' '.join(tokens(phrase, whole=True))} " in f" {words} " for phrase in phrases)
         for group, phrases in vocabulary()["not_done"].items()
     }
     return kind in (*FREE, "left_out") and kind != "complaint" and named["headings"] and not named["unless"]
