@@ -85,7 +85,7 @@ SAID = (
     ("revision", "show", "a"),
     ("revision", "show", "a", "--about", "checks"),
     ("revision", "diff", "a", "file"),
-    ("revision", "accept", "a"),
+    ("revision", "accept", "a", "--anyway"),
     ("revision", "rollback"),
     ("revision", "name", "a", "winter"),
     ("revision", "drop", "a"),

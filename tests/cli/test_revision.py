@@ -70,7 +70,7 @@ def test_without_a_revision_the_list_says_how_to_get_one(file: str) -> None:
 def test_the_list_shows_which_is_in_use_and_what_was_decided(file: str) -> None:
     """Newest first, a star at the one in use, decisions with their times."""
     a, b = make(file), make(file, 10.0, 35.0)
-    revision(file, "accept", a)
+    revision(file, "accept", a, "--anyway")
     ran = revision(file, "list")
     assert ran.out.index(b) < ran.out.index(a)
     assert f"* {a} accepted: 300 jobs of 'north_shop', 2022-01-03 to 2022-12-30" in ran.text
@@ -138,7 +138,7 @@ def test_diff_compares_with_what_is_in_use(file: str) -> None:
     assert f"{a} against file: 3 numbers differ." in ran.text
     assert "pump: weak 15 % 25 % x 1.67" in ran.text
     assert "Also changed: checks (1)" in ran.text
-    revision(file, "accept", a)
+    revision(file, "accept", a, "--anyway")
     b = make(file, 20.0, 35.0)
     assert f"{b} against {a}: 1 numbers differ." in revision(file, "diff").text
     assert f"{b} against file: 3 numbers differ." in revision(file, "diff", "b", "file").text
@@ -156,7 +156,7 @@ def test_accept_changes_the_advice_and_rollback_changes_it_back(file: str) -> No
     """Every command uses the accepted numbers from then on and says so; a rollback undoes exactly that."""
     before = odds(file, "--json").answer
     name = make(file)
-    ran = revision(file, "accept", name)
+    ran = revision(file, "accept", name, "--anyway")
     assert f"In use from now on: revision {name} (before: the knowledge file's own numbers)." in ran.text
     assert f"To go back: faultodds revision rollback --appliance {file}" in ran.out.replace("\n", " ")
     after = odds(file, "--json").answer
@@ -191,6 +191,7 @@ def test_accept_refuses_after_an_edit_of_the_file_unless_told(file: str) -> None
     """The message says what happened and both ways on."""
     name = make(file)
     Path(file).write_text(Path(file).read_text().replace('"share" = 20', '"share" = 20.0'))
+    judge("toy", name, Verdict(False, "file", "Yes: they forecast better.", "2026-11-25"))
     ran = revision(file, "accept", name)
     assert ran.code == 2
     assert f"the knowledge file of toy has changed since revision {name} was learned" in ran.said
@@ -202,7 +203,7 @@ def test_accept_refuses_after_an_edit_of_the_file_unless_told(file: str) -> None
 
 def test_an_edit_that_the_revision_overrules_is_said_with_every_answer(file: str) -> None:
     """A number changed in the file after the revision was learned has no effect, and that is not kept quiet."""
-    revision(file, "accept", make(file))
+    revision(file, "accept", make(file), "--anyway")
     text = Path(file).read_text()
     Path(file).write_text(text.replace('"share" = 30', '"share" = 25').replace('"share" = 15', '"share" = 20'))
     assert f"the revision stands over {DEAD} and 1 more." in odds(file).text
@@ -211,7 +212,7 @@ def test_an_edit_that_the_revision_overrules_is_said_with_every_answer(file: str
 def test_a_damaged_revision_stops_no_command_and_its_way_out_works(file: str) -> None:
     """The file's own numbers are used, every answer says so, and what it tells to type works as told."""
     name = make(file)
-    revision(file, "accept", name)
+    revision(file, "accept", name, "--anyway")
     assert odds(file).code == 0
     path = revision_path("toy", name)
     path.write_bytes(path.read_bytes()[:200])
@@ -229,7 +230,7 @@ def test_a_damaged_revision_stops_no_command_and_its_way_out_works(file: str) ->
 def test_a_damaged_history_stops_no_command_and_its_way_out_works(file: str) -> None:
     """Every answer says what it rests on, as text and as JSON; what it tells to type works as told, and then it is quiet."""
     name = make(file)
-    revision(file, "accept", name)
+    revision(file, "accept", name, "--anyway")
     path = revision_path("toy", name).with_name("history.jsonl")
     path.write_bytes(path.read_bytes()[:30])
     for ran in (odds(file), faultodds("next", "--appliance", file), faultodds("job", "new", "--appliance", file)):
@@ -241,7 +242,7 @@ def test_a_damaged_history_stops_no_command_and_its_way_out_works(file: str) -> 
     assert "".join(told.split()) in "".join(listed.split())  # a long path is broken at the end of a line
     assert "damaged, not known what it said: line 1" in listed
     assert (revision(file, "rollback").code, revision(file, "show", name).code) == (2, 0)
-    assert revision(file, "accept", name).code == 0
+    assert revision(file, "accept", name, "--anyway").code == 0
     assert "revision_doubt" not in odds(file, "--json").answer
     again = revision(file, "accept", name)
     assert (again.code, "is in use for toy already" in again.said) == (2, True)
@@ -256,8 +257,6 @@ def test_rollback_with_nothing_accepted_is_said(file: str) -> None:
 def test_what_forecasts_worse_is_not_accepted_unawares(file: str) -> None:
     """The verdict is shown; a bad one wants `--anyway`; who accepted and why is in the list. A good one asks nothing."""
     bad, good = make(file), make(file, 10.0, 35.0)
-    assert "Not judged yet" in revision(file, "accept", bad).text
-    revision(file, "rollback")
     judge("toy", bad, Verdict(True, "file", "No: they were worse.", "2026-11-25"))
     judge("toy", good, Verdict(False, "file", "Yes: they forecast better.", "2026-11-25"))
     ran = revision(file, "accept", bad)
@@ -290,12 +289,27 @@ def test_what_nobody_can_tell_is_not_accepted_unawares(file: str) -> None:
     assert revision(file, "list", "--json").answer["accepted"] == unsure
 
 
+def test_what_nobody_has_judged_is_not_accepted_unawares(file: str) -> None:
+    """Learned by `tune` alone, or with too few jobs for an audit: asked about as well, and the JSON answer says so."""
+    name = make(file)
+    for argv in ((), ("--json",)):
+        ran = revision(file, "accept", name, *argv)
+        assert (ran.code, f"faultodds revision accept {name} --anyway" in ran.said) == (2, True)
+        assert "nobody can tell yet whether" in ran.said
+    assert "Not judged yet" in revision(file, "accept", name).text
+    assert revision(file, "list", "--json").answer["accepted"] == "file"
+    verdict = revision(file, "accept", name, "--anyway", "--json").answer["verdict"]
+    assert (verdict["known"], "Not judged yet" in verdict["words"]) == (False, True)
+    assert revision(file, "rollback").code == 0
+    assert revision(file, "accept", "file").code == 2  # in use already, and needs no judging
+
+
 def test_a_revision_is_named_and_dropped_and_its_id_stays_taken(file: str) -> None:
     """By its name it is found; in use it is not dropped; gone, no new one gets its id."""
     a = make(file)
     assert revision(file, "name", "a", "winter").code == 0
     assert "'winter'" in revision(file, "list").text
-    assert revision(file, "accept", "winter").code == 0
+    assert revision(file, "accept", "winter", "--anyway").code == 0
     held = revision(file, "drop", "winter")
     assert (held.code, "is in use" in held.said) == (2, True)
     revision(file, "rollback", "--by", "the owner", "--why", "belts do not wear so")
@@ -314,12 +328,12 @@ def test_a_revision_is_named_and_dropped_and_its_id_stays_taken(file: str) -> No
 def test_a_job_remembers_its_revision_and_says_when_another_is_accepted(file: str) -> None:
     """Advice on a job does not change under the technician's hands; changing over is a command, and noted."""
     a, b = make(file), make(file, 10.0, 35.0)
-    revision(file, "accept", a)
+    revision(file, "accept", a, "--anyway")
     started = faultodds("job", "new", "--found", "slow=yes", "--appliance", file, "--json").answer
     job = started["job"]
     assert (started["revision"], started["accepted_since"]) == (a, None)
     first = faultodds("job", "next", job, "--appliance", file, "--json").answer
-    revision(file, "accept", b)
+    revision(file, "accept", b, "--anyway")
     later = faultodds("job", "next", job, "--appliance", file, "--json").answer
     assert (later["revision"], later["faults"]) == (a, first["faults"])
     shown = faultodds("job", "show", job, "--appliance", file)

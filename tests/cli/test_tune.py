@@ -68,12 +68,14 @@ def test_tune_learns_shows_and_proposes(file: str, log: str, tmp_path: Path) -> 
 
 
 def test_what_tune_says_to_type_next_works(file: str, log: str) -> None:
-    """Diff and accept, as printed."""
+    """Diff as printed; accept as printed, which asks for more where nobody has judged, with what it then tells to add."""
     ran = tune(file, log, "--no-intervals")
     typed = [line.split()[1:] for line in ran.out.splitlines() if line.startswith("  faultodds revision")]
     assert [words[1] for words in typed] == ["diff", "accept"]
-    for words in typed:
-        assert faultodds(*words).code == 0
+    diff, accept = typed
+    assert faultodds(*diff).code == 0
+    assert "--anyway" in faultodds(*accept).said
+    assert faultodds(*accept, "--anyway").code == 0
 
 
 def test_tune_without_intervals_says_so_in_the_table(file: str, log: str) -> None:

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from faultodds.revisions import Revision, Told, Verdict
 
 app = options.new_app("Learned priors: list them, look at them, accept one, go back.")
+NOT_JUDGED = (
+    "Not judged yet: nobody has held what this log teaches against what came next. 'faultodds audit LOG' does that."
+)
 
 IdArgument = Annotated[str, typer.Argument(metavar="ID", help="A revision, or as little of its id as tells it apart.")]
 
@@ -166,8 +169,8 @@ def accept_command(
 ) -> None:
     """Use a revision from now on, in every command.
 
-    What an audit found of it is shown first; where it forecasts worse than what is in use, or nobody can tell, you are
-    asked. Who accepted and why is kept. The knowledge file stays as it is.
+    What an audit found of it is shown first; where it forecasts worse than what is in use, or nobody has held it against
+    what came next, or nobody can tell, you are asked. Who accepted and why is kept. The knowledge file stays as it is.
     """
     from faultodds.revisions import accept, accepted, find_id, remarks
 
@@ -181,7 +184,12 @@ def accept_command(
     now, before = accept(name, chosen, ready.fingerprint, anyway=anyway, by=login_name() if by is None else by, why=why)
     if as_json:
         say_json(
-            {"appliance": name, "accepted": now, "before": before, "verdict": asdict(verdict) if verdict else None}
+            {
+                "appliance": name,
+                "accepted": now,
+                "before": before,
+                "verdict": asdict(verdict) if verdict else {"known": False, "words": NOT_JUDGED},
+            }
         )
         return
     say(wrap(f"In use from now on: {numbers_called(now)} (before: {numbers_called(before)})."))
@@ -197,13 +205,15 @@ def _agreed(revision: str, verdict: Verdict | None, in_use: str, anyway: bool, w
         return why
     if not as_json:
         say(_verdict_lines(verdict, in_use))
-    if verdict is None or (verdict.known and not verdict.worse) or anyway:
+    worse = verdict is not None and verdict.known and verdict.worse
+    if anyway or (verdict is not None and verdict.known and not worse):
         return why
     if as_json or not sys.stdin.isatty():
+        base = numbers_called(verdict.base if verdict else in_use)
         found = (
-            f"revision {revision} forecasts worse than {numbers_called(verdict.base)}"
-            if verdict.known
-            else f"nobody can tell yet whether revision {revision} forecasts better than {numbers_called(verdict.base)}"
+            f"revision {revision} forecasts worse than {base}"
+            if worse
+            else f"nobody can tell yet whether revision {revision} forecasts better than {base}"
         )
         raise FaultoddsError(
             f"{found}, so it was not accepted. To use it all the same: "
@@ -211,7 +221,7 @@ def _agreed(revision: str, verdict: Verdict | None, in_use: str, anyway: bool, w
         )
     asked = (
         "It forecasts worse than what it was held against."
-        if verdict.known
+        if worse
         else "Nobody can tell whether it is better than what is in use."
     )
     if not typer.confirm(f"{asked} Use it all the same?", default=False):
@@ -222,9 +232,7 @@ def _agreed(revision: str, verdict: Verdict | None, in_use: str, anyway: bool, w
 def _verdict_lines(verdict: Verdict | None, in_use: str) -> list[str]:
     """What an audit found, or that there was none."""
     if verdict is None:
-        return wrap(
-            "Not judged yet: nobody has held what this log teaches against what came next. 'faultodds audit LOG' does that."
-        )
+        return wrap(NOT_JUDGED)
     if not verdict.known:
         return wrap(f"On {verdict.day}: {verdict.words}")
     other = f" Not yet held against what is in use now, {numbers_called(in_use)}." if verdict.base != in_use else ""

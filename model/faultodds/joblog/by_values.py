@@ -74,6 +74,11 @@ def is_another_time(heading: str) -> bool:
     )
 
 
+def is_zeros_and_ones(counts: Mapping[str, int]) -> bool:
+    """Whether all that stands there is 0 and 1, and some 1: ticks, and no readings."""
+    return "1" in counts and set(counts) <= {"0", "1"}
+
+
 def all_bare(texts: Sequence[str]) -> bool:
     """Whether all cells are numbers alone, or all yes and no, which say nothing of what they count or answer."""
     typed = [text.strip() for text in texts]

@@ -147,6 +147,14 @@ def told(text: str) -> bool | None:
     return True if sure else None
 
 
+_RETURN: Final = re.compile(r"\b(?:return (?:visit|trip|call)|(?:second|2nd) (?:visit|trip)|revisit)\b", re.I)
+
+
+def names_return(text: str) -> bool:
+    """Whether a text names a call back or a return visit, sure or not; beside the number of an earlier job it is one."""
+    return not _TOLD_HELD.search(text) and bool(_TOLD_BACK.search(text) or _RETURN.search(text))
+
+
 def dates_in(text: str) -> bool:
     """Whether a text names a day, the year left out or not."""
     return bool(re.search(r"\b\d{1,2}[/-]\d{1,2}(?:[/-]\d{2,4})?\b|\b\d{4}-\d\d-\d\d\b", text))

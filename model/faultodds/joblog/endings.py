@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from faultodds.joblog.clean import CAME_BACK, ENDINGS, GONE, UNKNOWN
+from faultodds.joblog.clean import CAME_BACK, ENDINGS, GONE, REFERRED, UNKNOWN
 from faultodds.joblog.followed import Ints, followed
 
 CODE: Final = {ending: code for code, ending in enumerate(ENDINGS)}
@@ -39,6 +39,7 @@ def endings(
     window_days: float,
     no_ending: str = "auto",
     second: bool | None = None,
+    returned: NDArray[np.float64] | None = None,
 ) -> Endings:
     """Endings of visits, one array entry a visit.
 
@@ -47,7 +48,8 @@ def endings(
     customer has a later one within `window_days`, or when the log says so. `no_ending` says what a visit without either
     counts as: "gone", "unknown", or "auto": gone in a log that
     records callbacks, since there a silence means that nobody called. `second` says whether "callback" marks the second visit,
-    where that is known from earlier files of the log; else the visits themselves tell.
+    where that is known from earlier files of the log; else the visits themselves tell. `returned` are the days to a return visit
+    that is known without the customer (NaN: none).
     """
     gap, since = _gaps(customer, day)
     again = (gap <= window_days) & (
@@ -69,20 +71,39 @@ def endings(
     if broken_promise:
         notes.append(f"{_visits(broken_promise)} said to be done, but the customer called again in time: came back.")
     ended = np.where(came_back, CODE[CAME_BACK], ended).astype(np.int8)
-    back_after = np.where(again & came_back, gap, np.nan)
-    unseen = int((came_back & ~again).sum())
+    known = np.full(len(day), np.nan) if returned is None else returned
+    back_after = np.where(again & came_back, gap, np.where(came_back, known, np.nan))
+    unseen = int((came_back & np.isnan(back_after)).sum())
     if unseen:
         notes.append(f"{_visits(unseen)} came back by the log's own word, with no second visit to tell the day from.")
     return Endings(ended, back_after, followed(day), notes)
 
 
-def recalled(word: NDArray[np.int8], jobs: NDArray[np.uint64], of: NDArray[np.uint64]) -> NDArray[np.int8]:
-    """The words on how visits ended, with `came_back` on those that a later row names as the one it is the return visit of.
+def recalled(
+    word: NDArray[np.int8], jobs: NDArray[np.uint64], of: NDArray[np.uint64], day: Ints
+) -> tuple[NDArray[np.int8], NDArray[np.float64], list[str]]:
+    """The words on how visits ended, with `came_back` on those that a later row is the return visit of, and no longer on that row;
+    where job numbers alone tell so the days to it (NaN: not known), and a sentence on it.
 
-    `jobs` and `of` are hashes of job numbers, 0 where there is none.
+    `jobs` and `of` are hashes of job numbers, 0 where there is none; a row may name its own number: it is then the return visit of
+    an earlier day's row with the same one, if there is one on which something was done.
     """
-    named = np.isin(jobs, of[of > 0]) & (jobs > 0)
-    return np.where(named, CODE[CAME_BACK], word).astype(np.int8)
+    linked = (of > 0) & (of != jobs)
+    named = np.isin(jobs, of[linked]) & (jobs > 0)
+    returns = linked & np.isin(of, jobs)
+    visits: dict[int, list[int]] = {}
+    for row in np.flatnonzero((jobs > 0) & (day >= 0)).tolist():
+        visits.setdefault(int(jobs[row]), []).append(row)
+    back_after = np.full(len(word), np.nan)
+    for row in np.flatnonzero((of > 0) & ~linked & (day >= 0)).tolist():
+        before = [n for n in visits[int(jobs[row])] if day[n] < day[row]]
+        last = max(before, key=lambda n: int(day[n]), default=None)
+        if last is not None and word[last] not in (CODE[UNKNOWN], CODE[REFERRED]):
+            named[last], returns[row], back_after[last] = True, True, day[row] - day[last]
+    told = int((~np.isnan(back_after)).sum())
+    found = np.where(returns & (word == CODE[CAME_BACK]), NO_WORD, word)
+    note = f"{_visits(told)} came back by the job number: a later row has the same one and tells of a call back or a return."
+    return np.where(named, CODE[CAME_BACK], found).astype(np.int8), back_after, [note] if told else []
 
 
 def _visits(count: int) -> str:

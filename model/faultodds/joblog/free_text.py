@@ -2,35 +2,94 @@
 
 from __future__ import annotations
 
+import re
+from typing import Final
+
 from faultodds.joblog import told_in_order
 from faultodds.joblog.clean import AFTER, ENDED, FAILED, FOUND, REPAIRS, UNKNOWN
 from faultodds.joblog.log_words import nothing_done, sentences_of
-from faultodds.joblog.sentences import Sentences, Told
+from faultodds.joblog.sentences import PLAN, PUT_OFF, Sentences, Told
+
+_WOULD: Final = re.compile(r"\b(?:would|could|might|may|if)\b", re.I)
 
 
 class FreeText(Sentences):
     """Reads the cells of one column of free text."""
 
+    @property
+    def _appliance(self) -> str:
+        return self._knowledge.appliance.id
+
     def read(self, text: str) -> Told:
         """What a cell says."""
         if self._tells_work and (rest := told_in_order.nothing_found(text)) is not None:
             return self._beside_nothing_found(rest)
-        told = (self._in_order(text) if self._work else None) or self._read(text)
+        if self._ends and told_in_order.is_remark(self._appliance, text):
+            return Told(silent=[text])  # of the machine after the work, which another column may tell of
+        if self._tells_work:
+            text = told_in_order.without_remarks(self._appliance, text, self._tells_of_work)
+        told = (self._undone(text) or self._in_order(text) if self._work else None) or self._read(text)
+        if self._work and told.left and not _repairs(told):
+            told = self._beside_doubt(text) or told
         if self._only_work and not (told.said or told.left) and told_in_order.tells_cause(text):
             told.left = [text]  # "tried a new board, no good, it was the timer": something was done
         return told
 
     def _beside_nothing_found(self, rest: str) -> Told:
         """What is told beside that nothing was found: a run that was good is what the machine did, and no finding."""
-        run, rest = told_in_order.good_run(self._knowledge.appliance.id, rest)
+        run, rest = told_in_order.good_run(self._appliance, rest)
         told = self.read(rest) if rest else Told()
         if run and not any(column == REPAIRS for column, _ in told.said):
             told.said.append((AFTER + self._knowledge.costs.verify, run))
         return told
 
+    def _tells_of_work(self, text: str) -> bool:
+        """Whether a text tells of work on a part: done, put off, or left."""
+        words = self._hearer.words if self._hearer else None
+        work = words is not None and any(i.names & (words.verbs - {"handled"}) for i in self._items(text))
+        return work or bool(self._nouns(text) and self._turns(text, PLAN)) or told_in_order.left_alone(text)
+
+    def _says_done(self, text: str) -> bool:
+        """Whether a text says outright that some part was worked on: "new fuse", and not "fuse"."""
+        words = self._hearer.words if self._hearer else None
+        done = words.verbs - {"handled", "removed", "advised", "referred"} if words else frozenset()
+        return bool(self._nouns(text)) and any(i.names & done for i in self._items(text)) and not self._turns(text)
+
+    def _undone(self, text: str) -> Told | None:
+        """What is told behind work that was undone again, with that left to be asked about; None where none was."""
+        found = told_in_order.reverted(text)
+        if found is None:
+            return None
+        before, words, after = found
+        whole = re.search(r"\bnew$|\bback$", words, re.I) and self._nouns(text[: len(text) - len(after)])
+        if not whole and not self._says_done(before):
+            return None
+        told = self.read(after) if after else Told()
+        told.left.insert(0, text[: len(text) - len(after)].strip(" ,;.-"))
+        return told
+
+    def _beside_doubt(self, text: str) -> Told | None:
+        """Plain work with doubts and plans about other parts behind it, which alone are asked about; None where it is not so."""
+        clauses = told_in_order.clauses_of(text)
+        kept = len(clauses)
+        while kept > 1 and (self._turns(clauses[kept - 1], PUT_OFF) or _WOULD.search(clauses[kept - 1])):
+            kept -= 1
+        plain, rest = "".join(clauses[:kept]), "".join(clauses[kept:])
+        named, doubted = ({n for i in self._nouns(each) for n in i.names} for each in (plain, rest))
+        if not rest or not doubted or named & doubted or "instead" in rest:
+            return None
+        told = self._read(plain)
+        told.left.append(rest.strip(" ,;.-"))
+        return told if self._says_done(plain) and _repairs(told) else None
+
     def _in_order(self, text: str) -> Told | None:
         """The repairs that a run showed to have failed, and what is told behind that run; None where there is no such order."""
-        found = told_in_order.parted(self._knowledge.appliance.id, text)
+        found = told_in_order.parted(self._appliance, text)
+        if found is None and (behind := told_in_order.behind_work(text)):
+            before, work, after, found_so = behind
+            found = (before, after) if self._says_done(work or before) else None
+            if found and found_so and not after:
+                return Told(left=[text])  # how it was found, or that it did not help?
         before, after = found or told_in_order.before_cause(text) or ("", "")
         first = self.read(before) if before else Told()
         tried = _repairs(first)

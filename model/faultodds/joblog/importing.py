@@ -216,13 +216,17 @@ class _Import:
         import pyarrow as pa
 
         jobs, recalled = np.concatenate(self._jobs), np.concatenate(self._recalled)
+        days = np.concatenate(self._days)
+        words, returned, told = endings.recalled(np.concatenate(self._words), jobs, recalled, days)
+        self.report.notes += told
         found = endings.endings(
             np.concatenate(self._customers),
-            np.concatenate(self._days),
-            endings.recalled(np.concatenate(self._words), jobs, recalled),
+            days,
+            words,
             self._knowledge.log.window_days,
             self._draft.mapping.no_ending,
             self.second,
+            returned,
         )
         self._note_endings(found)
         self._sound_alarms(found)

@@ -32,6 +32,7 @@ MORE_CELLS: Final = 5
 WORDS_KEPT: Final = 60
 MOST_ROWS: Final = 0.5
 SAME_HEADING: Final = 0.75
+PLANNED: Final = "work that was offered, ordered or declined, not done: no repair is taken from it"
 FREE_TEXT: Final[Target] = ("notes", "")
 
 
@@ -66,8 +67,13 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
     for place in free:
         score, target = chosen.get(place, (0.0, FREE_TEXT))
         ticks = ticked.proposed(knowledge, columns[place])
-        if ticks and (target[0] in FREE or ticks.sure > score):
+        no_reading = target[0] == "finding" and by_values.is_zeros_and_ones(columns[place].counts)
+        if no_reading:
+            asking[place] = ticks if ticks and ticks.kind == "repairs" else ticked.unsaid(columns[place])
+        elif ticks and (target[0] in FREE or ticks.sure > score):
             asking[place] = ticks
+        if _is_of_plans(columns[place], asking.get(place), target):
+            asking[place] = Column(columns[place].heading, "left_out", why=PLANNED)
     made = [
         asking[place]
         if place in asking
@@ -75,6 +81,17 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
         for place, sample in enumerate(columns)
     ]
     return LogMapping(knowledge.appliance.id, tuple(_with_customer(made, columns)))
+
+
+def _is_of_plans(sample: Sample, asking: Column | None, target: Target) -> bool:
+    """Whether a column of work, findings or notes is by its heading of work that was not done: "Parts on order", "Quoted"."""
+    kind = asking.kind if asking else target[0]
+    words = " ".join(tokens(sample.heading, whole=True))
+    named = {
+        group: any(f" {' '.join(tokens(phrase, whole=True))} " in f" {words} " for phrase in phrases)
+        for group, phrases in vocabulary()["not_done"].items()
+    }
+    return kind in (*FREE, "left_out") and kind != "complaint" and named["headings"] and not named["unless"]
 
 
 def _asks(columns: Sequence[Sample], place: int) -> Column | None:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from faultodds.joblog import clean, dates, joined, machines
+from faultodds.joblog import callbacks, clean, dates, joined, machines
 from faultodds.joblog.cells import NOT_TOLD
 from faultodds.joblog.cleaning_report import CleaningReport, ColumnReport, assumption
 from faultodds.joblog.columns import AmountReader, ColumnReader, Texts, parser_of
@@ -216,7 +216,14 @@ class PieceReader:
         customers = hashes([text.casefold() for text in self._texts(columns, "customer", n)])
         jobs, recalled = (hashes([t.casefold() for t in self._texts(columns, kind, n)]) for kind in ("job", "recalled"))
         words = self._ending_words(columns, told)
+        back = (words == CODE[clean.CAME_BACK]) | self._tells_of_return(columns, n)
+        recalled = np.where((recalled == 0) & back, jobs, recalled)
         return Piece(values, amounts_read, days, customers, words, jobs, recalled, int(mended.sum()))
+
+    def _tells_of_return(self, columns: Sequence[Texts], n: int) -> NDArray[np.bool_]:
+        """The rows on which some text names a call back or a return visit; of what, the job numbers tell."""
+        told = [map(callbacks.names_return, columns[reader.place]) for reader in self._readers if reader.free]
+        return np.array([any(row) for row in zip(*told, strict=True)] if told else [False] * n, bool)
 
     def _nothing_done(self, told: Values, held: list[bool | None]) -> Values:
         """What was told of endings, where "declined" and the like count only on visits with no repair (`held` None), and a visit on

@@ -8,8 +8,9 @@ A bare part is work only in a column of work, and only where nothing beside it t
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import takewhile
 from typing import Any, Final
 
 from faultodds.job import Hearer, Item, Rule, Said
@@ -51,8 +52,9 @@ _NAME: Final = re.compile(r"[a-z]{3,}")
 _PARTICIPLE: Final = re.compile(r"[a-z]{3,}(?:ed|ing)")
 _MEASURED: Final = ("ohm", "pressure", "speed", "ppm")
 """What is measured of a part; volts, degrees and lengths are printed on new ones as well."""
+PLAN: Final = re.compile(r"<plan>")
 _DOUBT: Final = re.compile(r"<doubt>")
-_PUT_OFF: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody|missing)>")
+PUT_OFF: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody|missing)>")
 _ROLE: Final = re.compile(r"<(?:turn|doubt|plan|hedge|report|somebody|missing)>")
 
 Pair = tuple[str, str]
@@ -81,6 +83,7 @@ class Sentences:
         self._tells_work = self._work or any(name.removeprefix(FOUND) in knowledge.check for name in self._wanted)
         self._tells_symptoms = any(name.removeprefix(FOUND) in knowledge.symptom for name in self._wanted)
         words = words_of(knowledge.appliance.id)
+        self._complained = _said_of(words.rules, knowledge.symptom) if words and self._tells_symptoms else frozenset()
         self._hearer = Hearer.about(knowledge, words, self._is_there, self._is_about) if words else None
         lexicon.known = known(knowledge.appliance.id)
         self._other = Hearer.about(knowledge, words, _anything, _no_machine) if words else None
@@ -101,6 +104,8 @@ class Sentences:
             if found and self._ends and any(column in (REPAIRS, ENDED) for column, _ in told.said):
                 # What is told behind the work is how the machine was left, and no finding.
                 found = [pair for pair in found if not pair[0].startswith(FOUND)]
+            if found and self._ends:
+                found = self._without_run_after(sentence, found)
             if found is None:
                 (told.silent if self._says_nothing(sentence) else told.left).append(sentence)
             else:
@@ -109,6 +114,16 @@ class Sentences:
                     told.silent.append(sentence)
             before = sentence if self._nouns(sentence) else before
         return told
+
+    def _without_run_after(self, text: str, found: list[Pair]) -> list[Pair]:
+        """What a sentence with work in it says, without symptoms that are normal behind it: that is how the machine was left."""
+        if not any(column == REPAIRS for column, _ in found):
+            return found
+        told = [(FOUND + name, next(iter(s.outcomes))) for name, s in self._knowledge.symptom.items()]
+        pieces = told_in_order.clauses_of(text)
+        before = takewhile(lambda piece: not any(c == REPAIRS for c, _ in self._hear(piece) or ()), pieces)
+        heard = self._hear("".join(before)) or []
+        return [pair for pair in found if pair not in told or pair in heard]
 
     def _held(self, text: str) -> list[Pair] | None:
         """That the customer called again, or did not, told among other things."""
@@ -170,7 +185,7 @@ class Sentences:
         found = self._lexicon.whole(text)
         if (
             found is None
-            or (found[1] == "near" and self._turns(text, _PUT_OFF))
+            or (found[1] == "near" and self._turns(text, PUT_OFF))
             or self._finds(text)
             or len({m.column for m in found[0]}) > 1
         ):
@@ -266,6 +281,8 @@ class Sentences:
         if rule.kind == "repair":
             return self._work
         if rule.kind in ("finding", "excluded"):
+            if rule.meaning.partition("=")[0] in self._knowledge.check and frozenset(rule.parts) in self._complained:
+                return False  # "weak air outside" in notes: as the customer tells it
             return all(FOUND + each.partition("=")[0] in self._wanted for each in rule.meaning.split())
         return rule.kind in ("reading", "amount") and FOUND + rule.meaning in self._wanted
 
@@ -279,7 +296,7 @@ class Sentences:
         return [i for i in self._items(text) if words and i.names & words.nouns - words.itself]
 
     def _turns(self, text: str, roles: re.Pattern[str] = _ROLE) -> bool:
-        verbs = self._hearer.words.verbs if self._hearer and roles is _PUT_OFF else frozenset()
+        verbs = self._hearer.words.verbs if self._hearer and roles is PUT_OFF else frozenset()
         items = [
             item for item in self._items(text) if not item.names & verbs
         ]  # "vetn cleaning" names work, and plans none
@@ -364,6 +381,12 @@ def _is_state(items: Sequence[Item]) -> bool:
     """Whether there is a word for how a part is found: one of the trade's, or a participle that nobody knows ("perished")."""
     text = " ".join(i.text for i in items)
     return bool(states().search(text)) or any(not i.names and _PARTICIPLE.fullmatch(i.text) for i in items)
+
+
+def _said_of(rules: Iterable[Rule], names: Container[str]) -> frozenset[frozenset[Any]]:
+    """The words that say something of any of these, each set of words as a set."""
+    about = (rule for rule in rules if rule.kind == "finding" and rule.meaning.partition("=")[0] in names)
+    return frozenset(frozenset(rule.parts) for rule in about)
 
 
 def _anything(kind: str, name: str, value: str) -> bool:

@@ -36,9 +36,14 @@ def proposed(knowledge: Knowledge, sample: Sample) -> Column | None:
             return Column(sample.heading, kind, words=words, sure=sure, why="ticked")
     if sample.nameless:
         return None
-    foreign = CellReader(Column("", "repairs"), knowledge).is_foreign(named)
-    why = "a repair the file does not know" if foreign else _UNSAID
-    return Column(sample.heading, "left_out", sure=0.0, why=why)
+    if CellReader(Column("", "repairs"), knowledge).is_foreign(named):
+        return Column(sample.heading, "left_out", sure=0.0, why="a repair the file does not know")
+    return unsaid(sample)
+
+
+def unsaid(sample: Sample) -> Column:
+    """A column of ticks, left out until somebody says what one means."""
+    return Column(sample.heading, "left_out", sure=0.0, why=_UNSAID)
 
 
 def names_a_part_alone(knowledge: Knowledge, heading: str) -> bool:

@@ -37,6 +37,57 @@ def parted(appliance: str, text: str) -> tuple[str, str] | None:
     return (_TAIL.sub("", text[: runs[-1].start()]), _JOIN.sub("", text[runs[-1].end() :])) if runs else None
 
 
+def behind_work(text: str) -> tuple[str, str, str, bool] | None:
+    """The same where a clause tells of such a run only when it stands behind work that was done ("no good", "blew again same day"):
+    what stands before it, the work that it begins with, what stands behind, and whether it may tell how the part was found.
+    None where there is no such clause."""
+    pieces = _BREAK.split(text)
+    for n in range(len(pieces) - 1, -1, -2):
+        match = next((m for p in _behind_work() if (m := p.fullmatch(pieces[n].strip()))), None)
+        if match is not None:
+            said = match.groupdict()
+            work = said.get("work") or ""
+            before = "".join(pieces[: n + (-1 if not work and n else 0)]) + work
+            return before, work, _JOIN.sub("", "".join(pieces[n + 1 :])), bool(said.get("or_found_so"))
+    return None
+
+
+def reverted(text: str) -> tuple[str, str, str] | None:
+    """What stands before the words of an old part put back in, these words, and what stands behind their clause."""
+    match = _patterns("reverted").search(text)
+    if match is None:
+        return None
+    behind = _BREAK.search(text, match.end())
+    return text[: match.start()], match[0], text[behind.end() :] if behind else ""
+
+
+def without_remarks(appliance: str, text: str, tells_work: Callable[[str], bool]) -> str:
+    """A text without the closing remarks ("all good", "tested ok", "heats well now") right behind a clause that tells of work done,
+    put off or left: they speak of the machine, and of no part."""
+    pieces = _BREAK.split(text)
+    last, kept = "", pieces[:1]
+    for n in range(2, len(pieces), 2):
+        last = last if is_remark(appliance, pieces[n - 2]) else pieces[n - 2]
+        kept += [] if is_remark(appliance, pieces[n]) and tells_work(last) else pieces[n - 1 : n + 1]
+    return "".join(kept) + ("." if len(kept) < len(pieces) and not kept[-1] else "")
+
+
+def is_remark(appliance: str, text: str) -> bool:
+    """Whether a text is a remark that all is well, and no more."""
+    return bool(_remark(appliance).fullmatch(text.strip(" .!")))
+
+
+def left_alone(text: str) -> bool:
+    """Whether a text tells of a part that nothing was done to."""
+    return bool(_patterns("left_alone").search(text))
+
+
+def clauses_of(text: str) -> list[str]:
+    """The clauses of a text, with what parts each from the one before in front of it."""
+    pieces = _BREAK.split(text)
+    return [pieces[0], *("".join(pieces[n : n + 2]) for n in range(1, len(pieces), 2))]
+
+
 def with_causes(text: str, fitted: Callable[[str, str], bool]) -> str:
     """A text with "it was the coils" and "coils did it" as "replaced coils", where `fitted` says so of the part and of what
     is told next."""
@@ -96,8 +147,27 @@ def _shown(appliance: str, text: str) -> str | None:
 def _failed(appliance: str) -> re.Pattern[str]:
     states = "|".join(trade(appliance).get("failed_run", {}).get("states", ["(?!)"]))
     said = "|".join(vocabulary()["failed_run"]["words"])
-    still = r"still (?:(?:is|was|has|had|runs?|running|stays?|got|getting|have) )?"
-    return re.compile(rf"{_BEGIN}(?:(?:{said})|{still}(?:{states})|(?:{states}) still)(?! before)\b{_FOR}{_END}", re.I)
+    still = r"still (?:(?:is|was|has|had|runs?|running|stays?|got|getting|have) )?(?:" + states + ")"
+    again = rf"(?:{states}) (?:still|again|(?:as|like) before)"
+    return re.compile(rf"{_BEGIN}(?:(?:{said})|{still}|{again})(?! before)\b{_FOR}{_END}", re.I)
+
+
+@cache
+def _behind_work() -> tuple[re.Pattern[str], ...]:
+    return tuple(re.compile(pattern, re.I) for pattern in vocabulary()["failed_run"]["behind_work"])
+
+
+@cache
+def _patterns(group: str) -> re.Pattern[str]:
+    return re.compile(rf"\b(?:{'|'.join(vocabulary()[group]['words'])})", re.I)
+
+
+@cache
+def _remark(appliance: str) -> re.Pattern[str]:
+    own = trade(appliance).get("remark", {})
+    good = "|".join([*vocabulary()["remark"]["good"], *own.get("good", [])])
+    word = "|".join([*vocabulary()["remark"]["words"], *own.get("words", []), good])
+    return re.compile(rf"(?:(?:{word})\s+)*(?:{good})(?:\s+(?:{word}))*", re.I)
 
 
 @cache
