@@ -484,6 +484,27 @@ def test_no_alarm_in_the_house_is_a_no_with_a_word_about_the_meter(tmp_path: Pat
     assert "carry a CO meter, switched on, before any run with heat" in told
 
 
+def test_an_answer_that_tells_that_it_happened_stops_at_once(tmp_path: Path) -> None:
+    """No second "no" wipes it, and the stop says what was told."""
+    for at, told in ((1, "no. it beeped tuesday, the dryer was on"), (0, "just at startup"), (1, "rang twice, reset it")):
+        ended = bench(tmp_path / told, *["no"] * at, told, *["no"] * 4, "done", "leave")
+        assert ended.code == 3 and "I heard" not in ended.out
+        with Store.open(tmp_path / told) as store:
+            stopped = store.get("1").stopped
+        assert stopped is not None and f'"{told}"' in stopped.text.partition("\n")[0]
+
+
+def test_an_alarm_that_cannot_sound_is_as_good_as_none(tmp_path: Path) -> None:
+    """The answer is asked once more, kept, and the word about the meter is said. The question about gas has no such alarm."""
+    ended = bench(tmp_path, "no", "has one, expired 2019", "no", "no", "no", "done", "leave")
+    assert ended.code == 0
+    assert text_of(ended).count("carry a CO meter, switched on, before any run with heat") == 1
+    with Store.open(tmp_path) as store:
+        assert any("has one, expired 2019" in note for note in store.get("1").notes)
+    other = bench(tmp_path / "gas", "battery flat", "no", "no", "no", "no", "done", "leave")
+    assert "carry a CO meter" not in text_of(other)
+
+
 @pytest.mark.parametrize("at", range(4))
 def test_an_unclear_answer_is_asked_once_more_whatever_the_danger(tmp_path: Path, at: int) -> None:
     """Then it stops; a plain no, the customer's too, goes on. So it is where a sign is typed by its name."""

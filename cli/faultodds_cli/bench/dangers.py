@@ -33,13 +33,14 @@ def plain_no(talk: Talk, visit: OpenJob, sign: str, question: str, reply: str, o
     an answer tells of as past and put right is none.
     """
     visit.listen(reply, over=over)
-    if not denies(reply) and not admits(reply):
+    first = reply
+    if not denies(reply) and not admits(reply, over):
         visit.remark(f"{question} {reply}")
         talk.tell(f"I heard: '{reply}'. That is neither a plain yes nor a plain no.", "?  ")
         reply = answered(talk, f"{question} yes / no") or reply
         visit.listen(reply, over=over)
     before = visit.job.notes
-    visit.stop_sign(sign, reply)
+    visit.stop_sign(sign, reply, first)
     for note in visit.job.notes[len(before) :]:
         talk.tell(note)
 

@@ -18,7 +18,7 @@ from faultodds.job.taking import situation_of, stop_if_danger
 from faultodds.job.typed import asked, stop_sign_named
 from faultodds.knowledge import Knowledge, Stop
 from faultodds.names import fold
-from faultodds.safety import danger_in, has_no_alarm, hazard_of, put_right, told_over
+from faultodds.safety import danger_in, has_no_alarm, hazard_of, no_alarm_works, put_right, told_over
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
@@ -105,9 +105,10 @@ class HeldJob:
         """Those of some checks and repairs that these hands may not do: energised or gas-pressure work, where none is offered."""
         return [] if self.situation.qualified else only_qualified(self.knowledge, work)
 
-    def stop_sign(self, sign: str, value: str) -> bool:
+    def stop_sign(self, sign: str, value: str, before: str = "") -> bool:
         """Whether `sign` is a stop sign that `value` plainly denies; raises SafetyStop, noted in the job,
-        unless it does. That there is no alarm to sound is noted, once, with what to do about it."""
+        unless it does. That there is no alarm that could sound, here or in an unclear answer `before` it, is noted, once, with
+        what to do about it."""
         named = stop_sign_named(self.knowledge, sign)
         if named is None:
             return False
@@ -115,8 +116,11 @@ class HeldJob:
             denied = stop_if_danger(self.knowledge, named, value)
         except SafetyStop as stop:
             self._stop(str(stop))
-        if has_no_alarm(value) and not any(NO_ALARM in note for note in self.job.notes):
-            self._append(Note(f"{self.knowledge.stop[named].ask} {value.strip()}. {NO_ALARM}"))
+        stop = self.knowledge.stop[named]
+        none_works = no_alarm_works if hazard_of(named, stop.title) == "co" else has_no_alarm
+        said = next((each.strip() for each in (value, before) if none_works(each)), "")
+        if said and not any(NO_ALARM in note for note in self.job.notes):
+            self._append(Note(f"{stop.ask} {said}. {NO_ALARM}"))
         return denied
 
     def listen(self, *texts: str, over: bool = False) -> None:

@@ -117,42 +117,6 @@ def _heard(text: str) -> Heard | None:
     return _numbers(line) or next((told.heard for told in _told(line)), None)
 
 
-def denies(reply: str) -> bool:
-    """Whether an answer to "is there danger?" is a plain no: "nah", "no smell", "nothing at all", "no to all". Every clause of
-    it begins with a no, and every word is one that may stand beside a no; whatever else is said makes it none."""
-    denial = _rules().denial
-    said = re.sub(r"['\u2019]", "", reply.casefold())
-    clauses = [" ".join(part.split()) for part in re.split(r"[^\w ]+", said) if part.strip()]
-    if not clauses or "?" in reply or hear(reply) is not None:
-        return False
-    first, *rest = clauses
-    return has_no_alarm(reply) or bool(
-        denial["plain_no"].fullmatch(first)
-        and all(denial["plain_no"].fullmatch(part) or denial["courtesy"].fullmatch(part) for part in rest)
-    )
-
-
-def admits(reply: str) -> bool:
-    """Whether an answer to "is there danger?" is a plain yes, however small ("yeah", "a bit", "sometimes")."""
-    return bool(_rules().denial["yes"].match(re.sub(r"['\u2019]", "", reply.casefold()).strip()))
-
-
-def has_no_alarm(reply: str) -> bool:
-    """Whether an answer says that there is no alarm that could sound: "no alarm in the house"."""
-    said = " ".join(re.sub(r"['\u2019.!]", "", reply.casefold()).split())
-    return bool(_rules().denial["no_alarm"].match(said))
-
-
-def only_denies(text: str) -> bool:
-    """Whether a text does nothing but deny danger: "no smell of gas, no smoke", "cant smell gas"."""
-    no, unclear = (_rules().denial[name].search for name in ("before", "unclear"))
-    plain = re.sub(r"['\u2019]", "", text.casefold())
-    parts = [part.strip().partition(" ") for part in re.split(r"[,;.]|\band\b", plain) if part.strip()]
-    return bool(parts) and all(
-        no(f"{first} ") and hear(rest) and not hear(f"{first} {rest}") and not unclear(rest) for first, _, rest in parts
-    )
-
-
 def hazard_of(sign: str, title: str) -> str | None:
     """The danger that a knowledge file's stop sign is about, or None when it is one of its own."""
     words = f"{sign} {title}".casefold().replace("_", " ")
