@@ -31,7 +31,7 @@ import pytest
 from faultodds.errors import SafetyStop
 from faultodds.knowledge import load
 from faultodds.readings import CO_STOP_PPM
-from faultodds.safety import admits, danger, denies, has_no_alarm, no_alarm_works, only_denies, stop_first
+from faultodds.safety import admits, danger, danger_in, denies, has_no_alarm, no_alarm_works, only_denies, stop_first
 from faultodds.safety.danger import (
     STOP_PPM,
     _mended,
@@ -266,6 +266,25 @@ def test_a_shock_and_a_defeated_device_are_dangers_of_their_own(hazard: str) -> 
         heard = hear(text)
         assert heard is not None, text
         assert heard.hazard == hazard, text
+
+
+TITLES = tomllib.loads(Path(__file__).with_name("danger_titles.toml").read_text("utf-8"))
+
+
+def test_a_stop_is_called_by_what_was_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With the sign's title only where its words fall; its neighbours are no danger. Planted: the titles are lost."""
+    signs = {name: (sign.title, sign.steps) for name, sign in load("gas_dryer").stop.items()}
+    told = [(hazard, title, line) for hazard, each in TITLES.items() for title, lines in each.items() for line in lines]
+
+    def wrong() -> list[str]:
+        first = [(danger_in(line, signs, ()) or "").partition("\n")[0] for _, _, line in told]
+        meant = [f'STOP. {title}: "{line}".' if title else "" for _, title, line in told]
+        return [f"{line} -> {got}" for (_, _, line), got, want in zip(told, first, meant, strict=True) if got != want]
+
+    assert wrong() == []
+    assert [title for hazard, title, _ in told if title and hazard_of("", title) not in (hazard, "defeated")] == []
+    monkeypatch.setattr(danger, "_rules", lambda rules=danger._rules()._replace(named=[]): rules)
+    assert len(wrong()) > 40
 
 
 @pytest.mark.parametrize("text", ATTACK["innocent"])

@@ -41,7 +41,7 @@ class _Told(NamedTuple):
     @property
     def owed(self) -> str:
         """What is to be shown."""
-        title = self.stop.title if self.stop else self.title
+        title = self.title
         return f"{title} ({self.stop.owed})" if self.stop and self.stop.owed else title
 
 
@@ -168,13 +168,17 @@ class HeldJob:
                     told = []
                 case Danger(shown):
                     told.append(shown)
-        stops = {f"STOP. {stop.title}": stop for stop in self.knowledge.stop.values()}
+        signs = self.knowledge.stop
+        stops = {f"STOP. {stop.title}": stop for stop in signs.values()}
         found = []
         for title, _, words in (text.partition("\n")[0].rstrip(".").partition(": ") for text in told):
-            stop, hazard = stops.get(title), hazard_of("", title)
+            hazard = hazard_of("", title)
+            same = (s for name, s in signs.items() if hazard is not None and hazard_of(name, s.title) == hazard)
+            stop = stops.get(title) or next(same, None)
             tested_by = None if stop else next((s for s in stops.values() if s.proved and looked_for(words, s)), None)
             owing = tested_by or stop
             about = hazard_of("", owing.title) if owing else hazard
+            title = tested_by.title if tested_by else title
             found.append(_Told(about, owing, title.removeprefix("STOP. "), words if hazard == "defeated" else ""))
         return found
 

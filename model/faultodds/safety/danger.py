@@ -59,6 +59,13 @@ class Heard(NamedTuple):
     words: str
 
 
+class Named(NamedTuple):
+    """What a stop is called, and its steps (those of the danger's sign when empty), where the sign would say what was not told."""
+
+    title: str
+    steps: list[str]
+
+
 class _Told(NamedTuple):
     """What was heard, and `at` which place of the line as it was searched; `left_out`: a test that was not made."""
 
@@ -83,7 +90,7 @@ def hear_now(text: str) -> Heard | None:
     line = _rules().cleared["none_of_it"].sub("no", line)
     back = _rules().cleared["back"].search(line)
     unnamed = Heard(hazard_of("", back[0]) or "gas", back[0]) if back else None
-    return next((told.heard for told in _told(line) if not _put_right_since(told)), unnamed)
+    return _foremost(told.heard for told in _told(line) if not _put_right_since(told)) or unnamed
 
 
 def _put_right_since(told: _Told) -> bool:
@@ -114,7 +121,21 @@ def _in_parts(text: str) -> Iterator[str]:
 
 def _heard(text: str) -> Heard | None:
     line = as_heard(text)
-    return _numbers(line) or next((told.heard for told in _told(line)), None)
+    return _numbers(line) or _foremost(told.heard for told in _told(line))
+
+
+def _foremost(told: Iterator[Heard]) -> Heard | None:
+    """The first danger; of what tells of the same one, what its sign says before what has a title of its own."""
+    heard = list(told)
+    return next((each for each in heard if each.hazard == heard[0].hazard and not own_title(each)), next(iter(heard), None))
+
+
+def own_title(heard: Heard) -> Named | None:
+    """What a stop for some words is called where they do not tell what the sign of their danger says, or None."""
+    for hazard, words, unless, called in _rules().named:
+        if hazard == heard.hazard and words.search(heard.words) and not unless.search(heard.words):
+            return called
+    return None
 
 
 def hazard_of(sign: str, title: str) -> str | None:
@@ -293,6 +314,7 @@ class _Rules(NamedTuple):
     put_right: Mapping[str, re.Pattern[str]]
     cleared: Mapping[str, re.Pattern[str]]
     told_over: Mapping[str, str]
+    named: list[tuple[str, re.Pattern[str], re.Pattern[str], Named]]
 
 
 @cache
@@ -321,6 +343,15 @@ def _rules() -> _Rules:
         _compiled(raw["put_right"]),
         _compiled(raw["cleared"]),
         raw["told_over"],
+        [
+            (
+                each["hazard"],
+                _pattern(each.get("words", ""), words),
+                _pattern(each.get("unless", "(?!)"), words),
+                Named(each["title"], each.get("steps", [])),
+            )
+            for each in raw["named"]
+        ],
     )
 
 
