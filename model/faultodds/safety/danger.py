@@ -127,7 +127,9 @@ def _heard(text: str) -> Heard | None:
 def _foremost(told: Iterator[Heard]) -> Heard | None:
     """The first danger; of what tells of the same one, what its sign says before what has a title of its own."""
     heard = list(told)
-    return next((each for each in heard if each.hazard == heard[0].hazard and not own_title(each)), next(iter(heard), None))
+    return next(
+        (each for each in heard if each.hazard == heard[0].hazard and not own_title(each)), next(iter(heard), None)
+    )
 
 
 def own_title(heard: Heard) -> Named | None:
