@@ -21,6 +21,7 @@ from faultodds.names import fold
 from faultodds.safety import (
     danger_in,
     has_no_alarm,
+    has_to_be_mended,
     hazard_of,
     no_alarm_works,
     put_right,
@@ -201,7 +202,8 @@ class HeldJob:
             owing = tested_by or stop
             about = hazard_of("", owing.title) if owing else hazard
             title = tested_by.title if tested_by else title
-            found.append(_Told(about, owing, title.removeprefix("STOP. "), words if hazard == "defeated" else ""))
+            out = words if hazard == "defeated" or has_to_be_mended(words) else ""
+            found.append(_Told(about, owing, title.removeprefix("STOP. "), out))
         return found
 
     @contextmanager

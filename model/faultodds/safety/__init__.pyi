@@ -3,7 +3,7 @@ from .answers import (
     only_denies as only_denies,
 )
 from .danger import (
-    as_heard as as_heard, hazard_of as hazard_of, hear as hear, hear_now as hear_now,
+    as_heard as as_heard, has_to_be_mended as has_to_be_mended, hazard_of as hazard_of, hear as hear, hear_now as hear_now,
     put_right as put_right, told_over as told_over, usual_steps as usual_steps,
 )
 from .duties import (

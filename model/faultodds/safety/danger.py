@@ -60,10 +60,12 @@ class Heard(NamedTuple):
 
 
 class Named(NamedTuple):
-    """What a stop is called, and its steps (those of the danger's sign when empty), where the sign would say what was not told."""
+    """What a stop is called, and its steps (those of the danger's sign when empty), where the sign would say what was not told.
+    `mended`: what a remark has to tell of to show that it is over; None where the sign's own test is enough."""
 
     title: str
     steps: list[str]
+    mended: re.Pattern[str] | None
 
 
 class _Told(NamedTuple):
@@ -147,10 +149,19 @@ def hazard_of(sign: str, title: str) -> str | None:
 
 
 def put_right(told: str, remark: str) -> bool:
-    """Whether a remark says that what was `told` to be out of use, or left untested, is not so any more."""
+    """Whether a remark says that what was `told` to be out of use, left untested or in need of mending is not so any more."""
     rules, said = _rules(), as_heard(remark)
+    if mended := has_to_be_mended(told):
+        return bool(mended.search(said))
     asked = "test" if any(pattern.search(as_heard(told)) for pattern in rules.undone) else "device"
     return bool(rules.put_right[asked].search(said)) and not rules.put_right["kept"].search(said)
+
+
+def has_to_be_mended(told: str) -> re.Pattern[str] | None:
+    """The words of a remark that speak of what was `told`, where no test of something else shows that it is over."""
+    heard = hear(told)
+    own = own_title(heard) if heard else None
+    return own.mended if own else None
 
 
 def told_over(hazard: str | None) -> str:
@@ -350,7 +361,7 @@ def _rules() -> _Rules:
                 each["hazard"],
                 _pattern(each.get("words", ""), words),
                 _pattern(each.get("unless", "(?!)"), words),
-                Named(each["title"], each.get("steps", [])),
+                Named(each["title"], each.get("steps", []), re.compile(each["mended"]) if "mended" in each else None),
             )
             for each in raw["named"]
         ],
