@@ -31,7 +31,7 @@ def admits(reply: str, over: bool = False) -> bool:
     line = as_heard(reply)
     if "?" in reply or (over and _rules().cleared["over"].search(line)):
         return False
-    clauses = [part.strip() for part in re.split(r"[|;]|\b(?:but|though|tho)\b", line) if part.strip()]
+    clauses = [part.strip() for part in re.split(r"[|;]|\b(?:but|though|tho)\b", denial["leading_no"].sub("", line))]
     return any(
         denial["any_more"].search(part) or (denial["happened"].search(part) and not denial["denied"].search(part))
         for part in clauses
