@@ -14,7 +14,7 @@ import pytest
 from calls import SAFE, STRAIGHT_ON, Ended, bench, command, looked_at
 from faultodds.belief import open_appliance
 from faultodds.errors import SafetyStop
-from faultodds.job.steps import Finding, MachineState
+from faultodds.job.steps import Danger, Finding, MachineState
 from faultodds.job.store import Store
 from faultodds_cli.shared.show_job import screen
 from faultodds_cli.shared.talk import Talk
@@ -462,6 +462,42 @@ def test_on_going_on_an_unclear_answer_is_asked_again_once(tmp_path: Path) -> No
     assert ended.code == 3 and "STOP. smoke, scorching or flames" in ended.out + ended.err
 
 
+@pytest.mark.parametrize(
+    ("told", "which", "signs"),
+    [
+        ("yes", "2", ["carbon monoxide alarm"]),
+        ("a bit", "1", ["smell of gas"]),
+        ("yeah", "smoke", ["smoke, scorching or flames"]),
+        ("yep", "the co alarm went off", ["carbon monoxide alarm"]),
+        ("now and then", "1 4", ["smell of gas", "smoke, scorching or flames"]),
+        ("3", None, ["headache, nausea or dizziness near the dryer"]),
+        ("yes", "dunno", None),
+        ("yes", "leave", None),
+    ],
+)
+def test_on_going_on_a_yes_is_asked_of_which(
+    tmp_path: Path, told: str, which: str | None, signs: list[str] | None
+) -> None:
+    """What is kept is what was told; until it is told, what holds for each of the four is shown, and all four are owed."""
+    bench(tmp_path, *STRAIGHT_ON, "heat none")
+    ended = bench(tmp_path, told, *([which] if which else []), options=["1"])
+    assert ended.code == 3
+    shown = text_of(ended)
+    assert ("Touch nothing" in shown and "Everybody out" in shown) == (which is not None)
+    with Store.open(tmp_path) as store:
+        kept = [step.payload.text for step in store.get("1").steps if isinstance(step.payload, Danger)]
+    untold = which is not None
+    titles = [text.removeprefix("STOP. ").partition("\n")[0].partition(": ")[0].rstrip(".") for text in kept]
+    assert titles[untold:] == (signs or [])
+    little = "every gas joint soap tested with the gas on, no bubbles"
+    refused = command("job", "safe", "1", "--note", little, "--data", str(tmp_path))
+    if signs != ["smell of gas"]:
+        assert refused.code != 0
+    if signs is None:
+        enough = " ".join(refused.err.split()).partition("such as: ")[2].removesuffix(".")
+        assert command("job", "safe", "1", "--note", enough, "--data", str(tmp_path)).code == 0
+
+
 def test_how_a_stop_was_cleared_is_told_straight_away_and_is_no_new_alarm(tmp_path: Path) -> None:
     """What proves too little is answered with what is missing, here and on the command line."""
     bench(tmp_path, "i smell gas")
@@ -482,6 +518,31 @@ def test_no_alarm_in_the_house_is_a_no_with_a_word_about_the_meter(tmp_path: Pat
     command("job", "new", *job)
     told = text_of(command("job", "find", "1", "co_alarm=no alarm here", *job))
     assert "carry a CO meter, switched on, before any run with heat" in told
+
+
+def test_an_answer_that_tells_that_it_happened_stops_at_once(tmp_path: Path) -> None:
+    """No second "no" wipes it, and the stop says what was told."""
+    for at, told in (
+        (1, "no. it beeped tuesday, the dryer was on"),
+        (0, "just at startup"),
+        (1, "rang twice, reset it"),
+    ):
+        ended = bench(tmp_path / told, *["no"] * at, told, *["no"] * 4, "done", "leave")
+        assert ended.code == 3 and "I heard" not in ended.out
+        with Store.open(tmp_path / told) as store:
+            stopped = store.get("1").stopped
+        assert stopped is not None and f'"{told}"' in stopped.text.partition("\n")[0]
+
+
+def test_an_alarm_that_cannot_sound_is_as_good_as_none(tmp_path: Path) -> None:
+    """The answer is asked once more, kept, and the word about the meter is said. The question about gas has no such alarm."""
+    ended = bench(tmp_path, "no", "has one, expired 2019", "no", "no", "no", "done", "leave")
+    assert ended.code == 0
+    assert text_of(ended).count("carry a CO meter, switched on, before any run with heat") == 1
+    with Store.open(tmp_path) as store:
+        assert any("has one, expired 2019" in note for note in store.get("1").notes)
+    other = bench(tmp_path / "gas", "battery flat", "no", "no", "no", "no", "done", "leave")
+    assert "carry a CO meter" not in text_of(other)
 
 
 @pytest.mark.parametrize("at", range(4))
@@ -691,10 +752,11 @@ def test_going_on_with_a_job_asks_about_safety_again(tmp_path: Path) -> None:
     assert going_on.code == 0
     assert "dry_time=longer" in going_on.out
     assert "Any of these now:" in going_on.out
-    asked = [line for line in going_on.out.splitlines() if line.startswith("  - ")]
+    listed = going_on.out.partition("is it safe?")[2].partition("A plain no to all")[0]
+    asked = [line for line in listed.splitlines() if line.startswith("  ")]
     with Store.open(tmp_path) as store:
         stops = open_appliance(store.get("1").appliance).knowledge.stop.values()
-    assert asked == [f"  - {stop.ask}" for stop in stops]
+    assert asked == [f"  {number}. {stop.ask}" for number, stop in enumerate(stops, 1)]
     assert command("job", "close", "1", "gone", "--note", "screen was out", "--data", str(tmp_path)).code == 0
     assert (
         command("job", "close", "1", "came_back", "--on", date.today().isoformat(), "--data", str(tmp_path)).code == 0

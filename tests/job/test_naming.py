@@ -110,6 +110,56 @@ def test_a_planted_mistake_is_caught(
     clearing._compiled.cache_clear()
 
 
+@pytest.mark.parametrize(
+    ("told", "less", "enough"),
+    [
+        (
+            "isolator wont turn",
+            (
+                "every gas joint soap tested, no bubbles",
+                "supplier tested tight, no leak",
+                "cock still seized, soap tested, no bubbles",
+            ),
+            (
+                "supplier: new isolator fitted, soap tested, no bubbles",
+                "cock freed and shuts now, soap tested with gas on, no bubbles",
+            ),
+        ),
+        (
+            "hot and neutral reversed",
+            ("insulation 500 megohm", "cabinet to earth 0.1 ohm", "electrician: earth tested good"),
+            (
+                "electrician rewired the outlet, polarity and earth tested good",
+                "electrician: polarity put right, tested ok",
+            ),
+        ),
+        (
+            "lights with a bang",
+            ("ran 20 min, no smoke", "inspected whole machine, no burn marks"),
+            (
+                "new coils in, lights at once ten times, burner tested ok, no smoke",
+                "igniter replaced, burner tested, lights clean, no flames",
+            ),
+        ),
+    ],
+)
+def test_what_has_a_title_of_its_own_is_over_once_it_is_put_right(
+    dryer: Appliance, store: Store, told: str, less: tuple[str, ...], enough: tuple[str, ...]
+) -> None:
+    """A good test of something else shows nothing about it."""
+
+    def clears(words: str) -> bool:
+        visit = OpenJob.start(store, dryer)
+        with pytest.raises(SafetyStop):
+            visit.listen(told)
+        with suppress(FaultoddsError, SafetyStop):
+            visit.safe(words)
+        return visit.job.stopped is None
+
+    assert [words for words in less if clears(words)] == []
+    assert [words for words in enough if not clears(words)] == []
+
+
 @pytest.mark.parametrize("words", VOUCHED)
 def test_a_denial_of_danger_shows_that_it_is_over(words: str) -> None:
     """It is no denial of being safe."""

@@ -132,6 +132,10 @@ def test_what_is_out_of_service_says_so_first_and_is_not_told_to_be_run(job: May
             "DANGER was told of on this job: smell of gas. No switch",
         ),
         (
+            (Danger('STOP. gas cannot be shut off at the machine: "secret words".\n1. Out.'),),
+            "DANGER was told of on this job: gas cannot be shut off at the machine. Out.",
+        ),
+        (
             (Danger('STOP. smell of gas: "secret words"\n1. Out.'), Safe("neighbour says so")),
             "Danger was told of on this job and made safe",
         ),
@@ -139,7 +143,7 @@ def test_what_is_out_of_service_says_so_first_and_is_not_told_to_be_run(job: May
         ((Finding("dry_time", "longer"),), "NOT FINISHED"),
         ((*COILS, GOOD, Closed("gone"), Closed("came_back", DAY)), "NOT FINISHED: the complaint came back"),
     ],
-    ids=["danger", "made safe", "burns on", "open", "came back"],
+    ids=["danger", "danger with a title of its own", "made safe", "burns on", "open", "came back"],
 )
 def test_what_comes_first(job: MayBe, steps: tuple[Payload, ...], first: str) -> None:
     """Danger, a machine that must not run, and a job that is not finished stand first; words that were typed do not."""

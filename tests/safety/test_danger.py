@@ -31,17 +31,13 @@ import pytest
 from faultodds.errors import SafetyStop
 from faultodds.knowledge import load
 from faultodds.readings import CO_STOP_PPM
-from faultodds.safety import danger, stop_first
+from faultodds.safety import admits, danger, danger_in, denies, has_no_alarm, no_alarm_works, only_denies, stop_first
 from faultodds.safety.danger import (
     STOP_PPM,
     _mended,
-    admits,
-    denies,
-    has_no_alarm,
     hazard_of,
     hear,
     hear_now,
-    only_denies,
 )
 
 ATTACK = tomllib.loads(Path(__file__).with_name("danger_attack.toml").read_text("utf-8"))
@@ -158,6 +154,23 @@ def test_a_no_is_a_no_and_nothing_less_is(monkeypatch: pytest.MonkeyPatch) -> No
     assert [reply for reply in (*ANSWERS["unclear"], *ANSWERS["yes"]) if denies(reply)]
 
 
+def test_an_answer_that_tells_that_it_happened_is_a_yes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever it begins with, and whatever was done about it. Planted: the words are lost."""
+    answers = [*ANSWERS["happened"]]
+    assert [reply for reply in answers if not (admits(reply) or hear(reply))] == []
+    assert [reply for reply in answers if denies(reply)] == []
+    calm = [*ANSWERS["nothing_told"], *ANSWERS["unclear"], *ANSWERS["no"]]
+    assert [reply for reply in calm if admits(reply)] == []
+    monkeypatch.setitem(danger._rules().denial, "happened", re.compile("zzz"))
+    assert [reply for reply in answers if not (admits(reply) or hear(reply))]
+
+
+def test_an_alarm_that_cannot_sound_is_none() -> None:
+    """Flat, expired, unplugged; one that is only not known of is not."""
+    assert [reply for reply in ANSWERS["alarm_out"] if not no_alarm_works(reply)] == []
+    assert [reply for reply in (*ANSWERS["alarm_in"], *ANSWERS["no"]) if no_alarm_works(reply)] == []
+
+
 @pytest.mark.parametrize(
     "reply", ["", "yes", "no but it smells", "not sure", "no idea", "no, a little", "none now, earlier yes"]
 )
@@ -169,10 +182,9 @@ def test_no_plain_no(reply: str) -> None:
 @pytest.mark.parametrize(
     "reply",
     [
-        *("no kidding", "no, sort of", "no - customer did", "no, took the batteries out", "no nose"),
+        *("no kidding", "no, sort of", "no, took the batteries out", "no nose"),
         *(
             "no, unplugged it",
-            "no, beeping stopped when we opened the window",
             "no, not today",
             "no, black marks",
             "n/a",
@@ -189,7 +201,7 @@ def test_a_no_with_more_to_it_is_asked_again(reply: str) -> None:
     "reply",
     [
         *("yes", "Y", "yeah a bit", "yep", "a bit", "a very faint smell", "slightly", "sometimes", "it does", "I can"),
-        *("there is", "strongly", "yes, not now"),
+        *("there is", "strongly", "yes, not now", "no - customer did", "no, beeping stopped when we opened the window"),
     ],
 )
 def test_a_plain_yes(reply: str) -> None:
@@ -211,7 +223,7 @@ def test_a_plain_yes(reply: str) -> None:
             "42",
             "sorry",
         ),
-        *("heat=none", "supplier was here", "gas off, supplier cleared it, no leak found", "it's fine", "yesterday"),
+        *("heat=none", "supplier was here", "gas off, supplier cleared it, no leak found", "it's fine"),
     ],
 )
 def test_what_is_neither_yes_nor_no(reply: str) -> None:
@@ -254,6 +266,26 @@ def test_a_shock_and_a_defeated_device_are_dangers_of_their_own(hazard: str) -> 
         heard = hear(text)
         assert heard is not None, text
         assert heard.hazard == hazard, text
+
+
+TITLES = tomllib.loads(Path(__file__).with_name("danger_titles.toml").read_text("utf-8"))
+
+
+def test_a_stop_is_called_by_what_was_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With the sign's title only where its words fall; its neighbours are no danger. Planted: the titles are lost."""
+    signs = {name: (sign.title, sign.steps) for name, sign in load("gas_dryer").stop.items()}
+    told = [(hazard, title, line) for hazard, each in TITLES.items() for title, lines in each.items() for line in lines]
+
+    def wrong() -> list[str]:
+        first = [(danger_in(line, signs, ()) or "").partition("\n")[0] for _, _, line in told]
+        meant = [f'STOP. {title}: "{line}".' if title else "" for _, title, line in told]
+        return [f"{line} -> {got}" for (_, _, line), got, want in zip(told, first, meant, strict=True) if got != want]
+
+    assert wrong() == []
+    assert [title for hazard, title, _ in told if title and hazard_of("", title) not in (hazard, "defeated")] == []
+    without = danger._rules()._replace(named=[])
+    monkeypatch.setattr(danger, "_rules", lambda: without)
+    assert len(wrong()) > 40
 
 
 @pytest.mark.parametrize("text", ATTACK["innocent"])

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from faultodds.errors import FaultoddsError
+from typing import NoReturn
+
+from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds.job import OpenJob, typed
 from faultodds.names import fold
-from faultodds.safety import admits, denies
+from faultodds.safety import admits, denies, hazard_of
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.commands import exact
 from faultodds_cli.shared.talk import Talk
@@ -26,22 +28,61 @@ def answered(talk: Talk, question: str) -> str | None:
             return reply
 
 
-def plain_no(talk: Talk, visit: OpenJob, sign: str, question: str, reply: str, over: bool = False) -> None:
+def plain_no(talk: Talk, visit: OpenJob, sign: str | None, question: str, reply: str, over: bool = False) -> None:
     """Go on when `reply` is a plain no. What is neither that nor a yes is kept as a note and asked once more.
 
     Raises SafetyStop, kept with the job, for a yes, and when the second answer is no plain no either, or none comes. `over`: what
-    an answer tells of as past and put right is none.
+    an answer tells of as past and put right is none. No `sign`: the question is of all of them, and after a yes it is asked which.
     """
     visit.listen(reply, over=over)
-    if not denies(reply) and not admits(reply):
+    first = reply
+    by_number = sign is None and reply[:1].isdigit() and bool(_signs_told(visit, reply))
+    if not denies(reply) and not admits(reply, over) and not by_number:
         visit.remark(f"{question} {reply}")
         talk.tell(f"I heard: '{reply}'. That is neither a plain yes nor a plain no.", "?  ")
         reply = answered(talk, f"{question} yes / no") or reply
         visit.listen(reply, over=over)
+    if sign is None and not denies(reply):
+        stop_at_which(talk, visit, reply)
+    sign = sign or next(iter(visit.knowledge.stop))
     before = visit.job.notes
-    visit.stop_sign(sign, reply)
+    visit.stop_sign(sign, reply, first)
     for note in visit.job.notes[len(before) :]:
         talk.tell(note)
+
+
+def stop_at_which(talk: Talk, visit: OpenJob, reply: str) -> NoReturn:
+    """Raise SafetyStop for a yes to all stop signs at once. It is kept before it is asked which of them it is; what is told then
+    takes its place."""
+    signs = _signs_told(visit, reply)
+    try:
+        if not signs:
+            visit.stop_untold(reply)
+    except SafetyStop as stop:
+        talk.tell(str(stop).partition("\nJob ")[0])
+        which = answered(talk, "Which of them is it? Its number, or all:")
+        if which is None or not (signs := _signs_told(visit, which)):
+            visit.listen(which or "")
+            raise
+    for sign in signs:
+        try:
+            visit.stop_sign(sign, reply if not denies(reply) and not reply.isdigit() else "yes")
+        except SafetyStop:
+            if sign == signs[-1]:
+                raise
+    raise AssertionError(signs)
+
+
+def _signs_told(visit: OpenJob, reply: str) -> list[str]:
+    """The stop signs that an answer names by their numbers, or one by its name or what it is of in a word ("2", "1 3", "co")."""
+    signs = visit.knowledge.stop
+    words = reply.replace(",", " ").replace("and", " ").split()
+    if words and all(word.isdigit() for word in words):
+        return [sign for number, sign in enumerate(signs, 1) if str(number) in words]
+    if (named := typed.stop_sign_in(visit.knowledge, reply)) is not None:
+        return [named]
+    hazard = hazard_of("", reply) if len(words) == 1 else None
+    return [sign for sign, stop in signs.items() if hazard is not None and hazard_of(sign, stop.title) == hazard]
 
 
 def watch_for_danger(call: BenchCall, line: str) -> None:

@@ -52,12 +52,12 @@ def still_safe(talk: Talk, visit: OpenJob) -> bool:
         return True
     when = "now, or at any time since the last visit" if visit.job.visit > 1 else "now"
     talk.tell(f"Before going on, is it safe? Any of these {when}:")
-    for stop in stops.values():
-        talk.tell(stop.ask, "  - ")
+    for number, stop in enumerate(stops.values(), 1):
+        talk.tell(stop.ask, f"  {number}. ")
     reply = answered(talk, "A plain no to all of them, or everything stops.")
     if reply is None:
         return False
-    plain_no(talk, visit, typed.stop_sign_in(visit.knowledge, reply) or next(iter(stops)), ANY_OF_IT, reply, over=True)
+    plain_no(talk, visit, None, ANY_OF_IT, reply, over=True)
     return True
 
 

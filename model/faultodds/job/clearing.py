@@ -53,6 +53,8 @@ def lacking(remark: str, hazard: str | None, stop: Stop | None = None) -> str:
         return f"'{found[0]}' denies or doubts it"
     if not _compiled("words", "test").search(said) or (stop is not None and not looked_for(said, stop)):
         return "it does not say what was tested, and how"
+    if kind == "co" and not any(_compiled("words", name).search(said) for name in ("ran", "metered")):
+        return "it does not say with what it was measured, and whether the machine ran"
     return "" if results else "it does not say what the test showed"
 
 

@@ -18,7 +18,17 @@ from faultodds.job.taking import situation_of, stop_if_danger
 from faultodds.job.typed import asked, stop_sign_named
 from faultodds.knowledge import Knowledge, Stop
 from faultodds.names import fold
-from faultodds.safety import danger_in, has_no_alarm, hazard_of, put_right, told_over
+from faultodds.safety import (
+    danger_in,
+    has_no_alarm,
+    has_to_be_mended,
+    hazard_of,
+    no_alarm_works,
+    put_right,
+    stop_text,
+    told_over,
+    usual_steps,
+)
 
 if TYPE_CHECKING:
     from faultodds.job.store import Store
@@ -26,6 +36,8 @@ if TYPE_CHECKING:
 # Who says that it is safe, and how that was made sure, takes more than one word.
 FEWEST_WORDS = 2
 _TRIES = 3
+# The usual steps for a yes that does not say to which of the stop signs.
+UNTOLD = "untold"
 NO_ALARM = "No alarm there to warn you: carry a CO meter, switched on, before any run with heat and while it lasts."
 
 
@@ -41,7 +53,7 @@ class _Told(NamedTuple):
     @property
     def owed(self) -> str:
         """What is to be shown."""
-        title = self.stop.title if self.stop else self.title
+        title = self.title
         return f"{title} ({self.stop.owed})" if self.stop and self.stop.owed else title
 
 
@@ -105,9 +117,10 @@ class HeldJob:
         """Those of some checks and repairs that these hands may not do: energised or gas-pressure work, where none is offered."""
         return [] if self.situation.qualified else only_qualified(self.knowledge, work)
 
-    def stop_sign(self, sign: str, value: str) -> bool:
+    def stop_sign(self, sign: str, value: str, before: str = "") -> bool:
         """Whether `sign` is a stop sign that `value` plainly denies; raises SafetyStop, noted in the job,
-        unless it does. That there is no alarm to sound is noted, once, with what to do about it."""
+        unless it does. That there is no alarm that could sound, here or in an unclear answer `before` it, is noted, once, with
+        what to do about it."""
         named = stop_sign_named(self.knowledge, sign)
         if named is None:
             return False
@@ -115,9 +128,18 @@ class HeldJob:
             denied = stop_if_danger(self.knowledge, named, value)
         except SafetyStop as stop:
             self._stop(str(stop))
-        if has_no_alarm(value) and not any(NO_ALARM in note for note in self.job.notes):
-            self._append(Note(f"{self.knowledge.stop[named].ask} {value.strip()}. {NO_ALARM}"))
+        sign_of = self.knowledge.stop[named]
+        none_works = no_alarm_works if hazard_of(named, sign_of.title) == "co" else has_no_alarm
+        said = next((each.strip() for each in (value, before) if none_works(each)), "")
+        if said and not any(NO_ALARM in note for note in self.job.notes):
+            self._append(Note(f"{sign_of.ask} {said}. {NO_ALARM}"))
         return denied
+
+    def stop_untold(self, told: str) -> NoReturn:
+        """Keep with the job a yes to all stop signs at once; raises SafetyStop with what holds for each. Which it was is told next;
+        until then all of them are to be shown to be over."""
+        title, steps = usual_steps(UNTOLD)
+        self._stop(stop_text(f'{title}: "{" ".join(told.split())}"', steps))
 
     def listen(self, *texts: str, over: bool = False) -> None:
         """Raise SafetyStop, kept with the job, when one of the texts speaks of danger in whatever words; where they answer how it
@@ -137,7 +159,7 @@ class HeldJob:
         if self.job.stopped is None:
             raise FaultoddsError(f"job {self.job.id} is not stopped: nothing dangerous was told of.")
         dangers = self._dangers()
-        example = told_over(dangers[0].hazard) if dangers else told_over(None)
+        example = "; ".join(dict.fromkeys(told_over(each.hazard) for each in dangers)) or told_over(None)
         if len(text.split()) < FEWEST_WORDS:
             raise FaultoddsError(
                 "who says that it is safe again, how was that made sure, and what did the test show? Say it in a few words, kept "
@@ -158,20 +180,30 @@ class HeldJob:
         """The dangers that were told of since it was safe last. A test that was left out is no sign itself: the sign that it would
         have proved asks for it."""
         told: list[str] = []
+        untold, before = f"STOP. {usual_steps(UNTOLD)[0]}", ""
         for step in self.job.steps:
             match step.payload:
                 case Safe():
                     told = []
                 case Danger(shown):
-                    told.append(shown)
-        stops = {f"STOP. {stop.title}": stop for stop in self.knowledge.stop.values()}
+                    told = [*(each for each in told if each is not before), shown]
+            before = shown if isinstance(step.payload, Danger) and shown.startswith(untold) else ""
+        signs = self.knowledge.stop
+        stops = {f"STOP. {stop.title}": stop for stop in signs.values()}
         found = []
         for title, _, words in (text.partition("\n")[0].rstrip(".").partition(": ") for text in told):
-            stop, hazard = stops.get(title), hazard_of("", title)
+            if title == untold:
+                found += [_Told(hazard_of(name, s.title), s, s.title, "") for name, s in signs.items()]
+                continue
+            hazard = hazard_of("", title)
+            same = (s for name, s in signs.items() if hazard is not None and hazard_of(name, s.title) == hazard)
+            stop = stops.get(title) or next(same, None)
             tested_by = None if stop else next((s for s in stops.values() if s.proved and looked_for(words, s)), None)
             owing = tested_by or stop
             about = hazard_of("", owing.title) if owing else hazard
-            found.append(_Told(about, owing, title.removeprefix("STOP. "), words if hazard == "defeated" else ""))
+            title = tested_by.title if tested_by else title
+            out = words if hazard == "defeated" or has_to_be_mended(words) else ""
+            found.append(_Told(about, owing, title.removeprefix("STOP. "), out))
         return found
 
     @contextmanager

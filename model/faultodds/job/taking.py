@@ -23,7 +23,7 @@ from faultodds.job.steps import AWAITED, Fact, Finding, MachineState, Payload, R
 from faultodds.job.typed import named
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, Repair, absent_ways, repair_modes
 from faultodds.names import fold, match
-from faultodds.safety import denies, refuse_unsafe_state
+from faultodds.safety import denies, refuse_unsafe_state, stop_text
 
 if TYPE_CHECKING:
     from faultodds.readings import Judgement
@@ -78,14 +78,15 @@ def stop_if_danger(knowledge: Knowledge, name: str, value: str = "yes") -> bool:
     if sign not in knowledge.stop:
         return False
     if not denies(value):
-        raise SafetyStop(safety_text(knowledge, sign))
+        raise SafetyStop(safety_text(knowledge, sign, value))
     return True
 
 
-def safety_text(knowledge: Knowledge, sign: str) -> str:
-    """What is shown when a stop sign is there: the sign, then its steps."""
+def safety_text(knowledge: Knowledge, sign: str, told: str = "") -> str:
+    """What is shown when a stop sign is there: the sign, what was told of it in more than a word, then its steps."""
     stop = knowledge.stop[sign]
-    return "\n".join([f"STOP. {stop.title}.", *(f"{i}. {step}" for i, step in enumerate(stop.steps, 1))])
+    words = " ".join(told.split())
+    return stop_text(f'{stop.title}: "{words}"' if " " in words else stop.title, stop.steps)
 
 
 # From this share on a doubtful finding may be the sign.

@@ -75,7 +75,11 @@ def told_sign(k: Knowledge, danger: Danger) -> str:
     sign = next((s for s in k.stop.values() if danger.text.startswith(f"STOP. {s.title}")), None)
     if sign is None:
         title, _, steps = danger.text.removeprefix("STOP. ").partition("\n")
-        return f"{title.rstrip('.')}. {' '.join(step.partition('. ')[2] for step in steps.splitlines() if step[:1].isdigit())}"
+        called, told = (
+            title.partition(': "')[0].rstrip("."),
+            [step for step in steps.splitlines() if step[:1].isdigit()],
+        )
+        return f"{called}. {' '.join(step.partition('. ')[2] for step in told)}"
     return f"{sign.title}. {' '.join(sign.steps)}"
 
 

@@ -1,7 +1,10 @@
+from .answers import (
+    admits as admits, denies as denies, has_no_alarm as has_no_alarm, no_alarm_works as no_alarm_works,
+    only_denies as only_denies,
+)
 from .danger import (
-    as_heard as as_heard, put_right as put_right, told_over as told_over, usual_steps as usual_steps,
-    admits as admits, denies as denies, has_no_alarm as has_no_alarm, hazard_of as hazard_of,
-    hear as hear, hear_now as hear_now, only_denies as only_denies,
+    as_heard as as_heard, has_to_be_mended as has_to_be_mended, hazard_of as hazard_of, hear as hear, hear_now as hear_now,
+    put_right as put_right, told_over as told_over, usual_steps as usual_steps,
 )
 from .duties import (
     CAUSE_LEFT as CAUSE_LEFT, DOUBTFUL as DOUBTFUL, LIKELY as LIKELY, Known as Known, at_once as at_once,
@@ -20,4 +23,4 @@ from .rules import (
 )
 from .sequence import HANDS_OUT as HANDS_OUT, Line as Line, Move as Move, Part as Part
 from .states import made_safe as made_safe, refuse_unsafe_state as refuse_unsafe_state, safety_items as safety_items
-from .stops import danger_in as danger_in, stop_first as stop_first
+from .stops import danger_in as danger_in, stop_first as stop_first, stop_text as stop_text

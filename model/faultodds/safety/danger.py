@@ -59,6 +59,15 @@ class Heard(NamedTuple):
     words: str
 
 
+class Named(NamedTuple):
+    """What a stop is called, and its steps (those of the danger's sign when empty), where the sign would say what was not told.
+    `mended`: what a remark has to tell of to show that it is over; None where the sign's own test is enough."""
+
+    title: str
+    steps: list[str]
+    mended: re.Pattern[str] | None
+
+
 class _Told(NamedTuple):
     """What was heard, and `at` which place of the line as it was searched; `left_out`: a test that was not made."""
 
@@ -83,7 +92,7 @@ def hear_now(text: str) -> Heard | None:
     line = _rules().cleared["none_of_it"].sub("no", line)
     back = _rules().cleared["back"].search(line)
     unnamed = Heard(hazard_of("", back[0]) or "gas", back[0]) if back else None
-    return next((told.heard for told in _told(line) if not _put_right_since(told)), unnamed)
+    return _foremost(told.heard for told in _told(line) if not _put_right_since(told)) or unnamed
 
 
 def _put_right_since(told: _Told) -> bool:
@@ -114,43 +123,23 @@ def _in_parts(text: str) -> Iterator[str]:
 
 def _heard(text: str) -> Heard | None:
     line = as_heard(text)
-    return _numbers(line) or next((told.heard for told in _told(line)), None)
+    return _numbers(line) or _foremost(told.heard for told in _told(line))
 
 
-def denies(reply: str) -> bool:
-    """Whether an answer to "is there danger?" is a plain no: "nah", "no smell", "nothing at all", "no to all". Every clause of
-    it begins with a no, and every word is one that may stand beside a no; whatever else is said makes it none."""
-    denial = _rules().denial
-    said = re.sub(r"['\u2019]", "", reply.casefold())
-    clauses = [" ".join(part.split()) for part in re.split(r"[^\w ]+", said) if part.strip()]
-    if not clauses or "?" in reply or hear(reply) is not None:
-        return False
-    first, *rest = clauses
-    return has_no_alarm(reply) or bool(
-        denial["plain_no"].fullmatch(first)
-        and all(denial["plain_no"].fullmatch(part) or denial["courtesy"].fullmatch(part) for part in rest)
+def _foremost(told: Iterator[Heard]) -> Heard | None:
+    """The first danger; of what tells of the same one, what its sign says before what has a title of its own."""
+    heard = list(told)
+    return next(
+        (each for each in heard if each.hazard == heard[0].hazard and not own_title(each)), next(iter(heard), None)
     )
 
 
-def admits(reply: str) -> bool:
-    """Whether an answer to "is there danger?" is a plain yes, however small ("yeah", "a bit", "sometimes")."""
-    return bool(_rules().denial["yes"].match(re.sub(r"['\u2019]", "", reply.casefold()).strip()))
-
-
-def has_no_alarm(reply: str) -> bool:
-    """Whether an answer says that there is no alarm that could sound: "no alarm in the house"."""
-    said = " ".join(re.sub(r"['\u2019.!]", "", reply.casefold()).split())
-    return bool(_rules().denial["no_alarm"].match(said))
-
-
-def only_denies(text: str) -> bool:
-    """Whether a text does nothing but deny danger: "no smell of gas, no smoke", "cant smell gas"."""
-    no, unclear = (_rules().denial[name].search for name in ("before", "unclear"))
-    plain = re.sub(r"['\u2019]", "", text.casefold())
-    parts = [part.strip().partition(" ") for part in re.split(r"[,;.]|\band\b", plain) if part.strip()]
-    return bool(parts) and all(
-        no(f"{first} ") and hear(rest) and not hear(f"{first} {rest}") and not unclear(rest) for first, _, rest in parts
-    )
+def own_title(heard: Heard) -> Named | None:
+    """What a stop for some words is called where they do not tell what the sign of their danger says, or None."""
+    for hazard, words, unless, called in _rules().named:
+        if hazard == heard.hazard and words.search(heard.words) and not unless.search(heard.words):
+            return called
+    return None
 
 
 def hazard_of(sign: str, title: str) -> str | None:
@@ -160,10 +149,19 @@ def hazard_of(sign: str, title: str) -> str | None:
 
 
 def put_right(told: str, remark: str) -> bool:
-    """Whether a remark says that what was `told` to be out of use, or left untested, is not so any more."""
+    """Whether a remark says that what was `told` to be out of use, left untested or in need of mending is not so any more."""
     rules, said = _rules(), as_heard(remark)
+    if mended := has_to_be_mended(told):
+        return bool(mended.search(said))
     asked = "test" if any(pattern.search(as_heard(told)) for pattern in rules.undone) else "device"
     return bool(rules.put_right[asked].search(said)) and not rules.put_right["kept"].search(said)
+
+
+def has_to_be_mended(told: str) -> re.Pattern[str] | None:
+    """The words of a remark that speak of what was `told`, where no test of something else shows that it is over."""
+    heard = hear(told)
+    own = own_title(heard) if heard else None
+    return own.mended if own else None
 
 
 def told_over(hazard: str | None) -> str:
@@ -329,6 +327,7 @@ class _Rules(NamedTuple):
     put_right: Mapping[str, re.Pattern[str]]
     cleared: Mapping[str, re.Pattern[str]]
     told_over: Mapping[str, str]
+    named: list[tuple[str, re.Pattern[str], re.Pattern[str], Named]]
 
 
 @cache
@@ -357,6 +356,15 @@ def _rules() -> _Rules:
         _compiled(raw["put_right"]),
         _compiled(raw["cleared"]),
         raw["told_over"],
+        [
+            (
+                each["hazard"],
+                _pattern(each.get("words", ""), words),
+                _pattern(each.get("unless", "(?!)"), words),
+                Named(each["title"], each.get("steps", []), re.compile(each["mended"]) if "mended" in each else None),
+            )
+            for each in raw["named"]
+        ],
     )
 
 

@@ -16,7 +16,8 @@ from typing import Any
 from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds.files import find, read_bytes, toml_tables
 from faultodds.names import fold
-from faultodds.safety.danger import denies, hazard_of, hear, hear_now, usual_steps
+from faultodds.safety.answers import denies
+from faultodds.safety.danger import hazard_of, hear, hear_now, own_title, usual_steps
 
 # A name this close to a sign's is taken for it: a slip of the finger is no all-clear.
 CLOSE = 0.85
@@ -71,6 +72,8 @@ def danger_in(
         return None
     fitting = (s for n, s in signs.items() if hazard_of(n, s[0]) == heard.hazard)
     title, steps = next(fitting, None) or usual_steps(heard.hazard)
+    if called := own_title(heard):
+        title, steps = called.title, called.steps or steps
     return stop_text(f'{title}: "{" ".join(text.split())}"', steps)
 
 
