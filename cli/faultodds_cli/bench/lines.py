@@ -294,6 +294,12 @@ def _said_unread(call: BenchCall, said: sayings.Said) -> bool:
     return False
 
 
+def _said_noted(call: BenchCall, said: sayings.Said) -> bool:
+    call.visit.note(said.text)
+    call.talk.tell(said.name)
+    return False
+
+
 def _said_unclear(call: BenchCall, said: sayings.Said) -> bool:
     call.talk.tell(said.name, "?  ")
     return False
@@ -309,6 +315,7 @@ _SAID = {
     "ask": _said_unclear,
     "repair": _said_repair,
     "undone": _said_undone,
+    "noted": _said_noted,
     "unread": _said_unread,
 }
 
