@@ -205,6 +205,9 @@ def work(knowledge: Knowledge, text: str, numbered: Sequence[str] = ()) -> tuple
     words = text.split()
     known = {**knowledge.check, **knowledge.repair}
     titles = {n: w.title for n, w in known.items()}
+    for count in range(len(words), 0, -1):
+        if (full := fold(" ".join(words[:count]))) in known:
+            return full, " ".join(words[count:])
     for count in range(len(words), 1, -1):
         with contextlib.suppress(UnknownName):
             return match("check or repair", " ".join(words[:count]), known, titles), " ".join(words[count:])
