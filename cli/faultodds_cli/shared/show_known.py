@@ -65,7 +65,7 @@ def run_texts(visit: OpenJob, seq: int, back: str) -> list[str]:
     record. `back` is typed to take one back."""
     job, run = visit.job, visit.knowledge.costs.verify
     ran = [p for p in job.findings if (p.finding.name, p.stage, p.visit) == (run, job.stage, job.visit)]
-    texts = []
+    texts: list[str] = []
     if not ran or ran[-1].step.seq <= seq or job.is_closed:
         return texts
     if before := ran[:-1]:

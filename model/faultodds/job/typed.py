@@ -74,7 +74,11 @@ def numbers_between(line: str, places: int) -> list[str]:
     "heat=none 11" is two."""
     words = re.split(r"[\s,;]+", line.strip(" ,;"))
     alone = [is_place(word) and 1 <= int(word) <= places for word in words]
-    if "=" in line and any(alone) and all(a or re.fullmatch(r"[^=]+=[^=]+", w) for a, w in zip(alone, words, strict=True)):
+    if (
+        "=" in line
+        and any(alone)
+        and all(a or re.fullmatch(r"[^=]+=[^=]+", w) for a, w in zip(alone, words, strict=True))
+    ):
         return words
     return parts(line)
 
