@@ -3,10 +3,13 @@ valve that is not the dryer's. Every phrase was written before the words that he
 
 from __future__ import annotations
 
+import contextlib
+
 import pytest
 
 from faultodds.belief import Appliance
-from faultodds.job import Store
+from faultodds.errors import FaultoddsError
+from faultodds.job import OpenJob, Store
 from said import becomes
 
 LIFTING = [
@@ -91,6 +94,22 @@ def test_a_flex_that_is_called_the_ducts_is_the_duct(line: str, shown: str, drye
 def test_a_gas_flex_that_is_kinked_stops(line: str, dryer: Appliance, store: Store) -> None:
     """That is the gas connector, damaged."""
     assert becomes(dryer, store, line)[0] == ["stop"]
+
+
+@pytest.mark.parametrize(
+    ("note", "refused"),
+    [
+        ("gas left closed at the meter", True),
+        ("heats now, flame lifts a little off the burner", True),
+        ("gas turned back on at the meter, dried a load", False),
+    ],
+)
+def test_nobody_leaves_it_so_unseen(note: str, refused: bool, dryer: Appliance, store: Store) -> None:
+    """As the reason why a complaint is gone it is refused, but for a valve that is open again."""
+    visit = OpenJob.start(store, dryer)
+    visit.find("heat", "none")
+    with pytest.raises(FaultoddsError) if refused else contextlib.nullcontext():
+        visit.close("gone", note=note)
 
 
 @pytest.mark.parametrize("line", OTHER_VALVE)
