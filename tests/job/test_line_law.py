@@ -263,7 +263,7 @@ def test_every_word_and_meaning_of_the_words_file_is_known(dryer: Appliance) -> 
                 "repair": lambda n=name, v=value: n in k.repair,
                 "amount": lambda n=name, v=value: n in {**k.context, **k.check},
                 "ask": lambda n=name: bool(n),
-                "noted": lambda n=name, v=value: v in k.observables[n].outcomes and bool(words.told[each]),
+                "noted": lambda n=name, v=value, e=each: v in k.observables[n].outcomes and bool(words.told[e]),
                 "machine": lambda n=name, v=value: (
                     n == "panels.off" or sayings.machine_item(k, n.partition(".")[0]) is not None
                 ),  # which panels is asked

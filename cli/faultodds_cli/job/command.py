@@ -421,7 +421,8 @@ def _answer(visit: OpenJob, as_json: bool, head: str, taken: Iterable[JudgedFind
         for old in visit.job.replaced_since(since):
             say(wrap(replaced_text(old, f"faultodds job undo {visit.job.typed}")))
         undo_run = f"faultodds job undo {visit.job.typed} {visit.knowledge.costs.verify}"
-        say(cautions(run_texts(visit, since, undo_run)))
+        for text in run_texts(visit, since, undo_run):
+            say(cautions([text]))
         for m in odd:
             names = " or ".join(dict.fromkeys([m.finding.name, *(p.finding.name for p in m.against)]))
             way_out = (

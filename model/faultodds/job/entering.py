@@ -78,7 +78,8 @@ class JobEntries(HeldJob):
         """Enter what a symptom or check showed.
 
         The machine is then in the state that the check needs. `again` is a deliberate re-measurement: it
-        counts beside the earlier one, where a plain repeat takes its place; a run always counts beside. Without `bring` the machine stays as it is.
+        counts beside the earlier one, where a plain repeat takes its place; a run always counts
+        beside. Without `bring` the machine stays as it is.
         """
         return self.finds([(name, value, reading)], again=again, minutes=minutes, by=by, bring=bring)[0]
 
