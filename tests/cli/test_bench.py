@@ -572,21 +572,24 @@ def test_a_defeated_safety_device_holds_the_job_until_it_is_put_right(tmp_path: 
         visit.close("gone", note="it dries again")
 
 
-def test_a_run_that_takes_the_place_of_another_says_which(tmp_path: Path) -> None:
-    """Its time and what it showed; undo brings it back. The same words again replace nothing, a run after a repair neither."""
+def test_a_check_that_takes_the_place_of_another_says_which_and_a_run_stands_beside_it(tmp_path: Path) -> None:
+    """Its time and what it showed; undo brings it back. A run after a repair stands beside nothing."""
     begun = (*STRAIGHT_ON, "dry_time=longer", "repair clean_duct", "yes")
-    ended = bench(tmp_path, *begun, "verify 25 min", "verify 45 min", "undo", "leave")
-    said = text_of(ended)
-    assert 'verification_run = dry_in_time (read "25 min"). undo brings that back.' in said
-    assert findings(tmp_path)["verification_run"].raw == "25 min"
-    for lines in (
-        ("verify slow", "verify slow"),
-        ("verify slow", "repair lint_screen_wash", "yes", "verify dry_in_time"),
+    ended = bench(tmp_path, *begun, "drum_warm warm", "drum_warm lukewarm", "undo", "leave")
+    assert "drum_warm = warm. undo brings that back." in text_of(ended)
+    assert findings(tmp_path)["drum_warm"].outcome == "warm"
+    for lines, beside in (
+        (("verify 45 min", "verify 25 min", "keep"), True),
+        (("verify slow", "repair lint_screen_wash", "yes", "verify dry_in_time"), False),
     ):
-        at = tmp_path / str(len(lines))
-        assert "takes the place of" not in text_of(bench(at, *begun, *lines, "leave"))
-    told = text_of(command("job", "verify", "1", "46 min", "--data", str(tmp_path)))
-    assert "takes the place of the earlier one" in told and "faultodds job undo 1" in told
+        told = text_of(bench(tmp_path / str(len(lines)), *begun, *lines, "leave"))
+        assert "takes the place of" not in told
+        assert ("stands beside it and both count" in told) is beside
+    job = tmp_path / "3"
+    told = text_of(command("job", "verify", "1", "46 min", "--data", str(job)))
+    assert "stands beside it and both count" in told and "typed wrong, the last goes with: faultodds job undo 1" in told
+    command("job", "undo", "1", "verification_run", "--data", str(job))
+    assert findings(job)["verification_run"].raw == "25 min"
 
 
 @pytest.mark.parametrize("work", ["electrician", "gas_supplier"])

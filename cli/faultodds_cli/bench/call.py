@@ -13,7 +13,7 @@ from faultodds_cli.bench.machine import Guess, guess_of, settled
 from faultodds_cli.bench.show import outcome_question, taken_lines
 from faultodds_cli.shared.show_advice import standing_cautions
 from faultodds_cli.shared.show_job import CHECKS_SHOWN, awaited_text, machine_now, screen, state_called
-from faultodds_cli.shared.show_known import misfit_text, replaced_text
+from faultodds_cli.shared.show_known import misfit_text, replaced_text, run_texts
 from faultodds_cli.shared.talk import Talk
 from faultodds_cli.shared.text import wrap
 
@@ -116,6 +116,8 @@ class BenchCall:
         if off:
             self.talk.tell(f"That run was not to be made. {' '.join(off)}", "!! ")
         self.tell_state(before, guess)
+        for text in run_texts(self.visit, since, f"take back {taken.finding.name}"):
+            self.talk.tell(text, "!! ")
         if earlier and kept:
             self.talk.tell(
                 f"The earlier one stops the machine and stays on record: a good look by itself mends nothing. Only if it was typed "

@@ -115,7 +115,7 @@ def skip(call: BenchCall, rest: str) -> bool:
     """Cannot do that now."""
     k = call.visit.knowledge
     name, _, reason = (rest or call.asked).partition(" ")
-    if name not in {**k.symptom, **typed.asked(k)}:
+    if name not in {**k.symptom, **typed.asked(k), **k.check, **k.repair}:  # a name in full: the rest is the reason
         name, reason = typed.work(k, rest or call.advised(), call.numbered)
     call.visit.skip(name, reason)
     call.talk.tell(f"{name} is not offered any more on this visit; enter it all the same if you can do it after all.")

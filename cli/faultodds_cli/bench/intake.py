@@ -13,6 +13,7 @@ from faultodds_cli.bench.commands import WHO_SAYS_SO, exact
 from faultodds_cli.bench.dangers import answered, plain_no, watch_for_danger
 from faultodds_cli.bench.doubts import settled
 from faultodds_cli.bench.lines import answer, said_so, says_no, take, what_was_denied
+from faultodds_cli.bench.named import as_pair
 from faultodds_cli.bench.show import symptom_lines
 from faultodds_cli.shared.talk import Talk
 
@@ -131,6 +132,7 @@ def _take_fact(call: BenchCall, name: str, fact: ContextFact | EquipmentFact, li
         watch_for_danger(call, line)
         if settled(call, line):
             return name in visit.job.facts
+        line = as_pair(call, line)
         if said := sayings.understand(visit.knowledge, line):
             if (said[0].kind, said[0].name) == ("doubt", "all"):
                 visit.skip(name)
@@ -189,10 +191,11 @@ def _take_complaint(call: BenchCall, line: str) -> None:
         question, call.question = call.question, None
         if question and answer(call, question, line):
             return
+        line = as_pair(call, line)
         if said := sayings.understand(call.visit.knowledge, line):
             said_so(call, said)
             return
-        for part in typed.parts(line):
+        for part in typed.numbers_between(line, len(call.numbered)):
             with forgiving(call.talk):
                 call.enter_all(_complained(call, part))
 

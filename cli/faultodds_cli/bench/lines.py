@@ -18,6 +18,7 @@ from faultodds_cli.bench.commands import COMMANDS, as_command, beginning, exact,
 from faultodds_cli.bench.dangers import watch_for_danger
 from faultodds_cli.bench.doubts import settled
 from faultodds_cli.bench.machine import Guess
+from faultodds_cli.bench.named import as_pair, as_shown
 from faultodds_cli.shared.show_job import clash_lines
 
 DENIAL = re.compile(
@@ -26,8 +27,6 @@ DENIAL = re.compile(
 )
 
 _LOOKS = re.compile(r"(?i)(?:look|check|measure|test)\s+(?:(?:at|for|the)\s+)*(\S.*)")
-# A number with its unit, and nothing else.
-READING = re.compile(r"\d[\d.,]*\s*[a-z][a-z/. ]*", re.IGNORECASE)
 
 # What people say for the answers "no" and "yes".
 PLAINLY = {**dict.fromkeys(("nope", "nah", "n"), "no"), **dict.fromkeys(("yeah", "yep", "yup", "y"), "yes")}
@@ -70,7 +69,7 @@ def take(call: BenchCall, line: str) -> None:
 
 def _obey(call: BenchCall, line: str) -> bool:
     """Do what a line says; true when the screen is to be shown anew."""
-    line = _as_pair(call.visit.knowledge, _as_question(call.visit.knowledge, as_command(line)))
+    line = as_pair(call, _as_question(call.visit.knowledge, as_command(line)))
     parts = typed.parts(line)
     if len(parts) > 1 and exact(line.split()[0]) is None:
         return one_by_one(call, parts)
@@ -117,15 +116,6 @@ def _as_question(k: Knowledge, line: str) -> str:
     return next((f"ask {n}" for n, o in seen.items() if fold(looked[1]) in (fold(n), fold(o.title))), line)
 
 
-def _as_pair(k: Knowledge, line: str) -> str:
-    """ "drum_warm warm" as "drum_warm=warm": a name as it is written here, and one of its outcomes or values; any other line as it
-    is."""
-    name, _, value = line.partition(" ")
-    facts = typed.asked(k)
-    known = k.observables[name].outcomes if name in k.observables else facts[name].values if name in facts else ()
-    return f"{name}={value.strip()}" if value.strip() in known else line
-
-
 def _as_answer(call: BenchCall, line: str) -> str:
     """A bare answer to what the screen asks, as it is typed in full; any other line as it is.
 
@@ -133,7 +123,7 @@ def _as_answer(call: BenchCall, line: str) -> str:
     with more to it, or a word that would be taken for the outcome of something else.
     """
     if not call.asked:
-        return _as_shown(call, line)
+        return as_shown(call, line)
     question = question_of(call.visit.knowledge, call.asked)
     answers = {fold(a): a for a in question.answers} | {fold(w): a for a, w in question.answers.items()}
     said = PLAINLY.get(fold(line), fold(line))
@@ -149,19 +139,6 @@ def _as_answer(call: BenchCall, line: str) -> str:
         named = "; ".join(f"{a}" if w == a else f"{a}: {w}" for a, w in question.answers.items())
         raise FaultoddsError(f"{question.text} Answer {named}. For something else, type its name and what it shows.")
     return line
-
-
-def _as_shown(call: BenchCall, line: str) -> str:
-    """A bare outcome or reading of the check that the screen advises, as it is typed in full; any other line as it is."""
-    check = call.visit.knowledge.check.get(call.shown)
-    if check is None or call.question is not None:
-        return line
-    if call.shown in call.visit.knowledge.reading and READING.fullmatch(line):
-        with contextlib.suppress(FaultoddsError):
-            call.visit.judge(call.shown, line)
-            return f"{call.shown}={line}"
-    found = next((outcome for outcome in check.outcomes if fold(outcome) == fold(line)), None)
-    return f"{call.shown}={found}" if found else line
 
 
 def _fact_told(call: BenchCall, line: str) -> bool:
@@ -294,6 +271,12 @@ def _said_unread(call: BenchCall, said: sayings.Said) -> bool:
     return False
 
 
+def _said_noted(call: BenchCall, said: sayings.Said) -> bool:
+    call.visit.note(said.text)
+    call.talk.tell(said.name)
+    return False
+
+
 def _said_unclear(call: BenchCall, said: sayings.Said) -> bool:
     call.talk.tell(said.name, "?  ")
     return False
@@ -309,6 +292,7 @@ _SAID = {
     "ask": _said_unclear,
     "repair": _said_repair,
     "undone": _said_undone,
+    "noted": _said_noted,
     "unread": _said_unread,
 }
 

@@ -10,6 +10,7 @@ from faultodds.advice import closing_lines
 from faultodds.errors import FaultoddsError
 from faultodds.job import UNSETTLED, Finding, OpenJob, RepairDone, sayings
 from faultodds.knowledge import Knowledge
+from faultodds.names import fold
 from faultodds.safety import safety_items
 from faultodds_cli.shared.show_job import state_called
 from faultodds_cli.shared.talk import LEAVES, CallLeft, Talk
@@ -125,7 +126,9 @@ def _told_plainly(
         if said.partition(" ")[0] in NOT_AFTERWARDS:
             talk.tell("Not while that is not plain: type it again afterwards.")
             continue
-        if not _of_the_machine(k, reply):
+        if again := _noted_just_now(visit, reply):
+            talk.tell(f"{again} is noted already, once.")
+        elif not _of_the_machine(k, reply):
             later.append(reply)
         if is_command(reply.partition(" ")[0]):
             talk.tell("That comes once it is plain how the machine is.")
@@ -140,6 +143,22 @@ def _told(k: Knowledge, reply: str) -> dict[str, bool]:
     if any(each.kind != "machine" for each in told):
         return {}
     return {str(sayings.machine_item(k, each.name)): each.value == "off" for each in told}
+
+
+def _noted_just_now(visit: OpenJob, reply: str) -> str:
+    """The check or repair that was entered last, when an answer only says it once more; else empty."""
+    work = [s.payload for s in visit.job.steps if isinstance(s.payload, Finding | RepairDone)][-1:]
+    last = work[0] if work else None
+    said = sayings.understand(visit.knowledge, reply)
+    if isinstance(last, RepairDone):
+        told = [s.kind == "repair" and s.name == last.name for s in said] or [fold(reply) == f"repair_{last.name}"]
+    elif last is not None:
+        shown = {fold(each) for each in (last.outcome, last.raw) if each}
+        told = [s.kind == "finding" and s.name == last.name and fold(s.value) in shown for s in said]
+        told = told or [fold(reply) in {f"{last.name}_{each}" for each in shown}]
+    else:
+        told = []
+    return last.name if last is not None and told and all(told) else ""
 
 
 def _is_so(visit: OpenJob, items: Mapping[str, bool]) -> bool:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
+
 from faultodds.advice import CheckPrice
-from faultodds.job import JudgedFinding, OpenJob, Tells, tells, typed
+from faultodds.job import Finding, JudgedFinding, OpenJob, Tells, tells, typed
 from faultodds.knowledge import Knowledge
 from faultodds.names import capital, fold
 from faultodds_cli.shared.show_advice import action_lines, outcomes_of
@@ -89,11 +91,20 @@ def _choice(number: int, outcome: str, words: str) -> str:
 def taken_lines(visit: OpenJob, taken: JudgedFinding, said: str) -> list[str]:
     """How a finding was understood; with its words where it was `said` in others than its name."""
     if taken.judgement is not None:
-        return judgement_lines(visit.knowledge, taken.finding.name, taken.judgement)
+        lines = judgement_lines(visit.knowledge, taken.finding.name, taken.judgement)
+        return lines + _not_judged(visit, taken.finding, lines[0])
     outcome = taken.finding.outcome
     words = visit.knowledge.observables[taken.finding.name].outcomes.get(outcome, "") if outcome else ""
     plain = not outcome or fold(outcome) in fold(said) or fold(words) == fold(outcome)
     return wrap(f"Noted: {finding_text(taken.finding)}{'' if plain else f' ({words})'}.")
+
+
+def _not_judged(visit: OpenJob, finding: Finding, head: str) -> list[str]:
+    """The numbers of a range of temperatures that its odds do not come from, so that none is dropped unsaid."""
+    if visit.knowledge.reading[finding.name].kind != "temperature":
+        return []
+    left = [n for n in re.findall(r"\d+(?:\.\d+)?", (finding.raw or "").partition(" at ")[0]) if n not in head]
+    return wrap(f"Judged by that one alone; {', '.join(left)} stays on record and tells nothing here.") if left else []
 
 
 def symptom_lines(visit: OpenJob, names: list[str]) -> list[str]:

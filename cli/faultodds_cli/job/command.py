@@ -398,7 +398,7 @@ def _answer(visit: OpenJob, as_json: bool, head: str, taken: Iterable[JudgedFind
     """Say what was saved, and what of it does not fit; findings that clash are saved and said, with exit code 2."""
     from faultodds.job import misfits
     from faultodds_cli.shared.show_job import entered_lines
-    from faultodds_cli.shared.show_known import misfit_text, replaced_text
+    from faultodds_cli.shared.show_known import misfit_text, replaced_text, run_texts
 
     clash = visit.clash()
     odd = [] if clash else misfits(visit.appliance, visit.job, since)
@@ -420,6 +420,9 @@ def _answer(visit: OpenJob, as_json: bool, head: str, taken: Iterable[JudgedFind
         say([head, *entered_lines(visit, taken, since), *cautions([text for text in (of.changed, of.doubt) if text])])
         for old in visit.job.replaced_since(since):
             say(wrap(replaced_text(old, f"faultodds job undo {visit.job.typed}")))
+        undo_run = f"faultodds job undo {visit.job.typed} {visit.knowledge.costs.verify}"
+        for text in run_texts(visit, since, undo_run):
+            say(cautions([text]))
         for m in odd:
             names = " or ".join(dict.fromkeys([m.finding.name, *(p.finding.name for p in m.against)]))
             way_out = (

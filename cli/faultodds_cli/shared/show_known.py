@@ -10,7 +10,7 @@ from faultodds_cli.shared.text import cautions, percent_fine, percents, wrap
 
 if TYPE_CHECKING:
     from faultodds.belief import Appliance
-    from faultodds.job import Finding, Job, Misfit, PlacedFinding, Standing
+    from faultodds.job import Finding, Job, Misfit, OpenJob, PlacedFinding, Standing
     from faultodds.knowledge import Knowledge
     from faultodds.readings import Judgement
 
@@ -58,6 +58,27 @@ def replaced_text(old: PlacedFinding, undo: str) -> str:
     """What was found before and counts no more, as something else was entered for it."""
     at = f"{old.step.at.astimezone():%H:%M}"
     return f"It takes the place of the earlier one, of {at}: {finding_text(old.finding)}. {undo} brings that back."
+
+
+def run_texts(visit: OpenJob, seq: int, back: str) -> list[str]:
+    """What is to be said of the runs entered since step `seq`: that one stands beside those before it, or that no repair is on
+    record. `back` is typed to take one back."""
+    job, run = visit.job, visit.knowledge.costs.verify
+    ran = [p for p in job.findings if (p.finding.name, p.stage, p.visit) == (run, job.stage, job.visit)]
+    texts: list[str] = []
+    if not ran or ran[-1].step.seq <= seq or job.is_closed:
+        return texts
+    if before := ran[:-1]:
+        told = "; ".join(f"{p.step.at.astimezone():%H:%M} {finding_text(p.finding)}" for p in before)
+        texts.append(
+            f"Nothing was repaired since the run before, so this one stands beside it and both count: {told}. If one of them was "
+            f"typed wrong, the last goes with: {back}"
+        )
+    if not job.repairs:
+        texts.append(
+            f"No repair is on record on this job. If something was repaired: {back}, then enter the repair, then the run again."
+        )
+    return texts
 
 
 def misfit_text(odd: Misfit) -> str:

@@ -102,6 +102,9 @@ def _read(words: Words, tokens: Sequence[str]) -> Iterator[Clause]:
         if items[-1].text == "on":  # "front on", not "lint on front"
             items[-1] = structs.replace(items[-1], names=_spelt(words, ["back", "on"], 0)[1])
         items = _put(words, items)
+        if states := _states(words, items):
+            yield from states
+            continue
         begin = 0
         for n in range(1, len(items) - 1):
             named = any(i.names & words.nouns for i in items[begin:n])
@@ -109,6 +112,23 @@ def _read(words: Words, tokens: Sequence[str]) -> Iterator[Clause]:
                 yield items[begin:n]
                 begin = n
         yield items[begin:]
+
+
+def _states(words: Words, items: Clause) -> list[Clause]:
+    """Things of the machine each with how it is, where a line is nothing else: "breaker off gas off"; else none."""
+    rules = [rule.parts for rule in words.rules if rule.kind == "machine"]
+    whole = {n for parts in rules if len(parts) == 1 for n in parts[0].names}
+    both = {n for parts in rules if len(parts) > 1 for part in parts for n in part.names}
+    found: list[Clause] = []
+    at = 0
+    while at < len(items):
+        state = items[at + 1].names & (both - words.nouns) if at + 1 < len(items) else frozenset()
+        count = 1 if items[at].names & whole else 2 if items[at].names & both & words.nouns and state else 0
+        if not count:
+            return []
+        found.append(items[at : at + count])
+        at += count
+    return found if len(found) > 1 else []
 
 
 def _put(words: Words, items: Clause) -> Clause:

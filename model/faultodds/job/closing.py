@@ -78,9 +78,15 @@ def _refuse_awaited(knowledge: Knowledge, job: Job) -> None:
 
 def _refuse_another_state(knowledge: Knowledge, job: Job, note: str) -> None:
     """Refuse words that tell of another state of the machine than is on record: nobody leaves it like that unseen."""
-    told = [
-        s for part in (note, *_PARTS.split(note)) for s in sayings.understand(knowledge, part) if s.kind == "machine"
-    ]
+    heard = [s for part in (note, *_PARTS.split(note)) for s in sayings.understand(knowledge, part)]
+    for remark in (s for s in heard if s.kind == "noted"):
+        name, _, value = remark.value.partition("=")
+        seen = knowledge.observables[name]
+        if seen.bars or value != next(iter(seen.outcomes)):
+            raise FaultoddsError(
+                f"close gone is refused: '{note}' is no reason why the complaint is gone. {remark.name}"
+            )
+    told = [s for s in heard if s.kind == "machine"]
     state = {(s.name, s.value): sayings.machine_item(knowledge, s.name) for s in told}
     other = [(n, v) for (n, v), item in state.items() if item and job.machine_state.get(item, False) != (v == "off")]
     if other:

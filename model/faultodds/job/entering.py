@@ -78,7 +78,8 @@ class JobEntries(HeldJob):
         """Enter what a symptom or check showed.
 
         The machine is then in the state that the check needs. `again` is a deliberate re-measurement: it
-        counts beside the earlier one, where a plain repeat takes its place. Without `bring` the machine stays as it is.
+        counts beside the earlier one, where a plain repeat takes its place; a run always counts
+        beside. Without `bring` the machine stays as it is.
         """
         return self.finds([(name, value, reading)], again=again, minutes=minutes, by=by, bring=bring)[0]
 
@@ -117,10 +118,12 @@ class JobEntries(HeldJob):
         spec = self.knowledge.reading.get(found)
         if spec is not None and spec.at_room and self.ambient and " at " not in value and _has_digit(value):
             value = f"{value} at {self.ambient}"  # the raw reading is kept together with what it depends on
-        # What is entered plainly takes the place of the last measurement, not of the first; never of one that can hurt somebody.
+        # What is entered plainly takes the place of the last measurement, not of the first; never of one that can hurt somebody,
+        # and a run never of a run: the machine ran once more.
         take = job.next_take(found)
         plain = take_finding(self.knowledge, found, value, job.facts, self.ambient, max(take - 1, 0), reading)
-        if not again and not self.keeps_earlier(plain.finding, job):
+        beside = again or found == self.knowledge.costs.verify
+        if not beside and not self.keeps_earlier(plain.finding, job):
             return plain
         return take_finding(self.knowledge, found, value, job.facts, self.ambient, take, reading)
 

@@ -27,6 +27,18 @@ class Fit(Struct, frozen=True):
         """Where in the line its items are."""
         return frozenset(item.at for item in self.used)
 
+    @property
+    def is_bare(self) -> bool:
+        """Whether none of its numbers has a unit."""
+        return all(not i.measures for i in self.used if i.number)
+
+
+def called(rule: Rule) -> str:
+    """What a rule means, as it is put in a question."""
+    if rule.kind == "noted":
+        return "a remark on something else"
+    return {"repair": f"repair {rule.meaning}", "machine": rule.meaning.replace(".", " ")}.get(rule.kind, rule.meaning)
+
 
 Outcomes = tuple[tuple[str, tuple[str, ...]], ...]
 

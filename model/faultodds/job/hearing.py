@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from faultodds.job.amounts import reading_text, shows_otherwise, step_of
 from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
-from faultodds.job.fits import Fit, Fitting, best, fitting_of, left_of_machine, outcomes_of, rules_of, used_by
+from faultodds.job.fits import Fit, Fitting, best, called, fitting_of, left_of_machine, outcomes_of, rules_of, used_by
 from faultodds.job.said import Heard, Kind, Said, together
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
 from faultodds.knowledge import Knowledge
@@ -188,7 +188,7 @@ class Hearer:
         left = [i for i in own if i.at not in used and not any(self._repeats(i, u) for u in all_used)]
         if any(u not in own for u in all_used) and any(self._is_state(i) for i in left):
             return self.thought([*own], [])  # a part was spoken of before, and this is said of something else
-        if any(f.rule.kind == "reading" and _bare(f) for f in fits) and any(self._is_state(i) for i in left):
+        if any(f.rule.kind == "reading" and f.is_bare for f in fits) and any(self._is_state(i) for i in left):
             return Heard([], unclear=True)  # "limit opens at 150": 150 what?
         kinds = {f.rule.kind for f in fits}
         if kinds == {"repair"} and any(i.has("advised") for i in own):
@@ -280,7 +280,7 @@ class Hearer:
         return Heard([*done, Said("undone", names, "", " ".join(i.text for i in own))], len(own))
 
     def _which(self, torn: Sequence[Fit], own: Clause) -> Said:
-        which = f"{' or '.join(dict.fromkeys(_called(f.rule) for f in torn))}? Type the one that is meant."
+        which = f"{' or '.join(dict.fromkeys(called(f.rule) for f in torn))}? Type the one that is meant."
         if all(f.rule.kind == "machine" for f in torn):
             which = "say how each is, parted by commas."
         return Said("ask", f"'{' '.join(i.text for i in own)}': {which}", "", "")
@@ -342,6 +342,10 @@ class Hearer:
             value = reading_text(spec, measured, items) if spec else ""
             if value and self.is_there("finding", meaning, ""):
                 yield Said("finding", meaning, value, value)
+        elif kind == "noted":
+            yield Said("noted", self.words.told[meaning], meaning, "")
+        elif kind == "ask":
+            yield Said("ask", meaning, "", "")
         elif kind == "amount":
             yield from self._amount(meaning, fit, items)
         elif kind == "repair":
@@ -367,10 +371,6 @@ class Hearer:
             yield Said(kind, name, value, "")
 
 
-def _bare(fit: Fit) -> bool:
-    return all(not i.measures for i in fit.used if i.number)
-
-
 def _may_be_listed(items: Clause) -> bool:
     """Whether a thought is a bare thing, that the "no" of the thought before may go on to."""
     return len([i for i in items if i.names]) == 1 and all(i.names or i.text in _SMALL or i.text == "or" for i in items)
@@ -386,10 +386,6 @@ def _doubts(item: Item, following: Item) -> bool:
 
 def _is_back(item: Item) -> bool:
     return item.text in ("found", "got", "fixed", "working", "again", "after all", "new", "sorted", "back")
-
-
-def _called(rule: Rule) -> str:
-    return {"repair": f"repair {rule.meaning}", "machine": rule.meaning.replace(".", " ")}.get(rule.kind, rule.meaning)
 
 
 _ROLES = frozenset(f"<{role}>" for role in ROLES)

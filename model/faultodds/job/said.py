@@ -7,16 +7,30 @@ from collections.abc import Sequence
 from typing import Literal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from faultodds.job.clauses import half_done
 
 Kind = Literal[
-    "finding", "fact", "tool", "hands", "command", "doubt", "machine", "ask", "repair", "undone", "unread", "excluded"
+    "finding",
+    "fact",
+    "tool",
+    "hands",
+    "command",
+    "doubt",
+    "machine",
+    "ask",
+    "repair",
+    "undone",
+    "unread",
+    "excluded",
+    "noted",
 ]
 
 
 class Said(Struct, frozen=True):
-    """`name` and `value` in the program's terms; `text` as it was typed."""
+    """`name` and `value` in the program's terms; `text` as it was typed. Of a remark `name` is what is said of it, `value` what
+    is not found by it."""
 
     kind: Kind
     name: str
@@ -48,7 +62,9 @@ def together(heard: Sequence[Heard], line: str) -> list[Said]:
     for each in said:
         if each.kind == "excluded" and found.get(each.name) == each.value:
             return []
-    taken = [each for each in dict.fromkeys(said) if each.kind != "excluded"]
+    never = {each.value for each in said if each.kind == "noted"}
+    said = [replace(each, text=line.strip()) if each.kind == "noted" else each for each in dict.fromkeys(said)]
+    taken = [each for each in said if each.kind != "excluded" and f"{each.name}={each.value}" not in never]
     work = [each.name for each in taken if each.kind == "repair"]
     if work and half_done(line):
         return [Said("ask", f"Is all of that done? Nothing was noted. When it is: repair {' / '.join(work)}", "", line)]

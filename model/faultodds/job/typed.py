@@ -69,6 +69,20 @@ def parts(line: str) -> list[str]:
     return [part for part in split if part]
 
 
+def numbers_between(line: str, places: int) -> list[str]:
+    """The parts of a line as `parts` gives them, where numbers of the list stand before or behind a NAME=VALUE each by itself:
+    "heat=none 11" is two."""
+    words = re.split(r"[\s,;]+", line.strip(" ,;"))
+    alone = [is_place(word) and 1 <= int(word) <= places for word in words]
+    if (
+        "=" in line
+        and any(alone)
+        and all(a or re.fullmatch(r"[^=]+=[^=]+", w) for a, w in zip(alone, words, strict=True))
+    ):
+        return words
+    return parts(line)
+
+
 def only_outcome(knowledge: Knowledge, text: str, known: Callable[[str], bool]) -> Typed | None:
     """The finding that a bare outcome ("crushed") stands for, when only one symptom or check not `known` yet has it.
 
@@ -195,6 +209,9 @@ def work(knowledge: Knowledge, text: str, numbered: Sequence[str] = ()) -> tuple
     words = text.split()
     known = {**knowledge.check, **knowledge.repair}
     titles = {n: w.title for n, w in known.items()}
+    for count in range(len(words), 0, -1):
+        if (full := fold(" ".join(words[:count]))) in known:
+            return full, " ".join(words[count:])
     for count in range(len(words), 1, -1):
         with contextlib.suppress(UnknownName):
             return match("check or repair", " ".join(words[:count]), known, titles), " ".join(words[count:])

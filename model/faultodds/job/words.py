@@ -62,6 +62,7 @@ class Words(NamedTuple):
     small: frozenset[str]
     starts: frozenset[str]
     ends: frozenset[str]
+    told: Mapping[str, str]
 
 
 @cache
@@ -121,6 +122,7 @@ def words_from(general: Mapping[str, Any], own: Mapping[str, Any]) -> Words:
         frozenset([*listed(general["small"]["words"]), *listed(general["place"]["words"])]),
         frozenset(s for s, longer in inside if longer.startswith(f"{s} ")),
         frozenset(s for s, longer in inside if longer.endswith(f" {s}")),
+        {name: each["told"] for name, each in own["noted"].items()},
     )
 
 
@@ -130,13 +132,13 @@ def listed(text: str) -> list[str]:
 
 
 def _rules(own: Mapping[str, Any]) -> Iterator[Rule]:
-    for kind in ("finding", "fact", "machine", "reading", "repair"):
+    for kind in ("finding", "fact", "machine", "reading", "repair", "ask"):
         for meaning, sets in own[kind].items():
             for words in sets:
                 yield Rule(kind, meaning, tuple(_part(word) for word in words.split()))
-    for name, amount in own["amount"].items():
-        for words in amount["said"]:
-            yield Rule("amount", name, tuple(_part(word) for word in words.split()))
+    for kind in ("amount", "noted"):
+        for name, each in own[kind].items():
+            yield from (Rule(kind, name, tuple(_part(word) for word in words.split())) for words in each["said"])
 
 
 def _part(word: str) -> Part:
