@@ -707,11 +707,11 @@ def test_a_stop_sign_typed_later_stops_as_well(tmp_path: Path, line: str, code: 
     ("line", "sign"),
     [
         ("note there is some smoke at the back", "smoke, scorching or flames"),
-        ("soap bubbles at the union", "smell of gas"),
+        ("soap bubbles at the union", "gas leak, or a gas part that is not safe"),
         ("not sure but smells of gas", "smell of gas"),
         ("skip hood_flap feeling sick in here", "headache, nausea or dizziness near the dryer"),
         ("fact age=co meter 120 ppm", "carbon monoxide alarm"),
-        ("close gone leak at the flex", "smell of gas"),
+        ("close gone leak at the flex", "gas leak, or a gas part that is not safe"),
     ],
 )
 def test_a_line_that_tells_of_danger_stops_whatever_it_is_about(tmp_path: Path, line: str, sign: str) -> None:
