@@ -142,10 +142,14 @@ def test_a_doubt_whether_an_open_machine_is_on_is_warned_about(tmp_path: Path, l
     assert ("If that may be on: hands off." in " ".join(out.split())) == warned
 
 
-def test_states_that_are_run_together_are_asked_about_each() -> None:
-    """Nobody is invited to drop one of them."""
-    (asked,) = sayings.understand(load("gas_dryer"), "front off power off gas off")
-    assert asked.kind == "ask" and "say how each is" in asked.name
+def test_states_that_are_run_together_are_each_taken() -> None:
+    """None of them is dropped."""
+    taken = sayings.understand(load("gas_dryer"), "front off power off gas off")
+    assert [(each.kind, each.name) for each in taken] == [
+        ("machine", "front"),
+        ("machine", "power"),
+        ("machine", "gas"),
+    ]
 
 
 @pytest.mark.parametrize(
