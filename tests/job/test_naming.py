@@ -84,6 +84,19 @@ def test_the_example_that_is_told_clears(dryer: Appliance, store: Store, danger:
     assert _clears(store, dryer, danger, told_over(danger))
 
 
+@pytest.mark.parametrize("told", ["gas cock stiff, wont shut", "lights with a bang", "reversed polarity at the outlet"])
+def test_the_example_of_what_has_a_title_of_its_own_clears(dryer: Appliance, store: Store, told: str) -> None:
+    """It speaks of what was told, and is the one that is shown."""
+    visit = OpenJob.start(store, dryer)
+    with pytest.raises(SafetyStop):
+        visit.listen(told)
+    with pytest.raises(FaultoddsError) as refused:
+        visit.safe("me")
+    shown = str(refused.value).partition('--note "')[2].rstrip('"')
+    visit.safe(shown)
+    assert visit.job.stopped is None
+
+
 @pytest.mark.parametrize(
     ("family", "name", "instead", "now_clears"),
     [

@@ -159,7 +159,7 @@ class HeldJob:
         if self.job.stopped is None:
             raise FaultoddsError(f"job {self.job.id} is not stopped: nothing dangerous was told of.")
         dangers = self._dangers()
-        example = "; ".join(dict.fromkeys(told_over(each.hazard) for each in dangers)) or told_over(None)
+        example = "; ".join(dict.fromkeys(told_over(each.hazard, each.out) for each in dangers)) or told_over(None)
         if len(text.split()) < FEWEST_WORDS:
             raise FaultoddsError(
                 "who says that it is safe again, how was that made sure, and what did the test show? Say it in a few words, kept "

@@ -61,11 +61,12 @@ class Heard(NamedTuple):
 
 class Named(NamedTuple):
     """What a stop is called, and its steps (those of the danger's sign when empty), where the sign would say what was not told.
-    `mended`: what a remark has to tell of to show that it is over; None where the sign's own test is enough."""
+    `mended`: what a remark has to tell of to show that it is over, as `over` does; None where the sign's own test is enough."""
 
     title: str
     steps: list[str]
     mended: re.Pattern[str] | None
+    over: str
 
 
 class _Told(NamedTuple):
@@ -159,15 +160,20 @@ def put_right(told: str, remark: str) -> bool:
 
 def has_to_be_mended(told: str) -> re.Pattern[str] | None:
     """The words of a remark that speak of what was `told`, where no test of something else shows that it is over."""
-    heard = hear(told)
-    own = own_title(heard) if heard else None
+    own = _own_title_of(told)
     return own.mended if own else None
 
 
-def told_over(hazard: str | None) -> str:
-    """How it may be said, in one line, that a danger is over: who, what was tested, and what that showed."""
-    told = _rules().told_over
-    return told.get(hazard or "", told["other"])
+def told_over(hazard: str | None, told: str = "") -> str:
+    """How it may be said, in one line, that a danger, or what was `told` to be mended, is over: who, what was tested, and what that
+    showed."""
+    own, usual = _own_title_of(told), _rules().told_over
+    return (own.over if own else "") or usual.get(hazard or "", usual["other"])
+
+
+def _own_title_of(told: str) -> Named | None:
+    heard = hear(told)
+    return own_title(heard) if heard else None
 
 
 def usual_steps(hazard: str) -> tuple[str, list[str]]:
@@ -361,7 +367,12 @@ def _rules() -> _Rules:
                 each["hazard"],
                 _pattern(each.get("words", ""), words),
                 _pattern(each.get("unless", "(?!)"), words),
-                Named(each["title"], each.get("steps", []), re.compile(each["mended"]) if "mended" in each else None),
+                Named(
+                    each["title"],
+                    each.get("steps", []),
+                    re.compile(each["mended"]) if "mended" in each else None,
+                    each.get("over", ""),
+                ),
             )
             for each in raw["named"]
         ],
