@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from faultodds.advice import NextMove, QuestionPrice
     from faultodds.belief import FaultOdds
     from faultodds.job import Standing
+    from faultodds.stock import Limit
 
 app = options.new_app("Before the visit: the questions whose answers would change most what to load and what to do.")
 
@@ -38,21 +39,30 @@ def ask(
     revision: options.Revision = None,
     shop: options.Shop = None,
     technician: options.Technician = None,
+    budget: options.Budget = None,
+    shelf: options.Shelf = None,
     as_json: options.Json = False,
 ) -> None:
-    """What to ask on the telephone, best first, from what the customer has said.
+    """What to ask on the telephone, best first, from what the customer has said. With --shelf or --budget: what the load of a
+    van with so much room hangs on.
 
-    Example: faultodds ask --found heat=none
+    Examples: faultodds ask --found heat=none / faultodds ask --found heat=none --shelf 3
     """
     from faultodds.advice import best_questions, may_be
     from faultodds.safety import at_once, run_attended
+    from faultodds.stock import Limit, Stock, load_questions
 
     view = call_as_given(
         appliance, fact, found, qualified=qualified, revision=revision, shop=shop, technician=technician
     )
-    best = best_questions(view.appliance, view.belief, view.situation, top)
+    limit = Limit(budget, shelf)
+    best: Sequence[QuestionPrice]
+    if limit.is_free:
+        best = best_questions(view.appliance, view.belief, view.situation, top)
+    else:
+        best = load_questions(Stock(view.appliance, view.belief, view.situation), limit, top)
     if as_json:
-        say_json(_answer(view, best))
+        say_json(_answer(view, best, limit))
         return
     if view.job.findings or view.job.facts:
         say(evidence_lines(view))
@@ -64,15 +74,19 @@ def ask(
         may = " and ".join(k.observables[n].outcomes[o] for n, o in beside[:2])
         say([*wrap(f"UNTIL THE VISIT: better not used: perhaps {may} ({', '.join(n for n, _ in beside[:2])})."), ""])
     if not best:
-        say(wrap("Nothing that is worth asking: what could be told would change nothing."))
+        hangs = "what could be told would change nothing" if limit.is_free else "no answer would change what to load"
+        say(wrap(f"Nothing that is worth asking: {hangs}."))
         return
     say(row("", "", "ASK BEFORE THE VISIT, BEST FIRST", ["saves"], (9,)))
     for number, price in enumerate(best, 1):
         say(_lines(view, number, price))
     say()
+    saves = "money over the whole job, against not asking"
+    if not limit.is_free:
+        saves = "further visits that a load which fits the answer spares, in money"
     say(
         wrap(
-            "Saves: money over the whole job, against not asking. What two answers would both tell counts once in the order. "
+            f"Saves: {saves}. What two answers would both tell counts once in the order. "
             "Then load: faultodds stock with --found and --fact."
         )
     )
@@ -87,8 +101,17 @@ def _lines(view: Standing, number: int, price: QuestionPrice) -> list[str]:
         likely = ", ".join(f"{k.title_of(o.name)} {p}" for o, p in zip(leading, whole, strict=True))
         lines += wrap(f"{question.name}={answer} ({chance}): {likely}", "     ", "       ")
         if likely:
-            lines += wrap(f"Then first: {_told(view, _first(view, price, answer))}", "       ", "       ")
+            lines += wrap(_then(view, price, answer), "       ", "       ")
     return lines
+
+
+def _then(view: Standing, price: QuestionPrice, answer: str) -> str:
+    """What an answer is good for: what to load, or what is done first."""
+    from faultodds.stock import LoadQuestion
+
+    if isinstance(price, LoadQuestion):
+        return f"Then load: {', '.join(price.loads[answer]) or 'no parts'}"
+    return f"Then first: {_told(view, _first(view, price, answer))}"
 
 
 def _first(view: Standing, price: QuestionPrice, answer: str) -> NextMove:
@@ -117,10 +140,11 @@ def _likeliest(view: Standing, price: QuestionPrice, answer: str) -> Sequence[Fa
     return answered(view.belief, price.question, answer).fault_odds()[:FAULTS] if price.chances[answer] > 0 else []
 
 
-def _answer(view: Standing, best: Sequence[QuestionPrice]) -> dict[str, Any]:
+def _answer(view: Standing, best: Sequence[QuestionPrice], limit: Limit) -> dict[str, Any]:
     from faultodds.advice import evidence_list
 
     return {
+        "limit": {"budget": limit.budget, "shelf": limit.shelf},
         "appliance": view.appliance.knowledge.appliance.id,
         "evidence": evidence_list(view.belief.evidence),
         "currency": view.appliance.knowledge.costs.currency,
@@ -138,7 +162,7 @@ def _answer(view: Standing, best: Sequence[QuestionPrice]) -> dict[str, Any]:
                             {"mode": o.name, "probability": rounded(o.probability)}
                             for o in _likeliest(view, price, answer)
                         ],
-                        "first": _first(view, price, answer).name if chance > 0 else None,
+                        **_next(view, price, answer),
                     }
                     for answer, chance in price.chances.items()
                 ],
@@ -146,3 +170,11 @@ def _answer(view: Standing, best: Sequence[QuestionPrice]) -> dict[str, Any]:
             for price in best
         ],
     }
+
+
+def _next(view: Standing, price: QuestionPrice, answer: str) -> dict[str, Any]:
+    from faultodds.stock import LoadQuestion
+
+    if isinstance(price, LoadQuestion):
+        return {"load": list(price.loads[answer])}
+    return {"first": _first(view, price, answer).name if price.chances[answer] > 0 else None}

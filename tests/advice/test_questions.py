@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from msgspec.structs import replace
 
 from faultodds.advice.advisor import advise, best_move
 from faultodds.advice.plan.tree import make_plan
@@ -50,7 +49,7 @@ def test_beliefs_after_the_answers_mix_to_the_belief_before(dryer: Appliance, se
     """Weighed by the chances of the answers, for every question. What the machine cannot have both of, a dial timer and a board,
     is all that may be missing."""
     belief = _believed(dryer, seed)
-    for question in open_questions(Problem(dryer, belief, ASKING)):
+    for question in open_questions(dryer.knowledge, belief.evidence):
         mixed, total = np.zeros_like(belief.now), 0.0
         for answer, chance in answer_odds(belief, question).items():
             if chance > 1e-12:
@@ -107,14 +106,13 @@ def test_nobody_is_asked_twice_nor_about_a_machine_that_was_changed(dryer: Appli
     """What is told, skipped, or needs a running machine is not asked; nothing is after a repair, or where nobody can answer."""
     seen = (WeighedFinding("heat", {"none": 1.0}),)
     belief = infer(dryer.suspects, Evidence({"control": "board"}, seen))
-    problem = Problem(dryer, belief, replace(ASKING, skipped=frozenset({"weak_puff"})))
-    names = {q.name for q in open_questions(problem)}
+    names = {q.name for q in open_questions(dryer.knowledge, belief.evidence, {"weak_puff"})}
     assert names.isdisjoint({"heat", "control", "weak_puff", "glow", "flame_colour"})
     assert {"drum_still", "auto_dry", "onset", "code_sensor"} <= names
     watched = infer(dryer.suspects, Evidence({}, (*seen, WeighedFinding("burner_watch", {"no_glow": 1.0}))))
-    assert "drum_still" not in {q.name for q in open_questions(Problem(dryer, watched, ASKING))}
+    assert "drum_still" not in {q.name for q in open_questions(dryer.knowledge, watched.evidence)}
     mended = Evidence({"control": "board"}, seen, (repair_effect(dryer.knowledge, "igniter"),))
-    assert open_questions(Problem(dryer, infer(dryer.suspects, mended), ASKING)) == []
+    assert open_questions(dryer.knowledge, mended) == []
     assert advise(dryer, belief).questions == []
 
 

@@ -29,6 +29,18 @@ def test_ask_says_what_to_ask_and_what_each_answer_would_mean() -> None:
     assert "Then first: " in ran.out
 
 
+def test_ask_for_a_load_says_what_to_load_after_each_answer() -> None:
+    ran = faultodds("ask", "--found", "heat=none", "--shelf", "3")
+    assert "Does the drum stand still" in ran.out
+    assert "Then load: igniter, " in ran.out
+    assert "Then first" not in ran.out
+    told = json.loads(faultodds("ask", "--found", "heat=none", "--shelf", "3", "--top", "1", "--json").out)
+    assert told["limit"] == {"budget": None, "shelf": 3}
+    assert "belt_idler" in {a["answer"]: a["load"] for a in told["ask"][0]["answers"]}["yes"]
+    assert "such as --budget 200" in faultodds("ask", "--budget", "-3").err
+    assert "no answer would change what to load" in faultodds("ask", "--found", "heat=none", "--shelf", "0").out
+
+
 def test_next_puts_the_question_before_the_checks() -> None:
     ran = faultodds("next", "--found", "heat=none")
     assert "DO NEXT: ASK. Dial timer, or electronic board?" in ran.out

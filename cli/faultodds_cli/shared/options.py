@@ -76,6 +76,10 @@ Shop = Annotated[
         help="Your shop's prices and minutes. FAULTODDS_SHOP, or shop.toml in your data folder, if not given.",
     ),
 ]
+Budget = Annotated[
+    float | None, typer.Option("--budget", metavar="MONEY", max=1e9, help="Parts for at most so much money.")
+]
+Shelf = Annotated[int | None, typer.Option("--shelf", metavar="N", max=10_000, help="Room for at most N parts.")]
 Technician = Annotated[
     str | None,
     typer.Option(

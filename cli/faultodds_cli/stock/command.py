@@ -21,12 +21,8 @@ app = options.new_app("Before the visit: which parts to carry, the chance of fin
 def stock(
     fact: options.Fact = None,
     found: options.Found = None,
-    budget: Annotated[
-        float | None, typer.Option("--budget", metavar="MONEY", max=1e9, help="Parts for at most so much money.")
-    ] = None,
-    shelf: Annotated[
-        int | None, typer.Option("--shelf", metavar="N", max=10_000, help="Room for at most N parts.")
-    ] = None,
+    budget: options.Budget = None,
+    shelf: options.Shelf = None,
     carry: Annotated[
         list[str] | None,
         typer.Option(
@@ -81,7 +77,7 @@ def _say_load(view: Standing, ready: Stock, limit: Limit, as_json: bool) -> None
     if as_json:
         say_json(stock_show.load_answer(view, load, minutes, limit))
     else:
-        say(stock_show.load_lines(view, load, minutes, limit))
+        say(stock_show.load_lines(view, ready, load, minutes, limit))
 
 
 def _say_shelf(view: Standing, ready: Stock, limit: Limit, jobs: int, as_json: bool) -> None:

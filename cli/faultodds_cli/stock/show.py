@@ -12,7 +12,7 @@ from faultodds_cli.shared.text import columns, listed, money, paragraphs, percen
 if TYPE_CHECKING:
     from faultodds.job import Standing
     from faultodds.knowledge import Knowledge
-    from faultodds.stock import Limit, Load, OnSite, PartValue, Shelf
+    from faultodds.stock import Limit, Load, OnSite, PartValue, Shelf, Stock
 
 # Parts left behind that are worth naming, and the least visits in a hundred that a part is named for.
 LEFT_SHOWN, LEAST_NAMED = 4, 0.002
@@ -26,7 +26,7 @@ RULE = (
 # ---- one call ----
 
 
-def load_lines(view: Standing, load: Load, minutes: OnSite, limit: Limit) -> list[str]:
+def load_lines(view: Standing, ready: Stock, load: Load, minutes: OnSite, limit: Limit) -> list[str]:
     """One call: the list, what it gives, the time to plan, what stays behind, what no part helps."""
     return paragraphs(
         [
@@ -35,7 +35,7 @@ def load_lines(view: Standing, load: Load, minutes: OnSite, limit: Limit) -> lis
             _chance_lines(view, load),
             _minutes_lines(minutes),
             _left_lines(view, load, limit),
-            _ask_lines(view),
+            _ask_lines(view, ready, limit),
             wrap(RULE.format(visit=money(load.visit_cost, view.appliance.knowledge))),
             *basis(view.appliance),
         ]
@@ -143,15 +143,16 @@ def _left_lines(view: Standing, load: Load, limit: Limit) -> list[str]:
     return [*wrap(head), *(line for p in named for line in _part_row(view.appliance.knowledge, p))]
 
 
-def _ask_lines(view: Standing) -> list[str]:
-    from faultodds.advice import best_questions
+def _ask_lines(view: Standing, ready: Stock, limit: Limit) -> list[str]:
+    from faultodds.stock import load_questions
 
-    best = best_questions(view.appliance, view.belief, view.situation, 1)
-    if not best:
+    best = load_questions(ready, limit, 1)
+    if not best or round(best[0].worth) < 1:
         return []
     question = best[0].question
     typed = f"{question.name}={'|'.join(question.answers)}"
-    return wrap(f"Ask on the telephone, what to load hangs on it: {question.text} ({typed}). More: faultodds ask")
+    room = "".join(f" --{n} {v:g}" for n, v in (("budget", limit.budget), ("shelf", limit.shelf)) if v is not None)
+    return wrap(f"Ask on the telephone, what to load hangs on it: {question.text} ({typed}). More: faultodds ask{room}")
 
 
 def load_answer(view: Standing, load: Load, minutes: OnSite, limit: Limit) -> dict[str, Any]:

@@ -14,8 +14,9 @@ from .machine import CLOSED_UP as CLOSED_UP, MachineStates as MachineStates, Sta
 from .policy import Policy as Policy
 from .problem import AS_GOOD_AS_FOUND as AS_GOOD_AS_FOUND, Problem as Problem
 from .questions import (
-    Question as Question, QuestionPrice as QuestionPrice, answered as answered,
-    best_questions as best_questions, question_of as question_of,
+    Question as Question, QuestionPrice as QuestionPrice, answer_likelihood as answer_likelihood,
+    answered as answered, best_questions as best_questions, open_questions as open_questions,
+    question_of as question_of,
 )
 from .ranking import (
     BIT_PRICES as BIT_PRICES, CheckPrice as CheckPrice,

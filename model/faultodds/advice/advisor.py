@@ -143,7 +143,7 @@ def asked_first(ranking: Ranking, move: NextMove, questions: list[QuestionPrice]
     if move.kind == "repair":
         needed = [f for n in (move.name, *move.together) for f in problem.untold(n)]
         known = {q.question.name: q.worth for q in questions}
-        for question in open_questions(problem):
+        for question in open_questions(problem.knowledge, problem.belief.evidence, problem.situation.skipped):
             if question.name in needed:
                 return NextMove("ask", question.name, (), move.expected_cost - max(known.get(question.name, 0.0), 0.0))
     if not questions or _as_good_as_found(problem, move):

@@ -7,7 +7,7 @@ either. A fact about the equipment changes what work there is and the way to it,
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Literal
 
 import numpy as np
@@ -18,7 +18,7 @@ from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import BIT_PRICES, MIDDLE, Ranking
 from faultodds.advice.rollout import Rollout
 from faultodds.advice.situation import Situation
-from faultodds.belief import Appliance, Belief, WeighedFinding, answer_chances, infer
+from faultodds.belief import Appliance, Belief, Evidence, WeighedFinding, answer_chances, infer
 from faultodds.knowledge import Floats, Knowledge
 
 # How finely, and from how many of the most promising moves, the job is priced after each answer: one that only changes the odds,
@@ -55,11 +55,11 @@ class QuestionPrice(Struct, frozen=True):
     worth: float
 
 
-def open_questions(problem: Problem) -> list[Question]:
+def open_questions(knowledge: Knowledge, evidence: Evidence, skipped: Collection[str] = ()) -> list[Question]:
     """What has not been told and may be asked now, in file order. Nothing once something has been repaired on this visit: the
     complaint was about the machine as it was."""
-    k, evidence, skipped = problem.knowledge, problem.belief.evidence, problem.situation.skipped
-    if problem.stage > evidence.begun:
+    k = knowledge
+    if len(evidence.repairs) > evidence.begun:
         return []
     told = {s.name for s in evidence.seen if s.visit == len(evidence.waits)}
     ran = any(k.check[name].running for name in told & k.check.keys())
@@ -73,6 +73,10 @@ def open_questions(problem: Problem) -> list[Question]:
         ):
             out.append(name)
     return [question_of(k, name) for name in out if name not in skipped]
+
+
+def _open(problem: Problem) -> list[Question]:
+    return open_questions(problem.knowledge, problem.belief.evidence, problem.situation.skipped)
 
 
 def _equipment(k: Knowledge) -> list[str]:
@@ -97,7 +101,7 @@ def priced_questions(ranking: Ranking, above: float = STRAYS) -> list[QuestionPr
     minutes = problem.knowledge.costs.ask_minutes
     if not ranking.moves:
         return []
-    telling = [(q, like, (like @ problem.weights).tolist()) for q, like in _telling(ranking, open_questions(problem))]
+    telling = [(q, like, (like @ problem.weights).tolist()) for q, like in _telling(ranking, _open(problem))]
     found = []
     for (question, _, chances), (now, after) in zip(telling, _costs(ranking, telling), strict=True):
         worth = now - sum(p * v for p, v in zip(chances, after, strict=True)) - minutes * problem.rate
@@ -132,12 +136,23 @@ def _both(first: Floats, second: Floats) -> Floats:
     return np.asarray((first[:, None] * second[None]).reshape(-1, first.shape[1]))
 
 
+def answer_likelihood(belief: Belief, question: Question) -> Floats:
+    """(V, H) chance of each answer under each suspect."""
+    s = belief.suspects
+    if question.kind == "symptom":
+        return s.likelihood[s.rows[question.name]]
+    return answer_chances(s, belief.evidence.facts, question.name)
+
+
 def answer_odds(belief: Belief, question: Question) -> dict[str, float]:
     """The chance of each answer now."""
-    if question.kind == "symptom":
-        return belief.outcome_odds(question.name)
-    chances = answer_chances(belief.suspects, belief.evidence.facts, question.name) @ belief.now
+    chances = answer_likelihood(belief, question) @ belief.now
     return dict(zip(question.answers, chances.tolist(), strict=True))
+
+
+def _likelihood(problem: Problem, question: Question) -> Floats:
+    """(V, A) chance of each answer under each active suspect."""
+    return np.asarray(answer_likelihood(problem.belief, question)[:, problem.active])
 
 
 def answered(belief: Belief, question: Question, answer: str) -> Belief:
@@ -207,14 +222,6 @@ def _telling(ranking: Ranking, questions: Sequence[Question]) -> list[tuple[Ques
     cost = problem.knowledge.costs.ask_minutes * problem.rate
     pays = [o for o in others if o[0] * BIT_PRICES[MIDDLE] * ranking.policy.scale > PAYS * cost]
     return equipment + [(q, like) for _, q, like in sorted(pays, key=lambda o: -o[0])[:ASKED]]
-
-
-def _likelihood(problem: Problem, question: Question) -> Floats:
-    """(V, A) chance of each answer under each active suspect."""
-    s = problem.belief.suspects
-    if question.kind == "symptom":
-        return np.asarray(s.likelihood[s.rows[question.name]][:, problem.active])
-    return answer_chances(s, problem.belief.evidence.facts, question.name)[:, problem.active]
 
 
 def bits_of(problem: Problem, like: Floats) -> float:

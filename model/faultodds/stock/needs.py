@@ -21,6 +21,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
 from faultodds.advice import Situation
 from faultodds.belief import Appliance, Belief, likely
@@ -133,17 +134,29 @@ class Needs:
         """(G, W) the needs of suspects that need the same, by place in `needs`, filled up with 0 (FREE); (G,) their
         mass.
         """
-        s, p = self.belief.suspects, self.belief.now
+        return self._grouped[0], self.masses(self.belief.now)
+
+    def masses(self, weights: Floats) -> Floats:
+        """(G,) or (V, G) the mass of each group, from (H,) or (V, H) weights of the suspects."""
+        sets, kept, group = self._grouped
+        rows = [np.bincount(group, weights=w, minlength=len(sets)) for w in np.atleast_2d(weights)[:, kept]]
+        return np.array(rows, dtype=np.float64).reshape(*np.shape(weights)[:-1], len(sets))
+
+    @cached_property
+    def _grouped(self) -> tuple[Ints, Ints, Ints]:
+        """(G, W) the needs of each group; (K,) the suspects that are kept; (K,) the group of each."""
+        s = self.belief.suspects
         place = [self.needs.index(self.mode_needs[m]) for m in s.modes]
-        easier = self._easier
-        masses: dict[tuple[int, ...], float] = {}
-        for h in likely(p, DROPPED).tolist():
+        easier, kept = self._easier, likely(self.belief.now, DROPPED)
+        groups: dict[tuple[int, ...], int] = {}
+        of = []
+        for h in kept.tolist():
             found = {place[i] for i in np.flatnonzero(s.member[h]).tolist()} - {0}
             hard = tuple(sorted(found - set().union(*(easier[i] for i in found)))) if len(found) > 1 else tuple(found)
-            masses[hard] = masses.get(hard, 0.0) + float(p[h])
-        width = max((len(g) for g in masses), default=0) or 1
-        rows = [[*g, *[0] * (width - len(g))] for g in masses]
-        return np.array(rows, dtype=np.int64).reshape(-1, width), np.array(list(masses.values()))
+            of.append(groups.setdefault(hard, len(groups)))
+        width = max((len(g) for g in groups), default=0) or 1
+        rows = [[*g, *[0] * (width - len(g))] for g in groups]
+        return np.array(rows, dtype=np.int64).reshape(-1, width), kept, np.array(of, dtype=np.int64)
 
     @cached_property
     def _easier(self) -> list[set[int]]:
@@ -164,11 +177,16 @@ class Needs:
         """Chance of finishing in one visit with these parts, and what they are worth against never finishing: in
         money.
         """
-        sets, mass = self.groups
-        extras = np.array([self.extra(n, frozenset(aboard)) for n in self.needs])[sets].sum(axis=1)
+        mass, finished, saved = self.groups[1], *self.finishing(aboard)
+        return float(mass[finished].sum()), float(saved @ mass)
+
+    def finishing(self, aboard: Iterable[str]) -> tuple[npt.NDArray[np.bool_], Floats]:
+        """(G,) which groups are finished in one visit with these parts, and (G,) the money it saves: another visit, less what
+        stand-ins cost; 0 where one is not finished.
+        """
+        extras = np.array([self.extra(n, frozenset(aboard)) for n in self.needs])[self.groups[0]].sum(axis=1)
         finished = (extras == 0) | (extras < self.visit_cost)
-        worth = mass[finished] @ (self.visit_cost - extras[finished])
-        return float(mass[finished].sum()), float(worth)
+        return finished, np.asarray(np.where(finished, self.visit_cost - extras, 0.0))
 
     def chance(self, aboard: Iterable[str]) -> float:
         """Chance of finishing in one visit with these parts aboard."""

@@ -6,7 +6,7 @@ What a call needs is worked out in `needs.py`, the best load in `choice.py`; her
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from faultodds.errors import unknown
 from faultodds.knowledge import repair_modes
@@ -59,12 +59,19 @@ class Load:
 class Stock(Needs):
     """What parts would do for one call. `situation` tells who goes (`qualified`) and what cannot be done."""
 
+    _loads: dict[Limit, Load] = field(default_factory=dict, init=False, repr=False)
+
     def load(self, limit: Limit | None = None) -> Load:
         """The best load within a limit. Raises FaultoddsError for a limit that makes no sense, UnknownName for a
         part.
         """
         limit = limit or Limit()
         limit.check()
+        if limit not in self._loads:
+            self._loads[limit] = self._best(limit)
+        return self._loads[limit]
+
+    def _best(self, limit: Limit) -> Load:
         carried = self.named(limit.carried)
         chosen, most = best(self, limit, frozenset(carried))
         return self.judged([*chosen, *(n for n in carried if n not in chosen)], most)
