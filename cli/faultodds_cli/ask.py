@@ -70,6 +70,8 @@ def ask(
     k, known = view.appliance.knowledge, may_be(view.appliance.knowledge, view.belief.evidence, view.belief)
     for text in at_once(k, known):
         say([*wrap(f"UNTIL THE VISIT: it is not used, and left shut off. {text}"), ""])
+    if at_once(k, known):
+        say([*wrap("Ask what they remember. Nothing is switched on, opened or touched to find an answer."), ""])
     if not at_once(k, known) and (beside := run_attended(k, known)):
         may = " and ".join(k.observables[n].outcomes[o] for n, o in beside[:2])
         say([*wrap(f"UNTIL THE VISIT: better not used: perhaps {may} ({', '.join(n for n, _ in beside[:2])})."), ""])

@@ -116,5 +116,7 @@ def test_every_answer_is_taken_bare(tmp_path: Path) -> None:
 def test_ask_says_first_what_is_not_used_until_the_visit() -> None:
     """With a yellow flame or a burning smell the customer is told so on the telephone; a slow dryer may be used."""
     for found in ("flame_colour=yellow", "burning_smell=yes"):
-        assert "UNTIL THE VISIT: it is not used" in faultodds("ask", "--found", found, "--top", "1").out
+        told = faultodds("ask", "--found", found, "--top", "1").out
+        assert "UNTIL THE VISIT: it is not used" in told
+        assert "Nothing is switched on, opened or touched" in told
     assert "UNTIL THE VISIT" not in faultodds("ask", "--found", "dry_time=longer", "--top", "1").out
