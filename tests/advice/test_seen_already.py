@@ -7,6 +7,7 @@ import re
 import pytest
 from msgspec.structs import replace
 
+from faultodds.advice import NextMove, best_move
 from faultodds.advice.problem import Problem
 from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance, open_appliance
@@ -92,6 +93,25 @@ def test_a_cock_seen_open_is_not_to_be_opened(dryer: Appliance) -> None:
 
     assert (puts_right(), puts_right("shut"), puts_right("open", "shut")) == ("open_cock",) * 3
     assert (puts_right("open"), puts_right("shut", "open")) == ("gas_supplier",) * 2
+
+
+@pytest.mark.parametrize("control", ["board", "timer"])
+def test_a_cock_found_shut_is_opened_and_an_empty_bottle_is_not(dryer: Appliance, control: str) -> None:
+    """What is seen is acted on: nobody looks at the hood first while the cock is seen shut, nor turns a cock where no gas comes."""
+
+    def odds(*seen: tuple[str, str]) -> dict[str, float]:
+        found = tuple(WeighedFinding(n, {o: 1.0}) for n, o in (("heat", "none"), *seen))
+        belief = infer(dryer.suspects, Evidence({"control": control}, found))
+        moves.append(best_move(dryer, belief, Situation()))
+        return {o.name: o.probability for o in belief.fault_odds()}
+
+    moves: list[NextMove] = []
+    assert odds(("gas_cock_look", "shut"))["gas_supply.shut"] > 0.75
+    assert (moves[0].kind, moves[0].name) == ("repair", "open_cock")
+    empty = odds(("other_appliances", "dead"), ("gas_cock_look", "open"))
+    assert empty["gas_supply.off"] > 0.75
+    assert empty["gas_supply.shut"] < 0.01
+    assert "open_cock" not in (moves[1].name, *moves[1].together)
 
 
 @pytest.mark.parametrize("seen", sorted(STILL), ids="=".join)

@@ -50,10 +50,10 @@ def also_wrong(raw: Mapping[str, Any], errors: Sequence[Mapping[str, Any]]) -> l
 
 
 def _in_doubt(raw: Mapping[str, Any], error: Mapping[str, Any]) -> Iterator[Place]:
-    """The place itself; of a key that is not known, all that it may have been meant for."""
+    """The place itself, for an item the list that it is in; of a key that is not known, all that it may have been meant for."""
     place = place_of(error, Knowledge)
     if error["type"] not in UNKNOWN_KEY:
-        yield place
+        yield place[:-1] if isinstance(_down(raw, place[:-1]), list) else place
         return
     record = _down(raw, place[:-1])
     for each in dataclasses.fields(kind_at(Knowledge, place[:-1])):
