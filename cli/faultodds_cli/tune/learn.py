@@ -74,7 +74,7 @@ def _say(
     as_json: bool,
 ) -> None:
     from faultodds_cli.shared.text import paragraphs, wrap
-    from faultodds_cli.tune.show import note_lines, read_lines, revision_answer, revision_lines
+    from faultodds_cli.tune.show import contradiction_lines, note_lines, read_lines, revision_answer, revision_lines
 
     if as_json:
         read = report.as_dict() if report else None
@@ -87,4 +87,5 @@ def _say(
         f"  faultodds revision accept {revision.id}{more}",
     ]
     judged = ["VERDICT", *wrap(verdict.words, "  ", "  ")]
-    say(paragraphs([read_lines(report), provenance, moved, table, note_lines(revision.notes), judged, foot]))
+    first, read, notes = contradiction_lines(revision), read_lines(report), note_lines(revision.notes)
+    say(paragraphs([read, first, provenance, moved, table, notes, judged, foot]))

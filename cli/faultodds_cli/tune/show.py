@@ -30,7 +30,8 @@ def say_revision(
         say_json(revision_answer(k, revision, status))
         return
     provenance, *blocks = revision_lines(k, revision, asked.kind, asked.top)
-    say(paragraphs([[*provenance, *head], *blocks, wrap(drawn) if drawn else [], foot]))
+    first = contradiction_lines(revision)
+    say(paragraphs([first, [*provenance, *head], *blocks, wrap(drawn) if drawn else [], foot]))
 
 
 def revision_lines(k: Knowledge, revision: Revision, about: str, top: int) -> list[list[str]]:
@@ -44,6 +45,14 @@ def revision_lines(k: Knowledge, revision: Revision, about: str, top: int) -> li
         else table_lines(found, about, top),
         note_lines(revision.notes),
     ]
+
+
+def contradiction_lines(revision: Revision) -> list[str]:
+    """Where the repairs that held and the learned shares gainsay each other: said before anything else."""
+    if not revision.contradictions:
+        return []
+    head = wrap("LOOK FIRST: the repairs that held and what was learned contradict each other")
+    return [*head, *(line for each in revision.contradictions for line in _kept_together(each))]
 
 
 def read_lines(report: CleaningReport | None) -> list[str]:
@@ -235,6 +244,7 @@ def header_answer(revision: Revision, status: str) -> dict[str, Any]:
         "fingerprint": revision.fingerprint,
         "log": {name: getattr(log, name) for name in type(log).__dataclass_fields__},
         "settings": revision.settings,
+        "contradictions": list(revision.contradictions),
         "notes": list(revision.notes),
     }
 

@@ -1,0 +1,166 @@
+"""Where the repairs that held say one thing and the learned shares another, because of what a log is read to say.
+
+A repair that held is strong word for its fault. Where most visits on which it held are nevertheless put down to other faults, and
+that turns round once a finding that all but stands on all of them is left out, then it is this finding that speaks against the fault.
+Either the shop's machines are like no other, or its words were read as something else than it meant; only the shop can say.
+
+Parts fitted without need, and those that another repair could have done for, are no contradiction: there no one finding stands
+on most of the visits and turns them round.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from faultodds.joblog import FACT, FOUND
+from faultodds.tuning.causes import causes_of
+from faultodds.tuning.groups import NOT_KNOWN, Groups, log_labels, repair_groups
+from faultodds.tuning.learned_words import percent
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import pandas as pd
+
+    from faultodds.joblog import Phrase
+    from faultodds.knowledge import Floats, Knowledge
+    from faultodds.tuning.fitting import Learned
+    from faultodds.tuning.structure import Structure
+
+MOST: Final = 0.5
+"""More visits than not."""
+SPEAKING: Final = 3
+"""Findings that may speak against a fault together: those of one phrase, or of one part of the machine."""
+LOOKED_AT: Final = 200
+"""Visits of a repair that are looked at, evenly spread over the log."""
+STRONG: Final = 10.0
+"""How many times the odds of the fault must be without these findings: from here evidence is called strong (Jeffreys 1961, from
+memory)."""
+SURE: Final = 0.9
+PHRASES: Final = 4
+"""Phrases shown of those that were read as a finding."""
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """A repair that held on `held` of `of` visits, while its faults `causes` have the share `learned`, `high` at most.
+
+    The findings `against` (column of the clean log, value, on how many of the `looked` visits it stands) put most of these visits
+    down to `instead`.
+    """
+
+    repair: str
+    causes: tuple[str, ...]
+    held: int
+    of: int
+    learned: float
+    against: tuple[tuple[str, str, int], ...]
+    looked: int
+    instead: str
+
+
+def contradictions(structure: Structure, frame: pd.DataFrame, learned: Learned, high: Floats) -> list[Contradiction]:
+    """The repairs of a log whose learned share contradicts how often they held, the commonest first.
+
+    `high` (C,) the upper ends of the intervals of the main causes' shares, or the shares themselves.
+    """
+    groups = repair_groups(structure.knowledge)
+    labels = log_labels(frame, structure.knowledge, groups)
+    mains = _mains(structure, groups)
+    told = labels != NOT_KNOWN
+    if not told.any():
+        return []
+    chances = causes_of(structure, frame[told], learned) @ mains
+    share, upper = learned.families.padded(learned.theta)[learned.families.share] @ mains, high @ mains
+    found = []
+    for group in np.unique(labels[told]):
+        rows = np.flatnonzero(labels == group)
+        if chances[labels[told] == group, group].mean() >= MOST or _least(len(rows), told.sum()) <= upper[group]:
+            continue
+        picked = rows[np.linspace(0, len(rows) - 1, min(len(rows), LOOKED_AT)).astype(np.int64)]
+        against, instead = _speaking(structure, frame.iloc[picked], learned, mains[:, group])
+        if against:
+            causes = tuple(m for m, own in zip(structure.suspects.mains, mains[:, group], strict=True) if own)
+            at = groups.names[group], causes, len(rows), int(told.sum()), float(share[group])
+            found.append(Contradiction(*at, against, len(picked), instead))
+    return sorted(found, key=lambda c: -c.held)
+
+
+def _mains(structure: Structure, groups: Groups) -> Floats:
+    """(C, K) which repair group each main cause is in."""
+    out = np.zeros((len(structure.suspects.mains), len(groups.names)))
+    out[np.arange(len(out)), [groups.of_main[main] for main in structure.suspects.mains]] = 1.0
+    return out
+
+
+def _least(held: int, of: int) -> float:
+    """The lower end of the interval of a plain count (Jeffreys)."""
+    from scipy.stats import beta
+
+    return float(beta.ppf((1.0 - SURE) / 2.0, held + 0.5, of - held + 0.5))
+
+
+def _speaking(
+    structure: Structure, visits: pd.DataFrame, learned: Learned, own: Floats
+) -> tuple[tuple[tuple[str, str, int], ...], str]:
+    """The findings that put most of these visits down to something else, and to what; nothing where no few findings do."""
+    whole = causes_of(structure, visits, learned).mean(axis=0)
+    turned = max(MOST, _times(STRONG, float(whole @ own)))
+    instead = structure.suspects.mains[int(np.where(own > 0, 0.0, whole).argmax())]
+    usual = {c: _usual(visits, c) for c in visits.columns if c.startswith((FACT, FOUND))}
+    usual = {c: told for c, told in usual.items() if told[1] > MOST * len(visits)}
+    out: list[str] = []
+    for _ in range(min(SPEAKING, len(usual))):
+        left = [c for c in usual if c not in out]
+        without = _without(structure, visits.drop(columns=out), learned, left) @ own
+        out.append(left[int(without.argmax())])
+        if without.max() > turned:
+            return tuple((c, *usual[c]) for c in out), instead
+    return (), instead
+
+
+def _times(factor: float, chance: float) -> float:
+    """A chance whose odds are so many times those of another."""
+    return factor * chance / (1.0 - chance + factor * chance)
+
+
+def _usual(visits: pd.DataFrame, column: str) -> tuple[str, int]:
+    """The commonest value of a column, and on how many visits it stands."""
+    counts = visits[column].value_counts()
+    return (str(counts.index[0]), int(counts.iloc[0])) if len(counts) else ("", 0)
+
+
+def _without(structure: Structure, visits: pd.DataFrame, learned: Learned, columns: list[str]) -> Floats:
+    """(columns, C) mean chance of each main cause on some visits, with each of the columns left out."""
+    import pandas as pd
+
+    each = [visits.drop(columns=column) for column in columns]
+    chances = causes_of(structure, pd.concat(each, ignore_index=True), learned)
+    return np.asarray(chances.reshape(len(columns), len(visits), -1).mean(axis=1))
+
+
+# --- in words ------------------------------------------------------------------------------------------------------
+
+
+def sentence(knowledge: Knowledge, found: Contradiction, phrases: Sequence[Phrase], log: str) -> str:
+    """What is contradicted by what, why most likely, and what to type to look."""
+    repair, instead = knowledge.repair[found.repair].title, knowledge.title_of(found.instead)
+    causes = " or ".join(f"'{knowledge.title_of(main)}'" for main in found.causes)
+    told = " and ".join(f"{column.partition(':')[2]}={value} on {times}" for column, value, times in found.against)
+    return (
+        f"'{repair}' held on {found.held} of {found.of} visits that tell ({percent(found.held / found.of)}), yet {causes} was learned "
+        f"as {percent(found.learned)} of calls. Of {found.looked} of these visits, {told} speaks against it, and puts most of them "
+        f"down to '{instead}'. {_read_as(found, phrases)}To look: faultodds log phrases {log}. What is read wrongly is put right "
+        "there; then import and learn again."
+    )
+
+
+def _read_as(found: Contradiction, phrases: Sequence[Phrase]) -> str:
+    """The log's own phrases behind the findings."""
+    names = {f"{column.partition(':')[2]}={value}" for column, value, _ in found.against}
+    told = sorted((p for p in phrases if names & set(p.became.split("; "))), key=lambda p: -p.times)
+    listed = "; ".join(f"'{p.phrase}' ({p.column}, {p.times:,} times)" for p in told[:PHRASES])
+    return f"Is that what was meant by {listed}? " if told else "Was it read rightly? "
