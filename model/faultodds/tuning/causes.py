@@ -19,13 +19,13 @@ if TYPE_CHECKING:
     from faultodds.tuning.structure import Structure
 
 
-def causes_of(structure: Structure, frame: pd.DataFrame, learned: Learned) -> Floats:
+def causes_of(structure: Structure, frame: pd.DataFrame, learned: Learned, theta: Floats | None = None) -> Floats:
     """(N, C) chance of each main cause for the jobs of a frame, in its order; 0 throughout for a job that no fault explains.
 
-    `structure` is that of the file that was learned from.
+    `structure` is that of the file that was learned from; `theta` other chances than the learned ones.
     """
     settings = learned.settings.replace(half_life_days=None)
-    arrays = arrays_of(structure, learned.theta)
+    arrays = arrays_of(structure, learned.theta if theta is None else theta)
     found = []
     for plain in encoded(structure, frame, settings, merge=False)[0]:
         chunk = prepared(structure, plain, learned.silence)

@@ -108,7 +108,8 @@ def _speaking(
 ) -> tuple[tuple[tuple[str, str, int], ...], str]:
     """The findings that put most of these visits down to something else, and to what; nothing where no few findings do."""
     whole = causes_of(structure, visits, learned).mean(axis=0)
-    turned = max(MOST, _times(STRONG, float(whole @ own)))
+    file = structure.families.prior
+    turned = max(MOST, _times(STRONG, float(causes_of(structure, visits, learned, file).mean(axis=0) @ own)))
     instead = structure.suspects.mains[int(np.where(own > 0, 0.0, whole).argmax())]
     usual = {c: _usual(visits, c) for c in visits.columns if c.startswith((FACT, FOUND))}
     usual = {c: told for c, told in usual.items() if told[1] > MOST * len(visits)}
@@ -134,11 +135,12 @@ def _usual(visits: pd.DataFrame, column: str) -> tuple[str, int]:
 
 
 def _without(structure: Structure, visits: pd.DataFrame, learned: Learned, columns: list[str]) -> Floats:
-    """(columns, C) mean chance of each main cause on some visits, with each of the columns left out."""
+    """(columns, C) mean chance of each main cause on some visits, with each of the columns left out; at the file's numbers, since the
+    learned ones have been bent to what is doubted."""
     import pandas as pd
 
     each = [visits.drop(columns=column) for column in columns]
-    chances = causes_of(structure, pd.concat(each, ignore_index=True), learned)
+    chances = causes_of(structure, pd.concat(each, ignore_index=True), learned, structure.families.prior)
     return np.asarray(chances.reshape(len(columns), len(visits), -1).mean(axis=1))
 
 
@@ -147,20 +149,30 @@ def _without(structure: Structure, visits: pd.DataFrame, learned: Learned, colum
 
 def sentence(knowledge: Knowledge, found: Contradiction, phrases: Sequence[Phrase], log: str) -> str:
     """What is contradicted by what, why most likely, and what to type to look."""
-    repair, instead = knowledge.repair[found.repair].title, knowledge.title_of(found.instead)
     causes = " or ".join(f"'{knowledge.title_of(main)}'" for main in found.causes)
-    told = " and ".join(f"{column.partition(':')[2]}={value} on {times}" for column, value, times in found.against)
+    findings = " and ".join(_finding(knowledge, *each, found.looked) for each in found.against)
+    speaks = "speaks" if len(found.against) == 1 else "speak"
     return (
-        f"'{repair}' held on {found.held} of {found.of} visits that tell ({percent(found.held / found.of)}), yet {causes} was learned "
-        f"as {percent(found.learned)} of calls. Of {found.looked} of these visits, {told} speaks against it, and puts most of them "
-        f"down to '{instead}'. {_read_as(found, phrases)}To look: faultodds log phrases {log}. What is read wrongly is put right "
-        "there; then import and learn again."
+        f"'{knowledge.repair[found.repair].title}' is the repair that held on {found.held} of {found.of} visits "
+        f"({percent(found.held / found.of)}), yet its fault, {causes}, was learned as {percent(found.learned)} of calls. "
+        f"The reason: {findings} {speaks} against that fault, and most of these visits are put down to "
+        f"'{knowledge.title_of(found.instead)}'. {_read_as(found, phrases)} To look, and to write what is meant: "
+        f"faultodds log phrases {log}. Then import and learn again."
     )
 
 
+def _finding(knowledge: Knowledge, column: str, value: str, times: int, looked: int) -> str:
+    """A finding as the table of phrases has it, in words, and on how many of the visits it stands."""
+    name = column.partition(":")[2]
+    record = knowledge.observables.get(name)
+    words = f" ('{record.outcomes[value]}')" if record and value in record.outcomes else ""
+    often = "all of them" if times == looked else f"{times} of {looked} of them"
+    return f"{name}={value}{words} on {often}"
+
+
 def _read_as(found: Contradiction, phrases: Sequence[Phrase]) -> str:
-    """The log's own phrases behind the findings."""
+    """The log's own phrases behind the findings, asked about."""
     names = {f"{column.partition(':')[2]}={value}" for column, value, _ in found.against}
     told = sorted((p for p in phrases if names & set(p.became.split("; "))), key=lambda p: -p.times)
     listed = "; ".join(f"'{p.phrase}' ({p.column}, {p.times:,} times)" for p in told[:PHRASES])
-    return f"Is that what was meant by {listed}? " if told else "Was it read rightly? "
+    return f"Was it meant by {listed}?" if told else "Was that read rightly?"

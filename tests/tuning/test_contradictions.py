@@ -1,0 +1,82 @@
+"""Repairs that held and learned shares that gainsay each other: told of where a finding was read as its opposite, and not where all
+is well. The cases were written before the code."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from coded_logs import coded_log
+from faultodds.joblog import Phrase, clean
+from faultodds.knowledge import Knowledge, load
+from faultodds.tuning.contradictions import Contradiction, contradictions, sentence
+from faultodds.tuning.draw import draw_log
+from faultodds.tuning.fitting import fit
+from faultodds.tuning.structure import structure_of
+from toys import raw_toy, toy
+
+
+def found_in(knowledge: Knowledge, log: pd.DataFrame) -> list[Contradiction]:
+    """The contradictions of a log, the learned shares being sure."""
+    learned = fit(knowledge, log)
+    structure = structure_of(knowledge, learned.settings.omitted_target)
+    return contradictions(structure, log, learned, learned.families.padded(learned.theta)[learned.families.share])
+
+
+def read_as(log: pd.DataFrame, repair: str, finding: str, share: float = 1.0) -> pd.DataFrame:
+    """The log with a finding (`name=outcome`) on so many of the visits on which a repair was done, whatever it was there."""
+    name, outcome = finding.split("=")
+    done = log[clean.REPAIRS].astype(str).str.split(";").apply(lambda names: repair in names).to_numpy()
+    hit = done & (np.random.default_rng(4).random(len(log)) < share)
+    column = log[clean.FOUND + name].astype(object).where(~hit, outcome)
+    return log.assign(**{clean.FOUND + name: pd.Categorical(column)})
+
+
+@pytest.mark.parametrize(
+    ("repair", "finding", "share"),
+    [("new_fuse", "fuse_test=closed", 1.0), ("new_fuse", "fuse_test=closed", 0.8), ("new_pump", "listen=hums", 1.0)],
+)
+def test_a_finding_read_as_its_opposite_is_told_of(repair: str, finding: str, share: float) -> None:
+    """With the repair, both numbers, and the finding."""
+    log = read_as(draw_log(toy(), 400, seed=2, missing=0.3), repair, finding, share)
+    (only,) = found_in(toy(), log)
+    name, outcome = finding.split("=")
+    assert only.repair == repair
+    assert [(column, value) for column, value, _ in only.against] == [(clean.FOUND + name, outcome)]
+    assert only.learned < 0.6 * only.held / only.of
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_log_with_nothing_misread_is_not_accused(seed: int) -> None:
+    """Whatever the shop's shares, and few visits as well as many."""
+    rng = np.random.default_rng(seed)
+    parts = raw_toy()["component"]
+    for part in parts.values():
+        for mode in part["modes"].values():
+            mode["share"] *= float(np.exp(rng.normal(0, 0.9)))
+    log = draw_log(toy(component=parts), [60, 200, 800][seed % 3], seed=seed, missing=[0.2, 0.6][seed % 2])
+    assert found_in(toy(), log) == []
+
+
+def test_a_dryer_log_that_hangs_together_otherwise_than_the_file_is_not_accused() -> None:
+    """A shop that cleans ducts by rule, and whose findings the file does not quite know: the simulated one."""
+    assert found_in(load("gas_dryer"), coded_log(400, 5)[0]) == []
+
+
+def test_the_sentence_names_both_numbers_the_phrases_and_what_to_type() -> None:
+    """And of several phrases the commonest first; none that became something else."""
+    told = Contradiction("new_fuse", ("fuse.open",), 40, 200, 0.01, (("found:fuse_test", "closed", 38),), 40, "pump.dead")
+    phrases = [
+        Phrase("Notes", "no beep on fuse", 5, "fuse_test=closed; listen=silent", False),
+        Phrase("Seen", "fuse gone", 33, "fuse_test=closed", False),
+        Phrase("Seen", "fuse ol", 9, "fuse_test=open", False),
+    ]
+    said = sentence(toy(), told, phrases, "spring")
+    assert "'new fuse' is the repair that held on 40 of 200 visits (20 %)" in said
+    assert "'fuse: open', was learned as 1 % of calls" in said
+    assert "fuse_test=closed ('closed') on 38 of 40 of them speaks against that fault" in said
+    assert "put down to 'pump: dead'" in said
+    assert said.index("'fuse gone' (Seen, 33 times)") < said.index("'no beep on fuse' (Notes, 5 times)")
+    assert "fuse ol" not in said
+    assert "faultodds log phrases spring" in said
