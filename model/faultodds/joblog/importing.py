@@ -344,7 +344,7 @@ class _Import:
         """Write the report for programs and for people, and the table of phrases with those of earlier files."""
         text = json.dumps(self.report.as_dict(), indent=1, ensure_ascii=False)
         self._files.report.write_text(text + "\n", encoding="utf-8")
-        phrases.write(phrases.together(before, phrases.table(self.report)), self._files.phrases)
+        phrases.write(phrases.together(before, phrases.table(self.report, self._draft.mapping)), self._files.phrases)
         self._files.report_text.write_text("\n".join(report.lines(self.report)) + "\n", encoding="utf-8")
 
 

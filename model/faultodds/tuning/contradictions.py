@@ -18,7 +18,7 @@ import numpy as np
 from faultodds.joblog import FACT, FOUND
 from faultodds.tuning.causes import causes_of
 from faultodds.tuning.groups import NOT_KNOWN, Groups, log_labels, repair_groups
-from faultodds.tuning.learned_words import percent
+from faultodds.tuning.learned_words import ENOUGH, percent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 MOST: Final = 0.5
 """More visits than not."""
-SPEAKING: Final = 3
+SPEAKING: Final = 2
 """Findings that may speak against a fault together: those of one phrase, or of one part of the machine."""
 LOOKED_AT: Final = 200
 """Visits of a repair that are looked at, evenly spread over the log."""
@@ -78,7 +78,8 @@ def contradictions(structure: Structure, frame: pd.DataFrame, learned: Learned, 
     found = []
     for group in np.unique(labels[told]):
         rows = np.flatnonzero(labels == group)
-        if chances[labels[told] == group, group].mean() >= MOST or _least(len(rows), told.sum()) <= upper[group]:
+        few = len(rows) < ENOUGH or _least(len(rows), told.sum()) <= upper[group]
+        if few or chances[labels[told] == group, group].mean() >= MOST:
             continue
         picked = rows[np.linspace(0, len(rows) - 1, min(len(rows), LOOKED_AT)).astype(np.int64)]
         against, instead = _speaking(structure, frame.iloc[picked], learned, mains[:, group])
