@@ -13,7 +13,9 @@ from faultodds.joblog.drafts import draft, with_phrases
 from faultodds.joblog.folder import files_of
 from faultodds.joblog.importing import import_log
 from faultodds.joblog.mapping import Column
+from faultodds.joblog.phrases import Phrase
 from faultodds.knowledge import Knowledge
+from faultodds_cli.log.show import phrase_lines
 from shop_logs import write
 
 SEEN = Column(
@@ -77,3 +79,16 @@ def test_a_longer_thought_is_not_cut_up_and_is_shown(tmp_path: Path, data: str, 
     assert not found["igniter glows, goes out"].odd and not found["belt broken"].odd
     left = found["it looks as if igniter glows, goes out"]
     assert left.odd or left.became == "burner_watch=glow_stays"
+
+
+def test_what_is_to_be_looked_at_first_is_short_enough_to_be_looked_at(tmp_path: Path) -> None:
+    """Work before findings, the commonest first; how many more, and where they are."""
+    found = [Phrase("Notes", f"no draught {n}", n, "hood_flap=none", True) for n in range(1, 61)]
+    found += [Phrase("Notes", "igniter quoted", 2, "igniter", True), Phrase("Notes", "belt", 99, "belt_idler", False)]
+    shown = phrase_lines(phrases.in_order(found), 40, tmp_path / "a.csv")
+    first = shown[: shown.index("THE REST, commonest first")]
+    assert "igniter quoted" in first[2] and "no draught 60" in first[3] and len(first) < 20
+    assert "and 48 more of these, rarer ones, marked ! in the first column of" in " ".join(first)
+    assert any("'belt'" in line for line in shown)
+    every = phrase_lines(phrases.in_order(found), 183, tmp_path / "a.csv")
+    assert sum("no draught" in line for line in every) == 60 and not any("more of these" in line for line in every)

@@ -71,8 +71,13 @@ def _is_read_otherwise(phrase: str, became: str, own: Mapping[str, str]) -> bool
 
 
 def in_order(found: Iterable[Phrase]) -> list[Phrase]:
-    """Opposite-looking ones first, then the commonest."""
-    return sorted(found, key=lambda p: (not p.odd, -p.times, p.column, p.phrase))
+    """Those to be looked at first, of them those read as work done, which tells most of a fault; then the commonest."""
+    return sorted(found, key=lambda p: (not p.odd, p.odd and not _is_work(p.became), -p.times, p.column, p.phrase))
+
+
+def _is_work(became: str) -> bool:
+    """Whether some repair was read."""
+    return any("=" not in part and part not in (UNREAD, ASKED, NOT_DONE) for part in became.split("; "))
 
 
 def together(one: Iterable[Phrase], other: Iterable[Phrase]) -> list[Phrase]:
