@@ -36,10 +36,10 @@ def audit_command(
         str | None, typer.Option("--stages", metavar="A,B,..", help="Moments of a job: complaint,1,2,4,all.")
     ] = None,
     rivals: Annotated[
-        bool, typer.Option("--rivals/--no-rivals", help="Whether the methods of scikit-learn take part.")
+        bool, typer.Option("--rivals/--no-rivals", help="Whether three general methods (scikit-learn) take part.")
     ] = True,
     rivals_know_truth: Annotated[
-        bool, typer.Option("--rivals-know-truth", help="Let the rivals learn from --truth, which no shop has.")
+        bool, typer.Option("--rivals-know-truth", help="Let these methods learn from --truth, which no shop has.")
     ] = False,
     refits: Annotated[
         int, typer.Option("--refits", metavar="N", min=1, max=1000, help="How often at most to learn anew on the way.")
@@ -60,8 +60,8 @@ def audit_command(
 ) -> None:
     """Play a log forward: learn from the jobs before each month, forecast its jobs, compare with what put them right.
 
-    Compared are the numbers in use, priors learned from the log, any --revision, and three rivals from scikit-learn
-    that get the same columns. An accepted revision is judged on months that it was not learned from. Nothing is
+    Compared are the numbers in use, priors learned from the log, any --revision, and three general methods from
+    scikit-learn that get the same columns. An accepted revision is judged on months that it was not learned from. Nothing is
     forecast from anything that was not known at the time.
 
     Example: faultodds audit harbour_lane
