@@ -116,7 +116,7 @@ def _say(
     """The answer; before it what contradicts the `newest` revision learned from the log."""
     from faultodds.audit import LEARNED, verdict
     from faultodds_cli.audit import show
-    from faultodds_cli.tune.show import contradiction_lines
+    from faultodds_cli.shared.show_contradictions import contradiction_lines
 
     said = verdict(found, LEARNED)
     if figure is not None:

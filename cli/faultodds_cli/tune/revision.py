@@ -201,7 +201,7 @@ def _agreed(revision: Revision, verdict: Verdict | None, in_use: str, anyway: bo
     """Show what contradicts a revision and the verdict on it and, where there is a doubt, ask; why it is accepted. FaultoddsError
     when nobody agrees."""
     from faultodds.errors import FaultoddsError
-    from faultodds_cli.tune.show import contradiction_lines
+    from faultodds_cli.shared.show_contradictions import contradiction_lines
 
     if not as_json:
         say([*contradiction_lines(revision), *_verdict_lines(verdict, in_use)])
