@@ -98,8 +98,8 @@ def _month(month: str | None, appliance: str | None, shop: str | None, data: str
     name = month_named(month, today)
     ready = appliance_named(appliance, shop=shop, technician="none")
     with opened_store(data) as store:
-        month = month_of(ready, store.list(), name)
-    return month_page(ready, month, today, log_months(ready.knowledge, name, data))
+        told = month_of(ready, store.list(), name)
+    return month_page(ready, told, today, log_months(ready.knowledge, name, data))
 
 
 def _shop_file(shop: str | None) -> Shop:

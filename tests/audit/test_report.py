@@ -79,7 +79,9 @@ def test_a_revision_is_called_one_and_what_it_has_seen_proves_nothing() -> None:
     """It is no rival: a manager asks about it by name, and it may have been learned from the jobs it is judged on."""
     chances = {(LAST, "file"): 0.3, (LAST, "2026-11-30-a"): 0.7, (LAST, "learned"): 0.5, (LAST, "naive Bayes"): 0.2}
     said = verdict(_audit(chances), "learned")
-    assert "No general method did better at any stage. Revision 2026-11-30-a, as it stands, did better after all" in said
+    assert (
+        "No general method did better at any stage. Revision 2026-11-30-a, as it stands, did better after all" in said
+    )
     assert "learned from these very jobs, that proves nothing." in said
     said = verdict(_audit(chances | {(LAST, "2026-11-30-a"): 0.4}), "learned")
     assert "Revision 2026-11-30-a, as it stands, did no better at any stage." in said

@@ -27,7 +27,9 @@ SEEN = Column(
         "belt glazed": "-",
     },
 )
-WORK = Column("Work", "repairs", words={"fs kit": "flame_sensor", "belt ordered": "-", "not needed": "-", "coils ok": "-"})
+WORK = Column(
+    "Work", "repairs", words={"fs kit": "flame_sensor", "belt ordered": "-", "not needed": "-", "coils ok": "-"}
+)
 
 
 def said(dryer: Knowledge, column: Column, text: str) -> set[str]:
@@ -42,7 +44,11 @@ def said(dryer: Knowledge, column: Column, text: str) -> set[str]:
         (SEEN, "duct full of lint, igniter never dims", {"duct_look=lint", "burner_watch=glow_stays"}),
         (SEEN, "igniter never dims and belt broken", {"burner_watch=glow_stays", "belt_rollers_look=broken"}),
         (SEEN, "belt broken - Igniter NEVER dims", {"burner_watch=glow_stays", "belt_rollers_look=broken"}),
-        (SEEN, "belt broken / flame sensor kit short, kept on", {"burner_watch=glow_stays", "belt_rollers_look=broken"}),
+        (
+            SEEN,
+            "belt broken / flame sensor kit short, kept on",
+            {"burner_watch=glow_stays", "belt_rollers_look=broken"},
+        ),
         (SEEN, "duct full of lint, belt glazed", {"duct_look=lint"}),
         (WORK, "new belt, fs kit", {"belt_idler", "flame_sensor"}),
         (WORK, "fs kit + cleaned duct", {"flame_sensor", "clean_duct"}),
@@ -55,7 +61,9 @@ def test_a_correction_reaches_cells_that_hold_the_phrase(
     assert said(dryer, column, text) == told
 
 
-@pytest.mark.parametrize("text", ["igniter, belt ordered", "igniter, not needed", "igniter; belt ordered", "igniter and belt ordered"])
+@pytest.mark.parametrize(
+    "text", ["igniter, belt ordered", "igniter, not needed", "igniter; belt ordered", "igniter and belt ordered"]
+)
 def test_a_correction_takes_no_denial_from_its_neighbours(text: str, dryer: Knowledge) -> None:
     """What is put off or denied beside a part is read as without the correction: "igniter, not needed" is no new igniter."""
     assert said(dryer, WORK, text) == said(dryer, Column("Work", "repairs"), text)
@@ -65,7 +73,7 @@ def test_a_longer_thought_is_not_cut_up_and_is_shown(tmp_path: Path, data: str, 
     """A phrase inside a longer one may be denied there: that cell is read as before, and comes first in the table."""
     assert "burner_watch=glow_stays" not in said(dryer, SEEN, "could not see whether igniter never dims")
     seen = ["igniter glows, goes out", "it looks as if igniter glows, goes out", "belt broken"]
-    rows = [f"J{n},2024-01-{1 + n % 28:02},no heat,\"{seen[n % 3]}\",new coils" for n in range(60)]
+    rows = [f'J{n},2024-01-{1 + n % 28:02},no heat,"{seen[n % 3]}",new coils' for n in range(60)]
     path = write(tmp_path / "jobs.csv", "\n".join(["job,date,complaint,seen,work done", *rows]) + "\n")
     import_log(draft(path, dryer, data=data), dryer, data=data)
     table = files_of("jobs", data).phrases

@@ -105,7 +105,9 @@ def test_a_row_set_aside_is_found_again_in_its_workbook(tmp_path: Path, data: st
     book, heads = openpyxl.Workbook(), ["ticket", "date", "complaint", "parts", "result"]
     for month, above in (("March", []), ("April", [[None], ["Harbour Lane Appliance Service, April"], []])):
         sheet = book.create_sheet(month)
-        rows = [[f"{month[0]}{n}", f"2024-0{3 + len(above) // 3}-{n + 1:02}", "no heat", "coils", "done"] for n in range(9)]
+        rows = [
+            [f"{month[0]}{n}", f"2024-0{3 + len(above) // 3}-{n + 1:02}", "no heat", "coils", "done"] for n in range(9)
+        ]
         for row in [*above, heads, *rows[:4], [None] * 5, *rows[4:], rows[2]]:
             sheet.append(row)
         sheet.cell(row=len(above) + 4, column=3).value = "smell of gas in the room"

@@ -114,4 +114,7 @@ def test_a_month_of_an_imported_log_counted_by_hand(tmp_path: Path) -> None:
     assert "No jobs were begun in this program" in said and "IMPORTED LOG 'DEPOT' (DEPOT.CSV): 8 VISITS" in said
     assert log_months(DRYER.knowledge, "2025-03", str(tmp_path)) == ()
     (tmp_path / "logs" / "depot.parquet").write_bytes(b"PAR1 no more")
-    assert "Log 'depot' could not be read, and nothing of it is here" in faultodds("report", "month", "2025-02", *data).text
+    assert (
+        "Log 'depot' could not be read, and nothing of it is here"
+        in faultodds("report", "month", "2025-02", *data).text
+    )

@@ -3,17 +3,23 @@ is well. The cases were written before the code."""
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from coded_logs import coded_log
-from faultodds.joblog import Phrase, clean
+from faultodds.joblog import Phrase, clean, find_log, read_clean
 from faultodds.knowledge import Knowledge, load, overlay
 from faultodds.tuning.contradictions import Contradiction, contradictions, sentence
 from faultodds.tuning.draw import draw_log
 from faultodds.tuning.fitting import fit
+from faultodds.tuning.groups import repairs_that_held
 from faultodds.tuning.structure import structure_of
+from faultodds_cli.main import run
+from shops.kinds import Shop
+from shops.writing import log as write_log
 from toys import raw_toy, toy
 
 
@@ -65,9 +71,24 @@ def test_a_dryer_log_that_hangs_together_otherwise_than_the_file_is_not_accused(
     assert found_in(load("gas_dryer"), coded_log(400, 5)[0]) == []
 
 
+def test_parts_fitted_to_be_on_the_safe_side_are_no_contradiction(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A shop that fits gas valves where it needs coils: the count is eight times the share, and rightly so."""
+    monkeypatch.setenv("FAULTODDS_DATA", str(tmp_path / "data"))
+    write_log(Shop("mill_street"), 300, 1, tmp_path / "mill.csv", tmp_path / "mill.json")
+    assert run(["log", "import", str(tmp_path / "mill.csv"), "--name", "mill", "--yes", "--json"]) == 0
+    frame, dryer = read_clean(find_log("mill")), load("gas_dryer")
+    held, telling = repairs_that_held(frame, dryer)
+    assert held["gas_valve.sticking"] > 0.06 * telling
+    assert found_in(dryer, frame) == []
+
+
 def test_the_sentence_names_both_numbers_the_phrases_and_what_to_type() -> None:
     """And of several phrases the commonest first; none that became something else."""
-    told = Contradiction("new_fuse", ("fuse.open",), 40, 200, 0.01, (("found:fuse_test", "closed", 38),), 40, "pump.dead")
+    told = Contradiction(
+        "new_fuse", ("fuse.open",), 40, 200, 0.01, (("found:fuse_test", "closed", 38),), 40, "pump.dead"
+    )
     phrases = [
         Phrase("Notes", "no beep on fuse", 5, "fuse_test=closed; listen=silent", False),
         Phrase("Seen", "fuse gone", 33, "fuse_test=closed", False),

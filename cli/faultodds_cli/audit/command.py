@@ -110,9 +110,7 @@ def _opened(path: Path, knowledge: Knowledge) -> pd.DataFrame:
     return frame
 
 
-def _say(
-    found: Audit, name: str, appliance: str, newest: Revision | None, figure: Path | None, as_json: bool
-) -> None:
+def _say(found: Audit, name: str, appliance: str, newest: Revision | None, figure: Path | None, as_json: bool) -> None:
     """The answer; before it what contradicts the `newest` revision learned from the log."""
     from faultodds.audit import LEARNED, verdict
     from faultodds_cli.audit import show

@@ -59,7 +59,11 @@ def phrase_lines(found: Sequence[Phrase], top: int, path: Path) -> list[str]:
     every = [p for p in found if p.odd]
     odd = every[: max(LOOKED_AT, top // 3)]
     rest = [p for p in found if not p.odd][: top - len(odd)]
-    lines = wrap("LOOK AT THESE FIRST: read as what they seem to deny, put off or praise, or not as you wrote") if odd else []
+    lines = (
+        wrap("LOOK AT THESE FIRST: read as what they seem to deny, put off or praise, or not as you wrote")
+        if odd
+        else []
+    )
     lines += _phrases(odd)
     if len(every) > len(odd):
         said = f"and {len(every) - len(odd):,} more of these, rarer ones, marked ! in the first column of {path}"

@@ -170,8 +170,9 @@ def accept_command(
 ) -> None:
     """Use a revision from now on, in every command.
 
-    What an audit found of it is shown first; where it forecasts worse than what is in use, or nobody has held it against
-    what came next, or nobody can tell, or the repairs that held contradict what it learned, you are asked. Who accepted and why is kept. The knowledge file stays as it is.
+    What contradicts it and what an audit found of it is shown first; where something contradicts it, it forecasts worse than
+    what is in use, nobody has held it against what came next, or nobody can tell, you are asked. Who accepted and why is kept.
+    The knowledge file stays as it is.
     """
     from faultodds.revisions import FILE, accept, accepted, find_id, get, remarks
 

@@ -222,9 +222,8 @@ def _as_it_is(revision: str, better: Sequence[Stage]) -> str:
     """How a revision did that was not learned anew on the way."""
     if not better:
         return f"Revision {revision}, as it stands, did no better at any stage."
-    return (
-        f"Revision {revision}, as it stands, did better {_titles(better)}; if it was learned from these very jobs, that proves nothing."
-    )
+    seen = "if it was learned from these very jobs, that proves nothing"
+    return f"Revision {revision}, as it stands, did better {_titles(better)}; {seen}."
 
 
 def _titles(stages: Sequence[Stage]) -> str:

@@ -26,8 +26,8 @@ FOREIGN: Final = ", a repair the file does not know"
 
 
 class Told(NamedTuple):
-    """A row that tells of danger: its number, the heading of the cell, the danger, and the words; `place` is where it is to be found
-    (`Source.place`)."""
+    """A row that tells of danger: its number, the heading of the cell, the danger, and the words; `place` is where it is to be
+    found (`Source.place`)."""
 
     row: int
     heading: str

@@ -29,8 +29,8 @@ LOOK: Final = "!"
 
 @dataclass(frozen=True)
 class Phrase:
-    """A phrase of a column, how often it stands there, what it became, and whether to look at it first: that looks like the opposite,
-    or a phrase in it that somebody explained was not followed."""
+    """A phrase of a column, how often it stands there, what it became, and whether to look at it first: that looks like the
+    opposite, or a phrase in it that somebody explained was not followed."""
 
     column: str
     phrase: str

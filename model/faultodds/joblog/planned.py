@@ -1,4 +1,4 @@
-"""What a heading says of the work under it: done, or planned only ("Parts on order", "Quoted"), or either ("Parts used / ordered")."""
+"""What a heading says of the work under it: done, or planned only ("Parts on order"), or either ("Parts used / ordered")."""
 
 from __future__ import annotations
 
@@ -22,7 +22,9 @@ def _part(text: str) -> set[str]:
     """What one of the things that a heading names is of: plans, where it says so; work done, where it says so or says no plan."""
     rest = f" {' '.join(tokens(text, whole=True))} "
     told = set()
-    for phrase in sorted((" ".join(tokens(each, whole=True)) for each in vocabulary()["not_done"]["headings"]), key=len)[::-1]:
+    for phrase in sorted(
+        (" ".join(tokens(each, whole=True)) for each in vocabulary()["not_done"]["headings"]), key=len
+    )[::-1]:
         if f" {phrase} " in rest:
             told, rest = {"planned"}, rest.replace(f" {phrase} ", " ")
     done = any(f" {' '.join(tokens(each, whole=True))} " in rest for each in vocabulary()["not_done"]["done"])

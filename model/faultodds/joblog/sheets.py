@@ -203,8 +203,8 @@ def _refuse_too_full(path: Path, marks: int) -> None:
 def _sheets(
     path: Path, wanted: str | None, damaged: Mapping[str, Exception]
 ) -> tuple[list[str], list[tuple[str, list[list[str]], int]], dict[str, float]]:
-    """The names of the sheets, those that can be read with their rows and how many blank ones are above them, and the names of those
-    that cannot with their share of the bytes."""
+    """The names of the sheets, those that can be read with their rows and how many blank ones are above them, and the names of
+    those that cannot with their share of the bytes."""
     import openpyxl
 
     book = openpyxl.load_workbook(path, read_only=True, data_only=True)

@@ -15,7 +15,12 @@ from faultodds.knowledge import Knowledge
 from faultodds.reports.blocks import Block, table
 
 REPAIRS_SHOWN = 10
-_ENDED = {GONE: "Fault gone", CAME_BACK: "Came back", "referred": "Handed over", "unknown": "Nothing done, or not known"}
+_ENDED = {
+    GONE: "Fault gone",
+    CAME_BACK: "Came back",
+    "referred": "Handed over",
+    "unknown": "Nothing done, or not known",
+}
 
 
 class LogMonth(Struct, frozen=True):
@@ -47,7 +52,8 @@ def log_months(k: Knowledge, name: str, data: str | os.PathLike[str] | None = No
 
 def _counted(log: str, source: str, name: str, data: str | os.PathLike[str] | None) -> LogMonth:
     visits, ended = 0, Counter[str]()
-    done, back, minutes, timed = Counter[str](), Counter[str](), Counter[str](), Counter[str]()
+    done, back, timed = Counter[str](), Counter[str](), Counter[str]()
+    minutes: dict[str, float] = {}
     for piece in clean.read_chunks(find_log(log, data)):
         here = piece[piece[DAY].dt.strftime("%Y-%m") == name] if DAY in piece else piece.iloc[:0]
         visits += len(here)
@@ -58,8 +64,9 @@ def _counted(log: str, source: str, name: str, data: str | os.PathLike[str] | No
             done.update(names)
             back.update(names if end == CAME_BACK else [])
             if isinstance(spent, float) and not math.isnan(spent):
-                minutes[who if isinstance(who, str) else ""] += spent
-                timed[who if isinstance(who, str) else ""] += 1
+                code = who if isinstance(who, str) else ""
+                minutes[code] = minutes.get(code, 0.0) + spent
+                timed[code] += 1
     repairs_done = {n: (count, back[n]) for n, count in done.most_common()}
     return LogMonth(log, source, visits, dict(ended), repairs_done, {w: (minutes[w], timed[w]) for w in sorted(timed)})
 

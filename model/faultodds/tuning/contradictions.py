@@ -1,7 +1,7 @@
 """Where the repairs that held say one thing and the learned shares another, because of what a log is read to say.
 
 A repair that held is strong word for its fault. Where most visits on which it held are nevertheless put down to other faults, and
-that turns round once a finding that all but stands on all of them is left out, then it is this finding that speaks against the fault.
+that turns round once a finding that stands on most of them is left out, then it is this finding that speaks against the fault.
 Either the shop's machines are like no other, or its words were read as something else than it meant; only the shop can say.
 
 Parts fitted without need, and those that another repair could have done for, are no contradiction: there no one finding stands
@@ -136,8 +136,8 @@ def _usual(visits: pd.DataFrame, column: str) -> tuple[str, int]:
 
 
 def _without(structure: Structure, visits: pd.DataFrame, learned: Learned, columns: list[str]) -> Floats:
-    """(columns, C) mean chance of each main cause on some visits, with each of the columns left out; at the file's numbers, since the
-    learned ones have been bent to what is doubted."""
+    """(columns, C) mean chance of each main cause on some visits, with each of the columns left out; at the file's numbers, since
+    the learned ones have been bent to what is doubted."""
     import pandas as pd
 
     each = [visits.drop(columns=column) for column in columns]

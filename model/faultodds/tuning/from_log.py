@@ -18,11 +18,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from faultodds.belief import Appliance
-    from faultodds.knowledge import Floats, Knowledge
+    from faultodds.knowledge import Knowledge
     from faultodds.tuning.fitting import Learned
     from faultodds.tuning.gibbs import Draws
     from faultodds.tuning.settings import Settings
-    from faultodds.tuning.structure import Structure
 
 Tick = Callable[[str, int, int], None]
 """Called with what is being done, how much of it is done, and out of how much (0: not known)."""
