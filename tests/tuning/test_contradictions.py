@@ -97,7 +97,7 @@ def test_the_sentence_names_both_numbers_the_phrases_and_what_to_type() -> None:
     said = sentence(toy(), told, phrases, "spring")
     assert "'new fuse' is the repair that held on 40 of 200 visits (20 %)" in said
     assert "'fuse: open', was learned as 1 % of calls" in said
-    assert "fuse_test=closed ('closed') on 38 of 40 of them speaks against that fault" in said
+    assert "38 of 40 of these visits say fuse_test=closed ('closed'), which speaks against that fault" in said
     assert "put down to 'pump: dead'" in said
     assert said.index("'fuse gone' (Seen, 33 times)") < said.index("'no beep on fuse' (Notes, 5 times)")
     assert "fuse ol" not in said

@@ -34,7 +34,7 @@ def question(knowledge: Knowledge, column: Column, sample: Sample) -> str | None
     if column.kind == "repairs" and planned.tells(column.heading) == "either":
         return (
             f"'{column.heading}' names work done and work planned together ({seen}): a cell that does not say which is taken for "
-            'done. Write is = "left_out" for it if such work was only planned'
+            'done. If it was only planned, write is = "left_out" for it'
         )
     other = called_otherwise(knowledge, column, sample)
     if other is not None:

@@ -152,23 +152,22 @@ def sentence(knowledge: Knowledge, found: Contradiction, phrases: Sequence[Phras
     """What is contradicted by what, why most likely, and what to type to look."""
     causes = " or ".join(f"'{knowledge.title_of(main)}'" for main in found.causes)
     findings = " and ".join(_finding(knowledge, *each, found.looked) for each in found.against)
-    speaks = "speaks" if len(found.against) == 1 else "speak"
     return (
         f"'{knowledge.repair[found.repair].title}' is the repair that held on {found.held} of {found.of} visits "
         f"({percent(found.held / found.of)}), yet its fault, {causes}, was learned as {percent(found.learned)} of calls. "
-        f"The reason: {findings} {speaks} against that fault, and most of these visits are put down to "
+        f"The reason: {findings}, which speaks against that fault, and most of them are put down to "
         f"'{knowledge.title_of(found.instead)}'. {_read_as(found, phrases)} To look, and to write what is meant: "
         f"faultodds log phrases {log}. Then import and learn again."
     )
 
 
 def _finding(knowledge: Knowledge, column: str, value: str, times: int, looked: int) -> str:
-    """A finding as the table of phrases has it, in words, and on how many of the visits it stands."""
+    """On how many of the visits a finding stands, as the table of phrases has it and in words."""
     name = column.partition(":")[2]
     record = knowledge.observables.get(name)
     words = f" ('{record.outcomes[value]}')" if record and value in record.outcomes else ""
-    often = "all of them" if times == looked else f"{times} of {looked} of them"
-    return f"{name}={value}{words} on {often}"
+    often = "all of these visits" if times == looked else f"{times} of {looked} of these visits"
+    return f"{often} say {name}={value}{words}"
 
 
 def _read_as(found: Contradiction, phrases: Sequence[Phrase]) -> str:
