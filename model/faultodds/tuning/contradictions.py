@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from faultodds.joblog import FACT, FOUND
+from faultodds.knowledge import NOTHING_WRONG, UNLISTED
 from faultodds.tuning.causes import causes_of
 from faultodds.tuning.groups import NOT_KNOWN, Groups, log_labels, repair_groups
 from faultodds.tuning.learned_words import ENOUGH, percent
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 
 MOST: Final = 0.5
 """More visits than not."""
+NO_REPAIR: Final = (NOTHING_WRONG, UNLISTED)
 SPEAKING: Final = 2
 """Findings that may speak against a fault together: those of one phrase, or of one part of the machine."""
 LOOKED_AT: Final = 200
@@ -69,23 +71,19 @@ def contradictions(structure: Structure, frame: pd.DataFrame, learned: Learned, 
     """
     groups = repair_groups(structure.knowledge)
     labels = log_labels(frame, structure.knowledge, groups)
-    mains = _mains(structure, groups)
-    told = labels != NOT_KNOWN
-    if not told.any():
-        return []
-    chances = causes_of(structure, frame[told], learned) @ mains
+    held = np.bincount(labels[labels != NOT_KNOWN], minlength=len(groups.names))
+    mains, of = _mains(structure, groups), int(held.sum())
     share, upper = learned.families.padded(learned.theta)[learned.families.share] @ mains, high @ mains
     found = []
-    for group in np.unique(labels[told]):
-        rows = np.flatnonzero(labels == group)
-        few = len(rows) < ENOUGH or _least(len(rows), told.sum()) <= upper[group]
-        if few or chances[labels[told] == group, group].mean() >= MOST:
+    for group, name in enumerate(groups.names):
+        if name in NO_REPAIR or held[group] < ENOUGH or _least(int(held[group]), of) <= upper[group]:
             continue
+        rows = np.flatnonzero(labels == group)
         picked = rows[np.linspace(0, len(rows) - 1, min(len(rows), LOOKED_AT)).astype(np.int64)]
         against, instead = _speaking(structure, frame.iloc[picked], learned, mains[:, group])
         if against:
             causes = tuple(m for m, own in zip(structure.suspects.mains, mains[:, group], strict=True) if own)
-            at = groups.names[group], causes, len(rows), int(told.sum()), float(share[group])
+            at = name, causes, len(rows), of, float(share[group])
             found.append(Contradiction(*at, against, len(picked), instead))
     return sorted(found, key=lambda c: -c.held)
 
@@ -109,6 +107,8 @@ def _speaking(
 ) -> tuple[tuple[tuple[str, str, int], ...], str]:
     """The findings that put most of these visits down to something else, and to what; nothing where no few findings do."""
     whole = causes_of(structure, visits, learned).mean(axis=0)
+    if whole @ own >= MOST:
+        return (), ""
     file = structure.families.prior
     turned = max(MOST, _times(STRONG, float(causes_of(structure, visits, learned, file).mean(axis=0) @ own)))
     instead = structure.suspects.mains[int(np.where(own > 0, 0.0, whole).argmax())]
@@ -121,7 +121,7 @@ def _speaking(
         out.append(left[int(without.argmax())])
         if without.max() > turned:
             return tuple((c, *usual[c]) for c in out), instead
-    return (), instead
+    return (), ""
 
 
 def _times(factor: float, chance: float) -> float:
