@@ -40,7 +40,7 @@ def data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def test_it_is_said_first_with_the_phrase_and_accepting_asks() -> None:
     """`tune`, `revision show` and `audit` say it before anything else; `accept` refuses until told."""
     ran = faultodds("tune", "shop", "--no-intervals")
-    assert ran.text.startswith("LOOK FIRST: the repairs that held and what was learned contradict each other")
+    assert ran.text.startswith("LOOK FIRST: the repairs and what was learned contradict each other")
     assert "'New timer' is the repair that held on" in ran.text and "burner_watch=burns_on" in ran.text
     assert "'burner keeps burning' (what we found," in ran.text and "faultodds log phrases shop" in ran.text
     name = faultodds("revision", "list", "--json").answer["revisions"][0]["revision"]

@@ -52,6 +52,18 @@ def test_a_finding_read_as_its_opposite_is_told_of(mode: str, repair: str, share
     assert only.repair == repair
     assert [(column, value) for column, value, _ in only.against] == [(clean.FOUND + "burner_watch", "burns_on")]
     assert only.held / only.of > 4 * only.learned
+    assert only.known
+
+
+def test_a_log_that_tells_of_no_ending_is_looked_through_as_well() -> None:
+    """Nothing held, as far as it tells: the repairs that were done are counted, and called so."""
+    dryer = load("gas_dryer")
+    shop = overlay.apply(dryer, {"component/timer/modes/contacts_burnt/share": 16.0})
+    log = read_as(draw_log(shop, 300, seed=8, missing=0.6), "timer", "burner_watch=burns_on")
+    (only,) = found_in(dryer, log.drop(columns=[clean.ENDED, clean.BACK_AFTER, clean.FOLLOWED]))
+    assert (only.repair, only.known) == ("timer", False)
+    assert "is the repair that alone was done on" in sentence(dryer, only, [], "log")
+    assert found_in(dryer, draw_log(shop, 300, seed=8, missing=0.6).drop(columns=[clean.ENDED])) == []
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -14,7 +14,7 @@ def contradiction_lines(revision: Revision) -> list[str]:
     """The contradictions of a revision; nothing where there are none."""
     if not revision.contradictions:
         return []
-    head = wrap("LOOK FIRST: the repairs that held and what was learned contradict each other")
+    head = wrap("LOOK FIRST: the repairs and what was learned contradict each other")
     return [*head, *(line for each in revision.contradictions for line in kept_together(each))]
 
 

@@ -159,7 +159,7 @@ def accept_command(
         bool,
         typer.Option(
             "--anyway",
-            help="Even though its numbers forecast worse than those in use, nobody can tell, the repairs that held contradict "
+            help="Even though its numbers forecast worse than those in use, nobody can tell, the repairs contradict "
             "them, or the knowledge file has changed since.",
         ),
     ] = False,
@@ -225,7 +225,7 @@ def _doubt(revision: Revision, verdict: Verdict | None, in_use: str) -> str:
     if verdict is not None and verdict.known and verdict.worse:
         return f"revision {revision.id} forecasts worse than {base}"
     if revision.contradictions:
-        return f"the repairs that held contradict what revision {revision.id} learned"
+        return f"the repairs contradict what revision {revision.id} learned"
     if verdict is None or not verdict.known:
         return f"nobody can tell yet whether revision {revision.id} forecasts better than {base}"
     return ""

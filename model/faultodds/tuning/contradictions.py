@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from faultodds.joblog import FACT, FOUND
+from faultodds.joblog import ENDED, FACT, FOLLOWED, FOUND, GONE, clean
 from faultodds.knowledge import NOTHING_WRONG, UNLISTED
 from faultodds.tuning.causes import causes_of
 from faultodds.tuning.groups import NOT_KNOWN, Groups, log_labels, repair_groups
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from faultodds.joblog import Phrase
-    from faultodds.knowledge import Floats, Knowledge
+    from faultodds.knowledge import Floats, Ints, Knowledge
     from faultodds.tuning.fitting import Learned
     from faultodds.tuning.structure import Structure
 
@@ -48,7 +48,8 @@ PHRASES: Final = 4
 
 @dataclass(frozen=True)
 class Contradiction:
-    """A repair that held on `held` of `of` visits, while its faults `causes` have the share `learned`, `high` at most.
+    """A repair that held on `held` of `of` visits, while its faults `causes` have the share `learned`; where nothing tells how jobs
+    ended (`known`), one that alone was done on them.
 
     The findings `against` (column of the clean log, value, on how many of the `looked` visits it stands) put most of these visits
     down to `instead`.
@@ -62,6 +63,7 @@ class Contradiction:
     against: tuple[tuple[str, str, int], ...]
     looked: int
     instead: str
+    known: bool = True
 
 
 def contradictions(structure: Structure, frame: pd.DataFrame, learned: Learned, high: Floats) -> list[Contradiction]:
@@ -70,7 +72,7 @@ def contradictions(structure: Structure, frame: pd.DataFrame, learned: Learned, 
     `high` (C,) the upper ends of the intervals of the main causes' shares, or the shares themselves.
     """
     groups = repair_groups(structure.knowledge)
-    labels = log_labels(frame, structure.knowledge, groups)
+    labels, known = _labels(frame, structure.knowledge, groups)
     held = np.bincount(labels[labels != NOT_KNOWN], minlength=len(groups.names))
     mains, of = _mains(structure, groups), int(held.sum())
     share, upper = learned.families.padded(learned.theta)[learned.families.share] @ mains, high @ mains
@@ -84,8 +86,19 @@ def contradictions(structure: Structure, frame: pd.DataFrame, learned: Learned, 
         if against:
             causes = tuple(m for m, own in zip(structure.suspects.mains, mains[:, group], strict=True) if own)
             at = name, causes, len(rows), of, float(share[group])
-            found.append(Contradiction(*at, against, len(picked), instead))
+            found.append(Contradiction(*at, against, len(picked), instead, known))
     return sorted(found, key=lambda c: -c.held)
+
+
+def _labels(frame: pd.DataFrame, knowledge: Knowledge, groups: Groups) -> tuple[Ints, bool]:
+    """(N,) the group whose repair put each job right, and True; where the log tells of no job how it ended, the group whose repair alone
+    was done, and False."""
+    labels = log_labels(frame, knowledge, groups)
+    if (labels != NOT_KNOWN).any():
+        return labels, True
+    ended = {ENDED: GONE, FOLLOWED: knowledge.log.window_days}
+    silent = ENDED not in frame or frame[ENDED].dropna().eq(clean.UNKNOWN).all()
+    return (log_labels(frame.assign(**ended), knowledge, groups) if silent else labels), False
 
 
 def _mains(structure: Structure, groups: Groups) -> Floats:
@@ -153,7 +166,7 @@ def sentence(knowledge: Knowledge, found: Contradiction, phrases: Sequence[Phras
     causes = " or ".join(f"'{knowledge.title_of(main)}'" for main in found.causes)
     findings = " and ".join(_finding(knowledge, *each, found.looked) for each in found.against)
     return (
-        f"'{knowledge.repair[found.repair].title}' is the repair that held on {found.held} of {found.of} visits "
+        f"'{knowledge.repair[found.repair].title}' is the repair that {'held' if found.known else 'alone was done'} on {found.held} of {found.of} visits "
         f"({percent(found.held / found.of)}), yet its fault, {causes}, was learned as {percent(found.learned)} of calls. "
         f"The reason: {findings}, which speaks against that fault, and most of them are put down to "
         f"'{knowledge.title_of(found.instead)}'. {_read_as(found, phrases)} To look, and to write what is meant: "
