@@ -11,7 +11,7 @@ on most of the visits and turns them round.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -91,12 +91,12 @@ def contradictions(structure: Structure, frame: pd.DataFrame, learned: Learned, 
 
 
 def _labels(frame: pd.DataFrame, knowledge: Knowledge, groups: Groups) -> tuple[Ints, bool]:
-    """(N,) the group whose repair put each job right, and True; where the log tells of no job how it ended, the group whose repair alone
-    was done, and False."""
+    """(N,) the group whose repair put each job right, and True; where the log tells of no job how it ended, the group whose
+    repair alone was done, and False."""
     labels = log_labels(frame, knowledge, groups)
     if (labels != NOT_KNOWN).any():
         return labels, True
-    ended = {ENDED: GONE, FOLLOWED: knowledge.log.window_days}
+    ended: dict[str, Any] = {ENDED: GONE, FOLLOWED: knowledge.log.window_days}
     silent = ENDED not in frame or frame[ENDED].dropna().eq(clean.UNKNOWN).all()
     return (log_labels(frame.assign(**ended), knowledge, groups) if silent else labels), False
 
@@ -165,8 +165,9 @@ def sentence(knowledge: Knowledge, found: Contradiction, phrases: Sequence[Phras
     """What is contradicted by what, why most likely, and what to type to look."""
     causes = " or ".join(f"'{knowledge.title_of(main)}'" for main in found.causes)
     findings = " and ".join(_finding(knowledge, *each, found.looked) for each in found.against)
+    how = "held" if found.known else "alone was done"
     return (
-        f"'{knowledge.repair[found.repair].title}' is the repair that {'held' if found.known else 'alone was done'} on {found.held} of {found.of} visits "
+        f"'{knowledge.repair[found.repair].title}' is the repair that {how} on {found.held} of {found.of} visits "
         f"({percent(found.held / found.of)}), yet its fault, {causes}, was learned as {percent(found.learned)} of calls. "
         f"The reason: {findings}, which speaks against that fault, and most of them are put down to "
         f"'{knowledge.title_of(found.instead)}'. {_read_as(found, phrases)} To look, and to write what is meant: "
