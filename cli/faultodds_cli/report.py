@@ -52,7 +52,7 @@ def report(
     data: options.Data = None,
     as_json: options.Json = False,
 ) -> None:
-    """One page about a job, for the customer or for the shop, or one about a month.
+    """One page about a job, for the customer or for the shop, or one about a month, with what imported logs hold of it.
 
     Examples: faultodds report 7 --to job.html / faultodds report 7 --for shop --to job.pdf / faultodds report month 2026-11
     """
@@ -92,13 +92,14 @@ def _job(job: str, reader: Reader, names: bool, appliance: str | None, shop: str
 
 
 def _month(month: str | None, appliance: str | None, shop: str | None, data: str | None) -> Page:
-    from faultodds.reports import month_named, month_of, month_page
+    from faultodds.reports import log_months, month_named, month_of, month_page
 
     today = date.today()
     name = month_named(month, today)
     ready = appliance_named(appliance, shop=shop, technician="none")
     with opened_store(data) as store:
-        return month_page(ready, month_of(ready, store.list(), name), today)
+        told = month_of(ready, store.list(), name)
+    return month_page(ready, told, today, log_months(ready.knowledge, name, data))
 
 
 def _shop_file(shop: str | None) -> Shop:

@@ -39,14 +39,14 @@ def _audit(chances: dict[tuple[Stage, str], float], jobs: int = 120) -> Audit:
 
 def test_when_learning_helped_the_verdict_says_how_much_and_how_sure() -> None:
     """A forecast of .6 against .3 for what turned out is twice the chance, with an interval, and names the rival that lost."""
-    said = verdict(_audit({(LAST, "file"): 0.3, (LAST, "learned"): 0.6, (LAST, "rival"): 0.2}), "learned")
+    said = verdict(_audit({(LAST, "file"): 0.3, (LAST, "learned"): 0.6, (LAST, "naive Bayes"): 0.2}), "learned")
     assert said.startswith(
         "Yes: the learned priors forecast better than the file's after all checks: what was really the"
     )
     factor = float(said.partition("got ")[2].split(" ")[0])
     assert factor == pytest.approx(2.0, abs=0.15)
     assert "(95 % sure of " in said
-    assert said.endswith("No rival did better at any stage. This log speaks for accepting what it teaches.")
+    assert said.endswith("No general method did better at any stage. This log speaks for accepting what it teaches.")
 
 
 def test_a_repair_that_held_is_not_called_what_was_the_matter() -> None:
@@ -64,15 +64,28 @@ def test_when_learning_hurt_the_verdict_says_where() -> None:
     chances = {
         (FIRST, "file"): 0.5,
         (FIRST, "learned"): 0.3,
-        (FIRST, "rival"): 0.4,
+        (FIRST, "naive Bayes"): 0.4,
         (LAST, "file"): 0.3,
         (LAST, "learned"): 0.6,
-        (LAST, "rival"): 0.4,
+        (LAST, "naive Bayes"): 0.4,
     }
     said = verdict(_audit(chances), "learned")
     assert said.startswith("Yes: the learned priors forecast better than the file's after all checks")
     assert "; after the complaint they were worse" in said
-    assert "A rival did better: rival after the complaint. Whether to accept" in said
+    assert "A general method did better: naive Bayes after the complaint. Whether to accept" in said
+
+
+def test_a_revision_is_called_one_and_what_it_has_seen_proves_nothing() -> None:
+    """It is no rival: a manager asks about it by name, and it may have been learned from the jobs it is judged on."""
+    chances = {(LAST, "file"): 0.3, (LAST, "2026-11-30-a"): 0.7, (LAST, "learned"): 0.5, (LAST, "naive Bayes"): 0.2}
+    said = verdict(_audit(chances), "learned")
+    assert (
+        "No general method did better at any stage. Revision 2026-11-30-a, as it stands, did better after all" in said
+    )
+    assert "learned from these very jobs, that proves nothing." in said
+    said = verdict(_audit(chances | {(LAST, "2026-11-30-a"): 0.4}), "learned")
+    assert "Revision 2026-11-30-a, as it stands, did no better at any stage." in said
+    assert "rival" not in said
 
 
 def test_no_difference_is_called_none() -> None:
@@ -131,7 +144,7 @@ def test_rows_hold_what_the_scores_say() -> None:
 @pytest.mark.parametrize("suffix", [".png", ".svg", ".pdf"])
 def test_the_figure_is_written_and_the_same_every_time(tmp_path: Path, suffix: str) -> None:
     """Two drawings of one audit are the same bytes."""
-    audit = _audit({(s, m): 0.4 for s in (FIRST, LAST) for m in ("file", "learned", "rival")})
+    audit = _audit({(s, m): 0.4 for s in (FIRST, LAST) for m in ("file", "learned", "naive Bayes")})
     paths = [tmp_path / f"{i}{suffix}" for i in range(2)]
     for path in paths:
         draw(audit, "learned", path)

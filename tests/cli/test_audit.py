@@ -42,7 +42,7 @@ def test_json_holds_the_same_and_nothing_else(log: Path) -> None:
     typed = ("audit", str(log), "--truth", truth, *QUICK, "--json")
     ran = faultodds(*typed)
     assert ran.code == 0, ran.err
-    assert list(ran.answer) == ["appliance", "log", "base", "counts", "stages", "notes", "verdict"]
+    assert list(ran.answer) == ["appliance", "log", "base", "counts", "stages", "notes", "verdict", "contradictions"]
     assert [s["stage"] for s in ran.answer["stages"]] == ["complaint", "all"]
     for stage in ran.answer["stages"]:
         assert [m["method"] for m in stage["methods"]] == ["file", "learned"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 
 from faultodds.errors import UnknownName
 from faultodds.joblog import clean, sources
-from faultodds.joblog.cleaning_report import CleaningReport, lines
+from faultodds.joblog.cleaning_report import CleaningReport, danger_lines, lines
 from faultodds.joblog.drafts import Options, draft
 from faultodds.joblog.folder import files_of
 from faultodds.joblog.importing import import_log
@@ -94,6 +95,30 @@ def test_every_row_is_accounted_for(tmp_path: Path, data: str, dryer: Knowledge)
     assert [line.split(",")[0] for line in aside[1:]] == ["16", "17", "18", "19"]
     assert "the same as row 1" in aside[1]
     assert len(frame) == 16
+
+
+def test_a_row_set_aside_is_found_again_in_its_workbook(tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """By its sheet and the number that a spreadsheet shows beside it, titles and blank lines above the headings counted; the same
+    of a row that tells of danger."""
+    import openpyxl
+
+    book, heads = openpyxl.Workbook(), ["ticket", "date", "complaint", "parts", "result"]
+    for month, above in (("March", []), ("April", [[None], ["Harbour Lane Appliance Service, April"], []])):
+        sheet = book.create_sheet(month)
+        rows = [
+            [f"{month[0]}{n}", f"2024-0{3 + len(above) // 3}-{n + 1:02}", "no heat", "coils", "done"] for n in range(9)
+        ]
+        for row in [*above, heads, *rows[:4], [None] * 5, *rows[4:], rows[2]]:
+            sheet.append(row)
+        sheet.cell(row=len(above) + 4, column=3).value = "smell of gas in the room"
+    del book["Sheet"]
+    book.save(tmp_path / "spring.xlsx")
+    _, report = imported(tmp_path / "spring.xlsx", dryer, data)
+    aside = list(csv.DictReader(files_of("log", data).aside.open(encoding="utf-8-sig")))
+    assert [(row["sheet"], row["row in sheet"]) for row in aside] == [("March", "12"), ("April", "15")]
+    assert [row["row"] for row in aside] == ["11", "22"]
+    told = " ".join(danger_lines(report))
+    assert "sheet 'March' row 4" in told and "sheet 'April' row 7" in told
 
 
 def test_a_second_visit_under_one_number_has_an_id_of_its_own(tmp_path: Path, data: str, dryer: Knowledge) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from faultodds.joblog import free_text, told_in_order
+from faultodds.joblog import asking, free_text, told_in_order
 from faultodds.joblog.cells import CellReader
 from faultodds.joblog.clean import FAILED, REPAIRS, read_clean
 from faultodds.joblog.cleaning_report import lines
@@ -125,6 +125,14 @@ def test_zeros_and_ones_that_name_no_part_are_asked_about(heading: str, dryer: K
         ("Repairs suggested", "left_out"),
         ("Parts needed", "left_out"),
         ("Parts to order", "left_out"),
+        ("Parts ordered", "left_out"),
+        ("Spares to be fitted", "left_out"),
+        ("Parts to be replaced", "left_out"),
+        ("Repairs not done", "left_out"),
+        ("Planned work", "left_out"),
+        ("Still to do", "left_out"),
+        ("Proposed repair", "left_out"),
+        ("Work due next trip", "left_out"),
         ("Parts / ordered", "repairs"),
         ("Parts used", "repairs"),
         ("Work done", "repairs"),
@@ -136,6 +144,29 @@ def test_columns_of_plans_are_no_repairs(heading: str, kind: str, dryer: Knowled
     """Work that was offered, ordered or declined; what names both is of what was done."""
     cells = Counter({"new igniter": 8, "coils": 8, "clean duct": 4})
     assert propose(dryer, [Sample(heading, cells, 60)]).columns[0].kind == kind
+
+
+@pytest.mark.parametrize(
+    ("heading", "asks"),
+    [
+        ("Parts / ordered", True),
+        ("Parts needed/used", True),
+        ("Work done + recommended", True),
+        ("Fitted or quoted", True),
+        ("Parts, on order", True),
+        ("Parts used", False),
+        ("Repairs carried out", False),
+        ("Parts / materials", False),
+        ("Replaced", False),
+    ],
+)
+def test_work_done_and_planned_under_one_heading_is_asked_about(heading: str, asks: bool, dryer: Knowledge) -> None:
+    """Whether "belt" was fitted or ordered only the shop can say; nothing is imported before it has."""
+    sample = Sample(heading, Counter({"new igniter": 8, "coils": 8, "clean duct": 4}), 60)
+    column = propose(dryer, [sample]).columns[0]
+    told = asking.question(dryer, column, sample)
+    assert (column.kind, bool(told)) == ("repairs", asks)
+    assert not asks or ("planned" in str(told) and 'is = "left_out"' in str(told))
 
 
 def test_a_column_of_plans_is_told_of(tmp_path: Path, data: str, dryer: Knowledge) -> None:

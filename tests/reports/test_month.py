@@ -13,7 +13,7 @@ from faultodds.belief import open_appliance
 from faultodds.errors import FaultoddsError
 from faultodds.job import Closed, Finding, Job, RepairDone, Step, Store
 from faultodds.job.steps import Kept, Payload
-from faultodds.reports import Held, Month, month_named, month_of, month_page
+from faultodds.reports import Held, Month, log_months, month_named, month_of, month_page
 from faultodds_cli.shared.show_page import page_lines
 from run_cli import faultodds, said_on
 
@@ -92,3 +92,29 @@ def test_an_empty_month_and_one_that_is_none(tmp_path: Path) -> None:
         month_named("last", date(2026, 11, 1))
     assert "YYYY-MM" in faultodds("report", "month", "2026-13", *data).said
     assert faultodds("report", "month", "--to", str(tmp_path / "m.pdf"), *data).code == 0
+
+
+def test_a_month_of_an_imported_log_counted_by_hand(tmp_path: Path) -> None:
+    """Visits of the month only, of this month only; its callbacks, repairs and minutes; the program's own jobs stay apart."""
+    rows = ["job,customer,date,complaint,work done,minutes"]
+    rows += [f"A{n},C{n},2025-01-{n:02},no heat,new igniter,60" for n in range(1, 21)]
+    rows += [f"B{n},D{n},2025-02-{n:02},no heat,new coils,30" for n in range(1, 7)]
+    rows += ["B7,D3,2025-02-20,no heat,new igniter,45", "B8,E1,2025-02-21,drum does not turn,new belt,45"]
+    rows += [f"F{n},G{n},2025-04-{n:02},no heat,new coils,30" for n in range(1, 5)]
+    (tmp_path / "depot.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    data = ("--data", str(tmp_path))
+    with Store.open(tmp_path):
+        pass
+    assert faultodds("log", "import", str(tmp_path / "depot.csv"), "--yes", *data).code == 0
+    (month,) = log_months(DRYER.knowledge, "2025-02", str(tmp_path))
+    assert (month.log, month.visits, month.ended) == ("depot", 8, {"gone": 7, "came_back": 1})
+    assert month.repairs == {"coil_set": (6, 1), "igniter": (1, 0), "belt_idler": (1, 0)}
+    assert month.minutes == {"": (6 * 30.0 + 90.0, 8)}
+    said = faultodds("report", "month", "2025-02", *data).text
+    assert "No jobs were begun in this program" in said and "IMPORTED LOG 'DEPOT' (DEPOT.CSV): 8 VISITS" in said
+    assert log_months(DRYER.knowledge, "2025-03", str(tmp_path)) == ()
+    (tmp_path / "logs" / "depot.parquet").write_bytes(b"PAR1 no more")
+    assert (
+        "Log 'depot' could not be read, and nothing of it is here"
+        in faultodds("report", "month", "2025-02", *data).text
+    )

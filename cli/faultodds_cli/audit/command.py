@@ -10,12 +10,14 @@ import typer
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.progress import work
+from faultodds_cli.shared.text import paragraphs
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from faultodds.audit import Audit
     from faultodds.knowledge import Knowledge
+    from faultodds.revisions import Revision
 
 app = options.new_app("Would it have helped? Learn from a log's past, forecast what came next, count.")
 
@@ -34,10 +36,10 @@ def audit_command(
         str | None, typer.Option("--stages", metavar="A,B,..", help="Moments of a job: complaint,1,2,4,all.")
     ] = None,
     rivals: Annotated[
-        bool, typer.Option("--rivals/--no-rivals", help="Whether the methods of scikit-learn take part.")
+        bool, typer.Option("--rivals/--no-rivals", help="Whether three general methods (scikit-learn) take part.")
     ] = True,
     rivals_know_truth: Annotated[
-        bool, typer.Option("--rivals-know-truth", help="Let the rivals learn from --truth, which no shop has.")
+        bool, typer.Option("--rivals-know-truth", help="Let these methods learn from --truth, which no shop has.")
     ] = False,
     refits: Annotated[
         int, typer.Option("--refits", metavar="N", min=1, max=1000, help="How often at most to learn anew on the way.")
@@ -58,8 +60,8 @@ def audit_command(
 ) -> None:
     """Play a log forward: learn from the jobs before each month, forecast its jobs, compare with what put them right.
 
-    Compared are the numbers in use, priors learned from the log, any --revision, and three rivals from scikit-learn
-    that get the same columns. An accepted revision is judged on months that it was not learned from. Nothing is
+    Compared are the numbers in use, priors learned from the log, any --revision, and three general methods from
+    scikit-learn that get the same columns. An accepted revision is judged on months that it was not learned from. Nothing is
     forecast from anything that was not known at the time.
 
     Example: faultodds audit harbour_lane
@@ -67,6 +69,7 @@ def audit_command(
     from faultodds.audit import against_in_use, chosen, keep, learned_from, read_truth
     from faultodds.belief import open_appliance
     from faultodds.joblog import find_log
+    from faultodds.revisions import get
     from faultodds.tuning import part_of_log
 
     moments = chosen(stages)
@@ -82,9 +85,11 @@ def audit_command(
             rivals_know_truth=rivals_know_truth, first_jobs=first, most_refits=refits,
             tick=lambda what: tick(f"learning: {what} done", 0, 0),
         )  # fmt: skip
-    for each in learned_from(knowledge.appliance.id, path, since, branch) if truth is None else ():
+    taught = learned_from(knowledge.appliance.id, path, since, branch)
+    for each in taught if truth is None else ():
         keep(knowledge.appliance.id, each, found)
-    _say(found, Path(log).stem, knowledge.appliance.id, figure, as_json)
+    newest = get(knowledge.appliance.id, taught[-1]) if taught else None
+    _say(found, Path(log).stem, knowledge.appliance.id, newest, figure, as_json)
 
 
 def _refuse_early(figure: Path | None, force: bool, truth: Path | None, rivals_know_truth: bool) -> None:
@@ -105,9 +110,11 @@ def _opened(path: Path, knowledge: Knowledge) -> pd.DataFrame:
     return frame
 
 
-def _say(found: Audit, name: str, appliance: str, figure: Path | None, as_json: bool) -> None:
+def _say(found: Audit, name: str, appliance: str, newest: Revision | None, figure: Path | None, as_json: bool) -> None:
+    """The answer; before it what contradicts the `newest` revision learned from the log."""
     from faultodds.audit import LEARNED, verdict
     from faultodds_cli.audit import show
+    from faultodds_cli.shared.show_contradictions import contradiction_lines
 
     said = verdict(found, LEARNED)
     if figure is not None:
@@ -115,6 +122,8 @@ def _say(found: Audit, name: str, appliance: str, figure: Path | None, as_json: 
 
         draw(found, LEARNED, figure)
     if as_json:
-        say_json(show.answer(found, name, appliance, said))
+        told = list(newest.contradictions) if newest else []
+        say_json({**show.answer(found, name, appliance, said), "contradictions": told})
     else:
-        say(show.lines(found, name, said))
+        first = contradiction_lines(newest) if newest else []
+        say(paragraphs([first, show.lines(found, name, said)]))

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from faultodds.joblog import CleaningReport, ColumnSeen, Description, LogFiles, Phrase
     from faultodds.knowledge import Knowledge
 
+LOOKED_AT = 12
+"""Phrases to be looked at first that are shown however few are asked for: more than that nobody looks at."""
 SAYS = {"-": "says nothing", "?": "not understood"}
 
 
@@ -53,14 +55,23 @@ def list_lines(logs: Sequence[Mapping[str, Any]]) -> list[str]:
 
 
 def phrase_lines(found: Sequence[Phrase], top: int, path: Path) -> list[str]:
-    """The table of phrases: opposite-looking ones, then the rest, each under its column's heading and number."""
-    odd = [p for p in found if p.odd][:top]
+    """The table of phrases: a few to be looked at first, then the rest, each under its column's heading and number."""
+    every = [p for p in found if p.odd]
+    odd = every[: max(LOOKED_AT, top // 3)]
     rest = [p for p in found if not p.odd][: top - len(odd)]
-    lines = ["LOOK AT THESE FIRST: read as what they seem to deny, put off or praise", *_phrases(odd)] if odd else []
+    lines = (
+        wrap("LOOK AT THESE FIRST: read as what they seem to deny, put off or praise, or not as you wrote")
+        if odd
+        else []
+    )
+    lines += _phrases(odd)
+    if len(every) > len(odd):
+        said = f"and {len(every) - len(odd):,} more of these, rarer ones, marked ! in the first column of {path}"
+        lines += wrap(f"{said}; --top {3 * len(every)} shows them all.", "  ", "  ")
     lines += ["", "THE REST, commonest first"] if odd and rest else []
     lines += _phrases(rest)
-    more = len(found) - len(odd) - len(rest)
-    lines += [f"  and {more:,} more; --top {len(found)} shows them all."] if more else []
+    more = len(found) - len(every) - len(rest)
+    lines += [f"  and {more:,} more; --top {len(found) + 2 * len(every)} shows them all."] if more else []
     change = (
         f"To change one, write what it means in the last column of {path}: a repair, name=outcome, or - for nothing."
     )

@@ -73,12 +73,13 @@ def _say(
     appliance: str,
     as_json: bool,
 ) -> None:
+    from faultodds_cli.shared.show_contradictions import contradiction_lines
     from faultodds_cli.shared.text import paragraphs, wrap
     from faultodds_cli.tune.show import note_lines, read_lines, revision_answer, revision_lines
 
     if as_json:
-        read = report.as_dict() if report else None
-        say_json({**revision_answer(k, revision, "proposed"), "verdict": asdict(verdict), "import": read})
+        imported = report.as_dict() if report else None
+        say_json({**revision_answer(k, revision, "proposed"), "verdict": asdict(verdict), "import": imported})
         return
     more = appliance_again(revision.appliance, appliance)
     provenance, moved, table, _ = revision_lines(k, revision, "causes", top)
@@ -87,4 +88,6 @@ def _say(
         f"  faultodds revision accept {revision.id}{more}",
     ]
     judged = ["VERDICT", *wrap(verdict.words, "  ", "  ")]
-    say(paragraphs([read_lines(report), provenance, moved, table, note_lines(revision.notes), judged, foot]))
+    judged += wrap("Before that: the contradiction at the top.", "  ", "  ") if revision.contradictions else []
+    first, read, notes = contradiction_lines(revision), read_lines(report), note_lines(revision.notes)
+    say(paragraphs([read, first, provenance, moved, table, notes, judged, foot]))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from faultodds.names import capital
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.show_known import numbers_called
@@ -158,8 +159,8 @@ def accept_command(
         bool,
         typer.Option(
             "--anyway",
-            help="Even though its numbers forecast worse than those in use, or nobody can tell, or the knowledge file has "
-            "changed since.",
+            help="Even though its numbers forecast worse than those in use, nobody can tell, the repairs contradict "
+            "them, or the knowledge file has changed since.",
         ),
     ] = False,
     by: ByOption = None,
@@ -169,18 +170,19 @@ def accept_command(
 ) -> None:
     """Use a revision from now on, in every command.
 
-    What an audit found of it is shown first; where it forecasts worse than what is in use, or nobody has held it against
-    what came next, or nobody can tell, you are asked. Who accepted and why is kept. The knowledge file stays as it is.
+    What contradicts it and what an audit found of it is shown first; where something contradicts it, it forecasts worse than
+    what is in use, nobody has held it against what came next, or nobody can tell, you are asked. Who accepted and why is kept.
+    The knowledge file stays as it is.
     """
-    from faultodds.revisions import accept, accepted, find_id, remarks
+    from faultodds.revisions import FILE, accept, accepted, find_id, get, remarks
 
     ready = _file(appliance)
     name = ready.knowledge.appliance.id
     chosen = find_id(name, revision, or_file=True)
     told = remarks(name).get(chosen)
     verdict = told.verdict if told else None
-    if chosen != accepted(name):
-        why = _agreed(chosen, verdict, accepted(name), anyway, why, as_json)
+    if chosen not in (FILE, accepted(name)):
+        why = _agreed(get(name, chosen), verdict, accepted(name), anyway, why, as_json)
     now, before = accept(name, chosen, ready.fingerprint, anyway=anyway, by=login_name() if by is None else by, why=why)
     if as_json:
         say_json(
@@ -196,37 +198,37 @@ def accept_command(
     say("To go back: faultodds revision rollback" + appliance_again(name, appliance))
 
 
-def _agreed(revision: str, verdict: Verdict | None, in_use: str, anyway: bool, why: str, as_json: bool) -> str:
-    """Show the verdict on a revision and, where it is bad, ask; why it is accepted. FaultoddsError when nobody agrees."""
+def _agreed(revision: Revision, verdict: Verdict | None, in_use: str, anyway: bool, why: str, as_json: bool) -> str:
+    """Show what contradicts a revision and the verdict on it and, where there is a doubt, ask; why it is accepted. FaultoddsError
+    when nobody agrees."""
     from faultodds.errors import FaultoddsError
-    from faultodds.revisions import FILE
+    from faultodds_cli.shared.show_contradictions import contradiction_lines
 
-    if revision == FILE:
-        return why
     if not as_json:
-        say(_verdict_lines(verdict, in_use))
-    worse = verdict is not None and verdict.known and verdict.worse
-    if anyway or (verdict is not None and verdict.known and not worse):
+        say([*contradiction_lines(revision), *_verdict_lines(verdict, in_use)])
+    doubt = _doubt(revision, verdict, in_use)
+    if anyway or not doubt:
         return why
     if as_json or not sys.stdin.isatty():
-        base = numbers_called(verdict.base if verdict else in_use)
-        found = (
-            f"revision {revision} forecasts worse than {base}"
-            if worse
-            else f"nobody can tell yet whether revision {revision} forecasts better than {base}"
-        )
         raise FaultoddsError(
-            f"{found}, so it was not accepted. To use it all the same: "
-            f'faultodds revision accept {revision} --anyway --why "..."'
+            f"{doubt}, so it was not accepted. To use it all the same: "
+            f'faultodds revision accept {revision.id} --anyway --why "..."'
         )
-    asked = (
-        "It forecasts worse than what it was held against."
-        if worse
-        else "Nobody can tell whether it is better than what is in use."
-    )
-    if not typer.confirm(f"{asked} Use it all the same?", default=False):
+    if not typer.confirm(f"{capital(doubt)}. Use it all the same?", default=False):
         raise FaultoddsError("nothing was accepted.")
     return why or str(typer.prompt("Why", default="", show_default=False))
+
+
+def _doubt(revision: Revision, verdict: Verdict | None, in_use: str) -> str:
+    """What speaks against accepting a revision; empty when nothing does."""
+    base = numbers_called(verdict.base if verdict else in_use)
+    if verdict is not None and verdict.known and verdict.worse:
+        return f"revision {revision.id} forecasts worse than {base}"
+    if revision.contradictions:
+        return f"the repairs contradict what revision {revision.id} learned"
+    if verdict is None or not verdict.known:
+        return f"nobody can tell yet whether revision {revision.id} forecasts better than {base}"
+    return ""
 
 
 def _verdict_lines(verdict: Verdict | None, in_use: str) -> list[str]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from faultodds.names import capital, rounded
 from faultodds.tuning import ENOUGH, KIND_TITLES, Item, items, movers, of_kind, sentence, shown, span
 from faultodds_cli.shared.printing import say, say_json
+from faultodds_cli.shared.show_contradictions import contradiction_lines, kept_together
 from faultodds_cli.shared.text import LEAST_BESIDE, listed, paragraphs, width, wrap
 from faultodds_cli.tune.causes import cause_answer, cause_lines
 from faultodds_cli.tune.options import Asked, appliance_again
@@ -30,7 +31,8 @@ def say_revision(
         say_json(revision_answer(k, revision, status))
         return
     provenance, *blocks = revision_lines(k, revision, asked.kind, asked.top)
-    say(paragraphs([[*provenance, *head], *blocks, wrap(drawn) if drawn else [], foot]))
+    first = contradiction_lines(revision)
+    say(paragraphs([first, [*provenance, *head], *blocks, wrap(drawn) if drawn else [], foot]))
 
 
 def revision_lines(k: Knowledge, revision: Revision, about: str, top: int) -> list[list[str]]:
@@ -83,12 +85,7 @@ def mover_lines(found: Sequence[Item]) -> list[str]:
     told = movers(found)
     if not told:
         return wrap("WHAT MOVED: nothing for sure. The log agrees with the file's numbers, or is too short to tell.")
-    return ["WHAT MOVED MOST", *(line for item in told for line in _kept_together(capital(sentence(item))))]
-
-
-def _kept_together(text: str) -> list[str]:
-    """A list item, with no line break between a number and its percent sign."""
-    return [line.replace("\u00a0", " ") for line in wrap(text.replace(" %", "\u00a0%"), "  - ")]
+    return ["WHAT MOVED MOST", *(line for item in told for line in kept_together(capital(sentence(item))))]
 
 
 def table_lines(found: Sequence[Item], about: str, top: int) -> list[str]:
@@ -150,7 +147,7 @@ def plain_table(columns: Sequence[tuple[str, str]], rows: Iterable[Sequence[str]
 
 def note_lines(notes: Sequence[str]) -> list[str]:
     """What learning and drift had to say."""
-    return ["TO KNOW", *(line for note in notes for line in _kept_together(note))] if notes else []
+    return ["TO KNOW", *(line for note in notes for line in kept_together(note))] if notes else []
 
 
 def next_lines(revision: Revision, log: str, appliance: str, data: str | None = None) -> list[str]:
@@ -235,6 +232,7 @@ def header_answer(revision: Revision, status: str) -> dict[str, Any]:
         "fingerprint": revision.fingerprint,
         "log": {name: getattr(log, name) for name in type(log).__dataclass_fields__},
         "settings": revision.settings,
+        "contradictions": list(revision.contradictions),
         "notes": list(revision.notes),
     }
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from faultodds.audit import scores
+from faultodds.audit.baselines import BASELINES
 from faultodds.audit.intervals import Interval, bootstrap, mean_difference, wilson
 from faultodds.audit.scores import Decomposition
 from faultodds.audit.stages import Stage
@@ -155,7 +156,7 @@ def verdict(audit: Audit, method: str) -> str:
         head += f"; {_places(worse)} they were worse" if worse else ""
     if unsure and (better or worse):
         head += f"; {_places(unsure)} the difference may be luck"
-    said = [f"{head}.", _rivals(audit, method), _advice(bool(better), bool(worse), audit, method)]
+    said = [f"{head}.", _others(audit, method), _advice(bool(better), bool(worse), audit, method)]
     return " ".join(part for part in said if part)
 
 
@@ -185,8 +186,7 @@ def _advice(better: bool, worse: bool, audit: Audit, method: str) -> str:
 
 
 def _places(rows: Sequence[Row]) -> str:
-    titles = [r.stage.title for r in rows]
-    return titles[0] if len(titles) == 1 else f"{', '.join(titles[:-1])} and {titles[-1]}"
+    return _titles([r.stage for r in rows])
 
 
 def _gain(audit: Audit, rows: Sequence[Row]) -> str:
@@ -205,17 +205,27 @@ def _gain(audit: Audit, rows: Sequence[Row]) -> str:
     )
 
 
-def _rivals(audit: Audit, method: str) -> str:
-    """Where another way of forecasting did better than these priors, if anywhere."""
+def _others(audit: Audit, method: str) -> str:
+    """Where a general method, or a revision that was judged as it is, did better than these priors, if anywhere."""
     others = [m for m in audit.methods if m not in (method, FILE, audit.base)]
-    lost = [
-        (stage, other)
-        for stage in audit.stages
+    lost = {
+        other: [s for s in audit.stages if audit.row(s.name, other).log_score < audit.row(s.name, method).log_score]
         for other in others
-        if audit.row(stage.name, other).log_score < audit.row(stage.name, method).log_score
-    ]
-    if not others:
-        return ""
-    if not lost:
-        return "No rival did better at any stage."
-    return "A rival did better: " + "; ".join(f"{other} {stage.title}" for stage, other in lost) + "."
+    }
+    general = [m for m in others if m in BASELINES]
+    ahead = "; ".join(f"{m} {_titles(lost[m])}" for m in general if lost[m])
+    said = [f"A general method did better: {ahead}." if ahead else "No general method did better at any stage."]
+    return " ".join([*(said if general else []), *(_as_it_is(m, lost[m]) for m in others if m not in BASELINES)])
+
+
+def _as_it_is(revision: str, better: Sequence[Stage]) -> str:
+    """How a revision did that was not learned anew on the way."""
+    if not better:
+        return f"Revision {revision}, as it stands, did no better at any stage."
+    seen = "if it was learned from these very jobs, that proves nothing"
+    return f"Revision {revision}, as it stands, did better {_titles(better)}; {seen}."
+
+
+def _titles(stages: Sequence[Stage]) -> str:
+    titles = [stage.title for stage in stages]
+    return titles[0] if len(titles) == 1 else f"{', '.join(titles[:-1])} and {titles[-1]}"

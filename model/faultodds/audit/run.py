@@ -118,7 +118,7 @@ def _notes(
     if counts["without_day"]:
         notes.append(f"{counts['without_day']} jobs have no day and are left out.")
     if rivals_know_truth:
-        notes.append("The rivals were also told the truth of past jobs, which a shop does not have.")
+        notes.append("The general methods were also told the truth of past jobs, which a shop does not have.")
     notes += [
         f"'{name}' was judged as it is: if it was learned from these very jobs, it has seen the answers."
         for name in others

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from faultodds.joblog import by_values, callbacks, ticked
+from faultodds.joblog import by_values, callbacks, planned, ticked
 from faultodds.joblog.likely import Sample, called_otherwise
 from faultodds.joblog.mapping import Column
 from faultodds.knowledge import Knowledge
@@ -30,6 +30,11 @@ def question(knowledge: Knowledge, column: Column, sample: Sample) -> str | None
         return (
             f"'{column.heading}' is ticked ({seen}) and does not say whether the part was fitted or found bad. It is taken for "
             'fitted; write is = "left_out" for it if it was not'
+        )
+    if column.kind == "repairs" and planned.tells(column.heading) == "either":
+        return (
+            f"'{column.heading}' names work done and work planned together ({seen}): a cell that does not say which is taken for "
+            'done. If it was only planned, write is = "left_out" for it'
         )
     other = called_otherwise(knowledge, column, sample)
     if other is not None:

@@ -26,12 +26,14 @@ FOREIGN: Final = ", a repair the file does not know"
 
 
 class Told(NamedTuple):
-    """A row that tells of danger: its number, the heading of the cell, the danger, and the words."""
+    """A row that tells of danger: its number, the heading of the cell, the danger, and the words; `place` is where it is to be
+    found (`Source.place`)."""
 
     row: int
     heading: str
     hazard: str
     words: str
+    place: str = ""
 
 
 @dataclass
@@ -187,7 +189,7 @@ def danger_lines(r: CleaningReport) -> list[str]:
     rows = "1 row. Read it" if n == 1 else f"{n:,} rows. Read them"
     head = f"DANGER told of in {rows} first: was it dealt with?"
     found = [
-        f"  row {t.row:,}{f', {t.heading}' if t.heading else ''}: '{t.words}'"
+        f"  {t.place or f'row {t.row:,}'}{f', {t.heading}' if t.heading else ''}: '{t.words}'"
         for t in sorted(r.danger, key=_worst)[:DANGERS_SHOWN]
     ]
     more = n - DANGERS_SHOWN

@@ -75,7 +75,7 @@ def draft(
 
     found = scan.look_through(source, day_column, lambda n: progress("looking through", n, 0) if progress else None)
     if not options.formulas_aside and not is_clean(source.headings, knowledge):
-        scan.refuse_formulas(path, found)
+        scan.refuse_formulas(path, source, found)
     return Draft(path, source, found, *chosen[0], files.name)
 
 

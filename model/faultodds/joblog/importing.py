@@ -151,10 +151,10 @@ class _Import:
         """Read every row, set aside what cannot be used, write the rest as half of the clean log."""
         import pyarrow.parquet as pq
 
-        schema = _schema(self._knowledge, with_ending=False)
-        with pq.ParquetWriter(self._half, schema) as writer, AsideFile(self._files.aside) as aside:
-            for chunk in self._draft.source.chunks():
-                self.report.danger += self._listener.told(chunk)
+        schema, source = _schema(self._knowledge, with_ending=False), self._draft.source
+        with pq.ParquetWriter(self._half, schema) as writer, AsideFile(self._files.aside, source.sheet_row) as aside:
+            for chunk in source.chunks():
+                self.report.danger += [t._replace(place=source.place(t.row)) for t in self._listener.told(chunk)]
                 piece = self._reader.read(chunk, self._formulas)
                 for number, reason, detail in piece.aside:
                     self.report.aside[reason] += 1
@@ -344,7 +344,7 @@ class _Import:
         """Write the report for programs and for people, and the table of phrases with those of earlier files."""
         text = json.dumps(self.report.as_dict(), indent=1, ensure_ascii=False)
         self._files.report.write_text(text + "\n", encoding="utf-8")
-        phrases.write(phrases.together(before, phrases.table(self.report)), self._files.phrases)
+        phrases.write(phrases.together(before, phrases.table(self.report, self._draft.mapping)), self._files.phrases)
         self._files.report_text.write_text("\n".join(report.lines(self.report)) + "\n", encoding="utf-8")
 
 

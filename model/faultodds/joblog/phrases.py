@@ -17,8 +17,10 @@ from faultodds.errors import FaultoddsError
 from faultodds.job import grammar, listed
 from faultodds.joblog.aside import safe
 from faultodds.joblog.cleaning_report import ASKED, NOT_DONE, UNREAD, CleaningReport
-from faultodds.joblog.mapping import Column, LogMapping, in_short, meanings
+from faultodds.joblog.likely import FREE
+from faultodds.joblog.mapping import NOT_KNOWN, SAYS_NOTHING, Column, LogMapping, in_short, meanings
 from faultodds.joblog.personal import GONE
+from faultodds.joblog.stems import key
 from faultodds.knowledge import Knowledge
 
 HEAD: Final = ("look", "column", "phrase", "times", "became", "means")
@@ -27,7 +29,8 @@ LOOK: Final = "!"
 
 @dataclass(frozen=True)
 class Phrase:
-    """A phrase of a column, how often it stands there, what it became, and whether that looks like the opposite."""
+    """A phrase of a column, how often it stands there, what it became, and whether to look at it first: that looks like the
+    opposite, or a phrase in it that somebody explained was not followed."""
 
     column: str
     phrase: str
@@ -37,19 +40,44 @@ class Phrase:
     means: str = ""
 
 
-def table(report: CleaningReport) -> list[Phrase]:
-    """Every phrase that is shown: opposite-looking ones first, then the commonest."""
+def table(report: CleaningReport, mapping: LogMapping) -> list[Phrase]:
+    """Every phrase that is shown: those to be looked at first, then the commonest."""
+    own = {column.heading: _explained(column) for column in mapping.columns}
     found = [
-        Phrase(column.heading, phrase, times, became, _looks_opposite(phrase, became))
+        Phrase(
+            column.heading,
+            phrase,
+            times,
+            became,
+            _looks_opposite(phrase, became) or _is_read_otherwise(phrase, became, own.get(column.heading, {})),
+        )
         for column in report.columns
         for (phrase, became), times in column.phrases.items()
     ]
     return in_order(found)
 
 
+def _explained(column: Column) -> dict[str, str]:
+    """The phrases of several words whose meaning in a column of free text somebody has said."""
+    own = {key(word): means for word, means in column.words.items() if means not in (NOT_KNOWN, SAYS_NOTHING)}
+    return {phrase: means for phrase, means in own.items() if " " in phrase} if column.kind in FREE else {}
+
+
+def _is_read_otherwise(phrase: str, became: str, own: Mapping[str, str]) -> bool:
+    """Whether a phrase holds one that somebody has explained, and was not read so."""
+    held = f" {key(phrase)} "
+    said = set(re.split(r"\s*;\s*", became))
+    return any(f" {each} " in held and not said >= set(re.split(r"\s*;\s*", means)) for each, means in own.items())
+
+
 def in_order(found: Iterable[Phrase]) -> list[Phrase]:
-    """Opposite-looking ones first, then the commonest."""
-    return sorted(found, key=lambda p: (not p.odd, -p.times, p.column, p.phrase))
+    """Those to be looked at first, of them those read as work done, which tells most of a fault; then the commonest."""
+    return sorted(found, key=lambda p: (not p.odd, p.odd and not _is_work(p.became), -p.times, p.column, p.phrase))
+
+
+def _is_work(became: str) -> bool:
+    """Whether some repair was read."""
+    return any("=" not in part and part not in (UNREAD, ASKED, NOT_DONE) for part in became.split("; "))
 
 
 def together(one: Iterable[Phrase], other: Iterable[Phrase]) -> list[Phrase]:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Final
 
 from faultodds.job import asked
-from faultodds.joblog import by_values, callbacks, dates, personal, ticked
+from faultodds.joblog import by_values, callbacks, dates, personal, planned, ticked
 from faultodds.joblog.cells import CellReader, pieces_to_ask
 from faultodds.joblog.lexicon import of_target
 from faultodds.joblog.likely import (
@@ -32,7 +32,6 @@ MORE_CELLS: Final = 5
 WORDS_KEPT: Final = 60
 MOST_ROWS: Final = 0.5
 SAME_HEADING: Final = 0.75
-PLANNED: Final = "work that was offered, ordered or declined, not done: no repair is taken from it"
 FREE_TEXT: Final[Target] = ("notes", "")
 
 
@@ -73,7 +72,7 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
         elif ticks and (target[0] in FREE or ticks.sure > score):
             asking[place] = ticks
         if _is_of_plans(columns[place], asking.get(place), target):
-            asking[place] = Column(columns[place].heading, "left_out", why=PLANNED)
+            asking[place] = Column(columns[place].heading, "left_out", why=planned.WHY)
     made = [
         asking[place]
         if place in asking
@@ -86,12 +85,7 @@ def propose(knowledge: Knowledge, columns: Sequence[Sample]) -> LogMapping:
 def _is_of_plans(sample: Sample, asking: Column | None, target: Target) -> bool:
     """Whether a column of work, findings or notes is by its heading of work that was not done: "Parts on order", "Quoted"."""
     kind = asking.kind if asking else target[0]
-    words = " ".join(tokens(sample.heading, whole=True))
-    named = {
-        group: any(f" {' '.join(tokens(phrase, whole=True))} " in f" {words} " for phrase in phrases)
-        for group, phrases in vocabulary()["not_done"].items()
-    }
-    return kind in (*FREE, "left_out") and kind != "complaint" and named["headings"] and not named["unless"]
+    return kind in (*FREE, "left_out") and kind != "complaint" and planned.tells(sample.heading) == "planned"
 
 
 def _asks(columns: Sequence[Sample], place: int) -> Column | None:

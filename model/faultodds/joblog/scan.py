@@ -97,12 +97,13 @@ def _refuse_empty(source: Source, found: Scan) -> None:
         )
 
 
-def refuse_formulas(path: Path, found: Scan) -> None:
+def refuse_formulas(path: Path, source: Source, found: Scan) -> None:
     """Raise FaultoddsError when cells hold formulas: opened in a spreadsheet they would be run."""
     if found.formulas:
         more = f" and {len(found.formulas) - 1:,} more rows" if len(found.formulas) > 1 else ""
         raise FaultoddsError(
-            f"{path}: row {found.formulas[0]}{more}: a cell holds a formula where a value should be ('{found.first_formula}'). "
+            f"{path}: {source.place(found.formulas[0])}{more}: a cell holds a formula where a value should be "
+            f"('{found.first_formula}'). "
             "A spreadsheet would run it. Look at where the file comes from; then save values only, or set those rows aside: "
             "--set-aside-formulas."
         )

@@ -46,11 +46,12 @@ GOOD_PART: Final = 0.03
 
 @dataclass(frozen=True)
 class _Table:
-    """One sheet as a table: its name, headings and the rows under them."""
+    """One sheet as a table: its name, headings, the rows under them, and the number that a spreadsheet shows beside the first."""
 
     name: str
     headings: list[str]
     body: list[list[str]]
+    first: int
 
 
 def open_sheet(path: Path, sheet: str | None = None) -> Source:
@@ -67,7 +68,7 @@ def open_sheet(path: Path, sheet: str | None = None) -> Source:
             f"{path} is a broken Excel file, or no Excel file at all ({' '.join(str(error).split())[:100]}). "
             "Open it in a spreadsheet, save it anew as .xlsx or CSV, and import that."
         ) from None
-    tables = [_table(name, rows) for name, rows in sheets if rows]
+    tables = [_table(name, rows, above) for name, rows, above in sheets if rows]
     if lost and not any(table.body for table in tables):
         raise FaultoddsError(
             f"{path}: {_named(lost)} damaged and cannot be read, and nothing else holds any rows. Open it in a spreadsheet, save "
@@ -90,7 +91,15 @@ def open_sheet(path: Path, sheet: str | None = None) -> Source:
         rows = (_placed(row, order, len(headings)) for table, order in alike for row in table.body)
         return in_chunks(rows, len(headings))
 
-    return Source(path.name, "Excel", headings, notes, chunks, large)
+    def sheet_row(number: int) -> tuple[str, int]:
+        """Where a row stands in the workbook."""
+        for table, _ in alike:
+            if number <= len(table.body):
+                break
+            number -= len(table.body)
+        return table.name, table.first + number - 1
+
+    return Source(path.name, "Excel", headings, notes, chunks, large, sheet_row)
 
 
 def _named(sheets: Iterable[str]) -> str:
@@ -98,10 +107,11 @@ def _named(sheets: Iterable[str]) -> str:
     return f"the sheet {names[0]} is" if len(names) == 1 else f"the sheets {', '.join(names)} are"
 
 
-def _table(name: str, rows: list[list[str]]) -> _Table:
+def _table(name: str, rows: list[list[str]], above: int) -> _Table:
     found, begins = headings_of.place(rows[:LOOKED_THROUGH])
     body = rows[begins:]
-    return _Table(name, _trimmed(found) or headings_of.names(max(map(len, body), default=0)), body)
+    headings = _trimmed(found) or headings_of.names(max(map(len, body), default=0))
+    return _Table(name, headings, body, above + begins + 1)
 
 
 def _order(headings: list[str], table: _Table, main: _Table) -> list[int] | None:
@@ -192,9 +202,9 @@ def _refuse_too_full(path: Path, marks: int) -> None:
 
 def _sheets(
     path: Path, wanted: str | None, damaged: Mapping[str, Exception]
-) -> tuple[list[str], list[tuple[str, list[list[str]]]], dict[str, float]]:
-    """The names of the sheets, those that can be read with their rows, and the names of those that cannot with their share of
-    the bytes."""
+) -> tuple[list[str], list[tuple[str, list[list[str]], int]], dict[str, float]]:
+    """The names of the sheets, those that can be read with their rows and how many blank ones are above them, and the names of
+    those that cannot with their share of the bytes."""
     import openpyxl
 
     book = openpyxl.load_workbook(path, read_only=True, data_only=True)
@@ -202,13 +212,13 @@ def _sheets(
         names = list(book.sheetnames)
         if wanted is not None and wanted not in names:
             raise unknown("sheet", wanted, names, where=path.name)
-        read: list[tuple[str, list[list[str]]]] = []
+        read: list[tuple[str, list[list[str]], int]] = []
         lost: dict[str, float] = {}
         for name in [wanted] if wanted is not None else names:
             try:
                 if (error := damaged.get(_place_of(book[name]))) is not None:
                     raise error
-                read.append((name, _cells_of(path, book[name])))
+                read.append((name, *_cells_of(path, book[name])))
             except _DAMAGE:
                 if len(names) == 1 or wanted is not None:
                     raise
@@ -233,12 +243,13 @@ def _share(path: Path, book: Any, name: str) -> float:
         return 1.0
 
 
-def _cells_of(path: Path, sheet: Any) -> list[list[str]]:
+def _cells_of(path: Path, sheet: Any) -> tuple[list[list[str]], int]:
+    """The rows of a sheet from the first that is not blank, and how many are above it."""
     if not hasattr(sheet, "iter_rows"):
-        return []  # a chart sheet
+        return [], 0  # a chart sheet
     sheet.reset_dimensions()  # how far a sheet says it goes is not always kept up: its rows count
     rows: list[list[str]] = []
-    places = 0
+    places = above = 0
     for row in sheet.iter_rows():
         refuse_too_wide(path, len(row))
         places += 1 + len(row)
@@ -246,9 +257,11 @@ def _cells_of(path: Path, sheet: Any) -> list[list[str]]:
         cells = _trimmed([_typed(cell) for cell in row])
         if cells or rows:
             rows.append(cells)
+        else:
+            above += 1
     while rows and not rows[-1]:
         rows.pop()
-    return rows
+    return rows, above
 
 
 def _typed(cell: Any) -> str:

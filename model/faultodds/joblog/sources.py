@@ -50,7 +50,8 @@ class Chunk:
 class Source:
     """A log that can be read: `kind` in words, `headings`, `notes` on how it was read, and `chunks()` for its rows.
 
-    `lost`: the damaged sheets that held a good part of the file; nobody should import the rest without being asked.
+    `lost`: the damaged sheets that held a good part of the file; nobody should import the rest without being asked. `sheet_row`: of
+    a row, by its number, the sheet of the workbook and the number that a spreadsheet shows beside it; None for other files.
     """
 
     name: str
@@ -59,6 +60,11 @@ class Source:
     notes: list[str]
     chunks: Callable[[], Iterator[Chunk]]
     lost: tuple[str, ...] = ()
+    sheet_row: Callable[[int], tuple[str, int]] | None = None
+
+    def place(self, number: int) -> str:
+        """Where a row is to be found: "row 7", or "sheet 'May' row 9"."""
+        return "sheet '{}' row {:,}".format(*self.sheet_row(number)) if self.sheet_row else f"row {number:,}"
 
 
 def refuse_too_wide(path: Path, columns: int, at_least: bool = False) -> None:

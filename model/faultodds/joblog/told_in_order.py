@@ -111,6 +111,11 @@ def tells_cause(text: str) -> bool:
     return parted("", text) is not None or before_cause(text) is not None
 
 
+def bared(text: str) -> str:
+    """A text without what joins it to others, before and behind."""
+    return _TAIL.sub("", _JOIN.sub("", text))
+
+
 def last(text: str) -> str:
     """The last clause of a text."""
     return _BREAK.split(text)[-1]
@@ -125,7 +130,7 @@ def cause(text: str) -> str:
 def nothing_found(text: str) -> str | None:
     """What else a text tells beside that nothing was found wrong; None when it does not tell that."""
     rest, times = _nothing_found().subn(" ", text)
-    return _TAIL.sub("", _JOIN.sub("", rest)) if times else None
+    return bared(rest) if times else None
 
 
 def good_run(appliance: str, text: str) -> tuple[str | None, str]:
@@ -135,7 +140,7 @@ def good_run(appliance: str, text: str) -> tuple[str | None, str]:
         shown = None if n % 2 or _DENIED.search(piece) else _shown(appliance, piece)
         told = told or shown
         rest += [] if shown else [piece]
-    return told, _TAIL.sub("", _JOIN.sub("", "".join(rest)))
+    return told, bared("".join(rest))
 
 
 def _shown(appliance: str, text: str) -> str | None:

@@ -17,6 +17,7 @@ from faultodds.errors import ClashError, FaultoddsError
 from faultodds.job import Job, situation_of
 from faultodds.knowledge import Knowledge, repair_modes
 from faultodds.reports.blocks import Block, Page, table
+from faultodds.reports.month_log import LogMonth, log_blocks, minute_rows
 
 # With fewer jobs than this a score is mostly chance, and the page says so.
 FEW = 20
@@ -121,11 +122,11 @@ def _there(belief: Belief, modes: Sequence[str]) -> float:
     return float(belief.original[has].sum())
 
 
-def month_page(appliance: Appliance, month: Month, day: date) -> Page:
-    """The month on a page, with what would pay to carry for as many calls."""
+def month_page(appliance: Appliance, month: Month, day: date, logs: Sequence[LogMonth] = ()) -> Page:
+    """The month on a page, with what would pay to carry for as many calls, and what imported `logs` hold of it."""
     k = appliance.knowledge
     blocks = [
-        Block("text", _in_short(month)),
+        Block("text", _in_short(month, logs)),
         *table("How the jobs stand", ("", ""), [(_ENDED[e], str(n)) for e, n in sorted(month.ended.items())]),
         *table("Came back", ("Job",), [(each,) for each in month.back]),
         *table(
@@ -133,10 +134,11 @@ def month_page(appliance: Appliance, month: Month, day: date) -> Page:
             ("Job", "Part"),
             [(j, k.repair[p].title) for j, p in month.wrong],
         ),
-        *table("Minutes", ("Technician", "Minutes", "Jobs", "A job"), _minutes(month)),
+        *table("Minutes", ("Technician", "Minutes", "Jobs", "A job"), minute_rows(month.minutes)),
         Block("head", "How far the program's own odds held"),
         *(Block("text", text) for text in _calibration(month)),
         *_shelf(appliance, month),
+        *log_blocks(k, logs),
     ]
     foot = (
         f"Page of {day:%Y-%m-%d}. Jobs not judged (open, nothing repaired, or findings that clash): {month.left_out}.",
@@ -150,22 +152,17 @@ def month_page(appliance: Appliance, month: Month, day: date) -> Page:
 _ENDED = {"gone": "Fault gone", "referred": "Handed over", "came_back": "Came back, open", "open": "Still open"}
 
 
-def _in_short(month: Month) -> str:
+def _in_short(month: Month, logs: Sequence[LogMonth]) -> str:
+    visits = sum(log.visits for log in logs)
+    more = f" Imported logs hold {visits} visits of it, told at the end; they do not count above." if visits else ""
     if not month.jobs and not month.back:
-        return "No jobs were begun in this month, and none came back."
+        return f"No jobs were begun in this program in this month, and none came back.{more}"
     wrong = (
         f"{len(month.wrong)} of {month.fitted} parts fitted were more likely not needed"
         if month.fitted
         else "no part was fitted"
     )
-    return f"Jobs begun: {month.jobs}; complaints that came back: {len(month.back)}; {wrong}."
-
-
-def _minutes(month: Month) -> list[tuple[str, ...]]:
-    return [
-        (who or "nobody named", f"{total:.0f}", str(count), f"{total / count:.0f}")
-        for who, (total, count) in sorted(month.minutes.items())
-    ]
+    return f"Jobs begun: {month.jobs}; complaints that came back: {len(month.back)}; {wrong}.{more}"
 
 
 def _calibration(month: Month) -> Iterator[str]:

@@ -59,7 +59,8 @@ class LogSource:
 @dataclass(frozen=True)
 class Revision:
     """Learned priors with their provenance. `fingerprint` names the knowledge file's content at the time (`knowledge.fingerprint`);
-    `numbers` go by the paths of `overlay.py`; `notes` are what learning and drift had to say."""
+    `numbers` go by the paths of `overlay.py`; `notes` are what learning and drift had to say, `contradictions` where the repairs
+    that held and the shares gainsay each other: to be looked at before anything else."""
 
     id: str
     appliance: str
@@ -69,6 +70,7 @@ class Revision:
     numbers: dict[str, Number]
     settings: dict[str, Plain] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    contradictions: tuple[str, ...] = ()
 
 
 def lay_over(knowledge: Knowledge, revision: Revision) -> Knowledge:
@@ -113,7 +115,7 @@ def as_text(revision: Revision) -> str:
         f"format = {FORMAT}",
         f"id = {_value(revision.id)}",
         f"made_at = {revision.made_at.isoformat(timespec='seconds')}",
-        f"notes = [{', '.join(_value(note) for note in revision.notes)}]",
+        *(f"{part} = [{', '.join(map(_value, getattr(revision, part)))}]" for part in ("notes", "contradictions")),
         "",
         "[appliance]",
         f"id = {_value(revision.appliance)}",
@@ -177,6 +179,7 @@ def _record(raw: Mapping[str, Any]) -> Revision:
         numbers={path: Number(**number) for path, number in raw["numbers"].items()},
         settings=dict(raw["settings"]),
         notes=tuple(raw["notes"]),
+        contradictions=tuple(raw.get("contradictions", ())),
     )
 
 

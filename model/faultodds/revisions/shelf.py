@@ -67,6 +67,7 @@ def propose(
     settings: Mapping[str, Plain] | None = None,
     notes: tuple[str, ...] = (),
     clock: Callable[[], datetime] = now,
+    contradictions: tuple[str, ...] = (),
 ) -> Revision:
     """Write learned numbers as a new revision; it stands for nothing until it is accepted.
 
@@ -87,7 +88,8 @@ def propose(
             log=log,
             numbers=dict(numbers),
             settings=dict(settings or {}),
-            notes=tuple(plain(note) for note in notes),
+            notes=tuple(map(plain, notes)),
+            contradictions=tuple(map(plain, contradictions)),
         )
         try:
             write(revision)

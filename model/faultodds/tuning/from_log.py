@@ -18,11 +18,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from faultodds.belief import Appliance
-    from faultodds.knowledge import Floats, Knowledge
+    from faultodds.knowledge import Knowledge
     from faultodds.tuning.fitting import Learned
     from faultodds.tuning.gibbs import Draws
     from faultodds.tuning.settings import Settings
-    from faultodds.tuning.structure import Structure
 
 Tick = Callable[[str, int, int], None]
 """Called with what is being done, how much of it is done, and out of how much (0: not known)."""
@@ -81,7 +80,34 @@ def learn(
     ]
     told = _told_settings(learned, sweeps) | {"visits_that_tell": telling}
     told |= {name: value for name, value in (("since", since), ("branch", branch)) if value}
-    return propose(knowledge.appliance.id, appliance.fingerprint, _source(log, frame), numbers, told, tuple(notes))
+    found = _contradicted(knowledge, log, frame, learned, numbers)
+    source = _source(log, frame)
+    return propose(
+        knowledge.appliance.id, appliance.fingerprint, source, numbers, told, tuple(notes), contradictions=found
+    )
+
+
+def _contradicted(
+    knowledge: Knowledge, log: Path, frame: pd.DataFrame, learned: Learned, numbers: Mapping[str, Number]
+) -> tuple[str, ...]:
+    """A sentence for each repair that held far more often than its share says, with the phrases of the log behind it."""
+    from faultodds.joblog import LogFiles, kept_phrases
+    from faultodds.tuning.contradictions import contradictions, sentence
+    from faultodds.tuning.places import share_path
+    from faultodds.tuning.structure import structure_of
+
+    structure = structure_of(knowledge, learned.settings.omitted_target)
+    high = learned.families.padded(learned.theta)[learned.families.share]
+    for place, main in enumerate(structure.suspects.mains):
+        number = numbers.get(share_path(main))
+        if number is not None and number.high is not None and number.learned > 0:
+            high[place] *= number.high / number.learned
+    found = contradictions(structure, frame, learned, high)
+    if not found:
+        return ()
+    table = LogFiles(log.parent, log.stem).phrases
+    phrases = kept_phrases(table) if table.exists() else []
+    return tuple(sentence(knowledge, each, phrases, log.stem) for each in found)
 
 
 def part_of_log(frame: pd.DataFrame, since: str = "", branch: str = "") -> pd.DataFrame:
@@ -185,6 +211,7 @@ def _spoke(learned: Learned, path: str) -> float | None:
 def drift_notes(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned) -> list[str]:
     """A sentence for each cause that drifts over the months, and for each month unlike the whole log that no drift explains."""
     from faultodds.joblog import clean
+    from faultodds.tuning.causes import causes_of
     from faultodds.tuning.drift import MonthSums, sentence, shifts
     from faultodds.tuning.leanings import drift_sentence, drifts
     from faultodds.tuning.structure import structure_of
@@ -195,8 +222,9 @@ def drift_notes(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned) -> 
     mains = structure.suspects.mains
     sums = MonthSums(len(mains))
     for month, rows in _by_month(frame):
-        for chances in main_chances(structure, rows, learned):
-            sums.add([month] * len(chances), chances)
+        chances = causes_of(structure, rows, learned)
+        chances = chances[chances.any(axis=1)]
+        sums.add([month] * len(chances), chances)
     moving = drifts(sums, mains)
     found = shifts(sums, mains)
     # Several months that differ because a cause drifts are no news of their own.
@@ -215,27 +243,6 @@ def _by_month(frame: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame]]:
         frame = frame.assign(**{clean.FOLLOWED: followed_in(frame[clean.DAY])})
     for month, rows in frame.groupby(frame[clean.DAY].dt.strftime("%Y-%m")):
         yield str(month), rows
-
-
-def main_chances(structure: Structure, frame: pd.DataFrame, learned: Learned) -> Iterator[Floats]:
-    """(N, C) chance of each main cause for jobs of a log, all of their record considered, under what was learned.
-
-    In pieces, and in no order. `structure` is that of the file that was learned from. Jobs that no fault explains are left out.
-    """
-    from faultodds.tuning import statistics
-    from faultodds.tuning.arrays import arrays_of
-    from faultodds.tuning.fitting import encoded
-    from faultodds.tuning.guesses import prepared
-
-    settings = learned.settings.replace(half_life_days=None)
-    arrays = arrays_of(structure, learned.theta)
-    for plain in encoded(structure, frame, settings, merge=False)[0]:
-        chunk = prepared(structure, plain, learned.silence)
-        rows = statistics.rows_of(structure, chunk, arrays, learned.silence)
-        for block in statistics.blocks(chunk, rows, arrays):
-            told = block.main.any(axis=1) & (block.chance > 0)
-            weight = np.asarray(block.joint[told], dtype=float)
-            yield weight / weight.sum(axis=1, keepdims=True)
 
 
 def _source(log: Path, frame: pd.DataFrame) -> LogSource:
