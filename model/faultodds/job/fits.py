@@ -50,7 +50,7 @@ def any_rule(rule: Rule) -> bool:
 
 @lru_cache(maxsize=32)
 def fitting_of(words: Words, outcomes: Outcomes, wanted: Callable[[Rule], bool] = any_rule) -> Fitting:
-    """The rules of some words that are wanted, where symptoms and checks have these outcomes; worked out once, not for every line."""
+    """The rules of some words that are wanted, where symptoms and checks have these outcomes; worked out once for all lines."""
     return Fitting([rule for rule in rules_of(outcomes, words) if wanted(rule)])
 
 

@@ -18,7 +18,6 @@ from faultodds.job.steps import Closed, Fact, Finding, RepairDone, Step
 from faultodds.job.taking import evidence_of
 from faultodds.knowledge import Knowledge
 
-
 Found = TypeVar("Found")
 # A screen asks many times of the job as it stands, and of it as it was before or would be after.
 ASKED_OF = 4

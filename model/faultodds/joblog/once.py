@@ -14,21 +14,20 @@ Found = TypeVar("Found")
 
 
 def once(work: Callable[Concatenate[Knowledge, More], Found]) -> Callable[Concatenate[Knowledge, More], Found]:
-    """`work`, done once for each knowledge file and whatever else is given. A file is told by which it is, not by what it says, since
-    none is changed once it is read; what was found is forgotten with it, and is not to be written into."""
+    """`work`, done once for each knowledge file and whatever else is given. A file is told by which it is, not by what it says:
+    none is changed once it is read. What was found is forgotten with it, and is not to be written into."""
     done: dict[int, dict[Hashable, Found]] = {}
 
     @wraps(work)
     def kept(knowledge: Knowledge, *more: More.args, **named: More.kwargs) -> Found:
-        if named:
-            return work(knowledge, *more, **named)
         which = id(knowledge)
         if which not in done:
             done[which] = {}
             weakref.finalize(knowledge, done.pop, which)
         known: dict[Any, Found] = done[which]
-        if more not in known:
-            known[more] = work(knowledge, *more)
-        return known[more]
+        asked = (more, *sorted(named.items()))
+        if asked not in known:
+            known[asked] = work(knowledge, *more, **named)
+        return known[asked]
 
     return kept

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any, Final
