@@ -5,29 +5,27 @@ from __future__ import annotations
 import weakref
 from collections.abc import Callable, Hashable
 from functools import wraps
-from typing import Any, Concatenate, ParamSpec, TypeVar
+from typing import Any, TypeVar, cast
 
 from faultodds.knowledge import Knowledge
 
-More = ParamSpec("More")
-Found = TypeVar("Found")
+Work = TypeVar("Work", bound=Callable[..., Any])
 
 
-def once(work: Callable[Concatenate[Knowledge, More], Found]) -> Callable[Concatenate[Knowledge, More], Found]:
+def once(work: Work) -> Work:
     """`work`, done once for each knowledge file and whatever else is given. A file is told by which it is, not by what it says:
     none is changed once it is read. What was found is forgotten with it, and is not to be written into."""
-    done: dict[int, dict[Hashable, Found]] = {}
+    done: dict[int, dict[Hashable, Any]] = {}
 
     @wraps(work)
-    def kept(knowledge: Knowledge, *more: More.args, **named: More.kwargs) -> Found:
+    def kept(knowledge: Knowledge, *more: Hashable) -> Any:
         which = id(knowledge)
         if which not in done:
             done[which] = {}
             weakref.finalize(knowledge, done.pop, which)
-        known: dict[Any, Found] = done[which]
-        asked = (more, *sorted(named.items()))
-        if asked not in known:
-            known[asked] = work(knowledge, *more, **named)
-        return known[asked]
+        known = done[which]
+        if more not in known:
+            known[more] = work(knowledge, *more)
+        return known[more]
 
-    return kept
+    return cast(Work, kept)
