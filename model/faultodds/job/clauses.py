@@ -110,8 +110,8 @@ def _read(words: Words, tokens: Sequence[str]) -> Iterator[Clause]:
             continue
         begin = 0
         for n in range(1, len(items) - 1):
-            named = any(i.names & words.nouns for i in items[begin:n])
-            if named and items[n - 1].number and items[n].names & words.nouns and not items[n].placed:
+            begins = items[n - 1].number and items[n].names & words.nouns and not items[n].placed
+            if begins and any(i.names & words.nouns for i in items[begin:n]):
                 yield items[begin:n]
                 begin = n
         yield items[begin:]
