@@ -36,11 +36,20 @@ def _own_folders(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         yield
 
 
+@pytest.fixture(scope="session")
+def advised(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder in which all processes of this run keep what was advised."""
+    own = tmp_path_factory.getbasetemp()
+    folder = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "advised"
+    folder.mkdir(exist_ok=True)
+    return folder
+
+
 @pytest.fixture(scope="session", autouse=True)
-def _advice_kept() -> Iterator[None]:
+def _advice_kept(advised: Path) -> Iterator[None]:
     """Hundreds of calls begin alike: what is advised on a job is worked out once."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(standing, "advise", KeptAdvice())
+        patch.setattr(standing, "advise", KeptAdvice(advised))
         yield
 
 

@@ -18,9 +18,11 @@ import tempfile
 import termios
 import tomllib
 from datetime import date
+from itertools import product
 from pathlib import Path
 
 FOLDER = Path(__file__).resolve().parent / "played"
+PROGRAM = Path(__file__).with_name("kept_advice.py")
 COLUMNS = (80, 40)
 ANSWERS_WITHIN = 120.0
 """Seconds after which a call that neither asks nor ends has hung."""
@@ -45,21 +47,23 @@ def record(name: str, columns: int) -> Path:
     return FOLDER / f"{name}.{columns}.txt"
 
 
-def play(visits: list[list[str]], columns: int, data: Path) -> str:
-    """What a terminal of that width shows while a call is played, callbacks included; times and days are blanked."""
-    shown = _session(["bench"], visits[0], columns, data)
+def play(visits: list[list[str]], columns: int, data: Path, advised: Path) -> str:
+    """What a terminal of that width shows while a call is played, callbacks included; times and days are blanked. In `advised` is
+    kept what was advised: the same at every width."""
+    where = (columns, data, advised)
+    shown = _session(["bench"], visits[0], *where)
     for lines in visits[1:]:
-        shown += _session(["job", "close", "1", "came_back", "--on", date.today().isoformat()], [], columns, data)
-        shown += _session(["bench", "1"], lines, columns, data)
+        shown += _session(["job", "close", "1", "came_back", "--on", date.today().isoformat()], [], *where)
+        shown += _session(["bench", "1"], lines, *where)
     text = _COLOURS.sub("", shown.decode("utf-8", "replace")).replace("\r\n", "\n").replace("\r", "")
     return _DAY.sub("YYYY-MM-DD", _TIME.sub("HH:MM", text)).rstrip() + "\n"
 
 
-def _session(argv: list[str], lines: list[str], columns: int, data: Path) -> bytes:
+def _session(argv: list[str], lines: list[str], columns: int, data: Path, advised: Path) -> bytes:
     screen, keyboard = pty.openpty()
     fcntl.ioctl(keyboard, termios.TIOCSWINSZ, struct.pack("HHHH", 50, columns, 0, 0))
     environment = {**os.environ, "FAULTODDS_DATA": str(data), "TERM": "dumb", "COLUMNS": str(columns)}
-    command = [sys.executable, "-m", "faultodds_cli.main", *argv]
+    command = [sys.executable, str(PROGRAM), str(advised), *argv]
     with subprocess.Popen(command, stdin=keyboard, stdout=keyboard, stderr=keyboard, env=environment) as process:
         os.close(keyboard)
         shown = _until_asked(screen)
@@ -101,10 +105,10 @@ def _until_asked(screen: int, echoed: bool = True) -> bytes:
 
 def main() -> None:
     """Play every call at every width and rewrite the records that differ."""
-    for name in names():
-        for columns in COLUMNS:
+    with tempfile.TemporaryDirectory() as advised:
+        for columns, name in product(COLUMNS, names()):
             with tempfile.TemporaryDirectory() as data:
-                text = play(visits_of(name), columns, Path(data))
+                text = play(visits_of(name), columns, Path(data), Path(advised))
             path = record(name, columns)
             if not path.exists() or path.read_text(encoding="utf-8") != text:
                 path.write_text(text, encoding="utf-8")

@@ -17,18 +17,20 @@ def read_back(k: Knowledge, names: Sequence[str], texts: Iterable[str]) -> list[
     """The lines that some printed steps are, for the work they were printed for; a text that the file does not have fails."""
     moves = {a.open_step: Move(n, True) for n, a in k.access.items()}
     moves |= {a.close_step: Move(n, False) for n, a in k.access.items()}
+    beside = [t.partition("{minutes}") for each in k.observables.values() for t in each.stops_away.values()]
     out: list[Line] = []
     for text in texts:
         if text in moves:
             out.append(Line(text, moves[text]))
             continue
-        work, part = _step(k, names, text, out)
+        work, part = _step(k, names, text, out, beside)
         out.append(Line(text, None, work, part))
     return out
 
 
-def _step(k: Knowledge, names: Sequence[str], text: str, before: Sequence[Line]) -> tuple[str, Part]:
-    beside = [t.partition("{minutes}") for each in k.observables.values() for t in each.stops_away.values()]
+def _step(
+    k: Knowledge, names: Sequence[str], text: str, before: Sequence[Line], beside: Iterable[tuple[str, str, str]]
+) -> tuple[str, Part]:
     if PERHAPS.match(text) or any(text.startswith(a) and text.endswith(b) for a, _, b in beside):
         return names[-1], "watch"
     if text == HANDS_OUT:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 from typing import Final
 
 from faultodds.errors import UnknownName, unknown
@@ -46,6 +47,7 @@ def whole_parts(exact: Sequence[float]) -> list[int]:
     return whole
 
 
+@lru_cache(maxsize=4096)  # the names of a file are folded for every line that is typed
 def fold(text: str) -> str:
     """Case, spaces, hyphens and punctuation made alike: "Igniter Ohms" -> "igniter_ohms"."""
     return "_".join("".join(c if c.isalnum() else " " for c in text.casefold()).split())

@@ -8,13 +8,13 @@ import pytest
 
 from played_calls import COLUMNS, names, play, record, visits_of
 
-CALLS = [(name, columns) for name in names() for columns in COLUMNS]
+CALLS = [(name, columns) for columns in COLUMNS for name in names()]  # at one width after the other, advised once
 
 
 @pytest.mark.parametrize(("name", "columns"), CALLS, ids=[f"{name}-{columns}" for name, columns in CALLS])
-def test_a_played_call_shows_its_record(name: str, columns: int, tmp_path: Path) -> None:
+def test_a_played_call_shows_its_record(name: str, columns: int, tmp_path: Path, advised: Path) -> None:
     """Renew with `python tests/played_calls.py`, and read the change aloud before committing it."""
-    assert play(visits_of(name), columns, tmp_path) == record(name, columns).read_text(encoding="utf-8")
+    assert play(visits_of(name), columns, tmp_path, advised) == record(name, columns).read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(("name", "columns"), CALLS, ids=[f"{name}-{columns}" for name, columns in CALLS])

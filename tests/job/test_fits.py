@@ -18,8 +18,8 @@ def test_no_rule_is_passed_over() -> None:
     k = open_appliance("gas_dryer", revision="file").knowledge
     words = words_of("gas_dryer")
     assert words is not None
-    rules = list(rules_of(outcomes_of(k), words))
-    fitting, found = fitting_of("gas_dryer", outcomes_of(k)), 0
+    rules = rules_of(outcomes_of(k), words)
+    fitting, found = fitting_of(words, outcomes_of(k)), 0
     for line in LINES[::2]:
         for pieces in clauses(words, line["text"]):
             items = [item for piece in pieces for item in piece]

@@ -85,7 +85,7 @@ class Proof:
         self.appliance, self.k, self.spoil = appliance, appliance.knowledge, spoil
         # What of all that is known the instructions and the rules go by.
         seen = self.k.observables.items()
-        self.telling = {n for n, o in seen if o.lets_out or o.stops or o.stops_away} | set(duties.causes_of(self.k))
+        self.telling = {n for n, o in seen if o.lets_out or o.stops or o.stops_away} | set(self.k.causes_owed)
         self.telling |= {n for item in self.k.access.values() for n in item.not_while}
         self.machine, self.rng = MachineStates(self.k), np.random.default_rng(seed)
         self._kinds: dict[frozenset[tuple[str, str]], tuple[Knowledge, MachineStates]] = {}
@@ -351,7 +351,7 @@ def _lit_without_air(m: pytest.MonkeyPatch) -> None:
 
 def _only_the_exhaust(k: Knowledge, known: Known, lacking: Collection[str] = ()) -> dict[str, str]:
     """A mistake: what stops the heat is not asked about."""
-    stops = {n for n, each in k.observables.items() if each.stops_heat} | set(duties.causes_of(k))
+    stops = {n for n, each in k.observables.items() if each.stops_heat} | set(k.causes_owed)
     return not_run_now_as_it_is(k, {n: v for n, v in known.items() if n not in stops})
 
 

@@ -17,7 +17,6 @@ from faultodds.safety import (
     LIKELY,
     Known,
     barred,
-    causes_of,
     not_run_with,
     said,
     shown_by_a_run_only,
@@ -97,7 +96,7 @@ def _causes_left(knowledge: Knowledge, evidence: Evidence, belief: Belief) -> di
     """Faults put right that something brings on -> the chance that something of that is there now."""
     s, out = belief.suspects, {}
     mended = {m for r in evidence.repairs for m in r.modes}
-    for name, causes in causes_of(knowledge).items():
+    for name, causes in knowledge.causes_owed.items():
         if name in mended:
             there: Bools = np.any(s.member[:, [s.mode_index[c] for c in causes]], axis=1)
             since = max(n for n, r in enumerate(evidence.repairs, 1) if name in r.modes)

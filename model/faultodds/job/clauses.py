@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from itertools import pairwise
 
 from msgspec import Struct, structs
@@ -66,7 +67,7 @@ class Item(Struct, frozen=True):
 
     def has(self, *names: str) -> bool:
         """Whether it may be one of these."""
-        return any(name in self.names for name in names)
+        return not self.names.isdisjoint(names)
 
 
 Clause = list[Item]
@@ -78,8 +79,10 @@ def half_done(line: str) -> bool:
     return bool(_HALF_DONE.search(text)) and not _ONLY_TO_RUN.search(text)
 
 
+@lru_cache(maxsize=256)  # of one sentence a log asks several things
 def clauses(words: Words, line: str) -> list[list[Clause]]:
-    """The thoughts of a line, each in the pieces that "and" joins; a denial reaches over an "and", not over a thought's end."""
+    """The thoughts of a line, each in the pieces that "and" joins; a denial reaches over an "and", not over a thought's end.
+    Remembered, so not to be written into."""
     text = small(line)
     for pattern, instead in _BEFORE:
         text = re.sub(pattern, instead, text)
@@ -107,8 +110,8 @@ def _read(words: Words, tokens: Sequence[str]) -> Iterator[Clause]:
             continue
         begin = 0
         for n in range(1, len(items) - 1):
-            named = any(i.names & words.nouns for i in items[begin:n])
-            if named and items[n - 1].number and items[n].names & words.nouns and not items[n].placed:
+            begins = items[n - 1].number and items[n].names & words.nouns and not items[n].placed
+            if begins and any(i.names & words.nouns for i in items[begin:n]):
                 yield items[begin:n]
                 begin = n
         yield items[begin:]
@@ -116,9 +119,7 @@ def _read(words: Words, tokens: Sequence[str]) -> Iterator[Clause]:
 
 def _states(words: Words, items: Clause) -> list[Clause]:
     """Things of the machine each with how it is, where a line is nothing else: "breaker off gas off"; else none."""
-    rules = [rule.parts for rule in words.rules if rule.kind == "machine"]
-    whole = {n for parts in rules if len(parts) == 1 for n in parts[0].names}
-    both = {n for parts in rules if len(parts) > 1 for part in parts for n in part.names}
+    whole, both = words.stated, words.stated_together
     found: list[Clause] = []
     at = 0
     while at < len(items):

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 
 from msgspec import Struct
 
 from faultodds.job.clauses import DENIED, SAID, Clause, Item
-from faultodds.job.words import Part, Rule, Words, words_of
+from faultodds.job.words import Part, Rule, Words
 from faultodds.knowledge import Knowledge
 
 _Word = tuple[str, int]
@@ -43,12 +43,15 @@ def called(rule: Rule) -> str:
 Outcomes = tuple[tuple[str, tuple[str, ...]], ...]
 
 
-@lru_cache(maxsize=8)
-def fitting_of(appliance: str, outcomes: Outcomes) -> Fitting:
-    """The rules of an appliance's own words, where its symptoms and checks have these outcomes; worked out once, not for every
-    line."""
-    words = words_of(appliance)
-    return Fitting([] if words is None else list(rules_of(outcomes, words)))
+def any_rule(rule: Rule) -> bool:
+    """Every rule is wanted."""
+    return True
+
+
+@lru_cache(maxsize=32)
+def fitting_of(words: Words, outcomes: Outcomes, wanted: Callable[[Rule], bool] = any_rule) -> Fitting:
+    """The rules of some words that are wanted, where symptoms and checks have these outcomes; worked out once for all lines."""
+    return Fitting([rule for rule in rules_of(outcomes, words) if wanted(rule)])
 
 
 def outcomes_of(knowledge: Knowledge) -> Outcomes:
@@ -56,10 +59,14 @@ def outcomes_of(knowledge: Knowledge) -> Outcomes:
     return tuple((name, tuple(each.outcomes)) for name, each in knowledge.observables.items())
 
 
-def rules_of(outcomes: Outcomes, words: Words) -> Iterator[Rule]:
+@lru_cache(maxsize=8)
+def rules_of(outcomes: Outcomes, words: Words) -> tuple[Rule, ...]:
     """Every rule, with what its denial means: of two outcomes the other one, of more that it is not this one; of work, that it was
     not done."""
-    of = dict(outcomes)
+    return (*_with_turned(dict(outcomes), words),)
+
+
+def _with_turned(of: Mapping[str, Sequence[str]], words: Words) -> Iterator[Rule]:
     for rule in words.rules:
         yield rule
         yield from _turned(of, words, rule)
@@ -157,14 +164,16 @@ def used_by(parts: Sequence[Part], items: Clause) -> tuple[Item, ...]:
 
 
 class Fitting:
-    """Rules by the first word that each cannot do without: of hundreds, a thought has words of a few."""
+    """Rules by the first word that each cannot do without, and the others of these: of hundreds, a thought has all of a few."""
 
     def __init__(self, rules: Sequence[Rule]) -> None:
         self.rules = rules
         self._by_word: dict[_Word, list[int]] = {}
+        self._others: list[list[frozenset[_Word]]] = []
         for n, rule in enumerate(rules):
-            part = next((p for p in rule.parts if not p.optional), None)
-            for word in set(_words_of(part)) if part else {_ANY}:
+            first, *others = [frozenset(_words_of(p)) for p in rule.parts if not p.optional] or [frozenset({_ANY})]
+            self._others.append(others)
+            for word in first:
                 self._by_word.setdefault(word, []).append(n)
 
     def fits(self, items: Clause) -> Iterator[Fit]:
@@ -173,6 +182,8 @@ class Fitting:
         there.update(("<turn>", _ANY[1]) for item in items if item.has("<turn>"))
         there.update((_NUMBER, SAID) for item in items if item.number)
         for n in sorted({n for word in there for n in self._by_word.get(word, ())}):
+            if any(map(there.isdisjoint, self._others[n])):
+                continue
             used = used_by(self.rules[n].parts, items)
             if used:
                 yield Fit(self.rules[n], used)

@@ -9,13 +9,14 @@ from faultodds.belief import Appliance, Belief, Evidence
 from faultodds.errors import ClashError, FaultoddsError
 from faultodds.job.job import Job
 from faultodds.job.naming import names_somebody
-from faultodds.job.standing import believe
+from faultodds.job.standing import believe, remembered
 from faultodds.job.steps import Danger, MachineState, Step
 from faultodds.job.taking import evidence_of, state_after, take_repair
 from faultodds.knowledge import Knowledge
 from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, let_out, not_lit_with, not_run_with, said, still_owed
 
 
+@remembered
 def known_on(appliance: Appliance, job: Job) -> tuple[Known, Evidence, Belief | None]:
     """What is known on a call; findings that clash are known without a belief."""
     evidence = evidence_of(appliance, job)

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from faultodds.job.amounts import reading_text, shows_otherwise, step_of
 from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
-from faultodds.job.fits import Fit, Fitting, best, called, fitting_of, left_of_machine, outcomes_of, rules_of, used_by
+from faultodds.job.fits import Fit, any_rule, best, called, fitting_of, left_of_machine, outcomes_of, used_by
 from faultodds.job.said import Heard, Kind, Said, together
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
 from faultodds.knowledge import Knowledge
@@ -38,20 +38,17 @@ def hear_line(knowledge: Knowledge, line: str, is_there: IsThere) -> list[Said]:
     words = words_of(knowledge.appliance.id)
     if words is None:
         return []
-    return Hearer(knowledge, words, is_there, fitting_of(knowledge.appliance.id, outcomes_of(knowledge))).line(line)
+    return Hearer(knowledge, words, is_there).line(line)
 
 
 class Hearer:
-    """Hears lines with one set of words, by the rules that these are fitted to."""
+    """Hears lines with one set of words, by those of their rules that are `wanted`."""
 
-    def __init__(self, knowledge: Knowledge, words: Words, is_there: IsThere, fitting: Fitting) -> None:
-        self.knowledge, self.words, self.is_there, self.fitting = knowledge, words, is_there, fitting
-
-    @staticmethod
-    def about(knowledge: Knowledge, words: Words, is_there: IsThere, wanted: Callable[[Rule], bool]) -> Hearer:
-        """One with any set of words, by those of their rules that are wanted."""
-        rules = rules_of(outcomes_of(knowledge), words)
-        return Hearer(knowledge, words, is_there, Fitting([rule for rule in rules if wanted(rule)]))
+    def __init__(
+        self, knowledge: Knowledge, words: Words, is_there: IsThere, wanted: Callable[[Rule], bool] = any_rule
+    ) -> None:
+        self.knowledge, self.words, self.is_there = knowledge, words, is_there
+        self.fitting = fitting_of(words, outcomes_of(knowledge), wanted)
 
     def line(self, line: str) -> list[Said]:
         """Everything that a line says, or an empty list when it is to be asked about."""

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from functools import cached_property
+from collections import deque
+from collections.abc import Callable
+from functools import cached_property, wraps
+from typing import TypeVar
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -14,6 +17,26 @@ from faultodds.job.job import Job
 from faultodds.job.steps import Closed, Fact, Finding, RepairDone, Step
 from faultodds.job.taking import evidence_of
 from faultodds.knowledge import Knowledge
+
+Found = TypeVar("Found")
+# A screen asks many times of the job as it stands, and of it as it was before or would be after.
+ASKED_OF = 4
+
+
+def remembered(work: Callable[[Appliance, Job], Found]) -> Callable[[Appliance, Job], Found]:
+    """`work`, remembered for the jobs asked about last; these are told by which they are, since none is ever changed."""
+    kept: deque[tuple[Appliance, Job, Found]] = deque(maxlen=ASKED_OF)
+
+    @wraps(work)
+    def asked(appliance: Appliance, job: Job) -> Found:
+        for its, of, found in kept:
+            if its is appliance and of is job:
+                return found
+        found = work(appliance, job)
+        kept.append((appliance, job, found))
+        return found
+
+    return asked
 
 
 class Standing(Struct, frozen=True, dict=True):
@@ -62,6 +85,7 @@ def unverified(knowledge: Knowledge, job: Job) -> bool:
     )
 
 
+@remembered
 def believe(appliance: Appliance, job: Job) -> Belief:
     """The belief that a job's facts, findings, repairs and returns lead to; raises ClashError as `infer` does."""
     return infer(appliance.suspects, evidence_of(appliance, job))

@@ -9,9 +9,11 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any, NamedTuple
+
+from msgspec import Struct
 
 from faultodds.files import words_file
 
@@ -40,16 +42,19 @@ class Rule(NamedTuple):
     parts: tuple[Part, ...]
 
 
-class Words(NamedTuple):
+class Words(Struct, frozen=True, eq=False):
     """Spellings by their first word, longest first, with the concepts they may be; the parts among those; the rules.
-    With a name of `starts` or `ends` a longer name of another part begins or ends."""
+    With a name of `starts` or `ends` a longer name of another part begins or ends; `stated` and `stated_together` are what tells a
+    state of the machine alone, and with another word. Never changed once made: what is worked out of them is remembered."""
 
     spelt: Mapping[str, list[tuple[tuple[str, ...], str]]]
     begins: list[tuple[str, str]]
     nouns: frozenset[str]
     verbs: frozenset[str]
     tools: frozenset[str]
-    rules: list[Rule]
+    rules: tuple[Rule, ...]
+    stated: frozenset[str]
+    stated_together: frozenset[str]
     amounts: Mapping[str, Mapping[str, Any]]
     short: Mapping[str, str]
     units: Mapping[str, tuple[str, str]]
@@ -102,6 +107,8 @@ def words_from(general: Mapping[str, Any], own: Mapping[str, Any]) -> Words:
     trade = {word for name, s in concepts.items() for each in listed(s) for word in each.split() if name in concepts}
     grammatical = {word for s in lists.values() for each in listed(s) for word in each.split()}
     parts = [(name, s) for name, spellings in own["part"].items() for s in listed(spellings)]
+    rules = (*_rules(own),)
+    of_machine = [rule.parts for rule in rules if rule.kind == "machine"]
     inside = [(s, longer) for name, s in parts for other, longer in parts if name != other and s in longer]
     return Words(
         spelt,
@@ -109,7 +116,9 @@ def words_from(general: Mapping[str, Any], own: Mapping[str, Any]) -> Words:
         frozenset([*own["part"], *general["tool"]]),
         frozenset(general["done"]),
         frozenset(general["tool"]),
-        [*_rules(own)],
+        rules,
+        frozenset(n for parts in of_machine if len(parts) == 1 for n in parts[0].names),
+        frozenset(n for parts in of_machine if len(parts) > 1 for part in parts for n in part.names),
         own["amount"],
         short,
         units,
@@ -148,6 +157,7 @@ def _part(word: str) -> Part:
     return Part(names, word.startswith("!"), optional=word.endswith("?"))
 
 
+@lru_cache(maxsize=1 << 14)
 def mended(words: Words, word: str) -> str:
     """A word as it is known: another spelling of it, or the one known word that it misses by a slip; else as it is.
 

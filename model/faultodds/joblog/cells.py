@@ -91,7 +91,7 @@ class CellReader:
             case "ended":
                 return lexicon.of_endings()
             case _:
-                return lexicon.of_targets(self._knowledge, self._targets)
+                return lexicon.of_targets(self._knowledge, (*self._targets,))
 
     @cached_property
     def context(self) -> tuple[str, ...]:

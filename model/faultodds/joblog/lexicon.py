@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Final, Literal
 
 from faultodds.job import asked
 from faultodds.joblog.clean import AFTER, ENDED, ENDINGS, FACT, FOUND, REPAIRS, weights
+from faultodds.joblog.log_words import known
+from faultodds.joblog.once import once
 from faultodds.joblog.stems import NO, key, keys, loose, negatives, trade, vocabulary
 from faultodds.knowledge import Check, Knowledge
 
@@ -218,9 +220,10 @@ def of_fact(knowledge: Knowledge, name: str) -> Lexicon:
     return lexicon
 
 
+@once
 def of_repairs(knowledge: Knowledge) -> Lexicon:
     """The words for repairs done."""
-    lexicon, said = Lexicon(), trade(knowledge.appliance.id).get("repair", {})
+    lexicon, said = _free(knowledge), trade(knowledge.appliance.id).get("repair", {})
     for name, repair in knowledge.repair.items():
         lexicon.add(
             Meaning(REPAIRS, name), [name.replace("_", " "), repair.title.partition(",")[0], *said.get(name, [])]
@@ -228,6 +231,7 @@ def of_repairs(knowledge: Knowledge) -> Lexicon:
     return lexicon
 
 
+@cache
 def of_endings() -> Lexicon:
     """The words for how a job ended."""
     lexicon, said = Lexicon(), vocabulary()["ended"]
@@ -236,9 +240,15 @@ def of_endings() -> Lexicon:
     return lexicon
 
 
+def _free(knowledge: Knowledge) -> Lexicon:
+    """An empty one for free text, in which any word of the trade may stand."""
+    return Lexicon(known=known(knowledge.appliance.id))
+
+
+@once
 def of_complaint(knowledge: Knowledge) -> Lexicon:
     """The words for every symptom at once."""
-    lexicon = Lexicon()
+    lexicon = _free(knowledge)
     for name, symptom in knowledge.symptom.items():
         said = trade(knowledge.appliance.id).get("found", {}).get(name, {})
         yes_no = set(symptom.outcomes) == {"no", "yes"}
@@ -250,9 +260,10 @@ def of_complaint(knowledge: Knowledge) -> Lexicon:
     return lexicon
 
 
+@once
 def of_checks(knowledge: Knowledge) -> Lexicon:
     """The words that only one check's outcome goes by, for text about any of them."""
-    lexicon = Lexicon()
+    lexicon = _free(knowledge)
     for name in knowledge.check:
         title = knowledge.check[name].title
         for phrase, meanings in of_observable(knowledge, name).phrases.items():
@@ -261,7 +272,8 @@ def of_checks(knowledge: Knowledge) -> Lexicon:
     return lexicon
 
 
-def of_targets(knowledge: Knowledge, columns: Iterable[str]) -> Lexicon:
+@once
+def of_targets(knowledge: Knowledge, columns: tuple[str, ...]) -> Lexicon:
     """The words of several columns of the clean log in one; a phrase may then have several meanings."""
     merged = Lexicon()
     for column in columns:
@@ -275,6 +287,7 @@ def exact(lexicon: Lexicon, text: str) -> list[Meaning]:
     return lexicon.phrases.get(key(text), [])
 
 
+@once
 def of_target(knowledge: Knowledge, column: str) -> Lexicon:
     """The words of one column of the clean log."""
     kind, _, name = column.partition(":")

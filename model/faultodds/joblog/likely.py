@@ -14,6 +14,7 @@ from faultodds.joblog import by_values, dates, machines, metered, money_and_time
 from faultodds.joblog.cells import CellReader
 from faultodds.joblog.lexicon import Lexicon, exact
 from faultodds.joblog.mapping import Column, Kind
+from faultodds.joblog.once import once
 from faultodds.joblog.stems import is_blank, key, likeness, tokens, trade, vocabulary
 from faultodds.knowledge import Knowledge
 
@@ -220,6 +221,7 @@ def called_otherwise(knowledge: Knowledge, column: Column, sample: Sample) -> Ki
     return other if as_other >= max(MOST_SPEAK, TWICE * as_called) else None
 
 
+@once
 def headings_of(knowledge: Knowledge, target: Target) -> list[tuple[str, ...]]:
     kind, name = target
     said = {**vocabulary()["headings"], **trade(knowledge.appliance.id).get("headings", {})}

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import re
-from functools import cache
+from functools import cache, lru_cache
 from typing import Final
 
 from faultodds.job import Words, grammar, own_words, words_from
-from faultodds.joblog.stems import key, trade, vocabulary
+from faultodds.joblog.stems import REMEMBERED, key, trade, vocabulary
 
 _SENTENCE: Final = re.compile(r"\s*[;|\n]+\s*|(?<=[^\W_])[.!]+\s+(?=\S)|\s+/+\s+|\s+[\u2013\u2014]\s+|[.!]+$")
 _STRUNG: Final = re.compile(r"\s\+\s")
 _WORD: Final = re.compile(r"[^\W\d_]+")
 
 
+@lru_cache(REMEMBERED)
 def written(appliance: str, text: str) -> str:
     """A text with what a log writes short written out."""
     text = text.replace("\u2019", "'")

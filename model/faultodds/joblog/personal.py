@@ -18,6 +18,7 @@ from typing import Any, Final
 from faultodds.files import words_file
 from faultodds.job import grammar
 from faultodds.joblog import dates
+from faultodds.joblog.once import once
 from faultodds.joblog.stems import WORDS_FILE, is_blank, likeness, stem, tokens, vocabulary
 from faultodds.knowledge import Knowledge
 
@@ -208,6 +209,7 @@ def _words_of_files(appliance: str) -> frozenset[str]:
     return _with_stems(word for line in lines for word in _WORD.findall(line.casefold()))
 
 
+@once
 def _trade_words(knowledge: Knowledge) -> frozenset[str]:
     """Every word of the trade, of the appliance's file and of the grammar, and their stems."""
     facts: list[Any] = [*knowledge.context.values(), *knowledge.equipment.values()]

@@ -8,19 +8,21 @@ A bare part is work only in a column of work, and only where nothing beside it t
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import takewhile
 from typing import Any, Final
 
-from faultodds.job import Hearer, Item, Rule, Said
+from msgspec import Struct
+
+from faultodds.job import Hearer, Item, Rule, Said, Words
 from faultodds.joblog import callbacks, told_in_order
 from faultodds.joblog.clean import CAME_BACK, ENDED, FOUND, GONE, REPAIRS
 from faultodds.joblog.lexicon import Lexicon
 from faultodds.joblog.log_words import (
     any_part,
     around_a_part,
-    known,
     nothing_done,
     sentences_of,
     silent,
@@ -83,10 +85,10 @@ class Sentences:
         self._tells_work = self._work or any(name.removeprefix(FOUND) in knowledge.check for name in self._wanted)
         self._tells_symptoms = any(name.removeprefix(FOUND) in knowledge.symptom for name in self._wanted)
         words = words_of(knowledge.appliance.id)
-        self._complained = _said_of(words.rules, knowledge.symptom) if words and self._tells_symptoms else frozenset()
-        self._hearer = Hearer.about(knowledge, words, self._is_there, self._is_about) if words else None
-        lexicon.known = known(knowledge.appliance.id)
-        self._other = Hearer.about(knowledge, words, _anything, _no_machine) if words else None
+        complained = _said_of(words, frozenset(knowledge.symptom)) if words and self._tells_symptoms else frozenset()
+        about = _About(self._wanted, frozenset(knowledge.check), complained)
+        self._hearer = Hearer(knowledge, words, self._is_there, about) if words else None
+        self._other = Hearer(knowledge, words, _anything, _no_machine) if words else None
 
     # --- sentence by sentence ---
 
@@ -276,16 +278,6 @@ class Sentences:
     def _is_there(self, kind: str, name: str, value: str) -> bool:
         return kind == "repair" or (kind == "finding" and name in self._knowledge.observables)
 
-    def _is_about(self, rule: Rule) -> bool:
-        """Whether a rule is about what this column may say."""
-        if rule.kind == "repair":
-            return self._work
-        if rule.kind in ("finding", "excluded"):
-            if rule.meaning.partition("=")[0] in self._knowledge.check and frozenset(rule.parts) in self._complained:
-                return False  # "weak air outside" in notes: as the customer tells it
-            return all(FOUND + each.partition("=")[0] in self._wanted for each in rule.meaning.split())
-        return rule.kind in ("reading", "amount") and FOUND + rule.meaning in self._wanted
-
     # --- what may stand beside ---
 
     def _items(self, text: str) -> list[Item]:
@@ -383,9 +375,28 @@ def _is_state(items: Sequence[Item]) -> bool:
     return bool(states().search(text)) or any(not i.names and _PARTICIPLE.fullmatch(i.text) for i in items)
 
 
-def _said_of(rules: Iterable[Rule], names: Container[str]) -> frozenset[frozenset[Any]]:
+class _About(Struct, frozen=True):
+    """Whether a rule is about what a column may say that fills the columns `wanted` of the clean log. What the words `complained`
+    say is told by the customer, and no result of any of the `checks`."""
+
+    wanted: frozenset[str]
+    checks: frozenset[str]
+    complained: frozenset[frozenset[Any]]
+
+    def __call__(self, rule: Rule) -> bool:
+        if rule.kind == "repair":
+            return REPAIRS in self.wanted
+        if rule.kind in ("finding", "excluded"):
+            if rule.meaning.partition("=")[0] in self.checks and frozenset(rule.parts) in self.complained:
+                return False  # "weak air outside" in notes: as the customer tells it
+            return all(FOUND + each.partition("=")[0] in self.wanted for each in rule.meaning.split())
+        return rule.kind in ("reading", "amount") and FOUND + rule.meaning in self.wanted
+
+
+@lru_cache(maxsize=8)
+def _said_of(words: Words, names: frozenset[str]) -> frozenset[frozenset[Any]]:
     """The words that say something of any of these, each set of words as a set."""
-    about = (rule for rule in rules if rule.kind == "finding" and rule.meaning.partition("=")[0] in names)
+    about = (rule for rule in words.rules if rule.kind == "finding" and rule.meaning.partition("=")[0] in names)
     return frozenset(frozenset(rule.parts) for rule in about)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any, Final
@@ -108,7 +108,8 @@ def is_blank(text: str) -> bool:
 # --- one word standing for another, in headings --------------------------------------------------------------------
 
 
-def likeness(first: Sequence[str], second: Sequence[str]) -> float:
+@lru_cache(REMEMBERED)
+def likeness(first: tuple[str, ...], second: tuple[str, ...]) -> float:
     """How alike two headings are, 0 to 1: words that match, abbreviate or nearly spell each other, over all words."""
     if not first or not second:
         return 0.0

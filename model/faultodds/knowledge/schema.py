@@ -407,6 +407,13 @@ class Knowledge:
         return {n: each for n, each in self.observables.items() if each.bars}
 
     @cached_property
+    def causes_owed(self) -> dict[str, list[str]]:
+        """Faults that something brings on, and that owe their cause -> the modes that bring each on."""
+        bringing = [(cause, mode.brings_on) for cause, mode in self.modes() if mode.brings_on]
+        owing = [name for name, mode in self.modes() if mode.cause_shown_by]
+        return {name: [cause for cause, brings in bringing if name in brings] for name in owing}
+
+    @cached_property
     def shaping(self) -> frozenset[str]:
         """The facts that a way in or the bands of a reading depend on."""
         works = (*self.check.values(), *self.repair.values())

@@ -8,7 +8,7 @@ from .danger import (
 )
 from .duties import (
     CAUSE_LEFT as CAUSE_LEFT, DOUBTFUL as DOUBTFUL, LIKELY as LIKELY, Known as Known, at_once as at_once,
-    barred as barred, causes_of as causes_of, known_after as known_after, let_out as let_out, not_lit_with as not_lit_with,
+    barred as barred, known_after as known_after, let_out as let_out, not_lit_with as not_lit_with,
     run_attended as run_attended,
     not_run_now as not_run_now, not_run_with as not_run_with, said as said, taken as taken,
     still_holds as still_holds, watch_text as watch_text,

@@ -96,14 +96,6 @@ def said(name: str, outcome: str) -> str:
     return f"{name} and {outcome}" if outcome == CAUSE_LEFT else f"{name}={outcome}"
 
 
-def causes_of(knowledge: Knowledge) -> dict[str, list[str]]:
-    """Faults that something brings on, and that owe their cause -> the modes that bring each on."""
-    modes = list(knowledge.modes())
-    bringing = [(cause, mode.brings_on) for cause, mode in modes if mode.brings_on]
-    owing = [name for name, mode in modes if mode.cause_shown_by]
-    return {name: [cause for cause, brings in bringing if name in brings] for name in owing}
-
-
 def at_once(knowledge: Knowledge, known: Known) -> tuple[str, ...]:
     """What is to be done before anything else because of what was found, such as shutting the gas."""
     texts = []

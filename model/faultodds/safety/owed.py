@@ -8,7 +8,7 @@ from typing import Protocol
 from msgspec import Struct
 
 from faultodds.knowledge import Knowledge
-from faultodds.safety.duties import LIKELY, causes_of, still_holds
+from faultodds.safety.duties import LIKELY, still_holds
 
 
 class Seen(Protocol):
@@ -112,7 +112,7 @@ def _is_part(knowledge: Knowledge, ref: str) -> bool:
 
 def _bars(knowledge: Knowledge, modes: Iterable[str]) -> bool:
     """Whether one of some modes brings on a fault that owes its cause, or lets a hazard out."""
-    bringing = {cause for causes in causes_of(knowledge).values() for cause in causes}
+    bringing = {cause for causes in knowledge.causes_owed.values() for cause in causes}
     for name, check in knowledge.check.items():
         for outcome in (*check.lets_out, *check.stops):
             bringing |= set(_names(knowledge, name, outcome))

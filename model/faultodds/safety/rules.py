@@ -30,18 +30,16 @@ class Broken(Struct, frozen=True):
 
 
 class Moment(Struct, frozen=True):
-    """One line of a sequence as it is played: the machine before and after it."""
+    """One line of a sequence as it is played: the machine before and after it, what it is of, and whether the machine runs."""
 
     lines: Sequence[Line]
     at: int
     before: State
     after: State
     known: Known
-
-    @property
-    def line(self) -> Line:
-        """The line itself."""
-        return self.lines[self.at]
+    line: Line
+    work: Work | None
+    runs: bool
 
 
 def broken(knowledge: Knowledge, state: State, lines: Sequence[Line], known: Known = NOTHING_KNOWN) -> list[Broken]:
@@ -61,7 +59,7 @@ def moments(knowledge: Knowledge, state: State, lines: Sequence[Line], known: Kn
         after = state
         if line.move is not None:
             after = state | {line.move.item} if line.move.opens else state - {line.move.item}
-        yield Moment(lines, at, state, after, known)
+        yield Moment(lines, at, state, after, known, line, _work(knowledge, line), runs(knowledge, line))
         state = after
 
 
@@ -157,8 +155,8 @@ def moved_once(k: Knowledge, m: Moment) -> Iterator[str]:
 
 def hands_in_dead(k: Knowledge, m: Moment) -> Iterator[str]:
     """Hands go in only where it is open, with everything shut off that makes it safe."""
-    work = _work(k, m.line)
-    if work is None or m.line.part not in ("fit", "steps", "unfit") or runs(k, m.line):
+    work = m.work
+    if work is None or m.line.part not in ("fit", "steps", "unfit") or m.runs:
         return
     shut = {item for ways in openings(k, work) if not ways & m.before for item in sorted(ways & set(work.access))[:1]}
     for missing in sorted(shut | (shut_off_for(k, work) - m.before)):
@@ -185,7 +183,7 @@ def on_inside_for_the_qualified(k: Knowledge, m: Moment) -> Iterator[str]:
 
 def leads_on_and_off_dead(k: Knowledge, m: Moment) -> Iterator[str]:
     """Leads and manometer are fitted before power or gas comes on, and come off after both are off again."""
-    work = _work(k, m.line)
+    work = m.work
     if work is None or not work.energised or m.line.part != "steps":
         return
     same = [line.part for line in m.lines[: m.at] if line.work == m.line.work]
@@ -203,9 +201,9 @@ def never_left_live(k: Knowledge, m: Moment) -> Iterator[str]:
 
 def runs_closed_up(k: Knowledge, m: Moment) -> Iterator[str]:
     """The machine runs closed up: to prove a repair, to warm it up, for any check that is not live work of the qualified."""
-    if not runs(k, m.line):
+    if not m.runs:
         return
-    work = _work(k, m.line)
+    work = m.work
     live = work is not None and work.energised and work.qualified and m.line.part == "steps"
     for item in sorted(m.before):
         needed = live and work is not None and any(item in ways for ways in openings(k, work))
@@ -230,9 +228,9 @@ def tested_with_power_off(k: Knowledge, m: Moment) -> Iterator[str]:
 def watched_when_it_lets_out(k: Knowledge, m: Moment) -> Iterator[str]:
     """With something open that lets a hazard into the room, the machine runs only for work that needs it so, attended, the
     watch and its minutes said first."""
-    if not runs(k, m.line):
+    if not m.runs:
         return
-    work = _work(k, m.line)
+    work = m.work
     for item in sorted(i for i in m.before if k.access[i].lets_out):
         needs = work is not None and m.line.part == "steps" and item in work.access and not work.away
         if work is None or not needs:
@@ -246,7 +244,7 @@ def watched_when_it_lets_out(k: Knowledge, m: Moment) -> Iterator[str]:
 
 def not_run_like_that(k: Knowledge, m: Moment) -> Iterator[str]:
     """With something open, the machine does not run while something is known with which it is not run like that."""
-    for item in sorted(m.before) if runs(k, m.line) else ():
+    for item in sorted(m.before) if m.runs else ():
         for name, values in k.access[item].not_while.items():
             if set(values) & set(m.known.get(name, ())):
                 yield f"'{m.line.work}' runs the machine with '{item}' and {name} known"
@@ -254,7 +252,7 @@ def not_run_like_that(k: Knowledge, m: Moment) -> Iterator[str]:
 
 def not_run_when_stopped(k: Knowledge, m: Moment) -> Iterator[str]:
     """The machine does not run with what was found that stops the run: too much gas, CO, its exhaust in the room."""
-    for name, outcome in not_run_with(k, m.known) if runs(k, m.line) else ():
+    for name, outcome in not_run_with(k, m.known) if m.runs else ():
         yield f"'{m.line.work}' runs the machine with {name}={outcome}"
 
 
@@ -262,7 +260,7 @@ def not_lit_without_air(k: Knowledge, m: Moment) -> Iterator[str]:
     """It does not run with heat with what was found that stops the heat: no air through it, a fuse's cause not mended; without
     heat it runs with the gas shut."""
     gas_on = any(a.makes_safe == "gas" and i not in m.before for i, a in k.access.items())
-    for name, outcome in not_lit_with(k, m.known) if runs(k, m.line) else ():
+    for name, outcome in not_lit_with(k, m.known) if m.runs else ():
         if heats(k, m.line):
             yield f"'{m.line.work}' runs the machine with heat and {name}={outcome}"
         elif gas_on:
@@ -272,8 +270,8 @@ def not_lit_without_air(k: Knowledge, m: Moment) -> Iterator[str]:
 def watched_when_it_may_let_out(k: Knowledge, m: Moment) -> Iterator[str]:
     """While something may let a hazard into the room, or wants somebody beside it, the machine runs attended, the watch and its
     minutes said first."""
-    out = run_attended(k, m.known) if runs(k, m.line) else []
-    work = _work(k, m.line)
+    out = run_attended(k, m.known) if m.runs else []
+    work = m.work
     for name, outcome in out:
         if work is not None and work.away and m.line.part == "steps":
             yield f"'{m.line.work}' runs the machine with nobody beside it and perhaps {name}={outcome}"
