@@ -289,7 +289,7 @@ def test_danger_is_heard_in_every_command_and_the_job_stands_still(tmp_path: Pat
     assert "STOPPED" in command("job", "list", *data).out
     assert command("job", "close", "1", "referred", *data).code == 0
     assert command("job", "undo", "1", *data).code == 0
-    how = "joints tested tight, cord tested good, co meter reads 0"
+    how = "licensed fitter: joints tested tight, cord tested good, co meter reads 0"
     assert job(tmp_path, "safe", "1", "--note", how)["saved"][0]["text"] == f"safe again: {how}"
     assert command("job", "next", "1", *data).code == 0
 
