@@ -115,8 +115,8 @@ def _read(words: Words, tokens: Sequence[str]) -> Iterator[Clause]:
 
 
 def _states(words: Words, items: Clause) -> list[Clause]:
-    """Things of the machine each with how it is, or asked about, where a line is nothing else: "breaker off gas off"; else none."""
-    rules = [rule.parts for rule in words.rules if rule.kind in ("machine", "ask")]
+    """Things of the machine each with how it is, where a line is nothing else: "breaker off gas off"; else none."""
+    rules = [rule.parts for rule in words.rules if rule.kind == "machine"]
     whole = {n for parts in rules if len(parts) == 1 for n in parts[0].names}
     both = {n for parts in rules if len(parts) > 1 for part in parts for n in part.names}
     found: list[Clause] = []

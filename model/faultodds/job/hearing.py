@@ -208,7 +208,7 @@ class Hearer:
             return Heard([], text=text if any(i.names - _ROLES or i.number for i in own) else "")
         said = [each for f in sorted(fits, key=lambda f: min(f.places)) for each in self._meant(f, items)]
         against = next((c for f in fits if f.rule.kind == "reading" for c in self._contradicts(f, said)), None)
-        if kinds <= {"machine", "ask"} and "machine" in kinds and any(self._is_state(i) or i.text == "off" for i in left):
+        if kinds == {"machine"} and any(self._is_state(i) or i.text == "off" for i in left):
             said.append(Said("unread", "", "", " ".join(i.text for i in left)))  # "gas off back off": something else is off
         return Heard([against] if against else said, len(used))
 
@@ -283,7 +283,7 @@ class Hearer:
 
     def _which(self, torn: Sequence[Fit], own: Clause) -> Said:
         which = f"{' or '.join(dict.fromkeys(called(f.rule) for f in torn))}? Type the one that is meant."
-        if all(f.rule.kind in ("machine", "ask") for f in torn) and any(f.rule.kind == "machine" for f in torn):
+        if all(f.rule.kind == "machine" for f in torn):
             which = "say how each is, parted by commas."
         return Said("ask", f"'{' '.join(i.text for i in own)}': {which}", "", "")
 
@@ -359,6 +359,8 @@ class Hearer:
                 name, _, value = each.partition("." if kind == "machine" else "=")
                 if self.is_there(kind, name, value):
                     yield Said(as_kind[kind], name, value, "")
+                elif kind == "machine":
+                    yield Said("ask", f"Which of the {name}? Type front {value}, rear {value}, or both.", "", "")
 
     def _amount(self, name: str, fit: Fit, items: Clause) -> Iterator[Said]:
         number = next(i for i in fit.used if i.number)
