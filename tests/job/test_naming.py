@@ -13,7 +13,7 @@ from faultodds.belief import Appliance
 from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds.job import OpenJob, Store, clearing, sayings
 from faultodds.job.clearing import lacking
-from faultodds.safety import danger, hazard_of, stop_text, told_over
+from faultodds.safety import danger as danger_words, hazard_of, stop_text, told_over
 
 VOUCHED = (
     "supplier came, meter and joints tested, no leak",
@@ -101,7 +101,7 @@ def test_who_is_not_qualified_is_not_licensed_either(dryer: Appliance, store: St
     visit = OpenJob.start(store, dryer, qualified=False)
     with pytest.raises(SafetyStop):
         visit.listen("i smell gas")
-    with pytest.raises(FaultoddsError, match="left to|leave this to"):
+    with pytest.raises(FaultoddsError, match="leave this to"):
         visit.safe("I am licensed for gas, every joint soap tested, no bubbles")
     visit.safe("licensed plumber: every joint soap tested, no bubbles")
     assert visit.job.stopped is None
@@ -109,7 +109,7 @@ def test_who_is_not_qualified_is_not_licensed_either(dryer: Appliance, store: St
 
 def test_every_stop_that_sends_for_somebody_is_left_to_them(dryer: Appliance) -> None:
     """Whatever its title, a stop whose steps name somebody else takes their word; one that names nobody takes the technician's."""
-    raw = tomllib.loads(Path(danger.__file__).with_name("danger.toml").read_text("utf-8"))
+    raw = tomllib.loads(Path(danger_words.__file__).with_name("danger.toml").read_text("utf-8"))
     stops = [(stop.title, stop.steps) for stop in dryer.knowledge.stop.values()]
     stops += [(title, steps) for title, *steps in raw["steps"].values()]
     stops += [(named["title"], named["steps"]) for named in raw["named"] if "steps" in named]

@@ -43,7 +43,11 @@ def test_it_is_noted_in_a_call(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "line",
-    ["kitchen lights dim while it runs", "the house lights flicker when the motor runs", "lamp in the room dips when it heats"],
+    [
+        "kitchen lights dim while it runs",
+        "the house lights flicker when the motor runs",
+        "lamp in the room dips when it heats",
+    ],
 )
 def test_lights_that_dim_tell_of_the_supply(line: str) -> None:
     """Kept as a remark, with what to measure; no outcome is taken with it."""
@@ -51,7 +55,9 @@ def test_lights_that_dim_tell_of_the_supply(line: str) -> None:
     assert [s.kind for s in said] == ["noted"] and "outlet_voltage" in said[0].name
 
 
-@pytest.mark.parametrize("line", ["igniter glows dim", "burner lights then dims", "no light in the drum", "it lights fine"])
+@pytest.mark.parametrize(
+    "line", ["igniter glows dim", "burner lights then dims", "no light in the drum", "it lights fine"]
+)
 def test_a_dim_igniter_tells_nothing_of_the_supply(line: str) -> None:
     """Its light is another one."""
     assert all(s.kind != "noted" for s in sayings.understand(load("gas_dryer"), line))

@@ -84,8 +84,8 @@ def lacks_whose(remark: str, to: str, qualified: bool = True) -> str:
         if qualified and oneself.search(clause) and not another.search(clause):
             return ""
     return (
-        f"the steps leave this to {_words()['left_to'][to]['people']}. Say which of them made sure, or that you are licensed for it "
-        "yourself"
+        f"the steps leave this to {_words()['left_to'][to]['people']}. Say which of them made sure, or that you are licensed for "
+        "it yourself"
     )
 
 
