@@ -55,8 +55,7 @@ class Hearer:
 
     def line(self, line: str) -> list[Said]:
         """Everything that a line says, or an empty list when it is to be asked about."""
-        asks = _ASKS.match(line.strip().casefold().replace("'", ""))
-        if len(line) > LONGEST_LINE or "=" in line or "_" in line or asks:
+        if len(line) > LONGEST_LINE or {*"=_"} & {*line} or _ASKS.match(line.strip().casefold().replace("'", "")):
             return []
         thoughts = clauses(self.words, line)
         heard = self.thoughts(thoughts)
@@ -278,8 +277,7 @@ class Hearer:
         planned = any(i.has("<plan>") for i in own)
         if not parts and not named and not refused:
             return Heard([])
-        others = any(i.has("<somebody>") for i in own)
-        done = [] if planned or others else [Said("repair", n, "", "") for n in named]
+        done = [] if planned or any(i.has("<somebody>") for i in own) else [Said("repair", n, "", "") for n in named]
         names = ", ".join(dict.fromkeys([*refused, *(named if planned else [])]))
         return Heard([*done, Said("undone", names, "", " ".join(i.text for i in own))], len(own))
 
