@@ -74,14 +74,16 @@ def lacks_whose(remark: str, to: str, qualified: bool = True) -> str:
     says to be licensed for it and is not known to be not `qualified`."""
     if not to:
         return ""
-    named, oneself, absent, away, another = _whose(to)
-    said = absent.sub(" ", as_heard(remark))
+    w = _whose(to)
+    said = w["absent"].sub(" ", as_heard(remark))
+    mine = bool(w["by_me"].search(said))
     for clause in re.split(r"[|;]|\band\b|\bbut\b", _without_results(said)):
         if turned().search(clause):
             continue
-        if named.search(clause) and not away.search(clause):
+        them = w["of_them"].sub(" ", clause)
+        if w["named"].search(them) and not mine and not w["away"].search(clause) and not w["unfit"].search(clause):
             return ""
-        if qualified and oneself.search(clause) and not another.search(clause):
+        if qualified and w["oneself"].search(them) and not w["another"].search(clause):
             return ""
     return (
         f"the steps leave this to {_words()['left_to'][to]['people']}. Say which of them made sure, or that you are licensed for "
@@ -90,16 +92,18 @@ def lacks_whose(remark: str, to: str, qualified: bool = True) -> str:
 
 
 @cache
-def _whose(to: str) -> tuple[re.Pattern[str], ...]:
+def _whose(to: str) -> dict[str, re.Pattern[str]]:
+    """The patterns of `[whose]`, and those of one of `[left_to]`, written out."""
     whose, each = _words()["whose"], _words()["left_to"][to]
-
-    def written_out(text: str) -> re.Pattern[str]:
-        for name in (*whose, *whose):  # a list may use another
-            text = text.replace("{folk}", each["named"]).replace(f"{{{name}}}", f"(?:{whose[name]})")
-        return re.compile(text)
-
-    named, oneself, away, another = (each["named"], each["oneself"], whose["away"], whose["another"])
-    return tuple(written_out(rf"\b(?:{words})\b") for words in (named, oneself, whose["absent"], away, another))
+    lists = {name: f"(?:{words})" for name, words in {**whose, "folk": each["named"]}.items()}
+    found = {}
+    for name in ("named", "oneself", "absent", "of_them", "by_me", "unfit", "away", "another"):
+        text = rf"\b(?:{each.get(name) or whose[name]})\b"
+        for _ in range(3):  # a list may use another
+            for inner, words in lists.items():
+                text = text.replace(f"{{{inner}}}", words)
+        found[name] = re.compile(text)
+    return found
 
 
 def looked_for(said: str, stop: Stop) -> bool:
