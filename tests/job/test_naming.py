@@ -124,7 +124,10 @@ def test_every_stop_that_sends_for_somebody_is_left_to_them(dryer: Appliance) ->
     [
         ("absent", "zzz", "called the gas company, then soaped all joints, no bubbles"),
         ("another", "zzz", "my boss is licensed, i soaped it, no bubbles"),
-        ("away", "zzz", "gas company line busy, soaped it, no bubbles"),
+        ("away", "zzz", "gas man refused, soap tested it, no bubbles"),
+        ("by_me", "zzz", "the gas man looked, i tested it, no bubbles"),
+        ("of_them", "zzz", "gas company bill paid, soap test clean"),
+        ("unfit", "zzz", "customer is a gas engineer, soaped all, no bubbles"),
     ],
 )
 def test_a_planted_mistake_in_whose_word_is_caught(
