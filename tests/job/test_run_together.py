@@ -41,6 +41,12 @@ def test_it_is_noted_in_a_call(tmp_path: Path) -> None:
         assert visit.state == {"unplugged", "gas_shut"}
 
 
+def test_what_is_not_read_is_named(tmp_path: Path) -> None:
+    """In the words it was typed in."""
+    out = bench(tmp_path, *STRAIGHT_ON, "heat=none", "gas off back off", "leave").out
+    assert "not noted: back off." in " ".join(out.split())
+
+
 @pytest.mark.parametrize(
     "line",
     [

@@ -208,9 +208,7 @@ class Hearer:
         said = [each for f in sorted(fits, key=lambda f: min(f.places)) for each in self._meant(f, items)]
         against = next((c for f in fits if f.rule.kind == "reading" for c in self._contradicts(f, said)), None)
         if kinds == {"machine"} and any(self._is_state(i) or i.text == "off" for i in left):
-            said.append(
-                Said("unread", "", "", " ".join(i.text for i in left))
-            )  # "gas off back off": something else is off
+            said += [Said("unread", " ".join(i.text for i in left), "", "")]  # "gas off back off": something else is
         return Heard([against] if against else said, len(used))
 
     def _contradicts(self, fit: Fit, said: Sequence[Said]) -> Iterator[Said]:
