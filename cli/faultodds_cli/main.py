@@ -187,13 +187,17 @@ def _not_obeyed(error: Any, arguments: Sequence[str]) -> int:
 
 
 def _refused(error: FaultoddsError, arguments: Sequence[str]) -> int:
-    """Bad input, or a stop sign. A stop goes to standard output as well, unless a program reads that."""
+    """Bad input goes to standard error. A stop is the answer, and is said once: where the answer would have stood, so that it is
+    not lost with the errors; on standard error where a program reads one JSON object, or where that alone is on a screen."""
+    unseen = sys.stderr.isatty() and not sys.stdout.isatty()
     text = wrapped(str(error))
-    both_on_screen = sys.stdout.isatty() and sys.stderr.isatty()
-    if isinstance(error, SafetyStop) and "--json" not in arguments:
-        say(text)
-        if both_on_screen:
+    if isinstance(error, SafetyStop) and "--json" not in arguments and not unseen:
+        try:
+            say(text)
+            sys.stdout.flush()
             return error.exit_code
+        except OSError:  # nobody reads it there
+            _pipe_closed()
     complain(text)
     return error.exit_code
 

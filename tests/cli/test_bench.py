@@ -742,7 +742,9 @@ def test_a_stopped_job_stands_still_until_somebody_says_safe(tmp_path: Path) -> 
     shown = [line for line in ended.out.splitlines() if line.startswith(("STOP.", "Before going on", "FAULT ODDS"))]
     assert shown == ['STOP. smoke, scorching or flames: "smoke from the back".']
     assert set(findings(tmp_path)) == {"dry_time"}
-    going_on = bench(tmp_path, "safe cord was replaced, ran 20 min, no smoke", "no", "hood_flap weak", options=["1"])
+    going_on = bench(
+        tmp_path, "safe I am qualified: cord was replaced, ran 20 min, no smoke", "no", "hood_flap weak", options=["1"]
+    )
     assert going_on.code == 0
     assert set(findings(tmp_path)) == {"dry_time", "hood_flap"}
 

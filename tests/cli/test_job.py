@@ -289,7 +289,7 @@ def test_danger_is_heard_in_every_command_and_the_job_stands_still(tmp_path: Pat
     assert "STOPPED" in command("job", "list", *data).out
     assert command("job", "close", "1", "referred", *data).code == 0
     assert command("job", "undo", "1", *data).code == 0
-    how = "joints tested tight, cord tested good, co meter reads 0"
+    how = "licensed fitter: joints tested tight, cord tested good, co meter reads 0"
     assert job(tmp_path, "safe", "1", "--note", how)["saved"][0]["text"] == f"safe again: {how}"
     assert command("job", "next", "1", *data).code == 0
 
@@ -386,3 +386,20 @@ def test_bad_input_is_answered_with_what_to_type(tmp_path: Path, arguments: list
     assert ended.code == 2
     assert text in " ".join(ended.err.split())
     assert "Traceback" not in ended.err
+
+
+def test_what_is_said_of_runs_is_in_the_json_too(tmp_path: Path) -> None:
+    """A script is told what a person reads: that no repair is on record, that two runs count, what was replaced."""
+    job(tmp_path, "new", "--found", "heat=none")
+    first = job(tmp_path, "verify", "1", "44 min")
+    assert ["No repair is on record" in text for text in first["runs"]] == [True]
+    job(tmp_path, "fix", "1", "coil_set")
+    assert job(tmp_path, "verify", "1", "25 min")["runs"] == []
+    (twice,) = job(tmp_path, "verify", "1", "28 min")["runs"]
+    assert "both count" in twice and "faultodds job undo 1" in twice
+    said = " ".join(command("job", "verify", "1", "27 min", "--data", str(tmp_path)).out.split())
+    again = job(tmp_path, "verify", "1", "26 min")["runs"][0]
+    assert again.split(" both count")[0] in said
+    assert job(tmp_path, "find", "1", "hood_flap=weak")["replaced"] == []
+    (old,) = job(tmp_path, "find", "1", "hood_flap=strong")["replaced"]
+    assert "hood_flap" in old and "weak" in old

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import math
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import compiled
 from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
 from faultodds.belief.posterior import infer
+from faultodds_cli.main import run
 from run_cli import faultodds, write_toy
 from toys import raw_toy, toy
 
@@ -92,7 +94,59 @@ def test_a_stop_sign_stops_everything(command: str, sign: str, monkeypatch: pyte
     assert ran.code == 3
     assert ran.out.startswith("STOP. smell of gas.\n1. ")
     assert "gas supplier" in ran.text
-    assert "STOP." in ran.err
+    assert ran.err == ""
+
+
+class _Stream(io.StringIO):
+    """A stream on a screen, or one that goes elsewhere."""
+
+    def __init__(self, screen: bool) -> None:
+        super().__init__()
+        self._screen = screen
+
+    def isatty(self) -> bool:
+        return self._screen
+
+
+@pytest.mark.parametrize(
+    ("screens", "options", "on"),
+    [
+        ((True, True), (), "out"),
+        ((True, False), (), "out"),
+        ((False, False), (), "out"),
+        ((False, True), (), "err"),
+        ((False, False), ("--json",), "err"),
+        ((True, True), ("--json",), "err"),
+    ],
+)
+def test_a_stop_is_said_once_where_it_is_read(
+    screens: tuple[bool, bool], options: tuple[str, ...], on: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With the answers, which nobody throws away; with the errors where only they are on a screen, or data is read."""
+    streams = {"out": _Stream(screens[0]), "err": _Stream(screens[1])}
+    monkeypatch.setattr("sys.stdout", streams["out"])
+    monkeypatch.setattr("sys.stderr", streams["err"])
+    assert run(["next", "--found", "gas_smell=yes", *options]) == 3
+    said = {name: stream.getvalue().count("STOP.") for name, stream in streams.items()}
+    assert said == {"out": int(on == "out"), "err": int(on == "err")}
+
+
+def test_a_stop_that_nobody_reads_on_standard_output_is_said_on_the_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever read it has gone."""
+
+    class Closed(_Stream):
+        def flush(self) -> None:
+            if self.tell() and not closed:
+                closed.append(1)
+                raise BrokenPipeError
+
+    closed: list[int] = []
+    err = _Stream(False)
+    monkeypatch.setattr("sys.stdout", Closed(False))
+    monkeypatch.setattr("sys.stderr", err)
+    monkeypatch.setattr("faultodds_cli.main._pipe_closed", lambda: 0)
+    assert run(["next", "--found", "gas_smell=yes"]) == 3
+    assert err.getvalue().count("STOP.") == 1
 
 
 @pytest.mark.parametrize("option", ["--found", "--fact", "--reading", "--after"])

@@ -200,3 +200,38 @@ def test_nobody_is_sent_away_on_a_callback_before_a_good_run(dryer: Appliance) -
         assert why is not None and sum(structs.astuple(why)) == pytest.approx(1.0)
         assert why.sound == pytest.approx(belief.sound)
         assert best_move(dryer, belief, state.situation).kind != "stop"
+
+
+NO_HEAT_BEFORE: dict[str, tuple[Payload, ...]] = {
+    "coils": (Finding("heat", "cools_off"), Finding("burner_watch", "lights_then_fails"), RepairDone("coil_set")),
+    "valve": (Finding("heat", "none"), Finding("glow_look", "glow_no_flame"), RepairDone("gas_valve")),
+    "igniter": (Finding("heat", "none"), Finding("igniter_ohms", "open"), RepairDone("igniter")),
+    "sensor": (Finding("heat", "none"), Finding("glow_look", "glow_stays"), RepairDone("flame_sensor")),
+}
+
+
+@pytest.mark.parametrize("days", [0, 1, 5])
+@pytest.mark.parametrize("before", NO_HEAT_BEFORE)
+def test_what_tells_of_no_heat_comes_first_when_no_heat_comes_back(
+    dryer: Appliance, before: str, days: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not how full the drum is, nor the air at the hood. Planted: the complaint is not looked at."""
+    heat = {"drum_warm", "glow_look", "burner_watch", "gas_cock_look"}
+    left = (Finding("verification_run", "dry_in_time"), Closed("gone"))
+    back = (Closed("came_back", OPENED.date() + timedelta(days=days)), Finding("heat", "none"))
+    job = job_of(*NO_HEAT_BEFORE[before], *left, *back)
+    belief, situation = believe(dryer, job), situation_of(dryer, job)
+    assert best_move(dryer, belief, structs.replace(situation, asking=False)).name in heat
+    assert stand(dryer, job, situation).advice.checks[0].name in heat
+    monkeypatch.setattr(Problem, "behind_return", frozenset())
+    if before == "valve" or (before == "coils" and days == 0):
+        assert best_move(dryer, belief, structs.replace(situation, asking=False)).name not in heat
+
+
+def test_a_slow_dryer_that_comes_back_may_be_asked_about_its_loads(dryer: Appliance) -> None:
+    """There, how full it is tells of the complaint."""
+    work = (Finding("dry_time", "longer"), RepairDone("clean_duct"), Finding("verification_run", "dry_in_time"))
+    job = job_of(*work, Closed("gone"), Closed("came_back", OPENED.date()), Finding("dry_time", "longer"))
+    problem = Problem(dryer, believe(dryer, job), situation_of(dryer, job))
+    assert any(mode.startswith("use.") for mode in problem.behind_return)
+    assert not Problem(dryer, believe(dryer, job_of(*work)), Situation()).behind_return

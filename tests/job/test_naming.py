@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from contextlib import suppress
 from pathlib import Path
@@ -12,7 +13,7 @@ from faultodds.belief import Appliance
 from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds.job import OpenJob, Store, clearing, sayings
 from faultodds.job.clearing import lacking
-from faultodds.safety import hazard_of, told_over
+from faultodds.safety import danger as danger_words, hazard_of, stop_text, told_over
 
 VOUCHED = (
     "supplier came, meter and joints tested, no leak",
@@ -32,6 +33,11 @@ TOLD = {
     "defeated": "thermal fuse bypassed",
 }
 CLEARANCES = tomllib.loads(Path(__file__).with_name("clearances.toml").read_text("utf-8"))
+
+
+#: Whose word the stop is left to, so that a line is judged by the result that it tells.
+WHOSE = {"gas": "fitter", "co": "fire service", "ill": "fire service", "fire": "fire service", "shock": "electrician"}
+WHOSE_WORD = tomllib.loads(Path(__file__).with_name("whose_word.toml").read_text("utf-8"))
 
 
 def _lines(kind: str) -> list[tuple[str, str]]:
@@ -57,11 +63,91 @@ def _shows(words: str, sign: str, dryer: Appliance) -> bool:
     return not lacking(words, hazard_of(sign, stop.title), stop)
 
 
+def _by_them(danger: str, line: str) -> str:
+    return f"{WHOSE[danger]}: {line}" if danger in WHOSE else line
+
+
+def _clears_after(store: Store, dryer: Appliance, told: str, line: str) -> bool:
+    visit = OpenJob.start(store, dryer)
+    with pytest.raises(SafetyStop):
+        visit.listen(told)
+    with suppress(FaultoddsError, SafetyStop):
+        visit.safe(line)
+    return visit.job.stopped is None
+
+
+@pytest.mark.parametrize("told", WHOSE_WORD["clears"])
+def test_whom_the_steps_send_for_clears_it(dryer: Appliance, store: Store, told: str) -> None:
+    """Or a technician who says to be licensed for it."""
+    assert [line for line in WHOSE_WORD["clears"][told] if not _clears_after(store, dryer, told, line)] == []
+
+
+@pytest.mark.parametrize("told", WHOSE_WORD["asks"])
+def test_nobody_else_clears_what_is_left_to_others(dryer: Appliance, store: Store, told: str) -> None:
+    """However good the result, and whoever was only called, awaited or wished for."""
+    assert [line for line in WHOSE_WORD["asks"][told] if _clears_after(store, dryer, told, line)] == []
+
+
+def test_who_is_asked_for_is_told(dryer: Appliance, store: Store) -> None:
+    """Where nothing else is missing."""
+    visit = _stopped(store, dryer, "gas", "")
+    with pytest.raises(FaultoddsError, match="the gas supplier, the fire service or somebody licensed for gas"):
+        visit.safe("me, leak tested, passed")
+    assert visit.job.stopped is not None
+
+
+def test_who_is_not_qualified_is_not_licensed_either(dryer: Appliance, store: Store) -> None:
+    """Said before, and not taken back."""
+    visit = OpenJob.start(store, dryer, qualified=False)
+    with pytest.raises(SafetyStop):
+        visit.listen("i smell gas")
+    with pytest.raises(FaultoddsError, match="leave this to"):
+        visit.safe("I am licensed for gas, every joint soap tested, no bubbles")
+    visit.safe("licensed plumber: every joint soap tested, no bubbles")
+    assert visit.job.stopped is None
+
+
+def test_every_stop_that_sends_for_somebody_is_left_to_them(dryer: Appliance) -> None:
+    """Whatever its title, a stop whose steps name somebody else takes their word; one that names nobody takes the technician's."""
+    raw = tomllib.loads(Path(danger_words.__file__).with_name("danger.toml").read_text("utf-8"))
+    stops = [(stop.title, stop.steps) for stop in dryer.knowledge.stop.values()]
+    stops += [(title, steps) for title, *steps in raw["steps"].values()]
+    stops += [(named["title"], named["steps"]) for named in raw["named"] if "steps" in named]
+    to = {title: clearing.left_to(stop_text(title, steps)) for title, steps in stops}
+    assert set(to.values()) == {"gas", "electric", "emergency", "fire", ""}
+    sends = re.compile("emergency number|supplier|licensed|qualified|fire service")
+    assert [title for title, steps in stops if bool(to[title]) != bool(sends.search(" ".join(steps)))] == []
+
+
+@pytest.mark.parametrize(
+    ("name", "instead", "now_clears"),
+    [
+        ("absent", "zzz", "called the gas company, then soaped all joints, no bubbles"),
+        ("another", "zzz", "my boss is licensed, i soaped it, no bubbles"),
+        ("away", "zzz", "gas man refused, soap tested it, no bubbles"),
+        ("by_me", "zzz", "the gas man looked, i tested it, no bubbles"),
+        ("of_them", "zzz", "gas company bill paid, soap test clean"),
+        ("unfit", "zzz", "customer is a gas engineer, soaped all, no bubbles"),
+    ],
+)
+def test_a_planted_mistake_in_whose_word_is_caught(
+    dryer: Appliance, store: Store, monkeypatch: pytest.MonkeyPatch, name: str, instead: str, now_clears: str
+) -> None:
+    """A family of words that is lost lets through what must be asked about."""
+    told = "there is a leak at the flex"
+    assert not _clears_after(store, dryer, told, now_clears)
+    clearing._whose.cache_clear()
+    monkeypatch.setitem(clearing._words()["whose"], name, instead)
+    assert _clears_after(store, dryer, told, now_clears)
+    clearing._whose.cache_clear()
+
+
 def test_nothing_less_than_a_good_result_clears_a_danger(dryer: Appliance, store: Store) -> None:
-    """Not one of them; and who is refused is told why, and what to type."""
+    """Not one of them, whoever says it; and who is refused is told why, and what to type."""
     stays = _lines("stays")
     assert len(stays) >= 240
     assert [line for danger, line in stays if _clears(store, dryer, danger, line)] == []
+    assert [line for danger, line in stays if _clears(store, dryer, danger, _by_them(danger, line))] == []
     for danger, line in stays:
         visit = _stopped(store, dryer, danger, line)
         with pytest.raises(FaultoddsError) as refused:
@@ -72,7 +158,7 @@ def test_nothing_less_than_a_good_result_clears_a_danger(dryer: Appliance, store
 
 def test_a_good_result_clears_it_in_a_technicians_words(dryer: Appliance, store: Store) -> None:
     """Nine in ten of them; what is refused is asked for, and none of it is a new alarm."""
-    clears = _lines("clears")
+    clears = [(danger, _by_them(danger, line)) for danger, line in _lines("clears")]
     assert len(clears) >= 120
     refused = [line for danger, line in clears if not _clears(store, dryer, danger, line)]
     assert len(refused) <= len(clears) // 10, refused
@@ -100,9 +186,9 @@ def test_the_example_of_what_has_a_title_of_its_own_clears(dryer: Appliance, sto
 @pytest.mark.parametrize(
     ("family", "name", "instead", "now_clears"),
     [
-        ("bad", "any", "zzz", "pressure held 10 min, union tested, then it dropped"),
-        ("words", "gas_off", "zzz", "soaped with gas off, no bubbles"),
-        ("words", "mended", "ran|the", "soap tested, bubbles at the union, no bubbles"),
+        ("bad", "any", "zzz", "supplier: pressure held 10 min, union tested, then it dropped"),
+        ("words", "gas_off", "zzz", "supplier: soaped with gas off, no bubbles"),
+        ("words", "mended", "ran|the", "supplier: soap tested, bubbles at the union, no bubbles"),
     ],
 )
 def test_a_planted_mistake_is_caught(
@@ -135,7 +221,7 @@ def test_a_planted_mistake_is_caught(
             ),
             (
                 "supplier: new isolator fitted, soap tested, no bubbles",
-                "cock freed and shuts now, soap tested with gas on, no bubbles",
+                "gas fitter: cock freed and shuts now, soap tested with gas on, no bubbles",
             ),
         ),
         (
@@ -150,8 +236,8 @@ def test_a_planted_mistake_is_caught(
             "lights with a bang",
             ("ran 20 min, no smoke", "inspected whole machine, no burn marks"),
             (
-                "new coils in, lights at once ten times, burner tested ok, no smoke",
-                "igniter replaced, burner tested, lights clean, no flames",
+                "fitter: new coils in, lights at once ten times, burner tested ok, no smoke",
+                "licensed for gas: igniter replaced, burner tested, lights clean, no flames",
             ),
         ),
     ],
@@ -329,7 +415,7 @@ def test_what_was_measured_is_taken(dryer: Appliance, store: Store, danger: str,
     visit = OpenJob.start(store, dryer)
     with pytest.raises(SafetyStop):
         visit.listen(danger)
-    visit.safe(remark)
+    visit.safe(_by_them("co" if danger.startswith("co") else "gas", remark))
     assert visit.job.stopped is None
 
 
@@ -361,7 +447,7 @@ def test_a_bypass_asks_for_no_soap(dryer: Appliance, store: Store, danger: str) 
     ("remark", "taken"),
     [
         ("smelt gas, supplier came, tested tight, ok to go on", True),
-        ("smelt gas, union remade, soap tested, no bubbles", True),
+        ("smelt gas, fitter remade the union, soap tested, no bubbles", True),
         ("gas off, supplier cleared it, no leak found", False),
         ("smelled gas on arrival, supplier found nothing", False),
     ],

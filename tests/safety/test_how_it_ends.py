@@ -451,7 +451,11 @@ def test_what_was_noted_undone_is_put_right_before_it_is_gone(tmp_path: Path, no
             "tested it, cycles well on the bypass",
             "fitter removed the bypass and fitted a new limit, tested good",
         ),
-        ("gas_smell=yes", "i tested the joints with a lighter, no flame, all tight", "joints soap tested, no bubbles"),
+        (
+            "gas_smell=yes",
+            "i tested the joints with a lighter, no flame, all tight",
+            "fitter: joints soap tested, no bubbles",
+        ),
     ],
 )
 def test_a_device_out_of_use_is_safe_once_it_is_back(tmp_path: Path, told: str, no_proof: str, proof: str) -> None:

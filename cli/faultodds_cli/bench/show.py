@@ -67,10 +67,21 @@ def how_lines(visit: OpenJob, name: str) -> list[str]:
     lines = action_lines(action, k)
     lines += wrap(f"About {action.price.minutes:.0f} min, {money(action.price.cost, k)}.", "  ")
     if name in k.check:
-        banded = visit.appliance.fitted(visit.job.facts).knowledge.has_bands(name)
-        meter = ", or the raw reading" if banded else ""
+        here = visit.appliance.fitted(visit.job.facts).knowledge
+        meter = ", or the raw reading" if here.has_bands(name) else ""
+        lines += meaning_lines(here, name)
         lines += wrap(f"Then enter what it shows: {outcomes_of(k, name)}{meter}.", "  ")
     return lines
+
+
+def meaning_lines(knowledge: Knowledge, check: str) -> list[str]:
+    """What each outcome of a check looks like: the bands of its reading, or its words."""
+    from faultodds.readings import describe
+
+    outcomes = knowledge.check[check].outcomes
+    if check in knowledge.reading:
+        return wrap(f"It reads: {describe(knowledge.reading[check], list(outcomes))}.", "  ")
+    return wrap(f"It shows: {'; '.join(f'{outcome}: {words}' for outcome, words in outcomes.items())}.", "  ")
 
 
 def outcome_question(knowledge: Knowledge, name: str) -> str:

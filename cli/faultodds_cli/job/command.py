@@ -5,18 +5,18 @@ Every command changes or shows one stored job and says which.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from faultodds.names import rounded
 from faultodds_cli.job import keeping, look
+from faultodds_cli.job.saved import say_saved
 from faultodds_cli.shared import options
 from faultodds_cli.shared.call import appliance_named, unsaved_job
 from faultodds_cli.shared.jobs import opened_store, resume, start
-from faultodds_cli.shared.printing import complain, say, say_json
+from faultodds_cli.shared.printing import say, say_json
 from faultodds_cli.shared.text import cautions, numbered, wrap
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ def new(
         with store.together():
             visit = start(store, opened, title, ambient=ambient, qualified=qualified)
             taken = _enter(visit, fact or [], found or [], reading or [])
-        _answer(visit, as_json, f"Job {visit.job.id} is started.{_is_it_safe(visit)}", taken, since=0)
+        say_saved(visit, as_json, f"Job {visit.job.id} is started.{_is_it_safe(visit)}", taken, since=0)
 
 
 def _is_it_safe(visit: OpenJob) -> str:
@@ -290,7 +290,9 @@ def revision_(
     with opened_store(data) as store:
         since = store.get(job).last_seq
         visit = OpenJob.readvise(store, job, revision, appliance)
-        _answer(visit, as_json, f"Job {visit.job.id} goes on with revision {visit.job.revision or 'file'}.", [], since)
+        say_saved(
+            visit, as_json, f"Job {visit.job.id} goes on with revision {visit.job.revision or 'file'}.", [], since
+        )
 
 
 @app.command()
@@ -368,7 +370,7 @@ def _entering(
         taken: list[JudgedFinding] = []
         with visit.together():
             yield visit, taken
-        _answer(visit, as_json, f"Job {visit.job.id}:", taken, since)
+        say_saved(visit, as_json, f"Job {visit.job.id}:", taken, since)
 
 
 def _enter(
@@ -392,44 +394,3 @@ def _enter(
     if given:
         visit.facts([(each.name, each.value) for each in given])
     return visit.finds(findings, again=again, minutes=minutes, by=by) if findings else []
-
-
-def _answer(visit: OpenJob, as_json: bool, head: str, taken: Iterable[JudgedFinding], since: int) -> None:
-    """Say what was saved, and what of it does not fit; findings that clash are saved and said, with exit code 2."""
-    from faultodds.job import misfits
-    from faultodds_cli.shared.show_job import entered_lines
-    from faultodds_cli.shared.show_known import misfit_text, replaced_text, run_texts
-
-    clash = visit.clash()
-    odd = [] if clash else misfits(visit.appliance, visit.job, since)
-    if as_json:
-        from faultodds.advice import read_answer
-        from faultodds.job import job_answer
-
-        answer = job_answer(visit, advice=False)
-        answer["saved"] = [step for step in answer["steps"] if step["seq"] > since]
-        answer["readings"] = [read_answer(t.finding.name, t.judgement) for t in taken if t.judgement]
-        answer["misfits"] = [
-            {"finding": m.finding.name, "chance": rounded(m.chance), "against": [p.finding.name for p in m.against]}
-            for m in odd
-        ]
-        answer["clash"] = {"findings": list(clash.findings), "message": str(clash)} if clash else None
-        say_json(answer)
-    else:
-        of = visit.appliance
-        say([head, *entered_lines(visit, taken, since), *cautions([text for text in (of.changed, of.doubt) if text])])
-        for old in visit.job.replaced_since(since):
-            say(wrap(replaced_text(old, f"faultodds job undo {visit.job.typed}")))
-        undo_run = f"faultodds job undo {visit.job.typed} {visit.knowledge.costs.verify}"
-        for text in run_texts(visit, since, undo_run):
-            say(cautions([text]))
-        for m in odd:
-            names = " or ".join(dict.fromkeys([m.finding.name, *(p.finding.name for p in m.against)]))
-            way_out = (
-                f"It is saved. Look once more; the one that is wrong: faultodds job undo {visit.job.typed} {names}"
-            )
-            say(cautions([f"{misfit_text(m)} {way_out}"]))
-    if clash:
-        if not as_json:
-            complain(f"{clash} The job is kept: faultodds job undo {visit.job.typed}")
-        raise typer.Exit(2)

@@ -16,8 +16,8 @@ from msgspec.structs import replace
 from faultodds.advice import words
 from faultodds.advice.machine import MachineStates
 from faultodds.advice.problem import AS_GOOD_AS_FOUND, Problem
-from faultodds.advice.questions import QuestionPrice, open_questions, priced_questions
-from faultodds.advice.ranking import CheckPrice, Ranking, RepairPrice
+from faultodds.advice.questions import STRAYS, QuestionPrice, open_questions, priced_questions
+from faultodds.advice.ranking import TELLS_NOTHING, CheckPrice, Ranking, RepairPrice
 from faultodds.advice.situation import Situation
 from faultodds.advice.stopping import same_repair_probability, value_of_perfect_information
 from faultodds.belief import Appliance, Belief
@@ -80,7 +80,8 @@ def advise(appliance: Appliance, belief: Belief, situation: Situation | None = N
     """Rank what can be done next and say what to do. Deterministic: same inputs, same answer."""
     ranking = Ranking(Problem(appliance, belief, situation or Situation()))
     questions = to_ask(ranking)
-    move = asked_first(ranking, cheapest(ranking), questions)
+    best = cheapest(ranking)
+    move = asked_first(ranking, best, questions)
     asked = next((q for q in questions if (move.kind, move.name) == ("ask", q.question.name)), None)
     same = same_repair_probability(ranking, (move.name, *move.together) if move.kind == "repair" else ())
     return Advice(
@@ -93,12 +94,18 @@ def advise(appliance: Appliance, belief: Belief, situation: Situation | None = N
         why=words.again(ranking, move.kind, (move.name, *move.together))
         + (words.why_ask(ranking, asked) if asked else words.why(ranking, move.kind, move.name, same)),
         notes=_notes(ranking.problem, move),
-        checks=ranking.checks,
+        checks=_listed(ranking, best),
         repairs=ranking.repairs,
         questions=questions,
         at_once=ranking.problem.run_stopped,
         for_safety=ranking.for_safety(move.name),
     )
+
+
+def _listed(ranking: Ranking, best: NextMove) -> list[CheckPrice]:
+    """The checks, the best first; on a call that came back, before them the one that goes before what is as cheap."""
+    first = best.name if best.kind == "check" and ranking.problem.behind_return else ""
+    return sorted(ranking.checks, key=lambda check: check.name != first)
 
 
 class NextMove(Struct, frozen=True):
@@ -192,7 +199,8 @@ def _without_a_watch(ranking: Ranking) -> NextMove:
 def rather(ranking: Ranking) -> NextMove:
     """The cheapest move, or one within what the prices can bear of it that a technician would rather make: leave; put right
     what is probably the fault, and nothing else in place of a check; else the check that looks for what stops the machine, where
-    something does, then the one that opens least and takes fewest tools, one for qualified people last. A check that tells nothing
+    something does, then the one that opens least and takes fewest tools, one for qualified people last. On a call that came back,
+    what tells of the complaint goes before what is as cheap and does not. A check that tells nothing
     to speak of is none: what it could save is below the error of prices."""
     p = ranking.problem
     first = [c for c in ranking.checks if c.tells or c.name == p.knowledge.costs.verify][:1]
@@ -211,7 +219,8 @@ def rather(ranking: Ranking) -> NextMove:
     finish = next((r for r in ranking.repairs[:1] if r.chance >= AS_GOOD_AS_FOUND and r.expected_cost <= near), None)
     if finish is not None and not free:
         return _repair(finish)
-    even = [c for c in ranking.checks if c.priced and c.tells and c.expected_cost <= near] or first
+    even = _of_the_return(ranking, best.expected_cost)
+    even = even or [c for c in ranking.checks if c.priced and c.tells and c.expected_cost <= near] or first
     even = [c for c in even if not p.knowledge.check[c.name].qualified] or even
 
     def trouble(c: CheckPrice) -> tuple[bool, int, int, float]:
@@ -219,6 +228,16 @@ def rather(ranking: Ranking) -> NextMove:
         return aside, sum(m.opens for m in c.price.way.moves), len(p.knowledge.check[c.name].tools), c.expected_cost
 
     return _check(min(even, key=trouble))
+
+
+def _of_the_return(ranking: Ranking, cost: float) -> list[CheckPrice]:
+    """On a call that came back, the checks that tell most of whether what is complained of now is so, of those that cost no more
+    than the cheapest within what prices stray; none otherwise. Whoever was there before has seen to the rest."""
+    faults = ranking.problem.behind_return
+    close = [c for c in ranking.checks if c.priced and c.tells and c.expected_cost <= (1 + STRAYS) * cost]
+    told = {c.name: ranking.told_of(c.name, faults) for c in close} if faults else {}
+    most = max(told.values(), default=0.0)
+    return [c for c in close if most >= TELLS_NOTHING and told[c.name] >= most / 2]
 
 
 def _near(ranking: Ranking, cost: float) -> float:

@@ -198,6 +198,15 @@ class Problem(Classes, dict=True):
         return frozenset(mode for n, o in found for mode in makers(self.belief, n, o))
 
     @cached_property
+    def behind_return(self) -> frozenset[str]:
+        """The faults behind what is complained of on a visit after the call came back; none on the first one."""
+        visit = len(self.belief.evidence.waits)
+        told = [s for s in self.belief.evidence.seen if visit and s.visit == visit and s.name in self.knowledge.symptom]
+        shown = _likely_outcomes(told)
+        wrong = [(n, o) for n, o in shown.items() if o != next(iter(self.knowledge.symptom[n].outcomes))]
+        return frozenset(mode for n, o in wrong for mode in makers(self.belief, n, o))
+
+    @cached_property
     def look_again(self) -> tuple[str, ...]:
         """What was seen that stopped the machine, and that no plain look since shows to be right; what may let a hazard out."""
         k, evidence = self.knowledge, self.belief.evidence

@@ -232,10 +232,13 @@ class Ranking:
 
     def tells_of(self, check: str, modes: Collection[str]) -> bool:
         """Whether a check tells anything to speak of about whether one of some faults is there."""
+        return self.told_of(check, modes) >= TELLS_NOTHING
+
+    def told_of(self, check: str, modes: Collection[str]) -> float:
+        """What a check tells about whether one of some faults is there, in bits."""
         there = self._there(modes)
         both = (self._shows[check] * self._weights) @ np.stack([there, ~there], axis=1)
-        told = xlogx(both).sum() - xlogx(both.sum(axis=0)).sum() - xlogx(both.sum(axis=1)).sum()
-        return bool(told >= TELLS_NOTHING)
+        return float(xlogx(both).sum() - xlogx(both.sum(axis=0)).sum() - xlogx(both.sum(axis=1)).sum())
 
     def _waits(self, names: tuple[str, ...]) -> bool:
         """Whether a repair for qualified people among some waits for a check."""

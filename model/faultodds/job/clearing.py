@@ -2,7 +2,8 @@
 
 It takes a test or a look for the danger itself, and a good result told in plain words. What is denied, doubted, planned, heard
 from somebody else, or found bad and not put right since, shows nothing; neither does a test of which no result is told. The
-words are in `clearing.toml`. Common practice, no source.
+words are in `clearing.toml`. Where the steps of a stop send for somebody else, it takes their word as well. Common practice, no
+source.
 """
 
 from __future__ import annotations
@@ -56,6 +57,53 @@ def lacking(remark: str, hazard: str | None, stop: Stop | None = None) -> str:
     if kind == "co" and not any(_compiled("words", name).search(said) for name in ("ran", "metered")):
         return "it does not say with what it was measured, and whether the machine ran"
     return "" if results else "it does not say what the test showed"
+
+
+def left_to(shown: str) -> str:
+    """To whom the steps of a stop, as `shown`, leave it to make that safe: a name in `[left_to]`; empty when to nobody else."""
+    title, _, steps = shown.partition("\n")
+    told = title.partition(": ")[2].casefold()
+    for name, each in _words()["left_to"].items():
+        if re.search(each["steps"], steps) and re.search(each.get("told", ""), told):
+            return str(name)
+    return ""
+
+
+def lacks_whose(remark: str, to: str, qualified: bool = True) -> str:
+    """What a remark lacks to be the word of those that a stop is left `to`; empty when it is theirs, or that of a technician who
+    says to be licensed for it and is not known to be not `qualified`."""
+    if not to:
+        return ""
+    w = _whose(to)
+    said = w["absent"].sub(" ", as_heard(remark))
+    mine = bool(w["by_me"].search(said))
+    for clause in re.split(r"[|;]|\band\b|\bbut\b", _without_results(said)):
+        if turned().search(clause):
+            continue
+        them = w["of_them"].sub(" ", clause)
+        if w["named"].search(them) and not mine and not w["away"].search(clause) and not w["unfit"].search(clause):
+            return ""
+        if qualified and w["oneself"].search(them) and not w["another"].search(clause):
+            return ""
+    return (
+        f"the steps leave this to {_words()['left_to'][to]['people']}. Say which of them made sure, or that you are licensed for "
+        "it yourself"
+    )
+
+
+@cache
+def _whose(to: str) -> dict[str, re.Pattern[str]]:
+    """The patterns of `[whose]`, and those of one of `[left_to]`, written out."""
+    whose, each = _words()["whose"], _words()["left_to"][to]
+    lists = {name: f"(?:{words})" for name, words in {**whose, "folk": each["named"]}.items()}
+    found = {}
+    for name in ("named", "oneself", "absent", "of_them", "by_me", "unfit", "away", "another"):
+        text = rf"\b(?:{each.get(name) or whose[name]})\b"
+        for _ in range(3):  # a list may use another
+            for inner, words in lists.items():
+                text = text.replace(f"{{{inner}}}", words)
+        found[name] = re.compile(text)
+    return found
 
 
 def looked_for(said: str, stop: Stop) -> bool:

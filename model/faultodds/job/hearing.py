@@ -52,8 +52,7 @@ class Hearer:
 
     def line(self, line: str) -> list[Said]:
         """Everything that a line says, or an empty list when it is to be asked about."""
-        asks = _ASKS.match(line.strip().casefold().replace("'", ""))
-        if len(line) > LONGEST_LINE or "=" in line or "_" in line or asks:
+        if len(line) > LONGEST_LINE or {*"=_"} & {*line} or _ASKS.match(line.strip().casefold().replace("'", "")):
             return []
         thoughts = clauses(self.words, line)
         heard = self.thoughts(thoughts)
@@ -205,6 +204,8 @@ class Hearer:
             return Heard([], text=text if any(i.names - _ROLES or i.number for i in own) else "")
         said = [each for f in sorted(fits, key=lambda f: min(f.places)) for each in self._meant(f, items)]
         against = next((c for f in fits if f.rule.kind == "reading" for c in self._contradicts(f, said)), None)
+        if kinds == {"machine"} and any(self._is_state(i) or i.text == "off" for i in left):
+            said += [Said("unread", " ".join(i.text for i in left), "", "")]  # "gas off back off": something else is
         return Heard([against] if against else said, len(used))
 
     def _contradicts(self, fit: Fit, said: Sequence[Said]) -> Iterator[Said]:
@@ -271,8 +272,7 @@ class Hearer:
         planned = any(i.has("<plan>") for i in own)
         if not parts and not named and not refused:
             return Heard([])
-        others = any(i.has("<somebody>") for i in own)
-        done = [] if planned or others else [Said("repair", n, "", "") for n in named]
+        done = [] if planned or any(i.has("<somebody>") for i in own) else [Said("repair", n, "", "") for n in named]
         names = ", ".join(dict.fromkeys([*refused, *(named if planned else [])]))
         return Heard([*done, Said("undone", names, "", " ".join(i.text for i in own))], len(own))
 
@@ -354,6 +354,8 @@ class Hearer:
                 name, _, value = each.partition("." if kind == "machine" else "=")
                 if self.is_there(kind, name, value):
                     yield Said(as_kind[kind], name, value, "")
+                elif kind == "machine":
+                    yield Said("ask", f"Which of the {name}? Type front {value}, rear {value}, or both.", "", "")
 
     def _amount(self, name: str, fit: Fit, items: Clause) -> Iterator[Said]:
         number = next(i for i in fit.used if i.number)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple, NoReturn
 from faultodds.advice import Situation, State
 from faultodds.belief import Appliance
 from faultodds.errors import ClashError, FaultoddsError, SafetyStop, StaleJobError, StoreError
-from faultodds.job.clearing import lacking, looked_for
+from faultodds.job.clearing import lacking, lacks_whose, left_to, looked_for
 from faultodds.job.gates import only_qualified
 from faultodds.job.job import NOT_SAFE, Job
 from faultodds.job.standing import Standing
@@ -43,12 +43,13 @@ NO_ALARM = "No alarm there to warn you: carry a CO meter, switched on, before an
 
 class _Told(NamedTuple):
     """A danger that was told of: the `stop` sign that says what shows that it is over, and the words that told of what was `out` of
-    use or left untested, if it was."""
+    use or left untested, if it was; to whom the steps that were shown leave it (`left_to`)."""
 
     hazard: str | None
     stop: Stop | None
     title: str
     out: str
+    left_to: str
 
     @property
     def owed(self) -> str:
@@ -165,7 +166,13 @@ class HeldJob:
                 "who says that it is safe again, how was that made sure, and what did the test show? Say it in a few words, kept "
                 f'with the job: faultodds job safe {self.job.typed} --note "{example}"'
             )
+        able = self.situation.qualified
         lacks = {each.owed: why for each in dangers if (why := lacking(text, each.hazard, each.stop))}
+        lacks |= {
+            f"whose word it is ({each.title})": why
+            for each in dangers
+            if each.owed not in lacks and (why := lacks_whose(text, each.left_to, able))
+        }
         left = [*lacks, *(f"put right: {each.out}" for each in dangers if each.out and not put_right(each.out, text))]
         if left:
             self._append(Note(f"{NOT_SAFE}{text.strip()}"))
@@ -191,9 +198,11 @@ class HeldJob:
         signs = self.knowledge.stop
         stops = {f"STOP. {stop.title}": stop for stop in signs.values()}
         found = []
-        for title, _, words in (text.partition("\n")[0].rstrip(".").partition(": ") for text in told):
+        for shown in told:
+            title, _, words = shown.partition("\n")[0].rstrip(".").partition(": ")
+            to = left_to(shown)
             if title == untold:
-                found += [_Told(hazard_of(name, s.title), s, s.title, "") for name, s in signs.items()]
+                found += [_Told(hazard_of(name, s.title), s, s.title, "", to) for name, s in signs.items()]
                 continue
             hazard = hazard_of("", title)
             same = (s for name, s in signs.items() if hazard is not None and hazard_of(name, s.title) == hazard)
@@ -203,7 +212,7 @@ class HeldJob:
             about = hazard_of("", owing.title) if owing else hazard
             title = tested_by.title if tested_by else title
             out = words if hazard == "defeated" or has_to_be_mended(words) else ""
-            found.append(_Told(about, owing, title.removeprefix("STOP. "), out))
+            found.append(_Told(about, owing, title.removeprefix("STOP. "), out, to))
         return found
 
     @contextmanager

@@ -76,12 +76,30 @@ def _understood(knowledge: Knowledge, line: str) -> list[Said]:
     states = [part for part in parts if part and part.kind in ("machine", "finding", "tool", "fact", "hands")]
     if len(states) == len(parts) > 1:
         return states
-    heard = hear_line(knowledge, line, lambda kind, name, value: _is_there(knowledge, kind, name, value))
+    heard = _heard(knowledge, line)
     unclear = next((part for part in parts if part and part.kind == "ask"), None)
     of_machine = [s for s in heard if s.kind == "machine"]
     if unclear and of_machine and len(of_machine) < len(parts):
-        return [unclear]  # "cabinet open, power off": half of how the machine is may be its opposite
+        return _plain_and_asked(knowledge, line, of_machine) or [unclear]
     return heard
+
+
+def _heard(knowledge: Knowledge, line: str) -> list[Said]:
+    return hear_line(knowledge, line, lambda kind, name, value: _is_there(knowledge, kind, name, value))
+
+
+def _plain_and_asked(knowledge: Knowledge, line: str, of_machine: list[Said]) -> list[Said]:
+    """How the machine is, and what of it is asked about, where each part of a line is one of the two: "unplugged, panel off". Where
+    a part is neither, nothing: half of such a line may be its opposite."""
+    asked: list[Said] = []
+    for part in (part for part in _JOINS.split(line) if part.strip()):
+        alone, whole = _heard(knowledge, part), _one(knowledge, part)
+        if not (whole or alone) or any(s.kind not in ("machine", "ask") for s in (*alone, *([whole] if whole else []))):
+            return []
+        known = [s for s in alone if s.kind == "machine"]
+        if not (known and all(s in of_machine for s in known)) and (whole is None or whole.kind == "ask"):
+            asked.append(whole or alone[0])
+    return [*of_machine, *asked]
 
 
 def doubted_stop(knowledge: Knowledge, line: str) -> str | None:
