@@ -79,7 +79,7 @@ def half_done(line: str) -> bool:
     return bool(_HALF_DONE.search(text)) and not _ONLY_TO_RUN.search(text)
 
 
-@lru_cache(maxsize=256)  # of one sentence a log asks several things
+@lru_cache(maxsize=64)  # of one sentence a log asks several things
 def clauses(words: Words, line: str) -> list[list[Clause]]:
     """The thoughts of a line, each in the pieces that "and" joins; a denial reaches over an "and", not over a thought's end.
     Remembered, so not to be written into."""
