@@ -27,7 +27,7 @@ from faultodds.belief.array_file import MAGIC
 from faultodds.errors import FaultoddsError
 from faultodds.files.shop_file import appliance_in
 from faultodds.job import Job, Store, evidence_of, job_line, story
-from faultodds.job.store import _read_job
+from faultodds.job.rows import read_job
 from faultodds.joblog import draft, import_log, mapping
 from faultodds.joblog.from_store import visits
 from faultodds.knowledge import parse as parse_knowledge
@@ -157,7 +157,7 @@ def use_row(data: bytes) -> None:
     header = SimpleNamespace(
         id=1, appliance="toy", revision="", title=payload[:40], opened_at=at, source="", fingerprint=""
     )
-    job = _read_job(Path("jobs.sqlite"), header, [row])  # type: ignore[arg-type]
+    job = read_job(Path("jobs.sqlite"), "", header, [row])  # type: ignore[arg-type]
     if not isinstance(job, Job):
         raise job
     json.dumps([job_line(job), [line.text for line in story(job)], job.minutes])

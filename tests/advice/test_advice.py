@@ -216,7 +216,9 @@ def _even_ranking(
         return SimpleNamespace(name=name, price=worth, expected_cost=cost, priced=True, tells=True)
 
     check = {name: SimpleNamespace(qualified=False, tools=[]) for name in ("look", "glance")}
-    problem = SimpleNamespace(refer_cost=600.0, rate=0.0, knowledge=SimpleNamespace(check=check), behind_bars=stopped)
+    problem = SimpleNamespace(
+        refer_cost=600.0, rate=0.0, knowledge=SimpleNamespace(check=check), behind_bars=stopped, behind_return=()
+    )
     return SimpleNamespace(
         problem=problem,
         tells_of=lambda name, faults: name == "look",

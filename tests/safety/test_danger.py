@@ -150,7 +150,7 @@ def test_a_no_is_a_no_and_nothing_less_is(monkeypatch: pytest.MonkeyPatch) -> No
     assert [reply for reply in ANSWERS["no"] if not denies(reply)] == []
     assert [reply for reply in ANSWERS["unclear"] if denies(reply) or admits(reply) or hear(reply)] == []
     assert [reply for reply in ANSWERS["yes"] if denies(reply)] == []
-    monkeypatch.setitem(danger._rules().denial, "plain_no", re.compile(r"(?:no|not|none|cant|customer).*"))
+    monkeypatch.setitem(danger.the_rules().denial, "plain_no", re.compile(r"(?:no|not|none|cant|customer).*"))
     assert [reply for reply in (*ANSWERS["unclear"], *ANSWERS["yes"]) if denies(reply)]
 
 
@@ -161,7 +161,7 @@ def test_an_answer_that_tells_that_it_happened_is_a_yes(monkeypatch: pytest.Monk
     assert [reply for reply in answers if denies(reply)] == []
     calm = [*ANSWERS["nothing_told"], *ANSWERS["unclear"], *ANSWERS["no"]]
     assert [reply for reply in calm if admits(reply)] == []
-    monkeypatch.setitem(danger._rules().denial, "happened", re.compile("zzz"))
+    monkeypatch.setitem(danger.the_rules().denial, "happened", re.compile("zzz"))
     assert [reply for reply in answers if not (admits(reply) or hear(reply))]
 
 
@@ -283,8 +283,8 @@ def test_a_stop_is_called_by_what_was_told(monkeypatch: pytest.MonkeyPatch) -> N
 
     assert wrong() == []
     assert [title for hazard, title, _ in told if title and hazard_of("", title) not in (hazard, "defeated")] == []
-    without = danger._rules()._replace(named=[])
-    monkeypatch.setattr(danger, "_rules", lambda: without)
+    without = danger.the_rules()._replace(named=[])
+    monkeypatch.setattr(danger, "the_rules", lambda: without)
     assert len(wrong()) > 40
 
 

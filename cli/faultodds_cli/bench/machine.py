@@ -99,21 +99,10 @@ def _told_plainly(
         if told and guess.doubtful <= pieces.keys() and _is_so(visit, pieces):
             return True
         if new and not guess.doubtful <= pieces.keys():
-            if any(i in guess.after and k.access[i].makes_safe and not is_open for i, is_open in told.items()):
-                _make_safe(visit, talk, guess.after)
-            rest = ", ".join(
-                a.called(i in guess.after) for i, a in k.access.items() if i in guess.doubtful - pieces.keys()
-            )
-            talk.tell(f"So far: {', '.join(k.access[i].called(o) for i, o in pieces.items())}. And: {rest}?")
+            _ask_the_rest(visit, talk, guess, told, pieces)
             continue
-        called = said == sayings.plain(now) or (
-            not guess.after and f"{sayings.plain(now)} ".startswith(f"{said or '?'} ")
-        )
-        if (
-            (said in YES or called)
-            and "?" not in reply
-            and pieces.items() <= {i: i in guess.after for i in k.access}.items()
-        ):
+        as_guessed = pieces.items() <= {i: i in guess.after for i in k.access}.items()
+        if as_guessed and "?" not in reply and (said in YES or _called(guess, said, sayings.plain(now))):
             return _is_so(visit, {i: i in guess.after for i in k.access if (i in guess.after) != (i in before)})
         taken_back = said.partition(" ")[0] == "undo" or said.startswith("take back ")
         if reply.casefold() in LEAVES:
@@ -135,6 +124,22 @@ def _told_plainly(
         else:
             _make_safe(visit, talk, guess.after)
     return False
+
+
+def _ask_the_rest(
+    visit: OpenJob, talk: Talk, guess: Guess, told: Mapping[str, bool], pieces: Mapping[str, bool]
+) -> None:
+    """Say what is plain so far (`told` just now among it), and what of the machine is still to be told."""
+    access = visit.knowledge.access
+    if any(i in guess.after and access[i].makes_safe and not is_open for i, is_open in told.items()):
+        _make_safe(visit, talk, guess.after)
+    rest = ", ".join(a.called(i in guess.after) for i, a in access.items() if i in guess.doubtful - pieces.keys())
+    talk.tell(f"So far: {', '.join(access[i].called(o) for i, o in pieces.items())}. And: {rest}?")
+
+
+def _called(guess: Guess, said: str, now: str) -> bool:
+    """Whether what was said is the state that was asked about, by its name or, of a closed machine, the beginning of it."""
+    return said == now or (not guess.after and f"{now} ".startswith(f"{said or '?'} "))
 
 
 def _told(k: Knowledge, reply: str) -> dict[str, bool]:

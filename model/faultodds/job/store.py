@@ -13,8 +13,6 @@ The day a job was opened is a column, so an id need not carry it.
 
 from __future__ import annotations
 
-import itertools
-import json
 import os
 import sqlite3
 from collections import Counter, defaultdict
@@ -32,7 +30,6 @@ from faultodds.job.database import (
     JOBS,
     STEPS,
     StoreFile,
-    damaged_job,
     damaged_rows,
     engine_of,
     for_looking,
@@ -43,7 +40,8 @@ from faultodds.job.database import (
     write_ahead,
 )
 from faultodds.job.job import Job
-from faultodds.job.steps import Payload, Step, from_json, kind_of, summary, to_json, utc_now
+from faultodds.job.rows import add_row, add_undo, grouped, read_job, timestamp
+from faultodds.job.steps import Payload, Step, kind_of, summary, to_json, utc_now
 
 FILE_NAME: Final = "jobs.sqlite"
 Status = Literal["all", "open", "closed"]
@@ -203,7 +201,7 @@ class Store:
             "fingerprint": fingerprint,
         }
         with self._transaction("IMMEDIATE") as connection:
-            statement = sa.insert(JOBS).values(**row, opened_at=_timestamp(opened_at)).returning(JOBS.c.id)
+            statement = sa.insert(JOBS).values(**row, opened_at=timestamp(opened_at)).returning(JOBS.c.id)
             number = connection.execute(statement).scalar_one()
         return Job(
             str(number), appliance, revision, opened_at, title,
@@ -233,7 +231,7 @@ class Store:
                 step = Step(job.last_seq + 1, self.clock(), payload, minutes)
                 job = job.plus(step)
                 row = {"kind": kind_of(payload), "payload": to_json(payload), "minutes": step.minutes}
-                _add_row(connection, job, step.at, row)
+                add_row(connection, job, step.at, row)
         return job
 
     def undo(self, job_id: str, expected_seq: int | None = None) -> tuple[Job, Step]:
@@ -242,7 +240,7 @@ class Store:
             before = self._load(connection, job_id)
             _refuse_stale(before, expected_seq, "undo")
             job, step = before.minus_last()
-            _add_undo(connection, job, self.clock(), step)
+            add_undo(connection, job, self.clock(), step)
         return job, step
 
     def take_back(self, job_id: str, name: str, expected_seq: int | None = None) -> tuple[Job, tuple[Step, ...]]:
@@ -254,7 +252,7 @@ class Store:
             steps = job.latest(name)
             for step in steps:
                 job = job.minus(step)
-                _add_undo(connection, job, self.clock(), step)
+                add_undo(connection, job, self.clock(), step)
         return job, steps
 
     def set_revision(self, job_id: str, revision: str) -> Job:
@@ -322,8 +320,11 @@ class Store:
         """Each job with its id, or what is wrong with it."""
         ids = [header.id for header in headers]
         chosen = sa.select(STEPS).where(STEPS.c.job_id.in_(ids)).order_by(STEPS.c.job_id, STEPS.c.seq)
-        rows_of = defaultdict(tuple, _grouped(connection.execute(chosen).all()))
-        return [(str(header.id), _read_job(self.path, header, rows_of[header.id])) for header in headers]
+        rows_of = defaultdict(tuple, grouped(connection.execute(chosen).all()))
+        return [
+            (str(header.id), read_job(self.path, _elsewhere(self.path), header, rows_of[header.id]))
+            for header in headers
+        ]
 
 
 _WITH_STATUS: Final[dict[str, sa.ColumnElement[bool]]] = {
@@ -331,60 +332,6 @@ _WITH_STATUS: Final[dict[str, sa.ColumnElement[bool]]] = {
     "open": sa.or_(JOBS.c.outcome.is_(None), JOBS.c.outcome == "came_back"),
     "closed": JOBS.c.outcome.in_(("gone", "referred")),
 }
-
-
-def _grouped(rows: Sequence[sa.Row[Any]]) -> Iterator[tuple[int, tuple[sa.Row[Any], ...]]]:
-    """The steps of each job, from rows in the order of their jobs."""
-    for job_id, group in itertools.groupby(rows, key=lambda row: int(row.job_id)):
-        yield job_id, tuple(group)
-
-
-def _add_row(connection: sa.Connection, job: Job, at: datetime, row: dict[str, Any]) -> None:
-    """Write the change that made `job` what it is now, and its outcome."""
-    key = int(job.id)
-    connection.execute(sa.insert(STEPS).values(job_id=key, seq=job.last_seq, at=_timestamp(at), **row))
-    connection.execute(sa.update(JOBS).where(JOBS.c.id == key).values(outcome=job.outcome))
-
-
-def _add_undo(connection: sa.Connection, job: Job, at: datetime, step: Step) -> None:
-    """Write that `step` was taken back."""
-    _add_row(connection, job, at, {"kind": "undo", "payload": json.dumps({"seq": step.seq}), "minutes": None})
-
-
-def _read_job(path: Path, header: sa.Row[Any], rows: Sequence[sa.Row[Any]]) -> Job | StoreError:
-    try:
-        head = (header.appliance, header.revision, header.title, header.source, header.fingerprint)
-        if not all(isinstance(text, str) for text in head):
-            raise TypeError("its head is no text")
-        taken_back = {json.loads(row.payload)["seq"] for row in rows if row.kind == "undo"}
-        steps = [
-            Step(row.seq, _moment(row.at), from_json(row.kind, row.payload), row.minutes)
-            for row in rows
-            if row.kind != "undo"
-        ]
-        opened_at = _moment(header.opened_at)
-    except (ValueError, TypeError, KeyError, AttributeError, RecursionError, OverflowError, FaultoddsError) as error:
-        return StoreError(damaged_job(path, header.id, " ".join(f"{type(error).__name__}: {error}".split())[:200]))
-    return Job(
-        id=str(header.id),
-        appliance=header.appliance,
-        revision=header.revision,
-        opened_at=opened_at,
-        title=header.title,
-        steps=tuple(step for step in steps if step.seq not in taken_back),
-        undone=tuple(step for step in steps if step.seq in taken_back),
-        last_seq=rows[-1].seq if rows else 0,
-        source=header.source,
-        fingerprint=header.fingerprint,
-        data=_elsewhere(path),
-    )
-
-
-def _elsewhere(path: Path) -> str:
-    """Where a store is, as it is typed; empty for the usual place."""
-    if path == store_path():
-        return ""
-    return str(path.parent if path.name == FILE_NAME else path)
 
 
 def _refuse_stale(job: Job, expected_seq: int | None, wanted: str) -> None:
@@ -412,7 +359,7 @@ def _unknown_job(connection: sa.Connection, path: Path, job_id: str) -> Faultodd
         if head.id in reached
         and head.id > 0
         and times[head.id] == 1
-        and isinstance(_read_job(path, head, ()), Job)
+        and isinstance(read_job(path, "", head, ()), Job)
         and str(head.id) != job_id.strip().removeprefix("#")
     ]
     headless = set(connection.scalars(sa.select(STEPS.c.job_id).distinct())) - set(ids)
@@ -429,17 +376,13 @@ def _refuse_minutes(minutes: float | None) -> None:
         )
 
 
-def _moment(text: str) -> datetime:
-    at = datetime.fromisoformat(text)
-    if at.tzinfo is None:
-        raise ValueError(f"{text} is no moment in UTC")
-    return at
-
-
-def _timestamp(at: datetime) -> str:
-    return at.isoformat(timespec="microseconds")
-
-
 def _storable(text: str) -> str:
     """Text with invalid Unicode spelt out: a terminal can pass it on, and SQLite stores UTF-8 only."""
     return text.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def _elsewhere(path: Path) -> str:
+    """Where a store is, as it is typed; empty for the usual place."""
+    if path == store_path():
+        return ""
+    return str(path.parent if path.name == FILE_NAME else path)

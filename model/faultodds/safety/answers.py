@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 
-from faultodds.safety.danger import _rules, as_heard, hear
+from faultodds.safety.danger import as_heard, hear, the_rules
 
 
 def denies(reply: str) -> bool:
     """Whether an answer to "is there danger?" is a plain no: "nah", "no smell", "nothing at all", "no to all". Every clause of
     it begins with a no, and every word is one that may stand beside a no; whatever else is said makes it none."""
-    denial = _rules().denial
+    denial = the_rules().denial
     said = re.sub(r"['\u2019]", "", reply.casefold())
     clauses = [" ".join(part.split()) for part in re.split(r"[^\w ]+", said) if part.strip()]
     if not clauses or "?" in reply or hear(reply) is not None:
@@ -25,11 +25,11 @@ def denies(reply: str) -> bool:
 def admits(reply: str, over: bool = False) -> bool:
     """Whether an answer to "is there danger?" is a yes: a plain one, however small ("yeah", "a bit", "sometimes"), or one that
     tells that it happened ("no. went off on sunday", "only when it starts"); with `over`, none that it tells is put right."""
-    denial = _rules().denial
+    denial = the_rules().denial
     if denial["yes"].match(re.sub(r"['\u2019]", "", reply.casefold()).strip()):
         return True
     line = as_heard(reply)
-    if "?" in reply or (over and _rules().cleared["over"].search(line)):
+    if "?" in reply or (over and the_rules().cleared["over"].search(line)):
         return False
     clauses = [part.strip() for part in re.split(r"[|;]|\b(?:but|though|tho)\b", denial["leading_no"].sub("", line))]
     return any(
@@ -41,17 +41,17 @@ def admits(reply: str, over: bool = False) -> bool:
 def has_no_alarm(reply: str) -> bool:
     """Whether an answer says that there is no alarm that could sound: "no alarm in the house"."""
     said = " ".join(re.sub(r"['\u2019.!]", "", reply.casefold()).split())
-    return bool(_rules().denial["no_alarm"].match(said))
+    return bool(the_rules().denial["no_alarm"].match(said))
 
 
 def no_alarm_works(reply: str) -> bool:
     """Whether an answer about a carbon monoxide alarm tells of none that could sound: none there, flat, unplugged, too old."""
-    return has_no_alarm(reply) or bool(_rules().denial["no_alarm_works"].search(as_heard(reply)))
+    return has_no_alarm(reply) or bool(the_rules().denial["no_alarm_works"].search(as_heard(reply)))
 
 
 def only_denies(text: str) -> bool:
     """Whether a text does nothing but deny danger: "no smell of gas, no smoke", "cant smell gas"."""
-    no, unclear = (_rules().denial[name].search for name in ("before", "unclear"))
+    no, unclear = (the_rules().denial[name].search for name in ("before", "unclear"))
     plain = re.sub(r"['\u2019]", "", text.casefold())
     parts = [part.strip().partition(" ") for part in re.split(r"[,;.]|\band\b", plain) if part.strip()]
     return bool(parts) and all(

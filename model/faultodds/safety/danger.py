@@ -90,15 +90,15 @@ def hear_now(text: str) -> Heard | None:
     line = as_heard(text)
     if "?" in text or len(text) > AT_ONCE or _numbers(line):
         return hear(text)
-    line = _rules().cleared["none_of_it"].sub("no", line)
-    back = _rules().cleared["back"].search(line)
+    line = the_rules().cleared["none_of_it"].sub("no", line)
+    back = the_rules().cleared["back"].search(line)
     unnamed = Heard(hazard_of("", back[0]) or "gas", back[0]) if back else None
     return _foremost(told.heard for told in _told(line) if not _put_right_since(told)) or unnamed
 
 
 def _put_right_since(told: _Told) -> bool:
     """Whether a line tells, behind a danger or with it as what was mended, that it is over, and nothing that it is there now."""
-    rules = _rules()
+    rules = the_rules()
     over, now, denies_it = (rules.cleared[name].search for name in ("over", "now", "denied"))
     clauses = [c for c in re.split(r"[|;]", told.line) if c.strip()]
     if any(now(c) or (denies_it(c) and over(rules.cleared["none"].sub(" ", c))) for c in clauses):
@@ -137,7 +137,7 @@ def _foremost(told: Iterator[Heard]) -> Heard | None:
 
 def own_title(heard: Heard) -> Named | None:
     """What a stop for some words is called where they do not tell what the sign of their danger says, or None."""
-    for hazard, words, unless, called in _rules().named:
+    for hazard, words, unless, called in the_rules().named:
         if hazard == heard.hazard and words.search(heard.words) and not unless.search(heard.words):
             return called
     return None
@@ -146,12 +146,12 @@ def own_title(heard: Heard) -> Named | None:
 def hazard_of(sign: str, title: str) -> str | None:
     """The danger that a knowledge file's stop sign is about, or None when it is one of its own."""
     words = f"{sign} {title}".casefold().replace("_", " ")
-    return next((hazard for hazard, pattern in _rules().signs.items() if pattern.search(words)), None)
+    return next((hazard for hazard, pattern in the_rules().signs.items() if pattern.search(words)), None)
 
 
 def put_right(told: str, remark: str) -> bool:
     """Whether a remark says that what was `told` to be out of use, left untested or in need of mending is not so any more."""
-    rules, said = _rules(), as_heard(remark)
+    rules, said = the_rules(), as_heard(remark)
     if mended := has_to_be_mended(told):
         return bool(mended.search(said))
     asked = "test" if any(pattern.search(as_heard(told)) for pattern in rules.undone) else "device"
@@ -167,7 +167,7 @@ def has_to_be_mended(told: str) -> re.Pattern[str] | None:
 def told_over(hazard: str | None, told: str = "") -> str:
     """How it may be said, in one line, that a danger, or what was `told` to be mended, is over: who, what was tested, and what that
     showed."""
-    own, usual = _own_title_of(told), _rules().told_over
+    own, usual = _own_title_of(told), the_rules().told_over
     return (own.over if own else "") or usual.get(hazard or "", usual["other"])
 
 
@@ -178,12 +178,12 @@ def _own_title_of(told: str) -> Named | None:
 
 def usual_steps(hazard: str) -> tuple[str, list[str]]:
     """A title and steps for a danger that a knowledge file has no sign for."""
-    title, *steps = _rules().steps[hazard]
+    title, *steps = the_rules().steps[hazard]
     return title, steps
 
 
 def _told(line: str) -> Iterator[_Told]:
-    rules = _rules()
+    rules = the_rules()
     undone = [match for pattern in rules.undone if (match := pattern.search(line))]
     for pattern in rules.harmless:
         line = pattern.sub(" ~ ", line)
@@ -204,7 +204,7 @@ def _overlapping(pattern: re.Pattern[str], line: str) -> Iterator[re.Match[str]]
         match = pattern.search(line, match.start() + 1)
 
 
-def _without_what_is_over(line: str, rules: _Rules) -> str:
+def _without_what_is_over(line: str, rules: Rules) -> str:
     """The line without the clauses about what was long ago or elsewhere, and is over."""
     ended = bool(rules.over["ended"].search(line))
 
@@ -215,7 +215,7 @@ def _without_what_is_over(line: str, rules: _Rules) -> str:
     return "".join(" ~ " if over(clause) else clause for clause in re.split(r"(\||\b(?:and|but)\b)", line))
 
 
-def _denied(line: str, match: re.Match[str], rules: _Rules) -> bool:
+def _denied(line: str, match: re.Match[str], rules: Rules) -> bool:
     """Whether a match is plainly denied, in its own clause or by a bare "no" or "none" after it."""
     if rules.denial["withdrawn"].search(line[match.start() + len(match[0].rstrip(" |;")) :]):
         return False
@@ -257,7 +257,7 @@ def as_heard(text: str) -> str:
     line = re.sub(r"\bw/(?!o\b)", "with ", line)
     line = re.sub(r"[,?()+/=:>\"]| -+ |-+>|\u2013|\u2014", " | ", line)
     line = " ".join(_mended(word) for word in line.replace("-", " ").split())
-    rules = _rules()
+    rules = the_rules()
     for word, pattern in rules.short.items():
         line = pattern.sub(word, line)
     line = rules.denial["unquiet"].sub("sounding", line)
@@ -269,7 +269,7 @@ def as_heard(text: str) -> str:
 @cache
 def _mended(word: str) -> str:
     """A word of danger in place of one that misses or doubles a letter of it, or swaps two."""
-    known = _rules().known
+    known = the_rules().known
     if word in known or not word.isalpha():
         return word
     if word == "gsa":
@@ -282,7 +282,7 @@ def _mended(word: str) -> str:
     if len(word) < TYPO_LENGTH:
         return word
     near = next((k for k in known if k[0] == word[0] and _slip(word, k)), None)
-    return near or next((k for k in _rules().far if k[0] == word[0] and _slips(word, k) <= SLIPS), word)
+    return near or next((k for k in the_rules().far if k[0] == word[0] and _slips(word, k) <= SLIPS), word)
 
 
 def _squeezed(word: str) -> str:
@@ -316,7 +316,7 @@ def _slips(word: str, known: str) -> int:
     return rows[-1][-1]
 
 
-class _Rules(NamedTuple):
+class Rules(NamedTuple):
     """`danger.toml`, compiled."""
 
     danger: Mapping[str, list[re.Pattern[str]]]
@@ -337,7 +337,7 @@ class _Rules(NamedTuple):
 
 
 @cache
-def _rules() -> _Rules:
+def the_rules() -> Rules:
     raw = tomllib.loads(Path(__file__).with_name("danger.toml").read_text("utf-8"))
     words, denial = raw["words"], raw["denial"]
     denying, small = denial["before"], denial.pop("small")
@@ -347,7 +347,7 @@ def _rules() -> _Rules:
     denial.update({name: denial[name].replace("{well}", well) for name in ("plain", "courtesy")})
     denial["plain_no"] = rf"(?:{denial['no']}(?: (?:{denial.pop('plain')})\b)*(?: |$))+"
     denial["ends"] = rf"\b({denial['ends']})\b"
-    return _Rules(
+    return Rules(
         {hazard: [_pattern(p, words) for p in patterns] for hazard, patterns in raw["danger"].items()},
         {hazard: [_pattern(p, words) for p in patterns] for hazard, patterns in raw["unnamed"].items()},
         _compiled({word: rf"\b(?:{forms})\b" for word, forms in raw["short"].items()}),
