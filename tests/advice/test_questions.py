@@ -144,3 +144,19 @@ def test_questions_for_the_telephone_do_not_tell_the_same_twice(dryer: Appliance
     assert len(asked) == 3
     assert asked[0].worth == max(q.worth for q in asked)
     assert len({q.question.name for q in asked}) == 3
+
+
+def test_of_a_dead_machine_nobody_is_asked_how_it_runs(dryer: Appliance) -> None:
+    """What can be told only of a machine that turns is asked of one that does nothing by nobody."""
+    running = {"heat", "weak_puff", "noise", "drum_still", "cabinet_hot", "clothes", "dry_time", "stops_midway"}
+    asked = {q.name for q in open_questions(dryer.knowledge, Evidence())}
+    dead = {
+        q.name for q in open_questions(dryer.knowledge, Evidence({}, (WeighedFinding("does_nothing", {"yes": 1.0}),)))
+    }
+    alive = {
+        q.name for q in open_questions(dryer.knowledge, Evidence({}, (WeighedFinding("does_nothing", {"no": 1.0}),)))
+    }
+    assert running <= asked
+    assert not running & dead
+    assert running <= alive
+    assert {"burning_smell", "control"} <= dead

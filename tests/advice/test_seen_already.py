@@ -11,7 +11,7 @@ from faultodds.advice import NextMove, best_move
 from faultodds.advice.problem import Problem
 from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance, open_appliance
-from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
+from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding, repair_effect
 from faultodds.belief.posterior import infer
 from faultodds.knowledge import repair_modes
 
@@ -125,3 +125,13 @@ def test_a_reason_holds_in_every_state_of_the_machine(dryer: Appliance) -> None:
     closed = re.compile(r"\b(?:panel|without opening|opening the machine|nothing open|before it is (?:opened|moved))\b")
     for name, check in dryer.knowledge.check.items():
         assert check.closed or check.access or not closed.search(check.reason), name
+
+
+def test_a_run_that_can_only_fail_is_not_made_to_see_it_fail(dryer: Appliance) -> None:
+    """Still no heat after the coils: something is looked for. With nothing seen since, it runs first."""
+    coils, cold = repair_effect(dryer.knowledge, "coil_set"), WeighedFinding("heat", {"none": 1.0})
+    after = Evidence({"control": "board"}, (cold, replace(cold, stage=1)), (coils,))
+    move = best_move(dryer, infer(dryer.suspects, after), Situation())
+    assert (move.kind, move.name != "verification_run") == ("check", True)
+    unseen = infer(dryer.suspects, Evidence({"control": "board"}, (cold,), (coils,)))
+    assert best_move(dryer, unseen, Situation()).name == "verification_run"

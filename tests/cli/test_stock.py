@@ -102,3 +102,13 @@ def test_any_appliance_can_be_stocked_for(tmp_path: Path) -> None:
     path = write_toy(tmp_path / "toy.toml")
     answer = faultodds("stock", "--appliance", str(path), "--found", "slow=yes", "--shelf", "1", "--json").answer
     assert [p["repair"] for p in answer["take"]] == ["new_pump"]
+
+
+def test_where_others_come_first_nothing_is_planned_on_site() -> None:
+    """No gas anywhere: the supplier is named before any part, and no visit of no minutes is planned."""
+    told = " ".join(faultodds("stock", "--found", "heat=none", "--found", "other_appliances=dead").out.split())
+    assert "that this is other people's work. First: Refer to the gas supplier." in told
+    assert "Plan 0 minutes" not in told
+    usual = faultodds("stock", "--found", "heat=none", "--fact", "control=board", "--shelf", "3").out
+    assert "BEFORE ANYTHING" not in usual
+    assert "faultodds ask --fact control=board --found heat=none --shelf 3" in " ".join(usual.split())

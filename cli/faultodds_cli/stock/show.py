@@ -31,6 +31,7 @@ def load_lines(view: Standing, ready: Stock, load: Load, minutes: OnSite, limit:
     return paragraphs(
         [
             _call_lines(view),
+            _others_lines(view, load),
             [*_list_head(view, load, limit), *_part_table(view, load.parts)],
             _chance_lines(view, load),
             _minutes_lines(minutes),
@@ -126,7 +127,24 @@ def _chance_lines(view: Standing, load: Load) -> list[str]:
     return lines
 
 
+def _others_lines(view: Standing, load: Load) -> list[str]:
+    """Who has to come first, where the fault is more likely than not other people's work."""
+    from faultodds.advice import AS_GOOD_AS_FOUND
+    from faultodds.knowledge import repair_modes
+
+    if load.others < AS_GOOD_AS_FOUND:
+        return []
+    k, odds = view.appliance.knowledge, {o.name: o.probability for o in view.belief.fault_odds()}
+    others = [r for r in k.repair.values() if r.by_others]
+    who = max(others, key=lambda r: sum(odds.get(m, 0.0) for m in repair_modes(k, r)))
+    return wrap(
+        f"BEFORE ANYTHING IS LOADED: {percent(load.others)} that this is other people's work. First: {who.title}."
+    )
+
+
 def _minutes_lines(minutes: OnSite) -> list[str]:
+    if minutes.planned <= 0:
+        return wrap("Four in five such calls are over at the door: the work is other people's.")
     mean, planned = (ROUND_TO * round(m / ROUND_TO) for m in (minutes.mean, minutes.planned))
     return wrap(
         f"Plan {planned} minutes on site: four in five such calls are over by then, the average is {mean}. Travel is not in it."
@@ -151,8 +169,13 @@ def _ask_lines(view: Standing, ready: Stock, limit: Limit) -> list[str]:
         return []
     question = best[0].question
     typed = f"{question.name}={'|'.join(question.answers)}"
+    facts, seen = view.belief.evidence.facts, [f for f in view.job.findings if f.finding.outcome]
+    given = "".join(f" --fact {n}={v}" for n, v in facts.items())
+    given += "".join(f" --found {f.finding.name}={f.finding.outcome}" for f in seen)
     room = "".join(f" --{n} {v:g}" for n, v in (("budget", limit.budget), ("shelf", limit.shelf)) if v is not None)
-    return wrap(f"Ask on the telephone, what to load hangs on it: {question.text} ({typed}). More: faultodds ask{room}")
+    return wrap(
+        f"Ask on the telephone, what to load hangs on it: {question.text} ({typed}). More: faultodds ask{given}{room}"
+    )
 
 
 def load_answer(view: Standing, load: Load, minutes: OnSite, limit: Limit) -> dict[str, Any]:

@@ -61,8 +61,9 @@ def open_questions(knowledge: Knowledge, evidence: Evidence, skipped: Collection
     k = knowledge
     if len(evidence.repairs) > evidence.begun:
         return []
-    told = {s.name for s in evidence.seen if s.visit == len(evidence.waits)}
-    ran = any(k.check[name].running for name in told & k.check.keys())
+    now = [s for s in evidence.seen if s.visit == len(evidence.waits)]
+    told = {s.name: max(s.weights, key=s.weights.__getitem__) for s in now}
+    ran = any(k.check[name].running for name in told.keys() & k.check.keys())
     out = [n for n in (*_equipment(k), *k.context) if n not in evidence.facts]
     for name, symptom in k.symptom.items():
         if (
@@ -70,6 +71,7 @@ def open_questions(knowledge: Knowledge, evidence: Evidence, skipped: Collection
             and not symptom.looked_at
             and not (ran and symptom.seen_running)
             and all(evidence.facts.get(f) == v for f, v in symptom.needs.items())
+            and not any(told.get(other) in outcomes for other, outcomes in symptom.unless.items())
         ):
             out.append(name)
     return [question_of(k, name) for name in out if name not in skipped]

@@ -210,11 +210,16 @@ def _observable_problems(k: Knowledge, key: str, o: Observable) -> Iterator[str]
 
 
 def _work_offers(k: Knowledge) -> Iterator[str]:
-    """What a check or repair is not offered after names outcomes that exist."""
+    """What a symptom, check or repair is not offered after names outcomes that exist."""
     known = k.observables
-    for name, work in {**k.check, **k.repair}.items():
+    offers = [
+        (kind, n, x)
+        for kind, all_of in (("symptom", k.symptom), ("check", k.check), ("repair", k.repair))
+        for n, x in all_of.items()
+    ]
+    for kind, name, work in offers:
         for other, outcomes in work.unless.items():
-            key = f"{'check' if name in k.check else 'repair'}.{name}.unless"
+            key = f"{kind}.{name}.unless"
             if other not in known:
                 yield no_such(key, "symptom or check", other, known)
                 continue

@@ -243,11 +243,13 @@ class Observable:
 @dataclass(frozen=True, kw_only=True)
 class Symptom(Observable):
     """What the customer reports or anybody sees without tools. `looked_at`: not asked for, since the machine has to run.
-    `seen_running`: not asked for once something was done on the running machine, which showed it."""
+    `seen_running`: not asked for once something was done on the running machine, which showed it. `unless` maps a symptom or
+    check to the outcomes after which it is not asked for: of a dead machine nobody can tell the heat."""
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     looked_at: bool = False
     seen_running: bool = False
+    unless: dict[str, list[str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
