@@ -683,7 +683,7 @@ def test_danger_that_is_typed_stops_and_keeps_the_drill(typed: Callable[..., Ran
     """It may be real; a symptom's own name is none."""
     ran = typed(["duct 50", "I smell gas here"], "--name", "a")
     assert ran.code == 3
-    assert "is kept" in ran.said and "'faultodds drill play --name a'" in " ".join(ran.said.split())
+    assert "is kept" in ran.text and "'faultodds drill play --name a'" in ran.text
     assert typed(["duct 50", "ask burning_smell"], "--name", "b").code == 0
 
 

@@ -62,7 +62,8 @@ def test_a_planted_mistake_is_seen(where: tuple[str | int, ...], told: str) -> N
 def test_every_name_is_one_of_the_file_s() -> None:
     told, k = the_world().told, dryer()
     assert (NOTHING, UNLISTED) == (names.NOTHING, names.UNLISTED)
-    assert {*the_world().main} == {*(mode for mode, _ in k.modes()), NOTHING, UNLISTED}
+    # The world was written when the file had one fault for gas that is shut anywhere, and is not touched.
+    assert {*the_world().main, "gas_supply.off"} == {*(mode for mode, _ in k.modes()), NOTHING, UNLISTED}
     assert set(told["symptom"]) == set(k.symptom)
     assert set(told["check"]) == set(k.check)
     assert {*told["repairs"], *told["bad_part"]} - {""} <= set(k.repair)
