@@ -19,6 +19,7 @@ from msgspec import Struct
 from faultodds.job import Hearer, Item, Rule, Said, Words
 from faultodds.joblog import callbacks, told_in_order
 from faultodds.joblog.clean import CAME_BACK, ENDED, FOUND, GONE, REPAIRS
+from faultodds.joblog.explained import Explained, Own
 from faultodds.joblog.lexicon import Lexicon
 from faultodds.joblog.log_words import (
     any_part,
@@ -54,6 +55,8 @@ _NAME: Final = re.compile(r"[a-z]{3,}")
 _PARTICIPLE: Final = re.compile(r"[a-z]{3,}(?:ed|ing)")
 _MEASURED: Final = ("ohm", "pressure", "speed", "ppm")
 """What is measured of a part; volts, degrees and lengths are printed on new ones as well."""
+_NOT_OURS: Final = re.compile(r"\W*(?:the )?(?:cust(?:omer)?|will|to be)\b", re.I)
+"""What a key leaves out, and with which nothing was done by the technician, or not yet."""
 PLAN: Final = re.compile(r"<plan>")
 _DOUBT: Final = re.compile(r"<doubt>")
 PUT_OFF: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody|missing)>")
@@ -76,17 +79,19 @@ class Told:
 class Sentences:
     """Reads the sentences of one column of free text. `wanted` are the columns of the clean log that it may fill."""
 
-    def __init__(self, knowledge: Knowledge, wanted: Iterable[str], lexicon: Lexicon, own: Mapping[str, Any]) -> None:
-        self._knowledge, self._lexicon, self._own = knowledge, lexicon, own
+    def __init__(self, knowledge: Knowledge, wanted: Iterable[str], lexicon: Lexicon, own: Own) -> None:
+        self._knowledge, self._lexicon = knowledge, lexicon
         self._wanted = frozenset(wanted)
         self._work = REPAIRS in self._wanted
         self._only_work = self._wanted == {REPAIRS}
         self._ends = ENDED in self._wanted
         self._tells_work = self._work or any(name.removeprefix(FOUND) in knowledge.check for name in self._wanted)
         self._tells_symptoms = any(name.removeprefix(FOUND) in knowledge.symptom for name in self._wanted)
-        words = words_of(knowledge.appliance.id)
+        self._explained = Explained(own)
+        plain = words_of(knowledge.appliance.id)
+        words = plain and self._explained.among(plain, knowledge)
         complained = _said_of(words, frozenset(knowledge.symptom)) if words and self._tells_symptoms else frozenset()
-        about = _About(self._wanted, frozenset(knowledge.check), complained)
+        about = _About(self._wanted, frozenset(knowledge.check), complained, frozenset(self._explained.pairs))
         self._hearer = Hearer(knowledge, words, self._is_there, about) if words else None
         self._other = Hearer(knowledge, words, _anything, _no_machine) if words else None
 
@@ -141,7 +146,7 @@ class Sentences:
         """What a sentence says, nothing when it says that nothing was found or done, None when it is not understood."""
         text = _PAST.sub("", text)
         text = self._without_places(text)
-        if key(text) in silent() and (key(text) or text) not in self._own:
+        if key(text) in silent():
             return []
         if self._came_to_nothing(text, after):
             return []
@@ -181,12 +186,12 @@ class Sentences:
     def _phrase(self, text: str) -> list[Pair] | None:
         if "?" in text:
             return None
-        own = self._own.get(key(text) or text)
-        if own is not None:
-            return [] if own[0] else list(own[1])
+        if self._explained.is_silent(text):
+            return []
         found = self._lexicon.whole(text)
         if (
             found is None
+            or (self._work and _NOT_OURS.match(text))
             or (found[1] == "near" and self._turns(text, PUT_OFF))
             or self._finds(text)
             or len({m.column for m in found[0]}) > 1
@@ -253,7 +258,7 @@ class Sentences:
         text = _LABEL.sub(r"\1 ", text.replace("=", " is "))
         times = dry_time(self._knowledge, text) if self._tells_symptoms else None
         heard = self._hearer.line(written(self._knowledge.appliance.id, text)) if self._hearer else []
-        if any(s.kind in ("ask", "doubt") for s in heard) or (not heard and not times):
+        if any(s.kind in ("ask", "doubt") for s in heard) or (not heard and not times) or self._is_strange(text):
             return None
         told = [pair for s in heard for pair in self._pairs(s)]
         if times and not any(column == times[0] for column, _ in told):
@@ -263,9 +268,16 @@ class Sentences:
             return None
         return told
 
+    def _is_strange(self, text: str) -> bool:
+        """Whether a word that nobody knows stands beside a phrase that the shop has explained: it may turn it."""
+        if not any(name in text for name in self._explained.pairs):
+            return False
+        small = self._hearer.words.small if self._hearer else frozenset()
+        return any(not i.names and not i.number and i.text not in small for i in self._items(text))
+
     def _pairs(self, said: Said) -> Iterator[Pair]:
         if said.kind == "repair":
-            yield REPAIRS, said.name
+            yield from self._explained.pairs.get(said.name, ((REPAIRS, said.name),))
         elif said.kind == "finding":
             outcomes = self._knowledge.observables[said.name].outcomes
             if said.value in outcomes:
@@ -338,7 +350,7 @@ class Sentences:
     def _came_to_nothing(self, text: str, after: str) -> bool:
         """Whether work is named, and told to be not done: "duct clean, nothing done", "coils. Customer declined"."""
         told = nothing_done().search(text) or (not self._nouns(after) and nothing_done().search(after))
-        if not told or not self._only_work or not self._hearer or (key(text) or text) in self._own:
+        if not told or not self._only_work or not self._hearer:
             return False
         names = {name for item in self._items(nothing_done().sub("", text)) for name in item.names}
         return not names & (self._hearer.words.verbs - {"handled"})
@@ -377,13 +389,16 @@ def _is_state(items: Sequence[Item]) -> bool:
 
 class _About(Struct, frozen=True):
     """Whether a rule is about what a column may say that fills the columns `wanted` of the clean log. What the words `complained`
-    say is told by the customer, and no result of any of the `checks`."""
+    say is told by the customer, and no result of any of the `checks`; what the shop has `explained` may be said anywhere."""
 
     wanted: frozenset[str]
     checks: frozenset[str]
     complained: frozenset[frozenset[Any]]
+    explained: frozenset[str]
 
     def __call__(self, rule: Rule) -> bool:
+        if any(self.explained.intersection(part.names) for part in rule.parts):
+            return True  # the shop has said that this is told here
         if rule.kind == "repair":
             return REPAIRS in self.wanted
         if rule.kind in ("finding", "excluded"):
