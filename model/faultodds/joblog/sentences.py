@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
-from itertools import takewhile
+from itertools import pairwise, takewhile
 from typing import Any, Final
 
 from msgspec import Struct
@@ -50,7 +50,7 @@ _PAST: Final = re.compile(
     r"^(?:.*\b(?:is|are) (?:gone|fixed)\b|(?:it )?was (?!\d)[^,]*?)[ ,-]*(?:but )?now (?=\D)", re.I
 )
 _ONLY: Final = re.compile(r"(?:.*\bnot (?:replaced|needed|done|changed)\b\W+)?([\w ]+?) only$", re.I)
-_INSTEAD: Final = re.compile(r"(.+?)(?:,? (?:it )?was)? (?:instead of|rather than|not) (?:the )?[\w ]+$", re.I)
+_INSTEAD: Final = re.compile(r"(.+?)(?:,? (?:it )?was)? (?:instead of|rather than|not) (?:the )?([\w ]+)$", re.I)
 _NAME: Final = re.compile(r"[a-z]{3,}")
 _PARTICIPLE: Final = re.compile(r"[a-z]{3,}(?:ed|ing)")
 _MEASURED: Final = ("ohm", "pressure", "speed", "ppm")
@@ -58,6 +58,11 @@ _MEASURED: Final = ("ohm", "pressure", "speed", "ppm")
 _NOT_OURS: Final = re.compile(r"\W*(?:the )?(?:cust(?:omer)?|will|to be)\b", re.I)
 """What a key leaves out, and with which nothing was done by the technician, or not yet."""
 PLAN: Final = re.compile(r"<plan>")
+_ASIDE: Final = frozenset({"<plan>", "<somebody>", "<hedge>", "<doubt>"})
+_CLAUSE: Final = re.compile(r"\s*[,;:()]\s*|\s+[-\u2013\u2014]+\s+|\s+/\s+")
+_SHORT: Final = re.compile(r"\b[a-z]/[a-z]\b", re.I)
+"""What is written so short and is not known may say that a part is not fitted ("n/f")."""
+_EITHER: Final = re.compile(r"\bor\b", re.I)
 _DOUBT: Final = re.compile(r"<doubt>")
 PUT_OFF: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody|missing)>")
 _ROLE: Final = re.compile(r"<(?:turn|doubt|plan|hedge|report|somebody|missing)>")
@@ -107,6 +112,8 @@ class Sentences:
                 told.silent.append(sentence)
                 continue
             found = self._held(sentence) or self._sentence(sentence, before, after)
+            if found and self._work and self._is_left_open(sentence, after, found):
+                found = None
             told.left += self._unread(sentence, found or [])
             if found and self._ends and any(column in (REPAIRS, ENDED) for column, _ in told.said):
                 # What is told behind the work is how the machine was left, and no finding.
@@ -168,7 +175,7 @@ class Sentences:
             return part
         if self._only_work and (only := _ONLY.match(text)) and self._is_bare(only[1]):
             return self._hear(f"replaced {only[1]}")
-        if self._only_work and (instead := _INSTEAD.match(text)):
+        if self._only_work and (instead := _INSTEAD.match(text)) and self._nouns(instead[2]):
             return self._hear(instead[1])
         if before and not self._nouns(text):
             found = self._hear(f"{' '.join(i.text for i in self._nouns(before))} {text}")
@@ -272,8 +279,7 @@ class Sentences:
         """Whether a word that nobody knows stands beside a phrase that the shop has explained: it may turn it."""
         if not any(name in text for name in self._explained.pairs):
             return False
-        small = self._hearer.words.small if self._hearer else frozenset()
-        return any(not i.names and not i.number and i.text not in small for i in self._items(text))
+        return any(not i.names and not i.number and i.text not in self._small for i in self._items(text))
 
     def _pairs(self, said: Said) -> Iterator[Pair]:
         if said.kind == "repair":
@@ -292,6 +298,10 @@ class Sentences:
 
     # --- what may stand beside ---
 
+    @property
+    def _small(self) -> frozenset[str]:
+        return self._hearer.words.small if self._hearer else frozenset()
+
     def _items(self, text: str) -> list[Item]:
         return self._hearer.items(written(self._knowledge.appliance.id, text)) if self._hearer else []
 
@@ -308,7 +318,7 @@ class Sentences:
 
     def _is_bare(self, text: str) -> bool:
         """Whether a text is one part and nothing that is said of it: "1x ign", "drum seal rear"."""
-        if not self._only_work or not self._hearer or self._turns(text):
+        if not self._only_work or not self._hearer or self._turns(text) or _SHORT.search(text):
             return False
         nouns, free = self._hearer.words.nouns, around_a_part()
         items = self._items(text)
@@ -333,6 +343,24 @@ class Sentences:
         if not after or self._nouns(after):
             return False
         return self._finds(after) or (self._turns(after) and not self._says_nothing(after))
+
+    def _is_left_open(self, text: str, after: str, found: list[Pair]) -> bool:
+        """Whether work that was heard is put off or refused right behind it ("new igniter (ordered)", "cleaned duct - refused"), or is one
+        of two ("coils or igniter")."""
+        done = [value for column, value in found if column == REPAIRS]
+        if len(done) > 1 and _EITHER.search(text):
+            return True
+        clauses = [each for each in _CLAUSE.split(text) if each.strip()]
+        behind = [b for a, b in pairwise([*clauses, after]) if self._nouns(a) and not self._is_put_off(a)]
+        return bool(done) and any(map(self._is_put_off, behind))
+
+    def _is_put_off(self, text: str) -> bool:
+        """Whether a clause says of work only that it is planned, ordered or refused, and names no part."""
+        rest = nothing_done().sub(" ", text)
+        items = self._items(rest)
+        said = [i for i in items if i.names - _ASIDE and i.text not in around_a_part()]
+        told = rest != text or any(i.has("<plan>") for i in items)
+        return told and not said and all(i.names or not _NAME.fullmatch(i.text) or i.text in self._small for i in items)
 
     def is_foreign(self, text: str) -> bool:
         """Whether a text tells of a part fitted that the file has no repair for: "replaced door switch"."""
