@@ -62,6 +62,7 @@ _ASIDE: Final = frozenset({"<plan>", "<somebody>", "<hedge>", "<doubt>"})
 _CLAUSE: Final = re.compile(r"\s*[,;:()]\s*|\s+[-\u2013\u2014]+\s+|\s+/\s+")
 _SHORT: Final = re.compile(r"\b[a-z]/[a-z]\b", re.I)
 """What is written so short and is not known may say that a part is not fitted ("n/f")."""
+_HOURS: Final = re.compile(r"\b(?:h|hrs?|hours?|mins?|minutes?)\b", re.I)
 _EITHER: Final = re.compile(r"\bor\b", re.I)
 _DOUBT: Final = re.compile(r"<doubt>")
 PUT_OFF: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody|missing)>")
@@ -357,6 +358,8 @@ class Sentences:
     def _is_put_off(self, text: str) -> bool:
         """Whether a clause says of work only that it is planned, ordered or refused, and names no part."""
         rest = nothing_done().sub(" ", text)
+        if _HOURS.search(text):
+            return False  # "half hr wait" is time on the job
         items = self._items(rest)
         said = [i for i in items if i.names - _ASIDE and i.text not in around_a_part()]
         told = rest != text or any(i.has("<plan>") for i in items)
