@@ -3,17 +3,19 @@ what stands behind a word for a call back. The cells were written before the cod
 
 from __future__ import annotations
 
+import re
 import tomllib
-from collections import Counter
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from faultodds.joblog import sentences
+from faultodds.joblog import callbacks, endings_told, explained, log_words, sentences
 from faultodds.joblog.cells import CellReader
-from faultodds.joblog.free_text import FreeText
+from faultodds.joblog.explained import Explained
 from faultodds.joblog.mapping import Column
+from faultodds.joblog.sentences import Sentences
+from faultodds.joblog.stems import key
 from faultodds.knowledge import Knowledge
 
 CELLS = tomllib.loads(Path(__file__).with_name("opposite_cells.toml").read_text("utf-8"))
@@ -50,3 +52,37 @@ def test_nothing_is_taken_for_its_opposite(family: str, dryer: Knowledge) -> Non
     found = marks(dryer, family)
     assert not found["wrong"]
     assert len(found["unread"]) <= FAMILIES[family], found["unread"]
+
+
+def test_no_hint_is_the_opposite(dryer: Knowledge) -> None:
+    """What is not understood is brought near no part that only sounds so, and never to "all is well"."""
+    for kind, cells in CELLS["hints"].items():
+        for text, never in cells:
+            near = CellReader(Column("h", kind), dryer).nearest(text)
+            assert near is None or near.value != never
+    assert CellReader(Column("h", "repairs"), dryer).nearest("ignitr thingummy") is not None
+
+
+@pytest.mark.parametrize(
+    ("family", "where", "name", "instead"),
+    [
+        ("unsaid", Explained, "stand_in", lambda self, text: text),
+        ("unsaid", explained, "exactly", key),
+        ("not_done", Sentences, "_is_left_open", lambda *_: False),
+        ("not_done", sentences, "_NOT_OURS", re.compile("(?!)")),
+        ("not_done", log_words, "_shorthand", lambda appliance: ()),
+        ("ends", endings_told, "is_remark", lambda appliance, text: True),
+        ("recall", callbacks, "AGAIN_FOR", re.compile("(?!)")),
+        ("heat", log_words, "_shorthand", lambda appliance: ()),
+    ],
+)
+def test_the_cells_see_a_planted_mistake(
+    family: str, where: Any, name: str, instead: Any, dryer: Knowledge, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each of the rules left out is seen by the family that it was made for."""
+    log_words.written.cache_clear()
+    monkeypatch.setattr(where, name, instead)
+    found = marks(dryer, family)
+    monkeypatch.undo()
+    log_words.written.cache_clear()
+    assert found["wrong"] or found["unread"]

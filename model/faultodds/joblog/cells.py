@@ -139,7 +139,7 @@ class CellReader:
         told = None if own else callbacks.said(text, self.column.assume)
         if told is None and not own and callbacks.told(text):
             told = CAME_BACK
-        told = told or (None if own or callbacks.DOUBT.search(text) else endings_told.ending(text))
+        told = told or (None if own or callbacks.DOUBT.search(text) else endings_told.ending(self._knowledge.appliance.id, text))
         if told is not None:
             return Cell("read", ((ENDED, told),))
         piece = _Piece(text, "unknown") if callbacks.DOUBT.search(text) else self._one(text, {})
@@ -148,6 +148,15 @@ class CellReader:
     def is_foreign(self, text: str) -> bool:
         """Whether a text that is not understood tells of a repair that the file does not know."""
         return self._free is not None and REPAIRS in self._targets and self._free.is_foreign(text)
+
+    def nearest(self, text: str) -> Meaning | None:
+        """The meaning that a text which is not understood comes nearest to. None where it speaks of another machine, or where that would
+        be that all is well: a word of it alone says no such thing ("warm, then off")."""
+        found = self.lexicon.nearest(text)
+        name = found.column.partition(":")[2] if found else ""
+        observed = self._knowledge.observables.get(name)
+        well = observed is not None and found is not None and found.value == next(iter(observed.outcomes))
+        return None if well else found
 
     @cached_property
     def _free(self) -> FreeText | None:

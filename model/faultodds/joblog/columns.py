@@ -102,7 +102,7 @@ class ColumnReader:
         for word, _ in self.report.words.most_common(20):
             if word in self.report.foreign:
                 continue
-            meaning = self._reader.lexicon.nearest(word)
+            meaning = self._reader.nearest(word)
             if meaning is not None:
                 name = meaning.column.partition(":")[2]
                 self.report.nearest[word] = f"{name}={meaning.value}" if name else meaning.value

@@ -153,6 +153,8 @@ class Sentences:
     def _sentence(self, text: str, before: str, after: str) -> list[Pair] | None:
         """What a sentence says, nothing when it says that nothing was found or done, None when it is not understood."""
         text = _PAST.sub("", text)
+        if self._tells_symptoms and (again := callbacks.AGAIN_FOR.fullmatch(text)):
+            text = again["why"].rstrip(" )")
         text = self._without_places(text)
         if key(text) in silent():
             return []
