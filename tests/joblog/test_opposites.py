@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from faultodds.joblog import callbacks, endings_told, explained, log_words, sentences
+from faultodds.joblog import callbacks, cells, endings_told, log_words, sentences
 from faultodds.joblog.cells import CellReader
 from faultodds.joblog.explained import Explained
 from faultodds.joblog.mapping import Column
@@ -34,8 +34,8 @@ def read(dryer: Knowledge, kind: Any, text: str, family: str = "") -> set[str]:
 def marks(dryer: Knowledge, family: str) -> dict[str, list[str]]:
     """The cells of a family by their marks: right, not read, wrong."""
     found: dict[str, list[str]] = {"right": [], "unread": [], "wrong": []}
-    for kind, cells in CELLS[family].items():
-        for cell in cells:
+    for kind, each in CELLS[family].items():
+        for cell in each:
             text, says = (cell, "") if isinstance(cell, str) else cell
             said, wanted = read(dryer, kind, text, family), {*says.split(";")} - {""}
             found["right" if said == wanted else "wrong" if said - wanted else "unread"].append(f"{text}: {sorted(said)}")
@@ -56,8 +56,8 @@ def test_nothing_is_taken_for_its_opposite(family: str, dryer: Knowledge) -> Non
 
 def test_no_hint_is_the_opposite(dryer: Knowledge) -> None:
     """What is not understood is brought near no part that only sounds so, and never to "all is well"."""
-    for kind, cells in CELLS["hints"].items():
-        for text, never in cells:
+    for kind, each in CELLS["hints"].items():
+        for text, never in each:
             near = CellReader(Column("h", kind), dryer).nearest(text)
             assert near is None or near.value != never
     assert CellReader(Column("h", "repairs"), dryer).nearest("ignitr thingummy") is not None
@@ -67,7 +67,7 @@ def test_no_hint_is_the_opposite(dryer: Knowledge) -> None:
     ("family", "where", "name", "instead"),
     [
         ("unsaid", Explained, "stand_in", lambda self, text: text),
-        ("unsaid", explained, "exactly", key),
+        ("unsaid", cells, "exactly", key),
         ("not_done", Sentences, "_is_left_open", lambda *_: False),
         ("not_done", sentences, "_NOT_OURS", re.compile("(?!)")),
         ("not_done", log_words, "_shorthand", lambda appliance: ()),

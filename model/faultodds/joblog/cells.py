@@ -150,12 +150,12 @@ class CellReader:
         return self._free is not None and REPAIRS in self._targets and self._free.is_foreign(text)
 
     def nearest(self, text: str) -> Meaning | None:
-        """The meaning that a text which is not understood comes nearest to. None where it speaks of another machine, or where that would
-        be that all is well: a word of it alone says no such thing ("warm, then off")."""
+        """The meaning that a text which is not understood comes nearest to. None where that would
+        be that all is well: one word of several says no such thing ("warm, then off")."""
         found = self.lexicon.nearest(text)
         name = found.column.partition(":")[2] if found else ""
         observed = self._knowledge.observables.get(name)
-        well = observed is not None and found is not None and found.value == next(iter(observed.outcomes))
+        well = " " in text.strip() and observed is not None and found is not None and found.value == next(iter(observed.outcomes))
         return None if well else found
 
     @cached_property

@@ -211,7 +211,7 @@ class Sentences:
 
     def _with_the_rest(self, text: str, found: list[Pair]) -> list[Pair]:
         """What a sentence says and what its parts between commas say beside that: "takes 3 cycles, airflow light on"."""
-        parts = [part for part in _PARTS.split(text) if part.strip()]
+        parts = [part for part in _PARTS.split(text) if part.strip() and not part.casefold().startswith("then ")]
         told = {column for column, _ in found}
         more = list(found)
         for part in parts if len(parts) > 1 and not self._work else ():
