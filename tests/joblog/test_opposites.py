@@ -1,5 +1,5 @@
-"""Cells that may be taken for their opposite: phrases a shop has explained inside longer cells, parts not yet fitted, results, heat,
-what stands behind a word for a call back. The cells were written before the code; what is not read may be asked about."""
+"""Cells that may be taken for their opposite: phrases a shop has explained inside longer cells, parts not yet fitted, results,
+heat, what stands behind a word for a call back. The cells were written before the code; what is not read may be asked about."""
 
 from __future__ import annotations
 
@@ -38,7 +38,9 @@ def marks(dryer: Knowledge, family: str) -> dict[str, list[str]]:
         for cell in each:
             text, says = (cell, "") if isinstance(cell, str) else cell
             said, wanted = read(dryer, kind, text, family), {*says.split(";")} - {""}
-            found["right" if said == wanted else "wrong" if said - wanted else "unread"].append(f"{text}: {sorted(said)}")
+            found["right" if said == wanted else "wrong" if said - wanted else "unread"].append(
+                f"{text}: {sorted(said)}"
+            )
     return found
 
 

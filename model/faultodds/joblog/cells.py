@@ -139,7 +139,9 @@ class CellReader:
         told = None if own else callbacks.said(text, self.column.assume)
         if told is None and not own and callbacks.told(text):
             told = CAME_BACK
-        told = told or (None if own or callbacks.DOUBT.search(text) else endings_told.ending(self._knowledge.appliance.id, text))
+        told = told or (
+            None if own or callbacks.DOUBT.search(text) else endings_told.ending(self._knowledge.appliance.id, text)
+        )
         if told is not None:
             return Cell("read", ((ENDED, told),))
         piece = _Piece(text, "unknown") if callbacks.DOUBT.search(text) else self._one(text, {})
@@ -155,7 +157,12 @@ class CellReader:
         found = self.lexicon.nearest(text)
         name = found.column.partition(":")[2] if found else ""
         observed = self._knowledge.observables.get(name)
-        well = " " in text.strip() and observed is not None and found is not None and found.value == next(iter(observed.outcomes))
+        well = (
+            " " in text.strip()
+            and observed is not None
+            and found is not None
+            and found.value == next(iter(observed.outcomes))
+        )
         return None if well else found
 
     @cached_property

@@ -30,7 +30,8 @@ def _is_well(appliance: str, text: str) -> bool:
     parts = [part for part in _APART.split(text.strip(" .!")) if part]
     told = [part for part in parts if part.casefold() not in _TESTED]
     return bool(told) and all(
-        _held().fullmatch(part) or part.casefold() in vocabulary()["ended"][GONE] or _is_remark(appliance, part) for part in told
+        _held().fullmatch(part) or part.casefold() in vocabulary()["ended"][GONE] or _is_remark(appliance, part)
+        for part in told
     )
 
 

@@ -8,7 +8,7 @@ A bare part is work only in a column of work, and only where nothing beside it t
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise, takewhile
@@ -348,8 +348,8 @@ class Sentences:
         return self._finds(after) or (self._turns(after) and not self._says_nothing(after))
 
     def _is_left_open(self, text: str, after: str, found: list[Pair]) -> bool:
-        """Whether work that was heard is put off or refused right behind it ("new igniter (ordered)", "cleaned duct - refused"), or is one
-        of two ("coils or igniter")."""
+        """Whether work that was heard is put off or refused right behind it ("new igniter (ordered)", "cleaned duct -
+        refused"), or is one of two ("coils or igniter")."""
         done = [value for column, value in found if column == REPAIRS]
         if len(done) > 1 and _EITHER.search(text):
             return True
