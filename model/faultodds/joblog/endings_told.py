@@ -26,7 +26,7 @@ def ending(appliance: str, text: str) -> str | None:
 
 
 def _is_well(appliance: str, text: str) -> bool:
-    """Whether all that a text tells is that the repair held, or that the machine does what it should: "held ok", "tested, works"."""
+    """Whether all that a text tells is that the repair held, or the machine does what it should: "held ok", "tested, works"."""
     parts = [part for part in _APART.split(text.strip(" .!")) if part]
     told = [part for part in parts if part.casefold() not in _TESTED]
     return bool(told) and all(

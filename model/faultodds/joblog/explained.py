@@ -1,5 +1,5 @@
-"""Phrases that a shop has explained: in a cell they stand as words of the trade of that meaning, so that what denies, doubts, puts off
-or hands to somebody else a word of the trade does it to them."""
+"""Phrases that a shop has explained: in a cell they stand as words of the trade of that meaning, so that what denies, doubts,
+puts off or hands to somebody else a word of the trade does it to them."""
 
 from __future__ import annotations
 
@@ -53,8 +53,8 @@ class Explained:
         return _with_rules(words, rules) if rules else words
 
     def stand_in(self, text: str) -> str:
-        """A cell with each phrase as its word. A phrase of one word must be all that stands between two commas: "duct" explained says
-        nothing of "new duct"."""
+        """A cell with each phrase as its word. A phrase of one word must be all that stands between two commas: "duct" explained
+        says nothing of "new duct"."""
         for phrase in sorted(self._names, key=len, reverse=True):
             said = re.findall(r"\w+", phrase)
             if len(said) > 1:

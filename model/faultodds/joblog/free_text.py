@@ -7,10 +7,11 @@ from dataclasses import replace
 from typing import Final
 
 from faultodds.joblog import told_in_order
+from faultodds.joblog.beside import PUT_OFF
 from faultodds.joblog.clean import AFTER, ENDED, FAILED, FOUND, REPAIRS, UNKNOWN
 from faultodds.joblog.explained import APART
 from faultodds.joblog.log_words import nothing_done, sentences_of
-from faultodds.joblog.sentences import PLAN, PUT_OFF, Sentences, Told
+from faultodds.joblog.sentences import PLAN, Sentences, Told
 
 _WOULD: Final = re.compile(r"\b(?:would|could|might|may|if)\b", re.I)
 

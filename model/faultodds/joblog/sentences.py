@@ -8,26 +8,25 @@ A bare part is work only in a column of work, and only where nothing beside it t
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import lru_cache
-from itertools import pairwise, takewhile
+from itertools import takewhile
 from typing import Any, Final
 
 from msgspec import Struct
 
-from faultodds.job import Hearer, Item, Rule, Said, Words
+from faultodds.job import Hearer, Rule, Said, Words
 from faultodds.joblog import callbacks, told_in_order
+from faultodds.joblog.beside import PUT_OFF, Beside
 from faultodds.joblog.clean import CAME_BACK, ENDED, FOUND, GONE, REPAIRS
 from faultodds.joblog.explained import Explained, Own
 from faultodds.joblog.lexicon import Lexicon
 from faultodds.joblog.log_words import (
     any_part,
-    around_a_part,
     nothing_done,
     sentences_of,
     silent,
-    states,
     without_places,
     words_of,
     written,
@@ -52,21 +51,10 @@ _PAST: Final = re.compile(
 _ONLY: Final = re.compile(r"(?:.*\bnot (?:replaced|needed|done|changed)\b\W+)?([\w ]+?) only$", re.I)
 _INSTEAD: Final = re.compile(r"(.+?)(?:,? (?:it )?was)? (?:instead of|rather than|not) (?:the )?([\w ]+)$", re.I)
 _NAME: Final = re.compile(r"[a-z]{3,}")
-_PARTICIPLE: Final = re.compile(r"[a-z]{3,}(?:ed|ing)")
-_MEASURED: Final = ("ohm", "pressure", "speed", "ppm")
-"""What is measured of a part; volts, degrees and lengths are printed on new ones as well."""
 _NOT_OURS: Final = re.compile(r"\W*(?:the )?(?:cust(?:omer)?|will|to be)\b", re.I)
 """What a key leaves out, and with which nothing was done by the technician, or not yet."""
 PLAN: Final = re.compile(r"<plan>")
-_ASIDE: Final = frozenset({"<plan>", "<somebody>", "<hedge>", "<doubt>"})
-_CLAUSE: Final = re.compile(r"\s*[,;:()]\s*|\s+[-\u2013\u2014]+\s+|\s+/\s+")
-_SHORT: Final = re.compile(r"\b[a-z]/[a-z]\b", re.I)
-"""What is written so short and is not known may say that a part is not fitted ("n/f")."""
-_HOURS: Final = re.compile(r"\b(?:h|hrs?|hours?|mins?|minutes?)\b", re.I)
-_EITHER: Final = re.compile(r"\bor\b", re.I)
 _DOUBT: Final = re.compile(r"<doubt>")
-PUT_OFF: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody|missing)>")
-_ROLE: Final = re.compile(r"<(?:turn|doubt|plan|hedge|report|somebody|missing)>")
 
 Pair = tuple[str, str]
 
@@ -82,7 +70,7 @@ class Told:
     mended: bool = False
 
 
-class Sentences:
+class Sentences(Beside):
     """Reads the sentences of one column of free text. `wanted` are the columns of the clean log that it may fill."""
 
     def __init__(self, knowledge: Knowledge, wanted: Iterable[str], lexicon: Lexicon, own: Own) -> None:
@@ -299,73 +287,13 @@ class Sentences:
     def _is_there(self, kind: str, name: str, value: str) -> bool:
         return kind == "repair" or (kind == "finding" and name in self._knowledge.observables)
 
-    # --- what may stand beside ---
-
-    @property
-    def _small(self) -> frozenset[str]:
-        return self._hearer.words.small if self._hearer else frozenset()
-
-    def _items(self, text: str) -> list[Item]:
-        return self._hearer.items(written(self._knowledge.appliance.id, text)) if self._hearer else []
-
-    def _nouns(self, text: str) -> list[Item]:
-        words = self._hearer.words if self._hearer else None
-        return [i for i in self._items(text) if words and i.names & words.nouns - words.itself]
-
-    def _turns(self, text: str, roles: re.Pattern[str] = _ROLE) -> bool:
-        verbs = self._hearer.words.verbs if self._hearer and roles is PUT_OFF else frozenset()
-        items = [
-            item for item in self._items(text) if not item.names & verbs
-        ]  # "vetn cleaning" names work, and plans none
-        return any(roles.search(name) for item in items for name in item.names) or "?" in text
-
-    def _is_bare(self, text: str) -> bool:
-        """Whether a text is one part and nothing that is said of it: "1x ign", "drum seal rear"."""
-        if not self._only_work or not self._hearer or self._turns(text) or _SHORT.search(text):
-            return False
-        nouns, free = self._hearer.words.nouns, around_a_part()
-        items = self._items(text)
-        return (
-            any(i.names & nouns for i in items)
-            and all(i.names & nouns or i.text in free or i.number or not i.names for i in items)
-            and not self._finds(text)
-        )
-
-    def _finds(self, text: str) -> bool:
-        """Whether a text of work tells how a part was found, or that it was taken off, and of no work on it."""
-        if not self._only_work or not self._hearer:
-            return False
-        words = self._hearer.words
-        items = [i for i in self._items(text) if not i.names & words.nouns or i.names & words.itself]
-        if any(i.names & (words.verbs - {"removed"}) for i in items):
-            return False  # "blown out", "tested open"
-        return any(i.has("removed") or i.measures in _MEASURED for i in items) or _is_state(items)
+    # --- what it comes to ---
 
     def _is_turned_by(self, after: str) -> bool:
         """Whether the sentence after speaks on of a part that stood alone: "coils. ordered", "coils. shorted"."""
         if not after or self._nouns(after):
             return False
         return self._finds(after) or (self._turns(after) and not self._says_nothing(after))
-
-    def _is_left_open(self, text: str, after: str, found: list[Pair]) -> bool:
-        """Whether work that was heard is put off or refused right behind it ("new igniter (ordered)", "cleaned duct -
-        refused"), or is one of two ("coils or igniter")."""
-        done = [value for column, value in found if column == REPAIRS]
-        if len(done) > 1 and _EITHER.search(text):
-            return True
-        clauses = [each for each in _CLAUSE.split(text) if each.strip()]
-        behind = [b for a, b in pairwise([*clauses, after]) if self._nouns(a) and not self._is_put_off(a)]
-        return bool(done) and any(map(self._is_put_off, behind))
-
-    def _is_put_off(self, text: str) -> bool:
-        """Whether a clause says of work only that it is planned, ordered or refused, and names no part."""
-        rest = nothing_done().sub(" ", text)
-        if _HOURS.search(text):
-            return False  # "half hr wait" is time on the job
-        items = self._items(rest)
-        said = [i for i in items if i.names - _ASIDE and i.text not in around_a_part()]
-        told = rest != text or any(i.has("<plan>") for i in items)
-        return told and not said and all(i.names or not _NAME.fullmatch(i.text) or i.text in self._small for i in items)
 
     def is_foreign(self, text: str) -> bool:
         """Whether a text tells of a part fitted that the file has no repair for: "replaced door switch"."""
@@ -412,12 +340,6 @@ class Sentences:
         return bool(put_off and names & (self._hearer.words.nouns | work)) or (
             not work and bool(names & {"good", "closed", "handled"})
         )
-
-
-def _is_state(items: Sequence[Item]) -> bool:
-    """Whether there is a word for how a part is found: one of the trade's, or a participle that nobody knows ("perished")."""
-    text = " ".join(i.text for i in items)
-    return bool(states().search(text)) or any(not i.names and _PARTICIPLE.fullmatch(i.text) for i in items)
 
 
 class _About(Struct, frozen=True):
