@@ -13,6 +13,7 @@ import pytest
 from faultodds.joblog import callbacks, cells, endings_told, log_words, sentences
 from faultodds.joblog.cells import CellReader
 from faultodds.joblog.explained import Explained
+from faultodds.joblog.lexicon import hint
 from faultodds.joblog.mapping import Column
 from faultodds.joblog.sentences import Sentences
 from faultodds.joblog.stems import key
@@ -60,9 +61,9 @@ def test_no_hint_is_the_opposite(dryer: Knowledge) -> None:
     """What is not understood is brought near no part that only sounds so, and never to "all is well"."""
     for kind, each in CELLS["hints"].items():
         for text, never in each:
-            near = CellReader(Column("h", kind), dryer).nearest(text)
+            near = hint(dryer, CellReader(Column("h", kind), dryer).lexicon, text)
             assert near is None or near.value != never
-    assert CellReader(Column("h", "repairs"), dryer).nearest("ignitr thingummy") is not None
+    assert hint(dryer, CellReader(Column("h", "repairs"), dryer).lexicon, "ignitr thingummy") is not None
 
 
 @pytest.mark.parametrize(

@@ -151,20 +151,6 @@ class CellReader:
         """Whether a text that is not understood tells of a repair that the file does not know."""
         return self._free is not None and REPAIRS in self._targets and self._free.is_foreign(text)
 
-    def nearest(self, text: str) -> Meaning | None:
-        """The meaning that a text which is not understood comes nearest to. None where that would
-        be that all is well: one word of several says no such thing ("warm, then off")."""
-        found = self.lexicon.nearest(text)
-        name = found.column.partition(":")[2] if found else ""
-        observed = self._knowledge.observables.get(name)
-        well = (
-            " " in text.strip()
-            and observed is not None
-            and found is not None
-            and found.value == next(iter(observed.outcomes))
-        )
-        return None if well else found
-
     @cached_property
     def _free(self) -> FreeText | None:
         if self.column.kind not in ("complaint", "repairs", "findings", "notes"):

@@ -143,6 +143,15 @@ class Lexicon:
         return self.phrases[close[0]][0] if close else None
 
 
+def hint(knowledge: Knowledge, lexicon: Lexicon, text: str) -> Meaning | None:
+    """The meaning that a text which is not understood comes nearest to. None where that would be that all is well: one word of
+    several says no such thing ("warm, then off")."""
+    found = lexicon.nearest(text)
+    observed = knowledge.observables.get(found.column.partition(":")[2]) if found else None
+    well = found is not None and observed is not None and found.value == next(iter(observed.outcomes))
+    return None if well and " " in text.strip() else found
+
+
 def _stands_in(phrase: list[str], text: list[str], words: frozenset[str]) -> bool:
     """Whether every word of a phrase stands in a text, but for slips and endings; one of the trade's own `words` is no slip of
     another ("foil" of "coil")."""
