@@ -7,7 +7,8 @@ from .clauses import Item as Item
 from .hearing import Hearer as Hearer
 from .said import Said as Said
 from .words import (
-    Rule as Rule, Words as Words, grammar as grammar, listed as listed, own_words as own_words, words_from as words_from,
+    Part as Part, Rule as Rule, Words as Words, grammar as grammar, listed as listed, own_words as own_words,
+    words_from as words_from,
 )
 from .gates import (
     cause_owed as cause_owed, only_qualified as only_qualified, owed_on as owed_on, refuse_unqualified as refuse_unqualified,

@@ -25,6 +25,12 @@ AGAIN: Final = re.compile(
     r"\b(?:again|same (?:problem|issue|thing|complaint|fault)|still (?:no|not|bad|does|is|has|wont|won't)|came back)\b",
     re.I,
 )
+AGAIN_FOR: Final = re.compile(
+    r"\W*(?:re-?calls?|call ?-?backs?|c/?b|redo|come-?back|came back|repeat(?: call| visit)?|re-?visit"
+    r"|(?:2nd|second|return) (?:visit|trip|call))\s*(?:[:;,(\u2013\u2014]|-+(?=\s))\s*(?P<why>.*\w.*)",
+    re.I,
+)
+"""A word for a call back, and why they called."""
 ANSWERS: Final = 0.8
 """So many of a column's cells must answer yes or no for its heading to be a question."""
 RARE: Final = 0.05

@@ -12,6 +12,7 @@ from faultodds.errors import FaultoddsError
 from faultodds.job import asked, own_words
 from faultodds.joblog import callbacks, endings_told, lexicon, money_and_time as amounts
 from faultodds.joblog.clean import CAME_BACK, ENDED, FACT, FAILED, REPAIRS
+from faultodds.joblog.explained import exactly
 from faultodds.joblog.free_text import FreeText
 from faultodds.joblog.lexicon import Lexicon, Meaning
 from faultodds.joblog.mapping import NOT_KNOWN, SAYS_NOTHING, Column, meanings
@@ -70,11 +71,12 @@ class CellReader:
         self.column, self._knowledge = column, knowledge
         self._targets = column.targets(knowledge)
         where = f"column '{column.heading}'"
-        self._own = {
-            key(word) or word: (text == SAYS_NOTHING, meanings(column, text, knowledge, where))
+        self._explained = {
+            word: (text == SAYS_NOTHING, meanings(column, text, knowledge, where))
             for word, text in column.words.items()
             if text != "?"
         }
+        self._own = {exactly(word): each for word, each in self._explained.items()}
 
     @cached_property
     def lexicon(self) -> Lexicon:
@@ -111,9 +113,9 @@ class CellReader:
             return Cell("unknown", left=(f"{text[:20]} ...",), note=TOO_LONG)
         if self.column.kind == "ended":
             return self._ending(text)
-        if is_blank(text) or (text.strip().casefold() == "x" and "x" not in self._own):
+        if is_blank(text) or (text.strip().casefold() == "x" and exactly("x") not in self._own):
             return BLANK
-        own = self._own.get(key(text) or text)
+        own = self._own.get(exactly(text))
         if own is not None:
             return Cell("silent") if own[0] else Cell("read", self._merged(own[1]))
         if self._free is not None:
@@ -133,11 +135,13 @@ class CellReader:
             if told == NOT_KNOWN:
                 return Cell("blank", note=NOT_TOLD)
             return Cell("blank", ((ENDED, told),) if told else ())
-        own = self._own.get(key(text) or text)
+        own = self._own.get(exactly(text))
         told = None if own else callbacks.said(text, self.column.assume)
         if told is None and not own and callbacks.told(text):
             told = CAME_BACK
-        told = told or (None if own or callbacks.DOUBT.search(text) else endings_told.ending(text))
+        told = told or (
+            None if own or callbacks.DOUBT.search(text) else endings_told.ending(self._knowledge.appliance.id, text)
+        )
         if told is not None:
             return Cell("read", ((ENDED, told),))
         piece = _Piece(text, "unknown") if callbacks.DOUBT.search(text) else self._one(text, {})
@@ -151,7 +155,7 @@ class CellReader:
     def _free(self) -> FreeText | None:
         if self.column.kind not in ("complaint", "repairs", "findings", "notes"):
             return None
-        return FreeText(self._knowledge, self._targets, self.lexicon, self._own)
+        return FreeText(self._knowledge, self._targets, self.lexicon, self._explained)
 
     def _told(self, told: Told) -> Cell:
         left = tuple(told.left)
@@ -182,7 +186,7 @@ class CellReader:
         return self._exactly(text, row) or self._nearly(text) or _Piece(text, "unknown")
 
     def _exactly(self, text: str, row: Mapping[str, str | None]) -> _Piece | None:
-        own = self._own.get(key(text) or text)
+        own = self._own.get(exactly(text))
         if own is not None:
             silent, pairs = own
             return _Piece(text, "silent" if silent else "read", tuple(Meaning(*pair) for pair in pairs))
@@ -212,7 +216,7 @@ class CellReader:
 
     def _is_no_reading(self, text: str) -> bool:
         """Whether a cell that the mapping has no word for is a day, a telephone number or the like."""
-        if not any(c.isdigit() for c in text) or key(text) in self._own or text in self._own:
+        if not any(c.isdigit() for c in text) or exactly(text) in self._own:
             return False
         specs = self._knowledge.reading
         times = trade(self._knowledge.appliance.id).get("times", {})

@@ -10,6 +10,7 @@ from faultodds.joblog import money_and_time as amounts
 from faultodds.joblog.cells import BLANK, Cell, CellReader, pieces_to_ask, text_reader
 from faultodds.joblog.clean import ENDED, FAILED, GONE, REPAIRS, UNKNOWN
 from faultodds.joblog.cleaning_report import ASKED, NOT_DONE, UNREAD, ColumnReport
+from faultodds.joblog.lexicon import hint
 from faultodds.joblog.likely import FREE
 from faultodds.joblog.log_words import sentences_of
 from faultodds.joblog.mapping import Column
@@ -41,7 +42,7 @@ class ColumnReader:
     """One column with its memory and its report."""
 
     def __init__(self, column: Column, place: int, knowledge: Knowledge) -> None:
-        self._reader = CellReader(column, knowledge)
+        self._reader, self._knowledge = CellReader(column, knowledge), knowledge
         self.place, self.targets, self.context = place, column.targets(knowledge), self._reader.context
         self.report = ColumnReport(column.heading, ", ".join(column.of) or column.kind)
         self.free = column.kind in FREE
@@ -102,7 +103,7 @@ class ColumnReader:
         for word, _ in self.report.words.most_common(20):
             if word in self.report.foreign:
                 continue
-            meaning = self._reader.lexicon.nearest(word)
+            meaning = hint(self._knowledge, self._reader.lexicon, word)
             if meaning is not None:
                 name = meaning.column.partition(":")[2]
                 self.report.nearest[word] = f"{name}={meaning.value}" if name else meaning.value

@@ -7,12 +7,12 @@ from dataclasses import replace
 from typing import Final
 
 from faultodds.joblog import told_in_order
+from faultodds.joblog.beside import PUT_OFF
 from faultodds.joblog.clean import AFTER, ENDED, FAILED, FOUND, REPAIRS, UNKNOWN
+from faultodds.joblog.explained import APART
 from faultodds.joblog.log_words import nothing_done, sentences_of
-from faultodds.joblog.sentences import PLAN, PUT_OFF, Pair, Sentences, Told
-from faultodds.joblog.stems import key
+from faultodds.joblog.sentences import PLAN, Sentences, Told
 
-_APART: Final = re.compile(r"(\s*[;,+&/\n]\s*|\.\s+|\s+--?\s+|\s+(?:and|but)\s+)", re.I)
 _WOULD: Final = re.compile(r"\b(?:would|could|might|may|if)\b", re.I)
 
 
@@ -24,33 +24,24 @@ class FreeText(Sentences):
         return self._knowledge.appliance.id
 
     def read(self, text: str) -> Told:
-        """What a cell says, phrases that the shop has explained first."""
-        said, rest = self._explained(text)
-        told = self._unexplained(rest) if rest else Told(silent=[text])
-        return replace(told, said=[*said, *(pair for pair in told.said if pair not in said)]) if said else told
+        """What a cell says, with the phrases that the shop has explained as words of the trade."""
+        told = self._stood_in(self._explained.stand_in(self._without_silent(text)))
+        back = self._explained.back
+        return replace(told, left=[*map(back, told.left)], silent=[*map(back, told.silent)])
 
-    def _explained(self, text: str) -> tuple[list[Pair], str]:
-        """What the shop has said that parts of a cell mean, and the cell without them."""
-        pieces, said, rest = _APART.split(text) if self._own else [text], list[Pair](), list[str]()
-        at, found = 0, False
-        while at < len(pieces):
-            last = len(pieces) - (len(pieces) - 1 - at) % 2
-            meant = ((end, self._meant("".join(pieces[at:end]).strip())) for end in range(last, at, -2))
-            end, pairs = next(((end, pairs) for end, pairs in meant if pairs is not None), (at + 1, None))
-            said += pairs or []
-            rest += pieces[at : at + 2] if pairs is None else []
-            at, found = end + 1, found or pairs is not None
-        return said, told_in_order.bared("".join(rest)) if found else text
+    def _without_silent(self, text: str) -> str:
+        """A cell without the parts that the shop has said to mean nothing; what denies or puts off its neighbours stays: "igniter,
+        not needed"."""
+        pieces = APART.split(text)
+        kept = [n for n in range(0, len(pieces), 2) if not self._is_idle(pieces[n])]
+        if len(kept) == len(pieces[::2]):
+            return text
+        return told_in_order.bared("".join("".join(pieces[n : n + 2]) for n in kept))
 
-    def _meant(self, part: str) -> list[Pair] | None:
-        """What the shop has said that a part of a cell means. None where it has not, and for what may deny or put off what stands
-        beside it: "igniter, not needed"."""
-        own = self._own.get(key(part) or part)
-        if own is None or (self._turns(part) if own[0] or not self._nouns(part) else self._turns(part, PUT_OFF)):
-            return None
-        return list(own[1]) if own[1] or self._nouns(part) else None
+    def _is_idle(self, part: str) -> bool:
+        return self._explained.is_silent(part) and bool(self._nouns(part)) and not self._turns(part)
 
-    def _unexplained(self, text: str) -> Told:
+    def _stood_in(self, text: str) -> Told:
         if self._tells_work and (rest := told_in_order.nothing_found(text)) is not None:
             return self._beside_nothing_found(rest)
         if self._ends and told_in_order.is_remark(self._appliance, text):

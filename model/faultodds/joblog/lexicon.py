@@ -137,14 +137,27 @@ class Lexicon:
         from rapidfuzz import fuzz, process
 
         typed = key(text)
-        rivals = [p for p in self._by_negatives.get(negatives(typed), []) if _stands_in(p.split(), typed.split())]
+        words, there = self._words | self.known, typed.split()
+        rivals = [p for p in self._by_negatives.get(negatives(typed), []) if _stands_in(p.split(), there, words)]
         close = process.extractOne(typed, rivals, scorer=fuzz.WRatio)
         return self.phrases[close[0]][0] if close else None
 
 
-def _stands_in(phrase: list[str], text: list[str]) -> bool:
-    """Whether every word of a phrase stands in a text, but for slips and endings."""
-    return phrase != [NO] and all(any(_is_word(word, other) for other in text) for word in phrase)
+def hint(knowledge: Knowledge, lexicon: Lexicon, text: str) -> Meaning | None:
+    """The meaning that a text which is not understood comes nearest to. None where that would be that all is well: one word of
+    several says no such thing ("warm, then off")."""
+    found = lexicon.nearest(text)
+    observed = knowledge.observables.get(found.column.partition(":")[2]) if found else None
+    well = found is not None and observed is not None and found.value == next(iter(observed.outcomes))
+    return None if well and " " in text.strip() else found
+
+
+def _stands_in(phrase: list[str], text: list[str], words: frozenset[str]) -> bool:
+    """Whether every word of a phrase stands in a text, but for slips and endings; one of the trade's own `words` is no slip of
+    another ("foil" of "coil")."""
+    return phrase != [NO] and all(
+        any(word == other or (other not in words and _is_word(word, other)) for other in text) for word in phrase
+    )
 
 
 def _is_word(word: str, typed: str) -> bool:

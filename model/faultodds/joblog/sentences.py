@@ -8,7 +8,7 @@ A bare part is work only in a column of work, and only where nothing beside it t
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import takewhile
@@ -16,17 +16,17 @@ from typing import Any, Final
 
 from msgspec import Struct
 
-from faultodds.job import Hearer, Item, Rule, Said, Words
+from faultodds.job import Hearer, Rule, Said, Words
 from faultodds.joblog import callbacks, told_in_order
+from faultodds.joblog.beside import PUT_OFF, Beside
 from faultodds.joblog.clean import CAME_BACK, ENDED, FOUND, GONE, REPAIRS
+from faultodds.joblog.explained import Explained, Own
 from faultodds.joblog.lexicon import Lexicon
 from faultodds.joblog.log_words import (
     any_part,
-    around_a_part,
     nothing_done,
     sentences_of,
     silent,
-    states,
     without_places,
     words_of,
     written,
@@ -49,15 +49,12 @@ _PAST: Final = re.compile(
     r"^(?:.*\b(?:is|are) (?:gone|fixed)\b|(?:it )?was (?!\d)[^,]*?)[ ,-]*(?:but )?now (?=\D)", re.I
 )
 _ONLY: Final = re.compile(r"(?:.*\bnot (?:replaced|needed|done|changed)\b\W+)?([\w ]+?) only$", re.I)
-_INSTEAD: Final = re.compile(r"(.+?)(?:,? (?:it )?was)? (?:instead of|rather than|not) (?:the )?[\w ]+$", re.I)
+_INSTEAD: Final = re.compile(r"(.+?)(?:,? (?:it )?was)? (?:instead of|rather than|not) (?:the )?([\w ]+)$", re.I)
 _NAME: Final = re.compile(r"[a-z]{3,}")
-_PARTICIPLE: Final = re.compile(r"[a-z]{3,}(?:ed|ing)")
-_MEASURED: Final = ("ohm", "pressure", "speed", "ppm")
-"""What is measured of a part; volts, degrees and lengths are printed on new ones as well."""
+_NOT_OURS: Final = re.compile(r"\W*(?:the )?(?:cust(?:omer)?|will|to be)\b", re.I)
+"""What a key leaves out, and with which nothing was done by the technician, or not yet."""
 PLAN: Final = re.compile(r"<plan>")
 _DOUBT: Final = re.compile(r"<doubt>")
-PUT_OFF: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody|missing)>")
-_ROLE: Final = re.compile(r"<(?:turn|doubt|plan|hedge|report|somebody|missing)>")
 
 Pair = tuple[str, str]
 
@@ -73,20 +70,22 @@ class Told:
     mended: bool = False
 
 
-class Sentences:
+class Sentences(Beside):
     """Reads the sentences of one column of free text. `wanted` are the columns of the clean log that it may fill."""
 
-    def __init__(self, knowledge: Knowledge, wanted: Iterable[str], lexicon: Lexicon, own: Mapping[str, Any]) -> None:
-        self._knowledge, self._lexicon, self._own = knowledge, lexicon, own
+    def __init__(self, knowledge: Knowledge, wanted: Iterable[str], lexicon: Lexicon, own: Own) -> None:
+        self._knowledge, self._lexicon = knowledge, lexicon
         self._wanted = frozenset(wanted)
         self._work = REPAIRS in self._wanted
         self._only_work = self._wanted == {REPAIRS}
         self._ends = ENDED in self._wanted
         self._tells_work = self._work or any(name.removeprefix(FOUND) in knowledge.check for name in self._wanted)
         self._tells_symptoms = any(name.removeprefix(FOUND) in knowledge.symptom for name in self._wanted)
-        words = words_of(knowledge.appliance.id)
+        self._explained = Explained(own)
+        plain = words_of(knowledge.appliance.id)
+        words = plain and self._explained.among(plain, knowledge)
         complained = _said_of(words, frozenset(knowledge.symptom)) if words and self._tells_symptoms else frozenset()
-        about = _About(self._wanted, frozenset(knowledge.check), complained)
+        about = _About(self._wanted, frozenset(knowledge.check), complained, frozenset(self._explained.pairs))
         self._hearer = Hearer(knowledge, words, self._is_there, about) if words else None
         self._other = Hearer(knowledge, words, _anything, _no_machine) if words else None
 
@@ -102,6 +101,8 @@ class Sentences:
                 told.silent.append(sentence)
                 continue
             found = self._held(sentence) or self._sentence(sentence, before, after)
+            if found and self._work and self._is_left_open(sentence, after, found):
+                found = None
             told.left += self._unread(sentence, found or [])
             if found and self._ends and any(column in (REPAIRS, ENDED) for column, _ in told.said):
                 # What is told behind the work is how the machine was left, and no finding.
@@ -140,8 +141,10 @@ class Sentences:
     def _sentence(self, text: str, before: str, after: str) -> list[Pair] | None:
         """What a sentence says, nothing when it says that nothing was found or done, None when it is not understood."""
         text = _PAST.sub("", text)
+        if self._tells_symptoms and (again := callbacks.AGAIN_FOR.fullmatch(text)):
+            text = again["why"].rstrip(" )")
         text = self._without_places(text)
-        if key(text) in silent() and (key(text) or text) not in self._own:
+        if key(text) in silent():
             return []
         if self._came_to_nothing(text, after):
             return []
@@ -163,7 +166,7 @@ class Sentences:
             return part
         if self._only_work and (only := _ONLY.match(text)) and self._is_bare(only[1]):
             return self._hear(f"replaced {only[1]}")
-        if self._only_work and (instead := _INSTEAD.match(text)):
+        if self._only_work and (instead := _INSTEAD.match(text)) and self._nouns(instead[2]):
             return self._hear(instead[1])
         if before and not self._nouns(text):
             found = self._hear(f"{' '.join(i.text for i in self._nouns(before))} {text}")
@@ -181,12 +184,12 @@ class Sentences:
     def _phrase(self, text: str) -> list[Pair] | None:
         if "?" in text:
             return None
-        own = self._own.get(key(text) or text)
-        if own is not None:
-            return [] if own[0] else list(own[1])
+        if self._explained.is_silent(text):
+            return []
         found = self._lexicon.whole(text)
         if (
             found is None
+            or (self._work and _NOT_OURS.match(text))
             or (found[1] == "near" and self._turns(text, PUT_OFF))
             or self._finds(text)
             or len({m.column for m in found[0]}) > 1
@@ -196,7 +199,7 @@ class Sentences:
 
     def _with_the_rest(self, text: str, found: list[Pair]) -> list[Pair]:
         """What a sentence says and what its parts between commas say beside that: "takes 3 cycles, airflow light on"."""
-        parts = [part for part in _PARTS.split(text) if part.strip()]
+        parts = [part for part in _PARTS.split(text) if part.strip() and not part.casefold().startswith("then ")]
         told = {column for column, _ in found}
         more = list(found)
         for part in parts if len(parts) > 1 and not self._work else ():
@@ -253,7 +256,7 @@ class Sentences:
         text = _LABEL.sub(r"\1 ", text.replace("=", " is "))
         times = dry_time(self._knowledge, text) if self._tells_symptoms else None
         heard = self._hearer.line(written(self._knowledge.appliance.id, text)) if self._hearer else []
-        if any(s.kind in ("ask", "doubt") for s in heard) or (not heard and not times):
+        if any(s.kind in ("ask", "doubt") for s in heard) or (not heard and not times) or self._is_strange(text):
             return None
         told = [pair for s in heard for pair in self._pairs(s)]
         if times and not any(column == times[0] for column, _ in told):
@@ -263,9 +266,15 @@ class Sentences:
             return None
         return told
 
+    def _is_strange(self, text: str) -> bool:
+        """Whether a word that nobody knows stands beside a phrase that the shop has explained: it may turn it."""
+        if not any(name in text for name in self._explained.pairs):
+            return False
+        return any(not i.names and not i.number and i.text not in self._small for i in self._items(text))
+
     def _pairs(self, said: Said) -> Iterator[Pair]:
         if said.kind == "repair":
-            yield REPAIRS, said.name
+            yield from self._explained.pairs.get(said.name, ((REPAIRS, said.name),))
         elif said.kind == "finding":
             outcomes = self._knowledge.observables[said.name].outcomes
             if said.value in outcomes:
@@ -278,43 +287,7 @@ class Sentences:
     def _is_there(self, kind: str, name: str, value: str) -> bool:
         return kind == "repair" or (kind == "finding" and name in self._knowledge.observables)
 
-    # --- what may stand beside ---
-
-    def _items(self, text: str) -> list[Item]:
-        return self._hearer.items(written(self._knowledge.appliance.id, text)) if self._hearer else []
-
-    def _nouns(self, text: str) -> list[Item]:
-        words = self._hearer.words if self._hearer else None
-        return [i for i in self._items(text) if words and i.names & words.nouns - words.itself]
-
-    def _turns(self, text: str, roles: re.Pattern[str] = _ROLE) -> bool:
-        verbs = self._hearer.words.verbs if self._hearer and roles is PUT_OFF else frozenset()
-        items = [
-            item for item in self._items(text) if not item.names & verbs
-        ]  # "vetn cleaning" names work, and plans none
-        return any(roles.search(name) for item in items for name in item.names) or "?" in text
-
-    def _is_bare(self, text: str) -> bool:
-        """Whether a text is one part and nothing that is said of it: "1x ign", "drum seal rear"."""
-        if not self._only_work or not self._hearer or self._turns(text):
-            return False
-        nouns, free = self._hearer.words.nouns, around_a_part()
-        items = self._items(text)
-        return (
-            any(i.names & nouns for i in items)
-            and all(i.names & nouns or i.text in free or i.number or not i.names for i in items)
-            and not self._finds(text)
-        )
-
-    def _finds(self, text: str) -> bool:
-        """Whether a text of work tells how a part was found, or that it was taken off, and of no work on it."""
-        if not self._only_work or not self._hearer:
-            return False
-        words = self._hearer.words
-        items = [i for i in self._items(text) if not i.names & words.nouns or i.names & words.itself]
-        if any(i.names & (words.verbs - {"removed"}) for i in items):
-            return False  # "blown out", "tested open"
-        return any(i.has("removed") or i.measures in _MEASURED for i in items) or _is_state(items)
+    # --- what it comes to ---
 
     def _is_turned_by(self, after: str) -> bool:
         """Whether the sentence after speaks on of a part that stood alone: "coils. ordered", "coils. shorted"."""
@@ -338,7 +311,7 @@ class Sentences:
     def _came_to_nothing(self, text: str, after: str) -> bool:
         """Whether work is named, and told to be not done: "duct clean, nothing done", "coils. Customer declined"."""
         told = nothing_done().search(text) or (not self._nouns(after) and nothing_done().search(after))
-        if not told or not self._only_work or not self._hearer or (key(text) or text) in self._own:
+        if not told or not self._only_work or not self._hearer:
             return False
         names = {name for item in self._items(nothing_done().sub("", text)) for name in item.names}
         return not names & (self._hearer.words.verbs - {"handled"})
@@ -369,21 +342,18 @@ class Sentences:
         )
 
 
-def _is_state(items: Sequence[Item]) -> bool:
-    """Whether there is a word for how a part is found: one of the trade's, or a participle that nobody knows ("perished")."""
-    text = " ".join(i.text for i in items)
-    return bool(states().search(text)) or any(not i.names and _PARTICIPLE.fullmatch(i.text) for i in items)
-
-
 class _About(Struct, frozen=True):
     """Whether a rule is about what a column may say that fills the columns `wanted` of the clean log. What the words `complained`
-    say is told by the customer, and no result of any of the `checks`."""
+    say is told by the customer, and no result of any of the `checks`; what the shop has `explained` may be said anywhere."""
 
     wanted: frozenset[str]
     checks: frozenset[str]
     complained: frozenset[frozenset[Any]]
+    explained: frozenset[str]
 
     def __call__(self, rule: Rule) -> bool:
+        if any(self.explained.intersection(part.names) for part in rule.parts):
+            return True  # the shop has said that this is told here
         if rule.kind == "repair":
             return REPAIRS in self.wanted
         if rule.kind in ("finding", "excluded"):
