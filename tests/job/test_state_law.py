@@ -21,11 +21,13 @@ SAFE = (
     "killed the breaker", "mains off", "pulled out",
 )  # fmt: skip
 ALIVE = (
-    "cabinet humming", "something is still running", "lead buzzes", "zqx is warm", "floor is wet", "casing wet", "tub dripping", "wires warm",
-    "block reads 64 v", "frame 90 volts", "manifold 3 in wc", "tester lit", "neon glows", "bracket hot", "kind of hot", "motor keeps turning",
-    "drum keeps spinning", "blower still spins", "bit of a crackle", "fan still blowing", "still ticks over", "it sizzles", "pilot burning",
-    "flames left", "gauge reads 3", "amps on the lead", "current on the frame", "charged up", "clamp shows 4 amps", "it is powered by the other leg",
-    "socket fizzing", "hissy", "whiffy", "trips", "went pop", "flashes", "sparky", "steam off it", "water in it", "pressure on it",
+    "cabinet humming", "something is still running", "lead buzzes", "zqx is warm", "floor is wet", "casing wet",
+    "tub dripping", "wires warm", "block reads 64 v", "frame 90 volts", "manifold 3 in wc", "tester lit",
+    "neon glows", "bracket hot", "kind of hot", "motor keeps turning", "drum keeps spinning",
+    "blower still spins", "bit of a crackle", "fan still blowing", "still ticks over", "it sizzles",
+    "pilot burning", "flames left", "gauge reads 3", "amps on the lead", "current on the frame", "charged up",
+    "clamp shows 4 amps", "it is powered by the other leg", "socket fizzing", "hissy", "whiffy", "trips",
+    "went pop", "flashes", "sparky", "steam off it", "water in it", "pressure on it",
 )  # fmt: skip
 STRUCK = ("popped", "crackled", "it sparked", "flashed", "tripped out", "zapped", "whiffy", "fizzed", "went bang")
 LIVE = ("plugged in", "power on", "plugged back in", "breaker on", "gas on")
@@ -75,3 +77,27 @@ def test_beside_what_is_read_a_state_is_noted(state: str, way: str, dryer: Appli
     for beside in (*READ, "no sparks", "0 V"):
         told = becomes(dryer, store, way.format(s=state, a=beside))[1]
         assert "Noted: gas shut" in told or "Noted: power off" in told, (beside, told)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "outlet_voltage=168",
+        "outlet_voltage=131",
+        "outlet_voltage 142 V",
+        "outlet voltage 133",
+        "outlet_voltage=130.5 v",
+    ],
+)
+def test_more_volts_than_a_sound_supply_has_stop(line: str, dryer: Appliance, store: Store) -> None:
+    """A neutral that is lost: nobody is asked to type it as another number."""
+    assert becomes(dryer, store, line)[0] == ["stop"]
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["outlet_voltage=118 V", "outlet_voltage=129", "outlet_voltage=104 v", "outlet_voltage=168 mV", "dry_time=140"],
+)
+def test_fewer_do_not(line: str, dryer: Appliance, store: Store) -> None:
+    """Nor does a number of something else."""
+    assert becomes(dryer, store, line)[0] != ["stop"]
