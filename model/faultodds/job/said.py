@@ -100,7 +100,7 @@ def states_only_where_nothing_lives(
     if asked := [s for s in said if s.kind == "ask"]:
         return asked
     told = (
-        f"'{line.strip()}': what of '{left}'? Nothing was noted. Live, lit, hot, tripping or smelling after all: hands off, and say so "
+        f"'{line.strip()}': what of '{left}'? Nothing was noted. Live, lit, hot, tripping or smelling: hands off, and say so "
         "by itself. If it is not: say how the machine is by itself, such as: power off, gas off."
     )
     return [Said("ask", told, "", "")]
