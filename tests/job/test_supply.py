@@ -34,11 +34,13 @@ def test_fewer_do_not(line: str, dryer: Appliance, store: Store) -> None:
 
 
 FOUND_TRIPPED = (
-    "breaker was tripped when i got here, reset it, holds", "breaker half tripped", "breaker was halfway", "breaker sitting in the middle",
-    "found breaker tripped, flipped it back, ok now", "the gfci was tripped, pushed it in, stays in", "rcd had tripped, reset and it holds",
-    "breaker tripped on arrival, put it back on", "afci tripped, reset once", "breaker handle half way", "breaker in the middle position",
-    "gfi was popped, reset it", "breaker partly tripped", "her breaker was tripped so i reset it", "main breaker half off",
-    "customer reset the tripped breaker", "reset a tripped breaker", "breaker between on and off", "found the rcd tripped, it holds now",
+    "breaker was tripped when i got here, reset it, holds", "breaker half tripped", "breaker was halfway",
+    "breaker sitting in the middle", "found breaker tripped, flipped it back, ok now",
+    "the gfci was tripped, pushed it in, stays in", "rcd had tripped, reset and it holds",
+    "breaker tripped on arrival, put it back on", "afci tripped, reset once", "breaker handle half way",
+    "breaker in the middle position", "gfi was popped, reset it", "breaker partly tripped",
+    "her breaker was tripped so i reset it", "main breaker half off", "customer reset the tripped breaker",
+    "reset a tripped breaker", "breaker between on and off", "found the rcd tripped, it holds now",
     "breaker tripped before i came, back on now", "breaker not fully on",
 )  # fmt: skip
 
