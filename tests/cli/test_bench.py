@@ -1095,3 +1095,33 @@ def test_a_panel_said_to_be_off_a_live_machine_is_made_plain(tmp_path: Path) -> 
     assert "Hands off it first." in told and "DO NEXT" not in told.partition("cannot be open without")[2]
     plain = bench(tmp_path, "no", "front is off", "yes", "leave", options=["1"]).out
     assert "Machine now: unplugged, gas cock shut, top and front panel open." in " ".join(plain.split())
+
+
+OF_THE_CALL = (
+    "no heat again", "close came back 3 days later", "heat=none", "runs but cold", "drum wont turn",
+    "takes two cycles to dry", "heat none", "no heat at all", "dry_time=over_twice", "glows no flame",
+    "swapped the igniter", "repair igniter", "completely dead", "squeals", "not heating", "close gone", "stays cold",
+    "clothes still damp", "undo", "odds",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("told", OF_THE_CALL)
+def test_what_tells_of_the_call_is_no_answer_about_danger(told: str, tmp_path: Path) -> None:
+    """It is asked again as often as need be: nothing goes on without a plain no, and nobody is sent out of the house for it."""
+    bench(tmp_path, *STRAIGHT_ON, "heat none")
+    again = bench(tmp_path, told, told, told, "no", "leave", options=["1"])
+    assert again.code == 0 and "STOP." not in again.out
+    assert text_of(again).count("Is any of it so? yes / no") == 3
+    left = bench(tmp_path, told, "leave", options=["1"])
+    assert left.code == 0 and "STOP." not in left.out and "FAULT ODDS" not in left.out
+    assert bench(tmp_path, told, "not sure", "hm", options=["1"]).code == 3
+
+
+@pytest.mark.parametrize(
+    "told",
+    ["it smells when it runs cold", "cabinet very hot", "hm", "the wife said something", "no meter", "burning smell"],
+)
+def test_what_may_tell_of_danger_stops_as_before(told: str, tmp_path: Path) -> None:
+    """Twice no plain no, or danger in so many words."""
+    bench(tmp_path, *STRAIGHT_ON, "heat none")
+    assert bench(tmp_path, told, told, "no", options=["1"]).code == 3

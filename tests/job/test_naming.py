@@ -170,7 +170,16 @@ def test_the_example_that_is_told_clears(dryer: Appliance, store: Store, danger:
     assert _clears(store, dryer, danger, told_over(danger))
 
 
-@pytest.mark.parametrize("told", ["gas cock stiff, wont shut", "lights with a bang", "reversed polarity at the outlet"])
+@pytest.mark.parametrize(
+    "told",
+    [
+        "gas cock stiff, wont shut",
+        "gas off, still lit",
+        "lights with a bang",
+        "reversed polarity at the outlet",
+        "breaker off, still live",
+    ],
+)
 def test_the_example_of_what_has_a_title_of_its_own_clears(dryer: Appliance, store: Store, told: str) -> None:
     """It speaks of what was told, and is the one that is shown."""
     visit = OpenJob.start(store, dryer)

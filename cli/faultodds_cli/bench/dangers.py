@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import NoReturn
 
 from faultodds.errors import FaultoddsError, SafetyStop
-from faultodds.job import OpenJob, typed
+from faultodds.job import OpenJob, sayings, typed
 from faultodds.names import fold
 from faultodds.safety import admits, denies, hazard_of
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.commands import exact
-from faultodds_cli.shared.talk import Talk
+from faultodds_cli.shared.talk import CallLeft, Talk
 
 
 def answered(talk: Talk, question: str) -> str | None:
@@ -31,10 +31,12 @@ def answered(talk: Talk, question: str) -> str | None:
 def plain_no(talk: Talk, visit: OpenJob, sign: str | None, question: str, reply: str, over: bool = False) -> None:
     """Go on when `reply` is a plain no. What is neither that nor a yes is kept as a note and asked once more.
 
+    What tells of the call ("no heat again") is no answer: it is asked again until one comes, and CallLeft is raised when none does.
     Raises SafetyStop, kept with the job, for a yes, and when the second answer is no plain no either, or none comes. `over`: what
     an answer tells of as past and put right is none. No `sign`: the question is of all of them, and after a yes it is asked which.
     """
     visit.listen(reply, over=over)
+    reply = _not_of_the_call(talk, visit, question, reply, over)
     first = reply
     by_number = sign is None and reply[:1].isdigit() and bool(_signs_told(visit, reply))
     if not denies(reply) and not admits(reply, over) and not by_number:
@@ -49,6 +51,30 @@ def plain_no(talk: Talk, visit: OpenJob, sign: str | None, question: str, reply:
     visit.stop_sign(sign, reply, first)
     for note in visit.job.notes[len(before) :]:
         talk.tell(note)
+
+
+def _not_of_the_call(talk: Talk, visit: OpenJob, question: str, reply: str, over: bool) -> str:
+    """The first reply that does not tell of the call in place of danger; what does is kept as a note."""
+    while not denies(reply) and ("=" in reply or not admits(reply, over)) and _tells_of_the_call(visit, reply):
+        visit.remark(f"{question} {reply}")
+        talk.tell(f"I heard: '{reply}'. Kept as a note; type it again once it is plain that it is safe.", "?  ")
+        answer = answered(talk, f"{question} yes / no")
+        if answer is None:
+            raise CallLeft
+        visit.listen(answer, over=over)
+        reply = answer
+    return reply
+
+
+def _tells_of_the_call(visit: OpenJob, reply: str) -> bool:
+    """Whether an answer is a command, work done, or what the machine shows that can hurt nobody."""
+    k, (first, *_) = visit.knowledge, reply.split()
+    name = fold(reply.partition("=")[0]) if "=" in reply else fold(first)
+    said = sayings.understand(k, reply)
+    shown = {s.name for s in said if s.kind == "finding"} | ({name} & k.observables.keys())
+    if any(k.observables[each].bars or k.observables[each].harms for each in shown):
+        return False
+    return bool(shown or exact(first)) or (bool(said) and all(s.kind in ("repair", "command") for s in said))
 
 
 def stop_at_which(talk: Talk, visit: OpenJob, reply: str) -> NoReturn:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 
 from faultodds.errors import UnknownName
 from faultodds.job import Danger, OpenJob, sayings, typed, why_asked
@@ -15,7 +16,7 @@ from faultodds_cli.bench.doubts import settled
 from faultodds_cli.bench.lines import answer, said_so, says_no, take, what_was_denied
 from faultodds_cli.bench.named import as_pair
 from faultodds_cli.bench.show import symptom_lines
-from faultodds_cli.shared.talk import Talk
+from faultodds_cli.shared.talk import CallLeft, Talk
 
 # Asked on going on, where the signs are listed above it.
 ANY_OF_IT = "Is any of it so?"
@@ -34,7 +35,10 @@ def first_answers(talk: Talk, knowledge: Knowledge, begin: Callable[[], OpenJob]
         if reply is None:
             return visit, False
         visit = visit or begin()
-        plain_no(talk, visit, sign, stop.ask, reply)
+        try:
+            plain_no(talk, visit, sign, stop.ask, reply)
+        except CallLeft:
+            return visit, False
     visit = visit or begin()
     if knowledge.stop:
         visit.safety_asked()
@@ -58,8 +62,10 @@ def still_safe(talk: Talk, visit: OpenJob) -> bool:
     reply = answered(talk, "A plain no to all of them, or everything stops.")
     if reply is None:
         return False
-    plain_no(talk, visit, None, ANY_OF_IT, reply, over=True)
-    return True
+    with suppress(CallLeft):
+        plain_no(talk, visit, None, ANY_OF_IT, reply, over=True)
+        return True
+    return False
 
 
 def _said_safe(talk: Talk, visit: OpenJob, danger: Danger) -> bool:

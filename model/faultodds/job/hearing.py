@@ -13,7 +13,7 @@ from itertools import pairwise
 from faultodds.job.amounts import reading_text, shows_otherwise, step_of
 from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
 from faultodds.job.fits import Fit, any_rule, best, called, fitting_of, left_of_machine, outcomes_of, used_by
-from faultodds.job.said import Heard, Kind, Said, together
+from faultodds.job.said import Heard, Kind, Said, states_only_where_nothing_lives, together
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
 from faultodds.knowledge import Knowledge
 from faultodds.names import LONGEST_LINE
@@ -64,7 +64,9 @@ class Hearer:
                 and (whole.words >= SURE or not any(h.unclear for h in heard))
             ):
                 heard = [whole]
-        return self._of_each(together(heard, line), [item for thought in thoughts for p in thought for item in p], line)
+        items = [item for thought in thoughts for piece in thought for item in piece]
+        read = {at for h in heard for at in h.read}
+        return self._of_each(states_only_where_nothing_lives(together(heard, line), items, read, line), items, line)
 
     def _of_each(self, said: list[Said], items: Clause, line: str) -> list[Said]:
         """A question in place of what was heard of the machine, where the line speaks of more: "power and gas off"."""
@@ -206,7 +208,8 @@ class Hearer:
         against = next((c for f in fits if f.rule.kind == "reading" for c in self._contradicts(f, said)), None)
         if kinds == {"machine"} and any(self._is_state(i) or i.text == "off" for i in left):
             said += [Said("unread", " ".join(i.text for i in left), "", "")]  # "gas off back off": something else is
-        return Heard([against] if against else said, len(used))
+        read = used - {i.at for f in fits if f.rule.kind == "ask" for i in f.used}
+        return Heard([against] if against else said, len(used), read=frozenset(read))
 
     def _contradicts(self, fit: Fit, said: Sequence[Said]) -> Iterator[Said]:
         """A question, where the words beside a reading say another outcome than the number does: "dried in 43 min"."""

@@ -14,7 +14,7 @@ from faultodds.job.gates import only_qualified
 from faultodds.job.job import NOT_SAFE, Job
 from faultodds.job.standing import Standing
 from faultodds.job.steps import Danger, Hands, Kept, Note, Payload, Safe
-from faultodds.job.taking import situation_of, stop_if_danger
+from faultodds.job.taking import situation_of, stop_if_danger, told_by_reading
 from faultodds.job.typed import asked, stop_sign_named
 from faultodds.knowledge import Knowledge, Stop
 from faultodds.names import fold
@@ -150,7 +150,8 @@ class HeldJob:
         for text in texts:
             if "=" in text and stop_sign_named(self.knowledge, text.partition("=")[0]):
                 continue
-            danger = danger_in(text, signs, names, over)
+            name, _, value = text.partition("=")
+            danger = danger_in(told_by_reading(self.knowledge, name, value) or text, signs, names, over)
             if danger is not None:
                 self._stop(danger)
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from itertools import pairwise
 from typing import Literal
 
 from msgspec import Struct
 from msgspec.structs import replace
 
-from faultodds.job.clauses import half_done
+from faultodds.job.clauses import DENIED, Item, half_done
+from faultodds.job.words import lives
 
 Kind = Literal[
     "finding",
@@ -39,13 +41,14 @@ class Said(Struct, frozen=True):
 
 
 class Heard(Struct):
-    """What a thought says; `unclear` when it turns or doubts what it does not name."""
+    """What a thought says; `unclear` when it turns or doubts what it does not name; `read`: the places of the words it is of."""
 
     said: list[Said]
     words: int = 0
     text: str = ""
     unclear: bool = False
     doubts: bool = False
+    read: frozenset[int] = frozenset()
 
 
 def together(heard: Sequence[Heard], line: str) -> list[Said]:
@@ -83,3 +86,36 @@ def _goes_on(line: str, unread: Sequence[str]) -> bool:
     _, *behind = re.split(r"\b(?:then|but|until|till)\b", line.casefold(), maxsplit=1)
     words = {word for text in unread for word in text.casefold().split()}
     return any(words & set(re.findall(r"\w+", text)) for text in behind)
+
+
+def states_only_where_nothing_lives(
+    said: list[Said], items: Sequence[Item], read: Collection[int], line: str
+) -> list[Said]:
+    """What was heard, or a question in its place where a state of the machine stands beside what is not read and speaks of the
+    machine being live, lit, hot or measured: then it may not be as it is said to be."""
+    states = [s for s in said if s.kind == "machine"]
+    left = alive(items, read, any(s.value == "off" for s in states)) if states else ""
+    if not left:
+        return said
+    if asked := [s for s in said if s.kind == "ask"]:
+        return asked
+    told = (
+        f"'{line.strip()}': what of '{left}'? Nothing was noted. Live, lit, hot, tripping or smelling: hands off, and say so "
+        "by itself. If it is not: say how the machine is by itself, such as: power off, gas off."
+    )
+    return [Said("ask", told, "", "")]
+
+
+def alive(items: Sequence[Item], read: Collection[int], off: bool) -> str:
+    """The first words that are not `read`, tell of life and do not deny it, or none; `off`: beside what is said to be off or shut,
+    where heat, motion and a measured number do so too."""
+    for before, item in pairwise([Item(-1, "", frozenset()), *items]):
+        if item.at in read or before.has("<turn>") or item.denied == DENIED:
+            continue
+        amount = float(re.sub(r"[,k]", "", item.number)) if off and item.measures not in ("", *_TIMES) else 0.0
+        if amount or any(lives(word, off) for word in item.text.split()):
+            return item.text
+    return ""
+
+
+_TIMES = ("minutes", "seconds", "hours", "years", "months", "weeks")

@@ -15,7 +15,7 @@ from pathlib import Path
 from faultodds.job.clauses import clauses
 from faultodds.job.fits import things_of
 from faultodds.job.hearing import hear_line
-from faultodds.job.said import Kind, Said as Said
+from faultodds.job.said import Kind, Said as Said, alive
 from faultodds.job.words import grammar, listed, words_of
 from faultodds.knowledge import Knowledge
 from faultodds.names import LONGEST_LINE
@@ -98,8 +98,17 @@ def _plain_and_asked(knowledge: Knowledge, line: str, of_machine: list[Said]) ->
             return []
         known = [s for s in alone if s.kind == "machine"]
         if not (known and all(s in of_machine for s in known)) and (whole is None or whole.kind == "ask"):
+            if _tells_of_life(knowledge, part):
+                return []
             asked.append(whole or alone[0])
     return [*of_machine, *asked]
+
+
+def _tells_of_life(knowledge: Knowledge, text: str) -> bool:
+    """Whether some words speak of a machine that is live, lit, hot or measured."""
+    words = words_of(knowledge.appliance.id)
+    items = [i for thought in clauses(words, text) for piece in thought for i in piece] if words else []
+    return bool(alive(items, (), off=True))
 
 
 def doubted_stop(knowledge: Knowledge, line: str) -> str | None:

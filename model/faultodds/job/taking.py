@@ -23,7 +23,7 @@ from faultodds.job.steps import AWAITED, Fact, Finding, MachineState, Payload, R
 from faultodds.job.typed import named
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge, Repair, absent_ways, repair_modes
 from faultodds.names import fold, match
-from faultodds.safety import denies, refuse_unsafe_state, stop_text
+from faultodds.safety import danger_in, denies, refuse_unsafe_state, stop_text
 
 if TYPE_CHECKING:
     from faultodds.readings import Judgement
@@ -80,6 +80,23 @@ def stop_if_danger(knowledge: Knowledge, name: str, value: str = "yes") -> bool:
     if not denies(value):
         raise SafetyStop(safety_text(knowledge, sign, value))
     return True
+
+
+def told_by_reading(knowledge: Knowledge, name: str, value: str) -> str:
+    """How a reading is told that is a danger by its size alone (`ReadingSpec.danger`); empty when it is none. A number without a
+    unit is taken for one of it."""
+    from faultodds.readings import unit_named
+
+    spec = knowledge.reading.get(fold(name))
+    if spec is None or spec.danger_over is None:
+        return ""
+    for number, unit in _AMOUNT.findall(value):
+        if (not unit or unit_named(unit, spec.kind) == spec.unit) and float(number) >= spec.danger_over:
+            return spec.danger.format(number)
+    return ""
+
+
+_AMOUNT = re.compile(r"(?<![\d.])(\d+(?:\.\d+)?)(?!\d) ?([A-Za-z]*)")
 
 
 def safety_text(knowledge: Knowledge, sign: str, told: str = "") -> str:
@@ -352,6 +369,8 @@ def steps_for_one_shot(
     measured = [pair(text, "--reading") for text in readings]
     for name, value in [*pairs, *measured]:
         stop_if_danger(knowledge, name, value)
+        if told := told_by_reading(knowledge, name, value):
+            raise SafetyStop(danger_in(told, {n: (s.title, s.steps) for n, s in knowledge.stop.items()}, ()) or told)
     steps: list[Payload] = [take_fact(knowledge, *pair(text, "--fact")) for text in facts]
     known = {s.name: s.value for s in steps if isinstance(s, Fact)}
     steps += [take_finding(knowledge, n, v, known, ambient).finding for n, v in pairs if fold(n) not in knowledge.stop]

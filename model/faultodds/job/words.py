@@ -172,11 +172,20 @@ def mended(words: Words, word: str) -> str:
             return denial
     if len(word) < TYPO_LENGTH or word in words.known | words.grammatical or word in words.spelt or not word.isalpha():
         return word
+    if lives(word, off=False):  # "crackled" is no "cracked"
+        return word
     turning = sorted(known for known in words.grammatical if known[0] == word[0] and slipped(word, known))
     if turning:
         return turning[0]
     close = [known for known in words.known if known[0] == word[0] and slipped(word, known)]
     return close[0] if len(close) == 1 else word
+
+
+@cache
+def lives(word: str, off: bool) -> bool:
+    """Whether a word tells of what is live, sparks, trips or smells; beside what is `off`, of what is hot or moves as well."""
+    words = [each for name in (("any", "off") if off else ("any",)) for each in listed(grammar()["alive"][name])]
+    return any(word.startswith(each[:-1]) if each.endswith("*") else word == each for each in words)
 
 
 def slipped(word: str, known: str) -> bool:

@@ -93,6 +93,9 @@ class ReadingSpec:
     """`[low, high]` in `unit` that a good or a bad part can show; only used to catch a slip of the unit."""
     limits: list[float] = field(default_factory=list)
     """`[low, high]` in `unit` that no honest reading leaves; each kind has its own default."""
+    danger_over: float | None = None
+    """From this value on, in `unit`, the reading is a danger, and is heard as `danger` says it ("outlet at {} volts")."""
+    danger: str = ""
     of_range: Literal["between", "highest", "lowest"] = "between"
     """What "120-155" means: a value somewhere between, or the highest or lowest of a swing."""
     words: dict[str, list[str]] = field(default_factory=dict)
