@@ -27,7 +27,20 @@ INSULATION_MEGOHMS = 1
 SUPPLY_VOLTS = ((108, 132), (207, 264))
 
 _NUMBER = r"(?<![\d.])(\d+(?:\.\d+)?)"
-_VOLTS = re.compile(rf"{_NUMBER} ?(?:v|volts?)\b")
+_VOLTS = re.compile(
+    rf"{_NUMBER} ?(?:v|volts?)\b"
+    rf"|\bvoltage(?: (?:is|was|steady|stable|good|now|at|of|reads|reading))* {_NUMBER}(?![\d.])(?! ?(?:a|amps?|ohms?|hz|min\w*)\b)"
+)
+_OHMS = 1
+INSULATION_MEGOHMS = 1
+# One leg and both of a 120 V service, or 230 V, a tenth either way. Common practice, no source.
+SUPPLY_VOLTS = ((108, 132), (207, 264))
+
+_NUMBER = r"(?<![\d.])(\d+(?:\.\d+)?)"
+_VOLTS = re.compile(
+    rf"{_NUMBER} ?(?:v|volts?)\b|\bvoltage(?: (?:is|was|steady|stable|good|now|at|of|reads|reading))* {_NUMBER}(?! ?[\w.])"
+    rf"|\bvoltage(?: (?:is|was|steady|stable|good|now|at|of|reads|reading))* {_NUMBER}(?= (?:under|with|on|at|loaded|running)\b)"
+)
 _OHMS = re.compile(rf"{_NUMBER} ?ohms?\b")
 _MEGOHMS = re.compile(rf"{_NUMBER} ?(?:m|meg) ?ohms?\b")
 _BARE_TEST = re.compile(r"\|(?= *(?:(?:and|then) )?(?:soap(?:ed)?|(?:re)?test(?:ed)?|check(?:ed)?|proved) *(?:\||$))")
@@ -158,7 +171,8 @@ def _bad_number(said: str, kind: str) -> str:
         return ""
     told = []
     for clause in said.split("|"):
-        told += [f"{n} V" for n in _VOLTS.findall(clause) if float(n) >= 1 and not _sound_supply(clause, float(n))]
+        volts = ["".join(each) for each in _VOLTS.findall(clause)]
+        told += [f"{n} V" for n in volts if float(n) >= 1 and not _sound_supply(clause, float(n))]
         if _compiled("words", "earth").search(clause):
             told += [f"{n} ohm" for n in _OHMS.findall(clause) if float(n) > EARTH_OHMS]
         told += [f"{n} megohm" for n in _MEGOHMS.findall(clause) if float(n) < INSULATION_MEGOHMS]
