@@ -221,7 +221,7 @@ MISTAKES: list[Planted] = [
     ("hands_in_dead", lambda k: moved(lines_of(k, "burner_voltage"), "unfit", "unplugged", 0)[:-1], CLOSED_UP),
     ("on_inside_for_the_qualified", lambda k: without(lines_of(k, "burner_voltage"), "clear"), CLOSED_UP),
     ("on_inside_for_the_qualified", lambda k: without(lines_of(k, "igniter"), "front_open", 1), CLOSED_UP),
-    ("leads_on_and_off_dead", lambda k: without(without(lines_of(k, "relay_output"), "fit"), "fit"), CLOSED_UP),
+    ("leads_on_and_off_dead", lambda k: [x for x in lines_of(k, "relay_output") if x.part != "fit"], CLOSED_UP),
     ("leads_on_and_off_dead", lambda k: without(lines_of(k, "manifold_pressure"), "unfit"), CLOSED_UP),
     ("never_left_live", lambda k: lines_of(k, "burner_voltage")[:-3], CLOSED_UP),
     ("never_left_live", lambda k: lines_of(k, "manifold_pressure")[:-5], CLOSED_UP),

@@ -76,11 +76,19 @@ def _understood(knowledge: Knowledge, line: str) -> list[Said]:
     states = [part for part in parts if part and part.kind in ("machine", "finding", "tool", "fact", "hands")]
     if len(states) == len(parts) > 1:
         return states
-    heard = _heard(knowledge, line)
+    heard = _not_that(line, _heard(knowledge, line))
     unclear = next((part for part in parts if part and part.kind == "ask"), None)
     of_machine = [s for s in heard if s.kind == "machine"]
     if unclear and of_machine and len(of_machine) < len(parts):
         return _plain_and_asked(knowledge, line, of_machine) or [unclear]
+    return heard
+
+
+def _not_that(line: str, heard: list[Said]) -> list[Said]:
+    """What is heard of a line, with a remark or question for what its words only look like: a fuse of the house, earlier work."""
+    for kind, told, of, words in _instead():
+        if words.search(plain(line)) and (not heard or any({s.kind, s.name} & of for s in heard)):
+            return [*(s for s in heard if not {s.kind, s.name} & of), Said(kind, told, "", line)]
     return heard
 
 
@@ -186,6 +194,12 @@ def _is_there(knowledge: Knowledge, kind: str, name: str, value: str) -> bool:
     if kind == "repair":
         return name in knowledge.repair
     return kind != "machine" or machine_item(knowledge, name) is not None
+
+
+@cache
+def _instead() -> tuple[tuple[Kind, str, frozenset[str], re.Pattern[str]], ...]:
+    raw = tomllib.loads(Path(__file__).with_name("sayings.toml").read_text("utf-8"))["instead"]
+    return tuple((each["kind"], each["told"], frozenset(each["of"]), re.compile(each["words"])) for each in raw)
 
 
 @cache
