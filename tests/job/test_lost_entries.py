@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from faultodds.belief import Appliance
-from faultodds.job import sayings
+from faultodds.job import sayings, typed
 
 LINES = tomllib.loads(Path(__file__).with_name("lost_entries.toml").read_text("utf-8"))
 
@@ -61,3 +61,37 @@ def test_no_state_of_a_line_is_dropped(dryer: Appliance) -> None:
     for line in LINES["states"]["lines"]:
         said = sayings.understand(dryer.knowledge, line)
         assert not said or any(s.kind in ("unread", "ask") for s in said), line
+
+
+@pytest.mark.parametrize(
+    "line", ["opened the cock", "opened the gas", "turned the gas on", "opened the gas cock", "opened the gas tap"]
+)
+def test_gas_opened_that_nobody_had_shut_was_found_shut(dryer: Appliance, line: str) -> None:
+    """So it is asked; after a cock that was shut here it is plain."""
+    k = dryer.knowledge
+    said = sayings.understand(k, line)
+    assert [s for s in said if s.kind == "machine"], line
+    assert sayings.opened_unshut(k, said, frozenset())
+    assert not sayings.opened_unshut(k, said, frozenset({"unplugged", "gas_shut"}))
+
+
+@pytest.mark.parametrize("line", ["gas on", "gas is on", "turned the gas back on", "reopened the wall valve", "left the gas on", "power on", "unplugged, gas off"])
+def test_gas_that_is_on_is_no_question(dryer: Appliance, line: str) -> None:
+    """It only says how it stands."""
+    k = dryer.knowledge
+    assert not sayings.opened_unshut(k, sayings.understand(k, line), frozenset())
+
+
+@pytest.mark.parametrize(
+    ("pair", "value"),
+    [("control=dial timer", "timer"), ("control=timer knob", "timer"), ("fuel=lp", "propane"), ("control=timer", "timer")],
+)
+def test_a_value_may_be_said_in_the_words_of_the_trade(dryer: Appliance, pair: str, value: str) -> None:
+    """As it may without the name."""
+    assert [v for _, v in typed.facts(dryer.knowledge, pair)] == [value]
+
+
+def test_a_denied_value_is_no_value(dryer: Appliance) -> None:
+    """Nor is a doubtful one."""
+    for pair in ("control=not a timer", "control=no dial timer", "control=maybe dial timer"):
+        assert [v for _, v in typed.facts(dryer.knowledge, pair)] != ["timer"], pair

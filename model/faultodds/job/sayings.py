@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from functools import cache
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from faultodds.job.clauses import clauses
 from faultodds.job.fits import things_of
@@ -33,6 +35,8 @@ _AT_TIMES = (
 _NO_FIRST = re.compile(r"(?i)\s*(?:no|nope|nah)\s*[,;:.]\s*(.*\S)")
 _JOINS = re.compile(r"\s+(?:and|but)\s+|\s*[,;:]\s*(?:and |but )?")
 _SETTING = re.compile(r"(?i)\b(?:at|on)\s+no[-\s]heat\b|\bno[-\s]heat\s+(?:selected|setting|cycle|mode|position)\b")
+# "Reopened" and "back on" tell that somebody here had shut it.
+_OPENED = re.compile(r"(?i)\b(?:opened|turned|switched)\b(?!.*\b(?:again|back)\b)")
 # What is not so now and was.
 _ONCE = re.compile(
     r"(?i)\bany\s?more\b|\bany longer\b|\bno longer\b|\bno more\b|\bstopped being\b|\b(?:went away|by itself)\b"
@@ -55,7 +59,7 @@ def understand(knowledge: Knowledge, line: str) -> list[Said]:
         was = " | ".join(sorted(knowledge.observables[name].bars))
         told = f"It was so once, then? If that has not been entered: {name}={was}. What it shows now: {name}={good}"
         return [Said("ask", told, "", line)]
-    return said
+    return [replace(s, text=s.text or line) if s.kind == "machine" else s for s in said]
 
 
 def _good_of_a_danger(knowledge: Knowledge, said: Said) -> bool:
@@ -152,6 +156,13 @@ def machine_item(knowledge: Knowledge, what: str) -> str | None:
         if item.makes_safe == what or what in name.split("_"):
             return name
     return None
+
+
+def opened_unshut(knowledge: Knowledge, said: Iterable[Said], state: Collection[str]) -> bool:
+    """Whether a line says that gas was turned on where nobody on the call had shut it: it was found shut, then."""
+    items = [(s, machine_item(knowledge, s.name)) for s in said if s.kind == "machine" and s.value == "on"]
+    gas = [s for s, item in items if item and knowledge.access[item].makes_safe == "gas" and item not in state]
+    return any(_OPENED.search(s.text) for s in gas)
 
 
 def things_named(knowledge: Knowledge, line: str) -> set[str]:
