@@ -143,7 +143,10 @@ def test_a_planted_mistake_in_whose_word_is_caught(
     clearing._whose.cache_clear()
 
 
-PROTECTION, TOGETHER = "takes away what protects people, and mends nothing", "puts neutral and earth together, and mends neither"
+PROTECTION, TOGETHER = (
+    "takes away what protects people, and mends nothing",
+    "puts neutral and earth together, and mends neither",
+)
 
 
 @pytest.mark.parametrize(

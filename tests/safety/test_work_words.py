@@ -112,7 +112,9 @@ def test_a_lost_neutral_is_of_the_whole_house(told: str) -> None:
     named = own_title(heard) if heard else None
     assert named is not None and "neutral" in named.title
     said = " ".join(named.steps)
-    assert all(words in said for words in ("Main switch off", "metalwork", "electricity supplier", "licensed electrician"))
+    assert all(
+        words in said for words in ("Main switch off", "metalwork", "electricity supplier", "licensed electrician")
+    )
     assert said.index("Hands off") < said.index("Main switch off")
 
 

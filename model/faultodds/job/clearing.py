@@ -31,16 +31,6 @@ _VOLTS = re.compile(
     rf"{_NUMBER} ?(?:v|volts?)\b"
     rf"|\bvoltage(?: (?:is|was|steady|stable|good|now|at|of|reads|reading))* {_NUMBER}(?![\d.])(?! ?(?:a|amps?|ohms?|hz|min\w*)\b)"
 )
-_OHMS = 1
-INSULATION_MEGOHMS = 1
-# One leg and both of a 120 V service, or 230 V, a tenth either way. Common practice, no source.
-SUPPLY_VOLTS = ((108, 132), (207, 264))
-
-_NUMBER = r"(?<![\d.])(\d+(?:\.\d+)?)"
-_VOLTS = re.compile(
-    rf"{_NUMBER} ?(?:v|volts?)\b|\bvoltage(?: (?:is|was|steady|stable|good|now|at|of|reads|reading))* {_NUMBER}(?! ?[\w.])"
-    rf"|\bvoltage(?: (?:is|was|steady|stable|good|now|at|of|reads|reading))* {_NUMBER}(?= (?:under|with|on|at|loaded|running)\b)"
-)
 _OHMS = re.compile(rf"{_NUMBER} ?ohms?\b")
 _MEGOHMS = re.compile(rf"{_NUMBER} ?(?:m|meg) ?ohms?\b")
 _BARE_TEST = re.compile(r"\|(?= *(?:(?:and|then) )?(?:soap(?:ed)?|(?:re)?test(?:ed)?|check(?:ed)?|proved) *(?:\||$))")

@@ -80,7 +80,7 @@ def _understood(knowledge: Knowledge, line: str) -> list[Said]:
     states = [part for part in parts if part and part.kind in ("machine", "finding", "tool", "fact", "hands")]
     if len(states) == len(parts) > 1:
         return states
-    heard = _not_that(line, _heard(knowledge, line))
+    heard = _not_that(knowledge, line, _heard(knowledge, line))
     unclear = next((part for part in parts if part and part.kind == "ask"), None)
     of_machine = [s for s in heard if s.kind == "machine"]
     if unclear and of_machine and len(of_machine) < len(parts):
@@ -88,11 +88,13 @@ def _understood(knowledge: Knowledge, line: str) -> list[Said]:
     return heard
 
 
-def _not_that(line: str, heard: list[Said]) -> list[Said]:
+def _not_that(knowledge: Knowledge, line: str, heard: list[Said]) -> list[Said]:
     """What is heard of a line, with a remark or question for what its words only look like: a fuse of the house, earlier work."""
-    for kind, told, of, words in _instead():
+    for kind, told, of, also, words in _instead():
         if words.search(plain(line)) and (not heard or any({s.kind, s.name} & of for s in heard)):
-            return [*(s for s in heard if not {s.kind, s.name} & of), Said(kind, told, "", line)]
+            name, _, value = also.partition("=")
+            more = [Said("fact", name, value, line)] if name and _is_there(knowledge, "fact", name, value) else []
+            return [*(s for s in heard if not {s.kind, s.name} & of), *more, Said(kind, told, "", line)]
     return heard
 
 
@@ -208,9 +210,12 @@ def _is_there(knowledge: Knowledge, kind: str, name: str, value: str) -> bool:
 
 
 @cache
-def _instead() -> tuple[tuple[Kind, str, frozenset[str], re.Pattern[str]], ...]:
+def _instead() -> tuple[tuple[Kind, str, frozenset[str], str, re.Pattern[str]], ...]:
     raw = tomllib.loads(Path(__file__).with_name("sayings.toml").read_text("utf-8"))["instead"]
-    return tuple((each["kind"], each["told"], frozenset(each["of"]), re.compile(each["words"])) for each in raw)
+    return tuple(
+        (each["kind"], each["told"], frozenset(each["of"]), each.get("also", ""), re.compile(each["words"]))
+        for each in raw
+    )
 
 
 @cache

@@ -243,7 +243,9 @@ def _fact(knowledge: Knowledge, name: str, value: str) -> tuple[str, str]:
     known = asked(knowledge)
     fact = match("fact", name, known, {n: f.ask for n, f in known.items()})
     given, values = fact_value(known[fact].values, value), known[fact].values
-    said = [] if given in values else [s.value for s in understand(knowledge, value) if (s.kind, s.name) == ("fact", fact)]
+    said = (
+        [] if given in values else [s.value for s in understand(knowledge, value) if (s.kind, s.name) == ("fact", fact)]
+    )
     return fact, said[0] if len(said) == 1 else given
 
 
