@@ -160,6 +160,12 @@ def machine_item(knowledge: Knowledge, what: str) -> str | None:
     return None
 
 
+def in_words(knowledge: Knowledge, name: str, value: str) -> str:
+    """The value of a fact that its words mean ("dial timer" is timer); what is understood as none of it, as it was typed."""
+    said = [s.value for s in understand(knowledge, value) if (s.kind, s.name) == ("fact", name)]
+    return said[0] if len(said) == 1 else value
+
+
 def opened_unshut(knowledge: Knowledge, said: Iterable[Said], state: Collection[str]) -> bool:
     """Whether a line says that gas was turned on where nobody on the call had shut it: it was found shut, then."""
     items = [(s, machine_item(knowledge, s.name)) for s in said if s.kind == "machine" and s.value == "on"]

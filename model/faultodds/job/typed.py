@@ -13,7 +13,6 @@ from collections.abc import Callable, Mapping, Sequence
 from msgspec import Struct
 
 from faultodds.errors import FaultoddsError, UnknownName
-from faultodds.job.sayings import understand
 from faultodds.knowledge import ContextFact, EquipmentFact, Knowledge
 from faultodds.names import LONGEST_LINE, fold, match
 from faultodds.safety import hazard_of, only_denies
@@ -242,11 +241,7 @@ def facts(knowledge: Knowledge, line: str) -> list[tuple[str, str]]:
 def _fact(knowledge: Knowledge, name: str, value: str) -> tuple[str, str]:
     known = asked(knowledge)
     fact = match("fact", name, known, {n: f.ask for n, f in known.items()})
-    given, values = fact_value(known[fact].values, value), known[fact].values
-    said = (
-        [] if given in values else [s.value for s in understand(knowledge, value) if (s.kind, s.name) == ("fact", fact)]
-    )
-    return fact, said[0] if len(said) == 1 else given
+    return fact, fact_value(known[fact].values, value)
 
 
 def fact_value(values: Mapping[str, str], text: str) -> str:
