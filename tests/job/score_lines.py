@@ -27,7 +27,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from faultodds.belief import Appliance, open_appliance
 from faultodds.errors import FaultoddsError
 from faultodds.job import Finding, RepairDone, Store, take_finding
-from faultodds.job.steps import Fact, MachineState, Skip
+from faultodds.job.steps import Fact, MachineState, Note, Skip
 from faultodds.knowledge import Knowledge
 from said import heard_from
 
@@ -122,6 +122,8 @@ def _entered(steps: list[Any]) -> tuple[dict[str, Any], set[str]]:
             case MachineState(changes):
                 states = {s for s in states if s.partition("=")[0] not in changes}
                 states |= {f"{item}={'yes' if on else 'no'}" for item, on in changes.items()}
+            case Note():
+                pass  # a remark is in no odds
             case _:
                 entered[str(step)] = step
     return entered, states

@@ -114,7 +114,7 @@ def test_every_stop_that_sends_for_somebody_is_left_to_them(dryer: Appliance) ->
     stops += [(title, steps) for title, *steps in raw["steps"].values()]
     stops += [(named["title"], named["steps"]) for named in raw["named"] if "steps" in named]
     to = {title: clearing.left_to(stop_text(title, steps)) for title, steps in stops}
-    assert set(to.values()) == {"gas", "electric", "emergency", "fire", ""}
+    assert set(to.values()) == {"gas", "supply", "electric", "emergency", "fire", ""}
     sends = re.compile("emergency number|supplier|licensed|qualified|fire service")
     assert [title for title, steps in stops if bool(to[title]) != bool(sends.search(" ".join(steps)))] == []
 
@@ -127,6 +127,7 @@ def test_every_stop_that_sends_for_somebody_is_left_to_them(dryer: Appliance) ->
         ("away", "zzz", "gas man refused, soap tested it, no bubbles"),
         ("by_me", "zzz", "the gas man looked, i tested it, no bubbles"),
         ("of_them", "zzz", "gas company bill paid, soap test clean"),
+        ("related", "zzz", "tenants dad, gas fitter: every joint soaped, no bubbles"),
         ("unfit", "zzz", "customer is a gas engineer, soaped all, no bubbles"),
     ],
 )
@@ -140,6 +141,34 @@ def test_a_planted_mistake_in_whose_word_is_caught(
     monkeypatch.setitem(clearing._words()["whose"], name, instead)
     assert _clears_after(store, dryer, told, now_clears)
     clearing._whose.cache_clear()
+
+
+PROTECTION, TOGETHER = (
+    "takes away what protects people, and mends nothing",
+    "puts neutral and earth together, and mends neither",
+)
+
+
+@pytest.mark.parametrize(
+    ("told", "reason", "now_clears"),
+    [
+        ("rcd trips when it heats", PROTECTION, "electrician: rcd bypassed, motor replaced, insulation 500 megohm"),
+        (
+            "lights go bright in the lounge and dim in the bath",
+            TOGETHER,
+            "electrician joined neutral to ground, neutral remade, 120 V under load, polarity tested good",
+        ),
+    ],
+)
+def test_a_planted_mistake_in_what_speaks_against_it_is_caught(
+    dryer: Appliance, store: Store, monkeypatch: pytest.MonkeyPatch, told: str, reason: str, now_clears: str
+) -> None:
+    """Without its words, what makes it worse would clear it."""
+    assert not _clears_after(store, dryer, told, now_clears)
+    left = [each for each in clearing._words()["against"] if each["told"] != reason]
+    assert len(left) == len(clearing._words()["against"]) - 1
+    monkeypatch.setitem(clearing._words(), "against", left)
+    assert _clears_after(store, dryer, told, now_clears)
 
 
 def test_nothing_less_than_a_good_result_clears_a_danger(dryer: Appliance, store: Store) -> None:

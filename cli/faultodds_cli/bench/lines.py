@@ -234,10 +234,19 @@ def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
     return False
 
 
+FOUND_SHUT = (
+    "Nobody here had shut it: was the cock found shut, then? Type: found gas shut. Why it was shut is asked first, and its joints "
+    "are soap-tested: how open_cock. Then: repair open_cock. Open all along: gas on."
+)
+
+
 def _said_machine(call: BenchCall, said: Sequence[sayings.Said]) -> bool:
     """All that a line says of how the machine is, at once: "front off, gas shut and unplugged" is one state."""
     k, before = call.visit.knowledge, call.visit.state
     items = {str(sayings.machine_item(k, each.name)): each.value == "off" for each in said}
+    if sayings.opened_unshut(k, said, before):
+        call.talk.tell(FOUND_SHUT, "?  ")
+        return False
     try:
         call.visit.set_state(items)
     except FaultoddsError as unsafe:  # said of a machine that is live: how it is now has to be plain

@@ -23,9 +23,14 @@ CO_FOUND_PPM = 9
 # An earth of more is none to rely on, and insulation of less is none. Common practice, no source.
 EARTH_OHMS = 1
 INSULATION_MEGOHMS = 1
+# One leg and both of a 120 V service, or 230 V, a tenth either way. Common practice, no source.
+SUPPLY_VOLTS = ((108, 132), (207, 264))
 
 _NUMBER = r"(?<![\d.])(\d+(?:\.\d+)?)"
-_VOLTS = re.compile(rf"{_NUMBER} ?(?:v|volts?)\b")
+_VOLTS = re.compile(
+    rf"{_NUMBER} ?(?:v|volts?)\b"
+    rf"|\bvoltage(?: (?:is|was|steady|stable|good|now|at|of|reads|reading))* {_NUMBER}(?![\d.])(?! ?(?:a|amps?|ohms?|hz|min\w*)\b)"
+)
 _OHMS = re.compile(rf"{_NUMBER} ?ohms?\b")
 _MEGOHMS = re.compile(rf"{_NUMBER} ?(?:m|meg) ?ohms?\b")
 _BARE_TEST = re.compile(r"\|(?= *(?:(?:and|then) )?(?:soap(?:ed)?|(?:re)?test(?:ed)?|check(?:ed)?|proved) *(?:\||$))")
@@ -75,7 +80,7 @@ def lacks_whose(remark: str, to: str, qualified: bool = True) -> str:
     if not to:
         return ""
     w = _whose(to)
-    said = w["absent"].sub(" ", as_heard(remark))
+    said = w["related"].sub(" ", w["absent"].sub(" ", as_heard(remark)))
     mine = bool(w["by_me"].search(said))
     for clause in re.split(r"[|;]|\band\b|\bbut\b", _without_results(said)):
         if turned().search(clause):
@@ -97,7 +102,7 @@ def _whose(to: str) -> dict[str, re.Pattern[str]]:
     whose, each = _words()["whose"], _words()["left_to"][to]
     lists = {name: f"(?:{words})" for name, words in {**whose, "folk": each["named"]}.items()}
     found = {}
-    for name in ("named", "oneself", "absent", "of_them", "by_me", "unfit", "away", "another"):
+    for name in ("named", "oneself", "absent", "related", "of_them", "by_me", "unfit", "away", "another"):
         text = rf"\b(?:{each.get(name) or whose[name]})\b"
         for _ in range(3):  # a list may use another
             for inner, words in lists.items():
@@ -156,12 +161,18 @@ def _bad_number(said: str, kind: str) -> str:
         return ""
     told = []
     for clause in said.split("|"):
-        if not _compiled("words", "supply").search(clause):
-            told += [f"{n} V" for n in _VOLTS.findall(clause) if float(n) >= 1]
+        volts = ["".join(each) for each in _VOLTS.findall(clause)]
+        told += [f"{n} V" for n in volts if float(n) >= 1 and not _sound_supply(clause, float(n))]
         if _compiled("words", "earth").search(clause):
             told += [f"{n} ohm" for n in _OHMS.findall(clause) if float(n) > EARTH_OHMS]
         told += [f"{n} megohm" for n in _MEGOHMS.findall(clause) if float(n) < INSULATION_MEGOHMS]
     return next(iter(told), "")
+
+
+def _sound_supply(clause: str, volts: float) -> bool:
+    """Whether volts in a clause are those of a sound supply, and not of what nobody should find them on."""
+    of_supply = _compiled("words", "supply").search(clause) and not _compiled("words", "not_supply").search(clause)
+    return bool(of_supply) and any(low <= volts <= high for low, high in SUPPLY_VOLTS)
 
 
 def _without_results(said: str) -> str:

@@ -12,6 +12,7 @@ from faultodds.job.fitting import Misfit, misfit
 from faultodds.job.gates import brought, refuse_run, refuse_unqualified
 from faultodds.job.holding import HeldJob
 from faultodds.job.job import ASKED, Job
+from faultodds.job.sayings import in_words
 from faultodds.job.steps import (
     OUTCOMES,
     Closed,
@@ -60,7 +61,7 @@ class JobEntries(HeldJob):
         """Enter several facts, or none of them when one cannot be taken."""
         pairs = list(pairs)
         self.listen(*(f"{name}={value}" for name, value in pairs))
-        facts = [take_fact(self.knowledge, name, value) for name, value in pairs]
+        facts = [take_fact(self.knowledge, name, in_words(self.knowledge, name, value)) for name, value in pairs]
         self._enter_all(facts)
         return facts
 

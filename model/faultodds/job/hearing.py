@@ -206,8 +206,9 @@ class Hearer:
             return Heard([], text=text if any(i.names - _ROLES or i.number for i in own) else "")
         said = [each for f in sorted(fits, key=lambda f: min(f.places)) for each in self._meant(f, items)]
         against = next((c for f in fits if f.rule.kind == "reading" for c in self._contradicts(f, said)), None)
-        if kinds == {"machine"} and any(self._is_state(i) or i.text == "off" for i in left):
-            said += [Said("unread", " ".join(i.text for i in left), "", "")]  # "gas off back off": something else is
+        more = [i for i in own if i in left or (i.text == "off" and i.at not in used)]
+        if kinds == {"machine"} and any(self._is_state(i) or i.text == "off" for i in more):
+            said += [Said("unread", " ".join(i.text for i in more), "", "")]  # "gas off back off": something else is
         read = used - {i.at for f in fits if f.rule.kind == "ask" for i in f.used}
         return Heard([against] if against else said, len(used), read=frozenset(read))
 

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from functools import cache
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from faultodds.job.clauses import clauses
 from faultodds.job.fits import things_of
@@ -33,6 +35,8 @@ _AT_TIMES = (
 _NO_FIRST = re.compile(r"(?i)\s*(?:no|nope|nah)\s*[,;:.]\s*(.*\S)")
 _JOINS = re.compile(r"\s+(?:and|but)\s+|\s*[,;:]\s*(?:and |but )?")
 _SETTING = re.compile(r"(?i)\b(?:at|on)\s+no[-\s]heat\b|\bno[-\s]heat\s+(?:selected|setting|cycle|mode|position)\b")
+# "Reopened" and "back on" tell that somebody here had shut it.
+_OPENED = re.compile(r"(?i)\b(?:opened|turned|switched)\b(?!.*\b(?:again|back)\b)")
 # What is not so now and was.
 _ONCE = re.compile(
     r"(?i)\bany\s?more\b|\bany longer\b|\bno longer\b|\bno more\b|\bstopped being\b|\b(?:went away|by itself)\b"
@@ -55,7 +59,7 @@ def understand(knowledge: Knowledge, line: str) -> list[Said]:
         was = " | ".join(sorted(knowledge.observables[name].bars))
         told = f"It was so once, then? If that has not been entered: {name}={was}. What it shows now: {name}={good}"
         return [Said("ask", told, "", line)]
-    return said
+    return [replace(s, text=s.text or line) if s.kind == "machine" else s for s in said]
 
 
 def _good_of_a_danger(knowledge: Knowledge, said: Said) -> bool:
@@ -76,11 +80,21 @@ def _understood(knowledge: Knowledge, line: str) -> list[Said]:
     states = [part for part in parts if part and part.kind in ("machine", "finding", "tool", "fact", "hands")]
     if len(states) == len(parts) > 1:
         return states
-    heard = _heard(knowledge, line)
+    heard = _not_that(knowledge, line, _heard(knowledge, line))
     unclear = next((part for part in parts if part and part.kind == "ask"), None)
     of_machine = [s for s in heard if s.kind == "machine"]
     if unclear and of_machine and len(of_machine) < len(parts):
         return _plain_and_asked(knowledge, line, of_machine) or [unclear]
+    return heard
+
+
+def _not_that(knowledge: Knowledge, line: str, heard: list[Said]) -> list[Said]:
+    """What is heard of a line, with a remark or question for what its words only look like: a fuse of the house, earlier work."""
+    for kind, told, of, also, words in _instead():
+        if words.search(plain(line)) and (not heard or any({s.kind, s.name} & of for s in heard)):
+            name, _, value = also.partition("=")
+            more = [Said("fact", name, value, line)] if name and _is_there(knowledge, "fact", name, value) else []
+            return [*(s for s in heard if not {s.kind, s.name} & of), *more, Said(kind, told, "", line)]
     return heard
 
 
@@ -155,6 +169,19 @@ def machine_item(knowledge: Knowledge, what: str) -> str | None:
     return None
 
 
+def in_words(knowledge: Knowledge, name: str, value: str) -> str:
+    """The value of a fact that its words mean ("dial timer" is timer); what is understood as none of it, as it was typed."""
+    said = [s.value for s in understand(knowledge, value) if (s.kind, s.name) == ("fact", name)]
+    return said[0] if len(said) == 1 else value
+
+
+def opened_unshut(knowledge: Knowledge, said: Iterable[Said], state: Collection[str]) -> bool:
+    """Whether a line says that gas was turned on where nobody on the call had shut it: it was found shut, then."""
+    items = [(s, machine_item(knowledge, s.name)) for s in said if s.kind == "machine" and s.value == "on"]
+    gas = [s for s, item in items if item and knowledge.access[item].makes_safe == "gas" and item not in state]
+    return any(_OPENED.search(s.text) for s in gas)
+
+
 def things_named(knowledge: Knowledge, line: str) -> set[str]:
     """The things of the machine ("power", "gas") that a line has words for which no other one has."""
     words = words_of(knowledge.appliance.id)
@@ -195,6 +222,15 @@ def _is_there(knowledge: Knowledge, kind: str, name: str, value: str) -> bool:
     if kind == "repair":
         return name in knowledge.repair
     return kind != "machine" or machine_item(knowledge, name) is not None
+
+
+@cache
+def _instead() -> tuple[tuple[Kind, str, frozenset[str], str, re.Pattern[str]], ...]:
+    raw = tomllib.loads(Path(__file__).with_name("sayings.toml").read_text("utf-8"))["instead"]
+    return tuple(
+        (each["kind"], each["told"], frozenset(each["of"]), each.get("also", ""), re.compile(each["words"]))
+        for each in raw
+    )
 
 
 @cache

@@ -177,7 +177,7 @@ def _no_short(found: Quantity, text: str, spec: ReadingSpec) -> Quantity:
         raise BadReading(
             f"'{text.strip()}' is a short, or the leads touch: a reading here is usually {neat(span[0])} to "
             f"{neat(span[1])} {shown(spec.unit)}. Take the part's wires off, read again and type for example "
-            f"{EXAMPLES[spec.kind]}; if it is shorted, skip this and note it."
+            f"{EXAMPLES[spec.kind]}. Still so: it is shorted, and no good: note it, skip this, then repair and its name."
         )
     return found
 

@@ -49,7 +49,7 @@ SLIPS = 2
 AT_ONCE = 2_000
 OVERLAP = 200
 # They end in "in" and lack no g.
-_WHOLE = frozenset({"within", "begin", "margin", "origin", "basin", "virgin", "cabin", "admin"})
+_WHOLE = frozenset({"within", "begin", "margin", "origin", "basin", "virgin", "cabin", "admin", "cousin"})
 
 
 class Heard(NamedTuple):

@@ -9,7 +9,7 @@ from msgspec import Struct
 # The parts of a piece of work, in the order of `knowledge.Work`; "watch" and "clear" are what is said before the machine
 # runs with something open, "move" is what changes an access item.
 Part = Literal["move", "watch", "run_first", "fit", "clear", "steps", "unfit", "tight", "prove"]
-HANDS_OUT = "Hands, tools and sleeves out. Nobody touches it until it is off again."
+HANDS_OUT = "Hands, tools and sleeves out. Until it is off again nothing of it is touched but its start and stop."
 
 
 class Move(Struct, frozen=True):
