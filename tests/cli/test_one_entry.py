@@ -12,7 +12,7 @@ import pytest
 
 from faultodds.belief import Appliance, open_appliance
 from faultodds.errors import SafetyStop, StoreError
-from faultodds.job import OpenJob, Store, store as store_module
+from faultodds.job import OpenJob, Store, rows, store as store_module
 from faultodds.job.steps import Note
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.lines import take
@@ -37,7 +37,7 @@ class FailingDisk:
 
     def __init__(self, patch: pytest.MonkeyPatch, at: int) -> None:
         self.writes = 0
-        real = store_module._add_row
+        real = store_module.add_row
 
         def write(*given: Any) -> None:
             self.writes += 1
@@ -47,7 +47,8 @@ class FailingDisk:
                 raise error
             real(*given)
 
-        patch.setattr(store_module, "_add_row", write)
+        for module in (store_module, rows):  # an undo is written as a row as well
+            patch.setattr(module, "add_row", write)
 
 
 def printed(call: BenchCall, line: str) -> str:
