@@ -48,8 +48,7 @@ def ask(
 
     Examples: faultodds ask --found heat=none / faultodds ask --found heat=none --shelf 3
     """
-    from faultodds.advice import best_questions, may_be
-    from faultodds.safety import at_once, run_attended
+    from faultodds.advice import best_questions
     from faultodds.stock import Limit, Stock, load_questions
 
     view = call_as_given(
@@ -67,14 +66,8 @@ def ask(
     if view.job.findings or view.job.facts:
         say(evidence_lines(view))
         say()
-    k, known = view.appliance.knowledge, may_be(view.appliance.knowledge, view.belief.evidence, view.belief)
-    for text in at_once(k, known):
-        say([*wrap(f"UNTIL THE VISIT: it is not used, and left shut off. {text}"), ""])
-    if at_once(k, known):
-        say([*wrap("Ask what they remember. Nothing is switched on, opened or touched to find an answer."), ""])
-    if not at_once(k, known) and (beside := run_attended(k, known)):
-        may = " and ".join(k.observables[n].outcomes[o] for n, o in beside[:2])
-        say([*wrap(f"UNTIL THE VISIT: better not used: perhaps {may} ({', '.join(n for n, _ in beside[:2])})."), ""])
+    if meanwhile := _until_the_visit(view):
+        say(meanwhile)
     if not best:
         hangs = "what could be told would change nothing" if limit.is_free else "no answer would change what to load"
         say(wrap(f"Nothing that is worth asking: {hangs}."))
@@ -92,6 +85,28 @@ def ask(
             "Then load: faultodds stock with --found and --fact."
         )
     )
+
+
+def _until_the_visit(view: Standing) -> list[str]:
+    """What the customer is told of using the machine meanwhile, and how to ask where it is not to be used."""
+    from faultodds.advice import may_be
+    from faultodds.safety import at_once, run_attended
+
+    k, known = view.appliance.knowledge, may_be(view.appliance.knowledge, view.belief.evidence, view.belief)
+    stops, beside = at_once(k, known), run_attended(k, known)
+    lines: list[str] = []
+    for text in stops:
+        lines += [*wrap(f"UNTIL THE VISIT: it is not used, and left shut off. {text}"), ""]
+    if stops:
+        lines += [*wrap("Ask what they remember. Nothing is switched on, opened or touched to find an answer."), ""]
+    elif beside:
+        seen = [(k.observables[n], o) for n, o in beside[:2]]
+        may = " and ".join(o.title if outcome == "yes" else o.outcomes[outcome] for o, outcome in seen)
+        lines += [
+            *wrap(f"UNTIL THE VISIT: better not used: perhaps {may} ({', '.join(n for n, _ in beside[:2])})."),
+            "",
+        ]
+    return lines
 
 
 def _lines(view: Standing, number: int, price: QuestionPrice) -> list[str]:

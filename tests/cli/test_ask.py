@@ -120,3 +120,5 @@ def test_ask_says_first_what_is_not_used_until_the_visit() -> None:
         assert "UNTIL THE VISIT: it is not used" in told
         assert "Nothing is switched on, opened or touched" in told
     assert "UNTIL THE VISIT" not in faultodds("ask", "--found", "dry_time=longer", "--top", "1").out
+    hot = " ".join(faultodds("ask", "--found", "cabinet_hot=yes", "--top", "1").out.split())
+    assert "better not used: perhaps cabinet or laundry very hot (cabinet_hot)" in hot
