@@ -199,7 +199,7 @@ def repair_sequence(policy: Policy, front: Front) -> tuple[Floats, Ints]:
         opening = bundle if place == 0 else opening
         after = policy.after_repair(weights, bundle)
         spent = spent + weights.sum(axis=1) * ledger.bundle_cost[state, bundle] + policy.ended(after)[:, MONEY]
-        weights, state = policy.failing(after), ledger.bundle_next[state, bundle]
+        weights, state = sum(policy.failing(after)), ledger.bundle_next[state, bundle]
         whole = spent + weights.sum(axis=1) * refer
         first, best = np.where(whole < best, opening, first), np.minimum(whole, best)
     return best, first

@@ -183,6 +183,15 @@ class Classes(Struct, dict=True):
     @cached_property
     def run_passes(self) -> Floats:
         """(A,) chance that the verification run looks good under each active suspect."""
+        return np.asarray(self._run_shows[0])
+
+    @property
+    def run_fails(self) -> Floats:
+        """(F, A) chance of everything else that the run may show: a run that is slow and one without heat tell of other faults."""
+        return np.asarray(self._run_shows[1:])
+
+    @cached_property
+    def _run_shows(self) -> Floats:
         s = self.belief.suspects
-        passes = s.likelihood[s.rows[self.knowledge.costs.verify].start, self.active]
-        return np.asarray(passes, dtype=self.precision)
+        shows = s.likelihood[s.rows[self.knowledge.costs.verify]][:, self.active]
+        return np.asarray(shows, dtype=self.precision)

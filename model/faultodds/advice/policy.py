@@ -237,10 +237,9 @@ class Policy:
 
     # --- what a run and leaving make of a belief ---
 
-    def failing(self, weights: Floats) -> Floats:
-        """(B, A) what is left after a run that was not good."""
-        out: Floats = weights * (1.0 - self.problem.run_passes)
-        return out
+    def failing(self, weights: Floats) -> list[Floats]:
+        """(B, A) what is left after each thing that a run may show when it is not good."""
+        return [weights * shows for shows in self.problem.run_fails]
 
     def ended(self, weights: Floats) -> Floats:
         """(B, 3) money, minutes and jobs finished today of what passes a run: the technician leaves, and comes back to

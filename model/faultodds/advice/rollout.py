@@ -218,10 +218,8 @@ class Rollout:
             spent[rows] += policy.ended(weights)
             if move == REPAIR:
                 spent[rows[policy.by_others[column]], TODAY] = 0.0
-            after = ledger.next_state(move)[state, column]
-            parts.append(
-                Front(picked.move, policy.failing(weights), after, picked.done, np.zeros(len(rows), dtype=bool))
-            )
+            after, none = ledger.next_state(move)[state, column], np.zeros(len(rows), dtype=bool)
+            parts += [Front(picked.move, left, after, picked.done, none) for left in policy.failing(weights)]
         return (Front.join(parts) if parts else front.pick(np.zeros(0, dtype=np.int64))), spent
 
     def _after_check(self, front: Front, which: Ints) -> Front:
