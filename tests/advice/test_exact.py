@@ -220,3 +220,52 @@ def test_a_check_that_tells_nothing_changes_nothing(seed: int, minutes: float) -
     after = best_move(more.problem.appliance, more.problem.belief)
     assert (after.kind, after.name, after.together) == (before.kind, before.name, before.together)
     assert after.expected_cost == pytest.approx(before.expected_cost, rel=1e-6)
+
+
+# ---- what a failed run tells ---------------------------------------------------------------------------------------------
+
+
+def _telling_run(raw: dict[str, Any]) -> None:
+    """A run that fails in one way with the first fault and in another with the rest."""
+    run = raw["check"]["run_test"]
+    run["outcomes"] = {"good": "g", "slow": "s", "cold": "c"}
+    for place, part in enumerate(run["links"]):
+        run["links"][part] = {"slow": 0.95, "cold": 0.05} if place == 0 else {"slow": 0.05, "cold": 0.95}
+
+
+def _by_runs(policy: Policy, shows: Any, most: int) -> float:
+    """The cheapest of all plans of repairs and runs alone, tried one by one; `shows` (F, K): chances of what a failed run shows."""
+    p, ledger = policy.problem, policy.ledger
+    wrong = ~policy.sound
+    stays = np.where(p.masks[wrong] == ledger.bundle_masks[:, None], 1.0 - ledger.bundle_success[:, None], 1.0)
+    stays = np.concatenate([stays, np.ones((1, int(wrong.sum())))])
+    prices = np.column_stack([ledger.bundle_cost, ledger.verify_cost[:, 0]])
+    onwards = np.column_stack([ledger.bundle_next, ledger.verify_next[:, 0]])
+
+    @cache
+    def best(ran: tuple[tuple[int, int], ...], state: int) -> float:
+        weights = p.class_weights[wrong]
+        for u, shown in ran:
+            weights = weights * stays[u] * shows[shown]
+        costs = [float(weights.sum()) * p.refer_cost]
+        for u in range(len(stays)) if len(ran) < most else ():
+            after = int(onwards[state, u])
+            onward = sum(best(tuple(sorted((*ran, (u, shown)))), after) for shown in range(len(shows)))
+            costs.append(float(weights.sum()) * float(prices[state, u]) + onward)
+        return min(costs)
+
+    return best((), 0)
+
+
+@settings(max_examples=12, deadline=None)
+@given(SEEDS)
+def test_what_a_failed_run_shows_is_reckoned_with(seed: int) -> None:
+    """Slow or cold tells which fault is left: the price is that of the best plan which minds it, not of one that only hears
+    that the run failed, where the two differ."""
+    problem = random_problem(seed, faults=3, checks=0, change=_telling_run)
+    policy = problem.policy
+    shows = np.stack([policy.problem.class_mean(s)[~policy.sound] for s in policy.problem.run_fails])
+    minded, failed = _by_runs(policy, shows, 8), _by_runs(policy, shows.sum(axis=0, keepdims=True), 8)
+    price = best_move(policy.problem.appliance, policy.problem.belief).expected_cost
+    assert minded * 0.98 <= price <= minded * 1.05
+    assert price - minded <= 0.5 * (failed - minded) + 0.01 * minded
