@@ -40,6 +40,7 @@ from faultodds.joblog.heard import Listener
 from faultodds.joblog.likely import by_cells_alone, samples
 from faultodds.joblog.reading import PieceReader
 from faultodds.joblog.repeats import CONTRADICTORY, DUPLICATE
+from faultodds.joblog.returned import not_held
 from faultodds.knowledge import Knowledge
 
 if TYPE_CHECKING:
@@ -217,7 +218,7 @@ class _Import:
 
         jobs, recalled = np.concatenate(self._jobs), np.concatenate(self._recalled)
         days = np.concatenate(self._days)
-        words, returned, told = endings.recalled(np.concatenate(self._words), jobs, recalled, days)
+        words, returned, return_of, told = endings.recalled(np.concatenate(self._words), jobs, recalled, days)
         self.report.notes += told
         found = endings.endings(
             np.concatenate(self._customers),
@@ -227,14 +228,23 @@ class _Import:
             self._draft.mapping.no_ending,
             self.second,
             returned,
+            return_of,
         )
         self._note_endings(found)
         self._sound_alarms(found)
+        lost = not_held(self._half, found, self._knowledge)
+        if lost:
+            visits = (
+                "1 visit that came back got another repair then: its own"
+                if len(lost) == 1
+                else (f"{len(lost):,} visits that came back got other repairs then: their own")
+            )
+            self.report.notes.append(f"{visits} did not hold, and counts as failed.")
         schema = _schema(self._knowledge, with_ending=True)
-        always = (clean.JOB, clean.ENDED, clean.BACK_AFTER, clean.FOLLOWED)
+        always = (clean.JOB, clean.ENDED, clean.BACK_AFTER, clean.FOLLOWED, *([clean.FAILED] if lost else []))
         wanted = pa.schema([f for f in schema if f.name in always or self._filled[f.name]])
         with clean.writer(self._files.clean, wanted) as writer:
-            for table in self._with_endings(found, wanted):
+            for table in self._with_endings(found, lost, wanted):
                 writer.write_table(table)
         self._half.unlink()
 
@@ -308,7 +318,7 @@ class _Import:
                     f"confirmed = true at the top to leave them out. {self._to_edit()}"
                 )
 
-    def _with_endings(self, found: endings.Endings, schema: pa.Schema) -> Iterator[pa.Table]:
+    def _with_endings(self, found: endings.Endings, lost: dict[int, str], schema: pa.Schema) -> Iterator[pa.Table]:
         import pyarrow as pa
         import pyarrow.parquet as pq
 
@@ -316,12 +326,14 @@ class _Import:
         at = 0
         for batch in pq.ParquetFile(self._half).iter_batches(batch_size=clean.CHUNK):
             part = slice(at, at + batch.num_rows)
-            at += batch.num_rows
+            failed = batch.column(clean.FAILED).to_pylist()
             made = {
+                clean.FAILED: pa.array([lost.get(at + n, cell) for n, cell in enumerate(failed)], pa.string()),
                 clean.ENDED: pa.array(names[found.ended[part]], pa.string()),
                 clean.BACK_AFTER: pa.array(found.back_after[part], from_pandas=True),
                 clean.FOLLOWED: pa.array(found.followed[part], from_pandas=True),
             }
+            at += batch.num_rows
             columns = [made[f.name] if f.name in made else batch.column(f.name) for f in schema]
             yield pa.Table.from_arrays(columns, schema=schema)
             if self._progress:

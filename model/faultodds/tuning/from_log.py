@@ -75,6 +75,7 @@ def learn(
         *held_back_notes(learned),
         *learned.notes,
         *interval_notes(knowledge, numbers),
+        *failed_notes(frame),
         *drift_notes(knowledge, frame, learned),
         *lean_notes(knowledge, frame),
     ]
@@ -206,6 +207,24 @@ def _spoke(learned: Learned, path: str) -> float | None:
     if learned.families.names[place.families[0]] == "shares":
         return float(learned.counts[list(place.entries)].sum())
     return learned.spoke.get(path)
+
+
+def failed_notes(frame: pd.DataFrame) -> list[str]:
+    """What became of repairs that did not hold, and whose they are; nothing where all held."""
+    from faultodds.joblog import TECHNICIAN, Record, add_records, differences
+
+    everybody, records = dict[str, Record](), dict[str, Record]()
+    add_records(everybody, frame.assign(**{TECHNICIAN: "all"}))
+    add_records(records, frame)
+    of = everybody["all"] if everybody else Record()
+    if not of.back and not of.wrong:
+        return []
+    return [
+        f"{of.back} of {of.ended} visits came back, and on {of.wrong} of {of.repaired} the first repair failed: none of these "
+        "counts as a repair that held. What was found on them says which fault it was; where nothing of that is written down, part "
+        "of them still counts for what was fitted first.",
+        *(["Who they are: " + " ".join(apart)] if (apart := differences(records)) else []),
+    ]
 
 
 def drift_notes(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned) -> list[str]:
