@@ -113,7 +113,7 @@ class _Import:
             self.report.notes.append(_about(decided))
         self._reader = PieceReader(
             draft.mapping,
-            draft.source.headings,
+            draft.source,
             knowledge,
             self.order,
             now.date() + dt.timedelta(days=1),
@@ -153,9 +153,12 @@ class _Import:
         import pyarrow.parquet as pq
 
         schema, source = _schema(self._knowledge, with_ending=False), self._draft.source
-        with pq.ParquetWriter(self._half, schema) as writer, AsideFile(self._files.aside, source.sheet_row) as aside:
+        with pq.ParquetWriter(self._half, schema) as writer, AsideFile(self._files.aside, source) as aside:
             for chunk in source.chunks():
-                self.report.danger += [t._replace(place=source.place(t.row)) for t in self._listener.told(chunk)]
+                self.report.danger += [
+                    t._replace(row=source.where(t.row)[1], place=source.place(t.row))
+                    for t in sorted(self._listener.told(chunk))
+                ]
                 piece = self._reader.read(chunk, self._formulas)
                 for number, reason, detail in piece.aside:
                     self.report.aside[reason] += 1

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import cache, lru_cache
 from typing import Final, Literal
 
@@ -34,7 +34,9 @@ class Kin:
     """Rows about a machine of the same name that the file is not about, an electric dryer among gas ones: left out where a fact
     or the work says so, kept where there is only a hint of it, or the facts say otherwise; both are counted."""
 
-    def __init__(self, knowledge: Knowledge) -> None:
+    def __init__(self, knowledge: Knowledge, place: Callable[[int], str]) -> None:
+        """`place` says where a row is to be found (`Source.place`)."""
+        self._place = place
         self._words = trade(knowledge.appliance.id).get("kin", {})
         self._left: list[int] = []
         self._kept: list[int] = []
@@ -59,17 +61,16 @@ class Kin:
         called = self._words.get("called", "")
         found = []
         if self._left:
-            found.append(f"{_rows(self._left)} about {called}: left out, nothing is learned from them.")
+            found.append(f"{self._rows(self._left, called)}: left out, nothing is learned from them.")
         if self._kept:
-            found.append(f"{_rows(self._kept, 'may be')} about {called}: kept, and read as all others. Look at them.")
+            found.append(f"{self._rows(self._kept, called, 'may be')}: kept, and read as all others. Look at them.")
         return found
 
-
-def _rows(numbers: list[int], verb: str = "") -> str:
-    n = len(numbers)
-    listed = ", ".join(f"{number:,}" for number in numbers[:ROWS_TOLD]) + (", ..." if n > ROWS_TOLD else "")
-    rows, be = ("1 row", "is") if n == 1 else (f"{n:,} rows", "are")
-    return f"{rows} ({listed}) {verb or be}"
+    def _rows(self, numbers: list[int], called: str, verb: str = "") -> str:
+        n = len(numbers)
+        listed = ", ".join(map(self._place, numbers[:ROWS_TOLD])) + (", ..." if n > ROWS_TOLD else "")
+        rows, be = ("1 row", "is") if n == 1 else (f"{n:,} rows", "are")
+        return f"{rows} {verb or be} about {called} ({listed})"
 
 
 @lru_cache(REMEMBERED)

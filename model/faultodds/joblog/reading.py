@@ -21,7 +21,7 @@ from faultodds.joblog.joined import Values
 from faultodds.joblog.mapping import LogMapping
 from faultodds.joblog.personal import Ids, Keeper
 from faultodds.joblog.repeats import Repeats, hashes
-from faultodds.joblog.sources import Chunk
+from faultodds.joblog.sources import Chunk, Source
 from faultodds.joblog.stems import is_blank
 from faultodds.joblog.technicians import Technicians
 from faultodds.knowledge import Knowledge
@@ -87,7 +87,7 @@ class PieceReader:
     def __init__(
         self,
         mapping: LogMapping,
-        headings: Sequence[str],
+        source: Source,
         knowledge: Knowledge,
         order: dates.Order,
         latest: dt.date,
@@ -95,7 +95,7 @@ class PieceReader:
     ) -> None:
         """`sample` are rows that show how the shop writes job numbers."""
         self._knowledge, self._order, self._latest = knowledge, order, latest
-        self._places = {heading: place for place, heading in enumerate(headings)}
+        self._places = {heading: place for place, heading in enumerate(source.headings)}
         self._mapping = mapping
         self._readers = [
             ColumnReader(column, self._places[column.heading], knowledge)
@@ -117,9 +117,10 @@ class PieceReader:
         self._days_known: dict[str, int] = {}
         self._facts_at = [(c.of[0], self._places[c.heading]) for c in mapping.columns if c.kind == "fact"]
         self._told_at = [self._places[c.heading] for c in mapping.columns if c.kind in ("repairs", "findings", "notes")]
-        self._repeats, self._kin = Repeats(), machines.Kin(knowledge)
+        self._repeats, self._kin = Repeats(source), machines.Kin(knowledge, source.place)
         technician = mapping.of_kind("technician")
-        self._technicians = Technicians(technician.heading, technician.words) if technician else Technicians("", {})
+        heading, listed = (technician.heading, technician.words) if technician else ("", {})
+        self._technicians = Technicians(heading, listed, source.place)
         branch = mapping.of_kind("branch")
         self._branches = {text.casefold(): text for text in branch.words} if branch else {}
         self.keeper = Keeper(knowledge)
