@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
@@ -18,6 +18,7 @@ from faultodds.joblog.cleaning_report import CleaningReport, ColumnReport, assum
 from faultodds.joblog.columns import AmountReader, ColumnReader, Texts, parser_of
 from faultodds.joblog.endings import CODE, NO_WORD, NOT_READ
 from faultodds.joblog.joined import Values
+from faultodds.joblog.likely import FREE
 from faultodds.joblog.mapping import LogMapping
 from faultodds.joblog.personal import Ids, Keeper
 from faultodds.joblog.repeats import Repeats, hashes
@@ -115,9 +116,7 @@ class PieceReader:
             if (parse := parser_of(column)) is not None
         ]
         self._days_known: dict[str, int] = {}
-        self._facts_at = [(c.of[0], self._places[c.heading]) for c in mapping.columns if c.kind == "fact"]
-        self._told_at = [self._places[c.heading] for c in mapping.columns if c.kind in ("repairs", "findings", "notes")]
-        self._repeats, self._kin = Repeats(source), machines.Kin(knowledge, source.place)
+        self._repeats, self._kins = Repeats(source), machines.kins(knowledge, source.place)
         technician = mapping.of_kind("technician")
         heading, listed = (technician.heading, technician.words) if technician else ("", {})
         self._technicians = Technicians(heading, listed, source.place)
@@ -166,20 +165,23 @@ class PieceReader:
                 aside.append((number, OTHER_MACHINE, ""))
             elif reason is not None:
                 aside.append((number, *reason))
-            elif self._kin.is_one(number, *self._told(row)):
-                aside.append((number, OTHER_MACHINE, ""))
+            elif words := self._other_machine(number, row):
+                aside.append((number, OTHER_MACHINE, f"'{words}'"))
             else:
                 rows.append(row)
                 kept.append(number)
         return rows, kept, aside
 
-    def _told(self, row: Sequence[str]) -> tuple[dict[str, str], list[str]]:
-        """The cells of a row that tell which machine it is about: its facts, and what was found and done."""
-        facts = {c.of[0]: row[self._places[c.heading]].strip() for c in self._mapping.columns if c.kind == "fact"}
-        told = [
-            row[self._places[c.heading]] for c in self._mapping.columns if c.kind in ("repairs", "findings", "notes")
-        ]
-        return facts, told
+    def _other_machine(self, number: int, row: Sequence[str]) -> str:
+        """The words by which a row is about another machine, by its facts, and by what was told, found and done; else empty."""
+        facts, texts = dict[str, str](), defaultdict[str, list[str]](list)
+        for column in self._mapping.columns:
+            cell = row[self._places[column.heading]].strip()
+            if column.kind == "fact":
+                facts[column.of[0]] = cell
+            elif column.kind in ("machine", *FREE):
+                texts[column.kind].append(cell)
+        return next((words for kin in self._kins if (words := kin.names(number, facts, texts))), "")
 
     def _cell(self, row: Sequence[str], kind: Any) -> str:
         heading = self._heading(kind)
@@ -347,7 +349,7 @@ class PieceReader:
                 report.left_out[column.heading] = column.why
             elif column.kind == "customer":
                 report.personal[column.heading] = column.why or "customer, only used to find callbacks"
-        report.alarms += [*self._kin.alarms(), *self._technicians.alarms()]
+        report.alarms += [line for kin in self._kins for line in kin.alarms()] + self._technicians.alarms()
         if self._technicians.ours:
             report.personal[str(self._heading("technician"))] = (
                 f"what is no listed code is kept as tech_1 to tech_{len(self._technicians.ours)}"
