@@ -14,7 +14,7 @@ from faultodds.joblog.drafts import draft
 from faultodds.joblog.importing import import_log
 from faultodds.knowledge.schema import Knowledge
 from faultodds.reports import log_months
-from technician_log import EVEN, ONE_BAD, write
+from technician_log import EVEN, ONE_BAD, Habit, write
 
 SHOPS = 400
 
@@ -69,16 +69,19 @@ def test_a_log_that_tells_nothing_of_endings_accuses_nobody() -> None:
 
 @pytest.mark.parametrize(("people", "named"), [(ONE_BAD, True), (EVEN, False)])
 def test_from_the_shops_own_table_to_the_name(
-    people: dict[str, object], named: bool, tmp_path: Path, data: str, dryer: Knowledge
+    people: dict[str, Habit], named: bool, tmp_path: Path, data: str, dryer: Knowledge
 ) -> None:
-    """The whole way: a typed log in, the description and the month name TC where one was planted, and nobody else."""
+    """The whole way: a typed log in, the description and the month name TC where one was planted, and nobody else; how often each
+    takes the wrong part comes out by the return visits."""
     path = tmp_path / "shop.csv"
-    write(path, people, jobs=900, seed=3)  # type: ignore[arg-type]
+    write(path, people, jobs=900, seed=3)
     import_log(draft(path, dryer, data=data), dryer, data)
     found = describe(Path(data) / "logs" / "shop.parquet")
     said = " ".join(differences(found.people))
     assert ("TC was called back more often" in said) == named
     assert ("TC's first repair failed more often" in said) == named
     assert not any(f"{other} was" in said or f"{other}'s" in said for other in ("TA", "TB", "TD"))
+    wrong = {name: record.wrong / record.repaired for name, record in found.people.items()}
+    assert all(abs(wrong[name] - habit.wrong) < 0.06 for name, habit in people.items()), wrong
     (month,) = log_months(dryer, "2025-03", data)
     assert " ".join(month.apart) == said and set(month.people) <= set(EVEN)

@@ -224,7 +224,7 @@ def failed_notes(frame: pd.DataFrame) -> list[str]:
         f"{of.back} of {of.ended} visits came back, and on {of.wrong} of {of.repaired} the first repair failed: none of these "
         "counts as a repair that held. What was found on them says which fault it was; where nothing of that is written down, part "
         "of them still counts for what was fitted first.",
-        *(["Who they are: " + " ".join(apart)] if (apart := differences(records)) else []),
+        *(["Whose they are: " + " ".join(apart)] if (apart := differences(records)) else []),
     ]
 
 
