@@ -28,6 +28,7 @@ from faultodds.joblog.endings import CODE
 from faultodds.joblog.likely import samples
 from faultodds.joblog.propose import propose
 from faultodds.joblog.reading import Piece, PieceReader
+from faultodds.joblog.sources import Source
 from faultodds.knowledge import Knowledge, load
 from faultodds.safety import hear
 
@@ -47,7 +48,8 @@ def heard(knowledge: Knowledge, cell: Mapping[str, Any]) -> tuple[set[str], bool
     texts = [cell["text"], *cell.get("column_values", ())]
     rows = [[text] for text in texts]
     mapping = propose(knowledge, samples([cell["column"]], rows))
-    reader = PieceReader(mapping, [cell["column"]], knowledge, "month first", dt.date(2030, 1, 1))
+    source = Source("cells", "CSV", [cell["column"]], [], lambda: iter(()))
+    reader = PieceReader(mapping, source, knowledge, "month first", dt.date(2030, 1, 1))
     piece = reader._read_columns([tuple(texts)], np.arange(1, len(texts) + 1))
     report = CleaningReport("cells", "cells", knowledge.appliance.id, [])
     reader.report_into(report)

@@ -48,12 +48,13 @@ def layouts(wanted: Iterable[str] = ()) -> list[Path]:
     return [path for path in found if not wanted or path.name[7:9] in wanted]
 
 
-def imported(knowledge: Knowledge, truth: dict[str, Any]) -> pd.DataFrame:
-    """The clean log of a layout."""
+def imported(knowledge: Knowledge, truth: dict[str, Any]) -> tuple[pd.DataFrame, list[str]]:
+    """The clean log of a layout, and what visits without a job number are called, by the place of their row."""
     with tempfile.TemporaryDirectory() as folder:
         drafted = draft(FOLDER / truth["file"], knowledge, name="layout", data=folder)
         import_log(drafted, knowledge, data=folder)
-        return clean.read_clean(files_of("layout", folder).clean).astype(object)
+        called = [drafted.source.visit(n) for chunk in drafted.source.chunks() for n in chunk.numbers]
+        return clean.read_clean(files_of("layout", folder).clean).astype(object), called
 
 
 def score(knowledge: Knowledge, path: Path) -> Score:
@@ -61,7 +62,7 @@ def score(knowledge: Knowledge, path: Path) -> Score:
     truth = tomllib.loads(path.read_text("utf-8"))
     found = Score(path.name[:9])
     try:
-        frame = imported(knowledge, truth)
+        frame, called = imported(knowledge, truth)
     except FaultoddsError as error:
         found.problem, found.rows = str(error), len(truth["row"])
         return found
@@ -69,7 +70,7 @@ def score(knowledge: Knowledge, path: Path) -> Score:
     for entry in frame.to_dict("records"):
         by_job.setdefault(str(entry["job"]).partition("#")[0], []).append(entry)
     for row in truth["row"]:
-        _add(found, row, by_job.get(str(row.get("ticket", f"row {row.get('row')}")), []))
+        _add(found, row, by_job.get(str(row.get("ticket") or called[row["row"] - 1]), []))
     return found
 
 

@@ -95,7 +95,7 @@ def test_which_visits_of_a_known_file_are_new_is_said_and_they_can_be_added(tmp_
     one = len(imported(written(tmp_path / "first.csv", rows[:60]), "shop"))
     more = [[*row[:1], f"2025-12-{n + 10}", *row[2:]] for n, row in enumerate(rows[60:63])]
     with pytest.raises(
-        FaultoddsError, match=r"Not in it yet: row 21, row 22, row 23 .* put them into a file of their own"
+        FaultoddsError, match=r"Not in it yet: row 22, row 23, row 24 .* put them into a file of their own"
     ):
         imported(written(tmp_path / "second.csv", [*rows[40:60], *more]), "shop", add=True)
     assert len(imported(written(tmp_path / "third.csv", more), "shop", add=True)) == one + 3

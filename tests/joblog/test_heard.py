@@ -44,7 +44,7 @@ def test_every_danger_in_any_column_is_listed_first(tmp_path: Path, data: str, d
         cells = [f"K{n}", f"C{n}", "2022-02-03", "weak", "ok", "cleaned vent", "done", "slow dry", "-"]
         cells[int(rng.choice([1, 5, 7, 8]))] = f'"{text}"'
         rows.append(",".join(cells))
-        wanted |= {len(rows)} if danger else set()
+        wanted |= {1 + len(rows)} if danger else set()
     path = write(tmp_path / "jobs.csv", log_text(*rows, headings=f"{HEADINGS},complaint,remarks"))
     report = imported(path, dryer, data)
     found = {told.row for told in report.danger}
@@ -68,7 +68,7 @@ def test_a_heading_that_speaks_of_danger_makes_a_bare_cell_tell(tmp_path: Path, 
     rows += [rows[1], "J9,C9,2022-01-10,weak,ok,vent,done,2,no,too,many; hissing at the union"]
     path = write(tmp_path / "jobs.csv", log_text(*rows, headings=f"{HEADINGS},CO ppm,smell of gas"))
     told = imported(path, dryer, data).danger
-    assert [(t.row, t.hazard) for t in told] == [(2, "co"), (3, "gas"), (4, "co"), (5, "gas")]
+    assert [(t.row, t.hazard) for t in told] == [(3, "co"), (4, "gas"), (5, "co"), (6, "gas")]
 
 
 def test_a_finding_is_no_danger_told_of(tmp_path: Path, data: str, dryer: Knowledge) -> None:
@@ -76,7 +76,7 @@ def test_a_finding_is_no_danger_told_of(tmp_path: Path, data: str, dryer: Knowle
     rows = [f"{ROWS[0]},burnt,-", f"{ROWS[1]},ok,burnt plug at the wall", f"{ROWS[2]},ok,-"]
     path = write(tmp_path / "jobs.csv", log_text(*rows, headings=f"{HEADINGS},harness,remarks"))
     report = imported(path, dryer, data)
-    assert [(t.row, t.heading) for t in report.danger] == [(2, "remarks")]
+    assert [(t.row, t.heading) for t in report.danger] == [(3, "remarks")]
     assert lines(imported(small_log(tmp_path), dryer, data))[0].startswith("Log 'log'")
 
 
@@ -96,6 +96,6 @@ def test_a_log_that_is_refused_still_tells_of_danger(tmp_path: Path, data: str, 
     ]
     path = write(tmp_path / "jobs.csv", log_text(*rows))
     with pytest.raises(
-        FaultoddsError, match=r"Nothing was imported.*DANGER told of in 1 row.*row 1, result: 'gas smell'"
+        FaultoddsError, match=r"Nothing was imported.*DANGER told of in 1 row.*row 2, result: 'gas smell'"
     ):
         imported(path, dryer, data)

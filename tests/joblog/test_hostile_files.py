@@ -71,7 +71,7 @@ def test_one_bad_cell_sets_its_row_aside(cell: str, why: str, tmp_path: Path, da
     path = write(tmp_path / "jobs.csv", log_text(*(",".join(row) for row in rows)))
     report = import_log(draft(path, dryer, data=data), dryer, data=data)
     assert (report.rows, dict(report.aside)) == (30, {why.partition(": ")[0]: 1})
-    assert f"5,{why}" in files_of("jobs", data).aside.read_text("utf-8-sig").replace('"', "")
+    assert f"6,{why}" in files_of("jobs", data).aside.read_text("utf-8-sig").replace('"', "")
 
 
 def damaged_book(folder: Path, rows_lost: int, rows_left: int) -> Path:
@@ -223,7 +223,7 @@ def test_an_overlong_cell_is_set_aside(tmp_path: Path, data: str, dryer: Knowled
     path = write(tmp_path / "jobs.csv", log_text(*ROWS, f"J9,C9,2022-02-01,{long},ok,coils,done"))
     report = import_log(draft(path, dryer, data=data), dryer, data=data)
     assert (report.used, report.set_aside) == (3, 1)
-    assert [(told.row, told.hazard) for told in report.danger] == [(4, "gas")]
+    assert [(told.row, told.hazard) for told in report.danger] == [(5, "gas")]
 
 
 def test_a_last_piece_with_nothing_usable(

@@ -34,7 +34,7 @@ CASES: dict[str, tuple[str, str | bytes, str]] = {
     "formula": (
         "log.csv",
         log_text(*ROWS, '=HYPERLINK("http://example.invalid"),C9,2022-02-01,weak,ok,coils,done'),
-        "row 4: a cell holds a formula where a value should be",
+        "row 5: a cell holds a formula where a value should be",
     ),
     "command": (
         "log.csv",
@@ -143,7 +143,7 @@ def test_formula_rows_can_be_set_aside(tmp_path: Path, data: str, dryer: Knowled
     report = import_log(drafted, dryer, data=data)
     assert (report.used, dict(report.aside)) == (3, {"holds a formula": 1})
     text = files_of("jobs", data).aside.read_text(encoding="utf-8-sig")
-    assert text.splitlines() == ["row,why", "4,holds a formula"]
+    assert text.splitlines() == ["row,why", "5,holds a formula"]
 
 
 def test_minus_signs_and_plain_words_are_no_formulas(tmp_path: Path, data: str, dryer: Knowledge) -> None:

@@ -307,7 +307,7 @@ def test_names_that_are_nearly_one_are_asked_about() -> None:
         "Jim Ash",
         "vale dunstan",
     )
-    found = Technicians("tech", {})
+    found = Technicians("tech", {}, "row {}".format)
     codes = [found.code(name, row) for row, name in enumerate(names, 2)]
     assert codes == [f"tech_{n}" for n in (1, 2, 3, 4, 5, 6, 7, 8, 1)]
     told = found.alarms()
@@ -316,7 +316,7 @@ def test_names_that_are_nearly_one_are_asked_about() -> None:
         ["tech_2 (row 3)", "tech_4 (row 5)"],
     ]
     assert not any(name in text for name in ("Vale", "vail", "Fenwick") for text in told)
-    listed = Technicians("tech", {"Dunstan Vale": "D1", "Dunstan Vail": "D1"})
+    listed = Technicians("tech", {"Dunstan Vale": "D1", "Dunstan Vail": "D1"}, "row {}".format)
     assert [listed.code(name, 2) for name in names[:3]] == ["D1", "tech_1", "D1"]
     assert listed.alarms() == []
 
@@ -336,5 +336,5 @@ def test_electric_dryers_are_left_out_and_told(tmp_path: Path, data: str, dryer:
     report = import_log(draft(path, dryer, data=data), dryer, data=data)
     assert (report.used, report.set_aside) == (25, 3)
     told = " ".join(lines(report))
-    assert "3 rows (2, 3, 4) are about an electric dryer: left out, nothing is learned from them." in told
-    assert "2 rows (5, 6) may be about an electric dryer: kept, and read as all others." in told
+    assert "3 rows are about an electric dryer (row 3, row 4, row 5): left out, nothing is learned from them." in told
+    assert "2 rows may be about an electric dryer (row 6, row 7): kept, and read as all others." in told

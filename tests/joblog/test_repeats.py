@@ -6,6 +6,7 @@ import numpy as np
 from hypothesis import given, strategies as st
 
 from faultodds.joblog.repeats import CONTRADICTORY, DUPLICATE, Repeats, Seen, hashes
+from faultodds.joblog.sources import Source
 
 
 @given(st.lists(st.integers(0, 6), max_size=40), st.integers(1, 7))
@@ -21,7 +22,7 @@ def test_seen_finds_the_first_row_whatever_the_pieces(keys: list[int], size: int
 
 def test_the_same_row_is_entered_twice_and_another_is_at_odds() -> None:
     """Same content is a duplicate; same job and day with other content contradicts; another day is a second visit."""
-    repeats = Repeats()
+    repeats = Repeats(Source("log", "CSV", [], [], lambda: iter(())))
     rows = np.arange(1, 6)
     content = ["a", "a", "b", "c", "d"]
     reasons = repeats.reasons(rows, content, ["J1", "J1", "J1", "J1", ""], [5, 5, 5, 9, 5])

@@ -148,7 +148,7 @@ def test_a_log_written_out_comes_back(log: Path, ending: str, tmp_path: Path, da
     assert report is not None
     assert report.used == 12
     one, other = (clean.read_clean(p).astype(object) for p in (log, files_of("again", data).clean))
-    one["job"] = one["job"].replace("=1+1", "row 1")
+    one["job"] = one["job"].replace("=1+1", "row 1" if ending == ".parquet" else "row 2")
     pd.testing.assert_frame_equal(one, other, check_dtype=False)
 
 
@@ -210,7 +210,7 @@ def test_a_shops_own_log_with_such_headings_is_kept_without_its_people(
     assert already_clean(draft(path, dryer, data=data), dryer, data) is not None
     kept = clean.read_clean(files_of("own", data).clean).astype(object)
     assert kept["technician"].tolist() == ["tech_2", "T4", "tech_1", "tech_3"] * 4
-    assert kept["job"].tolist() == [f"J{100 + n}" if n != 3 else "row 4" for n in range(16)]
+    assert kept["job"].tolist() == [f"J{100 + n}" if n != 3 else "row 5" for n in range(16)]
     assert set(kept["branch"].dropna()) == {"north"}
 
 

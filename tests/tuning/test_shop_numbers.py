@@ -43,7 +43,7 @@ def test_what_is_planted_comes_out(seed: int) -> None:
     told = {p.name: p for p in found.people}
     for name in ("B", "C"):
         assert told[name].pace / told["A"].pace == pytest.approx(pace[name], rel=0.1)  # type: ignore[operator]
-    assert sum(p.back for p in found.people) == int((frame["ended"] == "came_back").sum())
+    assert sum(p.record.back for p in found.people) == int((frame["ended"] == "came_back").sum())
 
 
 @pytest.mark.parametrize("seed", range(10))

@@ -95,7 +95,7 @@ def _phrases(found: Sequence[Phrase]) -> list[str]:
 
 def describe_lines(log: str, found: Description, knowledge: Knowledge) -> list[str]:
     """A log in figures."""
-    lines = _overview(log, found)
+    lines = [*_overview(log, found), *_people_lines(found)]
     lines += ["", "Findings (visits on which each is known, and what it showed):"]
     observables = knowledge.observables
     for name in sorted(found.found, key=lambda n: -found.found[n].known):
@@ -131,8 +131,6 @@ def _overview(log: str, found: Description) -> list[str]:
         lines.append(f"{found.without_day:,} visits have no day.")
     if found.branches:
         lines += wrap("Branches: " + _parts(found.branches))
-    if found.technicians:
-        lines += wrap("Technicians: " + _parts(found.technicians))
     lines.append("Ended: " + _parts(found.ended))
     if found.back_after:
         days = sorted(found.back_after)
@@ -140,6 +138,22 @@ def _overview(log: str, found: Description) -> list[str]:
             f"Callbacks with a second visit: {len(days):,}, half of them within {days[len(days) // 2]:.0f} days."
         )
     return lines
+
+
+def _people_lines(found: Description) -> list[str]:
+    """Each technician's callbacks and first repairs that failed, and who differs from the others."""
+    if not found.people:
+        return []
+    from faultodds.joblog import differences
+
+    lines = ["", *wrap("Technicians (in brackets where the share truly lies, 90 % sure):")]
+    for name, r in sorted(found.people.items()):
+        told = f"{r.visits:,} visits; came back: {r.came_back}; first repair failed: {r.first_failed}"
+        lines += labelled(f"  {name:8} ", told, 11)
+    apart = differences(found.people)
+    if not apart and len(found.people) > 1:
+        apart = ["Nobody differs from the others by more than chance."]
+    return [*lines, *(line for each in apart for line in wrap(each, "  ", "    "))]
 
 
 def _seen_lines(name: str, seen: ColumnSeen, visits: int, order: Sequence[str]) -> list[str]:

@@ -160,7 +160,7 @@ def accept_command(
         typer.Option(
             "--anyway",
             help="Even though its numbers forecast worse than those in use, nobody can tell, the repairs contradict "
-            "them, or the knowledge file has changed since.",
+            "them, or the log or the knowledge file has changed since.",
         ),
     ] = False,
     by: ByOption = None,
@@ -170,9 +170,9 @@ def accept_command(
 ) -> None:
     """Use a revision from now on, in every command.
 
-    What contradicts it and what an audit found of it is shown first; where something contradicts it, it forecasts worse than
-    what is in use, nobody has held it against what came next, or nobody can tell, you are asked. Who accepted and why is kept.
-    The knowledge file stays as it is.
+    What contradicts it and what an audit found of it is shown first. You are asked where something contradicts it, it forecasts
+    worse than what is in use, nobody has held it against what came next or can tell, or its log was corrected since. Who accepted
+    and why is kept. The knowledge file stays as it is.
     """
     from faultodds.revisions import FILE, accept, accepted, find_id, get, remarks
 
@@ -202,11 +202,19 @@ def _agreed(revision: Revision, verdict: Verdict | None, in_use: str, anyway: bo
     """Show what contradicts a revision and the verdict on it and, where there is a doubt, ask; why it is accepted. FaultoddsError
     when nobody agrees."""
     from faultodds.errors import FaultoddsError
+    from faultodds.tuning import changed_since
     from faultodds_cli.shared.show_contradictions import contradiction_lines
 
+    changed = changed_since(revision.log)
     if not as_json:
-        say([*contradiction_lines(revision), *_verdict_lines(verdict, in_use)])
-    doubt = _doubt(revision, verdict, in_use)
+        say(
+            [
+                *contradiction_lines(revision),
+                *_verdict_lines(verdict, in_use),
+                *wrap(f"{capital(changed)}." if changed else ""),
+            ]
+        )
+    doubt = "; and ".join(filter(None, (_doubt(revision, verdict, in_use), changed)))
     if anyway or not doubt:
         return why
     if as_json or not sys.stdin.isatty():

@@ -1,4 +1,5 @@
 from . import clean as clean
+from .by_technician import Record as Record, add_records as add_records, between as between, differences as differences
 from .clean import (
     BACK_AFTER as BACK_AFTER, CAME_BACK as CAME_BACK, DAY as DAY, ENDED as ENDED, FACT as FACT, FAILED as FAILED,
     FOLLOWED as FOLLOWED, FOUND as FOUND, GONE as GONE, BILL as BILL, BRANCH as BRANCH,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -11,6 +12,7 @@ from faultodds.joblog import clean
 from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.folder import LogFiles, report_of
 from faultodds.joblog.followed import followed_in
+from faultodds.joblog.sources import VISIT
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -66,7 +68,7 @@ def join(there: LogFiles, beside: LogFiles, report: CleaningReport) -> None:
 
 def _fresh(old: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
     """The visits that are not there yet."""
-    numbered = ~new[clean.JOB].astype(str).str.fullmatch(r"row \d+")
+    numbered = ~new[clean.JOB].astype(str).str.fullmatch(VISIT)
     keys = set(_keys(old))
     told = new[np.array([key not in keys for key in _keys(new)], bool) | ~numbered.to_numpy()]
     bare = [
@@ -92,7 +94,7 @@ def _how_to_add(rows: list[str]) -> str:
         return ""
     shown = ", ".join(rows[:ROWS_SHOWN]) + (f" and {len(rows) - ROWS_SHOWN:,} more" if len(rows) > ROWS_SHOWN else "")
     return (
-        f" Not in it yet: {shown} (the first below the headings is row 1). To add only these, put them into a file of their own, "
+        f" Not in it yet: {shown} (as a spreadsheet numbers the rows). To add only these, put them into a file of their own, "
         'under the same headings, and add that file. Where a column holds job numbers (is = "job" in the mapping), visits that '
         "are there already are left out by themselves."
     )
@@ -105,12 +107,12 @@ def _keys(frame: pd.DataFrame) -> list[tuple[str, str]]:
 
 def _named(old: pd.DataFrame, fresh: pd.DataFrame) -> pd.DataFrame:
     """The new visits under ids that no other has: "row 7" counts on, a job number's later visit is its "#2"."""
-    taken, out = set(old[clean.JOB].astype(str)), []
+    taken, out, numbered = set(old[clean.JOB].astype(str)), [], re.compile(VISIT)
     for job in fresh[clean.JOB].astype(str):
         name, number = job, len(old)
         while name in taken:
             number += 1
-            name = f"row {number}" if job.startswith("row ") else f"{job.partition('#')[0]}#{number - len(old) + 1}"
+            name = f"row {number}" if numbered.fullmatch(job) else f"{job.partition('#')[0]}#{number - len(old) + 1}"
         taken.add(name)
         out.append(name)
     return fresh.assign(**{clean.JOB: out})

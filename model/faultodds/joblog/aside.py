@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 
+from faultodds.joblog.sources import Source
 from faultodds.names import harmless
 
 _STARTS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
@@ -19,21 +19,21 @@ def safe(cell: str) -> str:
 
 
 class AsideFile:
-    """Writes rows set aside, one by one: their numbers, of a workbook also where they stand in it (`Source.sheet_row`), and why."""
+    """Writes rows set aside, one by one: where they stand in their file (`Source.where`), and why."""
 
-    def __init__(self, path: Path, sheet_row: Callable[[int], tuple[str, int]] | None = None) -> None:
-        self._path, self._sheet_row = path, sheet_row
+    def __init__(self, path: Path, source: Source) -> None:
+        self._path, self._source = path, source
 
     def __enter__(self) -> AsideFile:
         self._handle = self._path.open("w", encoding="utf-8-sig", newline="")
         self._writer = csv.writer(self._handle)
-        self._writer.writerow(["row", *(["sheet", "row in sheet"] if self._sheet_row else []), "why"])
+        self._writer.writerow([*(["sheet"] if self._source.sheets else []), "row", "why"])
         return self
 
     def add(self, number: int, why: str) -> None:
         """Write one row."""
-        place = self._sheet_row(number) if self._sheet_row else ()
-        self._writer.writerow([number, *(safe(str(part)) for part in place), why])
+        sheet, row = self._source.where(number)
+        self._writer.writerow([*(safe(name) for name in self._source.sheets[sheet : sheet + 1]), row, why])
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from itertools import pairwise
 from typing import Final
 
 from faultodds.joblog import callbacks, lexicon, money_and_time as amounts
 from faultodds.joblog.stems import tokens, vocabulary
 
 _JOB: Final = re.compile(r"#?[A-Za-z]{0,4}[-# ]?\d{1,9}(?:-\d+)?")
+_COUNTED: Final = re.compile(r"#?\s?([A-Za-z]{0,4}[-# ]?)0*(\d{1,9})")
 _WITH_UNIT: Final = re.compile(r"[a-z:]|\d\s*/\s*\d", re.I)
 _BARE: Final = re.compile(r"\d+(?:[.,]\d+)?|\.\d+")
 _ANSWER: Final = re.compile(r"y|n|yes|no", re.I)
@@ -55,6 +57,19 @@ def score(kind: str, texts: Sequence[str], counts: Mapping[str, int]) -> float:
             return 0.6 * share(texts, counts, lambda t: _CODE.fullmatch(t.strip())) if few and cells > 5 else 0.0
         case _:
             return 0.0
+
+
+def counts_on(heading: str, counts: Mapping[str, int]) -> bool | None:
+    """Whether the numbers under a heading that says no more than "No." or "#" are all different and grow, or fall, from row to row,
+    as the jobs' do and nobody else's; None where the heading says more."""
+    words = tokens(heading)
+    if words not in {tokens(each) for each in vocabulary()["counting"]["words"]} and (words or "#" not in heading):
+        return None
+    numbers = [int(match[2]) for text in counts if (match := _COUNTED.fullmatch(text))]  # in the order of the rows
+    if len(numbers) < len(counts) or len(numbers) < max(FEWEST, sum(counts.values())):
+        return False
+    grow = sum(a < b for a, b in pairwise(numbers))
+    return max(grow, len(numbers) - 1 - grow) >= NEARLY_ALL * (len(numbers) - 1)
 
 
 def minutes(heading: str, texts: Sequence[str], counts: Mapping[str, int]) -> float:

@@ -26,8 +26,8 @@ FOREIGN: Final = ", a repair the file does not know"
 
 
 class Told(NamedTuple):
-    """A row that tells of danger: its number, the heading of the cell, the danger, and the words; `place` is where it is to be
-    found (`Source.place`)."""
+    """A row that tells of danger: the number that a spreadsheet shows beside it, the heading of the cell, the danger, and the
+    words; `place` is where it is to be found (`Source.place`)."""
 
     row: int
     heading: str
@@ -189,16 +189,16 @@ def danger_lines(r: CleaningReport) -> list[str]:
     rows = "1 row. Read it" if n == 1 else f"{n:,} rows. Read them"
     head = f"DANGER told of in {rows} first: was it dealt with?"
     found = [
-        f"  {t.place or f'row {t.row:,}'}{f', {t.heading}' if t.heading else ''}: '{t.words}'"
+        f"  {t.place}{f', {t.heading}' if t.heading else ''}: '{t.words}'"
         for t in sorted(r.danger, key=_worst)[:DANGERS_SHOWN]
     ]
     more = n - DANGERS_SHOWN
     return [head, *found, *([f"  and {more:,} more; all of them are in the report that is kept"] if more > 0 else [])]
 
 
-def _worst(told: Told) -> tuple[bool, int]:
+def _worst(told: Told) -> bool:
     """Gas, carbon monoxide and illness before fire, which a burning smell of lint counts as."""
-    return told.hazard == "fire", told.row
+    return told.hazard == "fire"
 
 
 def alarm_lines(r: CleaningReport) -> list[str]:

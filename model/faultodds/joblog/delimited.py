@@ -54,9 +54,14 @@ def open_text(path: Path, encoding: str | None = None) -> Source:
     def chunks() -> Iterator[Chunk]:
         """The rows under the headings."""
         with path.open(encoding=found, newline="") as handle:
-            yield from in_chunks(_rows(path, handle, delimiter, begins), len(headings))
+            yield from in_chunks(_rows(path, handle, delimiter, begins), len(headings), begins + 1 - _hint(rows))
 
     return Source(path.name, "CSV", headings, notes, chunks)
+
+
+def _hint(rows: list[list[str]]) -> int:
+    """How many lines on top a spreadsheet takes as a hint and does not show: one that names the delimiter."""
+    return int(bool(rows and rows[0] and rows[0][0].startswith("sep=")))
 
 
 def _narrative(rows: list[list[str]]) -> int | None:
@@ -72,7 +77,7 @@ def _told(path: Path, encoding: str, delimiter: str, begin: int, note: str) -> S
         """The jobs, taken apart."""
         with path.open(encoding=encoding, newline="") as handle:
             lines = narrative.taken_apart(_rows(path, handle, delimiter, begin))
-            yield from in_chunks(lines, len(narrative.HEADINGS))
+            yield from in_chunks(lines, len(narrative.HEADINGS), begin + 1)
 
     return Source(path.name, "text", narrative.HEADINGS, [f"{note}; one line of text a job, taken apart"], chunks)
 

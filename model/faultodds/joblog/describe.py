@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from faultodds.joblog import clean
+from faultodds.joblog.by_technician import Record, add_records, differences
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -33,7 +34,7 @@ class Description:
 
     visits: int = 0
     months: Counter[str] = field(default_factory=Counter)
-    technicians: Counter[str] = field(default_factory=Counter)
+    people: dict[str, Record] = field(default_factory=dict)
     branches: Counter[str] = field(default_factory=Counter)
     facts: dict[str, ColumnSeen] = field(default_factory=dict)
     found: dict[str, ColumnSeen] = field(default_factory=dict)
@@ -57,7 +58,8 @@ class Description:
             "visits": self.visits,
             "months": dict(sorted(self.months.items())),
             "branches": dict(self.branches.most_common()),
-            "technicians": dict(self.technicians.most_common()),
+            "technicians": {name: asdict(record) for name, record in sorted(self.people.items())},
+            "technicians_apart": differences(self.people),
             **seen,
             "run_after": _rounded(self.after),
             "repairs": dict(self.repairs.most_common()),
@@ -84,6 +86,7 @@ def describe(path: Path, normal: dict[str, str] | None = None) -> Description:
         for name in piece.columns:
             _add_column(found, str(name), piece)
         _add_endings(found, piece)
+        add_records(found.people, piece)
         if clean.DAY in piece:
             days.update(piece[clean.DAY].dropna().dt.strftime("%Y-%m-%d").unique())
     found.gaps = _gaps(sorted(days))
@@ -105,8 +108,6 @@ def _add_column(found: Description, name: str, piece: pd.DataFrame) -> None:
         found.months.update(piece[name].dropna().dt.strftime("%Y-%m").value_counts().to_dict())
     elif name == clean.BRANCH:
         found.branches.update(_counts(piece[name]))
-    elif name == clean.TECHNICIAN:
-        found.technicians.update(_counts(piece[name]))
     elif name == clean.REPAIRS:
         for text, n in _counts(piece[name]).items():
             found.repairs.update(dict.fromkeys(text.split(";"), n))

@@ -24,12 +24,13 @@ SECOND: Final = 'In this log "callback" marks the second visit; the visit before
 @dataclass(frozen=True)
 class Endings:
     """Codes of `ended` (places in `clean.ENDINGS`), days until the customer called again and days followed (NaN: not known),
-    and sentences on how they came about."""
+    and sentences on how they came about; `return_of` names for each visit the one that came back with it (-1: none)."""
 
     ended: NDArray[np.int8]
     back_after: NDArray[np.float64]
     followed: NDArray[np.float64]
     notes: list[str]
+    return_of: Ints
 
 
 def endings(
@@ -40,6 +41,7 @@ def endings(
     no_ending: str = "auto",
     second: bool | None = None,
     returned: NDArray[np.float64] | None = None,
+    return_of: Ints | None = None,
 ) -> Endings:
     """Endings of visits, one array entry a visit.
 
@@ -49,9 +51,10 @@ def endings(
     counts as: "gone", "unknown", or "auto": gone in a log that
     records callbacks, since there a silence means that nobody called. `second` says whether "callback" marks the second visit,
     where that is known from earlier files of the log; else the visits themselves tell. `returned` are the days to a return visit
-    that is known without the customer (NaN: none).
+    that is known without the customer (NaN: none), `return_of` the visit that each is the return of (-1: none).
     """
     gap, since = _gaps(customer, day)
+    before = _before(customer, day)
     again = (gap <= window_days) & (
         word != CODE[UNKNOWN]
     )  # a visit that was not the last of its job is followed by no callback
@@ -60,7 +63,7 @@ def endings(
     marks_second = _marks_the_second_visit(said_back, again, since <= window_days) if second is None else second
     if marks_second:
         notes.append(SECOND)
-        first = _before(customer, day)[said_back]
+        first = before[said_back]
         said_back = np.zeros_like(said_back)
         said_back[first[first >= 0]] = True
         word = np.where(word == CODE[CAME_BACK], NO_WORD, word).astype(np.int8)
@@ -76,14 +79,16 @@ def endings(
     unseen = int((came_back & np.isnan(back_after)).sum())
     if unseen:
         notes.append(f"{_visits(unseen)} came back by the log's own word, with no second visit to tell the day from.")
-    return Endings(ended, back_after, followed(day), notes)
+    by_customer = np.where((before >= 0) & (since > 0) & (since <= window_days), before, -1)
+    told_of = by_customer if return_of is None else np.where(return_of >= 0, return_of, by_customer)
+    return Endings(ended, back_after, followed(day), notes, told_of)
 
 
 def recalled(
     word: NDArray[np.int8], jobs: NDArray[np.uint64], of: NDArray[np.uint64], day: Ints
-) -> tuple[NDArray[np.int8], NDArray[np.float64], list[str]]:
+) -> tuple[NDArray[np.int8], NDArray[np.float64], Ints, list[str]]:
     """The words on how visits ended, with `came_back` on those that a later row is the return visit of, and no longer on that row;
-    where job numbers alone tell so the days to it (NaN: not known), and a sentence on it.
+    where job numbers alone tell so the days to it (NaN: not known); the visit that each is the return of (-1: none); a sentence.
 
     `jobs` and `of` are hashes of job numbers, 0 where there is none; a row may name its own number: it is then the return visit of
     an earlier day's row with the same one, if there is one on which something was done.
@@ -94,16 +99,20 @@ def recalled(
     visits: dict[int, list[int]] = {}
     for row in np.flatnonzero((jobs > 0) & (day >= 0)).tolist():
         visits.setdefault(int(jobs[row]), []).append(row)
-    back_after = np.full(len(word), np.nan)
-    for row in np.flatnonzero((of > 0) & ~linked & (day >= 0)).tolist():
-        before = [n for n in visits[int(jobs[row])] if day[n] < day[row]]
+    back_after, return_of = np.full(len(word), np.nan), np.full(len(word), -1, np.int64)
+    for row in np.flatnonzero((of > 0) & (day >= 0)).tolist():
+        before = [n for n in visits.get(int(of[row]), ()) if day[n] < day[row]]
         last = max(before, key=lambda n: int(day[n]), default=None)
-        if last is not None and word[last] not in (CODE[UNKNOWN], CODE[REFERRED]):
-            named[last], returns[row], back_after[last] = True, True, day[row] - day[last]
+        if last is None:
+            continue
+        if linked[row]:
+            return_of[row] = last
+        elif word[last] not in (CODE[UNKNOWN], CODE[REFERRED]):
+            named[last], returns[row], back_after[last], return_of[row] = True, True, day[row] - day[last], last
     told = int((~np.isnan(back_after)).sum())
     found = np.where(returns & (word == CODE[CAME_BACK]), NO_WORD, word)
     note = f"{_visits(told)} came back by the job number: a later row has the same one and tells of a call back or a return."
-    return np.where(named, CODE[CAME_BACK], found).astype(np.int8), back_after, [note] if told else []
+    return np.where(named, CODE[CAME_BACK], found).astype(np.int8), back_after, return_of, [note] if told else []
 
 
 def _visits(count: int) -> str:

@@ -15,14 +15,14 @@ from faultodds.joblog.cleaning_report import CleaningReport, lines
 from faultodds.joblog.dates import FIRST_YEAR
 from faultodds.joblog.folder import all_or_nothing, files_of
 from faultodds.joblog.personal import Ids, Keeper, is_code
-from faultodds.joblog.sources import Source
+from faultodds.joblog.sources import VISIT, Source
 from faultodds.knowledge import Knowledge
 
 if TYPE_CHECKING:
     import pandas as pd
 
 _VISIT: Final = re.compile(r"#\d+$")
-_OUR_ROW: Final = re.compile(r"row \d{1,9}")
+_OUR_ROW: Final = re.compile(VISIT)
 _OUR_TECH: Final = re.compile(r"tech_(\d{1,9})")
 MOST: Final = 10_000_000
 
@@ -41,10 +41,12 @@ def import_clean(
     report = CleaningReport(
         name, source.name, knowledge.appliance.id, [*source.notes, "a clean log already"], imported_at=f"{now:%Y-%m-%d}"
     )
-    rows = [row for chunk in source.chunks() for row in chunk.rows]
+    chunks = [*source.chunks()]
+    rows = [row for chunk in chunks for row in chunk.rows]
+    called = [source.visit(number) for chunk in chunks for number in chunk.numbers]
     if len(rows) < 2:
         raise FaultoddsError(f"{source.name} has {len(rows)} visits; a log takes two at least. Nothing was imported.")
-    frame = _without_people(_frame(source, rows), knowledge)
+    frame = _without_people(_frame(source, rows), called, knowledge)
     clean.validate(frame, knowledge)
     _refuse_what_cannot_be(source.name, frame, now)
     report.rows = report.used = len(frame)
@@ -76,7 +78,7 @@ def _frame(source: Source, rows: list[list[str]]) -> pd.DataFrame:
     return frame
 
 
-def _without_people(frame: pd.DataFrame, knowledge: Knowledge) -> pd.DataFrame:
+def _without_people(frame: pd.DataFrame, called: Sequence[str], knowledge: Knowledge) -> pd.DataFrame:
     """Numbers in place of jobs, technicians and branches that are not written as those are: somebody may have edited the file, or
     it is a shop's own log that has such headings by chance."""
     for name in (clean.JOB, clean.TECHNICIAN, clean.BRANCH):
@@ -84,7 +86,7 @@ def _without_people(frame: pd.DataFrame, knowledge: Knowledge) -> pd.DataFrame:
             continue
         texts = [text if isinstance(text, str) else "" for text in frame[name].astype(object)]
         if name == clean.JOB:
-            kept: list[str | None] = list(_job_numbers(texts))
+            kept: list[str | None] = list(_job_numbers(texts, called))
         elif name == clean.TECHNICIAN:
             coded = {text: f"tech_{n}" for n, text in enumerate(_uncoded(texts), start=1 + _most_coded(texts))}
             kept = [coded.get(text, text) or None for text in texts]
@@ -101,11 +103,11 @@ def _words(texts: list[str | None]) -> pd.Series:
     return pd.Series(texts, dtype=object).astype("category")
 
 
-def _job_numbers(texts: Sequence[str]) -> Iterator[str]:
+def _job_numbers(texts: Sequence[str], called: Sequence[str]) -> Iterator[str]:
     bare = [_VISIT.sub("", text) for text in texts]
     ids = Ids(bare)
-    for row, (text, job) in enumerate(zip(texts, bare, strict=True), start=1):
-        yield text if ids.is_id(job) or _OUR_ROW.fullmatch(job) else f"row {row}"
+    for row, text, job in zip(called, texts, bare, strict=True):
+        yield text if ids.is_id(job) or _OUR_ROW.fullmatch(job) else row
 
 
 def _uncoded(texts: Iterable[str]) -> list[str]:

@@ -40,6 +40,7 @@ from faultodds.joblog.heard import Listener
 from faultodds.joblog.likely import by_cells_alone, samples
 from faultodds.joblog.reading import PieceReader
 from faultodds.joblog.repeats import CONTRADICTORY, DUPLICATE
+from faultodds.joblog.returned import not_held
 from faultodds.knowledge import Knowledge
 
 if TYPE_CHECKING:
@@ -112,7 +113,7 @@ class _Import:
             self.report.notes.append(_about(decided))
         self._reader = PieceReader(
             draft.mapping,
-            draft.source.headings,
+            draft.source,
             knowledge,
             self.order,
             now.date() + dt.timedelta(days=1),
@@ -152,9 +153,12 @@ class _Import:
         import pyarrow.parquet as pq
 
         schema, source = _schema(self._knowledge, with_ending=False), self._draft.source
-        with pq.ParquetWriter(self._half, schema) as writer, AsideFile(self._files.aside, source.sheet_row) as aside:
+        with pq.ParquetWriter(self._half, schema) as writer, AsideFile(self._files.aside, source) as aside:
             for chunk in source.chunks():
-                self.report.danger += [t._replace(place=source.place(t.row)) for t in self._listener.told(chunk)]
+                self.report.danger += [
+                    t._replace(row=source.where(t.row)[1], place=source.place(t.row))
+                    for t in sorted(self._listener.told(chunk))
+                ]
                 piece = self._reader.read(chunk, self._formulas)
                 for number, reason, detail in piece.aside:
                     self.report.aside[reason] += 1
@@ -217,7 +221,7 @@ class _Import:
 
         jobs, recalled = np.concatenate(self._jobs), np.concatenate(self._recalled)
         days = np.concatenate(self._days)
-        words, returned, told = endings.recalled(np.concatenate(self._words), jobs, recalled, days)
+        words, returned, return_of, told = endings.recalled(np.concatenate(self._words), jobs, recalled, days)
         self.report.notes += told
         found = endings.endings(
             np.concatenate(self._customers),
@@ -227,14 +231,23 @@ class _Import:
             self._draft.mapping.no_ending,
             self.second,
             returned,
+            return_of,
         )
         self._note_endings(found)
         self._sound_alarms(found)
+        lost = not_held(self._half, found, self._knowledge)
+        if lost:
+            visits = (
+                "1 visit that came back got another repair then: its own"
+                if len(lost) == 1
+                else (f"{len(lost):,} visits that came back got other repairs then: their own")
+            )
+            self.report.notes.append(f"{visits} did not hold, and counts as failed.")
         schema = _schema(self._knowledge, with_ending=True)
-        always = (clean.JOB, clean.ENDED, clean.BACK_AFTER, clean.FOLLOWED)
+        always = (clean.JOB, clean.ENDED, clean.BACK_AFTER, clean.FOLLOWED, *([clean.FAILED] if lost else []))
         wanted = pa.schema([f for f in schema if f.name in always or self._filled[f.name]])
         with clean.writer(self._files.clean, wanted) as writer:
-            for table in self._with_endings(found, wanted):
+            for table in self._with_endings(found, lost, wanted):
                 writer.write_table(table)
         self._half.unlink()
 
@@ -308,7 +321,7 @@ class _Import:
                     f"confirmed = true at the top to leave them out. {self._to_edit()}"
                 )
 
-    def _with_endings(self, found: endings.Endings, schema: pa.Schema) -> Iterator[pa.Table]:
+    def _with_endings(self, found: endings.Endings, lost: dict[int, str], schema: pa.Schema) -> Iterator[pa.Table]:
         import pyarrow as pa
         import pyarrow.parquet as pq
 
@@ -316,12 +329,14 @@ class _Import:
         at = 0
         for batch in pq.ParquetFile(self._half).iter_batches(batch_size=clean.CHUNK):
             part = slice(at, at + batch.num_rows)
-            at += batch.num_rows
+            failed = batch.column(clean.FAILED).to_pylist()
             made = {
+                clean.FAILED: pa.array([lost.get(at + n, cell) for n, cell in enumerate(failed)], pa.string()),
                 clean.ENDED: pa.array(names[found.ended[part]], pa.string()),
                 clean.BACK_AFTER: pa.array(found.back_after[part], from_pandas=True),
                 clean.FOLLOWED: pa.array(found.followed[part], from_pandas=True),
             }
+            at += batch.num_rows
             columns = [made[f.name] if f.name in made else batch.column(f.name) for f in schema]
             yield pa.Table.from_arrays(columns, schema=schema)
             if self._progress:

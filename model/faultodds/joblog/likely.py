@@ -25,6 +25,8 @@ ALONE: Final = 0.9
 """Values this well read are enough without a heading, if they are words and not numbers."""
 CLEAR: Final = 0.8
 SAID: Final = 0.99
+COUNTING: Final = 0.75
+"""That a number which only counts on is the job's: less than a heading that says so, "Ticket", and more than one that does not."""
 NUMBERS_NEED: Final = 0.7
 HALF_ALIKE: Final = 0.4
 """From the first likeness on a heading speaks for itself; below the second it says nothing."""
@@ -85,13 +87,16 @@ class Scores:
 
     def of(self, sample: Sample) -> dict[Target, float]:
         """Every target with a score worth having."""
+        counting = by_values.counts_on(sample.heading, sample.counts)
+        if counting:
+            return {("job", ""): COUNTING}
         words = tokens(sample.heading)
         alike = {t: max((likeness(words, o) for o in self._headings[t]), default=0.0) for t in self._targets}
         # Where the heading says it, values are only asked whether they agree.
         clear = max(alike.values()) >= CLEAR
         tried = {t: by_heading for t, by_heading in alike.items() if by_heading >= HALF_ALIKE or not clear}
         scores = {target: self._score(target, sample, by_heading) for target, by_heading in tried.items()}
-        return {target: score for target, score in scores.items() if score >= LEAST}
+        return {t: score for t, score in scores.items() if score >= LEAST and not (counting is False and t[0] == "job")}
 
     def _score(self, target: Target, sample: Sample, by_heading: float) -> float:
         if not sample.counts:

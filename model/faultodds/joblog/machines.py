@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache, lru_cache
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 from faultodds.joblog.stems import REMEMBERED, key, tokens, trade
 from faultodds.knowledge import Knowledge
@@ -31,51 +31,65 @@ ROWS_TOLD: Final = 5
 
 
 class Kin:
-    """Rows about a machine of the same name that the file is not about, an electric dryer among gas ones: left out where a fact
-    or the work says so, kept where there is only a hint of it, or the facts say otherwise; both are counted."""
+    """Rows about machines of one kind that the file is not about, an electric dryer or a fridge among gas dryers: left out where a
+    fact, or what is told, says so; kept where there is only a hint of it, or something in the row says otherwise; both are
+    counted."""
 
-    def __init__(self, knowledge: Knowledge) -> None:
-        self._words = trade(knowledge.appliance.id).get("kin", {})
+    def __init__(self, words: Mapping[str, Any], place: Callable[[int], str]) -> None:
+        """`words` is one of the tables `kin` of the machine's file; `place` says where a row is to be found (`Source.place`)."""
+        self._words, self._place = words, place
         self._left: list[int] = []
         self._kept: list[int] = []
 
-    def is_one(self, number: int, facts: Mapping[str, str], texts: Iterable[str]) -> bool:
-        """Whether a row is to be left out; `facts` are the cells of its facts, `texts` those of findings, work and notes."""
-        if not self._words:
-            return False
-        asked = self._words["facts"]
-        said = [key(facts[name]) in {key(each) for each in asked[name]} for name in asked if facts.get(name)]
-        told = [_speaks(tuple(self._words["told"]), text) for text in texts if text]
-        hints = [_speaks(tuple(self._words["hints"]), text) for text in texts if text]
-        if any(said) or (any(told) and not said):
+    def names(self, number: int, facts: Mapping[str, str], texts: Mapping[str, Sequence[str]]) -> str:
+        """The words by which a row is to be left out, empty where it is kept; `facts` are the cells of its facts, `texts` the other
+        cells by their kind of column."""
+        asked = self._words.get("facts", {})
+        known = [name for name in asked if facts.get(name)]
+        said = [facts[name] for name in known if key(facts[name]) in {key(each) for each in asked[name]}]
+        here = [text for kind in self._words["told_in"] for text in texts.get(kind, ()) if text]
+        told = [found for text in here if (found := self._spoken("told", text))]
+        if told and not known and "unless" in self._words:
+            known = [text for cells in texts.values() for text in cells if re.search(self._words["unless"], text, re.I)]
+        if said or (told and not known):
             self._left.append(number)
-            return True
-        if any(told) or any(hints):
+            return [*said, *told][0]
+        if told or any(self._spoken("hints", text) for text in here):
             self._kept.append(number)
-        return False
+        return ""
+
+    def _spoken(self, which: str, text: str) -> str:
+        return _spoken(tuple(self._words.get(which, ())), self._words.get("not_after", "(?!)"), text)
 
     def alarms(self) -> list[str]:
         """What is to be said of such rows, and how they were treated."""
-        called = self._words.get("called", "")
+        called = self._words["called"]
         found = []
         if self._left:
-            found.append(f"{_rows(self._left)} about {called}: left out, nothing is learned from them.")
+            found.append(f"{self._rows(self._left, called)}: left out, nothing is learned from them.")
         if self._kept:
-            found.append(f"{_rows(self._kept, 'may be')} about {called}: kept, and read as all others. Look at them.")
+            found.append(f"{self._rows(self._kept, called, 'may be')}: kept, and read as all others. Look at them.")
         return found
 
+    def _rows(self, numbers: list[int], called: str, verb: str = "") -> str:
+        n = len(numbers)
+        listed = ", ".join(map(self._place, numbers[:ROWS_TOLD])) + (", ..." if n > ROWS_TOLD else "")
+        rows, be = ("1 row", "is") if n == 1 else (f"{n:,} rows", "are")
+        return f"{rows} {verb or be} about {called} ({listed})"
 
-def _rows(numbers: list[int], verb: str = "") -> str:
-    n = len(numbers)
-    listed = ", ".join(f"{number:,}" for number in numbers[:ROWS_TOLD]) + (", ..." if n > ROWS_TOLD else "")
-    rows, be = ("1 row", "is") if n == 1 else (f"{n:,} rows", "are")
-    return f"{rows} ({listed}) {verb or be}"
+
+def kins(knowledge: Knowledge, place: Callable[[int], str]) -> list[Kin]:
+    """Every kind of machine that a log of this one may hold besides."""
+    return [Kin(words, place) for words in trade(knowledge.appliance.id).get("kin", ())]
 
 
 @lru_cache(REMEMBERED)
-def _speaks(patterns: tuple[str, ...], text: str) -> bool:
-    """Whether a text has one of the patterns, not denied: "no element"."""
-    return any(not _NO.search(text[: match.start()]) for match in _any(patterns).finditer(text))
+def _spoken(patterns: tuple[str, ...], not_after: str, text: str) -> str:
+    """The first words of a text that one of the patterns fits, not denied ("no element") and not behind `not_after`; else empty."""
+    if not patterns:
+        return ""
+    heads = ((match[0], text[: match.start()]) for match in _any(patterns).finditer(text))
+    return next((words for words, head in heads if not (_NO.search(head) or re.search(not_after, head, re.I))), "")
 
 
 @cache

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
@@ -18,10 +18,11 @@ from faultodds.joblog.cleaning_report import CleaningReport, ColumnReport, assum
 from faultodds.joblog.columns import AmountReader, ColumnReader, Texts, parser_of
 from faultodds.joblog.endings import CODE, NO_WORD, NOT_READ
 from faultodds.joblog.joined import Values
+from faultodds.joblog.likely import FREE
 from faultodds.joblog.mapping import LogMapping
 from faultodds.joblog.personal import Ids, Keeper
 from faultodds.joblog.repeats import Repeats, hashes
-from faultodds.joblog.sources import Chunk
+from faultodds.joblog.sources import Chunk, Source
 from faultodds.joblog.stems import is_blank
 from faultodds.joblog.technicians import Technicians
 from faultodds.knowledge import Knowledge
@@ -87,7 +88,7 @@ class PieceReader:
     def __init__(
         self,
         mapping: LogMapping,
-        headings: Sequence[str],
+        source: Source,
         knowledge: Knowledge,
         order: dates.Order,
         latest: dt.date,
@@ -95,7 +96,7 @@ class PieceReader:
     ) -> None:
         """`sample` are rows that show how the shop writes job numbers."""
         self._knowledge, self._order, self._latest = knowledge, order, latest
-        self._places = {heading: place for place, heading in enumerate(headings)}
+        self._places = {heading: place for place, heading in enumerate(source.headings)}
         self._mapping = mapping
         self._readers = [
             ColumnReader(column, self._places[column.heading], knowledge)
@@ -115,11 +116,10 @@ class PieceReader:
             if (parse := parser_of(column)) is not None
         ]
         self._days_known: dict[str, int] = {}
-        self._facts_at = [(c.of[0], self._places[c.heading]) for c in mapping.columns if c.kind == "fact"]
-        self._told_at = [self._places[c.heading] for c in mapping.columns if c.kind in ("repairs", "findings", "notes")]
-        self._repeats, self._kin = Repeats(), machines.Kin(knowledge)
+        self._repeats, self._kins = Repeats(source), machines.kins(knowledge, source.place)
         technician = mapping.of_kind("technician")
-        self._technicians = Technicians(technician.heading, technician.words) if technician else Technicians("", {})
+        heading, listed = (technician.heading, technician.words) if technician else ("", {})
+        self._technicians = Technicians(heading, listed, source.place)
         branch = mapping.of_kind("branch")
         self._branches = {text.casefold(): text for text in branch.words} if branch else {}
         self.keeper = Keeper(knowledge)
@@ -165,20 +165,23 @@ class PieceReader:
                 aside.append((number, OTHER_MACHINE, ""))
             elif reason is not None:
                 aside.append((number, *reason))
-            elif self._kin.is_one(number, *self._told(row)):
-                aside.append((number, OTHER_MACHINE, ""))
+            elif words := self._other_machine(number, row):
+                aside.append((number, OTHER_MACHINE, f"'{words}'"))
             else:
                 rows.append(row)
                 kept.append(number)
         return rows, kept, aside
 
-    def _told(self, row: Sequence[str]) -> tuple[dict[str, str], list[str]]:
-        """The cells of a row that tell which machine it is about: its facts, and what was found and done."""
-        facts = {c.of[0]: row[self._places[c.heading]].strip() for c in self._mapping.columns if c.kind == "fact"}
-        told = [
-            row[self._places[c.heading]] for c in self._mapping.columns if c.kind in ("repairs", "findings", "notes")
-        ]
-        return facts, told
+    def _other_machine(self, number: int, row: Sequence[str]) -> str:
+        """The words by which a row is about another machine, by its facts, and by what was told, found and done; else empty."""
+        facts, texts = dict[str, str](), defaultdict[str, list[str]](list)
+        for column in self._mapping.columns:
+            cell = row[self._places[column.heading]].strip()
+            if column.kind == "fact":
+                facts[column.of[0]] = cell
+            elif column.kind in ("machine", *FREE):
+                texts[column.kind].append(cell)
+        return next((words for kin in self._kins if (words := kin.names(number, facts, texts))), "")
 
     def _cell(self, row: Sequence[str], kind: Any) -> str:
         heading = self._heading(kind)
@@ -346,7 +349,7 @@ class PieceReader:
                 report.left_out[column.heading] = column.why
             elif column.kind == "customer":
                 report.personal[column.heading] = column.why or "customer, only used to find callbacks"
-        report.alarms += [*self._kin.alarms(), *self._technicians.alarms()]
+        report.alarms += [line for kin in self._kins for line in kin.alarms()] + self._technicians.alarms()
         if self._technicians.ours:
             report.personal[str(self._heading("technician"))] = (
                 f"what is no listed code is kept as tech_1 to tech_{len(self._technicians.ours)}"

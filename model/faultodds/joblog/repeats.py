@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from faultodds.joblog.sources import Source
+
 Hashes = NDArray[np.uint64]
 Rows = NDArray[np.int64]
 NONE = -1
@@ -49,8 +51,9 @@ class Seen:
 
 @dataclass
 class Repeats:
-    """Finds rows entered twice, and rows of one job and day that say different things."""
+    """Finds rows entered twice, and rows of one job and day that say different things; `source` says where a row stands."""
 
+    source: Source
     _content: Seen = field(default_factory=Seen)
     _job_and_day: Seen = field(default_factory=Seen)
     _job: Seen = field(default_factory=Seen)
@@ -67,28 +70,27 @@ class Repeats:
         keys = [f"{job}\x1f{day}" if job else "" for job, day in zip(jobs, days, strict=True)]
         fresh = [key if earlier == NONE else "" for key, earlier in zip(keys, same.tolist(), strict=True)]
         rival = self._job_and_day.first_rows(hashes(fresh), rows)
-        return [_reason(a, b) for a, b in zip(same.tolist(), rival.tolist(), strict=True)]
+        return [self._reason(a, b) for a, b in zip(same.tolist(), rival.tolist(), strict=True)]
 
     def job_ids(self, rows: Rows, jobs: Sequence[str]) -> list[str]:
-        """An id for each visit: the job number, with "#2" for its second visit; "row 7" where there is none."""
+        """An id for each visit: the job number, with "#2" for its second visit; `Source.visit` where there is none."""
         earlier = self._job.first_rows(hashes(jobs), rows).tolist()
         ids = []
         for row, job, before in zip(rows.tolist(), jobs, earlier, strict=True):
             if not job:
-                ids.append(f"row {row}")
+                ids.append(self.source.visit(row))
                 continue
             self._visits[job] += before != NONE
             ids.append(job if before == NONE else f"{job}#{1 + self._visits[job]}")
         return ids
 
+    def _reason(self, same: int, rival: int) -> tuple[str, str] | None:
+        if same != NONE:
+            return DUPLICATE, f"the same as {self.source.place(same)}"
+        if rival != NONE:
+            return CONTRADICTORY, f"{self.source.place(rival)} has the same job number and day"
+        return None
+
 
 DUPLICATE = "entered twice"
 CONTRADICTORY = "same job number and day as another row, but says otherwise"
-
-
-def _reason(same: int, rival: int) -> tuple[str, str] | None:
-    if same != NONE:
-        return DUPLICATE, f"the same as row {same}"
-    if rival != NONE:
-        return CONTRADICTORY, f"row {rival} has the same job number and day"
-    return None

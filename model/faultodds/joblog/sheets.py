@@ -16,6 +16,7 @@ from faultodds.joblog.sources import (
     CHUNK_ROWS,
     DAMAGED,
     LOOKED_THROUGH,
+    SHEET,
     Chunk,
     Source,
     in_chunks,
@@ -88,18 +89,11 @@ def open_sheet(path: Path, sheet: str | None = None) -> Source:
 
     def chunks() -> Iterator[Chunk]:
         """The rows under the headings, sheet by sheet."""
-        rows = (_placed(row, order, len(headings)) for table, order in alike for row in table.body)
-        return in_chunks(rows, len(headings))
+        for table, order in alike:
+            rows = (_placed(row, order, len(headings)) for row in table.body)
+            yield from in_chunks(rows, len(headings), names.index(table.name) * SHEET * (len(names) > 1) + table.first)
 
-    def sheet_row(number: int) -> tuple[str, int]:
-        """Where a row stands in the workbook."""
-        for table, _ in alike:
-            if number <= len(table.body):
-                break
-            number -= len(table.body)
-        return table.name, table.first + number - 1
-
-    return Source(path.name, "Excel", headings, notes, chunks, large, sheet_row)
+    return Source(path.name, "Excel", headings, notes, chunks, large, tuple(names) if len(names) > 1 else ())
 
 
 def _named(sheets: Iterable[str]) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
@@ -25,20 +25,23 @@ MOST_COLUMNS: Final = 1_000
 LONGEST_CELL: Final = 4_000
 """Characters. A row with a longer cell is set aside before any pattern is held against it."""
 DAMAGED: Final = "is damaged"
+SHEET: Final = 10_000_000
+"""More rows than a sheet can have."""
+VISIT: Final = r"(?:sheet \d{1,4} )?row \d{1,9}"
+"""How visits without a job number are called (`Source.visit`)."""
 LOOKED_THROUGH: Final = 30
 """Lines at the top among which the headings are looked for."""
 
 
 @dataclass
 class Chunk:
-    """Some rows: `number` of the first (1 for the row under the headings), cells by row, and rows that do not fit.
+    """Some rows: their cells, their numbers (`Source.where`), and rows that do not fit.
 
     `broken` is (row number, "reason: more closely", the cells joined) of rows with more cells than headings, an overlong cell or
     damage; they are not in `rows`.
     `short` counts rows that were filled up with blanks, `blank` rows that say nothing, which are passed over.
     """
 
-    number: int
     rows: list[list[str]]
     numbers: list[int] = field(default_factory=list)
     broken: list[tuple[int, str, str]] = field(default_factory=list)
@@ -50,8 +53,9 @@ class Chunk:
 class Source:
     """A log that can be read: `kind` in words, `headings`, `notes` on how it was read, and `chunks()` for its rows.
 
-    `lost`: the damaged sheets that held a good part of the file; nobody should import the rest without being asked. `sheet_row`: of
-    a row, by its number, the sheet of the workbook and the number that a spreadsheet shows beside it; None for other files.
+    `lost`: the damaged sheets that held a good part of the file; nobody should import the rest without being asked. `sheets`: the
+    names of a workbook's sheets, where it has several. A row's number is the one that a spreadsheet shows beside it, and `SHEET`
+    times the place of its sheet more.
     """
 
     name: str
@@ -60,11 +64,21 @@ class Source:
     notes: list[str]
     chunks: Callable[[], Iterator[Chunk]]
     lost: tuple[str, ...] = ()
-    sheet_row: Callable[[int], tuple[str, int]] | None = None
+    sheets: tuple[str, ...] = ()
+
+    def where(self, number: int) -> tuple[int, int]:
+        """The place of a row's sheet among `sheets`, and the number that a spreadsheet shows beside it."""
+        return divmod(number, SHEET) if self.sheets else (0, number)
 
     def place(self, number: int) -> str:
-        """Where a row is to be found: "row 7", or "sheet 'May' row 9"."""
-        return "sheet '{}' row {:,}".format(*self.sheet_row(number)) if self.sheet_row else f"row {number:,}"
+        """Where a row is to be found: "row 7", or "sheet 'May' row 9" where there are several sheets."""
+        sheet, row = self.where(number)
+        return f"sheet '{self.sheets[sheet]}' row {row:,}" if self.sheets else f"row {row:,}"
+
+    def visit(self, number: int) -> str:
+        """What a visit without a job number is called: "row 7", "sheet 2 row 9"; sheets may bear people's names."""
+        sheet, row = self.where(number)
+        return f"sheet {sheet + 1} row {row}" if self.sheets else f"row {row}"
 
 
 def refuse_too_wide(path: Path, columns: int, at_least: bool = False) -> None:
@@ -101,13 +115,13 @@ def tidy_headings(raw: Sequence[str], path: Path) -> list[str]:
 
 
 def in_chunks(
-    rows: Iterator[list[str]], width: int, first: int = 1, damaged: Mapping[int, str] = MappingProxyType({})
+    rows: Iterable[list[str]], width: int, first: int, damaged: Mapping[int, str] = MappingProxyType({})
 ) -> Iterator[Chunk]:
-    """Rows cut or filled to `width` cells, in chunks; blank rows are passed over, too long ones are set apart, and so are those
-    that are `damaged`: row number, and what is wrong with it."""
-    number = first - 1
+    """Rows cut or filled to `width` cells, in chunks, the first with the number `first`; blank rows are passed over, too long ones
+    are set apart, and so are those that are `damaged`: row number, and what is wrong with it."""
+    number, rows = first - 1, iter(rows)
     while batch := list(islice(rows, CHUNK_ROWS)):
-        chunk = Chunk(number + 1, [])
+        chunk = Chunk([])
         for row in batch:
             number += 1
             if number in damaged:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from itertools import combinations
 from typing import Final
 
@@ -18,8 +18,9 @@ SHORTEST: Final = 5
 class Technicians:
     """The codes that technicians are kept by. `listed` maps what is written to the code in the mapping."""
 
-    def __init__(self, heading: str, listed: Mapping[str, str]) -> None:
-        self._heading = heading
+    def __init__(self, heading: str, listed: Mapping[str, str], place: Callable[[int], str]) -> None:
+        """`place` says where a row is to be found (`Source.place`)."""
+        self._heading, self._place = heading, place
         self._listed = {same(written): code for written, code in listed.items()}
         self.ours: dict[str, tuple[str, int]] = {}
 
@@ -49,7 +50,7 @@ class Technicians:
 
     def _told(self, name: str) -> str:
         code, number = self.ours[name]
-        return f"{code} (row {number:,})"
+        return f"{code} ({self._place(number)})"
 
 
 def same(text: str) -> str:

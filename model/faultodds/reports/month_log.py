@@ -5,12 +5,27 @@ from __future__ import annotations
 import math
 import os
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from msgspec import Struct
 
 from faultodds.errors import FaultoddsError
-from faultodds.joblog import CAME_BACK, DAY, ENDED, GONE, MINUTES, REPAIRS, TECHNICIAN, clean, find_log, summaries
+from faultodds.joblog import (
+    CAME_BACK,
+    DAY,
+    ENDED,
+    GONE,
+    MINUTES,
+    REPAIRS,
+    TECHNICIAN,
+    Record,
+    add_records,
+    between,
+    clean,
+    differences,
+    find_log,
+    summaries,
+)  # fmt: skip
 from faultodds.knowledge import Knowledge
 from faultodds.reports.blocks import Block, table
 
@@ -25,7 +40,8 @@ _ENDED = {
 
 class LogMonth(Struct, frozen=True):
     """One month of an imported log: visits by ending; by repair the visits it was done on and those of them that came back; by
-    technician's code the minutes and the visits they are from. `damaged` says why the log cannot be read."""
+    technician's code the minutes and the visits they are from, and what became of the visits; `apart` says who differs from the
+    others in the whole log, since a month is short. `damaged` says why the log cannot be read."""
 
     log: str
     source: str
@@ -33,6 +49,8 @@ class LogMonth(Struct, frozen=True):
     ended: dict[str, int] = {}
     repairs: dict[str, tuple[int, int]] = {}
     minutes: dict[str, tuple[float, int]] = {}
+    people: dict[str, Record] = {}
+    apart: tuple[str, ...] = ()
     damaged: str = ""
 
 
@@ -54,9 +72,12 @@ def _counted(log: str, source: str, name: str, data: str | os.PathLike[str] | No
     visits, ended = 0, Counter[str]()
     done, back, timed = Counter[str](), Counter[str](), Counter[str]()
     minutes: dict[str, float] = {}
+    people, ever = dict[str, Record](), dict[str, Record]()
     for piece in clean.read_chunks(find_log(log, data)):
         here = piece[piece[DAY].dt.strftime("%Y-%m") == name] if DAY in piece else piece.iloc[:0]
         visits += len(here)
+        add_records(people, here)
+        add_records(ever, piece)
         columns = [here[c].astype(object) if c in here else [None] * len(here) for c in _READ]
         for end, repairs, who, spent in zip(*columns, strict=True):
             ended[end if isinstance(end, str) else "unknown"] += 1
@@ -68,7 +89,8 @@ def _counted(log: str, source: str, name: str, data: str | os.PathLike[str] | No
                 minutes[code] = minutes.get(code, 0.0) + spent
                 timed[code] += 1
     repairs_done = {n: (count, back[n]) for n, count in done.most_common()}
-    return LogMonth(log, source, visits, dict(ended), repairs_done, {w: (minutes[w], timed[w]) for w in sorted(timed)})
+    spent = {w: (minutes[w], timed[w]) for w in sorted(timed)}
+    return LogMonth(log, source, visits, dict(ended), repairs_done, spent, people, tuple(differences(ever)))
 
 
 _READ = (ENDED, REPAIRS, TECHNICIAN, MINUTES)
@@ -92,6 +114,25 @@ def log_blocks(k: Knowledge, months: Sequence[LogMonth]) -> Iterator[Block]:
         if more > 0:
             yield Block("text", f"And {more} more repairs; all of them: faultodds log describe {month.log}")
         yield from table("Minutes", ("Technician", "Minutes", "Visits", "A visit"), minute_rows(month.minutes))
+        yield from table("By technician; between: where the share truly lies, 90 % sure", _BY, _by(month.people))
+        if month.apart:
+            yield Block("text", f"Over the whole log: {' '.join(month.apart)}")
+
+
+_BY = ("Technician", "Came back", "between", "1st fix failed", "between")
+
+
+def _by(people: Mapping[str, Record]) -> list[tuple[str, ...]]:
+    return [
+        (
+            name,
+            f"{r.back} of {r.ended}",
+            between(r.back, r.ended),
+            f"{r.wrong} of {r.repaired}",
+            between(r.wrong, r.repaired),
+        )
+        for name, r in sorted(people.items())
+    ]
 
 
 def _title(k: Knowledge, repair: str) -> str:

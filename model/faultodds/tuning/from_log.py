@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import math
 from collections.abc import Callable, Iterator, Mapping
@@ -75,6 +76,7 @@ def learn(
         *held_back_notes(learned),
         *learned.notes,
         *interval_notes(knowledge, numbers),
+        *failed_notes(frame),
         *drift_notes(knowledge, frame, learned),
         *lean_notes(knowledge, frame),
     ]
@@ -208,6 +210,24 @@ def _spoke(learned: Learned, path: str) -> float | None:
     return learned.spoke.get(path)
 
 
+def failed_notes(frame: pd.DataFrame) -> list[str]:
+    """What became of repairs that did not hold, and whose they are; nothing where all held."""
+    from faultodds.joblog import TECHNICIAN, Record, add_records, differences
+
+    everybody, records = dict[str, Record](), dict[str, Record]()
+    add_records(everybody, frame.assign(**{TECHNICIAN: "all"}))
+    add_records(records, frame)
+    of = everybody["all"] if everybody else Record()
+    if not of.back and not of.wrong:
+        return []
+    return [
+        f"{of.back} of {of.ended} visits came back, and on {of.wrong} of {of.repaired} the first repair failed: none of these "
+        "counts as a repair that held. What was found on them says which fault it was; where nothing of that is written down, part "
+        "of them still counts for what was fitted first.",
+        *(["Whose they are: " + " ".join(apart)] if (apart := differences(records)) else []),
+    ]
+
+
 def drift_notes(knowledge: Knowledge, frame: pd.DataFrame, learned: Learned) -> list[str]:
     """A sentence for each cause that drifts over the months, and for each month unlike the whole log that no drift explains."""
     from faultodds.joblog import clean
@@ -251,9 +271,36 @@ def _source(log: Path, frame: pd.DataFrame) -> LogSource:
     first = last = ""
     if clean.DAY in frame.columns and frame[clean.DAY].notna().any():
         first, last = (f"{day:%Y-%m-%d}" for day in (frame[clean.DAY].min(), frame[clean.DAY].max()))
+    return LogSource(log.stem, _digest(log), len(frame), first, last)
+
+
+def _digest(log: Path) -> str:
     with log.open("rb") as file:
-        digest = hashlib.file_digest(file, "sha256").hexdigest()
-    return LogSource(log.stem, digest, len(frame), first, last)
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def changed_since(log: LogSource) -> str:
+    """What happened to a log since a revision was learned from it, and what to type; empty when nothing did, or it is not there."""
+    from faultodds.joblog import files_of, kept_phrases, names_in
+
+    if log.name not in names_in():
+        return ""
+    files = files_of(log.name)
+    waiting = 0
+    with contextlib.suppress(FaultoddsError):  # a table that cannot be read explains nothing
+        waiting = sum(bool(each.means) for each in kept_phrases(files.phrases))
+    if waiting:
+        phrases = "1 phrase of the log '{}' was" if waiting == 1 else f"{waiting:,} phrases of the log '{{}}' were"
+        return (
+            f"{phrases.format(log.name)} explained and not yet imported (import the file again with --phrases {files.phrases}, "
+            f"then learn anew: faultodds tune {log.name})"
+        )
+    if _digest(files.clean) != log.sha256:
+        return (
+            f"the log '{log.name}' was changed after this was learned from it, corrected or added to (learn anew: "
+            f"faultodds tune {log.name})"
+        )
+    return ""
 
 
 def _told_settings(learned: Learned, sweeps: int) -> dict[str, Plain]:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from faultodds.joblog import BILL, CAME_BACK, ENDED, FAILED, GONE, MINUTES, REPAIRS, TECHNICIAN
+from faultodds.joblog import BILL, MINUTES, REPAIRS, TECHNICIAN, Record, add_records, differences
 from faultodds.knowledge import Floats, Knowledge
 
 if TYPE_CHECKING:
@@ -29,16 +29,11 @@ ROUNDS: Final = 20
 
 @dataclass(frozen=True)
 class Person:
-    """One technician: `pace` times the usual minutes (None with too few jobs); of `ended` visits `back` came back; of `repaired`
-    visits with a repair, on `wrong` a run still showed the fault after the first part."""
+    """One technician: `pace` times the usual minutes (None with too few jobs), and what became of the visits."""
 
     name: str
     pace: float | None
-    jobs: int
-    back: int
-    ended: int
-    wrong: int
-    repaired: int
+    record: Record
 
 
 @dataclass(frozen=True)
@@ -121,15 +116,9 @@ def _parts(knowledge: Knowledge, rest: Floats, repair: Floats) -> dict[str, tupl
 
 
 def _people(frame: pd.DataFrame, pace: dict[str, float]) -> tuple[Person, ...]:
-    who, ended = _texts(frame, TECHNICIAN), _texts(frame, ENDED)
-    done, failed = _texts(frame, REPAIRS) != "", _texts(frame, FAILED) != ""
-    found = []
-    for name in sorted(n for n in np.unique(who) if n):
-        at = who == name
-        back, over = at & (ended == CAME_BACK), at & np.isin(ended, (CAME_BACK, GONE))
-        counts = (int(each.sum()) for each in (at, back, over, at & done & failed, at & done))
-        found.append(Person(str(name), pace.get(str(name)), *counts))
-    return tuple(found)
+    records: dict[str, Record] = {}
+    add_records(records, frame)
+    return tuple(Person(name, pace.get(name), record) for name, record in sorted(records.items()))
 
 
 def _texts(frame: pd.DataFrame, column: str) -> Floats:
@@ -168,6 +157,7 @@ def shop_text(found: ShopNumbers, knowledge: Knowledge, log: str) -> str:
     ]
     for name, (at, jobs) in found.minutes.items():
         lines.append(f"{name} = {max(1.0, at - found.overhead):.0f}  # {jobs} jobs, usually {at:.0f} min in all")
+    lines += ["", *(f"# {told}" for told in differences({p.name: p.record for p in found.people}))]
     for person in found.people:
         lines += ["", f"[technician.{json.dumps(person.name, ensure_ascii=False)}]", *_person_lines(person)]
     return "\n".join(lines) + "\n"
@@ -175,18 +165,8 @@ def shop_text(found: ShopNumbers, knowledge: Knowledge, log: str) -> str:
 
 def _person_lines(p: Person) -> list[str]:
     pace = "# pace: too few timed jobs" if p.pace is None else f"pace = {min(5.0, max(0.2, p.pace)):.2f}"
-    back = f"# callbacks: {p.back} of {p.ended} visits{_span(p.back, p.ended)}"
-    wrong = (
-        f"# fault still there after the first part: {p.wrong} of {p.repaired} repair visits{_span(p.wrong, p.repaired)}"
-    )
-    return [pace, back, wrong]
-
-
-def _span(hits: int, of: int) -> str:
-    """The 90 % interval of a share, after Wilson."""
-    if not of:
-        return ""
-    z, p = 1.645, hits / of
-    middle, half = p + z * z / (2 * of), z * math.sqrt(p * (1 - p) / of + z * z / (4 * of * of))
-    low, high = ((middle + sign * half) / (1 + z * z / of) for sign in (-1, 1))
-    return f" ({p:.0%}; 90 % sure: {max(0.0, low):.0%} to {high:.0%})"
+    return [
+        pace,
+        f"# came back: {p.record.came_back}; in brackets where the share truly lies, 90 % sure",
+        f"# first repair failed: {p.record.first_failed}",
+    ]
