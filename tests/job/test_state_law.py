@@ -70,7 +70,7 @@ def test_the_law_sees_a_planted_mistake(dryer: Appliance, store: Store, monkeypa
     assert any([*broken(dryer, store, seed)] for seed in range(200))
 
 
-@pytest.mark.parametrize("state", ["unplugged", "power off", "gas off", "breaker off"])
+@pytest.mark.parametrize("state", ["unplugged", "power off", "gas off", "cord out"])
 @pytest.mark.parametrize("way", ["{s}, {a}", "{a}, {s}"])
 def test_beside_what_is_read_a_state_is_noted(state: str, way: str, dryer: Appliance, store: Store) -> None:
     """Nothing is left of such a line, so nothing is asked."""
