@@ -13,7 +13,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
 from faultodds.belief import Appliance
-from faultodds.job import Store, said
+from faultodds.job import Store, said, sayings
 from said import becomes
 
 SAFE = (
@@ -67,6 +67,14 @@ def test_no_state_is_noted_beside_what_speaks_of_life(dryer: Appliance, store: S
 def test_the_law_sees_a_planted_mistake(dryer: Appliance, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     """A reader that overlooks what is left of the line breaks it."""
     monkeypatch.setattr(said, "alive", lambda *given: "")
+    assert any([*broken(dryer, store, seed)] for seed in range(200))
+
+
+def test_the_law_sees_a_rest_that_nobody_looked_at(
+    dryer: Appliance, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where only the rest of a line is asked about."""
+    monkeypatch.setattr(sayings, "_tells_of_life", lambda *given: False)
     assert any([*broken(dryer, store, seed)] for seed in range(200))
 
 

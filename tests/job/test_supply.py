@@ -74,7 +74,8 @@ ONLY_THE_FEED = (
     "mains switched off only, plug is in still", "shut power off at the main switch",
 )  # fmt: skip
 BY_ANOTHER_WORD = (
-    "house fuse out", "pulled the house fuse", "isolated at the switch", "spur off", "locked off at the board", "isolated", "disconnect is off", "de-energised", "locked off", "proved dead",
+    "house fuse out", "pulled the house fuse", "isolated at the switch", "spur off", "locked off at the board",
+    "isolated", "disconnect is off", "de-energised", "locked off", "proved dead",
     "breaker off, plug not out", "locked off and dead maybe", "main fuse pulled",
     "breaker locked off, should be dead", "locked off, gonna prove it dead", "not locked off but proved dead",
 )  # fmt: skip
