@@ -359,6 +359,8 @@ class Hearer:
                 name, _, value = each.partition("." if kind == "machine" else "=")
                 if self.is_there(kind, name, value) or (kind == "machine" and name in self.words.unplain):
                     yield Said(as_kind[kind], name, value, "")
+                elif kind == "finding" and self.is_there("fact", name, value):
+                    yield Said("fact", name, value, "")
 
     def _amount(self, name: str, fit: Fit, items: Clause) -> Iterator[Said]:
         number = next(i for i in fit.used if i.number)

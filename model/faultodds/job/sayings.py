@@ -91,11 +91,12 @@ def _understood(knowledge: Knowledge, line: str) -> list[Said]:
 
 def _not_that(knowledge: Knowledge, line: str, heard: list[Said]) -> list[Said]:
     """What is heard of a line, with a remark or question for what its words only look like: a fuse of the house, earlier work."""
+    asked = all(s.kind == "ask" for s in heard)
     for kind, told, of, also, words in _instead():
-        if words.search(plain(line)) and (not heard or any({s.kind, s.name} & of for s in heard)):
+        if words.search(plain(line)) and (asked or any({s.kind, s.name} & of for s in heard)):
             name, _, value = also.partition("=")
             more = [Said("fact", name, value, line)] if name and _is_there(knowledge, "fact", name, value) else []
-            return [*(s for s in heard if not {s.kind, s.name} & of), *more, Said(kind, told, "", line)]
+            return [*(s for s in heard if not asked and not {s.kind, s.name} & of), *more, Said(kind, told, "", line)]
     return heard
 
 
