@@ -66,8 +66,8 @@ def ask(
     if view.job.findings or view.job.facts:
         say(evidence_lines(view))
         say()
-    if meanwhile := _until_the_visit(view):
-        say(meanwhile)
+    for text in _until_the_visit(view)[1]:
+        say([*wrap(text), ""])
     if not best:
         hangs = "what could be told would change nothing" if limit.is_free else "no answer would change what to load"
         say(wrap(f"Nothing that is worth asking: {hangs}."))
@@ -87,30 +87,27 @@ def ask(
     )
 
 
-def _until_the_visit(view: Standing) -> list[str]:
-    """What the customer is told of using the machine meanwhile, and how to ask where it is not to be used."""
+def _until_the_visit(view: Standing) -> tuple[str, list[str]]:
+    """Whether the machine may be used meanwhile ("yes", "better not", "no"), and what the customer is told of that."""
     from faultodds.advice import may_be
     from faultodds.safety import at_once, run_attended
 
     k, known = view.appliance.knowledge, may_be(view.appliance.knowledge, view.belief.evidence, view.belief)
     stops, beside = at_once(k, known), run_attended(k, known)
-    lines: list[str] = []
-    for text in stops:
-        lines += [*wrap(f"UNTIL THE VISIT: it is not used, and left shut off. {text}"), ""]
     if stops:
-        lines += [*wrap("Ask what they remember. Nothing is switched on, opened or touched to find an answer."), ""]
-    elif beside:
-        seen = [(k.observables[n], o) for n, o in beside[:2]]
-        may = " and ".join(o.title if outcome == "yes" else o.outcomes[outcome] for o, outcome in seen)
-        lines += [
-            *wrap(f"UNTIL THE VISIT: better not used: perhaps {may} ({', '.join(n for n, _ in beside[:2])})."),
-            "",
-        ]
-    return lines
+        told = [f"UNTIL THE VISIT: it is not used, and left shut off. {text}" for text in stops]
+        return "no", [*told, "Ask what they remember. Nothing is switched on, opened or touched to find an answer."]
+    if not beside:
+        return "yes", []
+    seen = [(k.observables[n], o) for n, o in beside[:2]]
+    may = " and ".join(o.title if outcome == "yes" else o.outcomes[outcome] for o, outcome in seen)
+    names = ", ".join(n for n, _ in beside[:2])
+    return "better not", [f"UNTIL THE VISIT: better not used: perhaps {may} ({names})."]
 
 
 def _lines(view: Standing, number: int, price: QuestionPrice) -> list[str]:
     k, question = view.appliance.knowledge, price.question
+    then = {a: _then(view, price, a) for a, chance in price.chances.items() if chance > 0}
     lines = row(f"  {number}. ", "     ", question.text, [money(max(price.worth, 0.0), k)], (9,))
     for answer, chance in zip(price.chances, percents(price.chances.values()), strict=True):
         leading = _likeliest(view, price, answer)
@@ -118,8 +115,30 @@ def _lines(view: Standing, number: int, price: QuestionPrice) -> list[str]:
         likely = ", ".join(f"{k.title_of(o.name)} {p}" for o, p in zip(leading, whole, strict=True))
         lines += wrap(f"{question.name}={answer} ({chance}): {likely}", "     ", "       ")
         if likely:
-            lines += wrap(_then(view, price, answer), "       ", "       ")
+            lines += wrap(then[answer], "       ", "       ")
+    if len(then) > 1 and len({*then.values()}) == 1:
+        parted = "; ".join(
+            f"after {a}, {k.title_of(name)} {percents((p,))[0]}" for a, (name, p) in _parted(view, price).items()
+        )
+        lines += wrap(
+            f"Whatever the answer, the same comes first; what differs comes later: {parted}.", "     ", "       "
+        )
     return lines
+
+
+def _parted(view: Standing, price: QuestionPrice) -> dict[str, tuple[str, float]]:
+    """Of each answer that can be the fault that it makes likelier than any other answer does by most, and how likely it is then."""
+    from faultodds.advice import answered
+
+    can_be = [answer for answer, chance in price.chances.items() if chance > 0]
+    odds = {a: {o.name: o.probability for o in answered(view.belief, price.question, a).fault_odds()} for a in can_be}
+    found: dict[str, tuple[str, float]] = {}
+    for answer, mine in odds.items():
+        others = [each for other, each in odds.items() if other != answer]
+        if others and mine:
+            name = max(mine, key=lambda n: mine[n] - max(each.get(n, 0.0) for each in others))
+            found[answer] = (name, mine[name])
+    return found
 
 
 def _then(view: Standing, price: QuestionPrice, answer: str) -> str:
@@ -160,11 +179,14 @@ def _likeliest(view: Standing, price: QuestionPrice, answer: str) -> Sequence[Fa
 def _answer(view: Standing, best: Sequence[QuestionPrice], limit: Limit) -> dict[str, Any]:
     from faultodds.advice import evidence_list
 
+    used, told = _until_the_visit(view)
+    parted = {price.question.name: _parted(view, price) for price in best}
     return {
         "limit": {"budget": limit.budget, "shelf": limit.shelf},
         "appliance": view.appliance.knowledge.appliance.id,
         "evidence": evidence_list(view.belief.evidence),
         "currency": view.appliance.knowledge.costs.currency,
+        "until_the_visit": {"used": used, "told": told},
         "ask": [
             {
                 "name": price.question.name,
@@ -179,6 +201,7 @@ def _answer(view: Standing, best: Sequence[QuestionPrice], limit: Limit) -> dict
                             {"mode": o.name, "probability": rounded(o.probability)}
                             for o in _likeliest(view, price, answer)
                         ],
+                        "parts_off": parted[price.question.name].get(answer, (None,))[0],
                         **_next(view, price, answer),
                     }
                     for answer, chance in price.chances.items()
@@ -194,4 +217,7 @@ def _next(view: Standing, price: QuestionPrice, answer: str) -> dict[str, Any]:
 
     if isinstance(price, LoadQuestion):
         return {"load": list(price.loads[answer])}
-    return {"first": _first(view, price, answer).name if price.chances[answer] > 0 else None}
+    if price.chances[answer] <= 0:
+        return {"first": None, "together": []}
+    first = _first(view, price, answer)
+    return {"first": first.name, "together": list(first.together)}

@@ -91,7 +91,7 @@ def test_the_reason_of_a_skip_is_kept_in_full(line: str, name: str, reason: str,
 
 
 @pytest.mark.parametrize(
-    "line", ["plug out gas off front off", "breaker off gas cock shut front panel off", "gas shut power off front off"]
+    "line", ["plug out gas off front off", "cord out gas cock shut front panel off", "gas shut power off front off"]
 )
 def test_states_without_commas_are_taken_one_by_one(line: str, tmp_path: Path) -> None:
     """Each is a thing and its state."""

@@ -26,6 +26,21 @@ def test_nothing_is_taken_for_what_it_is_not(dryer: Appliance, family: str) -> N
     assert [line for line in LINES[family]["lines"] if taken(dryer, line) & never] == []
 
 
+def test_an_empty_bottle_tells_of_the_fuel_as_well(dryer: Appliance) -> None:
+    """And only one of gas: what is not empty, or in doubt, or of soap tells neither."""
+    of, want = LINES["bottle_empty"], {*LINES["bottle_empty"]["takes"]}
+    assert [line for line in of["lines"] if not want <= taken(dryer, line)] == []
+    assert [line for line in of["not"] if "other_appliances=dead" in taken(dryer, line)] == []
+
+
+def test_a_fuse_that_is_told_by_its_amps_is_the_plugs(dryer: Appliance) -> None:
+    """Nothing is entered, and what to do about it is said."""
+    of = LINES["plug_fuse"]
+    assert [line for line in of["lines"] if taken(dryer, line) & {*of["never"]}] == []
+    told = {line: " ".join(s.name for s in sayings.understand(dryer.knowledge, line)) for line in of["lines"]}
+    assert [line for line, name in told.items() if "fit no bigger one" not in name] == []
+
+
 def test_earlier_work_is_kept_as_a_remark(dryer: Appliance) -> None:
     """And it is said that it counts for nothing else."""
     kinds = {line: {s.kind for s in sayings.understand(dryer.knowledge, line)} for line in LINES["other_work"]["lines"]}

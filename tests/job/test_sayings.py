@@ -232,14 +232,16 @@ def test_work_that_is_half_done_is_not_taken_as_done(work: str, rest: str, dryer
 
 
 def _half_taken(knowledge: Knowledge) -> list[str]:
-    """Lines that name gas and power, of which only one was taken."""
+    """Lines that name gas and power, of which only one was taken and nothing asked."""
     gas, power = ("gas", "the gas", "gas cock"), ("power", "plug", "breaker", "mains")
     verbs, joins = ("off", "shut off", "are off", "on", "back on", "closed"), (" and ", ", ", " & ", " + ")
     lines = [f"{a}{j}{b} {v}" for g, p, j, v in product(gas, power, joins, verbs) for a, b in ((g, p), (p, g))]
     ways = ("turn off {} and {}", "shut {} off and {} too", "killed {} and {}", "both {} and {} off")
     lines += [way.format(*two) for way in ways for two in (("the gas", "the power"), ("power", "gas"))]
-    taken = {line: {s.name for s in sayings.understand(knowledge, line) if s.kind == "machine"} for line in lines}
-    return [line for line, names in taken.items() if len(names) == 1]
+    taken = {
+        line: {s.name for s in sayings.understand(knowledge, line) if s.kind in ("machine", "ask")} for line in lines
+    }
+    return [line for line, names in taken.items() if len(names) == 1 and names <= {"gas", "power"}]
 
 
 def test_of_gas_and_power_in_one_breath_neither_is_lost(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
 from faultodds.belief import Appliance
-from faultodds.job import Store, said
+from faultodds.job import Store, said, sayings
 from said import becomes
 
 SAFE = (
@@ -70,7 +70,15 @@ def test_the_law_sees_a_planted_mistake(dryer: Appliance, store: Store, monkeypa
     assert any([*broken(dryer, store, seed)] for seed in range(200))
 
 
-@pytest.mark.parametrize("state", ["unplugged", "power off", "gas off", "breaker off"])
+def test_the_law_sees_a_rest_that_nobody_looked_at(
+    dryer: Appliance, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where only the rest of a line is asked about."""
+    monkeypatch.setattr(sayings, "_tells_of_life", lambda *given: False)
+    assert any([*broken(dryer, store, seed)] for seed in range(200))
+
+
+@pytest.mark.parametrize("state", ["unplugged", "power off", "gas off", "cord out"])
 @pytest.mark.parametrize("way", ["{s}, {a}", "{a}, {s}"])
 def test_beside_what_is_read_a_state_is_noted(state: str, way: str, dryer: Appliance, store: Store) -> None:
     """Nothing is left of such a line, so nothing is asked."""

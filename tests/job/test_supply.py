@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from calls import STRAIGHT_ON, bench, looked_at
 from faultodds.belief import Appliance
 from faultodds.job import Store
 from said import becomes
@@ -59,3 +62,79 @@ def test_a_breaker_that_was_found_tripped_is_asked_about(line: str, dryer: Appli
 def test_what_is_no_tripped_breaker_is_not(line: str, dryer: Appliance, store: Store) -> None:
     """They share its words."""
     assert "trips again" not in becomes(dryer, store, line)[1]
+
+
+# Written before the code: what is off is the feed, and the plug may still be in, or another way may feed it.
+ONLY_THE_FEED = (
+    "breaker's off", "switched the breaker off", "flipped her breaker off", "breaker 9 off", "gfci off", "rcd is off",
+    "rcbo off", "main switch is off", "switched off at the main switch", "mains off at the board", "isolator off",
+    "switched off at the panel", "breaker locked off", "power off at the breaker", "power off, at the panel",
+    "power's off, killed the breaker", "mcb is off", "isolator is off and locked", "cut it at the breaker",
+    "killed the juice at the panel", "consumer unit off", "breaker locked off, not proved dead", "breaker off and proved dead",
+    "mains switched off only, plug is in still", "shut power off at the main switch",
+)  # fmt: skip
+BY_ANOTHER_WORD = (
+    "house fuse out", "pulled the house fuse", "isolated at the switch", "spur off", "locked off at the board",
+    "isolated", "disconnect is off", "de-energised", "locked off", "proved dead",
+    "breaker off, plug not out", "locked off and dead maybe", "main fuse pulled",
+    "breaker locked off, should be dead", "locked off, gonna prove it dead", "not locked off but proved dead",
+)  # fmt: skip
+PLUG_OUT = (
+    "breaker off and unplugged", "plug out, breaker off too", "breaker off, cord pulled", "pulled the plug, killed the breaker",
+    "power off at the breaker, plug out",
+)  # fmt: skip
+PROVED = (
+    "breaker locked off and proved dead", "isolator locked off, proved dead", "hard wired: breaker locked out, tested dead",
+    "locked off and proven dead", "hardwired, locked off, proved dead", "main switch locked off and tested dead",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("line", [*ONLY_THE_FEED, *BY_ANOTHER_WORD])
+def test_a_feed_that_is_off_is_no_plug_that_is_out(line: str, dryer: Appliance, store: Store) -> None:
+    """The cabinet does not open for it; where its words are known, what counts is told."""
+    entered, told = becomes(dryer, store, line)
+    assert "unplugged: yes" not in entered and told
+    if line in ONLY_THE_FEED:
+        assert "is not unplugged" in told, (entered, told)
+
+
+@pytest.mark.parametrize("line", [*PLUG_OUT, *PROVED])
+def test_a_plug_that_is_out_or_a_feed_locked_off_and_proved_dead_counts(
+    line: str, dryer: Appliance, store: Store
+) -> None:
+    """Said in so many words."""
+    entered, told = becomes(dryer, store, line)
+    assert "unplugged: yes" in entered and "is not unplugged" not in told, (entered, told)
+
+
+def test_beside_the_feed_the_gas_is_noted(dryer: Appliance, store: Store) -> None:
+    """Nothing that was entered is lost, and nothing opens behind it."""
+    for line in ("breaker off, gas off", "main switch off gas cock shut", "gas off and the rcd off"):
+        entered, told = becomes(dryer, store, line)
+        assert "gas_shut: yes" in entered and "unplugged: yes" not in entered and "is not unplugged" in told, line
+
+
+def test_nothing_opens_behind_a_breaker(dryer: Appliance, store: Store) -> None:
+    """The front that is said to be off is asked about, as the plug is not out."""
+    entered, told = becomes(dryer, store, "breaker off, gas off, front off")
+    assert not {"unplugged: yes", "front_open: yes"} & {*entered} and "is not unplugged" in told
+
+
+def test_what_is_told_then_is_taken(tmp_path: Path) -> None:
+    """In the words that were asked for."""
+    ended = bench(tmp_path, *STRAIGHT_ON, "heat=none", "rcd off", "plug out", "leave")
+    with looked_at(tmp_path) as visit:
+        assert "unplugged" in visit.state
+    assert "is not unplugged" in " ".join(ended.out.split())
+
+
+def test_an_answer_to_how_the_machine_is_does_not_open_it_by_its_breaker(tmp_path: Path) -> None:
+    """What else it tells is taken."""
+    out = " ".join(
+        bench(
+            tmp_path, *STRAIGHT_ON, "heat=none", "igniter_ohms=60", "breaker off, gas off, front off", "leave"
+        ).out.split()
+    )
+    assert "So far: gas cock shut" in out and "is not unplugged" in out
+    with looked_at(tmp_path) as visit:
+        assert "unplugged" not in visit.state

@@ -164,7 +164,7 @@ def one_by_one(call: BenchCall, parts: Iterable[str]) -> bool:
 
 def said_so(call: BenchCall, said: Iterable[sayings.Said]) -> bool:
     """Do what was said in a technician's own words; true when the screen is to be shown anew."""
-    changed, rest = False, [*said]
+    changed, rest = False, sorted(said, key=lambda each: each.kind != "ask")  # what is to be asked of it comes first
     if machine := [each for each in rest if each.kind == "machine"]:
         with forgiving(call.talk):
             changed = _said_machine(call, machine)

@@ -93,7 +93,7 @@ def _told_plainly(
         visit.listen(reply)
         said = sayings.plain(reply)
         heard += [reply] if reply else []
-        told = _told(k, reply)
+        told, asked_back = _told(k, reply), _asked_back(k, talk, reply)
         new = told.keys() - pieces.keys()
         pieces |= told
         if told and guess.doubtful <= pieces.keys() and _is_so(visit, pieces):
@@ -117,7 +117,7 @@ def _told_plainly(
             continue
         if again := _noted_just_now(visit, reply):
             talk.tell(f"{again} is noted already, once.")
-        elif not _of_the_machine(k, reply):
+        elif not asked_back and not _of_the_machine(k, reply):
             later.append(reply)
         if is_command(reply.partition(" ")[0]):
             talk.tell("That comes once it is plain how the machine is.")
@@ -143,11 +143,19 @@ def _called(guess: Guess, said: str, now: str) -> bool:
 
 
 def _told(k: Knowledge, reply: str) -> dict[str, bool]:
-    """What an answer tells of the machine, open or not, when that is all that it tells and no question."""
+    """What an answer tells of the machine, open or not, when that and what is to be asked of it is all, and it is no question."""
     told = sayings.understand(k, reply) if "?" not in reply else []
-    if any(each.kind != "machine" for each in told):
+    if any(each.kind not in ("machine", "ask") for each in told):
         return {}
-    return {str(sayings.machine_item(k, each.name)): each.value == "off" for each in told}
+    return {str(sayings.machine_item(k, s.name)): s.value == "off" for s in told if s.kind == "machine"}
+
+
+def _asked_back(k: Knowledge, talk: Talk, reply: str) -> bool:
+    """Say what is to be asked of an answer ("breaker off", "panels off"); whether there is anything."""
+    unclear = [s for s in sayings.understand(k, reply) if s.kind == "ask"]
+    for each in unclear:
+        talk.tell(each.name, "?  ")
+    return bool(unclear)
 
 
 def _noted_just_now(visit: OpenJob, reply: str) -> str:

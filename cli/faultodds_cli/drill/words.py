@@ -211,8 +211,9 @@ def shut_off(k: Knowledge, line: str, asked: bool = True) -> Move | None:
 
 
 _CALLED = {
-    "power": r"\b(?:un)?plug\w*|\b(?:power|mains|electric\w*|breaker|socket|isolator|cord)\b"
-    r"|^(?!.*\b(?:gas|cock|tap|valve)\b).*\bwall\b",
+    # a breaker or wall switch that is off is no plug that is out
+    "power": r"\b(?:un)?plug\w*|\b(?:power|electric\w*|cord)\b"
+    r"|^(?!.*\b(?:gas|cock|tap|valve)\b).*\b(?:out of|from) (?:the )?(?:wall|socket)\b",
     "gas": r"\b(?:gas|cock|tap|valve)\b",
 }
 _EVERY = re.compile(

@@ -102,8 +102,10 @@ def _say_next(view: Standing, top: int, as_json: bool, figure: Path | None) -> N
         draw_network(view.appliance.knowledge, view.belief, checks, figure)
     if as_json:
         from faultodds.advice import next_answer
+        from faultodds_cli.shared.show_known import misfit_texts
 
-        say_json(next_answer(view.appliance, view.belief, view.advice, view.situation.state))
+        answer = next_answer(view.appliance, view.belief, view.advice, view.situation.state)
+        say_json({**answer, "misfits": misfit_texts(view)})
         return
     from faultodds_cli.shared.show_advice import advice_lines, check_lines, repair_lines
     from faultodds_cli.shared.show_known import basis, evidence_lines, left_out_lines, misfit_lines

@@ -106,28 +106,29 @@ def likelihood_words(likelihood: Mapping[str, float]) -> str:
 
 def misfit_lines(view: Standing) -> list[str]:
     """The findings that do not fit those given before them."""
+    return cautions([f"{text} Look once more." for text in misfit_texts(view)])
+
+
+def misfit_texts(view: Standing) -> list[str]:
+    """The same as sentences, for `--json` too."""
     from faultodds.job import misfits
 
-    return cautions([f"{misfit_text(odd)} Look once more." for odd in misfits(view.appliance, view.job)])
+    return [misfit_text(odd) for odd in misfits(view.appliance, view.job)]
 
 
 def left_out_lines(view: Standing) -> list[str]:
     """What the odds leave out, and the facts about the machine that are still worth telling."""
-    lines = []
+    lines: list[str] = []
     if view.belief.omitted_mass >= LEFT_OUT_SAID:
         share = percent_fine(view.belief.omitted_mass)
         lines += wrap(f"Left out: rare combinations of faults, {share} of such calls.")
-    asked = "; ".join(facts_not_told(view).values())
+    from faultodds.advice import not_told
+
+    facts = not_told(view.appliance, view.belief.evidence)
+    asked = "; ".join(f"{name}={'|'.join(values)}" for name, values in facts.items())
     if asked:
         lines += wrap(f"Not told about this machine: {asked}. Work that depends on it is not offered until you do.")
     return lines
-
-
-def facts_not_told(view: Standing) -> dict[str, str]:
-    """The facts of the machine that nobody has told yet, as they are typed: "fuel" -> "fuel=natural|propane"."""
-    known = view.belief.evidence.facts
-    equipment = view.appliance.knowledge.equipment
-    return {name: f"{name}={'|'.join(fact.values)}" for name, fact in equipment.items() if name not in known}
 
 
 def basis(appliance: Appliance) -> list[list[str]]:

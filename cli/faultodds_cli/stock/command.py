@@ -75,7 +75,7 @@ def _say_load(view: Standing, ready: Stock, limit: Limit, as_json: bool) -> None
     load = ready.judge(limit.carried) if given else ready.load(limit)
     minutes = on_site(ready, [p.name for p in load.parts])
     if as_json:
-        say_json(stock_show.load_answer(view, load, minutes, limit))
+        say_json(stock_show.load_answer(view, ready, load, minutes, limit))
     else:
         say(stock_show.load_lines(view, ready, load, minutes, limit))
 

@@ -10,6 +10,7 @@ from faultodds_cli.shared.show_known import basis, evidence_lines
 from faultodds_cli.shared.text import columns, listed, money, paragraphs, percent, percents, row, width, wrap
 
 if TYPE_CHECKING:
+    from faultodds.advice import Question
     from faultodds.job import Standing
     from faultodds.knowledge import Knowledge
     from faultodds.stock import Limit, Load, OnSite, PartValue, Shelf, Stock
@@ -129,17 +130,23 @@ def _chance_lines(view: Standing, load: Load) -> list[str]:
 
 def _others_lines(view: Standing, load: Load) -> list[str]:
     """Who has to come first, where the fault is more likely than not other people's work."""
+    who = _others_first(view, load)
+    if who is None:
+        return []
+    title = view.appliance.knowledge.repair[who].title
+    return wrap(f"BEFORE ANYTHING IS LOADED: {percent(load.others)} that this is other people's work. First: {title}.")
+
+
+def _others_first(view: Standing, load: Load) -> str | None:
+    """Other people's work that comes first where the fault is more likely than not theirs; None where it is not."""
     from faultodds.advice import AS_GOOD_AS_FOUND
     from faultodds.knowledge import repair_modes
 
     if load.others < AS_GOOD_AS_FOUND:
-        return []
+        return None
     k, odds = view.appliance.knowledge, {o.name: o.probability for o in view.belief.fault_odds()}
-    others = [r for r in k.repair.values() if r.by_others]
-    who = max(others, key=lambda r: sum(odds.get(m, 0.0) for m in repair_modes(k, r)))
-    return wrap(
-        f"BEFORE ANYTHING IS LOADED: {percent(load.others)} that this is other people's work. First: {who.title}."
-    )
+    others = [n for n, r in k.repair.items() if r.by_others]
+    return max(others, key=lambda n: sum(odds.get(m, 0.0) for m in repair_modes(k, k.repair[n])))
 
 
 def _minutes_lines(minutes: OnSite) -> list[str]:
@@ -161,13 +168,18 @@ def _left_lines(view: Standing, load: Load, limit: Limit) -> list[str]:
     return [*wrap(head), *(line for p in named for line in _part_row(view.appliance.knowledge, p))]
 
 
-def _ask_lines(view: Standing, ready: Stock, limit: Limit) -> list[str]:
+def _asked(ready: Stock, limit: Limit) -> Question | None:
+    """The question on which the load hangs; None where no answer is worth a unit of money."""
     from faultodds.stock import load_questions
 
     best = load_questions(ready, limit, 1)
-    if not best or round(best[0].worth) < 1:
+    return best[0].question if best and round(best[0].worth) >= 1 else None
+
+
+def _ask_lines(view: Standing, ready: Stock, limit: Limit) -> list[str]:
+    question = _asked(ready, limit)
+    if question is None:
         return []
-    question = best[0].question
     typed = f"{question.name}={'|'.join(question.answers)}"
     facts, seen = view.belief.evidence.facts, [f for f in view.job.findings if f.finding.outcome]
     given = "".join(f" --fact {n}={v}" for n, v in facts.items())
@@ -178,10 +190,14 @@ def _ask_lines(view: Standing, ready: Stock, limit: Limit) -> list[str]:
     )
 
 
-def load_answer(view: Standing, load: Load, minutes: OnSite, limit: Limit) -> dict[str, Any]:
+def load_answer(view: Standing, ready: Stock, load: Load, minutes: OnSite, limit: Limit) -> dict[str, Any]:
     """The object of `stock --json` for one call."""
+    question = _asked(ready, limit)
+    asked = question and {"name": question.name, "question": question.text, "answers": list(question.answers)}
     return {
         **_head(view, limit),
+        "first": _others_first(view, load),
+        "ask": asked,
         "take": [_part(p) for p in load.parts],
         "leave": [_part(p) for p in load.left],
         "price": load.price,

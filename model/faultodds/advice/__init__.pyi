@@ -1,7 +1,7 @@
 from .advisor import Advice as Advice, NextMove as NextMove, advise as advise, best_move as best_move
 from .answers import (
-    evidence_list as evidence_list, next_answer as next_answer, odds_answer as odds_answer, read_answer as read_answer,
-    shop_used as shop_used,
+    evidence_list as evidence_list, next_answer as next_answer, not_told as not_told, odds_answer as odds_answer,
+    read_answer as read_answer, shop_used as shop_used,
 )
 from .doing import (
     Action as Action, action as action, actions as actions, closing_lines as closing_lines,

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from faultodds.advice.advisor import Advice
-from faultodds.advice.doing import action, actions
+from faultodds.advice.doing import action, actions, closing_lines
 from faultodds.advice.machine import State
 from faultodds.advice.situation import may_be
 from faultodds.belief import Appliance, Belief, Evidence, OddsCourse, OddsStep, chance_of, odds_course
@@ -62,13 +62,23 @@ def shop_used(appliance: Appliance) -> dict[str, Any] | None:
     }
 
 
+def not_told(appliance: Appliance, evidence: Evidence) -> dict[str, list[str]]:
+    """The facts of the machine that nobody has told, with their values: work that depends on one is not offered until then."""
+    facts = appliance.knowledge.equipment
+    return {name: list(fact.values) for name, fact in facts.items() if name not in evidence.facts}
+
+
 def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: State) -> dict[str, Any]:
     """The object of `next --json`."""
     known = may_be(appliance.knowledge, belief.evidence, belief)
     todo = actions(appliance, advice.work, state, known=known)
     cautions = [text for each in todo for text in each.cautions]
+    steps = [text for each in todo for text in each.steps]
+    if not advice.work and advice.kind != "ask":
+        steps = [s.text for s in closing_lines(appliance.knowledge, state, dead=bool(advice.at_once))]
     return {
         **common(appliance, belief),
+        "not_told": not_told(appliance, belief.evidence),
         "shop": shop_used(appliance),
         "checks": [_check(appliance, c, state, known) for c in advice.checks],
         "repairs": [
@@ -91,7 +101,7 @@ def next_answer(appliance: Appliance, belief: Belief, advice: Advice, state: Sta
             "why": advice.why,
             "at_once": list(advice.at_once),
             "notes": list(advice.notes),
-            "steps": [text for each in todo for text in each.steps],
+            "steps": steps,
         },
         "ask": [
             {
@@ -117,6 +127,8 @@ def _check(appliance: Appliance, check: Any, state: State, known: Known) -> dict
         "cost": rounded(check.price.cost),
         "bits": rounded(check.bits),
         "outcomes": {o: rounded(p) for o, p in check.outcomes.items()},
+        "reason": appliance.knowledge.check[check.name].reason,
+        "qualified": appliance.knowledge.check[check.name].qualified,
         "steps": how.steps,
         "cautions": how.cautions,
     }

@@ -44,6 +44,7 @@ _BEFORE = (
 )
 _VERBS = tuple(grammar()["done"])
 _PUT = frozenset({"put", "stuck", "popped", "slapped", "threw", "dropped", "fitted", "installed"})
+_BOTH = frozenset({"and", "the", "a", "are", "is", "both", "all", "my", "her", "his", "its"})
 _OR_STATE = frozenset({"stuck", "slapped"})  # how a part is found as well
 _PLACES = frozenset(listed(grammar()["place"]["words"]))
 
@@ -118,18 +119,29 @@ def _read(words: Words, tokens: Sequence[str]) -> Iterator[Clause]:
 
 
 def _states(words: Words, items: Clause) -> list[Clause]:
-    """Things of the machine each with how it is, where a line is nothing else: "breaker off gas off"; else none."""
-    whole, both = words.stated, words.stated_together
+    """Things of the machine each with how it is, where a line is nothing else: "breaker off gas off", "gas and power off"; else
+    none."""
+    states = words.stated_together - words.nouns
     found: list[Clause] = []
-    at = 0
-    while at < len(items):
-        state = items[at + 1].names & (both - words.nouns) if at + 1 < len(items) else frozenset()
-        count = 1 if items[at].names & whole else 2 if items[at].names & both & words.nouns and state else 0
-        if not count:
+    things: Clause = []  # those that "and" joins, and of which no state was told yet
+    joined = False
+    for item in items:
+        last = item.text.split()[-1]
+        state = item if item.names & states else structs.replace(item, names=_spelt(words, [last], 0)[1])
+        if things and joined and item.names & words.stated and last != item.text and state.names & states:
+            found += [[thing, state] for thing in things] + [[item]]  # "plug and gas off"
+            things = []
+        elif things and item.names & states:
+            found += [[thing, item] for thing in things]
+            things = []
+        elif (joined or not things) and item.names & words.stated_together & words.nouns - words.itself:
+            things.append(item)
+        elif not things and item.names & words.stated:
+            found.append([item])
+        elif item.text not in _BOTH:
             return []
-        found.append(items[at : at + count])
-        at += count
-    return found if len(found) > 1 else []
+        joined = item.text == "and" or (joined and item.text in _BOTH)
+    return found if len(found) > 1 and not things else []
 
 
 def _put(words: Words, items: Clause) -> Clause:

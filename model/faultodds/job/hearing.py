@@ -13,7 +13,7 @@ from itertools import pairwise
 from faultodds.job.amounts import reading_text, shows_otherwise, step_of
 from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
 from faultodds.job.fits import Fit, any_rule, best, called, fitting_of, left_of_machine, outcomes_of, used_by
-from faultodds.job.said import Heard, Kind, Said, states_only_where_nothing_lives, together
+from faultodds.job.said import Heard, Kind, Said, states_only_where_nothing_lives, together, with_unplain
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
 from faultodds.knowledge import Knowledge
 from faultodds.names import LONGEST_LINE
@@ -66,7 +66,8 @@ class Hearer:
                 heard = [whole]
         items = [item for thought in thoughts for piece in thought for item in piece]
         read = {at for h in heard for at in h.read}
-        return self._of_each(states_only_where_nothing_lives(together(heard, line), items, read, line), items, line)
+        said = states_only_where_nothing_lives(together(heard, line), items, read, line)
+        return self._of_each(with_unplain(self.words, said, items, line), items, line)
 
     def _of_each(self, said: list[Said], items: Clause, line: str) -> list[Said]:
         """A question in place of what was heard of the machine, where the line speaks of more: "power and gas off"."""
@@ -356,10 +357,10 @@ class Hearer:
             as_kind: dict[str, Kind] = {"machine": "machine", "fact": "fact", "finding": "finding"}
             for each in meaning.split():
                 name, _, value = each.partition("." if kind == "machine" else "=")
-                if self.is_there(kind, name, value):
+                if self.is_there(kind, name, value) or (kind == "machine" and name in self.words.unplain):
                     yield Said(as_kind[kind], name, value, "")
-                elif kind == "machine":
-                    yield Said("ask", f"Which of the {name}? Type front {value}, rear {value}, or both.", "", "")
+                elif kind == "finding" and self.is_there("fact", name, value):
+                    yield Said("fact", name, value, "")
 
     def _amount(self, name: str, fit: Fit, items: Clause) -> Iterator[Said]:
         number = next(i for i in fit.used if i.number)

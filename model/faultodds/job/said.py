@@ -10,8 +10,8 @@ from typing import Literal
 from msgspec import Struct
 from msgspec.structs import replace
 
-from faultodds.job.clauses import DENIED, Item, half_done
-from faultodds.job.words import lives
+from faultodds.job.clauses import DENIED, SAID, Item, half_done
+from faultodds.job.words import Words, lives
 
 Kind = Literal[
     "finding",
@@ -104,6 +104,37 @@ def states_only_where_nothing_lives(
         "by itself. If it is not: say how the machine is by itself, such as: power off, gas off."
     )
     return [Said("ask", told, "", "")]
+
+
+def with_unplain(words: Words, said: Sequence[Said], items: Sequence[Item], line: str) -> list[Said]:
+    """What was heard, with a question in place of a state of what is no thing of the machine's own (`unplain`): "breaker
+    off". What such a one only seems to say (`of`: "power off at the breaker") counts where the words for `enough` stand beside."""
+    found = [*said]
+    for name, each in words.unplain.items():
+        of = each.get("of", "")
+        heard = [s for s in found if s.kind == "machine" and (s.name == name or (s.name, s.value) == (of, "off"))]
+        if not heard or not any(s.name == name for s in heard) | any(i.has(name) for i in items):
+            continue
+        value, rest = heard[0].value, [s for s in found if s not in heard]
+        if enough := _said_of(items, each.get("enough", ())):
+            left = [replace(s, name=_without(s.name, enough)) if s.kind == "unread" else s for s in rest]
+            found = [*(s for s in left if s.name), Said("machine", of, value, "")]
+        else:
+            found = [*rest, Said("ask", each["told"].format(value=value), "", line.strip())]
+    return found
+
+
+def _said_of(items: Sequence[Item], sets: Sequence[str]) -> set[str]:
+    """The words, as typed, of the first set of which all are there and none is denied; or none."""
+    for names in sets:
+        found = [next((i.text for i in items if i.has(n) and i.denied == SAID), "") for n in names.split()]
+        if all(found):
+            return {*found}
+    return set()
+
+
+def _without(listed: str, words: Collection[str]) -> str:
+    return ", ".join(each for each in listed.split(", ") if each not in words)
 
 
 def alive(items: Sequence[Item], read: Collection[int], off: bool) -> str:

@@ -34,6 +34,7 @@ _AT_TIMES = (
 )
 _NO_FIRST = re.compile(r"(?i)\s*(?:no|nope|nah)\s*[,;:.]\s*(.*\S)")
 _JOINS = re.compile(r"\s+(?:and|but)\s+|\s*[,;:]\s*(?:and |but )?")
+_THOUGHTS = re.compile(r"\s*[,;:]\s*(?:and |but )?|\s+but\s+|\.(?!\d)\s*")
 _SETTING = re.compile(r"(?i)\b(?:at|on)\s+no[-\s]heat\b|\bno[-\s]heat\s+(?:selected|setting|cycle|mode|position)\b")
 # "Reopened" and "back on" tell that somebody here had shut it.
 _OPENED = re.compile(r"(?i)\b(?:opened|turned|switched)\b(?!.*\b(?:again|back)\b)")
@@ -85,16 +86,17 @@ def _understood(knowledge: Knowledge, line: str) -> list[Said]:
     of_machine = [s for s in heard if s.kind == "machine"]
     if unclear and of_machine and len(of_machine) < len(parts):
         return _plain_and_asked(knowledge, line, of_machine) or [unclear]
-    return heard
+    return (all(s.kind == "ask" for s in heard) and _plain_and_rest(knowledge, line)) or heard
 
 
 def _not_that(knowledge: Knowledge, line: str, heard: list[Said]) -> list[Said]:
     """What is heard of a line, with a remark or question for what its words only look like: a fuse of the house, earlier work."""
+    asked = all(s.kind == "ask" for s in heard)
     for kind, told, of, also, words in _instead():
-        if words.search(plain(line)) and (not heard or any({s.kind, s.name} & of for s in heard)):
+        if words.search(plain(line)) and (asked or any({s.kind, s.name} & of for s in heard)):
             name, _, value = also.partition("=")
             more = [Said("fact", name, value, line)] if name and _is_there(knowledge, "fact", name, value) else []
-            return [*(s for s in heard if not {s.kind, s.name} & of), *more, Said(kind, told, "", line)]
+            return [*(s for s in heard if not asked and not {s.kind, s.name} & of), *more, Said(kind, told, "", line)]
     return heard
 
 
@@ -116,6 +118,43 @@ def _plain_and_asked(knowledge: Knowledge, line: str, of_machine: list[Said]) ->
                 return []
             asked.append(whole or alone[0])
     return [*of_machine, *asked]
+
+
+def _plain_and_rest(knowledge: Knowledge, line: str) -> list[Said]:
+    """How the machine is, and a question for what comes behind it and is not understood: "plug out, boss shut the gas". Nothing
+    where that may be said of the same thing, names nothing of the machine, asks, or tells of life."""
+    parts = [part for part in _THOUGHTS.split(line) if part.strip()]
+    heard = [_heard(knowledge, part) for part in parts]
+    plain = next((n for n, said in enumerate(heard) if not said or any(s.kind != "machine" for s in said)), len(parts))
+    rest = line[line.index(parts[plain]) :] if 0 < plain < len(parts) else ""
+    states = [each for said in heard[:plain] for each in said]
+    spoken = _spoken_of(knowledge, rest)
+    taken = {_thing(knowledge, each.name) for each in states}
+    if not rest or any(heard[plain:]) or not spoken or spoken & taken or "?" in line or _tells_of_life(knowledge, rest):
+        return []
+    told = f"'{rest}' is not understood, and nothing was noted of it. Say how each is by itself, such as: gas off, front on."
+    return [*states, Said("ask", told, "", line)]
+
+
+def _spoken_of(knowledge: Knowledge, text: str) -> set[str]:
+    """The parts of the machine that a text names, and the things ("gas") of its states that it has words of their own for."""
+    words = words_of(knowledge.appliance.id)
+    if words is None:
+        return set()
+    of = things_of(words.rules)
+    names = {n for thought in clauses(words, text) for piece in thought for item in piece for n in item.names}
+    return {
+        _thing(knowledge, thing)
+        for name in names - words.itself
+        for thing in of.get(name, {name} & words.nouns - words.neutral)
+        if len(of.get(name, ())) < 2 or name in words.nouns
+    }
+
+
+def _thing(knowledge: Knowledge, name: str) -> str:
+    """The thing of which a state is told: "power" for a breaker too."""
+    words = words_of(knowledge.appliance.id)
+    return str(words.unplain.get(name, {}).get("of", name)) if words else name
 
 
 def _tells_of_life(knowledge: Knowledge, text: str) -> bool:

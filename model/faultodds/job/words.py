@@ -45,7 +45,8 @@ class Rule(NamedTuple):
 class Words(Struct, frozen=True, eq=False):
     """Spellings by their first word, longest first, with the concepts they may be; the parts among those; the rules.
     With a name of `starts` or `ends` a longer name of another part begins or ends; `stated` and `stated_together` are what tells a
-    state of the machine alone, and with another word. Never changed once made: what is worked out of them is remembered."""
+    state of the machine alone, and with another word; `unplain`: states of what is no thing of its own, with what is said of them.
+    Never changed once made: what is worked out of them is remembered."""
 
     spelt: Mapping[str, list[tuple[tuple[str, ...], str]]]
     begins: list[tuple[str, str]]
@@ -68,6 +69,7 @@ class Words(Struct, frozen=True, eq=False):
     starts: frozenset[str]
     ends: frozenset[str]
     told: Mapping[str, str]
+    unplain: Mapping[str, Mapping[str, Any]]
 
 
 @cache
@@ -132,6 +134,7 @@ def words_from(general: Mapping[str, Any], own: Mapping[str, Any]) -> Words:
         frozenset(s for s, longer in inside if longer.startswith(f"{s} ")),
         frozenset(s for s, longer in inside if longer.endswith(f" {s}")),
         {name: each["told"] for name, each in own["noted"].items()},
+        own["unplain"],
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from faultodds.advice.answers import evidence_list, shop_used
+from faultodds.advice.answers import evidence_list, not_told, shop_used
 from faultodds.advice.plan.plan_words import FINISHED_TODAY, cautions
 from faultodds.advice.situation import may_be
 from faultodds.names import rounded
@@ -27,6 +27,7 @@ def _head(appliance: Appliance, belief: Belief) -> dict[str, Any]:
         "revision": appliance.revision,
         "evidence": evidence_list(belief.evidence),
         "omitted_mass": rounded(belief.omitted_mass),
+        "not_told": not_told(appliance, belief.evidence),
         "shop": shop_used(appliance),
         "currency": appliance.knowledge.costs.currency,
     }
@@ -58,6 +59,7 @@ def _step(k: Knowledge, step: PlanStep) -> dict[str, Any]:
         "name": step.name,
         "together": list(step.together),
         "then_verify": step.verify,
+        "qualified": any(r.qualified for n in (step.name, *step.together) if (r := k.check.get(n) or k.repair.get(n))),
         "steps": [line.text for line in step.lines],
         "minutes": rounded(step.minutes),
         "cost": rounded(step.cost),
