@@ -70,12 +70,14 @@ class Named(NamedTuple):
 
 
 class _Told(NamedTuple):
-    """What was heard, and `at` which place of the line as it was searched; `left_out`: a test that was not made."""
+    """What was heard, and `at` which place of the line as it was searched; `left_out`: a test that was not made; `unnamed`: a smell
+    or an alarm of no kind."""
 
     heard: Heard
     line: str
     at: re.Match[str]
     left_out: bool = False
+    unnamed: bool = False
 
 
 def hear(text: str) -> Heard | None:
@@ -94,6 +96,22 @@ def hear_now(text: str) -> Heard | None:
     back = the_rules().cleared["back"].search(line)
     unnamed = Heard(hazard_of("", back[0]) or "gas", back[0]) if back else None
     return _foremost(told.heard for told in _told(line) if not _put_right_since(told)) or unnamed
+
+
+def hear_each(text: str, over: bool = False) -> list[Heard]:
+    """Every danger that a text tells of, once each; first what `hear` gives, or `hear_now` for an answer (`over`). Words that tell
+    of two at once count for the first; what has no name, and a test left out, only where nothing else was heard."""
+    first = hear_now(text) if over else hear(text)
+    if first is None or len(text) > AT_ONCE:
+        return [first] if first else []
+    told = [each for each in _told(as_heard(text)) if not (over and _put_right_since(each))]
+    taken = [each.at for each in told if each.heard.hazard == first.hazard]
+    others: dict[str, list[Heard]] = {}
+    for each in told:
+        apart = all(each.at.end() <= t.start() or t.end() <= each.at.start() for t in taken)
+        if apart and not (each.unnamed or each.left_out) and each.heard.hazard != first.hazard:
+            others.setdefault(each.heard.hazard, []).append(each.heard)
+    return [first, *(heard for same in others.values() if (heard := _foremost(iter(same))))]
 
 
 def _put_right_since(told: _Told) -> bool:
@@ -188,11 +206,12 @@ def _told(line: str) -> Iterator[_Told]:
     for pattern in rules.harmless:
         line = pattern.sub(" ~ ", line)
     line = rules.denial["ends"].sub(r"| \1", _without_what_is_over(line, rules))
-    for hazard, patterns in (*rules.danger.items(), *rules.unnamed.items()):
+    named = len(rules.danger)
+    for at, (hazard, patterns) in enumerate((*rules.danger.items(), *rules.unnamed.items())):
         for pattern in patterns:
             for match in _overlapping(pattern, line):
                 if not _denied(line, match, rules):
-                    yield _Told(Heard(hazard, match[0].strip(" |;")), line, match)
+                    yield _Told(Heard(hazard, match[0].strip(" |;")), line, match, unnamed=at >= named)
     yield from (_Told(Heard("defeated", match[0].strip(" |;")), match.string, match, left_out=True) for match in undone)
 
 
