@@ -16,6 +16,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from faultodds.safety.slips import slip, slips, squeezed
+
 # Work stops at this many ppm of carbon monoxide; `readings.CO_STOP_PPM` says where it comes from.
 STOP_PPM = 35.0
 _UNIT = (
@@ -41,8 +43,6 @@ _SAYS_NOT = re.compile(r"wont|cant|not\b|never|without|\\bno ")
 _CLIMBING = re.compile(r"\bco ppm\b.*")
 # Words of this length that miss or double a letter, or swap two, are still heard.
 TYPO_LENGTH = 5
-# From this length on, one wrong letter is forgiven as well.
-LONG = 8
 # So many slips are forgiven in the words of `far`, which no other word comes near.
 SLIPS = 2
 # Characters that are listened to at once, and by how many the parts of a longer text overlap.
@@ -293,46 +293,15 @@ def _mended(word: str) -> str:
         return word
     if word == "gsa":
         return "gas"
-    single = next((k for k in known if k[0] == word[0] and _squeezed(word) == _squeezed(k)), None)
+    single = next((k for k in known if k[0] == word[0] and squeezed(word) == squeezed(k)), None)
     if single is not None:
         return single
     if re.search(r"[^aeiou]in$", word) and len(word) >= TYPO_LENGTH and word not in _WHOLE:
         return _mended(f"{word}g")
     if len(word) < TYPO_LENGTH:
         return word
-    near = next((k for k in known if k[0] == word[0] and _slip(word, k)), None)
-    return near or next((k for k in the_rules().far if k[0] == word[0] and _slips(word, k) <= SLIPS), word)
-
-
-def _squeezed(word: str) -> str:
-    """A word with every doubled letter once."""
-    return re.sub(r"(.)\1+", r"\1", word)
-
-
-def _slip(word: str, known: str) -> bool:
-    if len(word) == len(known):
-        wrong = [i for i in range(len(word)) if word[i] != known[i]]
-        swapped = len(wrong) == 2 and wrong[1] == wrong[0] + 1 and sorted(word) == sorted(known)
-        return swapped or (len(wrong) == 1 and len(known) >= LONG)
-    short, long = sorted((word, known), key=len)
-    if len(long) != len(short) + 1:
-        return False
-    last = len(long) if len(known) >= LONG else len(long) - 1
-    return any(long[:i] + long[i + 1 :] == short for i in range(1, last))
-
-
-def _slips(word: str, known: str) -> int:
-    """How many letters are missing, too many, wrong, or swapped with the next one."""
-    rows: list[list[int]] = [[*range(len(known) + 1)]]
-    for i, letter in enumerate(word, 1):
-        row = [i]
-        for j, wanted in enumerate(known, 1):
-            best = min(rows[-1][j] + 1, row[-1] + 1, rows[-1][j - 1] + (letter != wanted))
-            if i > 1 and j > 1 and letter == known[j - 2] and word[i - 2] == wanted:
-                best = min(best, rows[-2][j - 2] + 1)
-            row.append(best)
-        rows.append(row)
-    return rows[-1][-1]
+    near = next((k for k in known if k[0] == word[0] and slip(word, k)), None)
+    return near or next((k for k in the_rules().far if k[0] == word[0] and slips(word, k) <= SLIPS), word)
 
 
 class Rules(NamedTuple):
