@@ -101,8 +101,8 @@ def told_by_reading(knowledge: Knowledge, name: str, value: str) -> str:
     return spec.danger.format(fold(value)) if spans and all(_amount(high) <= under for _, high in spans) else ""
 
 
-def _amount(edge: float | str) -> float:
-    return math.inf if isinstance(edge, str) else edge
+def _amount(edge: float | str | None) -> float:
+    return edge if isinstance(edge, float | int) else math.inf
 
 
 _AMOUNT = re.compile(r"(?<![\d.])(\d+(?:\.\d+)?)(?!\d) ?([A-Za-z]*)")
