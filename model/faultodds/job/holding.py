@@ -11,7 +11,7 @@ from faultodds.belief import Appliance
 from faultodds.errors import ClashError, FaultoddsError, SafetyStop, StaleJobError, StoreError
 from faultodds.job.clearing import lacking, lacks_whose, left_to, looked_for
 from faultodds.job.gates import only_qualified
-from faultodds.job.job import NOT_SAFE, Job
+from faultodds.job.job import NOT_SAFE, UNTOLD, Job
 from faultodds.job.standing import Standing
 from faultodds.job.steps import Danger, Hands, Kept, Note, Payload, Safe
 from faultodds.job.taking import situation_of, stop_if_danger, told_by_reading
@@ -19,13 +19,14 @@ from faultodds.job.typed import asked, stop_sign_named
 from faultodds.knowledge import Knowledge, Stop
 from faultodds.names import fold
 from faultodds.safety import (
-    danger_in,
+    dangers_in,
     has_no_alarm,
     has_to_be_mended,
     hazard_of,
     no_alarm_works,
     put_right,
     stop_text,
+    together,
     told_over,
     usual_steps,
 )
@@ -36,8 +37,6 @@ if TYPE_CHECKING:
 # Who says that it is safe, and how that was made sure, takes more than one word.
 FEWEST_WORDS = 2
 _TRIES = 3
-# The usual steps for a yes that does not say to which of the stop signs.
-UNTOLD = "untold"
 NO_ALARM = "No alarm there to warn you: carry a CO meter, switched on, before any run with heat and while it lasts."
 
 
@@ -139,8 +138,8 @@ class HeldJob:
     def stop_untold(self, told: str) -> NoReturn:
         """Keep with the job a yes to all stop signs at once; raises SafetyStop with what holds for each. Which it was is told next;
         until then all of them are to be shown to be over."""
-        title, steps = usual_steps(UNTOLD)
-        self._stop(stop_text(f'{title}: "{" ".join(told.split())}"', steps))
+        _, steps = usual_steps("untold")
+        self._stop(stop_text(f'{UNTOLD}: "{" ".join(told.split())}"', steps))
 
     def listen(self, *texts: str, over: bool = False) -> None:
         """Raise SafetyStop, kept with the job, when one of the texts speaks of danger in whatever words; where they answer how it
@@ -151,9 +150,9 @@ class HeldJob:
             if "=" in text and stop_sign_named(self.knowledge, text.partition("=")[0]):
                 continue
             name, _, value = text.partition("=")
-            danger = danger_in(told_by_reading(self.knowledge, name, value) or text, signs, names, over)
-            if danger is not None:
-                self._stop(danger)
+            told = told_by_reading(self.knowledge, name, value) or text
+            if dangers := dangers_in(told, signs, names, over):
+                self._stop(*dangers)
 
     def safe(self, text: str) -> None:
         """Enter that it is safe again, by whose word and how; raises FaultoddsError without that, and when nothing was wrong."""
@@ -187,22 +186,13 @@ class HeldJob:
     def _dangers(self) -> list[_Told]:
         """The dangers that were told of since it was safe last. A test that was left out is no sign itself: the sign that it would
         have proved asks for it."""
-        told: list[str] = []
-        untold, before = f"STOP. {usual_steps(UNTOLD)[0]}", ""
-        for step in self.job.steps:
-            match step.payload:
-                case Safe():
-                    told = []
-                case Danger(shown):
-                    told = [*(each for each in told if each is not before), shown]
-            before = shown if isinstance(step.payload, Danger) and shown.startswith(untold) else ""
         signs = self.knowledge.stop
         stops = {f"STOP. {stop.title}": stop for stop in signs.values()}
         found = []
-        for shown in told:
+        for shown in self.job.dangers:
             title, _, words = shown.partition("\n")[0].rstrip(".").partition(": ")
             to = left_to(shown)
-            if title == untold:
+            if title == f"STOP. {UNTOLD}":
                 found += [_Told(hazard_of(name, s.title), s, s.title, "", to) for name, s in signs.items()]
                 continue
             hazard = hazard_of("", title)
@@ -245,10 +235,11 @@ class HeldJob:
         titled = {**k.observables, **k.repair, **k.access, **k.component}
         return frozenset((*titled, *asked(k), *(fold(each.title) for each in titled.values())))
 
-    def _stop(self, text: str) -> NoReturn:
+    def _stop(self, *texts: str) -> NoReturn:
+        text = together(texts)
         for _ in range(_TRIES):
             try:
-                self._append(Danger(text))
+                self._append(*map(Danger, texts))
                 self._refuse_while_stopped()
             except StaleJobError:
                 continue  # another terminal was here: danger holds, whatever was entered there

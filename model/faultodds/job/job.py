@@ -36,6 +36,8 @@ from faultodds.job.steps import (
     summary,
 )
 
+# The title of a stop for a yes to all stop signs at once, of which it is not told which.
+UNTOLD = "one of the stop signs, not told which"
 # What a note begins with that tells of a machine nobody has said plainly how it is.
 UNSETTLED = "How the machine is was not settled"
 # And the other notes in the program's own words: what was asked first, what was not taken, whose numbers are used.
@@ -234,9 +236,24 @@ class Job(Struct, frozen=True):
 
     @property
     def stopped(self) -> Danger | None:
-        """The danger that was told of last, until somebody says that it is safe."""
-        told = [step.payload for step in self.steps if isinstance(step.payload, Danger | Safe)]
-        return told[-1] if told and isinstance(told[-1], Danger) else None
+        """What was told of danger, as one, until somebody says that it is safe."""
+        from faultodds.safety import together
+
+        return Danger(together(self.dangers)) if self.dangers else None
+
+    @property
+    def dangers(self) -> list[str]:
+        """What was shown of each danger told of since it was safe last; a yes of which it is told next to what is left out."""
+        told: list[str] = []
+        before = ""
+        for step in self.steps:
+            match step.payload:
+                case Safe():
+                    told = []
+                case Danger(shown):
+                    told = [*(each for each in told if each is not before), shown]
+            before = shown if isinstance(step.payload, Danger) and shown.startswith(f"STOP. {UNTOLD}") else ""
+        return told
 
     @property
     def unsettled(self) -> str:

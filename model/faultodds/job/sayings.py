@@ -71,7 +71,7 @@ def _good_of_a_danger(knowledge: Knowledge, said: Said) -> bool:
 def _understood(knowledge: Knowledge, line: str) -> list[Said]:
     whole = _one(knowledge, line)
     if whole:
-        return [whole]
+        return _not_that(knowledge, line, [whole])
     if no := _NO_FIRST.match(line):
         # "no, front still off": a no to what the machine was taken to be; one that would call it safe is asked about
         said = understand(knowledge, no[1])
@@ -80,7 +80,7 @@ def _understood(knowledge: Knowledge, line: str) -> list[Said]:
     parts = [_one(knowledge, part) for part in _JOINS.split(line) if part.strip()]
     states = [part for part in parts if part and part.kind in ("machine", "finding", "tool", "fact", "hands")]
     if len(states) == len(parts) > 1:
-        return states
+        return _not_that(knowledge, line, states)
     heard = _not_that(knowledge, line, _heard(knowledge, line))
     unclear = next((part for part in parts if part and part.kind == "ask"), None)
     of_machine = [s for s in heard if s.kind == "machine"]
@@ -95,7 +95,8 @@ def _not_that(knowledge: Knowledge, line: str, heard: list[Said]) -> list[Said]:
     for kind, told, of, also, words in _instead():
         if words.search(plain(line)) and (asked or any({s.kind, s.name} & of for s in heard)):
             name, _, value = also.partition("=")
-            more = [Said("fact", name, value, line)] if name and _is_there(knowledge, "fact", name, value) else []
+            kinds: tuple[Kind, ...] = ("fact", "finding")
+            more = [Said(each, name, value, line) for each in kinds if name and _is_there(knowledge, each, name, value)]
             return [*(s for s in heard if not asked and not {s.kind, s.name} & of), *more, Said(kind, told, "", line)]
     return heard
 

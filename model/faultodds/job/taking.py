@@ -83,17 +83,26 @@ def stop_if_danger(knowledge: Knowledge, name: str, value: str = "yes") -> bool:
 
 
 def told_by_reading(knowledge: Knowledge, name: str, value: str) -> str:
-    """How a reading is told that is a danger by its size alone (`ReadingSpec.danger`); empty when it is none. A number without a
-    unit is taken for one of it."""
+    """How a reading is told that is a danger by its size alone (`ReadingSpec.danger`), or by the outcome that stands for that size;
+    empty when it is none. A number without a unit is taken for one of it, but one far too small only where it stands alone."""
     from faultodds.readings import unit_named
 
     spec = knowledge.reading.get(fold(name))
-    if spec is None or spec.danger_over is None:
+    if spec is None or not spec.danger:
         return ""
-    for number, unit in _AMOUNT.findall(value):
-        if (not unit or unit_named(unit, spec.kind) == spec.unit) and float(number) >= spec.danger_over:
+    over, under = (math.inf if spec.danger_over is None else spec.danger_over), spec.danger_under or -math.inf
+    told = _AMOUNT.findall(value)
+    for number, unit in told:
+        of_it = unit_named(unit, spec.kind) == spec.unit if unit else True
+        counts = unit or len(told) == 1 or float(number) > under / 4  # "119, 2 readings"
+        if of_it and counts and not under <= float(number) < over:
             return spec.danger.format(number)
-    return ""
+    spans = spec.bands.get(fold(value), [])
+    return spec.danger.format(fold(value)) if spans and all(_amount(high) <= under for _, high in spans) else ""
+
+
+def _amount(edge: float | str | None) -> float:
+    return edge if isinstance(edge, float | int) else math.inf
 
 
 _AMOUNT = re.compile(r"(?<![\d.])(\d+(?:\.\d+)?)(?!\d) ?([A-Za-z]*)")

@@ -75,8 +75,8 @@ def _numbers(spec: ReadingSpec) -> Iterator[str]:
         for fuel, value in spec.heating_values.items()
         if not value > 0
     )
-    if (spec.danger_over is None) != ("{}" not in spec.danger):
-        yield "danger_over and danger go together: the value, and how it is told, with {} for the value."
+    if (spec.danger_over is None and spec.danger_under is None) != ("{}" not in spec.danger):
+        yield "danger_over or danger_under and danger go together: the value, and how it is told, with {} for the value."
     for name in ("plausible", "limits", "rated_range"):
         span = getattr(spec, name)
         if span and not (len(span) == 2 and span[0] < span[1]):

@@ -95,6 +95,8 @@ class ReadingSpec:
     """`[low, high]` in `unit` that no honest reading leaves; each kind has its own default."""
     danger_over: float | None = None
     """From this value on, in `unit`, the reading is a danger, and is heard as `danger` says it ("outlet at {} volts")."""
+    danger_under: float | None = None
+    """Under this value it is one as well."""
     danger: str = ""
     of_range: Literal["between", "highest", "lowest"] = "between"
     """What "120-155" means: a value somewhere between, or the highest or lowest of a swing."""

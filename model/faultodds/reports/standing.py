@@ -72,7 +72,8 @@ def for_shop(visit: OpenJob, owed: list[str]) -> list[str]:
 
 def told_sign(k: Knowledge, danger: Danger) -> str:
     """The sign that danger was told of by, with its steps, without the words that were typed."""
-    sign = next((s for s in k.stop.values() if danger.text.startswith(f"STOP. {s.title}")), None)
+    said = danger.text.partition("\n")[0].removeprefix("STOP. ").partition(': "')[0].rstrip(".")
+    sign = next((s for s in k.stop.values() if said == s.title), None)
     if sign is None:
         title, _, steps = danger.text.removeprefix("STOP. ").partition("\n")
         called, told = (

@@ -23,4 +23,6 @@ from .rules import (
 )
 from .sequence import HANDS_OUT as HANDS_OUT, Line as Line, Move as Move, Part as Part
 from .states import made_safe as made_safe, refuse_unsafe_state as refuse_unsafe_state, safety_items as safety_items
-from .stops import danger_in as danger_in, stop_first as stop_first, stop_text as stop_text
+from .stops import (
+    danger_in as danger_in, dangers_in as dangers_in, stop_first as stop_first, stop_text as stop_text, together as together,
+)

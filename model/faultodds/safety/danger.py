@@ -16,6 +16,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from faultodds.safety.slips import slip, slips, squeezed
+
 # Work stops at this many ppm of carbon monoxide; `readings.CO_STOP_PPM` says where it comes from.
 STOP_PPM = 35.0
 _UNIT = (
@@ -41,8 +43,6 @@ _SAYS_NOT = re.compile(r"wont|cant|not\b|never|without|\\bno ")
 _CLIMBING = re.compile(r"\bco ppm\b.*")
 # Words of this length that miss or double a letter, or swap two, are still heard.
 TYPO_LENGTH = 5
-# From this length on, one wrong letter is forgiven as well.
-LONG = 8
 # So many slips are forgiven in the words of `far`, which no other word comes near.
 SLIPS = 2
 # Characters that are listened to at once, and by how many the parts of a longer text overlap.
@@ -70,12 +70,14 @@ class Named(NamedTuple):
 
 
 class _Told(NamedTuple):
-    """What was heard, and `at` which place of the line as it was searched; `left_out`: a test that was not made."""
+    """What was heard, and `at` which place of the line as it was searched; `left_out`: a test that was not made; `unnamed`: a smell
+    or an alarm of no kind."""
 
     heard: Heard
     line: str
     at: re.Match[str]
     left_out: bool = False
+    unnamed: bool = False
 
 
 def hear(text: str) -> Heard | None:
@@ -94,6 +96,22 @@ def hear_now(text: str) -> Heard | None:
     back = the_rules().cleared["back"].search(line)
     unnamed = Heard(hazard_of("", back[0]) or "gas", back[0]) if back else None
     return _foremost(told.heard for told in _told(line) if not _put_right_since(told)) or unnamed
+
+
+def hear_each(text: str, over: bool = False) -> list[Heard]:
+    """Every danger that a text tells of, once each; first what `hear` gives, or `hear_now` for an answer (`over`). Words that tell
+    of two at once count for the first; what has no name, and a test left out, only where nothing else was heard."""
+    first = hear_now(text) if over else hear(text)
+    if first is None or len(text) > AT_ONCE:
+        return [first] if first else []
+    told = [each for each in _told(as_heard(text)) if not (over and _put_right_since(each))]
+    taken = [each.at for each in told if each.heard.hazard == first.hazard]
+    others: dict[str, list[Heard]] = {}
+    for each in told:
+        apart = all(each.at.end() <= t.start() or t.end() <= each.at.start() for t in taken)
+        if apart and not (each.unnamed or each.left_out) and each.heard.hazard != first.hazard:
+            others.setdefault(each.heard.hazard, []).append(each.heard)
+    return [first, *(heard for same in others.values() if (heard := _foremost(iter(same))))]
 
 
 def _put_right_since(told: _Told) -> bool:
@@ -188,11 +206,12 @@ def _told(line: str) -> Iterator[_Told]:
     for pattern in rules.harmless:
         line = pattern.sub(" ~ ", line)
     line = rules.denial["ends"].sub(r"| \1", _without_what_is_over(line, rules))
-    for hazard, patterns in (*rules.danger.items(), *rules.unnamed.items()):
+    named = len(rules.danger)
+    for at, (hazard, patterns) in enumerate((*rules.danger.items(), *rules.unnamed.items())):
         for pattern in patterns:
             for match in _overlapping(pattern, line):
                 if not _denied(line, match, rules):
-                    yield _Told(Heard(hazard, match[0].strip(" |;")), line, match)
+                    yield _Told(Heard(hazard, match[0].strip(" |;")), line, match, unnamed=at >= named)
     yield from (_Told(Heard("defeated", match[0].strip(" |;")), match.string, match, left_out=True) for match in undone)
 
 
@@ -274,46 +293,15 @@ def _mended(word: str) -> str:
         return word
     if word == "gsa":
         return "gas"
-    single = next((k for k in known if k[0] == word[0] and _squeezed(word) == _squeezed(k)), None)
+    single = next((k for k in known if k[0] == word[0] and squeezed(word) == squeezed(k)), None)
     if single is not None:
         return single
     if re.search(r"[^aeiou]in$", word) and len(word) >= TYPO_LENGTH and word not in _WHOLE:
         return _mended(f"{word}g")
     if len(word) < TYPO_LENGTH:
         return word
-    near = next((k for k in known if k[0] == word[0] and _slip(word, k)), None)
-    return near or next((k for k in the_rules().far if k[0] == word[0] and _slips(word, k) <= SLIPS), word)
-
-
-def _squeezed(word: str) -> str:
-    """A word with every doubled letter once."""
-    return re.sub(r"(.)\1+", r"\1", word)
-
-
-def _slip(word: str, known: str) -> bool:
-    if len(word) == len(known):
-        wrong = [i for i in range(len(word)) if word[i] != known[i]]
-        swapped = len(wrong) == 2 and wrong[1] == wrong[0] + 1 and sorted(word) == sorted(known)
-        return swapped or (len(wrong) == 1 and len(known) >= LONG)
-    short, long = sorted((word, known), key=len)
-    if len(long) != len(short) + 1:
-        return False
-    last = len(long) if len(known) >= LONG else len(long) - 1
-    return any(long[:i] + long[i + 1 :] == short for i in range(1, last))
-
-
-def _slips(word: str, known: str) -> int:
-    """How many letters are missing, too many, wrong, or swapped with the next one."""
-    rows: list[list[int]] = [[*range(len(known) + 1)]]
-    for i, letter in enumerate(word, 1):
-        row = [i]
-        for j, wanted in enumerate(known, 1):
-            best = min(rows[-1][j] + 1, row[-1] + 1, rows[-1][j - 1] + (letter != wanted))
-            if i > 1 and j > 1 and letter == known[j - 2] and word[i - 2] == wanted:
-                best = min(best, rows[-2][j - 2] + 1)
-            row.append(best)
-        rows.append(row)
-    return rows[-1][-1]
+    near = next((k for k in known if k[0] == word[0] and slip(word, k)), None)
+    return near or next((k for k in the_rules().far if k[0] == word[0] and slips(word, k) <= SLIPS), word)
 
 
 class Rules(NamedTuple):

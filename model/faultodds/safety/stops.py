@@ -17,10 +17,15 @@ from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds.files import find, read_bytes, toml_tables
 from faultodds.names import fold
 from faultodds.safety.answers import denies
-from faultodds.safety.danger import hazard_of, hear, hear_now, own_title, usual_steps
+from faultodds.safety.danger import Heard, hazard_of, hear_each, own_title, usual_steps
 
 # A name this close to a sign's is taken for it: a slip of the finger is no all-clear.
 CLOSE = 0.85
+# Which danger's steps come first where there are several.
+ORDER = ("gas", "shock", "co", "ill", "fire", "defeated")
+_NUMBERED = re.compile(r"^\d+\. ")
+# Sentences that have somebody work a switch or a plug, which makes a spark; not where they say "no switch".
+_SWITCHES = re.compile(r"(?i)(?<!no )\b(?:switch(?:ed)?|breaker|plug out|unplug\w*|power off|stop the dryer|stop it)\b")
 _TABLES = re.compile(r"(?ms)^[ \t]*\[[ \t]*stop\b.*?(?=^[ \t]*\[(?![ \t]*stop\b)|\Z)")
 _NAME = re.compile(r"\b[a-z][a-z0-9]*(?:_[a-z0-9]+)+\b")
 # "burning smell=no", "ask about the burning smell": what stands there is named, not told of.
@@ -59,7 +64,14 @@ def stop_first(appliance: str, typed: Iterable[str], over: bool = False) -> None
 def danger_in(
     text: str, signs: Mapping[str, tuple[str, Sequence[str]]], names: Container[str], over: bool = False
 ) -> str | None:
-    """What to show when a text speaks of danger, or None. `signs`: title and steps of each stop sign; `names`: the names of the
+    """What to show when a text speaks of danger, or None: the stops of all that it tells of (`dangers_in`), as one."""
+    return together(dangers_in(text, signs, names, over)) or None
+
+
+def dangers_in(
+    text: str, signs: Mapping[str, tuple[str, Sequence[str]]], names: Container[str], over: bool = False
+) -> list[str]:
+    """The stop of each danger that a text speaks of. `signs`: title and steps of each stop sign; `names`: the names of the
     knowledge file and its titles as names. `burning_smell` is a symptom, not a shout, and so is "burning smell" where a name is
     typed: before "=", or after a word that asks. Anywhere else the words tell of what is there. `over`: the text answers
     how a danger was cleared, and what it tells of as past and put right is none."""
@@ -67,9 +79,10 @@ def danger_in(
     named = _NAMED.match(said)
     if named and (name := fold(named["head"] or named["asked"])) in names and _sign(name, signs) is None:
         said = f"{said[: named.start(named.lastgroup or 0)]}~{said[named.end(named.lastgroup or 0) :]}"
-    heard = hear_now(said) if over else hear(said)
-    if heard is None:
-        return None
+    return [_stop_for(heard, text, signs) for heard in hear_each(said, over)]
+
+
+def _stop_for(heard: Heard, text: str, signs: Mapping[str, tuple[str, Sequence[str]]]) -> str:
     fitting = (s for n, s in signs.items() if hazard_of(n, s[0]) == heard.hazard)
     title, steps = next(fitting, None) or usual_steps(heard.hazard)
     if called := own_title(heard):
@@ -112,6 +125,34 @@ def _stop_tables(text: str) -> Mapping[str, Any]:
 def stop_text(title: str, steps: Iterable[object]) -> str:
     """What is shown when a stop sign is there: the sign, then its steps."""
     return "\n".join([f"STOP. {title}.", *(f"{i}. {step}" for i, step in enumerate(steps, 1))])
+
+
+def together(stops: Iterable[str]) -> str:
+    """Several stops as one: gas first, then as `ORDER` has them; no step twice. Where there may be gas no step works a switch or a
+    plug: such a sentence is left out. Empty for none."""
+    told = sorted(dict.fromkeys(stops), key=lambda stop: _rank(stop.partition("\n")[0]))
+    if len(told) < 2:
+        return "".join(told)
+    heads: dict[str, list[str]] = {}
+    for stop in told:
+        title, _, words = stop.partition("\n")[0].removeprefix("STOP. ").rstrip(".").partition(": ")
+        heads.setdefault(words, []).append(title)
+    steps = [(stop, _NUMBERED.sub("", step)) for stop in told for step in stop.splitlines()[1:]]
+    if _rank(told[0]) == 0:
+        steps = [(stop, step if _rank(stop) == 0 else _without_switches(step)) for stop, step in steps]
+    title = "; ".join("; ".join(titles) + (f": {words}" if words else "") for words, titles in heads.items())
+    return stop_text(title, dict.fromkeys(step for _, step in steps if step))
+
+
+def _rank(stop: str) -> int:
+    hazard = hazard_of("", stop.partition(": ")[0].partition("\n")[0])
+    return ORDER.index(hazard) if hazard in ORDER else len(ORDER)
+
+
+def _without_switches(step: str) -> str:
+    sentences = re.split(r"(?<=[.;]) ", step)
+    kept = " ".join(each for each in sentences if not _SWITCHES.search(each)).rstrip(";")
+    return kept if not kept or kept.endswith(".") else f"{kept}."
 
 
 def _sign(name: str, signs: Mapping[str, tuple[str, Sequence[str]]]) -> str | None:
