@@ -6,11 +6,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from calls import command, looked_at
 from faultodds.advice.doing import closing_lines, instructions
 from faultodds.advice.machine import CLOSED_UP, MachineStates, State
 from faultodds.knowledge.fitted import kinds
@@ -211,3 +213,16 @@ def test_a_soap_test_with_no_meaning_is_seen(dryer: Knowledge) -> None:
     """In the item, and in a page."""
     assert no_meaning(edited(dryer, "access", "gas_shut", close_step="Open the cock; soap-test it, then plug in."))
     assert no_meaning(edited(dryer, "repair", "open_cock", steps=["Soap-test the joints at the cock."]))
+
+
+@pytest.mark.parametrize("shown", ["high", "normal"])
+def test_gas_too_high_ends_dead(tmp_path: Path, shown: str) -> None:
+    """Its page ends there: the job takes it to be shut off with the panel off, and undo takes that back with it; else it is closed
+    up and proved."""
+    command("job", "new", "--found", "heat=cools_off", "--data", str(tmp_path))
+    with looked_at(tmp_path) as visit:
+        visit.find("manifold_pressure", shown, by="licensed gas fitter, on site")
+        dead = frozenset({"unplugged", "gas_shut", "front_open"})
+        assert visit.state == (dead if shown == "high" else CLOSED_UP)
+        visit.undo()
+        assert visit.state == CLOSED_UP and not any(p.finding.name == "manifold_pressure" for p in visit.job.findings)
