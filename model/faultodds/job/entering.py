@@ -353,8 +353,8 @@ class JobEntries(HeldJob):
         """The access items that would be open after these checks or repairs, if the machine is as they need it."""
         job = self.job
         for name in work:
-            found = next((p for p in reversed(job.findings) if p.finding.name == name), None)
-            state = brought(self.appliance, job, name, found and found.finding)
+            found = [p.finding for p in job.findings if p.finding.name == name]
+            state = brought(self.appliance, job, name, found[-1] if found else None)
             if state is not None:
                 job = job.plus(Step(job.last_seq + 1, job.opened_at, state))
         return frozenset(item for item, is_open in job.machine_state.items() if is_open)
