@@ -38,9 +38,7 @@ def static_pressure(v: View, rng: Generator, skill: Array) -> Reading:
 
 
 def exhaust_cycling(v: View, rng: Generator, skill: Array) -> Reading:
-    """Thermometer (F) at the outlet, duct off: where the heat cuts off, or the highest reached when it never
-    does.
-    """
+    """Thermometer (F) in a port at the outlet: where the heat cuts off, or the highest reached when it never does."""
     never = np.isnan(v.bench.cutoff_c)
     value = metered(to_f(np.where(never, v.bench.peak_exhaust_c, v.bench.cutoff_c)), rng, 0.0, 2.0)
     cold = (v.bench.flame_min < 1.0) | (never & (value < 105.0))

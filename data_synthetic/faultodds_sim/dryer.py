@@ -66,7 +66,7 @@ class Dryer:
         n = len(m)
         self.m, self.s, self.dt, self.t = m, scenario, dt, 0.0
         self.turning = shaft_speed(m) > 0.0
-        self.air = working_point(m, scenario.duct_on)
+        self.air = working_point(m)
         self.pressure = psychro.pressure_at(m.altitude_ft)
         self.room_w = psychro.humidity_ratio(m.room_c, m.room_rh, self.pressure)
         self._set_constants()

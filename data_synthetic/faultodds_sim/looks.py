@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.random import Generator
 
+from .airflow import working_point
 from .gas import orifice_for
 from .ignition import circuit_ohms
 from .instruments import Reading, View, blur, look
@@ -34,8 +35,8 @@ def transition_look(v: View, rng: Generator, skill: Array) -> Reading:
 
 
 def duct_off_run(v: View, rng: Generator, skill: Array) -> Reading:
-    """By feel of air and heat with the duct off; a machine without heat shows no change worth a call."""
-    gain = blur(v.bench.cfm / v.used.cfm, rng, skill, 0.12)
+    """By feel of the air with the duct off; a machine without heat shows no change worth a call."""
+    gain = blur(working_point(v.m, duct_on=False).cfm / v.used.cfm, rng, skill, 0.12)
     cold = v.bench.flame_min < 1.0
     return look(v, (gain > 1.5) & ~(cold & (rng.random(len(v.m)) < 0.7)))
 

@@ -23,7 +23,7 @@ from job_states import random_job_states
 from random_evidence import random_evidence
 from run_cli import faultodds
 
-DUCT_OFF = {"duct_off_run", "exhaust_cycling"}
+DUCT_OFF = {"duct_off_run"}
 CHEAP = {"hood_flap", "over_back_look", "drum_warm", "hand_turn"}
 AWAY = {"hood_flap", "hood_air_speed", "meter_clock"}
 # Bits from which one look tells of another.

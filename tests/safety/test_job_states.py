@@ -309,6 +309,7 @@ def plug_before_all(lines: list[Line]) -> list[Line]:
         ("runs_closed_up", first_of_all("prove")),
         ("tested_with_power_off", left_out("move", False, "gas_shut")),
         ("watched_when_it_lets_out", left_out("watch")),
+        ("never_lit_into_the_room", left_out("move", True, "gas_shut")),
         ("watched_when_it_may_let_out", left_out("watch")),
         ("put_back_in_order", plug_before_all),
     ],
@@ -388,6 +389,10 @@ def _not_watched(m: pytest.MonkeyPatch) -> None:
     m.setattr(doing, "watch_text", lambda k, known, minutes: "")
 
 
+def _cock_opened_for_every_run(m: pytest.MonkeyPatch) -> None:
+    m.setattr(MachineStates, "_unopened", lambda machine, state, need: frozenset())
+
+
 @pytest.mark.parametrize(
     ("wanted", "plant"),
     [
@@ -405,6 +410,7 @@ def _not_watched(m: pytest.MonkeyPatch) -> None:
         ("closing", _closed_but_not_told),
         ("closing", _put_back_all_the_same),
         ("watched_when_it_may_let_out", _not_watched),
+        ("not_opened_for_nothing", _cock_opened_for_every_run),
     ],
 )
 def test_a_mistake_in_what_is_offered_is_seen_among_job_states(

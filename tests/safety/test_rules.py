@@ -24,7 +24,7 @@ from faultodds.knowledge.loading import load
 from faultodds.knowledge.schema import Check, Knowledge, Repair
 from faultodds.safety.duties import CAUSE_LEFT, Known
 from faultodds.safety.rules import RULES, broken, exposed, heats
-from faultodds.safety.sequence import Line, Part
+from faultodds.safety.sequence import Line, Move, Part
 from read_back import read_back
 
 STATES = int(os.environ.get("FAULTODDS_SAFETY_STATES", "10000"))
@@ -196,6 +196,13 @@ def moved(lines: list[Line], what: str, before: str, nth: int = 0) -> list[Line]
     return [*rest[:at], line, *rest[at:]]
 
 
+def _opened_first(k: Knowledge) -> list[Line]:
+    """The pressure read with the cock opened for it."""
+    lines = lines_of(k, "static_pressure")
+    at = place(lines, "unplugged", 1)
+    return [*lines[:at], Line(k.access["gas_shut"].close_step, Move("gas_shut", False)), *lines[at:]]
+
+
 ALL_OPEN = frozenset({"unplugged", "gas_shut", "pulled_out", "duct_off", "front_open", "rear_open"})
 BACK_OFF = frozenset({"pulled_out", "duct_off"})
 Planted = tuple[str, Callable[[Knowledge], list[Line]], State]
@@ -232,6 +239,9 @@ MISTAKES: list[Planted] = [
     ("tested_with_power_off", lambda k: without(lines_of(k, "gas_valve"), "gas_shut", 1), CLOSED_UP),
     ("watched_when_it_lets_out", lambda k: without(lines_of(k, "duct_off_run"), "watch"), CLOSED_UP),
     ("watched_when_it_lets_out", lambda k: without(lines_of(k, "meter_clock", state=BACK_OFF), "duct_off"), BACK_OFF),
+    ("never_lit_into_the_room", lambda k: without(lines_of(k, "meter_clock", state=BACK_OFF), "duct_off"), BACK_OFF),
+    ("never_lit_into_the_room", lambda k: without(lines_of(k, "duct_off_run"), "gas_shut"), CLOSED_UP),
+    ("not_opened_for_nothing", _opened_first, CLOSED_UP),
     ("not_run_like_that", lambda k: lines_of(k, "duct_off_run"), CLOSED_UP),
     ("not_run_when_stopped", lambda k: lines_of(k, "burner_watch"), CLOSED_UP),
     ("not_run_when_stopped", lambda k: lines_of(k, "coil_ohms_hot"), CLOSED_UP),

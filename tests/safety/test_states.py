@@ -154,9 +154,11 @@ def test_steps_that_were_on_the_screen_need_no_question(tmp_path: Path) -> None:
 
 
 def test_a_look_that_leaves_the_machine_as_it_is_asks_nothing(tmp_path: Path) -> None:
-    """Nor does one that only moves it from the wall: that hurts nobody."""
-    said, _ = guessed(tmp_path, "hood_flap=weak", "over_back_look=sound", "static_pressure=normal")
+    """One that leaves its cock shut, moved from the wall, asks: whoever lights it next has to know."""
+    said, _ = guessed(tmp_path / "looks", "hood_flap=weak", "over_back_look=sound")
     assert "Is the machine like this now" not in said
+    said, _ = guessed(tmp_path / "moved", "static_pressure=normal")
+    assert "Is the machine like this now: plugged in, gas cock shut, pulled out" in said
 
 
 def test_job_asks_as_well(tmp_path: Path) -> None:

@@ -157,7 +157,7 @@ def test_verification_tells_good_from_bad() -> None:
 
 
 def test_bench_run_cycles_at_the_rating() -> None:
-    """With the duct off a sound machine's exhaust cuts off near its thermostat's rating (155 F, within 12
+    """A sound machine's exhaust cuts off near its thermostat's rating (155 F, within 12
     F).
     """
     m = typical(1)

@@ -181,7 +181,8 @@ def _watched(k: Knowledge, known: Known, name: str, lines: Iterable[Line]) -> It
 def _doing(k: Knowledge, machine: MachineStates, state: State, name: str, work: Work, told: set[str]) -> Iterator[Line]:
     """The moves of some work with its steps between them; `told`: the cautions told before, to which it adds its own. Hands go
     in behind a panel that is open already with its cautions told: nobody knows who opened it."""
-    panels = [item for item in work.access if item in state and shut_off_for(k, work)]
+    ways = [way for item in work.access for way in (item, *k.access[item].also_by)] if shut_off_for(k, work) else []
+    panels = [way for way in ways if way in state]
     own = (*(c for item in panels for c in k.access[item].cautions), *work.cautions)
     for part, way in machine.legs(state, need_of(work)):
         for line in (*_moves(k, way), *_steps(k, name, work, part)):

@@ -120,8 +120,7 @@ class MachineStates:
             go("steps", self.way(here(), need.access, True, shut))
             go("unfit", self.way(here(), need.access, False, shut))
         else:
-            gas = {i for i, a in self._access.items() if a.makes_safe == "gas" and self._unlit and need.unheated}
-            go("steps", self.way(here(), need.access | gas, need.running, need.closed))
+            go("steps", self.way(here(), need.access | self._unopened(here(), need), need.running, need.closed))
         let_out = {i for i in need.access if need.running and not need.live and self._access[i].lets_out}
         if let_out:
             go("move", self.way(here(), need.access - let_out, False, let_out))
@@ -133,10 +132,18 @@ class MachineStates:
             go("prove", self.way(here(), (), running=True))
         return legs
 
-    def to_steps(self, state: State, work: Work) -> Way:
-        """The moves of a check or repair that lead to its own steps, and where they leave it."""
+    def _unopened(self, state: State, need: Need) -> frozenset[str]:
+        """The gas items that stay shut for a run without heat: those that are, or are shut on the way there; every one while
+        heat is barred, or with something off that would let the burner's exhaust out."""
+        gas = {i for i, a in self._access.items() if a.makes_safe == "gas" and need.unheated}
+        barred = self._unlit or any(self._access[i].lets_out for i in need.access)
+        way = self.way(state, need.access, need.running, need.closed)
+        return frozenset(gas if barred else gas & {*state, *(m.item for m in way.moves if m.opens)})
+
+    def to_steps(self, state: State, work: Work, last_part: Part = "steps") -> Way:
+        """The moves of a check or repair that lead to its own steps, or to the last of another part, and where they leave it."""
         legs = self.legs(state, need_of(work))
-        last = max(n for n, (part, _) in enumerate(legs) if part == "steps")
+        last = max(n for n, (part, _) in enumerate(legs) if part == last_part)
         return _one_way([way for _, way in legs[: last + 1]])
 
     def leaves(self, state: State, work: Work) -> State:

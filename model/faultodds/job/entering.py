@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from msgspec.structs import replace
 
 from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds.job.closing import ending
 from faultodds.job.fitting import Misfit, misfit
-from faultodds.job.gates import brought, refuse_run, refuse_unqualified
+from faultodds.job.gates import brought, likely_shows, refuse_run, refuse_unqualified
 from faultodds.job.holding import HeldJob
 from faultodds.job.job import ASKED, Job
 from faultodds.job.sayings import in_words
@@ -40,7 +40,7 @@ from faultodds.job.taking import (
 )
 from faultodds.job.typed import named
 from faultodds.names import fold, match
-from faultodds.safety import LIKELY, refuse_unsafe_state
+from faultodds.safety import refuse_unsafe_state
 
 
 class JobEntries(HeldJob):
@@ -136,7 +136,7 @@ class JobEntries(HeldJob):
             if (p.finding.name, p.stage, p.visit) == (finding.name, self.job.stage, self.job.visit)
         ]
         harms = self.knowledge.observables[finding.name].harms
-        return bool(here) and _shows(here[-1], harms) and not _shows(finding, harms)
+        return bool(here) and likely_shows(here[-1], harms) and not likely_shows(finding, harms)
 
     def misfit(self, name: str, value: str, *, again: bool = False) -> Misfit | None:
         """How what `find` would enter does not fit what was found before; None when it fits, or is danger or stops the machine,
@@ -290,7 +290,7 @@ class JobEntries(HeldJob):
         if isinstance(step.payload, MachineState) and self._was_confirmed(step.payload):
             self.job, step = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
             taken.append(step)
-        elif isinstance(step.payload, Finding | RepairDone) and self._came_along(step.payload.name):
+        elif isinstance(step.payload, Finding | RepairDone) and self._came_along(step.payload):
             self.job, state = self.store.undo(self.job.id, expected_seq=self.job.last_seq)
             taken.append(state)
         self._now = None
@@ -342,7 +342,8 @@ class JobEntries(HeldJob):
             work = payload.name if isinstance(payload, Finding | RepairDone) else ""
             if work == self.knowledge.costs.verify and not job.is_closed:
                 refuse_run(self.appliance, job)
-            state = brought(self.appliance, job, work) if bring else None
+            found = payload if isinstance(payload, Finding) else None
+            state = brought(self.appliance, job, work, found) if bring else None
             for each in (state, payload) if state is not None else (payload,):
                 steps.append(each)
                 job = job.plus(Step(job.last_seq + 1, job.opened_at, each))
@@ -352,7 +353,8 @@ class JobEntries(HeldJob):
         """The access items that would be open after these checks or repairs, if the machine is as they need it."""
         job = self.job
         for name in work:
-            state = brought(self.appliance, job, name)
+            found = [p.finding for p in job.findings if p.finding.name == name]
+            state = brought(self.appliance, job, name, found[-1] if found else None)
             if state is not None:
                 job = job.plus(Step(job.last_seq + 1, job.opened_at, state))
         return frozenset(item for item, is_open in job.machine_state.items() if is_open)
@@ -373,20 +375,15 @@ class JobEntries(HeldJob):
         if not isinstance(last, Finding | RepairDone):
             return False
         earlier = replace(self.job, steps=self.job.steps[:-1])
-        return brought(self.appliance, earlier, last.name) == state
+        return brought(self.appliance, earlier, last.name, last if isinstance(last, Finding) else None) == state
 
-    def _came_along(self, work: str) -> bool:
+    def _came_along(self, work: Finding | RepairDone) -> bool:
         """Whether the job's last step is the change of machine state that went with `work`."""
         if not self.job.steps or not isinstance(self.job.steps[-1].payload, MachineState):
             return False
         earlier = replace(self.job, steps=self.job.steps[:-1])
-        return brought(self.appliance, earlier, work) == self.job.steps[-1].payload
-
-
-def _shows(finding: Finding, outcomes: Collection[str]) -> bool:
-    """Whether a finding likely shows one of some outcomes."""
-    weights = {finding.outcome: 1.0} if finding.outcome is not None else finding.likelihood or {}
-    return any(weights.get(o, 0.0) > LIKELY * sum(weights.values()) for o in outcomes)
+        found = work if isinstance(work, Finding) else None
+        return brought(self.appliance, earlier, work.name, found) == self.job.steps[-1].payload
 
 
 def _no(tool: str) -> str:

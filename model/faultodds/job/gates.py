@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 from faultodds.advice import gone_unmended, may_be, not_looked_at_again, not_looked_for, run_forbidden
 from faultodds.belief import Appliance, Belief, Evidence
@@ -10,10 +10,21 @@ from faultodds.errors import ClashError, FaultoddsError
 from faultodds.job.job import Job
 from faultodds.job.naming import names_somebody
 from faultodds.job.standing import believe, remembered
-from faultodds.job.steps import Danger, MachineState, Step
+from faultodds.job.steps import Danger, Finding, MachineState, Step
 from faultodds.job.taking import evidence_of, state_after, take_repair
 from faultodds.knowledge import Knowledge
-from faultodds.safety import CAUSE_LEFT, Known, at_once, barred, let_out, not_lit_with, not_run_with, said, still_owed
+from faultodds.safety import (
+    CAUSE_LEFT,
+    LIKELY,
+    Known,
+    at_once,
+    barred,
+    let_out,
+    not_lit_with,
+    not_run_with,
+    said,
+    still_owed,
+)
 
 
 @remembered
@@ -27,15 +38,25 @@ def known_on(appliance: Appliance, job: Job) -> tuple[Known, Evidence, Belief | 
     return may_be(appliance.knowledge, evidence, belief), evidence, belief
 
 
-def brought(appliance: Appliance, job: Job, work: str) -> MachineState | None:
-    """The machine state that a check or repair brings with it, as a step; None when it changes nothing. After a repair with
-    which the machine must not run, or not with heat, it is left as it was worked on."""
+def brought(appliance: Appliance, job: Job, work: str, found: Finding | None = None) -> MachineState | None:
+    """The machine state that a check, with what it `found`, or a repair brings with it, as a step; None when it changes nothing.
+    After a repair with which the machine must not run, or not with heat, it is left as it was worked on; live work that found
+    such a thing ends dead, with nothing proved after it."""
     k = appliance.knowledge
     if work not in k.repair:
-        unheated = work in k.check and k.check[work].running and k.check[work].unheated
+        check = k.check.get(work)
+        if found is not None and check is not None and check.prove and likely_shows(found, check.stops):
+            return state_after(appliance, job, work, dead=True)
+        unheated = check is not None and check.running and check.unheated
         return state_after(appliance, job, work, unlit=unheated and bool(not_lit_with(k, known_on(appliance, job)[0])))
     done = job.plus(Step(job.last_seq + 1, job.opened_at, take_repair(k, work)))
     return state_after(appliance, job, work, not barred(k, known_on(appliance, done)[0]))
+
+
+def likely_shows(finding: Finding, outcomes: Collection[str]) -> bool:
+    """Whether a finding likely shows one of some outcomes."""
+    weights = {finding.outcome: 1.0} if finding.outcome is not None else finding.likelihood or {}
+    return any(weights.get(o, 0.0) > LIKELY * sum(weights.values()) for o in outcomes)
 
 
 def standing(appliance: Appliance, job: Job) -> list[str]:

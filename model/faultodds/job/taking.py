@@ -347,11 +347,11 @@ def situation_of(
 
 
 def state_after(
-    appliance: Appliance, job: Job, work: str, closed_up: bool = True, unlit: bool = False
+    appliance: Appliance, job: Job, work: str, closed_up: bool = True, unlit: bool = False, dead: bool = False
 ) -> MachineState | None:
     """The machine state a check or repair leaves, as a step; None when it changes nothing. A repair is taken to be closed up
     for its run, unless the machine is not run (`closed_up` false): then it is left as it was worked on. `unlit`: it must not run
-    with heat."""
+    with heat; `dead`: live work ends when it is dead again."""
     from faultodds.advice import MachineStates
 
     k = appliance.fitted(job.facts).knowledge
@@ -360,7 +360,10 @@ def state_after(
     if record is None:
         return None
     machine = MachineStates(k, unlit)
-    after = machine.leaves(state, record) if closed_up else machine.to_work(state, record).after
+    if dead:
+        after = machine.to_steps(state, record, "unfit").after
+    else:
+        after = machine.leaves(state, record) if closed_up else machine.to_work(state, record).after
     changes = {i: i in after for i in k.access if (i in after) != (i in state)}
     return MachineState(changes) if changes else None
 

@@ -143,9 +143,9 @@ class Access:
     `also_by`: items that open the same parts, so that work behind this one can be done with one of them open instead.
     `close_while`: items that, if open, are still open when this one is closed (a gas cock is opened, and its joints tested,
     before the machine is pushed back over it). `lets_out`: hazards that come out into the room when the machine runs with
-    this open; then `watch` is what whoever runs it is told first, with "{minutes}" in it, `watch_tools` what that takes, and
-    `not_while` maps a fact or symptom to the values under which it is not run like that at all. `shut_title` is what it is called
-    when it is not so ("plugged in").
+    this open (never with heat, and the gas shut); then `watch` is what whoever runs it is told first, with "{minutes}" in
+    it, `watch_tools` what that takes, and `not_while` maps a fact or symptom to the values under which it is not run like
+    that at all. `shut_title` is what it is called when it is not so ("plugged in").
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT

@@ -40,10 +40,13 @@ def describe(spec: ReadingSpec, outcomes: Sequence[str]) -> str:
     bands = spec.bands
     # What is less than a part reads is asked about, and held against no band.
     least = spec.plausible[0] if spec.kind == "resistance" and spec.plausible else floor_of(spec)
+    most = math.inf if spec.danger_over is None else spec.danger_over
     parts = []
     for name in outcomes:
         if name in bands:
-            spans = " or ".join(_span(*ends(band), floor_of(spec), least) for band in bands[name])
+            spans = " or ".join(
+                _span(low, min(high, most), floor_of(spec), least) for low, high in map(ends, bands[name])
+            )
             parts.append(f"{name} {spans} {unit}")
     return "; ".join([*parts, f"{spec.otherwise} otherwise"] if spec.otherwise else parts)
 

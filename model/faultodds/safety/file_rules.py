@@ -183,6 +183,8 @@ def _let_out_problems(k: Knowledge, key: str, work: Work) -> Iterator[str]:
     for item in (i for i in work.access if i in k.access and k.access[i].lets_out):
         if work.away:
             yield f"{key}: runs the machine with '{item}' and nobody beside it ('away'); take '{item}' out of access."
+        if not work.unheated:
+            yield f"{key}: lights the burner with '{item}'; say 'unheated = true', or measure through a port with it on."
         if not 0 < work.run_minutes < float("inf"):
             yield f"{key}.run_minutes: runs the machine with '{item}'; say for how many minutes at most."
         for hazard in (h for h in k.access[item].lets_out if h not in covered):

@@ -242,6 +242,21 @@ def watched_when_it_lets_out(k: Knowledge, m: Moment) -> Iterator[str]:
             yield f"'{m.line.work}' runs the machine with '{item}' and nobody told to watch it"
 
 
+def never_lit_into_the_room(k: Knowledge, m: Moment) -> Iterator[str]:
+    """The burner is never lit with something off that lets its exhaust into the room; without heat it runs so with the gas shut."""
+    gas_on = any(a.makes_safe == "gas" and i not in m.before for i, a in k.access.items())
+    for item in sorted(i for i in m.before if k.access[i].lets_out) if m.runs else ():
+        if heats(k, m.line) or gas_on:
+            yield f"'{m.line.work}' runs the machine with '{item}' and {'heat' if heats(k, m.line) else 'the gas on'}"
+
+
+def not_opened_for_nothing(k: Knowledge, m: Moment) -> Iterator[str]:
+    """The gas is not opened for a run that needs no heat: one wrong turn of a knob would light it."""
+    item, ahead = _item(k, m, opens=False), next((line for line in m.lines[m.at + 1 :] if runs(k, line)), None)
+    if item is not None and item.makes_safe == "gas" and ahead is not None and not heats(k, ahead):
+        yield f"'{item.title}' is undone for '{ahead.work}', which needs no heat"
+
+
 def not_run_like_that(k: Knowledge, m: Moment) -> Iterator[str]:
     """With something open, the machine does not run while something is known with which it is not run like that."""
     for item in sorted(m.before) if m.runs else ():
@@ -315,6 +330,8 @@ RULES: dict[str, Rule] = {
         runs_closed_up,
         tested_with_power_off,
         watched_when_it_lets_out,
+        never_lit_into_the_room,
+        not_opened_for_nothing,
         not_run_like_that,
         not_run_when_stopped,
         not_lit_without_air,
