@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from faultodds.job.naming import turned
+from faultodds.job.retracting import takes_back
 from faultodds.knowledge import Stop
 from faultodds.safety import as_heard, only_denies
 
@@ -44,6 +45,8 @@ def lacking(remark: str, hazard: str | None, stop: Stop | None = None) -> str:
     rest = _without_results(said)
     if "?" in remark:
         return "it asks, and does not say"
+    if back := takes_back(remark):
+        return f"'{back}' takes back what stands before it"
     for against in _words()["against"]:
         found = re.search(rf"\b(?:{against['words']})\b", rest) if kind in against.get("dangers", [kind]) else None
         if found:

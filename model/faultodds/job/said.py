@@ -58,10 +58,9 @@ def together(heard: Sequence[Heard], line: str) -> list[Said]:
         return [Said("doubt", "", "", line)] if not any(h.unclear for h in heard) or not said else []
     if any(h.unclear for h in heard):
         return []
-    found: dict[str, str] = {}
-    for each in said:
-        if each.kind in ("finding", "fact", "machine") and found.setdefault(each.name, each.value) != each.value:
-            return []
+    if contradicted(said):
+        return []
+    found = {each.name: each.value for each in said if each.kind in _OF_VALUES}
     for each in said:
         if each.kind == "excluded" and found.get(each.name) == each.value:
             return []
@@ -78,6 +77,15 @@ def together(heard: Sequence[Heard], line: str) -> list[Said]:
         rest = f"'{', '.join(unread)}' is not understood and may turn the rest. Nothing was noted: type NAME=OUTCOME."
         return [Said("ask", rest, "", "")]
     return [*taken, Said("unread", ", ".join(unread), "", "")] if taken and unread else taken
+
+
+def contradicted(said: Sequence[Said]) -> str:
+    """The two values of one thing that a line tells, in words, or none: "power off and power on"."""
+    found: dict[str, str] = {}
+    for each in said:
+        if each.kind in _OF_VALUES and (first := found.setdefault(each.name, each.value)) != each.value:
+            return f"{each.name} {first} and {each.name} {each.value}"
+    return ""
 
 
 def _goes_on(line: str, unread: Sequence[str]) -> bool:
@@ -118,4 +126,5 @@ def alive(items: Sequence[Item], read: Collection[int], off: bool) -> str:
     return ""
 
 
+_OF_VALUES = ("finding", "fact", "machine")
 _TIMES = ("minutes", "seconds", "hours", "years", "months", "weeks")

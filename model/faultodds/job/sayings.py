@@ -17,7 +17,8 @@ from msgspec.structs import replace
 from faultodds.job.clauses import clauses
 from faultodds.job.fits import things_of
 from faultodds.job.hearing import hear_line
-from faultodds.job.said import Kind, Said as Said, alive
+from faultodds.job.retracting import taken_back, takes_back as takes_back
+from faultodds.job.said import Kind, Said as Said, alive, contradicted
 from faultodds.job.words import grammar, listed, words_of
 from faultodds.knowledge import Knowledge
 from faultodds.names import LONGEST_LINE
@@ -52,7 +53,11 @@ def understand(knowledge: Knowledge, line: str) -> list[Said]:
         return []
     if setting := _SETTING.search(line):
         return [Said("ask", f"'{setting[0]}' is taken for a setting. Type what was seen as NAME=OUTCOME.", "", line)]
+    if not _one(knowledge, line) and (right := taken_back(knowledge, line, understand)):
+        return right
     said = _understood(knowledge, line)
+    if both := contradicted(said):
+        return [Said("ask", f"'{line.strip()}': {both}. Nothing was noted. Type the one that is so now.", "", line)]
     over = [s for s in said if s.kind == "finding" and _ONCE.search(line) and _good_of_a_danger(knowledge, s)]
     if over:
         name, good = over[0].name, over[0].value
