@@ -16,7 +16,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
 from faultodds.belief import Appliance
-from faultodds.job import Store, said, sayings
+from faultodds.job import Store, hearing, said, sayings
 from faultodds.job.clearing import lacking
 from said import becomes
 
@@ -190,3 +190,28 @@ def test_what_shows_that_it_is_safe_is_not_taken_back(back: str) -> None:
     good = "soap tested every joint with the gas on, no bubbles"
     assert lacking(good, "gas") == ""
     assert back in lacking(f"{good}, {back}", "gas")
+
+
+TAILS = tomllib.loads(Path(__file__).with_name("tails.toml").read_text("utf-8"))
+
+
+@pytest.mark.parametrize("each", [*TAILS["line"], *TAILS["plain"]], ids=lambda each: each["text"])
+def test_a_tail_that_may_turn_the_rest_is_read_or_asked(
+    each: dict[str, object], dryer: Appliance, store: Store
+) -> None:
+    """ "Clean, held water though" was taken for clean."""
+    entered, told = becomes(dryer, store, str(each["text"]))
+    assert entered == each["becomes"], told
+    assert told.strip()
+
+
+@pytest.mark.parametrize("tail", ["zqx {}", "it zqxes {}", "went zqx {}", "only at zqx {}"])
+@pytest.mark.parametrize("turn", ["tho", "though", "however"])
+def test_no_value_is_kept_beside_a_tail_that_nobody_knows(
+    tail: str, turn: str, dryer: Appliance, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever is shown; and a reader that overlooks such a tail does not hold that."""
+    lines = [f"{t.thing} {v}, {tail.format(turn)}" for t in (*SHOWN, *DONE) for v in t.values if "ohm" not in v]
+    assert not any(becomes(dryer, store, line)[0] for line in lines)
+    monkeypatch.setattr(hearing, "all_of_what_turns", lambda said, *given: said)
+    assert any(becomes(dryer, store, line)[0] for line in lines)

@@ -13,7 +13,7 @@ from itertools import pairwise
 from faultodds.job.amounts import reading_text, shows_otherwise, step_of
 from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
 from faultodds.job.fits import Fit, any_rule, best, called, fitting_of, left_of_machine, outcomes_of, used_by
-from faultodds.job.said import Heard, Kind, Said, states_only_where_nothing_lives, together
+from faultodds.job.said import Heard, Kind, Said, all_of_what_turns, states_only_where_nothing_lives, together
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
 from faultodds.knowledge import Knowledge
 from faultodds.names import LONGEST_LINE
@@ -66,7 +66,8 @@ class Hearer:
                 heard = [whole]
         items = [item for thought in thoughts for piece in thought for item in piece]
         read = {at for h in heard for at in h.read}
-        return self._of_each(states_only_where_nothing_lives(together(heard, line), items, read, line), items, line)
+        said = states_only_where_nothing_lives(together(heard, line), items, read, line)
+        return self._of_each(all_of_what_turns(said, items, read, line), items, line)
 
     def _of_each(self, said: list[Said], items: Clause, line: str) -> list[Said]:
         """A question in place of what was heard of the machine, where the line speaks of more: "power and gas off"."""

@@ -11,7 +11,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from faultodds.job.clauses import DENIED, Item, half_done
-from faultodds.job.words import lives
+from faultodds.job.words import grammar, listed, lives
 
 Kind = Literal[
     "finding",
@@ -114,6 +114,18 @@ def states_only_where_nothing_lives(
     return [Said("ask", told, "", "")]
 
 
+def all_of_what_turns(said: list[Said], items: Sequence[Item], read: Collection[int], line: str) -> list[Said]:
+    """What was heard, or a question in its place where a line goes on with a word that may turn what stands before ("though",
+    "until") and not all of it is read: "clean, held water though"."""
+    unread = [i for i in items if i.at not in read and not i.has("<aside>")]
+    left = [i.text for i in unread if i.text not in _SMALL and i.text not in _TURN_BACK]
+    turning = [i.text for i in unread if i.text in _TURN_BACK]
+    if not turning or not (left or _UNTIL & {*turning}) or not any(s.kind in (*_OF_VALUES, "repair") for s in said):
+        return said
+    told = f"'{' '.join(left or turning)}' is not understood and may turn the rest, so nothing was noted. Type what is so, part by part."
+    return [Said("ask", f"'{line.strip()}': {told}", "", "")]
+
+
 def alive(items: Sequence[Item], read: Collection[int], off: bool) -> str:
     """The first words that are not `read`, tell of life and do not deny it, or none; `off`: beside what is said to be off or shut,
     where heat, motion and a measured number do so too."""
@@ -126,5 +138,8 @@ def alive(items: Sequence[Item], read: Collection[int], off: bool) -> str:
     return ""
 
 
+_SMALL = frozenset(listed(grammar()["small"]["words"]))
+_UNTIL = frozenset(listed(grammar()["turns_back"]["until"]))
+_TURN_BACK = frozenset(listed(grammar()["turns_back"]["words"])) | _UNTIL
 _OF_VALUES = ("finding", "fact", "machine")
 _TIMES = ("minutes", "seconds", "hours", "years", "months", "weeks")
