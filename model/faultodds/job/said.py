@@ -122,7 +122,7 @@ def all_of_what_turns(said: list[Said], items: Sequence[Item], read: Collection[
     turning = [i.text for i in unread if i.text in _TURN_BACK]
     if not turning or not (left or _UNTIL & {*turning}) or not any(s.kind in (*_OF_VALUES, "repair") for s in said):
         return said
-    told = f"'{' '.join(left or turning)}' is not understood and may turn the rest, so nothing was noted. Type what is so, part by part."
+    told = f"'{' '.join(left or turning)}' is not understood and may turn the rest. Nothing was noted: type it part by part."
     return [Said("ask", f"'{line.strip()}': {told}", "", "")]
 
 
