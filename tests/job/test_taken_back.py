@@ -195,7 +195,7 @@ def test_what_shows_that_it_is_safe_is_not_taken_back(back: str) -> None:
 TAILS = tomllib.loads(Path(__file__).with_name("tails.toml").read_text("utf-8"))
 
 
-@pytest.mark.parametrize("each", [*TAILS["line"], *TAILS["plain"]], ids=lambda each: each["text"])
+@pytest.mark.parametrize("each", [*TAILS["line"], *TAILS["plain"], *TAILS["everyday"]], ids=lambda each: each["text"])
 def test_a_tail_that_may_turn_the_rest_is_read_or_asked(
     each: dict[str, object], dryer: Appliance, store: Store
 ) -> None:
@@ -215,3 +215,10 @@ def test_no_value_is_kept_beside_a_tail_that_nobody_knows(
     assert not any(becomes(dryer, store, line)[0] for line in lines)
     monkeypatch.setattr(hearing, "all_of_what_turns", lambda said, *given: said)
     assert any(becomes(dryer, store, line)[0] for line in lines)
+
+
+@pytest.mark.parametrize("name", ["does_nothing", "does not start", "Does not start"])
+def test_a_name_with_a_no_in_it_is_that_name(name: str, dryer: Appliance, store: Store) -> None:
+    """Typed alone it is asked about; among the complaints it is a yes. It was taken for a denial."""
+    assert "Does not start: 1 no" in becomes(dryer, store, name)[1]
+    assert becomes(dryer, store, name, "complaint")[0] == ["does_nothing=yes"]

@@ -9,7 +9,7 @@ import pytest
 from calls import SAFE, STRAIGHT_ON, bench
 from cli.test_bench import text_of
 from faultodds.job.clearing import only_mistyped
-from faultodds.safety import answers, may_answer
+from faultodds.safety import answers, hear, may_answer
 
 # Written before the code: lines of a call that say nothing of danger.
 UNREAD = (
@@ -50,7 +50,8 @@ def test_a_planted_mistake_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 MISTYPED = (
-    "typed in the wrong place, nobody reported anything", "no to all, that was meant for another line", "false alarm, nothing reported",
+    "typed in the wrong place, nobody reported anything", "no to all, that was meant for another line",
+    "false alarm, nothing reported",
     "none of them, i typed at the wrong prompt", "my typo, no danger of any sort", "wrong line, no gas no smoke nobody ill",
 )  # fmt: skip
 NOT_MISTYPED = (
@@ -100,3 +101,22 @@ def test_a_refusal_that_is_repeated_is_short(tmp_path: Path) -> None:
     first, _, second = ended.partition("its good now i say")
     assert "such as" in first
     assert "such as" not in second and "stays stopped" in second
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "wiff of gas",
+        "wiffs of gas behind it",
+        "gas wif",
+        "a wif of gas",
+        "gas whif at the cock",
+        "faint gas",
+        "slight gas",
+    ],
+)
+def test_a_little_gas_in_any_spelling_is_gas(line: str) -> None:
+    """And has the steps of gas: no switch is touched."""
+    heard = hear(line)
+    assert heard is not None and heard.hazard == "gas"
+    assert hear("the wife is fine") is None and hear("her wifi is slow") is None

@@ -31,8 +31,8 @@ def answered(talk: Talk, question: str) -> str | None:
 def plain_no(talk: Talk, visit: OpenJob, sign: str | None, question: str, reply: str, over: bool = False) -> None:
     """Go on when `reply` is a plain no. What is neither that nor a yes is kept as a note and asked once more.
 
-    What tells of the call ("no heat again"), or of no danger at all, is no answer: it is asked again until one comes, and CallLeft is
-    raised when none does.
+    What tells of the call ("no heat again"), or of no danger at all, is no answer: it is asked again until one comes, and
+    CallLeft is raised when none does.
     Raises SafetyStop, kept with the job, for a yes, and when the second answer is no plain no either, or none comes. `over`: what
     an answer tells of as past and put right is none. No `sign`: the question is of all of them, and after a yes it is asked which.
     """

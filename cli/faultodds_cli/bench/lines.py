@@ -94,7 +94,7 @@ def _obey(call: BenchCall, line: str) -> bool:
     if command is None and only_denies(line):
         call.talk.tell("Good. Nothing is noted of it.")
         return False
-    if command is None and says_no(line):
+    if command is None and says_no(line) and not typed.is_called(call.visit.knowledge, line):
         return call.enter_all(what_was_denied(call, line))
     if command is None:
         found = _findings(call, line, question)

@@ -199,7 +199,7 @@ class HeldJob:
         self._append(Safe(text.strip()))
 
     def _danger_ever_told(self) -> bool:
-        """Whether words of danger, or a yes or a doubt about one, were ever entered on this job; a stop that keeps no words counts."""
+        """Whether words of danger, or a yes or doubt about one, were ever entered; a stop that keeps no words counts."""
         asked = [*(stop.ask for stop in self.knowledge.stop.values()), NOT_SAFE]
         for step in self.job.steps:
             if isinstance(step.payload, Danger):
