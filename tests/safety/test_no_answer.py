@@ -10,6 +10,7 @@ from calls import SAFE, STRAIGHT_ON, bench
 from cli.test_bench import text_of
 from faultodds.job.clearing import only_mistyped
 from faultodds.safety import answers, hear, may_answer
+from faultodds.safety.danger import own_title
 
 # Written before the code: lines of a call that say nothing of danger.
 UNREAD = (
@@ -120,3 +121,34 @@ def test_a_little_gas_in_any_spelling_is_gas(line: str) -> None:
     heard = hear(line)
     assert heard is not None and heard.hazard == "gas"
     assert hear("the wife is fine") is None and hear("her wifi is slow") is None
+
+
+@pytest.mark.parametrize(
+    ("line", "hazard"),
+    [
+        ("downstairs lady phoned about the co alarm", "co"), ("tenant complained re her CO alarm", "co"),
+        ("sparks flew from the outlet", "fire"), ("a spark at the plug", "fire"), ("spark out of the socket just now", "fire"),
+    ],
+)  # fmt: skip
+def test_what_a_neighbour_rings_about_and_sparks_at_a_plug_stop(line: str, hazard: str) -> None:
+    """However short they are told."""
+    heard = hear(line)
+    assert heard is not None and heard.hazard == hazard
+
+
+@pytest.mark.parametrize(
+    "line", ["tenant smokes", "the owner smokes indoors", "customer phoned about the dryer", "new spark plug"]
+)
+def test_what_is_no_danger_does_not_stop(line: str) -> None:
+    """A smoker is none; a dryer that smokes is."""
+    assert hear(line) is None
+    assert hear("it smokes") is not None and hear("cust says it smokes") is not None
+
+
+@pytest.mark.parametrize(
+    "line", ["vents into the basement", "exhaust blowing into the laundry room", "venting into the attic"]
+)
+def test_an_exhaust_that_blows_indoors_is_told_as_what_it_is(line: str) -> None:
+    """Carbon monoxide and fresh air; there is no bypass to take out."""
+    own = own_title(hear(line))
+    assert own is not None and "carbon monoxide" in own.title and "Windows" in " ".join(own.steps)
