@@ -88,6 +88,8 @@ def _understood(knowledge: Knowledge, line: str) -> list[Said]:
     heard = _not_that(knowledge, line, _heard(knowledge, line))
     unclear = next((part for part in parts if part and part.kind == "ask"), None)
     of_machine = [s for s in heard if s.kind == "machine"]
+    if unclear and not of_machine and {s.kind for s in heard} <= {"ask"}:  # "unplugged, opened up again"
+        of_machine = [s for part in _JOINS.split(line) for s in _heard(knowledge, part) if s.kind == "machine"]
     if unclear and of_machine and len(of_machine) < len(parts):
         return _plain_and_asked(knowledge, line, of_machine) or [unclear]
     return heard
