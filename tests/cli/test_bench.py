@@ -435,7 +435,9 @@ def test_a_no_that_is_not_plain_stops(tmp_path: Path, reply: str) -> None:
 
 
 @pytest.mark.parametrize("place", range(4))
-@pytest.mark.parametrize("reply", ["no, took the batteries out", "n/a", "no nose", "hm", "the wife said something"])
+@pytest.mark.parametrize(
+    "reply", ["no, took the batteries out", "n/a", "no nose", "not asked", "the wife said something"]
+)
 def test_what_is_neither_yes_nor_no_is_asked_again_once(tmp_path: Path, place: int, reply: str) -> None:
     """What was said is shown and kept; then it is a plain no, or everything stops; so it does where no second answer comes."""
     asked = bench(tmp_path / "once", *SAFE[:place], reply, "no", *SAFE[place + 1 :], "done", "heat=none")
@@ -1119,7 +1121,14 @@ def test_what_tells_of_the_call_is_no_answer_about_danger(told: str, tmp_path: P
 
 @pytest.mark.parametrize(
     "told",
-    ["it smells when it runs cold", "cabinet very hot", "hm", "the wife said something", "no meter", "burning smell"],
+    [
+        "it smells when it runs cold",
+        "cabinet very hot",
+        "not asked",
+        "the wife said something",
+        "no meter",
+        "burning smell",
+    ],
 )
 def test_what_may_tell_of_danger_stops_as_before(told: str, tmp_path: Path) -> None:
     """Twice no plain no, or danger in so many words."""

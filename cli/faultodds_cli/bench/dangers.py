@@ -7,7 +7,7 @@ from typing import NoReturn
 from faultodds.errors import FaultoddsError, SafetyStop
 from faultodds.job import OpenJob, sayings, typed
 from faultodds.names import fold
-from faultodds.safety import admits, denies, hazard_of
+from faultodds.safety import admits, denies, hazard_of, may_answer
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.commands import exact
 from faultodds_cli.shared.talk import CallLeft, Talk
@@ -21,7 +21,7 @@ def answered(talk: Talk, question: str) -> str | None:
             return None
         if command in ("help", "how", "why") or fold(reply) in ("help_me", "what", "what_now") or reply == "?":
             talk.tell(
-                "Type no if there is none of it. A yes stops the call; what is neither is asked once more. leave ends it.",
+                "Type no if there is none of it. A yes stops the call; a doubt is asked once more. leave ends it.",
                 "   ",
             )
         elif reply:
@@ -31,14 +31,15 @@ def answered(talk: Talk, question: str) -> str | None:
 def plain_no(talk: Talk, visit: OpenJob, sign: str | None, question: str, reply: str, over: bool = False) -> None:
     """Go on when `reply` is a plain no. What is neither that nor a yes is kept as a note and asked once more.
 
-    What tells of the call ("no heat again") is no answer: it is asked again until one comes, and CallLeft is raised when none does.
+    What tells of the call ("no heat again"), or of no danger at all, is no answer: it is asked again until one comes, and
+    CallLeft is raised when none does.
     Raises SafetyStop, kept with the job, for a yes, and when the second answer is no plain no either, or none comes. `over`: what
     an answer tells of as past and put right is none. No `sign`: the question is of all of them, and after a yes it is asked which.
     """
     visit.listen(reply, over=over)
-    reply = _not_of_the_call(talk, visit, question, reply, over)
+    reply = _an_answer(talk, visit, sign, question, reply, over)
     first = reply
-    by_number = sign is None and reply[:1].isdigit() and bool(_signs_told(visit, reply))
+    by_number = _by_number(visit, sign, reply)
     if not denies(reply) and not admits(reply, over) and not by_number:
         visit.remark(f"{question} {reply}")
         talk.tell(f"I heard: '{reply}'. That is neither a plain yes nor a plain no.", "?  ")
@@ -53,9 +54,13 @@ def plain_no(talk: Talk, visit: OpenJob, sign: str | None, question: str, reply:
         talk.tell(note)
 
 
-def _not_of_the_call(talk: Talk, visit: OpenJob, question: str, reply: str, over: bool) -> str:
-    """The first reply that does not tell of the call in place of danger; what does is kept as a note."""
-    while not denies(reply) and ("=" in reply or not admits(reply, over)) and _tells_of_the_call(visit, reply):
+def _an_answer(talk: Talk, visit: OpenJob, sign: str | None, question: str, reply: str, over: bool) -> str:
+    """The first reply that may be an answer. What tells of the call, and what has no word of a danger, a yes, a no or a doubt in
+    it, is kept as a note, and it is asked again."""
+    while not denies(reply) and not _by_number(visit, sign, reply):
+        elsewhere = ("=" in reply or not admits(reply, over)) and _tells_of_the_call(visit, reply)
+        if not elsewhere and may_answer(reply):
+            break
         visit.remark(f"{question} {reply}")
         talk.tell(f"I heard: '{reply}'. Kept as a note; type it again once it is plain that it is safe.", "?  ")
         answer = answered(talk, f"{question} yes / no")
@@ -66,14 +71,21 @@ def _not_of_the_call(talk: Talk, visit: OpenJob, question: str, reply: str, over
     return reply
 
 
+def _by_number(visit: OpenJob, sign: str | None, reply: str) -> bool:
+    return sign is None and reply[:1].isdigit() and bool(_signs_told(visit, reply))
+
+
 def _tells_of_the_call(visit: OpenJob, reply: str) -> bool:
     """Whether an answer is a command, work done, or what the machine shows that can hurt nobody."""
     k, (first, *_) = visit.knowledge, reply.split()
     name = fold(reply.partition("=")[0]) if "=" in reply else fold(first)
     said = sayings.understand(k, reply)
-    shown = {s.name for s in said if s.kind == "finding"} | ({name} & k.observables.keys())
-    if any(k.observables[each].bars or k.observables[each].harms for each in shown):
-        return False
+    shown = {s.name: s.value for s in said if s.kind == "finding"}
+    shown = shown or {n: reply.partition("=")[2].strip() for n in {name} & k.observables.keys()}
+    for each, value in shown.items():
+        seen = k.observables[each]
+        if (seen.bars or seen.harms) and value != next(iter(seen.outcomes)):
+            return False
     return bool(shown or exact(first)) or (bool(said) and all(s.kind in ("repair", "command") for s in said))
 
 

@@ -207,7 +207,7 @@ def _take_complaint(call: BenchCall, line: str) -> None:
 
 
 def _complained(call: BenchCall, part: str) -> list[typed.Typed]:
-    if says_no(part):
+    if says_no(part) and not typed.is_called(call.visit.knowledge, part):
         return what_was_denied(call, part)
     try:
         found = typed.findings(call.visit.knowledge, part, call.numbered)

@@ -71,7 +71,7 @@ def _obey(call: BenchCall, line: str) -> bool:
     """Do what a line says; true when the screen is to be shown anew."""
     line = as_pair(call, _as_question(call.visit.knowledge, as_command(line)))
     parts = typed.parts(line)
-    if len(parts) > 1 and exact(line.split()[0]) is None:
+    if len(parts) > 1 and exact(line.split()[0]) is None and not sayings.takes_back(line):
         return one_by_one(call, parts)
     question, call.question = call.question, None
     if question is None:  # what was asked last is what is answered
@@ -94,7 +94,7 @@ def _obey(call: BenchCall, line: str) -> bool:
     if command is None and only_denies(line):
         call.talk.tell("Good. Nothing is noted of it.")
         return False
-    if command is None and says_no(line):
+    if command is None and says_no(line) and not typed.is_called(call.visit.knowledge, line):
         return call.enter_all(what_was_denied(call, line))
     if command is None:
         found = _findings(call, line, question)

@@ -15,8 +15,9 @@ from pathlib import Path
 from typing import Any
 
 from faultodds.job.naming import turned
+from faultodds.job.retracting import takes_back
 from faultodds.knowledge import Stop
-from faultodds.safety import as_heard, only_denies
+from faultodds.safety import as_heard, hear, only_denies
 
 # From this on there is carbon monoxide in a room that somebody has to find: the dryer's `co_room`. Common practice, no source.
 CO_FOUND_PPM = 9
@@ -44,6 +45,8 @@ def lacking(remark: str, hazard: str | None, stop: Stop | None = None) -> str:
     rest = _without_results(said)
     if "?" in remark:
         return "it asks, and does not say"
+    if back := takes_back(remark):
+        return f"'{back}' takes back what stands before it"
     for against in _words()["against"]:
         found = re.search(rf"\b(?:{against['words']})\b", rest) if kind in against.get("dangers", [kind]) else None
         if found:
@@ -62,6 +65,13 @@ def lacking(remark: str, hazard: str | None, stop: Stop | None = None) -> str:
     if kind == "co" and not any(_compiled("words", name).search(said) for name in ("ran", "metered")):
         return "it does not say with what it was measured, and whether the machine ran"
     return "" if results else "it does not say what the test showed"
+
+
+def only_mistyped(remark: str) -> bool:
+    """Whether a remark says that a line was typed in the wrong place, or an alarm is false, and plainly that there was nothing."""
+    said = as_heard(remark)
+    told = _compiled("mistyped", "place").search(said) and _compiled("mistyped", "nothing").search(said)
+    return bool(told) and "?" not in remark and hear(remark) is None and not _compiled("mistyped", "but").search(said)
 
 
 def left_to(shown: str) -> str:

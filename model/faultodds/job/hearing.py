@@ -13,7 +13,15 @@ from itertools import pairwise
 from faultodds.job.amounts import reading_text, shows_otherwise, step_of
 from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
 from faultodds.job.fits import Fit, any_rule, best, called, fitting_of, left_of_machine, outcomes_of, used_by
-from faultodds.job.said import Heard, Kind, Said, states_only_where_nothing_lives, together, with_unplain
+from faultodds.job.said import (
+    Heard,
+    Kind,
+    Said,
+    all_of_what_turns,
+    states_only_where_nothing_lives,
+    together,
+    with_unplain,
+)
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
 from faultodds.knowledge import Knowledge
 from faultodds.names import LONGEST_LINE
@@ -67,7 +75,8 @@ class Hearer:
         items = [item for thought in thoughts for piece in thought for item in piece]
         read = {at for h in heard for at in h.read}
         said = states_only_where_nothing_lives(together(heard, line), items, read, line)
-        return self._of_each(with_unplain(self.words, said, items, line), items, line)
+        said = all_of_what_turns(with_unplain(self.words, said, items, line), items, read, line)
+        return self._of_each(said, items, line)
 
     def _of_each(self, said: list[Said], items: Clause, line: str) -> list[Said]:
         """A question in place of what was heard of the machine, where the line speaks of more: "power and gas off"."""

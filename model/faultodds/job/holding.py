@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, NamedTuple, NoReturn
@@ -9,9 +10,9 @@ from typing import TYPE_CHECKING, NamedTuple, NoReturn
 from faultodds.advice import Situation, State
 from faultodds.belief import Appliance
 from faultodds.errors import ClashError, FaultoddsError, SafetyStop, StaleJobError, StoreError
-from faultodds.job.clearing import lacking, lacks_whose, left_to, looked_for
+from faultodds.job.clearing import lacking, lacks_whose, left_to, looked_for, only_mistyped
 from faultodds.job.gates import only_qualified
-from faultodds.job.job import NOT_SAFE, UNTOLD, Job
+from faultodds.job.job import ASKED, NOT_SAFE, UNTOLD, Job
 from faultodds.job.standing import Standing
 from faultodds.job.steps import Danger, Hands, Kept, Note, Payload, Safe
 from faultodds.job.taking import situation_of, stop_if_danger, told_by_reading
@@ -23,8 +24,10 @@ from faultodds.safety import (
     has_no_alarm,
     has_to_be_mended,
     hazard_of,
+    hear,
     no_alarm_works,
     put_right,
+    speaks_of_danger,
     stop_text,
     together,
     told_over,
@@ -38,6 +41,9 @@ if TYPE_CHECKING:
 FEWEST_WORDS = 2
 _TRIES = 3
 NO_ALARM = "No alarm there to warn you: carry a CO meter, switched on, before any run with heat and while it lasts."
+
+
+_QUOTED = re.compile(r'^STOP\. [^\n"]*"([^\n]*)"', re.MULTILINE)
 
 
 class _Told(NamedTuple):
@@ -159,6 +165,9 @@ class HeldJob:
         self.listen(text, over=True)
         if self.job.stopped is None:
             raise FaultoddsError(f"job {self.job.id} is not stopped: nothing dangerous was told of.")
+        if only_mistyped(text) and not self._danger_ever_told():
+            self._append(Safe(text.strip()))
+            return
         dangers = self._dangers()
         example = "; ".join(dict.fromkeys(told_over(each.hazard, each.out) for each in dangers)) or told_over(None)
         if len(text.split()) < FEWEST_WORDS:
@@ -175,13 +184,33 @@ class HeldJob:
         }
         left = [*lacks, *(f"put right: {each.out}" for each in dangers if each.out and not put_right(each.out, text))]
         if left:
+            again = any(NOT_SAFE in note for note in self.job.notes[-1:])
             self._append(Note(f"{NOT_SAFE}{text.strip()}"))
             why = next(iter(lacks.values()), "it does not say that it is put right")
+            if again:  # all of it was said just before
+                raise FaultoddsError(
+                    f"'{text.strip()}': {why}. Kept as a note; the job stays stopped, until that is shown."
+                )
             raise FaultoddsError(
                 f"'{text.strip()}': {why}. It is kept as a note, and the job stays stopped. Not shown yet: {'; '.join(left)}. When "
                 f"it is safe, say in one line who made sure of it, how, and what that showed, such as: {example}."
             )
         self._append(Safe(text.strip()))
+
+    def _danger_ever_told(self) -> bool:
+        """Whether words of danger, or a yes or doubt about one, were ever entered; a stop that keeps no words counts."""
+        asked = [*(stop.ask for stop in self.knowledge.stop.values()), NOT_SAFE]
+        for step in self.job.steps:
+            if isinstance(step.payload, Danger):
+                said = _QUOTED.findall(step.payload.text)
+                if not said or any(speaks_of_danger(each) for each in said):
+                    return True
+            elif isinstance(step.payload, Note) and not step.payload.text.startswith(ASKED):
+                text = step.payload.text
+                text = next((text.removeprefix(ask) for ask in asked if text.startswith(ask)), text)
+                if hear(text) is not None:
+                    return True
+        return False
 
     def _dangers(self) -> list[_Told]:
         """The dangers that were told of since it was safe last. A test that was left out is no sign itself: the sign that it would

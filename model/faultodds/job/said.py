@@ -11,7 +11,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from faultodds.job.clauses import DENIED, SAID, Item, half_done
-from faultodds.job.words import Words, lives
+from faultodds.job.words import Words, grammar, listed, lives
 
 Kind = Literal[
     "finding",
@@ -58,10 +58,9 @@ def together(heard: Sequence[Heard], line: str) -> list[Said]:
         return [Said("doubt", "", "", line)] if not any(h.unclear for h in heard) or not said else []
     if any(h.unclear for h in heard):
         return []
-    found: dict[str, str] = {}
-    for each in said:
-        if each.kind in ("finding", "fact", "machine") and found.setdefault(each.name, each.value) != each.value:
-            return []
+    if contradicted(said):
+        return []
+    found = {each.name: each.value for each in said if each.kind in _OF_VALUES}
     for each in said:
         if each.kind == "excluded" and found.get(each.name) == each.value:
             return []
@@ -78,6 +77,15 @@ def together(heard: Sequence[Heard], line: str) -> list[Said]:
         rest = f"'{', '.join(unread)}' is not understood and may turn the rest. Nothing was noted: type NAME=OUTCOME."
         return [Said("ask", rest, "", "")]
     return [*taken, Said("unread", ", ".join(unread), "", "")] if taken and unread else taken
+
+
+def contradicted(said: Sequence[Said]) -> str:
+    """The two values of one thing that a line tells, in words, or none: "power off and power on"."""
+    found: dict[str, str] = {}
+    for each in said:
+        if each.kind in _OF_VALUES and (first := found.setdefault(each.name, each.value)) != each.value:
+            return f"{each.name} {first} and {each.name} {each.value}"
+    return ""
 
 
 def _goes_on(line: str, unread: Sequence[str]) -> bool:
@@ -137,6 +145,18 @@ def _without(listed: str, words: Collection[str]) -> str:
     return ", ".join(each for each in listed.split(", ") if each not in words)
 
 
+def all_of_what_turns(said: list[Said], items: Sequence[Item], read: Collection[int], line: str) -> list[Said]:
+    """What was heard, or a question in its place where a line goes on with a word that may turn what stands before ("though",
+    "until") and not all of it is read: "clean, held water though"."""
+    unread = [i for i in items if i.at not in read and not i.has("<aside>")]
+    left = [i.text for i in unread if i.text not in _SMALL and i.text not in _TURN_BACK]
+    turning = [i.text for i in unread if i.text in _TURN_BACK]
+    if not turning or not (left or _UNTIL & {*turning}) or not any(s.kind in (*_OF_VALUES, "repair") for s in said):
+        return said
+    told = f"'{' '.join(left or turning)}' is not understood and may turn the rest. Nothing was noted: type it part by part."
+    return [Said("ask", f"'{line.strip()}': {told}", "", "")]
+
+
 def alive(items: Sequence[Item], read: Collection[int], off: bool) -> str:
     """The first words that are not `read`, tell of life and do not deny it, or none; `off`: beside what is said to be off or shut,
     where heat, motion and a measured number do so too."""
@@ -149,4 +169,8 @@ def alive(items: Sequence[Item], read: Collection[int], off: bool) -> str:
     return ""
 
 
+_SMALL = frozenset(listed(grammar()["small"]["words"]))
+_UNTIL = frozenset(listed(grammar()["turns_back"]["until"]))
+_TURN_BACK = frozenset(listed(grammar()["turns_back"]["words"])) | _UNTIL
+_OF_VALUES = ("finding", "fact", "machine")
 _TIMES = ("minutes", "seconds", "hours", "years", "months", "weeks")

@@ -17,7 +17,8 @@ from msgspec.structs import replace
 from faultodds.job.clauses import clauses
 from faultodds.job.fits import things_of
 from faultodds.job.hearing import hear_line
-from faultodds.job.said import Kind, Said as Said, alive
+from faultodds.job.retracting import taken_back, takes_back as takes_back
+from faultodds.job.said import Kind, Said as Said, alive, contradicted
 from faultodds.job.words import grammar, listed, words_of
 from faultodds.knowledge import Knowledge
 from faultodds.names import LONGEST_LINE
@@ -53,7 +54,11 @@ def understand(knowledge: Knowledge, line: str) -> list[Said]:
         return []
     if setting := _SETTING.search(line):
         return [Said("ask", f"'{setting[0]}' is taken for a setting. Type what was seen as NAME=OUTCOME.", "", line)]
+    if not _one(knowledge, line) and (right := taken_back(knowledge, line, understand)):
+        return right
     said = _understood(knowledge, line)
+    if both := contradicted(said):
+        return [Said("ask", f"'{line.strip()}': {both}. Nothing was noted. Type the one that is so now.", "", line)]
     over = [s for s in said if s.kind == "finding" and _ONCE.search(line) and _good_of_a_danger(knowledge, s)]
     if over:
         name, good = over[0].name, over[0].value
@@ -84,6 +89,8 @@ def _understood(knowledge: Knowledge, line: str) -> list[Said]:
     heard = _not_that(knowledge, line, _heard(knowledge, line))
     unclear = next((part for part in parts if part and part.kind == "ask"), None)
     of_machine = [s for s in heard if s.kind == "machine"]
+    if unclear and not of_machine and {s.kind for s in heard} <= {"ask"}:  # "unplugged, opened up again"
+        of_machine = [s for part in _JOINS.split(line) for s in _heard(knowledge, part) if s.kind == "machine"]
     if unclear and of_machine and len(of_machine) < len(parts):
         return _plain_and_asked(knowledge, line, of_machine) or [unclear]
     return (all(s.kind == "ask" for s in heard) and _plain_and_rest(knowledge, line)) or heard

@@ -58,6 +58,11 @@ def findings(knowledge: Knowledge, line: str, numbered: Sequence[str] = ()) -> l
     return [_finding(knowledge, part, numbered) for part in parts(line)]
 
 
+def is_called(knowledge: Knowledge, line: str) -> bool:
+    """Whether a line is a symptom's or check's name or title and nothing else, whatever "no" is in it: "does not start"."""
+    return any(fold(line) in (fold(name), fold(seen.title)) for name, seen in knowledge.observables.items())
+
+
 def parts(line: str) -> list[str]:
     """The NAME=VALUE on a line, one by one; the whole line when there is at most one."""
     if len(line) > LONGEST_LINE:

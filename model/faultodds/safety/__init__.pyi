@@ -1,6 +1,6 @@
 from .answers import (
     admits as admits, denies as denies, has_no_alarm as has_no_alarm, no_alarm_works as no_alarm_works,
-    only_denies as only_denies,
+    may_answer as may_answer, only_denies as only_denies, speaks_of_danger as speaks_of_danger,
 )
 from .danger import (
     as_heard as as_heard, has_to_be_mended as has_to_be_mended, hazard_of as hazard_of, hear as hear, hear_now as hear_now,

@@ -38,6 +38,24 @@ def admits(reply: str, over: bool = False) -> bool:
     )
 
 
+def may_answer(reply: str) -> bool:
+    """Whether a reply to "is there danger?" may be an answer: it has a no, a yes, a doubt, or a word of a danger or of somebody who
+    says so. "Still slow, came back today" is none."""
+    return speaks_of_danger(reply) or bool(the_rules().denial["denied"].search(_bare(reply)))
+
+
+def speaks_of_danger(text: str) -> bool:
+    """Whether a text has a word of danger, a yes to it, or a doubt."""
+    said = f"{as_heard(text)} | {_bare(text)}"
+    return (
+        admits(text) or hear(text) is not None or any(the_rules().denial[n].search(said) for n in ("unclear", "speaks"))
+    )
+
+
+def _bare(text: str) -> str:
+    return re.sub(r"['\u2019]", "", text.casefold())
+
+
 def has_no_alarm(reply: str) -> bool:
     """Whether an answer says that there is no alarm that could sound: "no alarm in the house"."""
     said = " ".join(re.sub(r"['\u2019.!]", "", reply.casefold()).split())
