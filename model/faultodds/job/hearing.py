@@ -13,15 +13,7 @@ from itertools import pairwise
 from faultodds.job.amounts import reading_text, shows_otherwise, step_of
 from faultodds.job.clauses import DENIED, SAID, UNCLEAR, Clause, Item, clauses
 from faultodds.job.fits import Fit, any_rule, best, called, fitting_of, left_of_machine, outcomes_of, used_by
-from faultodds.job.said import (
-    Heard,
-    Kind,
-    Said,
-    all_of_what_turns,
-    states_only_where_nothing_lives,
-    together,
-    with_unplain,
-)
+from faultodds.job.said import Heard, Kind, Said, only_what_is_plain, together
 from faultodds.job.words import ROLES, Rule, Words, grammar, listed, words_of
 from faultodds.knowledge import Knowledge
 from faultodds.names import LONGEST_LINE
@@ -63,20 +55,15 @@ class Hearer:
         if len(line) > LONGEST_LINE or {*"=_"} & {*line} or _ASKS.match(line.strip().casefold().replace("'", "")):
             return []
         thoughts = clauses(self.words, line)
+        items = [item for thought in thoughts for piece in thought for item in piece]
         heard = self.thoughts(thoughts)
         if len(thoughts) > 1 and not any(h.doubts for h in heard) and not together(heard, line):
-            whole = self.thought([item for t in thoughts for piece in t for item in piece], [])
-            if (
-                ";" not in line
-                and len(set(whole.said)) == 1
-                and (whole.words >= SURE or not any(h.unclear for h in heard))
-            ):
+            whole = self.thought(items, [])
+            one = ";" not in line and len(set(whole.said)) == 1
+            if one and (whole.words >= SURE or not any(h.unclear for h in heard)):
                 heard = [whole]
-        items = [item for thought in thoughts for piece in thought for item in piece]
         read = {at for h in heard for at in h.read}
-        said = states_only_where_nothing_lives(together(heard, line), items, read, line)
-        said = all_of_what_turns(with_unplain(self.words, said, items, line), items, read, line)
-        return self._of_each(said, items, line)
+        return self._of_each(only_what_is_plain(self.words, together(heard, line), items, read, line), items, line)
 
     def _of_each(self, said: list[Said], items: Clause, line: str) -> list[Said]:
         """A question in place of what was heard of the machine, where the line speaks of more: "power and gas off"."""

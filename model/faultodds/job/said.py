@@ -96,6 +96,15 @@ def _goes_on(line: str, unread: Sequence[str]) -> bool:
     return any(words & set(re.findall(r"\w+", text)) for text in behind)
 
 
+def only_what_is_plain(
+    words: Words, said: list[Said], items: Sequence[Item], read: Collection[int], line: str
+) -> list[Said]:
+    """What was heard, or questions in its place where the line may mean something else: the machine may be live, a breaker is no
+    plug, what stands behind turns it."""
+    plain = with_unplain(words, states_only_where_nothing_lives(said, items, read, line), items, line)
+    return all_of_what_turns(plain, items, read, line)
+
+
 def states_only_where_nothing_lives(
     said: list[Said], items: Sequence[Item], read: Collection[int], line: str
 ) -> list[Said]:
