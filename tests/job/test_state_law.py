@@ -85,3 +85,17 @@ def test_beside_what_is_read_a_state_is_noted(state: str, way: str, dryer: Appli
     for beside in (*READ, "no sparks", "0 V"):
         told = becomes(dryer, store, way.format(s=state, a=beside))[1]
         assert "Noted: gas shut" in told or "Noted: power off" in told, (beside, told)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "unplugged, nephew plugged it again",
+        "plug out but it went back in",
+        "gas off, landlord turned it back on",
+        "power off, plugs in again",
+    ],
+)
+def test_what_came_on_again_is_not_noted_as_off(line: str, dryer: Appliance, store: Store) -> None:
+    """A state that somebody undid, told in the same breath, is asked about."""
+    assert not [word for word in becomes(dryer, store, line)[0] if word in ("power off", "gas off", "gas shut")]

@@ -16,7 +16,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
 from faultodds.belief import Appliance
-from faultodds.job import Store, hearing, said, sayings
+from faultodds.job import Store, said, sayings
 from faultodds.job.clearing import lacking
 from said import becomes
 

@@ -169,8 +169,15 @@ def all_of_what_turns(said: list[Said], items: Sequence[Item], read: Collection[
 def alive(items: Sequence[Item], read: Collection[int], off: bool) -> str:
     """The first words that are not `read`, tell of life and do not deny it, or none; `off`: beside what is said to be off or shut,
     where heat, motion and a measured number do so too."""
+    # "Back off" is a panel, and "opened up again" one more; else what is back is on.
+    opened = any(word.startswith("open") for item in items for word in item.text.split())
+    panels = {
+        a.at
+        for a, b in pairwise([*items, Item(-1, "", frozenset())])
+        if a.text in _BACK and (opened or b.text == "off")
+    }
     for before, item in pairwise([Item(-1, "", frozenset()), *items]):
-        if item.at in read or before.has("<turn>") or item.denied == DENIED:
+        if item.at in {*read, *panels} or before.has("<turn>") or item.denied == DENIED:
             continue
         amount = float(re.sub(r"[,k]", "", item.number)) if off and item.measures not in ("", *_TIMES) else 0.0
         if amount or any(lives(word, off) for word in item.text.split()):
@@ -178,6 +185,7 @@ def alive(items: Sequence[Item], read: Collection[int], off: bool) -> str:
     return ""
 
 
+_BACK = ("back", "again", "back up")
 _SMALL = frozenset(listed(grammar()["small"]["words"]))
 _UNTIL = frozenset(listed(grammar()["turns_back"]["until"]))
 _TURN_BACK = frozenset(listed(grammar()["turns_back"]["words"])) | _UNTIL
