@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Sequence
 from functools import cache
+from itertools import islice
 
 from msgspec import Struct
 
@@ -19,6 +20,8 @@ from faultodds.knowledge import Knowledge
 
 Understand = Callable[[Knowledge, str], list[Said]]
 
+# A line with more words than these that may take something back is asked: each is read with all that stands before it.
+MOST = 5
 _CLEAR = ("finding", "fact", "machine", "repair", "tool", "hands", "ask", "noted")
 _STOPS = r"[\s,.;:!()\u2013\u2014-]"
 
@@ -47,7 +50,11 @@ def taken_back(knowledge: Knowledge, line: str, understand: Understand) -> list[
 
     `understand` says what a part of it means by itself.
     """
-    for back in _retractions(line):
+    backs = [*islice(_retractions(line), MOST + 1)]
+    if len(backs) > MOST:
+        told = f"'{backs[0].word}' may take back what stands before it, and so may others. Nothing was noted: type it part by part."
+        return [Said("ask", f"'{line.strip()}': {told}", "", line)]
+    for back in backs:
         if not back.before:
             if back.soft:
                 continue
