@@ -59,7 +59,7 @@ def test_the_object_is_nested(toy_file: str) -> None:
     """`--json` gives one object; every step has its price, what lies ahead, and branches that hold the next step."""
     got = faultodds("next", "--plan", "--json", "--appliance", toy_file, "--found", "slow=yes").answer
     assert list(got) == [
-        "at_once", "appliance", "revision", "evidence", "omitted_mass", "shop", "currency", "depth", "decisions",
+        "at_once", "appliance", "revision", "evidence", "omitted_mass", "not_told", "shop", "currency", "depth", "decisions",
         "finished_today_means", "plan", "cautions",
     ]  # fmt: skip
     every = steps(got["plan"])
