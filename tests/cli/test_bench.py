@@ -709,7 +709,7 @@ def test_a_stop_sign_typed_later_stops_as_well(tmp_path: Path, line: str, code: 
     ("line", "sign"),
     [
         ("note there is some smoke at the back", "smoke, scorching or flames"),
-        ("soap bubbles at the union", "gas leak, or a gas part that is not safe"),
+        ("soap bubbles at the union", "bubbles at a gas joint (leak)"),
         ("not sure but smells of gas", "smell of gas"),
         ("skip hood_flap feeling sick in here", "headache, nausea or dizziness near the dryer"),
         ("fact age=co meter 120 ppm", "carbon monoxide alarm"),

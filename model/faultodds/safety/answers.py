@@ -41,7 +41,8 @@ def admits(reply: str, over: bool = False) -> bool:
 def may_answer(reply: str) -> bool:
     """Whether a reply to "is there danger?" may be an answer: it has a no, a yes, a doubt, or a word of a danger or of somebody who
     says so. "Still slow, came back today" is none."""
-    return speaks_of_danger(reply) or bool(the_rules().denial["denied"].search(_bare(reply)))
+    no = the_rules().denial["denied"].search(_bare(reply))
+    return bool(no) or speaks_of_danger(reply) or no_alarm_works(reply)
 
 
 def speaks_of_danger(text: str) -> bool:
