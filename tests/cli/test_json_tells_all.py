@@ -35,7 +35,7 @@ LEGENDS = (
     r"BEFORE ANYTHING IS LOADED", r"First: ", r"DO NEXT", r"Not told about this machine", r"CHECK\.", r"REPAIR\.",
     r"hand the job over", r"over: ", r"Ask on the telephone", r"Note: ", r"QUALIFIED PEOPLE ONLY",
     r"If that is not you", r"No complaint given", r"Left out: rare", r"Then type repair", r"Look once more",
-    r"somebody else's work", r"Then it is awaited", r"Then verify",
+    r"somebody else's work", r"Then it is awaited", r"Then verify", r"It is run after that",
 )  # fmt: skip
 CALLS: tuple[tuple[str, ...], ...] = (
     ("--found", "heat=none", "--found", "burning_smell=yes"),

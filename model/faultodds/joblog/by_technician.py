@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -18,8 +17,8 @@ ENOUGH: Final = 10
 """Visits of one person, at the least, of which anything is said."""
 CHANCE: Final = 0.05
 """In so many shops of equal technicians somebody may be told apart, both counts and all people together."""
-_SURE: Final = 1.645
-"""Standard errors on either side of a 90 % interval."""
+INTERVAL: Final = 0.90
+"""How sure an interval is."""
 
 
 @dataclass
@@ -71,10 +70,10 @@ def between(hits: int, of: int) -> str:
     """The 90 % interval of a share (Wilson), in words."""
     if of < ENOUGH:
         return "too few to say" if of else "not told"
-    p, z = hits / of, _SURE
-    middle, half = p + z * z / (2 * of), z * math.sqrt(p * (1 - p) / of + z * z / (4 * of * of))
-    low, high = (abs(middle + sign * half) / (1 + z * z / of) for sign in (-1, 1))
-    return f"{100 * low:.0f} to {high:.0%}"
+    from scipy.stats import binomtest
+
+    found = binomtest(hits, of).proportion_ci(INTERVAL, method="wilson")
+    return f"{100 * found.low:.0f} to {found.high:.0%}"
 
 
 # --- who differs ---------------------------------------------------------------------------------------------------
@@ -119,11 +118,7 @@ def _apart(words: str, told: dict[str, tuple[int, int]]) -> list[str]:
 def _chance(own: int, own_of: int, hits: int, of: int) -> float:
     """How likely a share at least so far out is where nobody differs: Fisher's exact test, twice the smaller tail."""
 
-    def ways(n: int, k: int) -> float:
-        return math.lgamma(n + 1) - math.lgamma(k + 1) - math.lgamma(n - k + 1)
+    from scipy.stats import hypergeom
 
-    all_ways = ways(of, own_of)
-    least, most = max(0, own_of - (of - hits)), min(own_of, hits)
-    chances = [math.exp(ways(hits, k) + ways(of - hits, own_of - k) - all_ways) for k in range(least, most + 1)]
-    at = own - least
-    return min(1.0, 2.0 * min(sum(chances[: at + 1]), sum(chances[at:])))
+    tails = hypergeom.cdf(own, of, hits, own_of), hypergeom.sf(own - 1, of, hits, own_of)
+    return min(1.0, 2.0 * float(min(tails)))
