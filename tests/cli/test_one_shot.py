@@ -34,8 +34,8 @@ def test_next_says_what_the_library_says(toy_file: str) -> None:
     """The object of `next --json` holds the engine's own odds and advice, under every documented key."""
     got = faultodds("next", "--json", "--appliance", toy_file, "--found", "slow=yes", "--skip", "kind").answer
     assert list(got) == [
-        "appliance", "revision", "evidence", "faults", "suspects", "omitted_mass", "shop", "checks", "repairs",
-        "advice", "ask", "cautions",
+        "appliance", "revision", "evidence", "faults", "suspects", "omitted_mass", "not_told", "shop", "checks", "repairs",
+        "advice", "ask", "cautions", "misfits",
     ]  # fmt: skip
     appliance = compiled(toy())
     belief = infer(appliance.suspects, Evidence(seen=(WeighedFinding("slow", {"yes": 1.0}),)))
