@@ -154,7 +154,7 @@ def test_the_page_says_what_it_rests_on_and_what_can_hurt(dryer: Appliance) -> N
     plan = make_plan(dryer, belief, depth=2, nodes=8)  # past the free looks: it goes behind a panel
     said = _text(laid_out(dryer, belief, plan, "a4", DAY))
     for part in ("vented gas dryer", "2026-01-02", "Revision file", "from first guesses", "drying time: 1.3 to 2 times as long",
-                 "STOP AT ONCE: smell of gas.", "Plug out and kept in sight, gas cock shut", "the local code"):  # fmt: skip
+                 "STOP AT ONCE: smell of gas.", "Plug out and in sight, gas cock shut", "the local code"):  # fmt: skip
         assert part in said, part
 
 
