@@ -38,7 +38,7 @@ def test_why_tells_the_job_at_three_lengths(tmp_path: Path) -> None:
     ("line", "parts"),
     [
         ("why coils", ("Gas valve coils: ", "Of the same part:", "Shown by", "Put right by:", "What it does:", "Looks like it:")),
-        ("why the ignitor", ("Igniter: open or cracked:", "igniter_ohms", "!! Plug out and kept in sight")),
+        ("why the ignitor", ("Igniter: open or cracked:", "igniter_ohms", "!! Plug out and in sight")),
         ("why not the hood", ("Outdoor hood: flap stuck", "leads", "Against it: heat: no heat at all (divided by")),
         ("what tells coils from the igniter", ("First:", "of 20 with the first", "of 20 with the second")),
         ("why coils or igniter", ("First:",)),
