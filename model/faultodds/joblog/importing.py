@@ -237,12 +237,10 @@ class _Import:
         self._sound_alarms(found)
         lost = not_held(self._half, found, self._knowledge)
         if lost:
-            visits = (
-                "1 visit that came back got another repair then: its own"
-                if len(lost) == 1
-                else (f"{len(lost):,} visits that came back got other repairs then: their own")
+            visits = "1 visit" if len(lost) == 1 else f"{len(lost):,} visits"
+            self.report.notes.append(
+                f"{visits} that came back got another repair then: the first did not hold, and counts as failed."
             )
-            self.report.notes.append(f"{visits} did not hold, and counts as failed.")
         schema = _schema(self._knowledge, with_ending=True)
         always = (clean.JOB, clean.ENDED, clean.BACK_AFTER, clean.FOLLOWED, *([clean.FAILED] if lost else []))
         wanted = pa.schema([f for f in schema if f.name in always or self._filled[f.name]])
