@@ -384,7 +384,7 @@ def test_co_is_measured_before_leaving_where_it_may_be_so(tmp_path: Path, dryer:
 def test_the_questions_own_words_are_an_answer(tmp_path: Path, reply: str) -> None:
     """And what was asked for is taken once all that is in doubt is told."""
     shut = "unplugged, gas shut, front panel off"
-    said = bench(tmp_path, *STRAIGHT_ON, "fuse open", shut, "hood_air_speed good", reply, "leave")
+    said = bench(tmp_path, *STRAIGHT_ON, "fuse open", shut, "drum_warm warm", reply, "leave")
     assert "the call is left here" not in said.out
     assert "front panel open" in said.out and "Left like this" not in said.out
 
@@ -392,7 +392,7 @@ def test_the_questions_own_words_are_an_answer(tmp_path: Path, reply: str) -> No
 def test_what_is_put_back_is_told_in_the_order_that_is_safe(tmp_path: Path) -> None:
     """Panels on before gas and power: not in the order of the file."""
     shut = "unplugged, gas shut, front panel off"
-    said = bench(tmp_path, *STRAIGHT_ON, "fuse open", shut, "hood_air_speed good", "what do you mean", "leave")
+    said = bench(tmp_path, *STRAIGHT_ON, "fuse open", shut, "drum_warm warm", "what do you mean", "leave")
     told = " ".join(said.out.split()).partition("Put it back, in this order:")[2]
     assert 0 < told.index("front panel") < told.index("gas cock") < told.index("Plug the dryer in")
 
