@@ -222,3 +222,8 @@ def test_a_name_with_a_no_in_it_is_that_name(name: str, dryer: Appliance, store:
     """Typed alone it is asked about; among the complaints it is a yes. It was taken for a denial."""
     assert "Does not start: 1 no" in becomes(dryer, store, name)[1]
     assert becomes(dryer, store, name, "complaint")[0] == ["does_nothing=yes"]
+
+
+def test_the_no_of_a_name_takes_nothing_back(dryer: Appliance, store: Store) -> None:
+    """`NAME=no` is a value; it was taken for a retraction of the name where the line was heard as words."""
+    assert not any(s.kind == "ask" for s in sayings.understand(dryer.knowledge, "drum_still=no"))

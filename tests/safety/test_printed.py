@@ -127,8 +127,8 @@ def test_live_work_in_a_plan_says_where_hands_are(dryer: Appliance) -> None:
         "Get: unplugged, gas cock shut, top and front panel open. Leads on. Hands out. "
         "Put back: gas cock open (soap-test), plugged in. Read, nobody touching it. Get: unplugged, gas cock shut. Leads off."
     )
-    lines = instructions(k, MachineStates(k), ["exhaust_cycling"])[0].lines
-    assert "Attended, CO meter on" in moves_words(k, dataclasses.replace(step, name="exhaust_cycling", lines=lines))
+    lines = instructions(k, MachineStates(k), ["duct_off_run"])[0].lines
+    assert "Attended, CO meter on" in moves_words(k, dataclasses.replace(step, name="duct_off_run", lines=lines))
 
 
 def _moves_on_the_page(dryer: Appliance, belief: Any, plan: Plan) -> bool:

@@ -55,6 +55,8 @@ def taken_back(knowledge: Knowledge, line: str, understand: Understand) -> list[
         told = f"'{backs[0].word}' may take back what stands before it, and so may others. Nothing was noted: type it part by part."
         return [Said("ask", f"'{line.strip()}': {told}", "", line)]
     for back in backs:
+        if back.soft and back.before.endswith("="):  # the "no" of NAME=no
+            continue
         if not back.before:
             if back.soft:
                 continue
