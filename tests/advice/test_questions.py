@@ -160,3 +160,24 @@ def test_of_a_dead_machine_nobody_is_asked_how_it_runs(dryer: Appliance) -> None
     assert not running & dead
     assert running <= alive
     assert {"burning_smell", "control"} <= dead
+
+
+def test_a_check_that_a_customer_can_answer_is_asked_on_the_telephone_only(dryer: Appliance) -> None:
+    """Whether the cooker burns is known at home; at the machine it is a check like any other. An answer is its finding."""
+    belief = infer(dryer.suspects, Evidence({"control": "timer"}, (WeighedFinding("heat", {"none": 1.0}),)))
+    best = best_questions(dryer, belief, ASKING, 20)
+    found = next(q for q in best if q.question.name == "other_appliances")
+    assert found.question.kind == "check" and found.worth > 0
+    assert "other_appliances" not in [q.name for q in open_questions(dryer.knowledge, belief.evidence)]
+    dead = answered(belief, found.question, "dead")
+    assert dead.evidence.seen[-1] == WeighedFinding("other_appliances", {"dead": 1.0})
+    assert not [q for q in open_questions(dryer.knowledge, dead.evidence, telephone=True) if q.kind == "check"]
+
+
+def test_what_is_asked_on_the_telephone_opens_and_runs_nothing(dryer: Appliance) -> None:
+    """A customer is asked what they have seen, never to open, touch or start something: no check that is asked needs it."""
+    asked = {n: c for n, c in dryer.knowledge.check.items() if c.ask}
+    assert asked
+    for name, check in asked.items():
+        assert not (check.access or check.access_by or check.running or check.energised or check.gas_work), name
+        assert not (check.qualified or check.tools or check.needs), name

@@ -24,7 +24,7 @@ from faultodds.knowledge import Floats, Knowledge
 # How finely, and from how many of the most promising moves, the job is priced after each answer: one that only changes the odds,
 # and one about the equipment, which changes what there is to do, so that rough prices before and after it do not err alike.
 ROUGH, FINE = (0.035, 8), (0.01, 3)
-# So many questions about the house and the complaint, those that tell most about the repairs needed, are priced.
+# So many questions about the house and the complaint, those that tell most about the repairs needed, are priced at the machine.
 ASKED = 3
 # A question is priced when, at the price of a bit, what it tells is worth this many times the asking.
 PAYS = 2.0
@@ -39,7 +39,7 @@ STRAYS = 0.02
 class Question(Struct, frozen=True):
     """Something not told yet. `answers`: each with its words; `kind` says where the answer goes."""
 
-    kind: Literal["fact", "symptom"]
+    kind: Literal["fact", "symptom", "check"]
     name: str
     text: str
     answers: Mapping[str, str]
@@ -55,9 +55,12 @@ class QuestionPrice(Struct, frozen=True):
     worth: float
 
 
-def open_questions(knowledge: Knowledge, evidence: Evidence, skipped: Collection[str] = ()) -> list[Question]:
-    """What has not been told and may be asked now, in file order. Nothing once something has been repaired on this visit: the
-    complaint was about the machine as it was."""
+def open_questions(
+    knowledge: Knowledge, evidence: Evidence, skipped: Collection[str] = (), telephone: bool = False
+) -> list[Question]:
+    """What has not been told and may be asked now, in file order; by `telephone` the checks too that a customer can answer, which
+    at the machine are done. Nothing once something has been repaired on this visit: the complaint was about the machine as it
+    was."""
     k = knowledge
     if len(evidence.repairs) > evidence.begun:
         return []
@@ -65,20 +68,17 @@ def open_questions(knowledge: Knowledge, evidence: Evidence, skipped: Collection
     told = {s.name: max(s.weights, key=s.weights.__getitem__) for s in now}
     ran = any(k.check[name].running for name in told.keys() & k.check.keys())
     out = [n for n in (*_equipment(k), *k.context) if n not in evidence.facts]
-    for name, symptom in k.symptom.items():
+    asked = [n for n, s in k.symptom.items() if not s.looked_at and not (ran and s.seen_running)]
+    asked += [n for n, check in k.check.items() if check.ask and telephone]
+    for name in asked:
+        each = k.symptom.get(name) or k.check[name]
         if (
             name not in told
-            and not symptom.looked_at
-            and not (ran and symptom.seen_running)
-            and all(evidence.facts.get(f) == v for f, v in symptom.needs.items())
-            and not any(told.get(other) in outcomes for other, outcomes in symptom.unless.items())
+            and all(evidence.facts.get(f) == v for f, v in each.needs.items())
+            and not any(told.get(other) in outcomes for other, outcomes in each.unless.items())
         ):
             out.append(name)
     return [question_of(k, name) for name in out if name not in skipped]
-
-
-def _open(problem: Problem) -> list[Question]:
-    return open_questions(problem.knowledge, problem.belief.evidence, problem.situation.skipped)
 
 
 def _equipment(k: Knowledge) -> list[str]:
@@ -89,21 +89,26 @@ def _equipment(k: Knowledge) -> list[str]:
 
 
 def question_of(knowledge: Knowledge, name: str) -> Question:
-    """A fact or a symptom as a question."""
+    """A fact, a symptom or a check as a question."""
     fact = knowledge.equipment.get(name) or knowledge.context.get(name)
     if fact is not None:
         return Question("fact", name, fact.ask, fact.values)
-    symptom = knowledge.symptom[name]
-    return Question("symptom", name, symptom.ask or f"{symptom.title}?", symptom.outcomes)
+    seen = knowledge.observables[name]
+    return Question(
+        "symptom" if name in knowledge.symptom else "check", name, seen.ask or f"{seen.title}?", seen.outcomes
+    )
 
 
-def priced_questions(ranking: Ranking, above: float = STRAYS) -> list[QuestionPrice]:
-    """The questions that save more than a share of the price of the job, the one worth most first (file order where equal)."""
+def priced_questions(ranking: Ranking, above: float = STRAYS, telephone: bool = False) -> list[QuestionPrice]:
+    """The questions that save more than a share of the price of the job, the one worth most first (file order where equal). By
+    `telephone`, before anybody stands waiting, all that tell anything are priced."""
     problem = ranking.problem
     minutes = problem.knowledge.costs.ask_minutes
     if not ranking.moves:
         return []
-    telling = [(q, like, (like @ problem.weights).tolist()) for q, like in _telling(ranking, _open(problem))]
+    open_now = open_questions(problem.knowledge, problem.belief.evidence, problem.situation.skipped, telephone)
+    chosen = _telling(ranking, open_now, None if telephone else ASKED)
+    telling = [(q, like, (like @ problem.weights).tolist()) for q, like in chosen]
     found = []
     for (question, _, chances), (now, after) in zip(telling, _costs(ranking, telling), strict=True):
         worth = now - sum(p * v for p, v in zip(chances, after, strict=True)) - minutes * problem.rate
@@ -116,7 +121,7 @@ def best_questions(appliance: Appliance, belief: Belief, situation: Situation, c
     """The questions to put on the telephone, in order: the one worth most, then always the one that is worth most beside those
     before it. What two answers would both tell counts once."""
     problem = Problem(appliance, belief, replace(situation, asking=True))
-    left = priced_questions(Ranking(problem), above=0.0)
+    left = priced_questions(Ranking(problem), above=0.0, telephone=True)
     chosen: list[QuestionPrice] = []
     told, like = 0.0, np.ones((1, len(problem.weights)))
     while left and len(chosen) < count:
@@ -141,7 +146,7 @@ def _both(first: Floats, second: Floats) -> Floats:
 def answer_likelihood(belief: Belief, question: Question) -> Floats:
     """(V, H) chance of each answer under each suspect."""
     s = belief.suspects
-    if question.kind == "symptom":
+    if question.kind != "fact":
         return s.likelihood[s.rows[question.name]]
     return answer_chances(s, belief.evidence.facts, question.name)
 
@@ -210,9 +215,9 @@ def _prices(ranking: Ranking, weights: Floats, how: tuple[float, int]) -> list[f
     return [float(min(p.min(initial=np.inf), problem.refer_cost)) for p in prices]
 
 
-def _telling(ranking: Ranking, questions: Sequence[Question]) -> list[tuple[Question, Floats]]:
+def _telling(ranking: Ranking, questions: Sequence[Question], most: int | None) -> list[tuple[Question, Floats]]:
     """The questions worth pricing, with the (V, A) chance of each answer under each active suspect: all about the equipment,
-    and those of the others that tell most about which repairs are needed."""
+    and of the others so many that tell `most` about which repairs are needed."""
     problem = ranking.problem
     equipment, others = [], []
     for question in questions:
@@ -223,7 +228,7 @@ def _telling(ranking: Ranking, questions: Sequence[Question]) -> list[tuple[Ques
             others.append((bits_of(problem, like), question, like))
     cost = problem.knowledge.costs.ask_minutes * problem.rate
     pays = [o for o in others if o[0] * BIT_PRICES[MIDDLE] * ranking.policy.scale > PAYS * cost]
-    return equipment + [(q, like) for _, q, like in sorted(pays, key=lambda o: -o[0])[:ASKED]]
+    return equipment + [(q, like) for _, q, like in sorted(pays, key=lambda o: -o[0])[:most]]
 
 
 def bits_of(problem: Problem, like: Floats) -> float:

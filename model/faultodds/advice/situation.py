@@ -123,7 +123,7 @@ def cause_left(belief: Belief, name: str, outcome: str) -> float:
 def _made(belief: Belief, name: str, outcome: str) -> Bools:
     """(H,) the suspects that make an outcome likelier than it is on a sound machine."""
     s = belief.suspects
-    row = s.likelihood[s.rows[name]][s.observables[name].index(outcome)]
+    row = s.likelihood[s.rows[name].start + s.observables[name].index(outcome)]
     made: Bools = row >= MAKES * row[s.sound]
     return made
 
@@ -137,8 +137,8 @@ def _mended(belief: Belief, name: str, outcome: str, repairs: Iterable[RepairEff
 def makers(belief: Belief, name: str, outcome: str) -> set[str]:
     """The faults that make an outcome likelier by themselves than it is on a sound machine."""
     s = belief.suspects
-    alone = s.member[_made(belief, name, outcome) & (s.member.sum(axis=1) == 1)].any(axis=0)
-    return {s.modes[column] for column in np.flatnonzero(alone)}
+    made = _made(belief, name, outcome)
+    return {mode for mode, suspect in s.alone.items() if made[suspect]}
 
 
 def found_last(knowledge: Knowledge, evidence: Evidence) -> Known:

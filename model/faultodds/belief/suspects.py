@@ -74,6 +74,12 @@ class Suspects(Struct, frozen=True, dict=True):
         """Index of the empty suspect: a machine with nothing wrong."""
         return int(np.flatnonzero(~self.member.any(axis=1))[0])
 
+    @cached_property
+    def alone(self) -> dict[str, int]:
+        """Mode -> the suspect that holds it and nothing else; a mode that only comes with others has none."""
+        single = np.flatnonzero(self.member.sum(axis=1) == 1)
+        return {self.modes[int(self.member[h].argmax())]: int(h) for h in single}
+
     def removal(self, modes: Iterable[str], of: npt.NDArray[np.intp] | None = None) -> npt.NDArray[np.int32]:
         """Index map h -> h minus `modes`, for every suspect (H,) or only those `of`: what a repair of those modes turns each
         into."""

@@ -296,7 +296,8 @@ class Work:
 @dataclass(frozen=True, kw_only=True)
 class Check(Observable, Work):
     """A check a technician does. `minutes` is hands-on time with the machine already in the state it needs;
-    `reason` finishes the sentence "it pays because ...".
+    `reason` finishes the sentence "it pays because ...". With an `ask`, a customer can answer it on the telephone from what they
+    have seen anyway: nothing is opened, touched or switched on for it.
 
     `unless_open` names access items that, open by the technician's own hand, make it tell nothing.
     """

@@ -42,7 +42,7 @@ def load_questions(stock: Stock, limit: Limit, count: int) -> list[LoadQuestion]
     rate = costs.labour_rate if situation.labour_rate is None else situation.labour_rate
     asking = costs.ask_minutes * rate / 60.0
     loads = _Loads(stock, limit)
-    questions = open_questions(stock.knowledge, belief.evidence, situation.skipped)
+    questions = open_questions(stock.knowledge, belief.evidence, situation.skipped, telephone=True)
     left = [(q, answer_likelihood(belief, q)) for q in questions]
     told, chosen = belief.now[None], list[LoadQuestion]()
     while left and len(chosen) < count:
