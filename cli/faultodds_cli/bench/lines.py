@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 
 from faultodds.advice import question_of
 from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName, unknown
-from faultodds.job import sayings, typed
+from faultodds.job import put_back, sayings, typed
 from faultodds.knowledge import Knowledge
 from faultodds.names import fold
 from faultodds.safety import made_safe, only_denies, safety_items
@@ -19,7 +19,7 @@ from faultodds_cli.bench.dangers import watch_for_danger
 from faultodds_cli.bench.doubts import settled
 from faultodds_cli.bench.machine import Guess
 from faultodds_cli.bench.named import as_pair, as_shown
-from faultodds_cli.shared.show_job import clash_lines
+from faultodds_cli.shared.show_job import clash_lines, state_called
 
 DENIAL = re.compile(
     r"\b(?:no|not|never|without|cannot|none of|nothing"
@@ -89,6 +89,8 @@ def _obey(call: BenchCall, line: str) -> bool:
     if command in ("open", "shut"):
         refuse_two_ways(call, command, rest.strip())
     said = sayings.understand(call.visit.knowledge, line) if command in (None, "open", "shut") else []
+    if all(each.kind == "ask" for each in said) and _said_all_back(call, line):
+        return True
     if said and (command is None or any(each.kind != "ask" for each in said)):
         return said_so(call, said)
     if command is None and only_denies(line):
@@ -238,6 +240,19 @@ FOUND_SHUT = (
     "Nobody here had shut it: was the cock found shut, then? Type: found gas shut. Why it was shut is asked first, and its joints "
     "are soap-tested: how open_cock. Then: repair open_cock. Open all along: gas on."
 )
+
+
+def _said_all_back(call: BenchCall, line: str) -> bool:
+    """Take it that everything is put back, when a line says so and names what was shut off; false for any other line."""
+    k, before = call.visit.knowledge, call.visit.state
+    back = put_back(k, line)
+    if back is None or not back.whole or any(back.items.values()):
+        return False
+    if unsaid := [a.put_back for i, a in k.access.items() if a.makes_safe and i in before - back.items.keys()]:
+        raise FaultoddsError(f"That too? Say all of it, such as: all back, {', '.join(unsaid)}.")
+    call.visit.set_state({**dict.fromkeys(before, False), **back.items})
+    call.talk.tell(f"Noted: {state_called(k, call.visit.state, before)}.")
+    return True
 
 
 def _said_machine(call: BenchCall, said: Sequence[sayings.Said]) -> bool:

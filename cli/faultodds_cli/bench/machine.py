@@ -8,16 +8,20 @@ from typing import NamedTuple
 
 from faultodds.advice import closing_lines
 from faultodds.errors import FaultoddsError
-from faultodds.job import UNSETTLED, Finding, OpenJob, RepairDone, sayings
+from faultodds.job import UNSETTLED, Finding, OpenJob, RepairDone, put_back, sayings
 from faultodds.knowledge import Knowledge
 from faultodds.names import fold
 from faultodds.safety import safety_items
 from faultodds_cli.shared.show_job import state_called
 from faultodds_cli.shared.talk import LEAVES, CallLeft, Talk
 
-# A plain yes; "ok" may only say that somebody has heard.
+# A plain yes.
 YES = frozenset({"yes", "y", "yeah", "yep", "yup", "it is", "yes it is", "it is so", "thats right", "correct"})
 NO = frozenset({"no", "n", "nope", "nah", "it is not", "no it is not", "it isnt", "no it isnt", "not so"})
+# What may only say that somebody has heard, or thinks so.
+HEARD = frozenset(
+    {"done", "all done", "all good", "good", "fine", "ok", "okay", "k", "sure", "i think so", "think so", "should be"}
+)
 # What tells that it ran, or that the call ends, is not done afterwards: it was typed of a machine that was not plain.
 NOT_AFTERWARDS = frozenset({"close", "verify"})
 # How many answers that say nothing of it are taken before the call is left.
@@ -93,16 +97,19 @@ def _told_plainly(
         visit.listen(reply)
         said = sayings.plain(reply)
         heard += [reply] if reply else []
-        told, asked_back = _told(k, reply), _asked_back(k, talk, reply)
+        back = put_back(k, reply)
+        told = back.items if back else _told(k, reply)
+        whole = back is not None and back.whole and not guess.after and not any(back.items.values())
+        asked_back = back is None and _asked_back(k, talk, reply)
         new = told.keys() - pieces.keys()
         pieces |= told
         if told and guess.doubtful <= pieces.keys() and _is_so(visit, pieces):
             return True
-        if new and not guess.doubtful <= pieces.keys():
+        if new and not whole and not guess.doubtful <= pieces.keys():
             _ask_the_rest(visit, talk, guess, told, pieces)
             continue
         as_guessed = pieces.items() <= {i: i in guess.after for i in k.access}.items()
-        if as_guessed and "?" not in reply and (said in YES or _called(guess, said, sayings.plain(now))):
+        if as_guessed and "?" not in reply and (said in YES or whole or _called(guess, said, sayings.plain(now))):
             return _is_so(visit, {i: i in guess.after for i in k.access if (i in guess.after) != (i in before)})
         taken_back = said.partition(" ")[0] == "undo" or said.startswith("take back ")
         if reply.casefold() in LEAVES:
@@ -117,12 +124,11 @@ def _told_plainly(
             continue
         if again := _noted_just_now(visit, reply):
             talk.tell(f"{again} is noted already, once.")
-        elif not asked_back and not _of_the_machine(k, reply):
+        elif not asked_back and said not in HEARD and not _of_the_machine(k, reply):
             later.append(reply)
-        if is_command(reply.partition(" ")[0]):
-            talk.tell("That comes once it is plain how the machine is.")
-        else:
-            _make_safe(visit, talk, guess.after)
+            talk.tell(f"Kept for when that is plain: {reply}")
+        if not is_command(reply.partition(" ")[0]):
+            _make_safe(visit, talk, guess)
     return False
 
 
@@ -132,7 +138,7 @@ def _ask_the_rest(
     """Say what is plain so far (`told` just now among it), and what of the machine is still to be told."""
     access = visit.knowledge.access
     if any(i in guess.after and access[i].makes_safe and not is_open for i, is_open in told.items()):
-        _make_safe(visit, talk, guess.after)
+        _make_safe(visit, talk, guess)
     rest = ", ".join(a.called(i in guess.after) for i, a in access.items() if i in guess.doubtful - pieces.keys())
     talk.tell(f"So far: {', '.join(access[i].called(o) for i, o in pieces.items())}. And: {rest}?")
 
@@ -189,10 +195,15 @@ def _of_the_machine(k: Knowledge, reply: str) -> bool:
     return not reply or first in YES | NO or any(each.kind == "machine" for each in told)
 
 
-def _make_safe(visit: OpenJob, talk: Talk, guess: Iterable[str]) -> None:
-    """What comes first where somebody has not said plainly that the machine is shut off behind what was opened."""
+def _make_safe(visit: OpenJob, talk: Talk, guess: Guess) -> None:
+    """What comes first where somebody has not said plainly that the machine is shut off behind what was opened, or put back."""
     access = visit.knowledge.access
-    steps = [access[i].open_step for i in access if i in set(guess) and access[i].makes_safe]
-    back = [line.text for line in closing_lines(visit.knowledge, visit.state)]
-    shut = " ".join(steps) or (f"Put it back, in this order: {' '.join(back)}" if back else "Look how it stands.")
-    talk.tell(f"Hands off it first. {shut} Then answer.", "!! ")
+    steps = [access[i].open_step for i in access if i in guess.after and access[i].makes_safe]
+    if steps:
+        talk.tell(f"Hands off it first. {' '.join(steps)} Then answer.", "!! ")
+        return
+    left = [access[line.move.item].put_back for line in closing_lines(visit.knowledge, visit.state) if line.move]
+    how = (
+        f"Not yet: hands off, and put it back in this order: {', '.join(left)}" if left else "If not, say how it stands"
+    )
+    talk.tell(f"If it is all so, type yes. {how}.", "!! ")
