@@ -1,4 +1,4 @@
-"""An answer that a machine is put back: taken when every word of it says so, in whatever order, and never with a denial or doubt."""
+"""An answer that a machine is put back: taken when every word says so, in whatever order, never with a denial or doubt."""
 
 from __future__ import annotations
 
