@@ -165,6 +165,43 @@ def test_an_answer_that_tells_that_it_happened_is_a_yes(monkeypatch: pytest.Monk
     assert [reply for reply in answers if not (admits(reply) or hear(reply))]
 
 
+def test_a_late_yes_and_one_with_a_doubt_are_a_yes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """And a doubt alone, or a yes taken back for a no, is neither. Planted: only the first word counts."""
+    leaning = [*ANSWERS["late_yes"], *ANSWERS["leaning_yes"]]
+    assert [reply for reply in leaning if not admits(reply)] == []
+    assert [reply for reply in (*leaning, *ANSWERS["doubted"]) if denies(reply)] == []
+    assert [reply for reply in ANSWERS["doubted"] if admits(reply)] == []
+    monkeypatch.setitem(danger.the_rules().denial, "late_yes", re.compile("zzz"))
+    assert [reply for reply in leaning if not admits(reply)]
+
+
+YES_WORDS, NO_WORDS = ("yes", "yeah", "yep", "yup", "aye"), ("no", "nope", "nah", "none", "nothing")
+TURNS = (
+    "wait",
+    "sorry",
+    "hang on",
+    "i mean",
+    "actually",
+    "scratch that",
+    "hold on",
+    "my mistake",
+    "or rather",
+    "typo",
+    "...",
+    "-",
+    ",",
+)
+
+
+def test_what_was_said_last_counts_and_a_yes_is_never_cleared_by_what_stands_before_it() -> None:
+    """Law over made answers: a no turned to a yes is a yes; a yes turned to a no is neither, and is asked."""
+    for turn, yes, no in product(TURNS, YES_WORDS, NO_WORDS):
+        for before, after in ((" ", " "), (", ", " "), (" ", ", "), ("... ", " ")):
+            late, early = f"{no}{before}{turn}{after}{yes}", f"{yes}{before}{turn}{after}{no}"
+            assert admits(late) and not denies(late), late
+            assert not denies(early), early
+
+
 def test_an_alarm_that_cannot_sound_is_none() -> None:
     """Flat, expired, unplugged; one that is only not known of is not."""
     assert [reply for reply in ANSWERS["alarm_out"] if not no_alarm_works(reply)] == []

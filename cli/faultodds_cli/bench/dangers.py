@@ -42,7 +42,10 @@ def plain_no(talk: Talk, visit: OpenJob, sign: str | None, question: str, reply:
     by_number = _by_number(visit, sign, reply)
     if not denies(reply) and not admits(reply, over) and not by_number:
         visit.remark(f"{question} {reply}")
-        talk.tell(f"I heard: '{reply}'. That is neither a plain yes nor a plain no.", "?  ")
+        talk.tell(
+            f"I heard: '{reply}'. That is neither a plain yes nor a plain no. Make sure first; nothing is switched or lit for it.",
+            "?  ",
+        )
         reply = answered(talk, f"{question} yes / no") or reply
         visit.listen(reply, over=over)
     if sign is None and not denies(reply):

@@ -23,10 +23,13 @@ def denies(reply: str) -> bool:
 
 
 def admits(reply: str, over: bool = False) -> bool:
-    """Whether an answer to "is there danger?" is a yes: a plain one, however small ("yeah", "a bit", "sometimes"), or one that
-    tells that it happened ("no. went off on sunday", "only when it starts"); with `over`, none that it tells is put right."""
-    denial = the_rules().denial
-    if denial["yes"].match(re.sub(r"['\u2019]", "", reply.casefold()).strip()):
+    """Whether an answer to "is there danger?" is a yes: a plain one, however small or late ("yeah", "a bit", "sometimes", "think so",
+    "no wait, yes"), or one that tells that it happened ("no. went off on sunday", "only when it starts"); with `over`, none that it
+    tells is put right."""
+    denial, bare = the_rules().denial, " ".join(re.sub(r"[^\w? ]+", " ", _bare(reply)).split())
+    if denial["yes"].match(_bare(reply).strip()) or denial["leaning_yes"].fullmatch(bare):
+        return True
+    if "?" not in reply and denial["late_yes"].search(bare):
         return True
     line = as_heard(reply)
     if "?" in reply or (over and the_rules().cleared["over"].search(line)):
