@@ -26,6 +26,13 @@ ORDER = ("gas", "shock", "co", "ill", "fire", "defeated")
 _NUMBERED = re.compile(r"^\d+\. ")
 # Sentences that have somebody work a switch or a plug, which makes a spark; not where they say "no switch".
 _SWITCHES = re.compile(r"(?i)(?<!no )\b(?:switch(?:ed)?|breaker|plug out|unplug\w*|power off|stop the dryer|stop it)\b")
+# Sentences that send everybody out, that call somebody, and that hold until later.
+_OUT = re.compile(r"(?i)^everybody out\b")
+_CALLS = re.compile(r"(?i)^(?:from outside and well away, )?(?:and )?call\b")
+_CALLED = ("emergency number", "gas supplier", "fire service", "electricity supplier")
+_LATER = re.compile(
+    r"\b(?:stays? (?:off|shut)|not lit again|does not run until|are replaced|waits until|Then say safe)\b"
+)
 _TABLES = re.compile(r"(?ms)^[ \t]*\[[ \t]*stop\b.*?(?=^[ \t]*\[(?![ \t]*stop\b)|\Z)")
 _NAME = re.compile(r"\b[a-z][a-z0-9]*(?:_[a-z0-9]+)+\b")
 # "burning smell=no", "ask about the burning smell": what stands there is named, not told of.
@@ -128,8 +135,8 @@ def stop_text(title: str, steps: Iterable[object]) -> str:
 
 
 def together(stops: Iterable[str]) -> str:
-    """Several stops as one: gas first, then as `ORDER` has them; no step twice. Where there may be gas no step works a switch or a
-    plug: such a sentence is left out. Empty for none."""
+    """Several stops as one: gas first, then as `ORDER` has them. Everybody is sent out once, nobody is called twice, and what holds
+    until later comes last. Where there may be gas no sentence works a switch or a plug. Empty for none."""
     told = sorted(dict.fromkeys(stops), key=lambda stop: _rank(stop.partition("\n")[0]))
     if len(told) < 2:
         return "".join(told)
@@ -137,11 +144,54 @@ def together(stops: Iterable[str]) -> str:
     for stop in told:
         title, _, words = stop.partition("\n")[0].removeprefix("STOP. ").rstrip(".").partition(": ")
         heads.setdefault(words, []).append(title)
-    steps = [(stop, _NUMBERED.sub("", step)) for stop in told for step in stop.splitlines()[1:]]
-    if _rank(told[0]) == 0:
-        steps = [(stop, step if _rank(stop) == 0 else _without_switches(step)) for stop, step in steps]
+    steps = [_NUMBERED.sub("", step) for stop in told for step in stop.splitlines()[1:]]
+    steps = list(map(_without_switches, steps)) if _rank(told[0]) == 0 else steps
     title = "; ".join("; ".join(titles) + (f": {words}" if words else "") for words, titles in heads.items())
-    return stop_text(title, dict.fromkeys(step for _, step in steps if step))
+    return stop_text(title, _once_each(steps))
+
+
+def _once_each(steps: Sequence[str]) -> list[str]:
+    """The steps of several stops without what was said before; going out is one sentence, with all that is said of it."""
+    everybody_out = _going_out(each for step in steps for each in _sentences(step) if _OUT.match(each))
+    said, now, later = set[str](), list[str](), list[str]()
+    for step in steps:
+        kept = []
+        for sentence in _sentences(step):
+            calls = [each for each in _clauses(sentence) if _CALLS.match(each)]
+            out = _OUT.match(sentence) is not None
+            told = [everybody_out, *calls] if out else [sentence.rstrip(".")]
+            if not out and calls:
+                told = _clauses(sentence)
+            new = [each for each in told if not _said(each, said)]
+            said.update(new)
+            joined = "; ".join(new)
+            kept += [f"{joined[:1].upper()}{joined[1:]}."] if joined else []
+        (later if _LATER.search(step) else now).extend([" ".join(kept)] if kept else [])
+    return [*now, *later]
+
+
+def _said(clause: str, said: Iterable[str]) -> bool:
+    """Whether a clause was said, or calls somebody who is called already; the emergency number is the fire service's too."""
+    called = {each for each in _CALLED if any(_CALLS.match(other) and each in other for other in said)}
+    wanted = {each for each in _CALLED if each in clause} if _CALLS.match(clause) else set()
+    called |= {"fire service"} if "emergency number" in called else set()
+    return clause in said or bool(wanted and wanted <= called)
+
+
+def _going_out(sentences: Iterable[str]) -> str:
+    """One sentence that sends everybody out: into what, who first, and what is done on the way."""
+    clauses = [clause for each in sentences for clause in _clauses(each) if not _CALLS.match(clause)]
+    ways = dict.fromkeys(w.strip() for clause in clauses for w in _OUT.sub("", clause).split(",") if w.strip())
+    into = [f" {way}" for way in ways if way.startswith("into")]
+    return ", ".join(["Everybody out" + "".join(into), *(way for way in ways if not way.startswith("into"))])
+
+
+def _sentences(step: str) -> list[str]:
+    return re.split(r"(?<=\.) ", step) if step else []
+
+
+def _clauses(sentence: str) -> list[str]:
+    return sentence.rstrip(".").split("; ")
 
 
 def _rank(stop: str) -> int:
@@ -150,9 +200,7 @@ def _rank(stop: str) -> int:
 
 
 def _without_switches(step: str) -> str:
-    sentences = re.split(r"(?<=[.;]) ", step)
-    kept = " ".join(each for each in sentences if not _SWITCHES.search(each)).rstrip(";")
-    return kept if not kept or kept.endswith(".") else f"{kept}."
+    return " ".join(each for each in _sentences(step) if not _SWITCHES.search(each))
 
 
 def _sign(name: str, signs: Mapping[str, tuple[str, Sequence[str]]]) -> str | None:
