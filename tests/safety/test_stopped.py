@@ -188,7 +188,7 @@ def test_a_doubt_is_asked_about_until_it_is_settled(tmp_path: Path) -> None:
 def test_how_the_machine_is_stays_asked_until_it_is_told(tmp_path: Path) -> None:
     """A word of the program is no answer, and comes after one; leave leaves the call there."""
     out = bench(tmp_path / "odds", *STRAIGHT_ON, "heat=none", "igniter_ohms=open", "odds", "yes").out
-    assert "That comes once it is plain" in " ".join(out.split())
+    assert "Kept for when that is plain: odds" in " ".join(out.split())
     with looked_at(tmp_path / "odds") as visit:
         assert visit.state == {"unplugged", "gas_shut", "front_open"}
     out = bench(

@@ -34,8 +34,9 @@ def _wrong(titles: tuple[str, ...]) -> list[str]:
     """What is amiss with the stop of some dangers."""
     _, *steps = [line.partition(". ")[2] for line in together(STOPS[t] for t in titles).splitlines()]
     sentences = [each for step in steps for each in re.split(r"(?<=\.) ", step)]
-    calls = [c for s in sentences if ": everybody out" not in s for clause in s.split("; ") if re.match(r"(?i)(?:from outside.*)?call\b", clause)
-             for c in [frozenset(t for t in CALLED if t in clause)] if c]  # fmt: skip
+    clauses = [c for s in sentences if ": everybody out" not in s for c in s.split("; ")]
+    told = [{t for t in CALLED if t in c} for c in clauses if re.match(r"(?i)(?:from outside.*)?call\b", c)]
+    calls = [frozenset(each) for each in told if each]
     out = [n for n, step in enumerate(steps) if OUT.match(step)]
     late = [n for n, step in enumerate(steps) if LATER.match(step)]
     gas = any(danger.hazard_of("", t) == "gas" for t in titles)

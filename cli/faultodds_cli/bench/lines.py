@@ -89,7 +89,7 @@ def _obey(call: BenchCall, line: str) -> bool:
     if command in ("open", "shut"):
         refuse_two_ways(call, command, rest.strip())
     said = sayings.understand(call.visit.knowledge, line) if command in (None, "open", "shut") else []
-    if all(each.kind == "ask" for each in said) and _said_all_back(call, line):
+    if (call.visit.state or not said) and all(each.kind == "ask" for each in said) and _said_all_back(call, line):
         return True
     if said and (command is None or any(each.kind != "ask" for each in said)):
         return said_so(call, said)

@@ -23,8 +23,8 @@ def denies(reply: str) -> bool:
 
 
 def admits(reply: str, over: bool = False) -> bool:
-    """Whether an answer to "is there danger?" is a yes: a plain one, however small or late ("yeah", "a bit", "sometimes", "think so",
-    "no wait, yes"), or one that tells that it happened ("no. went off on sunday", "only when it starts"); with `over`, none that it
+    """Whether an answer to "is there danger?" is a yes: a plain one, however small or late ("yeah", "a bit", "think so", "no
+    wait, yes"), or one that tells that it happened ("no. went off on sunday", "only when it starts"); with `over`, none that it
     tells is put right."""
     denial, bare = the_rules().denial, " ".join(re.sub(r"[^\w? ]+", " ", _bare(reply)).split())
     if denial["yes"].match(_bare(reply).strip()) or denial["leaning_yes"].fullmatch(bare):
