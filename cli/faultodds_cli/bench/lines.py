@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 
 from faultodds.advice import question_of
 from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName, unknown
-from faultodds.job import put_back, sayings, typed
+from faultodds.job import PutBack, put_back, sayings, typed
 from faultodds.knowledge import Knowledge
 from faultodds.names import fold
 from faultodds.safety import made_safe, only_denies, safety_items
@@ -89,8 +89,9 @@ def _obey(call: BenchCall, line: str) -> bool:
     if command in ("open", "shut"):
         refuse_two_ways(call, command, rest.strip())
     said = sayings.understand(call.visit.knowledge, line) if command in (None, "open", "shut") else []
-    if (call.visit.state or not said) and all(each.kind == "ask" for each in said) and _said_all_back(call, line):
-        return True
+    unclear = all(each.kind == "ask" for each in said) and (call.visit.state or not said)
+    if unclear and (back := put_back(call.visit.knowledge, line)) and back.closed:
+        return _said_all_back(call, back)
     if said and (command is None or any(each.kind != "ask" for each in said)):
         return said_so(call, said)
     if command is None and only_denies(line):
@@ -242,11 +243,13 @@ FOUND_SHUT = (
 )
 
 
-def _said_all_back(call: BenchCall, line: str) -> bool:
-    """Take it that everything is put back, when a line says so and names what was shut off; false for any other line."""
+def _said_all_back(call: BenchCall, back: PutBack) -> bool:
+    """Take it that everything is put back, when what was shut off is named with it; true when that changes anything."""
     k, before = call.visit.knowledge, call.visit.state
-    back = put_back(k, line)
-    if back is None or not back.whole or any(back.items.values()):
+    if not before:
+        call.talk.tell(
+            "It is taken to be closed up already. If something was open or off, say how it stands now.", "?  "
+        )
         return False
     if unsaid := [a.put_back for i, a in k.access.items() if a.makes_safe and i in before - back.items.keys()]:
         raise FaultoddsError(f"That too? Say all of it, such as: all back, {', '.join(unsaid)}.")

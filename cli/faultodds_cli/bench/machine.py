@@ -99,7 +99,7 @@ def _told_plainly(
         heard += [reply] if reply else []
         back = put_back(k, reply)
         told = back.items if back else _told(k, reply)
-        whole = back is not None and back.whole and not guess.after and not any(back.items.values())
+        whole = back is not None and back.closed and not guess.after
         asked_back = back is None and _asked_back(k, talk, reply)
         new = told.keys() - pieces.keys()
         pieces |= told

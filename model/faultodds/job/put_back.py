@@ -27,6 +27,11 @@ class PutBack(Struct, frozen=True):
     items: dict[str, bool]
     whole: bool
 
+    @property
+    def closed(self) -> bool:
+        """Whether everything is put back, and nothing that is named is not."""
+        return self.whole and not any(self.items.values())
+
 
 def put_back(knowledge: Knowledge, line: str) -> PutBack | None:
     """What an answer tells that is made of nothing else; None for any other, for a question, and where it contradicts itself."""
