@@ -23,7 +23,9 @@ from faultodds.safety.danger import Rules
 FAMILIES = tomllib.loads(Path(__file__).with_name("instructed.toml").read_text("utf-8"))
 CLEARING, BOTH = FAMILIES.pop("clearing"), FAMILIES.pop("both")
 # Fewer where the words were heard before, and only the steps are new.
-MANY = {"bubbles": 12, "flame": 12, "earth": 25, "alive": 24, "floor": 22}
+MANY = {
+    "bubbles": 12, "flame": 12, "earth": 25, "alive": 24, "floor": 22, "burning": 17, "locked": 14, "chirps": 12,
+}  # fmt: skip
 # Words of the patterns that hear a family.
 PLANTED = {
     "water": ("water", "flood", "puddle"),
