@@ -12,7 +12,7 @@ from faultodds.names import rounded
 from faultodds_cli.shared import options
 from faultodds_cli.shared.call import call_as_given
 from faultodds_cli.shared.printing import say, say_json
-from faultodds_cli.shared.show_known import evidence_lines
+from faultodds_cli.shared.show_known import evidence_lines, until_the_visit
 from faultodds_cli.shared.text import money, percents, row, wrap
 
 if TYPE_CHECKING:
@@ -25,6 +25,7 @@ app = options.new_app("Before the visit: the questions whose answers would chang
 
 # The likeliest faults that are named after each answer.
 FAULTS = 2
+REMEMBERED = "Ask what they remember. Nothing is switched on, opened or touched to find an answer."
 
 
 @app.command()
@@ -66,8 +67,10 @@ def ask(
     if view.job.findings or view.job.facts:
         say(evidence_lines(view))
         say()
-    for text in _until_the_visit(view)[1]:
+    for text in until_the_visit(view)[1]:
         say([*wrap(text), ""])
+    if until_the_visit(view)[0] == "no":
+        say([*wrap(REMEMBERED), ""])
     if not best:
         hangs = "what could be told would change nothing" if limit.is_free else "no answer would change what to load"
         say(wrap(f"Nothing that is worth asking: {hangs}."))
@@ -85,24 +88,6 @@ def ask(
             "Then load: faultodds stock with --found and --fact."
         )
     )
-
-
-def _until_the_visit(view: Standing) -> tuple[str, list[str]]:
-    """Whether the machine may be used meanwhile ("yes", "better not", "no"), and what the customer is told of that."""
-    from faultodds.advice import may_be
-    from faultodds.safety import at_once, run_attended
-
-    k, known = view.appliance.knowledge, may_be(view.appliance.knowledge, view.belief.evidence, view.belief)
-    stops, beside = at_once(k, known), run_attended(k, known)
-    if stops:
-        told = [f"UNTIL THE VISIT: it is not used, and left shut off. {text}" for text in stops]
-        return "no", [*told, "Ask what they remember. Nothing is switched on, opened or touched to find an answer."]
-    if not beside:
-        return "yes", []
-    seen = [(k.observables[n], o) for n, o in beside[:2]]
-    may = " and ".join(o.title if outcome == "yes" else o.outcomes[outcome] for o, outcome in seen)
-    names = ", ".join(n for n, _ in beside[:2])
-    return "better not", [f"UNTIL THE VISIT: better not used: perhaps {may} ({names})."]
 
 
 def _lines(view: Standing, number: int, price: QuestionPrice) -> list[str]:
@@ -179,7 +164,8 @@ def _likeliest(view: Standing, price: QuestionPrice, answer: str) -> Sequence[Fa
 def _answer(view: Standing, best: Sequence[QuestionPrice], limit: Limit) -> dict[str, Any]:
     from faultodds.advice import evidence_list
 
-    used, told = _until_the_visit(view)
+    used, told = until_the_visit(view)
+    told += [REMEMBERED] * (used == "no")
     parted = {price.question.name: _parted(view, price) for price in best}
     return {
         "limit": {"budget": limit.budget, "shelf": limit.shelf},

@@ -193,3 +193,20 @@ def judgement_lines(knowledge: Knowledge, name: str, judgement: Judgement) -> li
     if judgement.note:
         lines += wrap(judgement.note, "  Note:    ")
     return lines
+
+
+def until_the_visit(view: Standing) -> tuple[str, list[str]]:
+    """Whether the machine may be used meanwhile ("yes", "better not", "no"), and what the customer is told of that."""
+    from faultodds.advice import may_be
+    from faultodds.safety import at_once, run_attended
+
+    k, known = view.appliance.knowledge, may_be(view.appliance.knowledge, view.belief.evidence, view.belief)
+    stops, beside = at_once(k, known), run_attended(k, known)
+    if stops:
+        return "no", [f"UNTIL THE VISIT: it is not used, and left shut off. {text}" for text in stops]
+    if not beside:
+        return "yes", []
+    seen = [(k.observables[n], o) for n, o in beside[:2]]
+    may = " and ".join(o.title if outcome == "yes" else o.outcomes[outcome] for o, outcome in seen)
+    names = ", ".join(n for n, _ in beside[:2])
+    return "better not", [f"UNTIL THE VISIT: better not used: perhaps {may} ({names})."]

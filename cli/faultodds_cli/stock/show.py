@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from faultodds.names import capital, rounded
-from faultodds_cli.shared.show_known import basis, evidence_lines
+from faultodds_cli.shared.show_known import basis, evidence_lines, until_the_visit
 from faultodds_cli.shared.text import columns, listed, money, paragraphs, percent, percents, row, width, wrap
 
 if TYPE_CHECKING:
@@ -32,6 +32,7 @@ def load_lines(view: Standing, ready: Stock, load: Load, minutes: OnSite, limit:
     return paragraphs(
         [
             _call_lines(view),
+            *(wrap(text) for text in until_the_visit(view)[1] if view.job.findings),
             _others_lines(view, load),
             [*_list_head(view, load, limit), *_part_table(view, load.parts)],
             _chance_lines(view, load),
@@ -196,6 +197,7 @@ def load_answer(view: Standing, ready: Stock, load: Load, minutes: OnSite, limit
     asked = question and {"name": question.name, "question": question.text, "answers": list(question.answers)}
     return {
         **_head(view, limit),
+        "until_the_visit": dict(zip(("used", "told"), until_the_visit(view), strict=True)),
         "first": _others_first(view, load),
         "ask": asked,
         "take": [_part(p) for p in load.parts],
