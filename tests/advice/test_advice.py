@@ -15,7 +15,7 @@ from faultodds.advice.problem import Problem
 from faultodds.advice.ranking import Ranking
 from faultodds.advice.situation import Situation
 from faultodds.belief.appliance import Appliance, compiled, open_appliance
-from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding
+from faultodds.belief.evidence import Evidence, RepairEffect, WeighedFinding, repair_effect
 from faultodds.belief.posterior import infer
 from faultodds.knowledge.loading import from_mapping
 from toys import raw_toy
@@ -255,3 +255,22 @@ def test_of_even_checks_the_one_that_looks_for_what_stops_the_machine_is_made(dr
         even = [c for c in even if not dryer.knowledge.check[c.name].qualified]
         if move.kind == "check" and barred and any(ranking.tells_of(c.name, barred) for c in even):
             assert ranking.tells_of(move.name, barred), (seen, move.name)
+
+
+def test_nobody_leaves_after_a_finding_with_which_the_machine_is_not_run(
+    dryer: Appliance, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the tree of what a check may show, too: a check that may find such a thing after the run is dearer for it. Planted: it may
+    be left all the same, which made it cheap."""
+    fixed = repair_effect(dryer.knowledge, "gas_valve")
+    seen = (WeighedFinding("heat", {"none": 1.0}), WeighedFinding("verification_run", {"dry_in_time": 1.0}, 1))
+    belief = infer(dryer.suspects, Evidence({}, seen, (fixed,)))
+
+    def priced() -> float:
+        problem = Problem(dryer, belief, Situation())
+        assert problem.may_leave
+        return next(c.expected_cost for c in Ranking(problem).checks if c.name == "co_room")
+
+    right = priced()
+    monkeypatch.setattr(Problem, "forbids", property(lambda p: np.zeros(len(p.suspect_likelihood), dtype=bool)))
+    assert priced() < right - 0.5

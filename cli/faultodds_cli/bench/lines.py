@@ -5,21 +5,21 @@ from __future__ import annotations
 import contextlib
 import difflib
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from faultodds.advice import question_of
 from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName, unknown
-from faultodds.job import PutBack, put_back, sayings, typed
+from faultodds.job import put_back, sayings, typed
 from faultodds.knowledge import Knowledge
 from faultodds.names import fold
-from faultodds.safety import made_safe, only_denies, safety_items
+from faultodds.safety import only_denies
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
 from faultodds_cli.bench.commands import COMMANDS, as_command, beginning, exact, refuse_two_ways
 from faultodds_cli.bench.dangers import watch_for_danger
 from faultodds_cli.bench.doubts import settled
-from faultodds_cli.bench.machine import Guess
 from faultodds_cli.bench.named import as_pair, as_shown
-from faultodds_cli.shared.show_job import clash_lines, state_called
+from faultodds_cli.bench.states import all_back, said_of_machine
+from faultodds_cli.shared.show_job import clash_lines
 
 DENIAL = re.compile(
     r"\b(?:no|not|never|without|cannot|none of|nothing"
@@ -91,7 +91,7 @@ def _obey(call: BenchCall, line: str) -> bool:
     said = sayings.understand(call.visit.knowledge, line) if command in (None, "open", "shut") else []
     unclear = all(each.kind == "ask" for each in said) and (call.visit.state or not said)
     if unclear and (back := put_back(call.visit.knowledge, line)) and back.closed:
-        return _said_all_back(call, back)
+        return all_back(call, back)
     if said and (command is None or any(each.kind != "ask" for each in said)):
         return said_so(call, said)
     if command is None and only_denies(line):
@@ -170,7 +170,7 @@ def said_so(call: BenchCall, said: Iterable[sayings.Said]) -> bool:
     changed, rest = False, sorted(said, key=lambda each: each.kind != "ask")  # what is to be asked of it comes first
     if machine := [each for each in rest if each.kind == "machine"]:
         with forgiving(call.talk):
-            changed = _said_machine(call, machine)
+            changed = said_of_machine(call, machine)
     for each in (each for each in rest if each.kind != "machine"):
         with forgiving(call.talk):
             changed = _SAID[each.kind](call, each) or changed
@@ -235,48 +235,6 @@ def _said_doubt(call: BenchCall, said: sayings.Said) -> bool:
         f"The question is not answered, then; nothing was noted{of_it}. Type skip and its name if it cannot be told at all."
     )
     return False
-
-
-FOUND_SHUT = (
-    "Nobody here had shut it: was the cock found shut, then? Type: found gas shut. Why it was shut is asked first, and its joints "
-    "are soap-tested: how open_cock. Then: repair open_cock. Open all along: gas on."
-)
-
-
-def _said_all_back(call: BenchCall, back: PutBack) -> bool:
-    """Take it that everything is put back, when what was shut off is named with it; true when that changes anything."""
-    k, before = call.visit.knowledge, call.visit.state
-    if not before:
-        call.talk.tell(
-            "It is taken to be closed up already. If something was open or off, say how it stands now.", "?  "
-        )
-        return False
-    if unsaid := [a.put_back for i, a in k.access.items() if a.makes_safe and i in before - back.items.keys()]:
-        raise FaultoddsError(f"That too? Say all of it, such as: all back, {', '.join(unsaid)}.")
-    call.visit.set_state({**dict.fromkeys(before, False), **back.items})
-    call.talk.tell(f"Noted: {state_called(k, call.visit.state, before)}.")
-    return True
-
-
-def _said_machine(call: BenchCall, said: Sequence[sayings.Said]) -> bool:
-    """All that a line says of how the machine is, at once: "front off, gas shut and unplugged" is one state."""
-    k, before = call.visit.knowledge, call.visit.state
-    items = {str(sayings.machine_item(k, each.name)): each.value == "off" for each in said}
-    if sayings.opened_unshut(k, said, before):
-        call.talk.tell(FOUND_SHUT, "?  ")
-        return False
-    try:
-        call.visit.set_state(items)
-    except FaultoddsError as unsafe:  # said of a machine that is live: how it is now has to be plain
-        call.talk.tell(str(unsafe), "!! ")
-        after = made_safe(k, frozenset(i for i in k.access if items.get(i, i in before)))
-        call.tell_state(before, Guess(after, (after ^ before) & safety_items(k)))
-        return True
-    call.talk.tell(f"Noted: {', '.join(sayings.echo(each.name, each.value) for each in said)}.")
-    for item in before - call.visit.state:
-        if k.access[item].makes_safe == "gas":  # opened again, never without its soap test
-            call.talk.tell(k.access[item].close_step, "!! ")
-    return True
 
 
 def _said_command(call: BenchCall, said: sayings.Said) -> bool:

@@ -99,6 +99,12 @@ class Problem(Classes, dict=True):
         return np.array([alone and n in self.owed_checks for n in self.check_names], dtype=bool)
 
     @cached_property
+    def forbids(self) -> Bools:
+        """(R,) for each outcome of the open checks, whether nobody leaves after it: the machine is not run, or not with heat."""
+        seen = self.knowledge.observables
+        return np.array([o in seen[n].stops for n in self.check_names for o in seen[n].outcomes], dtype=bool)
+
+    @cached_property
     def unverified(self) -> bool:
         """Whether a repair was done on this visit and the machine has not had its verification run since."""
         name = self.knowledge.costs.verify

@@ -233,7 +233,8 @@ class Rollout:
         child.state = self.ledger.check_next[child.state, which[rows]]
         child.done = child.done.copy()
         child.done[np.arange(len(rows)), which[rows]] = True
-        child.passed = child.passed | policy.problem.frees[which[rows]]
+        problem = policy.problem
+        child.passed = (child.passed | problem.frees[which[rows]]) & ~problem.forbids[outcome]
         return child
 
     # --- pricing it from its ends ---
