@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from faultodds.errors import UnknownName
-from faultodds.joblog import CleaningReport, draft, files_of, import_log, machines, phrases
+from faultodds.joblog import CleaningReport, cleaning_report, draft, files_of, import_log, machines, phrases
 from faultodds.joblog.clean import JOB, read_clean
 from faultodds.knowledge import Knowledge
 
@@ -35,14 +35,23 @@ def test_names_as_shops_write_them(kind: str | None, dryer: Knowledge) -> None:
     assert {text: told for text, told in found.items() if told != kind} == {}
 
 
-def _log(tmp_path: Path, values: list[str]) -> Path:
+def _log(tmp_path: Path, values: list[str], said: str = "no heat") -> Path:
     path = tmp_path / "shop.csv"
     with path.open("w", encoding="utf-8", newline="") as handle:
         out = csv.writer(handle)
         out.writerow(["ticket", "date", "appliance", "complaint", "what we found", "work done"])
         for n, value in enumerate([*["Dryer"] * 60, *values]):
             day = f"2024-0{1 + n % 9}-{1 + n % 28:02}"
-            out.writerow([f"Q{100 + n}", day, value, "no heat", "igniter open", "new igniter"])
+            out.writerow(
+                [
+                    f"Q{100 + n}",
+                    day,
+                    value,
+                    "no heat" if value == "Dryer" and n else said,
+                    "igniter open",
+                    "new igniter",
+                ]
+            )
     return path
 
 
@@ -83,3 +92,17 @@ def test_what_the_table_says_of_a_value_holds(tmp_path: Path, data: str, dryer: 
     assert len(read_clean(files_of("shop", data).clean)[JOB]) == 75
     with pytest.raises(UnknownName, match=r"dryer.*other"):
         _read(path, data, dryer, {"stack": "washer"})
+
+
+def test_danger_at_other_machines_drowns_none_of_the_dryers(tmp_path: Path, data: str, dryer: Knowledge) -> None:
+    """The dryer's rows first, each; the others' in one line behind, with their rows, and marked in the file of rows set aside."""
+    path = _log(tmp_path, ["Cooker"] * 20, "strong gas smell in kitchen")
+    told = cleaning_report.danger_lines(_read(path, data, dryer))
+    assert told[:2] == ["DANGER told of in 1 row. Read it first: was it dealt with?", "  row 2, complaint: 'gas smell'"]
+    assert told[2].startswith(
+        "DANGER, other machines: 20 rows left out (row 62, row 63, row 64, row 65, row 66, ...): 'gas smell' 20."
+    )
+    assert len(told) == 3
+    with files_of("shop", data).aside.open(encoding="utf-8-sig", newline="") as handle:
+        whys = [line["why"] for line in csv.DictReader(handle)]
+    assert whys == ["is about another machine. DANGER: 'gas smell'"] * 20

@@ -1,4 +1,4 @@
-"""Headings that say little ("Time", "No", "Unit") or name a part and its money: told by what stands under them, and how large it is."""
+"""Headings that say little ("Time", "No", "Unit") or name a part and its money: told by what stands under them."""
 
 from __future__ import annotations
 

@@ -38,7 +38,7 @@ from faultodds.joblog.followed import last_day, slips
 from faultodds.joblog.from_clean import is_clean
 from faultodds.joblog.heard import Listener
 from faultodds.joblog.likely import by_cells_alone, samples
-from faultodds.joblog.reading import PieceReader
+from faultodds.joblog.reading import OTHER_MACHINE, PieceReader
 from faultodds.joblog.repeats import CONTRADICTORY, DUPLICATE
 from faultodds.joblog.returned import not_held
 from faultodds.knowledge import Knowledge
@@ -155,14 +155,17 @@ class _Import:
         schema, source = _schema(self._knowledge, with_ending=False), self._draft.source
         with pq.ParquetWriter(self._half, schema) as writer, AsideFile(self._files.aside, source) as aside:
             for chunk in source.chunks():
-                self.report.danger += [
-                    t._replace(row=source.where(t.row)[1], place=source.place(t.row))
-                    for t in sorted(self._listener.told(chunk))
-                ]
+                told = sorted(self._listener.told(chunk))
                 piece = self._reader.read(chunk, self._formulas)
+                others = {number for number, reason, _ in piece.aside if reason == OTHER_MACHINE}
+                self.report.danger += [
+                    t._replace(row=source.where(t.row)[1], place=source.place(t.row), other=t.row in others)
+                    for t in told
+                ]
+                words = {t.row: f". DANGER: '{t.words}'" for t in told}
                 for number, reason, detail in piece.aside:
                     self.report.aside[reason] += 1
-                    aside.add(number, f"{reason}: {detail}" if detail else reason)
+                    aside.add(number, (f"{reason}: {detail}" if detail else reason) + words.get(number, ""))
                 self._count(chunk, piece)
                 writer.write_table(piece.table(schema))
         with self._draft.path.open("rb") as handle:
