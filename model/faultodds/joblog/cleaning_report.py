@@ -203,9 +203,8 @@ def _of_others(told: list[Told]) -> list[str]:
     n = len(told)
     rows = "1 row" if n == 1 else f"{n:,} rows"
     places = ", ".join(t.place for t in told[:WORDS_SHOWN]) + (", ..." if n > WORDS_SHOWN else "")
-    return [
-        f"DANGER, other machines: {rows} left out ({places}): {said}. Was it dealt with? Marked DANGER in the file of rows set aside."
-    ]
+    where = "Marked DANGER in the file of rows set aside."
+    return [f"DANGER, other machines: {rows} left out ({places}): {said}. Was it dealt with? {where}"]
 
 
 def _worst(told: Told) -> bool:
