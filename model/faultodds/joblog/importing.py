@@ -30,7 +30,7 @@ from faultodds.joblog import (
     phrases,
     scan,
 )
-from faultodds.joblog.aside import AsideFile
+from faultodds.joblog.aside import AsideFile, rows_of
 from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.drafts import PROPOSED, Draft, Progress
 from faultodds.joblog.folder import LogFiles, all_or_nothing, files_of, names_in, report_of
@@ -78,6 +78,7 @@ def import_log(
             )
     with all_or_nothing(files) as beside:
         made = _Import(draft, knowledge, beside, progress, now)
+        made.aside_before = rows_of(files.aside, str(report_of(files).get("source") or "")) if add else []
         made.second = endings.SECOND in report_of(files).get("notes", ()) if add else None
         made.read_all()
         made.write_clean()
@@ -121,6 +122,7 @@ class _Import:
         )
         self._listener = Listener(draft.source.headings, self._reader.understands(), self._reader.keeper)
         self.second: bool | None = None
+        self.aside_before: list[dict[str, str]] = []
         self._formulas = set(draft.found.formulas)
         self._customers: list[Any] = []
         self._days: list[Any] = []
@@ -153,7 +155,10 @@ class _Import:
         import pyarrow.parquet as pq
 
         schema, source = _schema(self._knowledge, with_ending=False), self._draft.source
-        with pq.ParquetWriter(self._half, schema) as writer, AsideFile(self._files.aside, source) as aside:
+        with (
+            pq.ParquetWriter(self._half, schema) as writer,
+            AsideFile(self._files.aside, source, self.aside_before) as aside,
+        ):
             for chunk in source.chunks():
                 told = sorted(self._listener.told(chunk))
                 piece = self._reader.read(chunk, self._formulas)
