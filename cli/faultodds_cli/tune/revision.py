@@ -53,6 +53,7 @@ def list_command(appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_js
     Newest first, with what was decided when.
     """
     from faultodds.revisions import accepted, doubt, history, remarks, shelved
+    from faultodds_cli.tune.show import outdated_lines
 
     name = _file(appliance).knowledge.appliance.id
     found, decisions, stands, told = shelved(name), history(name), accepted(name), remarks(name)
@@ -69,6 +70,7 @@ def list_command(appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_js
                 "",
                 *wrap(f"In use: {numbers_called(stands)}."),
                 *wrap(doubt(name, appliance_again(name, appliance))),
+                *outdated_lines(name),
                 *_decided_lines(decisions),
             ]
         )
