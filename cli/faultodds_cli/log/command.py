@@ -120,8 +120,8 @@ def describe_(
     from faultodds.joblog import describe_file, find_log
     from faultodds.knowledge import load
     from faultodds_cli.log.show import describe_lines
+    from faultodds_cli.shared.show_known import outdated_lines
     from faultodds_cli.shared.show_mapping import mapping_lines
-    from faultodds_cli.tune.show import outdated_lines
 
     knowledge = load(appliance)
     path = find_log(log, data)

@@ -11,7 +11,7 @@ import typer
 from faultodds.names import capital
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
-from faultodds_cli.shared.show_known import numbers_called
+from faultodds_cli.shared.show_known import numbers_called, outdated_lines
 from faultodds_cli.shared.text import width, wrap
 from faultodds_cli.tune.options import AboutOption, TopOption, appliance_again, asked, kind_named
 
@@ -53,7 +53,6 @@ def list_command(appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_js
     Newest first, with what was decided when.
     """
     from faultodds.revisions import accepted, doubt, history, remarks, shelved
-    from faultodds_cli.tune.show import outdated_lines
 
     name = _file(appliance).knowledge.appliance.id
     found, decisions, stands, told = shelved(name), history(name), accepted(name), remarks(name)

@@ -59,16 +59,6 @@ def read_lines(report: CleaningReport | None) -> list[str]:
     return [*shown, *wrap(f"How every phrase was read: faultodds log phrases {report.log}")]
 
 
-def outdated_lines(appliance: str, data: str | None = None, log: str | None = None) -> list[str]:
-    """That the log behind the revision in use (of `log`, where one is given) was changed since; nothing when it was not."""
-    from faultodds.tuning import outdated
-
-    found = outdated(appliance, data)
-    if found is None or log not in (None, found[1].name):
-        return []
-    return wrap(f"LOOK: revision {found[0]} is in use, and {found[2]}.")
-
-
 def provenance_lines(revision: Revision) -> list[str]:
     """What this revision was learned from, and how."""
     lines = wrap(

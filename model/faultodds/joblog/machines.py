@@ -10,11 +10,10 @@ from typing import Any, Final, Literal
 
 from faultodds.joblog.cleaning_report import ColumnReport
 from faultodds.joblog.mapping import Column
-from faultodds.joblog.stems import REMEMBERED, key, trade
+from faultodds.joblog.stems import OTHER, REMEMBERED, key, trade
 from faultodds.knowledge import Knowledge
 
 Machine = Literal["mine", "other", "both"]
-OTHER: Final = "other"
 UNSURE: Final = "?"
 
 
@@ -37,11 +36,6 @@ def _which(appliance: str, text: str) -> Machine | None:
     return "other" if "other" in found else "mine" if found else None
 
 
-def called(knowledge: Knowledge) -> str:
-    """What the machine of the file is called in the column that says which machine a row is about."""
-    return str(trade(knowledge.appliance.id).get("machine", {}).get("called", knowledge.appliance.id))
-
-
 class Which:
     """The column that says which machine a row is about: rows of another are left out, those of which it says nothing that is
     known, or names two, are kept; every value is counted, by what it was taken for."""
@@ -49,7 +43,7 @@ class Which:
     def __init__(self, column: Column, knowledge: Knowledge) -> None:
         self._knowledge, self._mine, self._own = (
             knowledge,
-            called(knowledge),
+            machine_called(knowledge.appliance.id),
             {typed.casefold(): means for typed, means in column.words.items()},
         )
         self.report = ColumnReport(column.heading, column.kind)

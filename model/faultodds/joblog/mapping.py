@@ -16,6 +16,7 @@ from faultodds.errors import FaultoddsError, nearest, unknown
 from faultodds.files import bytes_of
 from faultodds.joblog.clean import AFTER, ENDED, ENDINGS, FACT, FOUND, REPAIRS
 from faultodds.joblog.dates import Order
+from faultodds.joblog.stems import OTHER, machine_called
 from faultodds.knowledge import Knowledge, read_toml
 
 FORMAT: Final = 1
@@ -297,9 +298,7 @@ def meanings(column: Column, text: str, knowledge: Knowledge, where: str) -> tup
 
 
 def _check_machine(text: str, knowledge: Knowledge, where: str) -> None:
-    from faultodds.joblog.machines import OTHER, called
-
-    allowed = [called(knowledge), OTHER]
+    allowed = [machine_called(knowledge.appliance.id), OTHER]
     if in_short(Column("", "machine"), text) not in allowed:
         raise unknown("machine", text, allowed, "The row is about this machine, or another.", where)
 
