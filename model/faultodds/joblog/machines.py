@@ -10,7 +10,7 @@ from typing import Any, Final, Literal
 
 from faultodds.joblog.cleaning_report import ColumnReport
 from faultodds.joblog.mapping import Column
-from faultodds.joblog.stems import OTHER, REMEMBERED, key, trade
+from faultodds.joblog.stems import OTHER, REMEMBERED, key, machine_called, trade
 from faultodds.knowledge import Knowledge
 
 Machine = Literal["mine", "other", "both"]
