@@ -52,7 +52,16 @@ def test_the_first_part_did_not_hold_and_the_second_did(kind: str, dryer: Knowle
 def test_whatever_the_parts_and_words(joint: str, dryer: Knowledge) -> None:
     """The law over made cells: of two parts with a run between that still shows the fault, the first failed, and it alone."""
     parts = {"igniter": "igniter", "coils": "coil_set", "thermal fuse": "thermal_fuse", "drum rollers": "rollers"}
-    runs = ("no change", "still the same", "did nothing", "no better", "same fault", "didn't help")
+    runs = (
+        "no change",
+        "still the same",
+        "did nothing",
+        "no better",
+        "same fault",
+        "didn't help",
+        "still no good",
+        "was no use",
+    )
     reader = CellReader(Column("", "repairs"), dryer)
     for (one, two), run, work in itertools.product(
         itertools.permutations(parts, 2), runs, ("new", "replaced", "tried new")
