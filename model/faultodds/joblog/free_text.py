@@ -141,7 +141,7 @@ class FreeText(Sentences):
         found = told_in_order.parted(self._appliance, text)
         if found is None and (behind := told_in_order.behind_work(text)):
             before, work, after, found_so = behind
-            found = (before, after) if self._says_done(work or before) else None
+            found = (before, after) if self._says_done(told_in_order.tried(work or before)) else None
             if found and found_so and not after:
                 return Told(left=[text])  # how it was found, or that it did not help?
         before, after = found or told_in_order.before_cause(text) or ("", "")
