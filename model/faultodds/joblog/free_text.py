@@ -58,9 +58,18 @@ class FreeText(Sentences):
             told = self._beside_doubt(text) or told
         if self._work and not _repairs(told):
             told = self._beside_fine(text) or told
-        if self._only_work and not (told.said or told.left) and told_in_order.tells_cause(text):
+        if self._work and not (told.said or told.left) and self._hides_work(text):
             told.left = [text]  # "tried a new board, no good, it was the timer": something was done
         return told
+
+    def _hides_work(self, text: str) -> bool:
+        """Whether a text tells of a repair though nothing was read: of its cause, or in a clause that nothing turns."""
+        if self._only_work and told_in_order.tells_cause(text):
+            return True
+        done = self._hearer.words.verbs - {"handled", "removed", "advised", "referred"} if self._hearer else frozenset()
+        clauses = [] if nothing_done().search(text) or not self._nouns(text) else told_in_order.clauses_of(text)
+        said = [{name for item in self._items(each) for name in item.names} for each in clauses]
+        return any(names & done and not _TURNED.search(" ".join(names)) for names in said)
 
     def _beside_nothing_found(self, rest: str) -> Told:
         """What is told beside that nothing was found: a run that was good is what the machine did, and no finding."""
