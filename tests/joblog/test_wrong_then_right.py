@@ -126,3 +126,18 @@ def test_each_counts_for_the_technician(tmp_path: Path, data: str, dryer: Knowle
     found: dict[str, by_technician.Record] = {}
     by_technician.add_records(found, read_clean(files_of("shop", data).clean))
     assert sorted((r.wrong, r.repaired) for r in found.values()) == [(0, 40), (20, 40)]
+
+
+@pytest.mark.parametrize(
+    "text", ["swapped motor without trouble", "coils renewed without a hitch", "put new belt on without help"]
+)
+def test_work_done_without_something_is_not_dropped(text: str, dryer: Knowledge) -> None:
+    """It is read, or asked about."""
+    told, asked = _read(dryer, text)
+    assert told.get(REPAIRS) or asked
+
+
+@pytest.mark.parametrize("text", ["left without new coils", "closed up without replacing igniter"])
+def test_work_that_something_was_left_without_is_none(text: str, dryer: Knowledge) -> None:
+    """No repair is read of it."""
+    assert not _read(dryer, text)[0].get(REPAIRS)

@@ -18,6 +18,7 @@ _WOULD: Final = re.compile(r"\b(?:would|could|might|may|if)\b", re.I)
 
 _UNSURE: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody)>")
 _TURNED: Final = re.compile(r"<(?:turn|doubt|plan|hedge|report|somebody)>")
+_WITHOUT: Final = re.compile(r"\bwithout\b.*", re.I)
 _EITHER: Final = re.compile(r"\b(?:or|nor|neither|either)\b", re.I)
 
 
@@ -68,7 +69,7 @@ class FreeText(Sentences):
             return True
         done = self._hearer.words.verbs - {"handled", "removed", "advised", "referred"} if self._hearer else frozenset()
         clauses = [] if nothing_done().search(text) or not self._nouns(text) else told_in_order.clauses_of(text)
-        said = [{name for item in self._items(each) for name in item.names} for each in clauses]
+        said = [{name for i in self._items(_WITHOUT.sub("", each)) for name in i.names} for each in clauses]
         return any(names & done and not _TURNED.search(" ".join(names)) for names in said)
 
     def _beside_nothing_found(self, rest: str) -> Told:
