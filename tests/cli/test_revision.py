@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 import shlex
 from pathlib import Path
@@ -382,3 +383,25 @@ def test_reading_a_meter_needs_no_revision(file: str) -> None:
     assert faultodds("read", "coil_ohms", "1.15k").code == 0
     assert faultodds("revision", "rollback").code == 0
     assert "damaged" not in faultodds("next").text
+
+
+def test_that_the_log_behind_the_revision_in_use_was_changed_is_said(tmp_path: Path) -> None:
+    """In the list and where that log is described, once; not of another log, nor where nothing was changed."""
+    rows = [f"Q{n},2024-0{1 + n % 9}-{1 + n % 28:02},no heat,new igniter" for n in range(40)]
+    path = tmp_path / "north.csv"
+    path.write_text("\n".join(["ticket,date,complaint,work done", *rows]), encoding="utf-8")
+    for log in ("north", "south"):
+        assert faultodds("log", "import", str(path), "--name", log, "--yes").code == 0
+    from faultodds.joblog import files_of
+
+    now = hashlib.sha256(files_of("north").clean.read_bytes()).hexdigest()
+    numbers = {"other_causes/unlisted": Number(2.0)}
+    for sha256, said in ((now, 0), ("ab" * 32, 1)):
+        name = propose("gas_dryer", "f", LogSource("north", sha256, 40), numbers).id
+        assert faultodds("revision", "accept", name, "--anyway").code == 0
+        told = f"LOOK: revision {name} is in use, and the log 'north' was changed"
+        listed, north, south = (
+            " ".join(faultodds(*argv).text.split())
+            for argv in (("revision", "list"), ("log", "describe", "north"), ("log", "describe", "south"))
+        )
+        assert (listed.count(told), north.count(told), south.count(told)) == (said, said, 0)

@@ -127,3 +127,31 @@ def test_a_file_with_other_headings_is_not_guessed_at(tmp_path: Path) -> None:
 def test_every_kind_of_column_has_words_on_the_screen() -> None:
     """A proposed column of any kind is shown: those that name no fact or check have words of their own."""
     assert set(KINDS) - {"fact", "finding"} - set(_KIND_WORDS) == set()
+
+
+def test_rows_set_aside_earlier_are_kept_with_their_file(tmp_path: Path) -> None:
+    """Each under the name of its file, in the order they were read, whether the files have sheets or not."""
+    rows = rows_of(np.random.default_rng(8), 80)
+    imported(written(tmp_path / "winter.csv", [*rows[:50], rows[3]]), "shop")
+    imported(written(tmp_path / "spring.csv", [*rows[50:], rows[60], rows[61]]), "shop", add=True)
+    with files_of("shop").aside.open(encoding="utf-8-sig", newline="") as handle:
+        found = [(row["file"], row["row"]) for row in csv.DictReader(handle)]
+    assert found == [("winter.csv", "52"), ("spring.csv", "32"), ("spring.csv", "33")]
+
+
+def test_what_becomes_of_a_job_number_that_is_there_is_said(tmp_path: Path) -> None:
+    """The same visit again, one that says otherwise on that day, and the number on another day: each by its number."""
+    rows = rows_of(np.random.default_rng(9), 80)
+    imported(written(tmp_path / "a.csv", rows[:50]), "shop")
+    changed = [*rows[11][:3], "squeals", "new rollers", rows[11][5]]
+    later = [rows[12][0], "2025-12-24", *rows[12][2:]]
+    path = written(tmp_path / "b.csv", [rows[10], changed, later, *rows[50:]])
+    report = import_log(draft(path, DRYER, "shop"), DRYER, add=True)
+    told = [line for line in (*report.notes, *report.alarms) if line.casefold().startswith("job ")]
+    assert [line.split(",")[0] for line in told] == [
+        "Job HL-1010: in the log already",
+        "job HL-1011: in the log already on that day and read otherwise there",
+        "job HL-1012 as HL-1012#2: in the log already on another day",
+    ]
+    jobs = read_clean(files_of("shop").clean)["job"].astype(str)
+    assert len(jobs) == 81 and "HL-1012#2" in set(jobs)

@@ -91,8 +91,8 @@ def test_every_row_is_accounted_for(tmp_path: Path, data: str, dryer: Knowledge)
         "nothing in it could be read": 1,
     }
     aside = files_of("log", data).aside.read_text(encoding="utf-8-sig").splitlines()
-    assert aside[0] == "row,why"
-    assert [line.split(",")[0] for line in aside[1:]] == ["17", "18", "19", "20"]
+    assert aside[0] == "file,sheet,row,why"
+    assert [line.split(",")[2] for line in aside[1:]] == ["17", "18", "19", "20"]
     assert "the same as row 2" in aside[1]
     assert len(frame) == 16
 

@@ -143,7 +143,7 @@ def test_formula_rows_can_be_set_aside(tmp_path: Path, data: str, dryer: Knowled
     report = import_log(drafted, dryer, data=data)
     assert (report.used, dict(report.aside)) == (3, {"holds a formula": 1})
     text = files_of("jobs", data).aside.read_text(encoding="utf-8-sig")
-    assert text.splitlines() == ["row,why", "5,holds a formula"]
+    assert text.splitlines() == ["file,sheet,row,why", f"{path.name},,5,holds a formula"]
 
 
 def test_minus_signs_and_plain_words_are_no_formulas(tmp_path: Path, data: str, dryer: Knowledge) -> None:

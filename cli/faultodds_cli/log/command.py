@@ -120,6 +120,7 @@ def describe_(
     from faultodds.joblog import describe_file, find_log
     from faultodds.knowledge import load
     from faultodds_cli.log.show import describe_lines
+    from faultodds_cli.shared.show_known import outdated_lines
     from faultodds_cli.shared.show_mapping import mapping_lines
 
     knowledge = load(appliance)
@@ -128,7 +129,10 @@ def describe_(
     if proposal is not None:
         say_json(_columns(proposal)) if as_json else say(mapping_lines(proposal, knowledge))
     elif found is not None:
-        say_json({"log": log, **found.as_dict()}) if as_json else say(describe_lines(log, found, knowledge))
+        if as_json:
+            say_json({"log": log, **found.as_dict()})
+            return
+        say([*outdated_lines(knowledge.appliance.id, data, log), *describe_lines(log, found, knowledge)])
 
 
 def _columns(proposal: Draft) -> dict[str, Any]:

@@ -73,7 +73,8 @@ def phrase_lines(found: Sequence[Phrase], top: int, path: Path) -> list[str]:
     more = len(found) - len(every) - len(rest)
     lines += [f"  and {more:,} more; --top {len(found) + 2 * len(every)} shows them all."] if more else []
     change = (
-        f"To change one, write what it means in the last column of {path}: a repair, name=outcome, or - for nothing."
+        f"To change one, write what it means in the last column of {path}: a repair, name=outcome, or - for nothing; "
+        "of a column that names the machine: dryer or other."
     )
     return [*lines, "", *wrap(f"{change} Then import the log again with --phrases and that file.")]
 

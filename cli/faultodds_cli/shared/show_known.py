@@ -141,6 +141,16 @@ def numbers_called(revision: str) -> str:
     return "the knowledge file's own numbers" if revision == "file" else f"revision {revision}"
 
 
+def outdated_lines(appliance: str, data: str | None = None, log: str | None = None) -> list[str]:
+    """That the log behind the revision in use (of `log`, where one is given) was changed since; nothing when it was not."""
+    from faultodds.tuning import outdated
+
+    found = outdated(appliance, data)
+    if found is None or log not in (None, found[1].name):
+        return []
+    return wrap(f"LOOK: revision {found[0]} is in use, and {found[2]}.")
+
+
 def revision_lines(appliance: Appliance) -> list[str]:
     """Which learned numbers these odds come from, and what in the knowledge file they overrule; nothing for the file's own."""
     said = cautions([text for text in (appliance.changed, appliance.doubt) if text])

@@ -55,7 +55,7 @@ def learn_command(
     with work("learning") as tick:
         revision = learn(ready, path, Settings(), since=since, branch=branch, tick=tick)
         verdict = judged_log(appliance, path, revision, tick=lambda what: tick(f"auditing: {what}", 0, 0))
-    _say(ready.knowledge, report, revision, verdict, top, appliance, as_json)
+    _say(ready.knowledge, report, revision, verdict, top, appliance, as_json, data)
 
 
 def _clean(name: str, data: str | None) -> Path:
@@ -72,7 +72,9 @@ def _say(
     top: int,
     appliance: str,
     as_json: bool,
+    data: str | None,
 ) -> None:
+    from faultodds.tuning import outdated
     from faultodds_cli.shared.show_contradictions import contradiction_lines
     from faultodds_cli.shared.text import paragraphs, wrap
     from faultodds_cli.tune.show import note_lines, read_lines, revision_answer, revision_lines
@@ -87,6 +89,8 @@ def _say(
         f"Kept as a proposal: {revision.id}. Advice goes on as before until it is accepted:",
         f"  faultodds revision accept {revision.id}{more}",
     ]
+    if old := outdated(revision.appliance, data):
+        foot += wrap(f"In use until then: revision {old[0]}, learned before the log '{old[1].name}' was changed.")
     judged = ["VERDICT", *wrap(verdict.words, "  ", "  ")]
     judged += wrap("Before that: the contradiction at the top.", "  ", "  ") if revision.contradictions else []
     first, read, notes = contradiction_lines(revision), read_lines(report), note_lines(revision.notes)

@@ -11,7 +11,7 @@ import typer
 from faultodds.names import capital
 from faultodds_cli.shared import options
 from faultodds_cli.shared.printing import say, say_json
-from faultodds_cli.shared.show_known import numbers_called
+from faultodds_cli.shared.show_known import numbers_called, outdated_lines
 from faultodds_cli.shared.text import width, wrap
 from faultodds_cli.tune.options import AboutOption, TopOption, appliance_again, asked, kind_named
 
@@ -69,6 +69,7 @@ def list_command(appliance: options.Appliance = options.DEFAULT_APPLIANCE, as_js
                 "",
                 *wrap(f"In use: {numbers_called(stands)}."),
                 *wrap(doubt(name, appliance_again(name, appliance))),
+                *outdated_lines(name),
                 *_decided_lines(decisions),
             ]
         )

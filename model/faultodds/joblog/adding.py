@@ -42,7 +42,8 @@ def join(there: LogFiles, beside: LogFiles, report: CleaningReport) -> None:
         raise FaultoddsError(
             f"every visit of {report.source} is in the log '{there.name}' already. Nothing was changed."
         )
-    both = pd.concat([old, _named(old, fresh)], ignore_index=True)
+    named = _named(old, fresh)
+    both = pd.concat([old, named], ignore_index=True)
     both = both[[*old.columns, *(c for c in new.columns if c not in old.columns)]]
     if clean.DAY in both:
         both[clean.DAY] = pd.to_datetime(both[clean.DAY])
@@ -55,15 +56,46 @@ def join(there: LogFiles, beside: LogFiles, report: CleaningReport) -> None:
         both[name] = both[name].astype(float)
     clean.write_clean(both, beside.clean)
     report.in_all = len(both)
-    left = len(new) - len(fresh)
-    known = f" ({left:,} more were there already)" if left else ""
+    _tell_repeated(old, new, fresh, named, report)
     report.notes.append(
-        f"Added to '{there.name}': {len(fresh):,} visits{known}. Which customers earlier visits were for is not kept, so one of "
+        f"Added to '{there.name}': {len(fresh):,} visits. Which customers earlier visits were for is not kept, so one of "
         "them who called again in this file is seen only where the log says so; to see all, import one file of everything with "
         "--force."
     )
     sources = [part for part in (str(before.get("source") or ""), report.source) if part]
     report.source = ", ".join(dict.fromkeys(sources))
+
+
+def _tell_repeated(
+    old: pd.DataFrame, new: pd.DataFrame, fresh: pd.DataFrame, named: pd.DataFrame, report: CleaningReport
+) -> None:
+    """Say what became of visits whose job number the log has already: left out, as they were or as they differ, or kept."""
+    left = new.loc[~new.index.isin(fresh.index)]
+    bare = [c for c in left.columns if c in old.columns and c not in _MAY_DIFFER]
+    there = dict(zip(_keys(old), old[bare].astype(str).itertuples(index=False, name=None), strict=True))
+    now = zip(_keys(left), left[bare].astype(str).itertuples(index=False, name=None), strict=True)
+    same, other = list[str](), list[str]()
+    for key, cells in now:
+        (same if there.get(key) == cells else other).append(key[0])
+    jobs = zip(fresh[clean.JOB].astype(str), named[clean.JOB].astype(str), strict=True)
+    second = [f"{job} as {name}" for job, name in jobs if job != name and not re.fullmatch(VISIT, job)]
+    if same:
+        report.notes.append(f"Job {_few(same)}: in the log already, the same visit again, left out.")
+    if other:
+        words = "in the log already on that day and read otherwise there, left out: the log keeps what it had"
+        report.alarms.append(f"job {_few(other)}: {words}.")
+    if second:
+        words = "in the log already on another day, kept as a later visit of that job. Another job? Number it anew"
+        report.alarms.append(f"job {_few(second)}: {words}.")
+
+
+def _few(jobs: list[str]) -> str:
+    more = f" and {len(jobs) - ROWS_SHOWN:,} more" if len(jobs) > ROWS_SHOWN else ""
+    return ", ".join(jobs[:ROWS_SHOWN]) + more
+
+
+_MAY_DIFFER: Final = (clean.JOB, clean.TECHNICIAN, clean.FOLLOWED, clean.ENDED, clean.BACK_AFTER, clean.FAILED)
+"""What other rows of a file decide of a visit, or how it counts people."""
 
 
 def _fresh(old: pd.DataFrame, new: pd.DataFrame) -> pd.DataFrame:
@@ -92,9 +124,8 @@ def _how_to_add(rows: list[str]) -> str:
     """What to do to get the visits in that are new; `rows` are the rows without a job number, by their place in the file."""
     if not rows:
         return ""
-    shown = ", ".join(rows[:ROWS_SHOWN]) + (f" and {len(rows) - ROWS_SHOWN:,} more" if len(rows) > ROWS_SHOWN else "")
     return (
-        f" Not in it yet: {shown} (as a spreadsheet numbers the rows). To add only these, put them into a file of their own, "
+        f" Not in it yet: {_few(rows)} (as a spreadsheet numbers the rows). To add only these, put them into a file of their own, "
         'under the same headings, and add that file. Where a column holds job numbers (is = "job" in the mapping), visits that '
         "are there already are left out by themselves."
     )

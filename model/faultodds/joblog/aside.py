@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from types import TracebackType
 
@@ -18,24 +19,38 @@ def safe(cell: str) -> str:
     return f"'{cell}" if cell.lstrip().startswith(_STARTS) else cell
 
 
-class AsideFile:
-    """Writes rows set aside, one by one: where they stand in their file (`Source.where`), and why."""
+HEAD = ("file", "sheet", "row", "why")
 
-    def __init__(self, path: Path, source: Source) -> None:
-        self._path, self._source = path, source
+
+class AsideFile:
+    """Writes rows set aside, one by one: where they stand in their file (`Source.where`), and why; behind the rows `before` of
+    files that were read into the log earlier."""
+
+    def __init__(self, path: Path, source: Source, before: Iterable[Mapping[str, str]] = ()) -> None:
+        self._path, self._source, self._before = path, source, before
 
     def __enter__(self) -> AsideFile:
         self._handle = self._path.open("w", encoding="utf-8-sig", newline="")
         self._writer = csv.writer(self._handle)
-        self._writer.writerow([*(["sheet"] if self._source.sheets else []), "row", "why"])
+        self._writer.writerow(HEAD)
+        self._writer.writerows([row.get(name) or "" for name in HEAD] for row in self._before)
         return self
 
     def add(self, number: int, why: str) -> None:
         """Write one row."""
         sheet, row = self._source.where(number)
-        self._writer.writerow([*(safe(name) for name in self._source.sheets[sheet : sheet + 1]), row, why])
+        name = self._source.sheets[sheet] if self._source.sheets else ""
+        self._writer.writerow([safe(self._source.name), safe(name), row, why])
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self._handle.close()
+
+
+def rows_of(path: Path, source: str) -> list[dict[str, str]]:
+    """The rows that a file of rows set aside holds; those that name no file are of `source`. None where there is no such file."""
+    if not path.exists():
+        return []
+    with path.open(encoding="utf-8-sig", newline="") as handle:
+        return [{"file": safe(source), **row} for row in csv.DictReader(handle)]

@@ -18,11 +18,15 @@ _ANSWER: Final = re.compile(r"y|n|yes|no", re.I)
 _TICK: Final = re.compile(r"y|n|yes|no|x|true|false|[01*\u2713\u2714]", re.I)
 _CODE: Final = re.compile(r"[A-Za-z][A-Za-z.]{0,11}(?:\d{0,3}| [A-Z]\.?)")
 _MONEY: Final = re.compile(r"[$\u00a3\u20ac].*\d|\d[\d,]*[.,]\d\d(?:\s*\u20ac)?")
+_SIGNED: Final = re.compile(r"\s*[$\u00a3\u20ac]\s*\d[\d,.]*|\s*\d[\d,.]*\s*[$\u00a3\u20ac]")
 _CURRENCY: Final = re.compile(r"[$\u00a3\u20ac]|\busd\b|\beur\b|\bgbp\b", re.I)
 NEARLY_ALL: Final = 0.95
 MOST: Final = 0.6
 FEWEST: Final = 3
 """A column is ticked when so many cells, and this share of them, are; what stands in the others is asked about."""
+FEWEST_JOBS: Final = 0.5
+GROWING: Final = 0.8
+"""A log has so many job numbers to its rows, and this share of them larger than the one before; others' numbers do so by half."""
 MOST_HOURS: Final = 12.0
 """A shop's jobs whose usual number is no more than this are written in hours."""
 
@@ -60,16 +64,21 @@ def score(kind: str, texts: Sequence[str], counts: Mapping[str, int]) -> float:
 
 
 def counts_on(heading: str, counts: Mapping[str, int]) -> bool | None:
-    """Whether the numbers under a heading that says no more than "No." or "#" are all different and grow, or fall, from row to row,
-    as the jobs' do and nobody else's; None where the heading says more."""
+    """Whether the numbers under a heading that says no more than "No." or "#" grow, or fall, from row to row but for slips and
+    second visits, as the jobs' do and nobody else's; None where the heading says more."""
     words = tokens(heading)
     if words not in {tokens(each) for each in vocabulary()["counting"]["words"]} and (words or "#" not in heading):
         return None
     numbers = [int(match[2]) for text in counts if (match := _COUNTED.fullmatch(text))]  # in the order of the rows
-    if len(numbers) < len(counts) or len(numbers) < max(FEWEST, sum(counts.values())):
+    if len(numbers) < NEARLY_ALL * len(counts) or len(numbers) < max(FEWEST, FEWEST_JOBS * sum(counts.values())):
         return False
     grow = sum(a < b for a, b in pairwise(numbers))
-    return max(grow, len(numbers) - 1 - grow) >= NEARLY_ALL * (len(numbers) - 1)
+    return max(grow, len(numbers) - 1 - grow) >= GROWING * (len(numbers) - 1)
+
+
+def is_money(heading: str, texts: Sequence[str], counts: Mapping[str, int]) -> bool:
+    """Whether a column is of money, by the sign in its heading or in nearly all of its cells: no work and no finding."""
+    return bool(_CURRENCY.search(heading)) or share(texts, counts, _SIGNED.fullmatch) >= NEARLY_ALL
 
 
 def minutes(heading: str, texts: Sequence[str], counts: Mapping[str, int]) -> float:
@@ -118,12 +127,8 @@ def is_answers(texts: Sequence[str], counts: Mapping[str, int]) -> bool:
 
 def says_time(heading: str) -> bool:
     """Whether a heading speaks of hours, minutes or time."""
-    said = {
-        "h",
-        "min",
-        "time",
-        *(each for word in ("hours", "hrs", "hr", "mins", "minutes", "duration") for each in tokens(word)),
-    }
+    words = ("h", "min", "time", "hours", "hrs", "hr", "mins", "minutes", "duration")
+    said = {each for word in words for each in tokens(word)}
     return bool(set(tokens(heading)) & said)
 
 

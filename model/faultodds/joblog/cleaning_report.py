@@ -27,13 +27,14 @@ FOREIGN: Final = ", a repair the file does not know"
 
 class Told(NamedTuple):
     """A row that tells of danger: the number that a spreadsheet shows beside it, the heading of the cell, the danger, and the
-    words; `place` is where it is to be found (`Source.place`)."""
+    words; `place` is where it is to be found (`Source.place`); `other` whether the row is about another machine, and left out."""
 
     row: int
     heading: str
     hazard: str
     words: str
     place: str = ""
+    other: bool = False
 
 
 @dataclass
@@ -183,17 +184,27 @@ def lines(report: CleaningReport) -> list[str]:
 
 def danger_lines(r: CleaningReport) -> list[str]:
     """The rows that tell of danger; nothing when none does."""
-    if not r.danger:
+    own = sorted((t for t in r.danger if not t.other), key=_worst)
+    found = []
+    if n := len(own):
+        rows = "1 row. Read it" if n == 1 else f"{n:,} rows. Read them"
+        found.append(f"DANGER told of in {rows} first: was it dealt with?")
+        found += [f"  {t.place}{f', {t.heading}' if t.heading else ''}: '{t.words}'" for t in own[:DANGERS_SHOWN]]
+    if n > DANGERS_SHOWN:
+        found.append(f"  and {n - DANGERS_SHOWN:,} more; all of them are in the report that is kept")
+    return [*found, *_of_others([t for t in r.danger if t.other])]
+
+
+def _of_others(told: list[Told]) -> list[str]:
+    """The rows about other machines that tell of danger, in one line."""
+    if not told:
         return []
-    n = len(r.danger)
-    rows = "1 row. Read it" if n == 1 else f"{n:,} rows. Read them"
-    head = f"DANGER told of in {rows} first: was it dealt with?"
-    found = [
-        f"  {t.place}{f', {t.heading}' if t.heading else ''}: '{t.words}'"
-        for t in sorted(r.danger, key=_worst)[:DANGERS_SHOWN]
-    ]
-    more = n - DANGERS_SHOWN
-    return [head, *found, *([f"  and {more:,} more; all of them are in the report that is kept"] if more > 0 else [])]
+    said = ", ".join(f"'{words}' {n:,}" for words, n in Counter(t.words for t in told).most_common(WORDS_SHOWN))
+    n = len(told)
+    rows = "1 row" if n == 1 else f"{n:,} rows"
+    places = ", ".join(t.place for t in told[:WORDS_SHOWN]) + (", ..." if n > WORDS_SHOWN else "")
+    where = "Marked DANGER in the file of rows set aside."
+    return [f"DANGER, other machines: {rows} left out ({places}): {said}. Was it dealt with? {where}"]
 
 
 def _worst(told: Told) -> bool:

@@ -16,6 +16,12 @@ from faultodds.joblog.sentences import PLAN, Sentences, Told
 _WOULD: Final = re.compile(r"\b(?:would|could|might|may|if)\b", re.I)
 
 
+_UNSURE: Final = re.compile(r"<(?:doubt|plan|hedge|report|somebody)>")
+_TURNED: Final = re.compile(r"<(?:turn|doubt|plan|hedge|report|somebody)>")
+_WITHOUT: Final = re.compile(r"\bwithout\b.*", re.I)
+_EITHER: Final = re.compile(r"\b(?:or|nor|neither|either)\b", re.I)
+
+
 class FreeText(Sentences):
     """Reads the cells of one column of free text."""
 
@@ -51,9 +57,20 @@ class FreeText(Sentences):
         told = (self._undone(text) or self._in_order(text) if self._work else None) or self._read(text)
         if self._work and told.left and not _repairs(told):
             told = self._beside_doubt(text) or told
-        if self._only_work and not (told.said or told.left) and told_in_order.tells_cause(text):
+        if self._work and not _repairs(told):
+            told = self._beside_fine(text) or told
+        if self._work and not (told.said or told.left) and self._hides_work(text):
             told.left = [text]  # "tried a new board, no good, it was the timer": something was done
         return told
+
+    def _hides_work(self, text: str) -> bool:
+        """Whether a text tells of a repair though nothing was read: of its cause, or in a clause that nothing turns."""
+        if self._only_work and told_in_order.tells_cause(text):
+            return True
+        done = self._hearer.words.verbs - {"handled", "removed", "advised", "referred"} if self._hearer else frozenset()
+        clauses = [] if nothing_done().search(text) or not self._nouns(text) else told_in_order.clauses_of(text)
+        said = [{name for i in self._items(_WITHOUT.sub("", each)) for name in i.names} for each in clauses]
+        return any(names & done and not _TURNED.search(" ".join(names)) for names in said)
 
     def _beside_nothing_found(self, rest: str) -> Told:
         """What is told beside that nothing was found: a run that was good is what the machine did, and no finding."""
@@ -102,15 +119,43 @@ class FreeText(Sentences):
         told.left.append(rest.strip(" ,;.-"))
         return told if self._says_done(plain) and _repairs(told) else None
 
+    def _beside_fine(self, text: str) -> Told | None:
+        """Work on a part behind others that were fine ("duct not blocked, belt snapped - changed"); None where it is not so."""
+        clauses = told_in_order.clauses_of(text)
+        at = next((n for n, each in enumerate(clauses) if not self._is_fine(each)), 0)
+        fine, rest = "".join(clauses[:at]), "".join(clauses[at:]).lstrip(" ,;.-")
+        if not fine or _EITHER.search(text) or nothing_done().search(text) or self._turns(rest, _TURNED):
+            return None
+        named, worked = ({n for i in self._nouns(each) for n in i.names} for each in (fine, rest))
+        told = self._read(rest)
+        if named & worked or not _repairs(told):
+            return None
+        before = [pair for pair in self._read(fine).said if pair[0].startswith(FOUND)]
+        return Told([*before, *told.said], told.left, [fine, *told.silent])
+
+    def _is_fine(self, text: str) -> bool:
+        """Whether a clause says of a part that it is good, or denies what it might have, and tells of no work."""
+        items = self._items(text)
+        words = self._hearer.words if self._hearer else None
+        names = {name for item in items for name in item.names}
+        fine = bool(names & {"good", "<turn>"}) and words is not None and not names & (words.verbs - {"handled"})
+        return fine and bool(self._nouns(text)) and not self._turns(text, _UNSURE)
+
+    def _is_part_alone(self, text: str) -> bool:
+        """Whether a text names one part and says nothing of it."""
+        items, nouns = self._items(text), self._nouns(text)
+        return bool(nouns) and all(i in nouns or i.text in self._small for i in items) and not self._turns(text)
+
     def _in_order(self, text: str) -> Told | None:
         """The repairs that a run showed to have failed, and what is told behind that run; None where there is no such order."""
         found = told_in_order.parted(self._appliance, text)
         if found is None and (behind := told_in_order.behind_work(text)):
             before, work, after, found_so = behind
-            found = (before, after) if self._says_done(work or before) else None
+            found = (before, after) if self._says_done(told_in_order.tried(work or before)) else None
             if found and found_so and not after:
                 return Told(left=[text])  # how it was found, or that it did not help?
         before, after = found or told_in_order.before_cause(text) or ("", "")
+        before = told_in_order.tried(before) if found else before
         first = self.read(before) if before else Told()
         tried = _repairs(first)
         if not tried:
@@ -121,6 +166,7 @@ class FreeText(Sentences):
             )  # "cleaned duct, ran with duct off, no change": of the work, or of what was looked at?
             whole.left += [text] if found and not whole.left else []
             return whole
+        after = told_in_order.then_fitted(after, self._is_part_alone) if found and "then" in text.split() else after
         then = self.read(told_in_order.with_causes(after, self._is_fitted)) if after else Told()
         held = _repairs(then)
         if found is None and (not held or set(held) & set(tried)):

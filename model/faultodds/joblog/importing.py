@@ -30,7 +30,7 @@ from faultodds.joblog import (
     phrases,
     scan,
 )
-from faultodds.joblog.aside import AsideFile
+from faultodds.joblog.aside import AsideFile, rows_of
 from faultodds.joblog.cleaning_report import CleaningReport
 from faultodds.joblog.drafts import PROPOSED, Draft, Progress
 from faultodds.joblog.folder import LogFiles, all_or_nothing, files_of, names_in, report_of
@@ -38,7 +38,7 @@ from faultodds.joblog.followed import last_day, slips
 from faultodds.joblog.from_clean import is_clean
 from faultodds.joblog.heard import Listener
 from faultodds.joblog.likely import by_cells_alone, samples
-from faultodds.joblog.reading import PieceReader
+from faultodds.joblog.reading import OTHER_MACHINE, PieceReader
 from faultodds.joblog.repeats import CONTRADICTORY, DUPLICATE
 from faultodds.joblog.returned import not_held
 from faultodds.knowledge import Knowledge
@@ -78,6 +78,7 @@ def import_log(
             )
     with all_or_nothing(files) as beside:
         made = _Import(draft, knowledge, beside, progress, now)
+        made.aside_before = rows_of(files.aside, str(report_of(files).get("source") or "")) if add else []
         made.second = endings.SECOND in report_of(files).get("notes", ()) if add else None
         made.read_all()
         made.write_clean()
@@ -121,6 +122,7 @@ class _Import:
         )
         self._listener = Listener(draft.source.headings, self._reader.understands(), self._reader.keeper)
         self.second: bool | None = None
+        self.aside_before: list[dict[str, str]] = []
         self._formulas = set(draft.found.formulas)
         self._customers: list[Any] = []
         self._days: list[Any] = []
@@ -153,16 +155,22 @@ class _Import:
         import pyarrow.parquet as pq
 
         schema, source = _schema(self._knowledge, with_ending=False), self._draft.source
-        with pq.ParquetWriter(self._half, schema) as writer, AsideFile(self._files.aside, source) as aside:
+        with (
+            pq.ParquetWriter(self._half, schema) as writer,
+            AsideFile(self._files.aside, source, self.aside_before) as aside,
+        ):
             for chunk in source.chunks():
-                self.report.danger += [
-                    t._replace(row=source.where(t.row)[1], place=source.place(t.row))
-                    for t in sorted(self._listener.told(chunk))
-                ]
+                told = sorted(self._listener.told(chunk))
                 piece = self._reader.read(chunk, self._formulas)
+                others = {number for number, reason, _ in piece.aside if reason == OTHER_MACHINE}
+                self.report.danger += [
+                    t._replace(row=source.where(t.row)[1], place=source.place(t.row), other=t.row in others)
+                    for t in told
+                ]
+                words = {t.row: f". DANGER: '{t.words}'" for t in told}
                 for number, reason, detail in piece.aside:
                     self.report.aside[reason] += 1
-                    aside.add(number, f"{reason}: {detail}" if detail else reason)
+                    aside.add(number, (f"{reason}: {detail}" if detail else reason) + words.get(number, ""))
                 self._count(chunk, piece)
                 writer.write_table(piece.table(schema))
         with self._draft.path.open("rb") as handle:

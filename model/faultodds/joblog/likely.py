@@ -88,15 +88,20 @@ class Scores:
     def of(self, sample: Sample) -> dict[Target, float]:
         """Every target with a score worth having."""
         counting = by_values.counts_on(sample.heading, sample.counts)
-        if counting:
-            return {("job", ""): COUNTING}
+        if counting is not None:
+            return {("job", ""): COUNTING} if counting else {}
+        money = by_values.is_money(sample.heading, sample.texts, sample.counts)
         words = tokens(sample.heading)
         alike = {t: max((likeness(words, o) for o in self._headings[t]), default=0.0) for t in self._targets}
         # Where the heading says it, values are only asked whether they agree.
         clear = max(alike.values()) >= CLEAR
-        tried = {t: by_heading for t, by_heading in alike.items() if by_heading >= HALF_ALIKE or not clear}
+        tried = {
+            t: by_heading
+            for t, by_heading in alike.items()
+            if (by_heading >= HALF_ALIKE or not clear) and (t[0] == "bill" or not money)
+        }
         scores = {target: self._score(target, sample, by_heading) for target, by_heading in tried.items()}
-        return {t: score for t, score in scores.items() if score >= LEAST and not (counting is False and t[0] == "job")}
+        return {t: score for t, score in scores.items() if score >= LEAST}
 
     def _score(self, target: Target, sample: Sample, by_heading: float) -> float:
         if not sample.counts:

@@ -3,30 +3,86 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache, lru_cache
 from typing import Any, Final, Literal
 
-from faultodds.joblog.stems import REMEMBERED, key, tokens, trade
+from faultodds.joblog.cleaning_report import ColumnReport
+from faultodds.joblog.mapping import Column
+from faultodds.joblog.stems import OTHER, REMEMBERED, key, machine_called, trade
 from faultodds.knowledge import Knowledge
 
+Machine = Literal["mine", "other", "both"]
+UNSURE: Final = "?"
 
-def which(knowledge: Knowledge, text: str) -> Literal["mine", "other"] | None:
-    """Whether a text names the appliance of the knowledge file or another machine; None when it names neither."""
-    return _which(knowledge.appliance.id, text)
+
+def which(knowledge: Knowledge, text: str) -> Machine | None:
+    """Whether a text names the appliance of the knowledge file, another machine, or both; None when it names neither."""
+    return _which(knowledge.appliance.id, text.casefold())
 
 
 @lru_cache(REMEMBERED)
-def _which(appliance: str, text: str) -> Literal["mine", "other"] | None:
-    words = set(tokens(text, whole=True))
-    kinds: tuple[Literal["other", "mine"], ...] = ("other", "mine")
+def _which(appliance: str, text: str) -> Machine | None:
+    words = trade(appliance).get("machine", {})
+    kinds = ("both", "other", "mine")
+    found = []
     for kind in kinds:
-        for phrase in trade(appliance).get("machine", {}).get(kind, []):
-            if set(tokens(phrase, whole=True)) <= words:
-                return kind
-    return None
+        rest = _any(tuple(words[kind])).sub("|", text) if words.get(kind) else text
+        found += [kind] if rest != text else []
+        text = rest
+    if "both" in found or {"mine", "other"} <= {*found}:
+        return "both"
+    return "other" if "other" in found else "mine" if found else None
 
 
+class Which:
+    """The column that says which machine a row is about: rows of another are left out, those of which it says nothing that is
+    known, or names two, are kept; every value is counted, by what it was taken for."""
+
+    def __init__(self, column: Column, knowledge: Knowledge) -> None:
+        self._knowledge, self._mine, self._own = (
+            knowledge,
+            machine_called(knowledge.appliance.id),
+            {typed.casefold(): means for typed, means in column.words.items()},
+        )
+        self.report = ColumnReport(column.heading, column.kind)
+
+    def is_other(self, value: str) -> bool:
+        """Whether a row with this cell is about another machine."""
+        if not value:
+            self.report.counts["blank"] += 1
+            return False
+        told = which(self._knowledge, value)
+        kinds = {"mine": self._mine, "other": OTHER, "both": f"{self._mine}{UNSURE}", None: UNSURE}
+        became = self._own.get(value.casefold(), UNSURE)
+        became = kinds[told] if became == UNSURE else became
+        self.report.counts["unknown" if became == UNSURE else "read"] += 1
+        self.report.phrases[value, became] += 1
+        return became == OTHER
+
+    def told(self) -> tuple[list[str], list[str]]:
+        """What is to be said of the values, once what may not be kept is blotted out: alarms, and notes."""
+        heading, seen = self.report.heading, self.report.phrases
+        unknown = _values(seen, UNSURE)
+        both, other = _values(seen, f"{self._mine}{UNSURE}"), _values(seen, OTHER)
+        say = f'If any is not, write {self._mine} or {OTHER} under "means" in the table of phrases.'
+        alarms = []
+        if both:
+            alarms.append(f"{heading}: {both}: a {self._mine} and another machine; kept as the {self._mine}'s. {say}")
+        if unknown:
+            alarms.append(f"{heading}: {unknown}: which machine is that? Kept as a {self._mine}'s. {say}")
+        return alarms, [f"{heading}: left out as other machines: {other}."] if other else []
+
+
+def _values(seen: Counter[tuple[str, str]], became: str) -> str:
+    """The values that were taken for one thing, commonest first, and how often each stands there."""
+    found = [(value, n) for (value, told), n in seen.most_common() if told == became]
+    more = f" and {len(found) - VALUES_TOLD:,} more values" if len(found) > VALUES_TOLD else ""
+    return ", ".join(f"'{value}' {n:,}" for value, n in found[:VALUES_TOLD]) + more
+
+
+VALUES_TOLD: Final = 12
 ROWS_TOLD: Final = 5
 
 

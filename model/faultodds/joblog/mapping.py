@@ -16,6 +16,7 @@ from faultodds.errors import FaultoddsError, nearest, unknown
 from faultodds.files import bytes_of
 from faultodds.joblog.clean import AFTER, ENDED, ENDINGS, FACT, FOUND, REPAIRS
 from faultodds.joblog.dates import Order
+from faultodds.joblog.stems import OTHER, machine_called
 from faultodds.knowledge import Knowledge, read_toml
 
 FORMAT: Final = 1
@@ -124,6 +125,7 @@ _HEAD = """\
 # lead   which of them a word is about that could be said of several (leave empty: such a word is not guessed at)
 # words  what a word in this column means: an outcome, a value or a repair; name=outcome where the column has several, or for
 #        any other symptom or check; "?" = not known yet, write what it means; "-" or "ignore" = it says nothing;
+#        of the machine the appliance's name (dryer) or other, for the rows to be read or left out;
 #        of the technician the codes that are kept as they are, or the code for a spelling; others are tech_1, tech_2 ...
 # assume what the cells do not say: unit, dial, rated, room, lone_winding, bare, usual_minutes; of a column that says how it ended,
 #        what a "yes" and what a blank stand for (came_back, gone; "?" for a blank that says neither)
@@ -289,7 +291,16 @@ def meanings(column: Column, text: str, knowledge: Knowledge, where: str) -> tup
     """
     if in_short(column, text) in (NOT_KNOWN, SAYS_NOTHING) or column.kind in ("technician", "branch"):
         return ()
+    if column.kind == "machine":
+        _check_machine(text, knowledge, where)
+        return ()
     return tuple(_meaning(column, part.strip(), knowledge, where) for part in text.split(";"))
+
+
+def _check_machine(text: str, knowledge: Knowledge, where: str) -> None:
+    allowed = [machine_called(knowledge.appliance.id), OTHER]
+    if in_short(Column("", "machine"), text) not in allowed:
+        raise unknown("machine", text, allowed, "The row is about this machine, or another.", where)
 
 
 def in_short(column: Column, text: str) -> str:
@@ -299,7 +310,8 @@ def in_short(column: Column, text: str) -> str:
         "ignore": SAYS_NOTHING,
         **({} if column.kind == "ended" else {"unknown": NOT_KNOWN}),
     }
-    return said.get(text.strip().casefold(), text.strip())
+    plain = text.strip().casefold()
+    return said.get(plain, plain if column.kind == "machine" else text.strip())
 
 
 def _meaning(column: Column, text: str, knowledge: Knowledge, where: str) -> tuple[str, str]:

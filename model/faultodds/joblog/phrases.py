@@ -49,7 +49,9 @@ def table(report: CleaningReport, mapping: LogMapping) -> list[Phrase]:
             phrase,
             times,
             became,
-            _looks_opposite(phrase, became) or _is_read_otherwise(phrase, became, own.get(column.heading, {})),
+            _looks_opposite(phrase, became)
+            or _is_read_otherwise(phrase, became, own.get(column.heading, {}))
+            or (column.is_ == "machine" and became.endswith(ASKED)),
         )
         for column in report.columns
         for (phrase, became), times in column.phrases.items()

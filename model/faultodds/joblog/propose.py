@@ -206,6 +206,7 @@ def _column(
         return Column(sample.heading, "personal", sure=1.0, why=private)
     if chosen is None:
         why = "yes or no, to what?" if sample.asks_unsaid else "not recognised" if sample.counts else "empty"
+        why = "money, and not the bill" if by_values.is_money(sample.heading, sample.texts, sample.counts) else why
         return Column(sample.heading, "left_out", sure=0.0, why=why)
     score, (kind, name) = chosen
     names = _in_order(knowledge, kind, (name, *extras)) if name else ()

@@ -117,6 +117,8 @@ class PieceReader:
         ]
         self._days_known: dict[str, int] = {}
         self._repeats, self._kins = Repeats(source), machines.kins(knowledge, source.place)
+        machine = mapping.of_kind("machine")
+        self._machine = machines.Which(machine, knowledge) if machine else None
         technician = mapping.of_kind("technician")
         heading, listed = (technician.heading, technician.words) if technician else ("", {})
         self._technicians = Technicians(heading, listed, source.place)
@@ -161,7 +163,7 @@ class PieceReader:
                 aside.append((number, FORMULA_ROW, ""))
             elif _is_totals(row):
                 aside.append((number, TOTALS_ROW, ""))
-            elif machines.which(self._knowledge, self._cell(row, "machine")) == "other":
+            elif self._machine and self._machine.is_other(self._cell(row, "machine")):
                 aside.append((number, OTHER_MACHINE, ""))
             elif reason is not None:
                 aside.append((number, *reason))
@@ -328,6 +330,12 @@ class PieceReader:
         report.columns += [self._day_report] if self._day_report else []
         for reader in worded:
             reader.close(self.keeper)
+        if self._machine:
+            self._machine.report.keep_only(self.keeper)
+            report.columns.append(self._machine.report)
+            alarms, notes = self._machine.told()
+            report.alarms += alarms
+            report.notes += notes
         for other in [*(r.report for r in self._amounts), *([self._day_report] if self._day_report else [])]:
             other.keep_only(self.keeper)
         if self._no_ids:

@@ -34,6 +34,15 @@ def trade(appliance: str) -> dict[str, Any]:
     return {} if path is None else tomllib.loads(path.read_text("utf-8"))
 
 
+OTHER: Final = "other"
+"""What another machine is called in the column that says which machine a row is about."""
+
+
+def machine_called(appliance: str) -> str:
+    """What an appliance is called there."""
+    return str(trade(appliance).get("machine", {}).get("called", appliance))
+
+
 @cache
 def _written_out() -> dict[str, list[str]]:
     words = vocabulary()

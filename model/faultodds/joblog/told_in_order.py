@@ -37,6 +37,20 @@ def parted(appliance: str, text: str) -> tuple[str, str] | None:
     return (_TAIL.sub("", text[: runs[-1].start()]), _JOIN.sub("", text[runs[-1].end() :])) if runs else None
 
 
+def tried(text: str) -> str:
+    """What is told before a run that still showed the fault, where parts that were tried are parts that were fitted."""
+    for pattern, done in vocabulary()["failed_run"]["tried"]:
+        text = re.sub(pattern, done, text, flags=re.I)
+    return text
+
+
+def then_fitted(text: str, is_part: Callable[[str], bool]) -> str:
+    """What is told behind such a run, where a part that is named alone right behind it was fitted then."""
+    first, *rest = _BREAK.split(text)
+    part, colon, more = first.partition(":")
+    return "".join([f"replaced {part}{colon and ','}{more}", *rest]) if is_part(part) else text
+
+
 def behind_work(text: str) -> tuple[str, str, str, bool] | None:
     """The same where a clause tells of such a run only when it stands behind work that was done ("no good", "blew again same day"):
     what stands before it, the work that it begins with, what stands behind, and whether it may tell how the part was found.

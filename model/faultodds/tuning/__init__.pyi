@@ -1,5 +1,5 @@
 from .fitting import Learned as Learned, fit as fit
-from .from_log import changed_since as changed_since, learn as learn, part_of_log as part_of_log
+from .from_log import changed_since as changed_since, learn as learn, outdated as outdated, part_of_log as part_of_log
 from .groups import (
     NOT_KNOWN as NOT_KNOWN, Groups as Groups, log_labels as log_labels, repair_groups as repair_groups,
     repairs_that_held as repairs_that_held,

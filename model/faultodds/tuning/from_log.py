@@ -279,13 +279,24 @@ def _digest(log: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def changed_since(log: LogSource) -> str:
+def outdated(appliance: str, data: str | None = None) -> tuple[str, LogSource, str] | None:
+    """The revision in use, its log, and what happened to that since (`changed_since`); None when nothing did."""
+    from faultodds.revisions import accepted, get
+
+    stands = accepted(appliance)
+    with contextlib.suppress(FaultoddsError):  # a damaged one is told of elsewhere
+        if stands != FILE and (changed := changed_since((log := get(appliance, stands).log), data)):
+            return stands, log, changed
+    return None
+
+
+def changed_since(log: LogSource, data: str | None = None) -> str:
     """What happened to a log since a revision was learned from it, and what to type; empty when nothing did, or it is not there."""
     from faultodds.joblog import files_of, kept_phrases, names_in
 
-    if log.name not in names_in():
+    if log.name not in names_in(data):
         return ""
-    files = files_of(log.name)
+    files = files_of(log.name, data)
     waiting = 0
     with contextlib.suppress(FaultoddsError):  # a table that cannot be read explains nothing
         waiting = sum(bool(each.means) for each in kept_phrases(files.phrases))
