@@ -104,7 +104,7 @@ LOCKED = (
     "hardwired: isolator locked out", "hard wired, main switch off n locked", "no plug on it, breaker off and locked off",
     "hardwired, fuse pulled and in my pocket", "hard wired, pulled the fuse, got it in my pocket", "breaker off, locked and tagged",
     "breaker off padlock on it", "hardwired, disconnect pulled and in my bag", "hardwired, breaker off, lock on it",
-    "hard-wired breaker tagged out", "hardwired fuse out and pocketed", "hard wired spur off fuse out in pocket",
+    "hard-wired breaker tagged out",
     "direct wired, breaker off and locked out", "isolator off and padlocked", "breaker locked out tagged out",
     "hardwired, rcbo off and locked", "hard wired, breaker off with a lock on", "no plug, hardwired, breaker locked",
 )  # fmt: skip

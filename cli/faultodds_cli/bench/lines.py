@@ -17,7 +17,7 @@ from faultodds_cli.bench.call import BenchCall, Question, forgiving
 from faultodds_cli.bench.commands import COMMANDS, as_command, beginning, exact, refuse_two_ways
 from faultodds_cli.bench.dangers import watch_for_danger
 from faultodds_cli.bench.doubts import settled
-from faultodds_cli.bench.machine import Guess
+from faultodds_cli.bench.machine import NO, YES, Guess
 from faultodds_cli.bench.named import as_pair, as_shown
 from faultodds_cli.shared.show_job import clash_lines, state_called
 
@@ -69,6 +69,12 @@ def take(call: BenchCall, line: str) -> None:
 
 def _obey(call: BenchCall, line: str) -> bool:
     """Do what a line says; true when the screen is to be shown anew."""
+    means, call.if_yes = call.if_yes, ""
+    if means and (fold(line) in YES or sayings.is_yes(means, line)):
+        line = means
+    elif means and fold(line) in NO:
+        call.talk.tell("Not so, then: nothing was noted of it.")
+        return False
     line = as_pair(call, _as_question(call.visit.knowledge, as_command(line)))
     parts = typed.parts(line)
     if len(parts) > 1 and exact(line.split()[0]) is None and not sayings.takes_back(line):
@@ -306,6 +312,7 @@ def _said_noted(call: BenchCall, said: sayings.Said) -> bool:
 
 def _said_unclear(call: BenchCall, said: sayings.Said) -> bool:
     call.talk.tell(said.name, "?  ")
+    call.if_yes = said.value
     return False
 
 

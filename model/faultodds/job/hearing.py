@@ -73,7 +73,8 @@ class Hearer:
         of_it = {s.kind for s in said} - {"unread"} == {"machine"}
         if not of_it or not left_of_machine(self.fitting.rules, self.words, heard, shuts, items):
             return said
-        each = ", ".join(f"{n} off" for n in dict.fromkeys([*(s.name for s in states), *shuts, "front"]))
+        say = {str(u["of"]): str(u["say"]) for u in self.words.unplain.values() if "of" in u}
+        each = ", ".join(say.get(n, f"{n} off") for n in dict.fromkeys([*(s.name for s in states), *shuts, "front"]))
         return [Said("ask", f"'{line.strip()}': say how each is, such as {each}.", "", "")]
 
     def items(self, line: str) -> Clause:

@@ -75,7 +75,7 @@ def _good_of_a_danger(knowledge: Knowledge, said: Said) -> bool:
 
 
 def _understood(knowledge: Knowledge, line: str) -> list[Said]:
-    whole = _one(knowledge, line)
+    whole = _asked_if(line) or _one(knowledge, line)
     if whole:
         return _not_that(knowledge, line, [whole])
     if no := _NO_FIRST.match(line):
@@ -93,7 +93,7 @@ def _understood(knowledge: Knowledge, line: str) -> list[Said]:
     if unclear and not of_machine and {s.kind for s in heard} <= {"ask"}:  # "unplugged, opened up again"
         of_machine = [s for part in _JOINS.split(line) for s in _heard(knowledge, part) if s.kind == "machine"]
     if unclear and of_machine and len(of_machine) < len(parts):
-        return _plain_and_asked(knowledge, line, of_machine) or [unclear]
+        return _not_that(knowledge, line, _plain_and_asked(knowledge, line, of_machine) or [unclear])
     begun = _plain_and_rest(knowledge, line) if all(s.kind == "ask" for s in heard) else []
     return _not_that(knowledge, line, begun) if begun else heard
 
@@ -260,6 +260,16 @@ def things_named(knowledge: Knowledge, line: str) -> set[str]:
     return {thing for name in said - words.itself for thing in of.get(name, set()) if len(of[name]) == 1}
 
 
+def is_yes(means: str, line: str) -> bool:
+    """Whether a line says yes to the question that stands for `means` in its own words ("proved dead")."""
+    return any(each.means == means and each.yes.fullmatch(plain(line)) for each in _if_yes())
+
+
+def _asked_if(line: str) -> Said | None:
+    asked = next((each for each in _if_yes() for words in each.words if words.fullmatch(plain(line))), None)
+    return asked and Said("ask", asked.asks, asked.means, line.strip())
+
+
 def _one(knowledge: Knowledge, text: str) -> Said | None:
     said = plain(text)
     for kind, meaning, pattern in _sayings():
@@ -284,6 +294,23 @@ def _is_there(knowledge: Knowledge, kind: str, name: str, value: str) -> bool:
     if kind == "repair":
         return name in knowledge.repair
     return kind != "machine" or machine_item(knowledge, name) is not None
+
+
+class _IfYes(Struct, frozen=True):
+    """What is asked where one of `words` is a whole line; a plain yes, or one of `yes`, is as if `means` had been typed."""
+
+    asks: str
+    means: str
+    yes: re.Pattern[str]
+    words: tuple[re.Pattern[str], ...]
+
+
+@cache
+def _if_yes() -> tuple[_IfYes, ...]:
+    raw = tomllib.loads(Path(__file__).with_name("sayings.toml").read_text("utf-8"))["if_yes"]
+    return tuple(
+        _IfYes(each["asks"], each["means"], re.compile(each["yes"]), tuple(map(re.compile, each["words"]))) for each in raw
+    )
 
 
 class _Instead(Struct, frozen=True):
