@@ -16,8 +16,8 @@ from faultodds.safety import made_safe, only_denies, safety_items
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
 from faultodds_cli.bench.commands import COMMANDS, as_command, beginning, exact, refuse_two_ways
 from faultodds_cli.bench.dangers import watch_for_danger
-from faultodds_cli.bench.doubts import settled
-from faultodds_cli.bench.machine import NO, YES, Guess
+from faultodds_cli.bench.doubts import meant, settled
+from faultodds_cli.bench.machine import Guess
 from faultodds_cli.bench.named import as_pair, as_shown
 from faultodds_cli.shared.show_job import clash_lines, state_called
 
@@ -69,11 +69,7 @@ def take(call: BenchCall, line: str) -> None:
 
 def _obey(call: BenchCall, line: str) -> bool:
     """Do what a line says; true when the screen is to be shown anew."""
-    means, call.if_yes = call.if_yes, ""
-    if means and (fold(line) in YES or sayings.is_yes(means, line)):
-        line = means
-    elif means and fold(line) in NO:
-        call.talk.tell("Not so, then: nothing was noted of it.")
+    if not (line := meant(call, line)):
         return False
     line = as_pair(call, _as_question(call.visit.knowledge, as_command(line)))
     parts = typed.parts(line)

@@ -262,7 +262,7 @@ def things_named(knowledge: Knowledge, line: str) -> set[str]:
 
 def is_yes(means: str, line: str) -> bool:
     """Whether a line says yes to the question that stands for `means` in its own words ("proved dead")."""
-    return any(each.means == means and each.yes.fullmatch(plain(line)) for each in _if_yes())
+    return any(f"{means} ".startswith(f"{each.means} ") and each.yes.fullmatch(plain(line)) for each in _if_yes())
 
 
 def _asked_if(line: str) -> Said | None:
