@@ -1,5 +1,5 @@
-""" "Fit new coils" may be told of work that was done or is to be: asked, and a word answers. A part on order is kept as a remark, and
-is no work done."""
+""" "Fit new coils" may be told of work that was done or is to be: asked, and a word answers. A part on order is kept as a
+remark, and is no work done."""
 
 from __future__ import annotations
 
@@ -10,20 +10,25 @@ from faultodds.job import Store
 from said import becomes
 
 FIT = {
-    "fit new igniter": "igniter", "install new coils": "coil_set", "replace thermal fuse": "thermal_fuse", "change the belt": "belt_idler",
-    "swap the igniter": "igniter", "fit a new timer": "timer", "install a thermistor": "thermistor", "replace the drum seals": "drum_seals",
+    "fit new igniter": "igniter", "install new coils": "coil_set", "replace thermal fuse": "thermal_fuse",
+    "change the belt": "belt_idler",
+    "swap the igniter": "igniter", "fit a new timer": "timer", "install a thermistor": "thermistor",
+    "replace the drum seals": "drum_seals",
     "change out the flame sensor": "flame_sensor", "swap rollers": "rollers", "fit new door seal": "door_seal",
     "replace gas valve": "gas_valve", "replace the motor": "motor", "fit cycling thermostat": "cycling_thermostat",
-    "replace board": "board", "fitting new coils": "coil_set", "replacing the igniter": "igniter", "installing a new belt": "belt_idler",
+    "replace board": "board", "fitting new coils": "coil_set", "replacing the igniter": "igniter",
+    "installing a new belt": "belt_idler",
     "change the thermal fuse": "thermal_fuse", "swap coils": "coil_set", "fit motor fuse": "motor_fuse",
 }  # fmt: skip
 PLANNED = (
-    "need to fit new coils", "will replace the igniter", "fit new coils tomorrow", "going to swap the belt", "should replace the fuse",
+    "need to fit new coils", "will replace the igniter", "fit new coils tomorrow", "going to swap the belt",
+    "should replace the fuse",
     "gonna change the igniter", "wants to replace the motor", "fit new igniter next visit", "have to install a new timer",
     "recommend replace the drum seals",
 )  # fmt: skip
 ORDERED = (
-    "igniter on order, back monday", "ordered new coils", "belt is on order", "timer backordered", "gas valve on backorder, 2 weeks",
+    "igniter on order, back monday", "ordered new coils", "belt is on order", "timer backordered",
+    "gas valve on backorder, 2 weeks",
     "thermistor ordered, second visit friday", "ordering a flame sensor", "coils ordered will be here tuesday",
     "had to order a board", "drum seals on order, will come back", "ordered thermal fuse from supply house",
     "rollers ordered", "motor is back ordered", "new igniter on order", "ordered a door seal", "placed an order for coils",

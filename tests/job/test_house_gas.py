@@ -26,6 +26,7 @@ LINES = tomllib.loads(Path(__file__).with_name("house_gas.toml").read_text("utf-
 DEAD = WeighedFinding("other_appliances", {"dead": 1.0})
 # Said of what is past and unpaid: asked about.
 
+
 @pytest.mark.parametrize("line", LINES["off"])
 def test_gas_off_in_the_house_is_what_the_others_show(line: str, dryer: Appliance, store: Store) -> None:
     """No gas anywhere, and the dryer's cock as it was before."""

@@ -36,7 +36,8 @@ TAILS = (
     "gas is on, no gas at the burner", "gas on but none coming thru", "cock open, still no gas", "gas back on but no gas flowing",
     "plugged in but no juice", "power on but no power at the outlet", "gas cock open yet no gas", "turned the gas on but no gas",
     "breaker on but nothing", "gas on, nothing at the burner", "cock open but no gas to the dryer", "plugged in, completely dead",
-    "opened the cock but no gas going thru it", "gas on but no gas here", "power back on but dead", "gas opened but no gas comes out",
+    "opened the cock but no gas going thru it", "gas on but no gas here", "power back on but dead",
+    "gas opened but no gas comes out",
     "cock opened, no gas yet",
 )  # fmt: skip
 SHORT = (

@@ -91,7 +91,7 @@ def test_the_machines_state_is_said_back_as_it_was_typed(
     if entered:
         assert entered == [f"{SAID[what]}: {'yes' if said[1] else 'no'}"]
         echo = f"{what} {'on' if not said[1] else 'shut' if what == 'gas' else 'off'}"
-        assert told == f"Noted: { {'power off': 'unplugged', 'power on': 'plugged in'}.get(echo, echo)}."
+        assert told == f"Noted: { {'power off': 'unplugged', 'power on': 'plugged in'}.get(echo, echo) }."
     else:
         assert told.startswith(("?  ", "!! ")) and "Noted" not in told
 

@@ -33,7 +33,9 @@ def test_near_nothing_is_asked_about_and_answered_in_a_word(line: str, dryer: Ap
     assert becomes(dryer, store, line, answers=["shorted"])[0][:1] == ["igniter_ohms=open"]
 
 
-@pytest.mark.parametrize("line", ["igniter not shorted", "igniter_ohms 70 ohm", "igniter isnt shorted", "igniter maybe shorted"])
+@pytest.mark.parametrize(
+    "line", ["igniter not shorted", "igniter_ohms 70 ohm", "igniter isnt shorted", "igniter maybe shorted"]
+)
 def test_what_is_no_short_is_not(line: str, dryer: Appliance, store: Store) -> None:
     """A denial, a doubt, a good one."""
     assert "igniter_ohms=open" not in becomes(dryer, store, line)[0]

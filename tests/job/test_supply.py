@@ -136,7 +136,14 @@ def test_a_feed_that_is_off_is_no_plug_that_is_out(line: str, dryer: Appliance, 
 @pytest.mark.parametrize("line", LOCKED)
 @pytest.mark.parametrize(
     ("answer", "counts"),
-    [("yes", True), ("proved dead", True), ("tested it dead", True), ("no", False), ("not yet", False), ("think so", False)],
+    [
+        ("yes", True),
+        ("proved dead", True),
+        ("tested it dead", True),
+        ("no", False),
+        ("not yet", False),
+        ("think so", False),
+    ],
 )
 def test_a_feed_locked_off_counts_once_it_is_proved_dead(
     line: str, answer: str, counts: bool, dryer: Appliance, store: Store

@@ -47,7 +47,8 @@ class BenchCall:
     `numbered` is what the numbers on the screen stand for; `question` waits for an answer; `doubted` findings, which do not fit
     what was found before, wait for somebody to say that they are so; `standing` are the cautions that the last screen told or
     that stood from the one before; `told` is the work whose steps it told; `unnoted` the last line, if nothing came of it;
-    `half_told` what would stop the machine and was told with a doubt; `if_yes` the line that a yes stands for; `is_command` tells the program's own words.
+    `half_told` what would stop the machine and was told with a doubt; `if_yes` the line that a yes stands for; `is_command`
+    tells the program's own words.
     """
 
     visit: OpenJob
@@ -231,6 +232,14 @@ class BenchCall:
         if guess is None and set(self.visit.state) != set(before):
             now = state_called(self.visit.knowledge, self.visit.state, before)
             self.talk.tell(f"So the machine is taken to be: {now}. If it is not, say so, such as: gas on.")
+
+    def close_panels(self, panels: Iterable[str]) -> bool:
+        """Take it that these are on again, and what is shut off still is, which is said."""
+        before = self.visit.state
+        self.visit.set_state(dict.fromkeys(panels, False))
+        now = state_called(self.visit.knowledge, self.visit.state, before)
+        self.talk.tell(f"Noted. So the machine is taken to be: {now}. If it is not, say so, such as: gas on.")
+        return True
 
     def seen_already(self, name: str) -> bool:
         """Whether `name` was found before at this stage of this visit."""

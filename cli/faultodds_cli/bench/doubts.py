@@ -11,7 +11,9 @@ from faultodds_cli.bench.machine import NO, YES
 # Looking around settles nothing.
 _LOOKS = frozenset({"help", "how", "why", "odds", "checks", "repairs", "symptoms", "state", "story", "undo", "note"})
 _KEEP = frozenset({"keep", "keep it", "keep them", "yes", "y", "yes keep it", "sure", "it is so", "thats right"})
-_LATER = frozenset({"still to do", "to do", "not yet", "later", "its still to do", "not done", "not done yet", "tomorrow"})
+_LATER = frozenset(
+    {"still to do", "to do", "not yet", "later", "its still to do", "not done", "not done yet", "tomorrow"}
+)
 _LEAVE_OUT = frozenset({"no", "n", "leave it out", "leave it", "leave out", "drop it"})
 
 

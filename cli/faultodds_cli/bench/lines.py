@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 
 from faultodds.advice import question_of
 from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName, unknown
-from faultodds.job import PutBack, put_back, sayings, typed
+from faultodds.job import PutBack, closed_up, put_back, sayings, typed
 from faultodds.knowledge import Knowledge
 from faultodds.names import fold
 from faultodds.safety import made_safe, only_denies, safety_items
@@ -92,6 +92,8 @@ def _obey(call: BenchCall, line: str) -> bool:
         refuse_two_ways(call, command, rest.strip())
     said = sayings.understand(call.visit.knowledge, line) if command in (None, "open", "shut") else []
     unclear = all(each.kind == "ask" for each in said) and (call.visit.state or not said)
+    if unclear and (panels := closed_up(call.visit.knowledge, line, call.visit.state)):
+        return call.close_panels(panels)
     if unclear and (back := put_back(call.visit.knowledge, line)) and back.closed:
         return _said_all_back(call, back)
     if said and (command is None or any(each.kind != "ask" for each in said)):

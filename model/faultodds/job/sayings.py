@@ -267,7 +267,7 @@ def is_yes(means: str, line: str) -> bool:
 
 def _asked_if(line: str) -> Said | None:
     asked = next((each for each in _if_yes() for words in each.words if words.fullmatch(plain(line))), None)
-    return asked and Said("ask", asked.asks, asked.means, line.strip())
+    return Said("ask", asked.asks, asked.means, line.strip()) if asked else None
 
 
 def _one(knowledge: Knowledge, text: str) -> Said | None:
@@ -309,7 +309,8 @@ class _IfYes(Struct, frozen=True):
 def _if_yes() -> tuple[_IfYes, ...]:
     raw = tomllib.loads(Path(__file__).with_name("sayings.toml").read_text("utf-8"))["if_yes"]
     return tuple(
-        _IfYes(each["asks"], each["means"], re.compile(each["yes"]), tuple(map(re.compile, each["words"]))) for each in raw
+        _IfYes(each["asks"], each["means"], re.compile(each["yes"]), tuple(map(re.compile, each["words"])))
+        for each in raw
     )
 
 
