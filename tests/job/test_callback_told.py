@@ -10,12 +10,17 @@ from said import becomes
 
 TOLD = (
     "callback, put an igniter in last month and its out again", "call back. swapped the fuse 2 weeks ago, dead again",
-    "callback - cleaned the vent in march, slow again", "return call, replaced belt last visit, squeals", "callback on the coils i did",
-    "its a callback, we changed the thermostat last week", "callback: new igniter tuesday, no glow", "recall, did the rollers yesterday",
-    "callback did coils friday still nothing", "call back on my own job, replaced sensor ten days ago", "callback, fitted coils last time",
+    "callback - cleaned the vent in march, slow again", "return call, replaced belt last visit, squeals",
+    "callback on the coils i did",
+    "its a callback, we changed the thermostat last week", "callback: new igniter tuesday, no glow",
+    "recall, did the rollers yesterday",
+    "callback did coils friday still nothing", "call back on my own job, replaced sensor ten days ago",
+    "callback, fitted coils last time",
     "warranty callback, new motor 3 weeks ago", "callback, i did the seals", "callback replaced thermal fuse monday, blown again",
-    "return visit, did the igniter last week no heat", "callback, cleaned lint path last week", "go back, changed the timer on friday",
-    "callback from last week, swapped the board", "callback, done the belt a month ago", "customer called back, did the coils last week",
+    "return visit, did the igniter last week no heat", "callback, cleaned lint path last week",
+    "go back, changed the timer on friday",
+    "callback from last week, swapped the board", "callback, done the belt a month ago",
+    "customer called back, did the coils last week",
 )  # fmt: skip
 
 
