@@ -41,7 +41,7 @@ class Learner:
     def ask(self, question: str) -> str:
         """The answer to a question of the drill."""
         if SHUT in question:
-            return "power off, gas off"
+            return "unplugged, gas off"
         if question.startswith(ODDS):
             for who, odds in self.beside.items():
                 self.theirs[who].append(bounded(_top(odds(self.drill))))

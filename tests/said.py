@@ -48,9 +48,14 @@ class Entered(NamedTuple):
 
 
 def heard_from(
-    appliance: Appliance, store: Store, line: str, prompt: str = "any", ready: Iterable[str] = ()
+    appliance: Appliance,
+    store: Store,
+    line: str,
+    prompt: str = "any",
+    ready: Iterable[str] = (),
+    answers: Iterable[str] = (),
 ) -> Entered:
-    """A line typed in a job of its own; `ready` is open or shut off before."""
+    """A line typed in a job of its own, and `answers` behind it; `ready` is open or shut off before."""
     visit = OpenJob.start(store, appliance)
     if ready:
         visit.set_state(dict.fromkeys(ready, True))
@@ -64,16 +69,22 @@ def heard_from(
             call.numbered = call.symptoms()
             intake._take_complaint(call, line)
         else:
-            lines.take(call, line)
+            for each in (line, *answers):
+                lines.take(call, each)
     entered = [step.payload for step in visit.job.steps[before:] if not _is_unsettled(step.payload)]
     return Entered(entered, visit.job, " ".join(talk.told))
 
 
 def becomes(
-    appliance: Appliance, store: Store, line: str, prompt: str = "any", ready: Iterable[str] = ()
+    appliance: Appliance,
+    store: Store,
+    line: str,
+    prompt: str = "any",
+    ready: Iterable[str] = (),
+    answers: Iterable[str] = (),
 ) -> tuple[list[str], str]:
     """What was entered ("heat=none", "gas_shut: yes", "no tool: multimeter", "stop"), and what was said back."""
-    steps, job, told = heard_from(appliance, store, line, prompt, ready)
+    steps, job, told = heard_from(appliance, store, line, prompt, ready, answers)
     if job.stopped:
         return ["stop"], job.stopped.text
     # the opening and shutting that a finding brings is not what was typed

@@ -1082,7 +1082,7 @@ def test_undo_after_a_line_that_was_not_noted_asks_first(tmp_path: Path) -> None
 
 def test_gone_is_said_of_a_machine_that_is_put_back(tmp_path: Path) -> None:
     """With the front off and the plug out the steps come first; only a plain yes closes the job."""
-    opened = ["power off, gas off", "front off", "close gone breaker had tripped"]
+    opened = ["unplugged, gas off", "front off", "close gone breaker had tripped"]
     left = " ".join(bench(tmp_path, *STRAIGHT_ON, "heat none", "", *opened, "front", "leave").out.split())
     assert "First put the machine back: 1." in left and "is closed" not in left
     closed = " ".join(bench(tmp_path, "no", opened[-1], "yes", options=["1"]).out.split())

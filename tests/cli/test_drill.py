@@ -180,7 +180,7 @@ def test_a_verb_of_looking_is_a_check_and_never_a_part(dryer: Appliance) -> None
 def test_what_was_found_makes_a_slip(dryer: Appliance) -> None:
     """The burner with the duct off on a burning smell; a machine left in use that must not run."""
     assert "burning smell, no smoke: yes" in _slip(dryer, ["check duct_off_run"], {"burning_smell": "yes"})
-    assert not _slip(dryer, ["check duct_off_run", "power off, gas off"], {"burning_smell": "no"})
+    assert not _slip(dryer, ["check duct_off_run", "unplugged, gas off"], {"burning_smell": "no"})
     assert "Look at the transition duct" in _slip(dryer, ["done"], {"transition_look": "off"})
 
 
@@ -204,7 +204,7 @@ def test_what_stops_the_machine_stands_on_sheet_plan_and_end(dryer: Appliance) -
 def test_a_run_that_wants_somebody_beside_it_says_so(dryer: Appliance) -> None:
     """With the duct off: the meter, the window, the minutes, before what it shows; with a very hot cabinet, before any run."""
     for lines, seen, first in (
-        (["check duct_off_run", "power off, gas off", "pause"], {}, "CO meter on; window and doors open"),
+        (["check duct_off_run", "unplugged, gas off", "pause"], {}, "CO meter on; window and doors open"),
         (["check burner_watch", "pause"], {"cabinet_hot": "yes"}, "Runs very hot: stay beside it"),
     ):
         told: list[str] = []
@@ -276,7 +276,7 @@ def test_what_is_safe_is_no_slip(dryer: Appliance) -> None:
     """Shut off first, in one line or in two, typed before or when asked."""
     safe = (
         ["check igniter_ohms", "plug out, gas off"],
-        ["measure igniter", "power off", "gas off"],
+        ["measure igniter", "unplugged", "gas off"],
         ["measure igniter", "I would pull the plug and shut the cock"],
         ["measure igniter", "pull it out of the socket, gas tap closed"],
         ["measure igniter", "disconnect the electric and the gas"],
@@ -760,7 +760,7 @@ def test_one_who_does_what_is_advised_loses_nothing_and_does_not_slip(dryer: App
 
 def test_what_was_found_and_not_mended_is_told_first(dryer: Appliance) -> None:
     """Gone, handed over or not, with the repair that the findings asked for undone; nothing of it where it was mended."""
-    for lines in (["", "burner_watch", "", "refer"], ["", "repair coil_set", "power off, gas off", "done"]):
+    for lines in (["", "burner_watch", "", "refer"], ["", "repair coil_set", "unplugged, gas off", "done"]):
         left, typed = lines[-1] == "refer", iter(lines)
         drill = Drill(drill_of(dryer, 1, 1), lambda question, typed=typed: next(typed))  # type: ignore[misc]
         drill.play()
@@ -874,7 +874,7 @@ def test_the_end_says_what_readings_meant_and_what_told_most(typed: Callable[...
 def test_the_reason_is_of_the_step_and_of_its_money(dryer: Appliance, typed: Callable[..., Ran]) -> None:
     """A repair far dearer than the best look is held beside that look, not beside a question of a few dollars; wherever a
     question is the reason, what its answer is worth is what was lost."""
-    lines = ["igniter 60, coils 30", "replace igniter", "power off, gas off", "gas on", "sight hole", "", "refer"]
+    lines = ["igniter 60, coils 30", "replace igniter", "unplugged, gas off", "gas on", "sight hole", "", "refer"]
     left = iter(lines)
     drill = Drill(drill_of(dryer, 3, 9), lambda question: next(left, None))
     drill.play()

@@ -51,7 +51,7 @@ def test_a_word_for_the_look_that_is_asked_is_what_it_showed(line: str, tmp_path
 
 def test_with_the_gas_shut_by_us_an_open_cock_is_the_machines_state(tmp_path: Path) -> None:
     """Then it tells nothing of how it was found."""
-    assert shown(tmp_path, "power off, gas off", "gas cock open") == {}
+    assert shown(tmp_path, "unplugged, gas off", "gas cock open") == {}
     with looked_at(tmp_path) as visit:
         assert "gas_shut" not in visit.state
 
@@ -91,7 +91,7 @@ def test_the_reason_of_a_skip_is_kept_in_full(line: str, name: str, reason: str,
 
 
 @pytest.mark.parametrize(
-    "line", ["plug out gas off front off", "cord out gas cock shut front panel off", "gas shut power off front off"]
+    "line", ["plug out gas off front off", "cord out gas cock shut front panel off", "gas shut unplugged front off"]
 )
 def test_states_without_commas_are_taken_one_by_one(line: str, tmp_path: Path) -> None:
     """Each is a thing and its state."""

@@ -25,14 +25,13 @@ from said import becomes
 LINES = tomllib.loads(Path(__file__).with_name("house_gas.toml").read_text("utf-8"))
 DEAD = WeighedFinding("other_appliances", {"dead": 1.0})
 # Said of what is past and unpaid: asked about.
-ASKED = {"gas was cut off for not paying"}
 
 
 @pytest.mark.parametrize("line", LINES["off"])
 def test_gas_off_in_the_house_is_what_the_others_show(line: str, dryer: Appliance, store: Store) -> None:
     """No gas anywhere, and the dryer's cock as it was before."""
     entered = [each for each in becomes(dryer, store, line)[0] if not each.startswith("note: ")]
-    assert entered == ([] if line in ASKED else ["other_appliances=dead"])
+    assert entered == ["other_appliances=dead"]
 
 
 @pytest.mark.parametrize("line", LINES["cock"])

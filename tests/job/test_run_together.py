@@ -27,7 +27,7 @@ def _wrong() -> list[str]:
 
 
 def test_what_is_plain_is_taken_and_the_rest_is_asked(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of "power off gas off panel off" two are plain. Planted: the parts of a line are not looked at."""
+    """Of "unplugged gas off panel off" two are plain. Planted: the parts of a line are not looked at."""
     assert _wrong() == []
     monkeypatch.setattr(sayings, "_plain_and_asked", lambda *_: [])
     assert _wrong()
@@ -35,7 +35,7 @@ def test_what_is_plain_is_taken_and_the_rest_is_asked(monkeypatch: pytest.Monkey
 
 def test_it_is_noted_in_a_call(tmp_path: Path) -> None:
     """And the question stands beside it."""
-    out = bench(tmp_path, *STRAIGHT_ON, "heat=none", "power off gas off panel off", "leave").out
+    out = bench(tmp_path, *STRAIGHT_ON, "heat=none", "unplugged gas off panel off", "leave").out
     assert "front off, rear off" in " ".join(out.split())
     with looked_at(tmp_path) as visit:
         assert visit.state == {"unplugged", "gas_shut"}

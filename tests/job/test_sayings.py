@@ -90,7 +90,8 @@ def test_the_machines_state_is_said_back_as_it_was_typed(
     entered, told = becomes(dryer, store, case(said[0].format(what)).strip())
     if entered:
         assert entered == [f"{SAID[what]}: {'yes' if said[1] else 'no'}"]
-        assert told == f"Noted: {what} {'on' if not said[1] else 'shut' if what == 'gas' else 'off'}."
+        echo = f"{what} {'on' if not said[1] else 'shut' if what == 'gas' else 'off'}"
+        assert told == f"Noted: { {'power off': 'unplugged', 'power on': 'plugged in'}.get(echo, echo) }."
     else:
         assert told.startswith(("?  ", "!! ")) and "Noted" not in told
 

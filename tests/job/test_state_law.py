@@ -17,8 +17,8 @@ from faultodds.job import Store, said, sayings
 from said import becomes
 
 SAFE = (
-    "power off", "unplugged", "breaker off", "plug out", "gas off", "gas shut off", "cock closed off", "power and gas off",
-    "killed the breaker", "mains off", "pulled out",
+    "power off", "unplugged", "breaker off", "plug out", "gas off", "gas shut off", "cock closed off", "plug and gas off",
+    "cord out", "pulled the plug", "unplugged and gas off", "mains off", "pulled out",
 )  # fmt: skip
 ALIVE = (
     "cabinet humming", "something is still running", "lead buzzes", "zqx is warm", "floor is wet", "casing wet",
@@ -78,13 +78,13 @@ def test_the_law_sees_a_rest_that_nobody_looked_at(
     assert any([*broken(dryer, store, seed)] for seed in range(200))
 
 
-@pytest.mark.parametrize("state", ["unplugged", "power off", "gas off", "cord out"])
+@pytest.mark.parametrize("state", ["unplugged", "plug out", "gas off", "cord out"])
 @pytest.mark.parametrize("way", ["{s}, {a}", "{a}, {s}"])
 def test_beside_what_is_read_a_state_is_noted(state: str, way: str, dryer: Appliance, store: Store) -> None:
     """Nothing is left of such a line, so nothing is asked."""
     for beside in (*READ, "no sparks", "0 V"):
         told = becomes(dryer, store, way.format(s=state, a=beside))[1]
-        assert "Noted: gas shut" in told or "Noted: power off" in told, (beside, told)
+        assert "Noted: gas shut" in told or "Noted: unplugged" in told, (beside, told)
 
 
 @pytest.mark.parametrize(
@@ -93,9 +93,9 @@ def test_beside_what_is_read_a_state_is_noted(state: str, way: str, dryer: Appli
         "unplugged, nephew plugged it again",
         "plug out but it went back in",
         "gas off, landlord turned it back on",
-        "power off, plugs in again",
+        "plug out, plugs in again",
     ],
 )
 def test_what_came_on_again_is_not_noted_as_off(line: str, dryer: Appliance, store: Store) -> None:
     """A state that somebody undid, told in the same breath, is asked about."""
-    assert not [word for word in becomes(dryer, store, line)[0] if word in ("power off", "gas off", "gas shut")]
+    assert not [word for word in becomes(dryer, store, line)[0] if word in ("unplugged: yes", "gas_shut: yes")]

@@ -86,6 +86,28 @@ ONLY_THE_FEED = (
     "killed the juice at the panel", "consumer unit off", "breaker locked off, not proved dead", "breaker off and proved dead",
     "mains switched off only, plug is in still", "shut power off at the main switch",
 )  # fmt: skip
+# Nor is power that is off, wherever that was done.
+ONLY_OFF = (
+    "powers off", "the power is off now", "power's been cut", "juice is off", "electric is off", "killed the juice",
+    "shut the power off", "turned the power off", "switched off the power", "power shut off", "cut power to it", "i cut the power",
+    "power down, off", "electricity off", "power off now", "turned off the electric", "power is killed", "power isolated",
+    "dryer power off", "power off to the dryer", "turned off power", "power switched off",
+)  # fmt: skip
+OFF_SOMEWHERE = (
+    "turned off", "turned it off", "switched it off", "shut it off", "shes off", "its off", "machine is off", "dryer off",
+    "off at the knob", "knob turned to off", "turned the dryer off", "dryer is switched off", "its turned off", "off",
+    "switched her off", "machine turned off", "off at the wall", "off at the timer", "all off", "dryer shut off",
+)  # fmt: skip
+# Of a machine with no plug to pull: what is still to be said is whether it was proved dead.
+LOCKED = (
+    "hard wired, breaker locked off", "hardwired, breaker off and locked", "its hard wired, breaker off and tagged",
+    "hardwired: isolator locked out", "hard wired, main switch off n locked", "no plug on it, breaker off and locked off",
+    "hardwired, fuse pulled and in my pocket", "hard wired, pulled the fuse, got it in my pocket", "breaker off, locked and tagged",
+    "breaker off padlock on it", "hardwired, disconnect pulled and in my bag", "hardwired, breaker off, lock on it",
+    "hard-wired breaker tagged out",
+    "direct wired, breaker off and locked out", "isolator off and padlocked", "breaker locked out tagged out",
+    "hardwired, rcbo off and locked", "hard wired, breaker off with a lock on", "no plug, hardwired, breaker locked",
+)  # fmt: skip
 BY_ANOTHER_WORD = (
     "house fuse out", "pulled the house fuse", "isolated at the switch", "spur off", "locked off at the board",
     "isolated", "disconnect is off", "de-energised", "locked off", "proved dead",
@@ -102,13 +124,34 @@ PROVED = (
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("line", [*ONLY_THE_FEED, *BY_ANOTHER_WORD])
+@pytest.mark.parametrize("line", [*ONLY_THE_FEED, *ONLY_OFF, *OFF_SOMEWHERE, *BY_ANOTHER_WORD])
 def test_a_feed_that_is_off_is_no_plug_that_is_out(line: str, dryer: Appliance, store: Store) -> None:
     """The cabinet does not open for it; where its words are known, what counts is told."""
     entered, told = becomes(dryer, store, line)
     assert "unplugged: yes" not in entered and told
-    if line in ONLY_THE_FEED:
+    if line in (*ONLY_THE_FEED, *ONLY_OFF):
         assert "is not unplugged" in told, (entered, told)
+
+
+@pytest.mark.parametrize("line", LOCKED)
+@pytest.mark.parametrize(
+    ("answer", "counts"),
+    [
+        ("yes", True),
+        ("proved dead", True),
+        ("tested it dead", True),
+        ("no", False),
+        ("not yet", False),
+        ("think so", False),
+    ],
+)
+def test_a_feed_locked_off_counts_once_it_is_proved_dead(
+    line: str, answer: str, counts: bool, dryer: Appliance, store: Store
+) -> None:
+    """That is asked, and a plain yes is enough."""
+    entered, told = becomes(dryer, store, line, answers=[answer])
+    assert ("unplugged: yes" in entered) == counts, (entered, told)
+    assert "proved dead" in told.casefold()
 
 
 @pytest.mark.parametrize("line", [*PLUG_OUT, *PROVED])

@@ -160,7 +160,7 @@ ONE_OF_TWO = (
     "{a} yet {b}",
 )
 BOTH = (
-    (("power off", "unplugged", "plug out", "plug pulled"), ("power on", "plugged in", "plug in", "plugged back in"), "unplugged"),
+    (("unplugged", "plug out", "plug pulled"), ("power on", "plugged in", "plug in", "plugged back in"), "unplugged"),
     (("gas off", "gas shut", "shut the gas"), ("gas on", "gas open", "gas still on"), "gas_shut"),
     (("front off", "front panel off"), ("front on", "front back on"), "front_open"),
 )  # fmt: skip

@@ -13,7 +13,7 @@ from faultodds.knowledge import Knowledge
 from faultodds.knowledge.loading import load
 from faultodds.safety import hazard_of
 
-HALVES = ("unplugged", "gas shut", "unplugged gas shut", "power off, gas off", "plug pulled", "gas off")
+HALVES = ("unplugged", "gas shut", "unplugged gas shut", "plug out, gas off", "plug pulled", "gas off")
 PANELS = (
     "panels open",
     "cabinet open",
@@ -144,7 +144,7 @@ def test_a_doubt_whether_an_open_machine_is_on_is_warned_about(tmp_path: Path, l
 
 def test_states_that_are_run_together_are_each_taken() -> None:
     """None of them is dropped."""
-    taken = sayings.understand(load("gas_dryer"), "front off power off gas off")
+    taken = sayings.understand(load("gas_dryer"), "front off unplugged gas off")
     assert [(each.kind, each.name) for each in taken] == [
         ("machine", "front"),
         ("machine", "power"),

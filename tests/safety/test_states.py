@@ -32,7 +32,7 @@ def _job_json(data: Path, *items: str) -> str:
     return command("job", "state", "1", *opened, "--json", "--data", str(data)).err
 
 
-SAID = {"unplugged": "power off", "gas_shut": "gas off"}
+SAID = {"unplugged": "unplugged", "gas_shut": "gas off"}
 
 
 def _bench(data: Path, *items: str) -> str:
@@ -123,7 +123,7 @@ def test_only_a_plain_yes_takes_a_guessed_state(tmp_path: Path, reply: str) -> N
 
 def test_a_panel_that_is_off_is_not_closed_by_a_run(tmp_path: Path) -> None:
     """The run is kept; the machine is not taken to be closed up."""
-    opened = ("power off", "gas off", "front off")
+    opened = ("unplugged", "gas off", "front off")
     for n, reply in enumerate(("no, front is off still", "dunno")):
         _, state = guessed(tmp_path / str(n), *opened, "verify 25 min", "keep", reply)
         assert state == {"unplugged", "gas_shut", "front_open"}
@@ -213,7 +213,7 @@ def test_no_ending_is_kept_for_later(tmp_path: Path) -> None:
 def test_a_call_left_unsettled_asks_again_on_going_on(tmp_path: Path) -> None:
     """How the machine is, before anything else."""
     bench(tmp_path, *STRAIGHT_ON, "heat=none", "repair coil_set", "hm", "hm", "hm", "hm")
-    out = bench(tmp_path, "no", "front off, gas off, power off", "state", "leave", options=["1"]).out
+    out = bench(tmp_path, "no", "front off, gas off, unplugged", "state", "leave", options=["1"]).out
     assert "Is the machine like this now" in out and "top and front panel open" in out.split("> state")[-1]
 
 

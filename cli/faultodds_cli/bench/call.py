@@ -47,7 +47,8 @@ class BenchCall:
     `numbered` is what the numbers on the screen stand for; `question` waits for an answer; `doubted` findings, which do not fit
     what was found before, wait for somebody to say that they are so; `standing` are the cautions that the last screen told or
     that stood from the one before; `told` is the work whose steps it told; `unnoted` the last line, if nothing came of it;
-    `half_told` what would stop the machine and was told with a doubt; `is_command` tells the program's own words.
+    `half_told` what would stop the machine and was told with a doubt; `if_yes` the line that a yes stands for; `is_command`
+    tells the program's own words.
     """
 
     visit: OpenJob
@@ -56,6 +57,7 @@ class BenchCall:
     question: Question | None = None
     unnoted: str = ""
     half_told: str = ""
+    if_yes: str = ""
     doubted: list[Question] = field(default_factory=list)
     standing: set[str] = field(default_factory=set)
     told: set[str] = field(default_factory=set)
@@ -191,12 +193,12 @@ class BenchCall:
         }
         shut = [access[i] for i in access if i in spoken and access[i].makes_safe and self.visit.state]
         if spoken and not shut and _STANDS_OPEN.search(line) and not line.rstrip().endswith("?"):
-            told = "Nothing was noted of how the machine is. Say it by itself, all of it, such as: power off, gas off, front off."
+            told = "Nothing was noted of how the machine is. Say it by itself, all of it, such as: unplugged, gas off, front off."
             self.talk.tell(told, "!! ")
         if shut and not line.rstrip().endswith("?"):
             steps = " ".join(a.open_step for a in shut)
             self.talk.tell(
-                f"If that may be on: hands off. {steps} Then say how it is, such as: power off, gas off.", "!! "
+                f"If that may be on: hands off. {steps} Then say how it is, such as: unplugged, gas off.", "!! "
             )
 
     def warn_if_live(self, line: str) -> None:
@@ -230,6 +232,14 @@ class BenchCall:
         if guess is None and set(self.visit.state) != set(before):
             now = state_called(self.visit.knowledge, self.visit.state, before)
             self.talk.tell(f"So the machine is taken to be: {now}. If it is not, say so, such as: gas on.")
+
+    def close_panels(self, panels: Iterable[str]) -> bool:
+        """Take it that these are on again, and what is shut off still is, which is said."""
+        before = self.visit.state
+        self.visit.set_state(dict.fromkeys(panels, False))
+        now = state_called(self.visit.knowledge, self.visit.state, before)
+        self.talk.tell(f"Noted. So the machine is taken to be: {now}. If it is not, say so, such as: gas on.")
+        return True
 
     def seen_already(self, name: str) -> bool:
         """Whether `name` was found before at this stage of this visit."""

@@ -1,14 +1,19 @@
-"""What becomes of findings that do not fit what was found before: kept, left out, or tried again when an older one is gone."""
+"""What becomes of findings that do not fit what was found before, and of a yes or no to a question that a line brought."""
 
 from __future__ import annotations
 
 from faultodds.job import sayings
+from faultodds.names import fold
 from faultodds_cli.bench.call import BenchCall
 from faultodds_cli.bench.commands import as_command, exact
+from faultodds_cli.bench.machine import NO, YES
 
 # Looking around settles nothing.
 _LOOKS = frozenset({"help", "how", "why", "odds", "checks", "repairs", "symptoms", "state", "story", "undo", "note"})
 _KEEP = frozenset({"keep", "keep it", "keep them", "yes", "y", "yes keep it", "sure", "it is so", "thats right"})
+_LATER = frozenset(
+    {"still to do", "to do", "not yet", "later", "its still to do", "not done", "not done yet", "tomorrow"}
+)
 _LEAVE_OUT = frozenset({"no", "n", "leave it out", "leave it", "leave out", "drop it"})
 
 
@@ -25,3 +30,15 @@ def settled(call: BenchCall, line: str) -> bool:
     call.talk.tell(f"Left out: {call.doubts_named()}.")
     call.doubted = []
     return answer in _LEAVE_OUT
+
+
+def meant(call: BenchCall, line: str) -> str:
+    """The line that a yes stands for, where `line` is a yes to the question before it; nothing for a no, which is said; any other
+    line as it is."""
+    means, call.if_yes = call.if_yes, ""
+    if means and (fold(line) in YES or sayings.is_yes(means, line)):
+        return means
+    if means and (fold(line) in NO or sayings.plain(line) in _LATER):
+        call.talk.tell("Not so, or not yet: nothing was noted of it. note and the words keep a remark.")
+        return ""
+    return line

@@ -9,14 +9,14 @@ from collections.abc import Iterable
 
 from faultodds.advice import question_of
 from faultodds.errors import BadReading, ClashError, FaultoddsError, UnknownName, unknown
-from faultodds.job import put_back, sayings, typed
+from faultodds.job import closed_up, put_back, sayings, typed
 from faultodds.knowledge import Knowledge
 from faultodds.names import fold
 from faultodds.safety import only_denies
 from faultodds_cli.bench.call import BenchCall, Question, forgiving
 from faultodds_cli.bench.commands import COMMANDS, as_command, beginning, exact, refuse_two_ways
 from faultodds_cli.bench.dangers import watch_for_danger
-from faultodds_cli.bench.doubts import settled
+from faultodds_cli.bench.doubts import meant, settled
 from faultodds_cli.bench.named import as_pair, as_shown
 from faultodds_cli.bench.states import all_back, said_of_machine
 from faultodds_cli.shared.show_job import clash_lines
@@ -69,6 +69,8 @@ def take(call: BenchCall, line: str) -> None:
 
 def _obey(call: BenchCall, line: str) -> bool:
     """Do what a line says; true when the screen is to be shown anew."""
+    if not (line := meant(call, line)):
+        return False
     line = as_pair(call, _as_question(call.visit.knowledge, as_command(line)))
     parts = typed.parts(line)
     if len(parts) > 1 and exact(line.split()[0]) is None and not sayings.takes_back(line):
@@ -90,6 +92,8 @@ def _obey(call: BenchCall, line: str) -> bool:
         refuse_two_ways(call, command, rest.strip())
     said = sayings.understand(call.visit.knowledge, line) if command in (None, "open", "shut") else []
     unclear = all(each.kind == "ask" for each in said) and (call.visit.state or not said)
+    if unclear and (panels := closed_up(call.visit.knowledge, line, call.visit.state)):
+        return call.close_panels(panels)
     if unclear and (back := put_back(call.visit.knowledge, line)) and back.closed:
         return all_back(call, back)
     if said and (command is None or any(each.kind != "ask" for each in said)):
@@ -264,6 +268,7 @@ def _said_noted(call: BenchCall, said: sayings.Said) -> bool:
 
 def _said_unclear(call: BenchCall, said: sayings.Said) -> bool:
     call.talk.tell(said.name, "?  ")
+    call.if_yes = said.value
     return False
 
 

@@ -357,7 +357,7 @@ class Drill:
                 raise FaultoddsError("Then nothing was opened or moved.")
             left -= news
             heard = ", ".join(access[i].title for i in access if i in missing - left) or "nothing"
-            why = f"Heard so far: {heard}. Say all of it, such as: power off, gas off; or never mind, to do something else."
+            why = f"Heard so far: {heard}. Say all of it, such as: unplugged, gas off; or never mind, to do something else."
         if left:
             named = " and ".join(access[i].title for i in access if i in left)
             raise Slip(

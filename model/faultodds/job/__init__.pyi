@@ -18,7 +18,7 @@ from .job import UNSETTLED as UNSETTLED, Job as Job, PlacedFinding as PlacedFind
 from .naming import names_somebody as names_somebody
 from .open_job import OpenJob as OpenJob
 from .photos import keep_photo as keep_photo, photo_path as photo_path
-from .put_back import PutBack as PutBack, put_back as put_back
+from .put_back import PutBack as PutBack, closed_up as closed_up, put_back as put_back
 from . import sayings as sayings
 from .standing import Standing as Standing, stand as stand
 from .steps import (

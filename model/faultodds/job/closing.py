@@ -95,7 +95,7 @@ def _refuse_another_state(knowledge: Knowledge, job: Job, note: str) -> None:
             a.called(bool(job.machine_state.get(i))) for i, a in knowledge.access.items() if i in state.values()
         )
         raise FaultoddsError(
-            f"'{note}' says {said}, but the machine is taken to be: {now}. Say first how it is, all of it, such as power off, gas "
+            f"'{note}' says {said}, but the machine is taken to be: {now}. Say first how it is, all of it, such as unplugged, gas "
             "off, front on; then close."
         )
 

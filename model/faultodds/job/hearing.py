@@ -73,7 +73,8 @@ class Hearer:
         of_it = {s.kind for s in said} - {"unread"} == {"machine"}
         if not of_it or not left_of_machine(self.fitting.rules, self.words, heard, shuts, items):
             return said
-        each = ", ".join(f"{n} off" for n in dict.fromkeys([*(s.name for s in states), *shuts, "front"]))
+        say = {str(u["of"]): str(u["say"]) for u in self.words.unplain.values() if "of" in u}
+        each = ", ".join(say.get(n, f"{n} off") for n in dict.fromkeys([*(s.name for s in states), *shuts, "front"]))
         return [Said("ask", f"'{line.strip()}': say how each is, such as {each}.", "", "")]
 
     def items(self, line: str) -> Clause:
@@ -270,11 +271,16 @@ class Hearer:
         verbs = [i for i in own if i.names & self.words.verbs]
         refused = [f.rule.meaning for f in work if any(i.denied for i in f.used)]
         parts = self._nouns(own) or (self._nouns(items) if verbs else [])
-        planned = any(i.has("<plan>") for i in own)
+        plans = [i for i in own if i.has("<plan>")]
         if not parts and not named and not refused:
             return Heard([])
-        done = [] if planned or any(i.has("<somebody>") for i in own) else [Said("repair", n, "", "") for n in named]
-        names = ", ".join(dict.fromkeys([*refused, *(named if planned else [])]))
+        if len(named) == 1 and plans and not refused and plans == [i for i in own[:1] if i.names & self.words.verbs]:
+            fitted = f"Fitted now, or still to do? Fitted: type yes, or repair {named[0]}. Else nothing is noted of it."
+            return Heard([Said("ask", fitted, f"repair {named[0]}", "")], len(own))
+        if parts and any(i.text in _ORDERED for i in plans):
+            return Heard([Said("noted", grammar()["ordered"]["told"], "", "")], len(own))
+        done = [] if plans or any(i.has("<somebody>") for i in own) else [Said("repair", n, "", "") for n in named]
+        names = ", ".join(dict.fromkeys([*refused, *(named if plans else [])]))
         return Heard([*done, Said("undone", names, "", " ".join(i.text for i in own))], len(own))
 
     def _which(self, torn: Sequence[Fit], own: Clause) -> Said:
@@ -390,6 +396,7 @@ def _is_back(item: Item) -> bool:
 
 _ROLES = frozenset(f"<{role}>" for role in ROLES)
 _ASKS = re.compile(rf"(?:{'|'.join(listed(grammar()['question']['words']))})\b")
+_ORDERED = frozenset(listed(grammar()["ordered"]["words"]))
 _TURNING = frozenset(listed(grammar()["turn"]["words"]))
 # What may speak of a part that was named before; any other name of the machine speaks of the machine.
 _IT = frozenset({"it", "thing", "this one"})

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Collection
 from functools import cache
 from pathlib import Path
 
@@ -31,6 +32,15 @@ class PutBack(Struct, frozen=True):
     def closed(self) -> bool:
         """Whether everything is put back, and nothing that is named is not."""
         return self.whole and not any(self.items.values())
+
+
+def closed_up(knowledge: Knowledge, line: str, state: Collection[str]) -> list[str]:
+    """The panels, of the access items open in `state`, that a line says are on ("closed up"); what is shut off stays so."""
+    panels = tomllib.loads(Path(__file__).with_name("sayings.toml").read_text("utf-8"))["put_back"]["panels"]
+    if "?" in line or not re.fullmatch(panels, plain(line)):
+        return []
+    shuts = {name for name, item in knowledge.access.items() if item.makes_safe}
+    return [i for i in knowledge.access if i in state and shuts and shuts <= {*knowledge.access[i].requires}]
 
 
 def put_back(knowledge: Knowledge, line: str) -> PutBack | None:

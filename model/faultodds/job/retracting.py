@@ -142,7 +142,7 @@ def _is_another_word(word: str, after: str) -> bool:
 def _such_as(knowledge: Knowledge, earlier: Sequence[Said]) -> str:
     """How to type what is so of what was spoken of before."""
     if any(s.kind == "machine" for s in earlier):
-        return ", such as: power off, gas off"
+        return ", such as: unplugged, gas off"
     names = [s.name for s in earlier if s.kind == "finding"]
     return f", such as: {names[0]}={' | '.join(knowledge.observables[names[0]].outcomes)}" if names else ""
 

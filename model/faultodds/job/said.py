@@ -32,7 +32,7 @@ Kind = Literal[
 
 class Said(Struct, frozen=True):
     """`name` and `value` in the program's terms; `text` as it was typed. Of a remark `name` is what is said of it, `value` what
-    is not found by it."""
+    is not found by it; of a question `value` is the line that a yes stands for, if any."""
 
     kind: Kind
     name: str
@@ -118,7 +118,7 @@ def states_only_where_nothing_lives(
         return asked
     told = (
         f"'{line.strip()}': what of '{left}'? Nothing was noted. Live, lit, hot, tripping or smelling: hands off, and say so "
-        "by itself. If it is not: say how the machine is by itself, such as: power off, gas off."
+        "by itself. If it is not: say how the machine is by itself, such as: unplugged, gas off."
     )
     return [Said("ask", told, "", "")]
 

@@ -12,6 +12,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from functools import cache
 from pathlib import Path
 
+from msgspec import Struct
 from msgspec.structs import replace
 
 from faultodds.job.clauses import clauses
@@ -74,7 +75,7 @@ def _good_of_a_danger(knowledge: Knowledge, said: Said) -> bool:
 
 
 def _understood(knowledge: Knowledge, line: str) -> list[Said]:
-    whole = _one(knowledge, line)
+    whole = _asked_if(line) or _one(knowledge, line)
     if whole:
         return _not_that(knowledge, line, [whole])
     if no := _NO_FIRST.match(line):
@@ -92,20 +93,34 @@ def _understood(knowledge: Knowledge, line: str) -> list[Said]:
     if unclear and not of_machine and {s.kind for s in heard} <= {"ask"}:  # "unplugged, opened up again"
         of_machine = [s for part in _JOINS.split(line) for s in _heard(knowledge, part) if s.kind == "machine"]
     if unclear and of_machine and len(of_machine) < len(parts):
-        return _plain_and_asked(knowledge, line, of_machine) or [unclear]
-    return (all(s.kind == "ask" for s in heard) and _plain_and_rest(knowledge, line)) or heard
+        return _not_that(knowledge, line, _plain_and_asked(knowledge, line, of_machine) or [unclear])
+    begun = _plain_and_rest(knowledge, line) if all(s.kind == "ask" for s in heard) else []
+    return _not_that(knowledge, line, begun) if begun else heard
 
 
 def _not_that(knowledge: Knowledge, line: str, heard: list[Said]) -> list[Said]:
-    """What is heard of a line, with a remark or question for what its words only look like: a fuse of the house, earlier work."""
-    asked = all(s.kind == "ask" for s in heard)
-    for kind, told, of, also, words in _instead():
-        if words.search(plain(line)) and (asked or any({s.kind, s.name} & of for s in heard)):
-            name, _, value = also.partition("=")
-            kinds: tuple[Kind, ...] = ("fact", "finding")
-            more = [Said(each, name, value, line) for each in kinds if name and _is_there(knowledge, each, name, value)]
-            return [*(s for s in heard if not asked and not {s.kind, s.name} & of), *more, Said(kind, told, "", line)]
+    """What is heard of a line, with a remark or question for what its words only look like: a fuse of the house, earlier work,
+    the hose of another appliance. What would stop the machine is heard all the same."""
+    asked = all(s.kind == "ask" or (s.kind, s.name) == ("undone", "") for s in heard)  # no work that has a name
+    for each in _instead():
+        out = [s for s in heard if _names(s) & each.of and not _would_stop(knowledge, s)]
+        if any(_names(s) & each.never_of for s in heard) or not (asked or out) or not each.words.search(plain(line)):
+            continue
+        name, _, value = each.also.partition("=")
+        kinds: tuple[Kind, ...] = ("fact", "finding")
+        more = [Said(kind, name, value, line) for kind in kinds if name and _is_there(knowledge, kind, name, value)]
+        return [*(s for s in heard if not asked and s not in out), *more, Said(each.kind, each.told, "", line)]
     return heard
+
+
+def _would_stop(knowledge: Knowledge, said: Said) -> bool:
+    seen = knowledge.observables.get(said.name) if said.kind == "finding" else None
+    return seen is not None and said.value in seen.bars
+
+
+def _names(said: Said) -> set[str]:
+    """What a list of meanings may call it by: its kind, its name, its name and value."""
+    return {said.kind, said.name, f"{said.name}={said.value}"}
 
 
 def _heard(knowledge: Knowledge, line: str) -> list[Said]:
@@ -245,6 +260,16 @@ def things_named(knowledge: Knowledge, line: str) -> set[str]:
     return {thing for name in said - words.itself for thing in of.get(name, set()) if len(of[name]) == 1}
 
 
+def is_yes(means: str, line: str) -> bool:
+    """Whether a line says yes to the question that stands for `means` in its own words ("proved dead")."""
+    return any(f"{means} ".startswith(f"{each.means} ") and each.yes.fullmatch(plain(line)) for each in _if_yes())
+
+
+def _asked_if(line: str) -> Said | None:
+    asked = next((each for each in _if_yes() for words in each.words if words.fullmatch(plain(line))), None)
+    return Said("ask", asked.asks, asked.means, line.strip()) if asked else None
+
+
 def _one(knowledge: Knowledge, text: str) -> Said | None:
     said = plain(text)
     for kind, meaning, pattern in _sayings():
@@ -271,11 +296,48 @@ def _is_there(knowledge: Knowledge, kind: str, name: str, value: str) -> bool:
     return kind != "machine" or machine_item(knowledge, name) is not None
 
 
+class _IfYes(Struct, frozen=True):
+    """What is asked where one of `words` is a whole line; a plain yes, or one of `yes`, is as if `means` had been typed."""
+
+    asks: str
+    means: str
+    yes: re.Pattern[str]
+    words: tuple[re.Pattern[str], ...]
+
+
 @cache
-def _instead() -> tuple[tuple[Kind, str, frozenset[str], str, re.Pattern[str]], ...]:
+def _if_yes() -> tuple[_IfYes, ...]:
+    raw = tomllib.loads(Path(__file__).with_name("sayings.toml").read_text("utf-8"))["if_yes"]
+    return tuple(
+        _IfYes(each["asks"], each["means"], re.compile(each["yes"]), tuple(map(re.compile, each["words"])))
+        for each in raw
+    )
+
+
+class _Instead(Struct, frozen=True):
+    """What is said or kept where `words` are on a line from which one of `of` was heard, and none of `never_of`: kinds, names or
+    NAME=OUTCOME."""
+
+    kind: Kind
+    told: str
+    of: frozenset[str]
+    words: re.Pattern[str]
+    never_of: frozenset[str]
+    also: str
+
+
+@cache
+def _instead() -> tuple[_Instead, ...]:
     raw = tomllib.loads(Path(__file__).with_name("sayings.toml").read_text("utf-8"))["instead"]
     return tuple(
-        (each["kind"], each["told"], frozenset(each["of"]), each.get("also", ""), re.compile(each["words"]))
+        _Instead(
+            each["kind"],
+            each["told"],
+            frozenset(each["of"]),
+            re.compile(each["words"]),
+            frozenset(each.get("never_of", ())),
+            each.get("also", ""),
+        )
         for each in raw
     )
 

@@ -174,10 +174,12 @@ def _one_of_several(typed: str, spec: ReadingSpec) -> str:
 def _no_short(found: Quantity, text: str, spec: ReadingSpec) -> Quantity:
     span = plausible_span(spec)
     if spec.kind == "resistance" and span and found.high < span[0]:
+        shorted = "shorted" in {word for words in spec.words.values() for word in words}
+        then = "type shorted" if shorted else "note it, skip this, then repair and its name"
         raise BadReading(
             f"'{text.strip()}' is a short, or the leads touch: a reading here is usually {neat(span[0])} to "
             f"{neat(span[1])} {shown(spec.unit)}. Take the part's wires off, read again and type for example "
-            f"{EXAMPLES[spec.kind]}. Still so: it is shorted, and no good: note it, skip this, then repair and its name."
+            f"{EXAMPLES[spec.kind]}. Still so: it is shorted, and no good: {then}."
         )
     return found
 
