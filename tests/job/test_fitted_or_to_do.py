@@ -24,15 +24,16 @@ PLANNED = (
     "need to fit new coils", "will replace the igniter", "fit new coils tomorrow", "going to swap the belt",
     "should replace the fuse",
     "gonna change the igniter", "wants to replace the motor", "fit new igniter next visit", "have to install a new timer",
-    "recommend replace the drum seals",
+    "recommend replace the drum seals", "had to order a board", "need to order an igniter", "ordering a flame sensor",
+    "should order coils", "rollers tomorrow", "will order a belt tomorrow", "need coils ordered", "want the igniter ordered",
 )  # fmt: skip
 ORDERED = (
     "igniter on order, back monday", "ordered new coils", "belt is on order", "timer backordered",
     "gas valve on backorder, 2 weeks",
-    "thermistor ordered, second visit friday", "ordering a flame sensor", "coils ordered will be here tuesday",
-    "had to order a board", "drum seals on order, will come back", "ordered thermal fuse from supply house",
-    "rollers ordered", "motor is back ordered", "new igniter on order", "ordered a door seal", "placed an order for coils",
-    "fuse ordered, customer knows", "on order: igniter", "belt and idler ordered", "need to order an igniter",
+    "thermistor ordered, second visit friday", "coils ordered will be here tuesday",
+    "drum seals on order, will come back", "ordered thermal fuse from supply house",
+    "rollers ordered", "motor is back ordered", "new igniter on order", "ordered a door seal",
+    "fuse ordered, customer knows", "on order: igniter", "belt and idler ordered",
 )  # fmt: skip
 
 

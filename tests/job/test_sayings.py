@@ -69,7 +69,13 @@ def test_a_panel_is_not_told_to_be_off_a_live_machine(line: str, dryer: Applianc
 def test_nothing_becomes_a_remark_by_itself() -> None:
     """Only `note` and the words makes one, and what the words file keeps as one since it is near a name and not it."""
     kept = {line["text"] for line in [*TECHNICIAN, *MACHINE] if any(w.startswith("note:") for w in line["becomes"])}
-    assert kept == {"flame lifts off", "gas isolated at meter", "cylinder turned off by knob", "bottle's on"}
+    assert kept == {
+        "ordered coils",
+        "flame lifts off",
+        "gas isolated at meter",
+        "cylinder turned off by knob",
+        "bottle's on",
+    }
 
 
 SAID = {"power": "unplugged", "gas": "gas_shut", "front": "front_open", "rear": "rear_open", "duct": "duct_off"}

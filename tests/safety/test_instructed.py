@@ -24,7 +24,7 @@ FAMILIES = tomllib.loads(Path(__file__).with_name("instructed.toml").read_text("
 CLEARING, BOTH = FAMILIES.pop("clearing"), FAMILIES.pop("both")
 # Fewer where the words were heard before, and only the steps are new.
 MANY = {
-    "bubbles": 12, "flame": 12, "earth": 25, "alive": 24, "floor": 22, "burning": 17, "locked": 14, "chirps": 12,
+    "bubbles": 12, "flame": 12, "earth": 25, "alive": 24, "floor": 22, "burning": 16, "locked": 14, "chirps": 12,
 }  # fmt: skip
 # Words of the patterns that hear a family.
 PLANTED = {

@@ -277,7 +277,7 @@ class Hearer:
         if len(named) == 1 and plans and not refused and plans == [i for i in own[:1] if i.names & self.words.verbs]:
             fitted = f"Fitted now, or still to do? Fitted: type yes, or repair {named[0]}. Else nothing is noted of it."
             return Heard([Said("ask", fitted, f"repair {named[0]}", "")], len(own))
-        if parts and any(i.text in _ORDERED for i in plans):
+        if parts and _ORDERED & (told := {i.text for i in plans}) and told <= _ORDERED | _WHEN:
             return Heard([Said("noted", grammar()["ordered"]["told"], "", "")], len(own))
         done = [] if plans or any(i.has("<somebody>") for i in own) else [Said("repair", n, "", "") for n in named]
         names = ", ".join(dict.fromkeys([*refused, *(named if plans else [])]))
@@ -397,6 +397,7 @@ def _is_back(item: Item) -> bool:
 _ROLES = frozenset(f"<{role}>" for role in ROLES)
 _ASKS = re.compile(rf"(?:{'|'.join(listed(grammar()['question']['words']))})\b")
 _ORDERED = frozenset(listed(grammar()["ordered"]["words"]))
+_WHEN = frozenset(listed(grammar()["ordered"]["when"]))
 _TURNING = frozenset(listed(grammar()["turn"]["words"]))
 # What may speak of a part that was named before; any other name of the machine speaks of the machine.
 _IT = frozenset({"it", "thing", "this one"})
