@@ -84,3 +84,20 @@ def test_what_was_not_done_is_no_work(kind: str, dryer: Knowledge) -> None:
     """Denied of both, put off, or one of two."""
     reader = CellReader(Column("", kind), dryer)  # type: ignore[arg-type]
     assert [text for text in NO_WORK if any(n in (REPAIRS, FAILED) for n, _ in reader.read(text).said)] == []
+
+
+RUN_ON = (
+    ("belt ok rollers flat - replaced", "rollers"), ("igniter good fuse open - replaced", "thermal_fuse"),
+    ("coils fine igniter cracked, new one fitted", "igniter"), ("fuse ok igniter broken replaced", "igniter"),
+    ("motor ok belt snapped - changed", "belt_idler"), ("igniter ok coils bad - renewed", "coil_set"),
+    ("belt fine motor seized, replaced", "motor"), ("rollers good belt worn - swapped", "belt_idler"),
+    ("thermal fuse ok igniter open, replaced igniter", "igniter"), ("motor good rollers worn - new rollers", "rollers"),
+)  # fmt: skip
+
+
+def test_a_part_that_is_fine_is_not_replaced_for_want_of_a_comma(dryer: Knowledge) -> None:
+    """What is worked on is the part that is found bad, or it is asked; the good one never."""
+    reader = CellReader(Column("", "repairs"), dryer)
+    told = {text: [v for name, v in reader.read(text).said if name in (REPAIRS, FAILED)] for text, _ in RUN_ON}
+    assert {text for text, part in RUN_ON if told[text] not in ([part], [])} == set()
+    assert sum(told[text] == [part] for text, part in RUN_ON) >= 9

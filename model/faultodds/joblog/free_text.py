@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from functools import cache
 from typing import Final
 
 from faultodds.joblog import told_in_order
 from faultodds.joblog.beside import PUT_OFF
 from faultodds.joblog.clean import AFTER, ENDED, FAILED, FOUND, REPAIRS, UNKNOWN
 from faultodds.joblog.explained import APART
-from faultodds.joblog.log_words import nothing_done, sentences_of
+from faultodds.joblog.log_words import nothing_done, sentences_of, states
 from faultodds.joblog.sentences import PLAN, Sentences, Told
 
 _WOULD: Final = re.compile(r"\b(?:would|could|might|may|if)\b", re.I)
@@ -54,6 +55,7 @@ class FreeText(Sentences):
             return Told(silent=[text])  # of the machine after the work, which another column may tell of
         if self._tells_work:
             text = told_in_order.without_remarks(self._appliance, text, self._tells_of_work)
+        text = _run_on().sub(r"\1, ", text) if self._work else text
         told = (self._undone(text) or self._in_order(text) if self._work else None) or self._read(text)
         if self._work and told.left and not _repairs(told):
             told = self._beside_doubt(text) or told
@@ -203,3 +205,9 @@ class FreeText(Sentences):
 
 def _repairs(told: Told) -> list[str]:
     return [name for column, name in told.said if column == REPAIRS]
+
+
+@cache
+def _run_on() -> re.Pattern[str]:
+    """Where a part that is fine ends and one that is found bad begins, with nothing between: "belt ok rollers flat"."""
+    return re.compile(rf"\b(ok|okay|fine|good|sound) (?=(?:[a-z]+ ){{1,2}}(?:flat\b|{states().pattern}))", re.I)
