@@ -30,6 +30,8 @@ ASKED = 3
 PAYS = 2.0
 # An answer less likely than this is not priced.
 SELDOM = 0.005
+# So many sets of answers to the questions chosen before, the likeliest, are kept apart.
+APART = 40
 # What a question saves is the difference of two rough prices. Work is broken off only for one that saves more than so much of the
 # price of the job: on random states one answer in twenty seems to make a job dearer by up to this, which none can
 # (`tests/advice/test_questions.py`).
@@ -133,7 +135,7 @@ def best_questions(appliance: Appliance, belief: Belief, situation: Situation, c
         best = int(adds.argmax())
         if adds[best] <= 0:
             break
-        told, like = float(beside[best]), _both(like, each[best])
+        told, like = float(beside[best]), _likeliest(problem, _both(like, each[best]))
         chosen.append(left.pop(best))
     return chosen
 
@@ -141,6 +143,12 @@ def best_questions(appliance: Appliance, belief: Belief, situation: Situation, c
 def _both(first: Floats, second: Floats) -> Floats:
     """(V1 * V2, A) chance of each pair of answers under each active suspect."""
     return np.asarray((first[:, None] * second[None]).reshape(-1, first.shape[1]))
+
+
+def _likeliest(problem: Problem, like: Floats) -> Floats:
+    """The likeliest sets of answers, all others as one: there are as many as the answers to every question multiplied."""
+    order = np.argsort(-(like @ problem.weights), kind="stable")
+    return np.vstack([like[order[:APART]], like[order[APART:]].sum(axis=0)]) if len(like) > APART else like
 
 
 def answer_likelihood(belief: Belief, question: Question) -> Floats:
