@@ -25,6 +25,7 @@ CLEARING, BOTH = FAMILIES.pop("clearing"), FAMILIES.pop("both")
 # Fewer where the words were heard before, and only the steps are new.
 MANY = {
     "bubbles": 12, "flame": 12, "earth": 25, "alive": 24, "floor": 22, "burning": 16, "locked": 14, "chirps": 12,
+    "metal": 15, "hum": 10,
 }  # fmt: skip
 # Words of the patterns that hear a family.
 PLANTED = {

@@ -39,7 +39,16 @@ def _wrong(titles: tuple[str, ...]) -> list[str]:
     calls = [frozenset(each) for each in told if each]
     out = [n for n, step in enumerate(steps) if OUT.match(step)]
     late = [n for n, step in enumerate(steps) if LATER.match(step)]
-    gas = any(danger.hazard_of("", t) == "gas" for t in titles)
+    kinds = [danger.hazard_of("", t) for t in titles]
+    gas, air = (
+        "gas" in kinds,
+        "shock" not in kinds
+        and not any(t.startswith("exhaust that") for t in titles)
+        and any("\n1. Everybody out" in STOPS[t] for t in titles),
+    )
+    water = [STOPS[t] for t in titles if t.startswith("water")]
+    others = [s for s in sentences if not any(s.rstrip(".") in each for each in water)]
+    air_only = [s for s in sentences if "on the way" not in s]
     return [
         what
         for what, is_so in (
@@ -50,6 +59,8 @@ def _wrong(titles: tuple[str, ...]) -> list[str]:
             ("out after what waits", bool(out and late) and out[0] > late[0]),
             ("too many steps", len(steps) > 5 * len(titles)),
             ("none sent out", not out and any("Everybody out" in STOPS[t] for t in titles)),
+            ("a switch worked in water", bool(water) and any(map(WORKS_A_SWITCH.search, others))),
+            ("a switch worked in bad air", air and any(map(WORKS_A_SWITCH.search, air_only))),
             ("a switch worked in gas", gas and any(map(WORKS_A_SWITCH.search, sentences))),
         )
         if is_so

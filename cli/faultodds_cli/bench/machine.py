@@ -24,6 +24,8 @@ HEARD = frozenset(
 )
 # What tells that it ran, or that the call ends, is not done afterwards: it was typed of a machine that was not plain.
 NOT_AFTERWARDS = frozenset({"close", "verify"})
+# An answer of more words than this may tell more than how the machine is.
+LONG = 3
 # How many answers that say nothing of it are taken before the call is left.
 TIMES_ASKED = 4
 
@@ -127,6 +129,8 @@ def _told_plainly(
         elif not asked_back and said not in HEARD and not _of_the_machine(k, reply):
             later.append(reply)
             talk.tell(f"Kept for when that is plain: {reply}")
+        elif not new and len(said.split()) > LONG:
+            talk.tell(f"Nothing was noted of: {reply}")
         if not is_command(reply.partition(" ")[0]):
             _make_safe(visit, talk, guess)
     return False
@@ -189,10 +193,11 @@ def _is_so(visit: OpenJob, items: Mapping[str, bool]) -> bool:
 
 
 def _of_the_machine(k: Knowledge, reply: str) -> bool:
-    """Whether an answer is a yes or a no with more to it, or tells how the machine is: anything else is done afterwards."""
-    told = sayings.understand(k, reply)
+    """Whether an answer is a yes or a no with more to it, or tells how the machine is and nothing else: anything else is done
+    afterwards."""
+    kinds = {each.kind for each in sayings.understand(k, reply)}
     first = sayings.plain(reply).partition(" ")[0]
-    return not reply or first in YES | NO or any(each.kind == "machine" for each in told)
+    return not reply or first in YES | NO or ("machine" in kinds and not kinds & {"finding", "repair"})
 
 
 def _make_safe(visit: OpenJob, talk: Talk, guess: Guess) -> None:

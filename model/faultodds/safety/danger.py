@@ -61,12 +61,14 @@ class Heard(NamedTuple):
 
 class Named(NamedTuple):
     """What a stop is called, and its steps (those of the danger's sign when empty), where the sign would say what was not told.
-    `mended`: what a remark has to tell of to show that it is over, as `over` does; None where the sign's own test is enough."""
+    `mended`: what a remark has to tell of to show that it is over, as `over` does; None where the sign's own test is enough.
+    `beside`: it is told beside another stop of the same danger."""
 
     title: str
     steps: list[str]
     mended: re.Pattern[str] | None
     over: str
+    beside: bool
 
 
 class _Told(NamedTuple):
@@ -105,13 +107,19 @@ def hear_each(text: str, over: bool = False) -> list[Heard]:
     if first is None or len(text) > AT_ONCE:
         return [first] if first else []
     told = [each for each in _told(as_heard(text)) if not (over and _put_right_since(each))]
-    taken = [each.at for each in told if each.heard.hazard == first.hazard]
-    others: dict[str, list[Heard]] = {}
+    taken = [each.at for each in told if _kind(each.heard) == _kind(first)]
+    others: dict[tuple[str, str], list[Heard]] = {}
     for each in told:
         apart = all(each.at.end() <= t.start() or t.end() <= each.at.start() for t in taken)
-        if apart and not (each.unnamed or each.left_out) and each.heard.hazard != first.hazard:
-            others.setdefault(each.heard.hazard, []).append(each.heard)
+        if apart and not (each.unnamed or each.left_out) and _kind(each.heard) != _kind(first):
+            others.setdefault(_kind(each.heard), []).append(each.heard)
     return [first, *(heard for same in others.values() if (heard := _foremost(iter(same))))]
+
+
+def _kind(heard: Heard) -> tuple[str, str]:
+    """A danger, and what it is called where that is told beside others of the same danger."""
+    own = own_title(heard)
+    return heard.hazard, own.title if own and own.beside else ""
 
 
 def _put_right_since(told: _Told) -> bool:
@@ -360,6 +368,7 @@ def the_rules() -> Rules:
                     each.get("steps", []),
                     re.compile(each["mended"]) if "mended" in each else None,
                     each.get("over", ""),
+                    each.get("beside", False),
                 ),
             )
             for each in raw["named"]

@@ -23,6 +23,7 @@ from faultodds.safety.danger import Heard, hazard_of, hear_each, own_title, usua
 CLOSE = 0.85
 # Which danger's steps come first where there are several.
 ORDER = ("gas", "shock", "co", "ill", "fire", "defeated")
+_WATER = re.compile(r"STOP\. water\b")
 _NUMBERED = re.compile(r"^\d+\. ")
 # Sentences that have somebody work a switch or a plug, which makes a spark; not where they say "no switch".
 _SWITCHES = re.compile(r"(?i)(?<!no )\b(?:switch(?:ed)?|breaker|plug out|unplug\w*|power off|stop the dryer|stop it)\b")
@@ -144,10 +145,19 @@ def together(stops: Iterable[str]) -> str:
     for stop in told:
         title, _, words = stop.partition("\n")[0].removeprefix("STOP. ").rstrip(".").partition(": ")
         heads.setdefault(words, []).append(title)
-    steps = [_NUMBERED.sub("", step) for stop in told for step in stop.splitlines()[1:]]
-    steps = list(map(_without_switches, steps)) if _rank(told[0]) == 0 else steps
+    steps = [step for stop in told for step in _safe_beside(stop, told)]
     title = "; ".join("; ".join(titles) + (f": {words}" if words else "") for words, titles in heads.items())
     return stop_text(title, _once_each(steps))
+
+
+def _safe_beside(stop: str, told: Sequence[str]) -> list[str]:
+    """The steps of a stop told with others: no sentence works a switch or a plug where there may be gas or water, nor once
+    everybody is sent out of bad air."""
+    steps = [_NUMBERED.sub("", step) for step in stop.splitlines()[1:]]
+    gas, before = _rank(told[0]) == 0, told[: told.index(stop)]
+    out = any("\n1. Everybody out" in each and _rank(each) < _rank(stop) for each in before)
+    water = any(_WATER.match(each) for each in told) and not _WATER.match(stop)
+    return list(map(_without_switches, steps)) if gas or water or out else steps
 
 
 def _once_each(steps: Sequence[str]) -> list[str]:
