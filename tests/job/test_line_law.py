@@ -182,7 +182,7 @@ def broken(dryer: Appliance, store: Store, seed: int) -> Iterator[str]:
         wrong = (each.own - each.may) & set(entered)
         if wrong:
             yield f"{line!r}: {sorted(wrong)} of {each.text!r}"
-    remarked = "Earlier work: kept as a remark" in told or ("ordered" in line and "A part on order: kept" in told)
+    remarked = "Earlier work: kept as a remark" in told or ("order" in line and "A part on order: kept" in told)
     kept = any(word.startswith("note:") for word in entered) and not remarked
     if kept or not (entered or told.strip()):
         yield f"{line!r}: {entered} {told}"
