@@ -103,7 +103,7 @@ def test_a_reading_is_told_with_the_bands_that_it_is_judged_by(dryer: Knowledge)
 @pytest.mark.parametrize("text", ["short", "shorted"])
 def test_an_igniter_told_to_be_shorted_is_no_good(dryer: Knowledge, text: str) -> None:
     """As an open one: the part is the same."""
-    assert judged(dryer, "igniter_ohms", text).outcome == "open"
+    assert judged(dryer, "igniter_ohms", text).outcomes.get("open") == 1.0
 
 
 @pytest.mark.parametrize("text", ["0 ohm", "3 ohm", "5 ohm"])
