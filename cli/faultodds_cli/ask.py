@@ -67,10 +67,9 @@ def ask(
     if view.job.findings or view.job.facts:
         say(evidence_lines(view))
         say()
-    for text in until_the_visit(view)[1]:
+    used, told = until_the_visit(view)
+    for text in [*told, *[REMEMBERED] * (used == "no")]:
         say([*wrap(text), ""])
-    if until_the_visit(view)[0] == "no":
-        say([*wrap(REMEMBERED), ""])
     if not best:
         hangs = "what could be told would change nothing" if limit.is_free else "no answer would change what to load"
         say(wrap(f"Nothing that is worth asking: {hangs}."))

@@ -36,8 +36,7 @@ class PutBack(Struct, frozen=True):
 
 def closed_up(knowledge: Knowledge, line: str, state: Collection[str]) -> list[str]:
     """The panels, of the access items open in `state`, that a line says are on ("closed up"); what is shut off stays so."""
-    panels = tomllib.loads(Path(__file__).with_name("sayings.toml").read_text("utf-8"))["put_back"]["panels"]
-    if "?" in line or not re.fullmatch(panels, plain(line)):
+    if "?" in line or not _words()["panels"].fullmatch(plain(line)):
         return []
     shuts = {name for name, item in knowledge.access.items() if item.makes_safe}
     return [i for i in knowledge.access if i in state and shuts and shuts <= {*knowledge.access[i].requires}]
@@ -65,7 +64,7 @@ def _longer(knowledge: Knowledge, before: PutBack | None, words: list[str]) -> P
 
 
 def _phrase(knowledge: Knowledge, phrase: str, state: bool) -> PutBack | None:
-    whole, beside = _words()
+    whole, beside = _words()["whole"], _words()["beside"]
     if whole.fullmatch(phrase) or beside.fullmatch(phrase):
         return PutBack({}, bool(whole.fullmatch(phrase)))
     words = phrase.split()
@@ -90,6 +89,6 @@ def _small() -> frozenset[str]:
 
 
 @cache
-def _words() -> tuple[re.Pattern[str], re.Pattern[str]]:
+def _words() -> dict[str, re.Pattern[str]]:
     own = tomllib.loads(Path(__file__).with_name("sayings.toml").read_text("utf-8"))["put_back"]
-    return re.compile("|".join(own["whole"])), re.compile("|".join(own["beside"]))
+    return {name: re.compile(words if isinstance(words, str) else "|".join(words)) for name, words in own.items()}
